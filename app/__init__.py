@@ -1,0 +1,1 @@
+"""The page: shows and edits; computes nothing."""

@@ -1,0 +1,74 @@
+"""The error tree. Every error of this project derives from one base and from the fitting builtin.
+
+::
+
+    GraderError
+    ├── UsageError        (ValueError)   the request itself is wrong: exit 2
+    │   ├── UnitError                    a quantity or its unit cannot be understood
+    │   └── DataFileError                a data or target file does not say what it must
+    ├── PhotoError        (ValueError)   the file is no photo that can be trusted: exit 2
+    ├── RefusedError      (ValueError)   the photo is fine but cannot carry this measurement: exit 3
+    │   └── ScaleError                   no scale, or one that its own residuals contradict
+    └── LogError          (RuntimeError) the log cannot be read or written: exit 2
+
+Each error carries a stable ``code``, a one-sentence ``message`` and ``advice`` (what to do next), and survives
+pickling, so that it can cross a process boundary.
+"""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+
+class GraderError(Exception):
+    """Base of all errors that a user may see.
+
+    Attributes:
+        code: stable machine-readable name, kebab-case.
+        message: what is wrong, one sentence.
+        advice: what to do next, one sentence.
+    """
+
+    exit_code: ClassVar[int] = 2
+
+    def __init__(self, code: str, message: str, advice: str) -> None:
+        super().__init__(code, message, advice)
+        self.code = code
+        self.message = message
+        self.advice = advice
+
+    def __str__(self) -> str:
+        return f"{self.message} {self.advice}"
+
+    def __reduce__(self) -> tuple[type[GraderError], tuple[str, str, str]]:
+        return type(self), (self.code, self.message, self.advice)
+
+
+class UsageError(GraderError, ValueError):
+    """The request itself is wrong (an option, a value, a file that must exist)."""
+
+
+class UnitError(UsageError):
+    """A quantity or its unit cannot be understood, or has the wrong dimension."""
+
+
+class DataFileError(UsageError):
+    """A data file (a scale target's description, a measurement, assumptions) does not say what it must."""
+
+
+class PhotoError(GraderError, ValueError):
+    """The bytes are no photo that can be trusted: empty, truncated, damaged, animated, oversized, another kind."""
+
+
+class RefusedError(GraderError, ValueError):
+    """The photo is sound but cannot carry the measurement that was asked for."""
+
+    exit_code: ClassVar[int] = 3
+
+
+class ScaleError(RefusedError):
+    """No scale can be found, or the one found is contradicted by its own residuals."""
+
+
+class LogError(GraderError, RuntimeError):
+    """The log cannot be opened, read or written."""

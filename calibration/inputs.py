@@ -1,0 +1,211 @@
+"""Uncertain inputs: a name, a distribution and a source; and draws that are shared by name.
+
+Two places that use an input of the same name get the very same draws (same seed, same number), whatever order or
+process they run in. This is how one scale target gives one scale error to all boards in its photo, and one
+thickness to all boards of a part, without any state being passed about.
+
+The distributions are those that JCGM 101:2008 (section 6.4) assigns to common kinds of knowledge, and a lognormal
+for positive quantities known to a factor.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.errors import DataFileError
+
+FloatArray = NDArray[np.float64]
+
+DEFAULT_DRAWS = 20_000
+DEFAULT_SEED = 20_101
+
+# kind -> (names of its parameters, in order)
+KINDS: Mapping[str, tuple[str, ...]] = {
+    "constant": ("value",),
+    "normal": ("mean", "sd"),
+    "uniform": ("low", "high"),
+    "triangular": ("low", "mode", "high"),
+    "lognormal": ("median", "sigma_log"),
+    "loguniform": ("low", "high"),
+    "trapezoid_log": ("low", "core_low", "core_high", "high"),
+    # two lognormals: with probability `weight` the first
+    "lognormal_mixture": ("weight", "median", "sigma_log", "other_median", "other_sigma_log"),
+    # equally likely values: an estimate handed on as its own draws
+    "sample": (),
+}
+
+
+@dataclass(frozen=True)
+class Distribution:
+    """A probability distribution of one number.
+
+    Attributes:
+        kind: one of ``KINDS``.
+        parameters: in the order of ``KINDS[kind]``; for ``sample``, the equally likely values themselves.
+
+    Raises:
+        DataFileError: unknown kind, wrong number of parameters, parameters out of order or not finite.
+    """
+
+    kind: str
+    parameters: tuple[float, ...]
+
+    def __post_init__(self) -> None:
+        names = KINDS.get(self.kind)
+        if names is None:
+            raise DataFileError(
+                "distribution-unknown",
+                f"'{self.kind}' is no known distribution.",
+                f"Use one of {', '.join(KINDS)}.",
+            )
+        wrong_count = not self.parameters if self.kind == "sample" else len(self.parameters) != len(names)
+        if wrong_count or not all(math.isfinite(p) for p in self.parameters) or not self._in_order():
+            raise DataFileError(
+                "distribution-invalid",
+                f"A {self.kind} distribution cannot have the parameters {self.parameters}.",
+                f"Give {', '.join(names) or 'at least one value'}, finite, in increasing order where it applies.",
+            )
+
+    def _in_order(self) -> bool:
+        p = self.parameters
+        match self.kind:
+            case "normal":
+                return p[1] >= 0
+            case "uniform" | "triangular":
+                return all(a <= b for a, b in zip(p, p[1:], strict=False))
+            case "lognormal":
+                return p[0] > 0 and p[1] >= 0
+            case "loguniform" | "trapezoid_log":
+                return p[0] > 0 and all(a <= b for a, b in zip(p, p[1:], strict=False))
+            case "lognormal_mixture":
+                return 0 <= p[0] <= 1 and p[1] > 0 and p[2] >= 0 and p[3] > 0 and p[4] >= 0
+        return True
+
+    @property
+    def is_constant(self) -> bool:
+        """True where every draw is the same number."""
+        return self.kind == "constant" or len(set(self.parameters)) == 1
+
+    def sample(self, rng: np.random.Generator, n: int) -> FloatArray:
+        """``n`` independent draws, float64 (n,)."""
+        p = self.parameters
+        match self.kind:
+            case "constant":
+                return np.full(n, p[0])
+            case "normal":
+                return rng.normal(p[0], p[1], n)
+            case "uniform":
+                return rng.uniform(p[0], p[1], n)
+            case "triangular":
+                return np.full(n, p[0]) if p[0] == p[2] else rng.triangular(p[0], p[1], p[2], n)
+            case "lognormal":
+                return p[0] * np.exp(p[1] * rng.standard_normal(n))
+            case "loguniform":
+                return np.exp(rng.uniform(math.log(p[0]), math.log(p[1]), n))
+            case "trapezoid_log":
+                return np.exp(_trapezoid(rng, n, *(math.log(x) for x in p)))
+            case "lognormal_mixture":
+                first = rng.random(n) < p[0]
+                z = rng.standard_normal(n)
+                return np.where(first, p[1] * np.exp(p[2] * z), p[3] * np.exp(p[4] * z))
+            case _:
+                return np.asarray(p)[rng.integers(0, len(p), n)]
+
+    def as_json(self) -> dict[str, Any]:
+        """A JSON object that ``from_json`` reads back to an equal value."""
+        return {"kind": self.kind, "parameters": list(self.parameters)}
+
+    @staticmethod
+    def from_json(data: Mapping[str, Any]) -> Distribution:
+        """The inverse of ``as_json``.
+
+        Raises:
+            DataFileError: the object is not one that ``as_json`` writes.
+        """
+        try:
+            return Distribution(str(data["kind"]), tuple(float(p) for p in data["parameters"]))
+        except (KeyError, TypeError, ValueError) as error:
+            if isinstance(error, DataFileError):
+                raise
+            raise DataFileError(
+                "distribution-invalid", f"This is no distribution: {data!r}.", "Measure the photo again."
+            ) from error
+
+
+def _trapezoid(
+    rng: np.random.Generator, n: int, low: float, core_low: float, core_high: float, high: float
+) -> FloatArray:
+    """Draws of a trapezoid on [low, high], flat on [core_low, core_high], by inverting its cumulative curve."""
+    left, core, right = (core_low - low) / 2, core_high - core_low, (high - core_high) / 2
+    total = left + core + right
+    if total == 0:
+        return np.full(n, low)
+    u = rng.random(n) * total
+    rising = low + np.sqrt(np.maximum(2 * u * (core_low - low), 0))
+    flat = core_low + (u - left)
+    falling = high - np.sqrt(np.maximum(2 * (total - u) * (high - core_high), 0))
+    return np.where(u < left, rising, np.where(u < left + core, flat, falling))
+
+
+@dataclass(frozen=True)
+class Input:
+    """One uncertain input of a measurement.
+
+    Attributes:
+        name: what is shared: equal names mean the same quantity (``scale:3fa9c1``, ``thickness:hard_gold``).
+        title: plain words for a budget line.
+        distribution: what is known of it.
+        source: where that knowledge comes from.
+        unit: unit of the value, empty for a factor.
+    """
+
+    name: str
+    title: str
+    distribution: Distribution
+    source: str
+    unit: str = ""
+
+    def draws(self, n: int = DEFAULT_DRAWS, seed: int = DEFAULT_SEED) -> FloatArray:
+        """``n`` draws, float64 (n,): the same for the same name, n and seed, anywhere."""
+        digest = hashlib.sha256(self.name.encode()).digest()
+        rng = np.random.default_rng([seed, int.from_bytes(digest[:8], "big")])
+        return self.distribution.sample(rng, n)
+
+    def as_json(self) -> dict[str, Any]:
+        """A JSON object that ``from_json`` reads back to an equal value."""
+        return {
+            "name": self.name,
+            "title": self.title,
+            "unit": self.unit,
+            "distribution": self.distribution.as_json(),
+            "source": self.source,
+        }
+
+    @staticmethod
+    def from_json(data: Mapping[str, Any]) -> Input:
+        """The inverse of ``as_json``.
+
+        Raises:
+            DataFileError: the object is not one that ``as_json`` writes.
+        """
+        try:
+            return Input(
+                str(data["name"]),
+                str(data["title"]),
+                Distribution.from_json(data["distribution"]),
+                str(data["source"]),
+                str(data.get("unit", "")),
+            )
+        except (KeyError, TypeError) as error:
+            raise DataFileError(
+                "input-invalid",
+                "An input lacks its name, title, distribution or source.",
+                "Measure the photo again.",
+            ) from error

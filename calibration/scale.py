@@ -1,0 +1,82 @@
+"""The scale of one photo: what a pixel is worth in the plane of the boards' faces.
+
+A ``Scale`` measures in the photo as taken: it never resamples. ``pixel_area_mm2`` is the Jacobian of the map
+photo → face plane, so that area = Σ coverage × pixel area.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.inputs import Input
+from calibration.notices import Notice
+
+FloatArray = NDArray[np.float64]
+Method = Literal["target", "length", "rectangle", "pitch", "none"]
+
+
+class FacePlane(Protocol):
+    """Map from photo pixels (after EXIF orientation, integer = pixel centre) to the plane of the boards' faces."""
+
+    def to_mm(self, xy_px: FloatArray) -> FloatArray:
+        """Photo points (n, 2) in px → face points (n, 2) in mm; axes right-handed in the plane, origin arbitrary."""
+
+    def to_px(self, xy_mm: FloatArray) -> FloatArray:
+        """The inverse of ``to_mm``: face points (n, 2) in mm → photo points (n, 2) in px."""
+
+    def pixel_area_mm2(self, xy_px: FloatArray) -> FloatArray:
+        """Area in mm² of a one-pixel square around each photo point: (n, 2) in px → (n,)."""
+
+
+@dataclass(frozen=True)
+class Scale:
+    """How a photo's pixels become millimetres, and how well that is known.
+
+    Attributes:
+        method: what gave the scale.
+        plane: the map to the plane of the boards' faces (the height above the target is already in it).
+        px_per_mm: at the middle of what was used for scale; see ``px_per_mm_at`` for elsewhere.
+        area_inputs: independent factors on area (distributions about 1): corner fit, print size, face height,
+            tilt, marking. Names hold the photo's short sha256 where the error belongs to this photo alone.
+        notices: what the user should know.
+        target_px: outlines (k, 2) in px of the printed sheet, to be left out of the search for gold; empty if none.
+        grey_patches: grey patches in sight, for white balance.
+        tilt_deg: angle between the view at the photo's middle and the face plane's normal; None if unknown.
+    """
+
+    method: Method
+    plane: FacePlane
+    px_per_mm: float
+    area_inputs: tuple[Input, ...]
+    notices: tuple[Notice, ...] = ()
+    target_px: tuple[FloatArray, ...] = ()
+    grey_patches: tuple[GreyPatch, ...] = ()
+    tilt_deg: float | None = None
+
+    def px_per_mm_at(self, xy_px: FloatArray) -> float:
+        """Mean linear scale at some photo points (n, 2)."""
+        return float(1.0 / np.sqrt(np.mean(self.plane.pixel_area_mm2(xy_px))))
+
+    def relative_uncertainty(self) -> float:
+        """Standard uncertainty of length ÷ length: half the relative standard deviation of the area factors."""
+        product = (
+            np.prod([i.draws(5_000) for i in self.area_inputs], axis=0) if self.area_inputs else np.ones(1)
+        )
+        return float(np.std(product) / np.mean(product) / 2)
+
+
+@dataclass(frozen=True)
+class GreyPatch:
+    """A grey patch of known reflectance as the photo shows it.
+
+    Attributes:
+        reflectance: of the patch, 0..1.
+        polygon_px: its outline (4, 2) in px, shrunk so that only the patch's inside is in it.
+    """
+
+    reflectance: float
+    polygon_px: FloatArray

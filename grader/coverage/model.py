@@ -1,0 +1,42 @@
+"""The stable interface of all segmenters: a photo and what is known of its scale in, coverage out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.inputs import Input
+from calibration.notices import Notice
+from calibration.scale import Scale
+from grader.photo import Photo
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """Share of each pixel that is plated with gold.
+
+    Attributes:
+        share: uint8 (height, width), 255 = wholly plated. Area is Σ share / 255 × true pixel area.
+        board: bool (height, width): where the segmenter believes that there is a board (for outlines).
+        segmenter: name and version of what made it.
+        area_inputs: factors on area (distributions about 1): the segmenter's own error.
+        notices: what the user should know (clipped gold, contacts too narrow for the picture, …).
+    """
+
+    share: NDArray[np.uint8]
+    board: NDArray[np.bool_]
+    segmenter: str
+    area_inputs: tuple[Input, ...]
+    notices: tuple[Notice, ...] = ()
+
+
+class Segmenter(Protocol):
+    """Finds plated area. Implementations hold no state between photos."""
+
+    name: str
+
+    def segment(self, photo: Photo, scale: Scale | None) -> Coverage:
+        """Coverage of one photo; without scale, sizes are judged from the picture alone."""

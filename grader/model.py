@@ -1,0 +1,125 @@
+"""A measurement as a small model: terms that are products of a number and named inputs.
+
+``quantity = Σ_terms coefficient × Π inputs``. It is all that later stages need: the same named input gives the same
+draws everywhere, so correlation survives from one photo to the lot and to the money, and it fits in JSON.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal, get_args
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.errors import DataFileError
+from calibration.inputs import DEFAULT_DRAWS, DEFAULT_SEED, Input
+
+FloatArray = NDArray[np.float64]
+Finish = Literal["hard_gold", "immersion_gold", "undetermined"]
+FINISHES: tuple[Finish, ...] = get_args(Finish)
+
+
+@dataclass(frozen=True)
+class Range:
+    """A value with the bounds that hold the truth with probability ``level``.
+
+    ``value`` is the median of the draws; the bounds are the probabilistically symmetric coverage interval of
+    JCGM 101:2008, 7.7.
+    """
+
+    value: float
+    low: float
+    high: float
+    level: float = 0.9
+
+    def as_json(self) -> dict[str, float]:
+        """The form used in reports."""
+        return {"value": self.value, "low": self.low, "high": self.high, "level": self.level}
+
+    @staticmethod
+    def of(draws: FloatArray, level: float = 0.9) -> Range:
+        """Median and symmetric interval of draws (n,)."""
+        low, mid, high = np.quantile(draws, [(1 - level) / 2, 0.5, (1 + level) / 2])
+        return Range(float(mid), float(low), float(high), level)
+
+
+@dataclass(frozen=True)
+class Term:
+    """One product: ``coefficient × Π inputs[name]`` over the names in ``factors``."""
+
+    coefficient: float
+    factors: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ProductModel:
+    """A sum of products of named inputs.
+
+    Attributes:
+        terms: the products.
+        inputs: every input that a term names.
+
+    Raises:
+        DataFileError: a term names an input that is not there.
+    """
+
+    terms: tuple[Term, ...]
+    inputs: Mapping[str, Input]
+
+    def __post_init__(self) -> None:
+        missing = {f for t in self.terms for f in t.factors} - set(self.inputs)
+        if missing:
+            raise DataFileError(
+                "model-incomplete", f"The inputs {sorted(missing)} are missing.", "Measure the photo again."
+            )
+
+    def draws(self, n: int = DEFAULT_DRAWS, seed: int = DEFAULT_SEED) -> FloatArray:
+        """Draws of the quantity, float64 (n,)."""
+        sampled = {name: i.draws(n, seed) for name, i in self.inputs.items()}
+        total = np.zeros(n)
+        for term in self.terms:
+            product = np.full(n, term.coefficient)
+            for name in term.factors:
+                product = product * sampled[name]
+            total += product
+        return total
+
+    def __add__(self, other: ProductModel) -> ProductModel:
+        """The sum of two quantities; inputs of the same name are one input."""
+        return ProductModel(self.terms + other.terms, {**self.inputs, **other.inputs})
+
+    def times(self, inputs: Iterable[Input], coefficient: float = 1.0) -> ProductModel:
+        """The quantity multiplied by a number and by further inputs."""
+        extra = {i.name: i for i in inputs}
+        terms = tuple(Term(t.coefficient * coefficient, t.factors + tuple(extra)) for t in self.terms)
+        return ProductModel(terms, {**self.inputs, **extra})
+
+    def as_json(self) -> dict[str, Any]:
+        """A JSON object that ``from_json`` reads back to an equal value."""
+        return {
+            "terms": [{"coefficient": t.coefficient, "factors": list(t.factors)} for t in self.terms],
+            "inputs": [i.as_json() for i in self.inputs.values()],
+        }
+
+    @staticmethod
+    def from_json(data: Mapping[str, Any]) -> ProductModel:
+        """The inverse of ``as_json``.
+
+        Raises:
+            DataFileError: the object is not one that ``as_json`` writes.
+        """
+        try:
+            terms = tuple(Term(float(t["coefficient"]), tuple(map(str, t["factors"]))) for t in data["terms"])
+            inputs = [Input.from_json(i) for i in data["inputs"]]
+        except (KeyError, TypeError, ValueError) as error:
+            if isinstance(error, DataFileError):
+                raise
+            raise DataFileError(
+                "model-invalid", "The measurement's model cannot be read.", "Measure the photo again."
+            ) from error
+        return ProductModel(terms, {i.name: i for i in inputs})
+
+
+EMPTY = ProductModel((), {})
