@@ -14,6 +14,7 @@ import hashlib
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -79,11 +80,11 @@ class Distribution:
             case "normal":
                 return p[1] >= 0
             case "uniform" | "triangular":
-                return all(a <= b for a, b in zip(p, p[1:], strict=False))
+                return all(a <= b for a, b in pairwise(p))
             case "lognormal":
                 return p[0] > 0 and p[1] >= 0
             case "loguniform" | "trapezoid_log":
-                return p[0] > 0 and all(a <= b for a, b in zip(p, p[1:], strict=False))
+                return p[0] > 0 and all(a <= b for a, b in pairwise(p))
             case "lognormal_mixture":
                 return 0 <= p[0] <= 1 and p[1] > 0 and p[2] >= 0 and p[3] > 0 and p[4] >= 0
         return True

@@ -63,9 +63,7 @@ class Scale:
 
     def relative_uncertainty(self) -> float:
         """Standard uncertainty of length ÷ length: half the relative standard deviation of the area factors."""
-        product = (
-            np.prod([i.draws(5_000) for i in self.area_inputs], axis=0) if self.area_inputs else np.ones(1)
-        )
+        product = np.prod([i.draws(5_000) for i in self.area_inputs], axis=0) if self.area_inputs else np.ones(1)
         return float(np.std(product) / np.mean(product) / 2)
 
 
