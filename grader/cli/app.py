@@ -1,0 +1,30 @@
+"""The command tree and the one place where errors become exit codes."""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from calibration.errors import GraderError
+from grader.cli.output import show_error
+
+app = typer.Typer(
+    name="grader",
+    help="From a photo of scrap circuit boards: plated area, gold with an honest range, and the most to pay.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode="rich",
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def main() -> None:
+    """Run the command line; exit 0 done, 2 wrong use, 3 refused, 130 interrupted."""
+    try:
+        app()
+    except GraderError as error:
+        show_error(error)
+        sys.exit(error.exit_code)
+    except KeyboardInterrupt:
+        sys.exit(130)
