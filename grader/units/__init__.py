@@ -1,0 +1,35 @@
+"""Quantities as people type them, once, at the edge: text in, plain floats in named units out, and back to text."""
+
+from __future__ import annotations
+
+from grader.units.formats import format_mass, format_money, format_range, format_share, round_to
+from grader.units.money import Money, PricePerMass, parse_money, parse_price_per_mass
+from grader.units.numbers import parse_share, split_range
+from grader.units.quantities import (
+    parse_area_mm2,
+    parse_length_mm,
+    parse_mass_g,
+    parse_pair_mm,
+    parse_thickness_um,
+    parse_volume_ml,
+)
+
+__all__ = [
+    "Money",
+    "PricePerMass",
+    "format_mass",
+    "format_money",
+    "format_range",
+    "format_share",
+    "parse_area_mm2",
+    "parse_length_mm",
+    "parse_mass_g",
+    "parse_money",
+    "parse_pair_mm",
+    "parse_price_per_mass",
+    "parse_share",
+    "parse_thickness_um",
+    "parse_volume_ml",
+    "round_to",
+    "split_range",
+]

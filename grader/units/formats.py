@@ -1,0 +1,70 @@
+"""Numbers for people: no more digits than are known, always with the unit."""
+
+from __future__ import annotations
+
+import math
+from decimal import ROUND_HALF_EVEN, Decimal
+
+from grader.model import Range
+
+
+def round_to(value: float, uncertainty: float, *, digits: int = 2, at_least: int = 0) -> str:
+    """A value with as many decimals as ``digits`` significant digits of its uncertainty need.
+
+    Args:
+        value: to be shown.
+        uncertainty: standard uncertainty or half a range, same unit; zero or less means exact: three digits of the
+            value itself.
+        digits: significant digits of the uncertainty that are kept (GUM 7.2.6 advises at most two).
+        at_least: decimals that are always shown.
+    """
+    size = abs(uncertainty) if uncertainty else abs(value) / 10
+    place = math.floor(math.log10(size)) - (digits - 1) if size > 0 and math.isfinite(size) else 0
+    decimals = max(-place, at_least)
+    exponent = Decimal(1).scaleb(min(-decimals, 0) if decimals > 0 else place)
+    rounded = Decimal(repr(float(value))).quantize(exponent, rounding=ROUND_HALF_EVEN) + 0
+    return f"{rounded:f}"
+
+
+def _mass_unit(mg: float) -> tuple[str, float]:
+    if abs(mg) < 1e3:
+        return "mg", 1.0
+    return ("g", 1e-3) if abs(mg) < 1e6 else ("kg", 1e-6)
+
+
+def format_mass(mass_mg: float, uncertainty_mg: float = 0.0) -> str:
+    """A mass in mg, g or kg, whichever reads best: "5.1 mg", "1.23 g"."""
+    unit, factor = _mass_unit(mass_mg)
+    return f"{round_to(mass_mg * factor, uncertainty_mg * factor)} {unit}"
+
+
+def format_money(amount: float | Decimal, currency: str, uncertainty: float = 0.0) -> str:
+    """An amount with its currency: to the hundredth, or coarser where the uncertainty (10 and more) asks for it."""
+    if uncertainty >= 10:
+        return f"{round_to(float(amount), uncertainty)} {currency}"
+    return f"{Decimal(repr(float(amount))).quantize(Decimal('0.01'), rounding=ROUND_HALF_EVEN) + 0:f} {currency}"
+
+
+def format_range(value: Range, unit: str) -> str:
+    """A value and its bounds with the digits that its range supports: "5.1 mg (2.2 to 8.0 mg in 90 of 100 cases)".
+
+    Args:
+        value: the range, in ``unit``; masses may be given in mg and are then shown in the unit that reads best.
+        unit: "mg", "mm²", a currency code, …
+    """
+    shown, factor = _mass_unit(value.value) if unit == "mg" else (unit, 1.0)
+    half = (value.high - value.low) / 2 * factor
+    middle, low, high = (round_to(x * factor, half) for x in (value.value, value.low, value.high))
+    if half == 0:
+        return f"{middle} {shown}"
+    return f"{middle} {shown} ({low} to {high} {shown}, {format_share(value.level)} sure)"
+
+
+def format_share(share: float) -> str:
+    """A share of 0..1 in per cent, "12 %"; below one per cent with a decimal, never rounded to a false 0 or 100."""
+    percent = share * 100
+    if 0 < percent < 0.1:
+        return "under 0.1 %"
+    if 99.9 < percent < 100:
+        return "over 99.9 %"
+    return f"{percent:.1f} %" if 0 < percent < 1 or 99 < percent < 100 else f"{percent:.0f} %"

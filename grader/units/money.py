@@ -1,0 +1,152 @@
+"""Money and gold prices as typed. A currency is taken as written; nothing is ever converted or guessed."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import cache
+from importlib.resources import files
+
+from calibration.errors import UnitError
+from grader.units.numbers import NUMBER, number, plain
+from grader.units.quantities import gram_per_unit
+
+GRAM_PER_TROY_OUNCE = 31.1034768
+"""Exact: 12/175 of the pound of 453.59237 g."""
+
+_MONEY_EXAMPLES = "an amount such as '120 USD' or '85.50 EUR'"
+_PRICE_EXAMPLES = "a gold price such as '2650 USD/ozt', '85.2 EUR/g' or '62 GBP/dwt'"
+
+
+@dataclass(frozen=True)
+class Money:
+    """An amount of one currency.
+
+    Attributes:
+        amount: exact, as typed.
+        currency: three-letter code.
+    """
+
+    amount: Decimal
+    currency: str
+
+    def __str__(self) -> str:
+        return f"{self.amount} {self.currency}"
+
+
+@dataclass(frozen=True)
+class PricePerMass:
+    """A price of gold.
+
+    Attributes:
+        amount_per_g: money per gram.
+        currency: three-letter code.
+    """
+
+    amount_per_g: float
+    currency: str
+
+    @property
+    def amount_per_troy_ounce(self) -> float:
+        """Money per troy ounce."""
+        return self.amount_per_g * GRAM_PER_TROY_OUNCE
+
+
+@dataclass(frozen=True)
+class _Currencies:
+    codes: frozenset[str]
+    signs: Mapping[str, str]
+    shared: Mapping[str, str]
+
+
+@cache
+def _currencies() -> _Currencies:
+    data = tomllib.loads(files("grader.units").joinpath("data/currencies.toml").read_text("utf-8"))
+    return _Currencies(
+        frozenset(data["codes"].split()),
+        {sign.lower(): code for sign, code in data["signs"].items()},
+        {sign.lower(): advice for sign, advice in data["shared_signs"].items()},
+    )
+
+
+def parse_money(text: str) -> Money:
+    """An amount of money from "120 USD", "USD 120", "€85,50", "US$120". Zero is allowed.
+
+    A bare "$" is refused: many currencies use it, and a wrong guess would be a silent error of tens of per cent.
+
+    Raises:
+        UnitError: ``currency-missing``, ``currency-ambiguous``, ``currency-unknown``, ``money-negative``,
+            ``quantity-unreadable``, or as for any number.
+    """
+    amount, currency = _amount_and_currency(plain(text, "an amount of money", _MONEY_EXAMPLES), text, _MONEY_EXAMPLES)
+    if amount < 0:
+        raise UnitError("money-negative", f"'{text.strip()}' is negative.", f"Write {_MONEY_EXAMPLES}, zero or more.")
+    return Money(amount, currency)
+
+
+def parse_price_per_mass(text: str) -> PricePerMass:
+    """A gold price from "2650 USD/ozt", "85.2 EUR/g", "62 GBP per dwt".
+
+    Raises:
+        UnitError: as for money; ``price-per-what`` without a unit of mass; ``ounce-ambiguous`` for a plain "oz";
+            ``price-not-positive`` for zero or less.
+    """
+    folded = plain(text, "a gold price", _PRICE_EXAMPLES)
+    money, slash, unit = (part.strip() for part in _partition_per(folded))
+    amount, currency = _amount_and_currency(money, text, _PRICE_EXAMPLES)
+    if not slash or not unit:
+        raise UnitError(
+            "price-per-what", f"'{text.strip()}' does not say per what mass of gold.", f"Write {_PRICE_EXAMPLES}."
+        )
+    if amount <= 0:
+        raise UnitError(
+            "price-not-positive", f"A gold price of '{text.strip()}' is not above zero.", f"Write {_PRICE_EXAMPLES}."
+        )
+    # "per 10 g" is a way to quote in some countries.
+    count = re.fullmatch(rf"({NUMBER})\s*(\D.*)", unit)
+    per, word = (number(count.group(1), _PRICE_EXAMPLES), count.group(2)) if count else (Decimal(1), unit)
+    if per <= 0:
+        raise UnitError("price-per-what", f"'{text.strip()}' is per no mass of gold.", f"Write {_PRICE_EXAMPLES}.")
+    return PricePerMass(float(amount / per) / gram_per_unit(word, _PRICE_EXAMPLES), currency)
+
+
+def _partition_per(folded: str) -> tuple[str, str, str]:
+    """Text before and after "/" or "per"; a slash inside a fraction does not part."""
+    match = re.search(r"\s*(?:/|\bper\b)\s*(?=(?:\d+\s*)?[^\W\d])", folded, re.IGNORECASE)
+    if match is None:
+        return folded, "", ""
+    return folded[: match.start()], "/", folded[match.end() :]
+
+
+def _amount_and_currency(folded: str, text: str, examples: str) -> tuple[Decimal, str]:
+    number_inside = re.fullmatch(rf"(?P<before>-?[^\d.,+-]*)(?P<number>{NUMBER})(?P<after>\D*)", folded)
+    if number_inside is None:
+        raise UnitError("quantity-unreadable", f"'{text.strip()}' is no amount of money.", f"Write {examples}.")
+    before, after = number_inside["before"].strip(), number_inside["after"].strip()
+    digits = number_inside["number"]
+    if before.startswith("-"):
+        before, digits = before[1:].strip(), f"-{digits}"
+    if after.upper() in _currencies().codes and before.lower() in _currencies().shared:
+        before = ""  # "$120 USD": the code says what the sign leaves open
+    sign = f"{before} {after}".strip()
+    if not sign:
+        raise UnitError("currency-missing", f"'{text.strip()}' does not say which currency.", f"Write {examples}.")
+    return number(digits, examples), _currency(sign, examples)
+
+
+def _currency(sign: str, examples: str) -> str:
+    known = _currencies()
+    key = sign.lower().replace(" $", "$")
+    if sign.upper() in known.codes:
+        return sign.upper()
+    if key in known.signs:
+        return known.signs[key]
+    if key in known.shared:
+        advice = known.shared[key]
+        raise UnitError(
+            "currency-ambiguous", f"'{sign}' is the sign of several currencies.", f"{advice[:1].upper()}{advice[1:]}."
+        )
+    raise UnitError("currency-unknown", f"'{sign}' is no currency known here.", f"Write {examples}.")
