@@ -92,7 +92,16 @@ class Distribution:
     @property
     def is_constant(self) -> bool:
         """True where every draw is the same number."""
-        return self.kind == "constant" or len(set(self.parameters)) == 1
+        p = self.parameters
+        match self.kind:
+            case "constant":
+                return True
+            case "normal" | "lognormal":
+                return p[1] == 0
+            case "lognormal_mixture":
+                first, other = p[0] == 0 or p[2] == 0, p[0] == 1 or p[4] == 0
+                return first and other and (p[0] in (0, 1) or p[1] == p[3])
+        return min(p) == max(p)
 
     def sample(self, rng: np.random.Generator, n: int) -> FloatArray:
         """``n`` independent draws, float64 (n,)."""
@@ -210,3 +219,8 @@ class Input:
                 "An input lacks its name, title, distribution or source.",
                 "Measure the photo again.",
             ) from error
+
+
+def draw_all(inputs: Mapping[str, Input], n: int = DEFAULT_DRAWS, seed: int = DEFAULT_SEED) -> dict[str, FloatArray]:
+    """Draws of several inputs by their keys, each float64 (n,)."""
+    return {key: i.draws(n, seed) for key, i in inputs.items()}

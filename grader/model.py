@@ -8,17 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, Literal, get_args
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.errors import DataFileError
-from calibration.inputs import DEFAULT_DRAWS, DEFAULT_SEED, Input
+from calibration.inputs import DEFAULT_DRAWS, DEFAULT_SEED, FloatArray, Input, draw_all
+from calibration.thickness import FINISHES, Finish
 
-FloatArray = NDArray[np.float64]
-Finish = Literal["hard_gold", "immersion_gold", "undetermined"]
-FINISHES: tuple[Finish, ...] = get_args(Finish)
+__all__ = ["EMPTY", "FINISHES", "Finish", "FloatArray", "ProductModel", "Range", "Term"]
 
 
 @dataclass(frozen=True)
@@ -77,24 +75,36 @@ class ProductModel:
 
     def draws(self, n: int = DEFAULT_DRAWS, seed: int = DEFAULT_SEED) -> FloatArray:
         """Draws of the quantity, float64 (n,)."""
-        sampled = {name: i.draws(n, seed) for name, i in self.inputs.items()}
+        return self.evaluate(draw_all(self.inputs, n, seed), n)
+
+    def evaluate(self, values: Mapping[str, FloatArray], n: int) -> FloatArray:
+        """The quantity, float64 (n,), for given values of the inputs, each (n,)."""
         total = np.zeros(n)
         for term in self.terms:
-            product = np.full(n, term.coefficient)
+            product = np.full(n, term.coefficient, dtype=np.float64)
             for name in term.factors:
-                product = product * sampled[name]
+                product *= values[name]
             total += product
         return total
 
     def __add__(self, other: ProductModel) -> ProductModel:
-        """The sum of two quantities; inputs of the same name are one input."""
-        return ProductModel(self.terms + other.terms, {**self.inputs, **other.inputs})
+        """The sum of two quantities; inputs of the same name are one input.
+
+        Raises:
+            DataFileError: the two mean different things by one name.
+        """
+        return ProductModel(self.terms + other.terms, _merge(self.inputs, other.inputs.values()))
 
     def times(self, inputs: Iterable[Input], coefficient: float = 1.0) -> ProductModel:
-        """The quantity multiplied by a number and by further inputs."""
-        extra = {i.name: i for i in inputs}
-        terms = tuple(Term(t.coefficient * coefficient, t.factors + tuple(extra)) for t in self.terms)
-        return ProductModel(terms, {**self.inputs, **extra})
+        """The quantity multiplied by a number and by further inputs.
+
+        Raises:
+            DataFileError: one name means different things.
+        """
+        extra = tuple(inputs)
+        names = tuple(i.name for i in extra)
+        terms = tuple(Term(t.coefficient * coefficient, t.factors + names) for t in self.terms)
+        return ProductModel(terms, _merge(self.inputs, extra))
 
     def as_json(self) -> dict[str, Any]:
         """A JSON object that ``from_json`` reads back to an equal value."""
@@ -119,7 +129,21 @@ class ProductModel:
             raise DataFileError(
                 "model-invalid", "The measurement's model cannot be read.", "Measure the photo again."
             ) from error
-        return ProductModel(terms, {i.name: i for i in inputs})
+        return ProductModel(terms, _merge({}, inputs))
+
+
+def _merge(inputs: Mapping[str, Input], more: Iterable[Input]) -> dict[str, Input]:
+    """Inputs by name; one name must always come with the same distribution and unit, for it is one quantity."""
+    merged = dict(inputs)
+    for i in more:
+        known = merged.setdefault(i.name, i)
+        if (known.distribution, known.unit) != (i.distribution, i.unit):
+            raise DataFileError(
+                "input-conflict",
+                f"Two measurements disagree about '{i.name}' ({i.title}).",
+                "Measure the photos again with the same assumptions.",
+            )
+    return merged
 
 
 EMPTY = ProductModel((), {})
