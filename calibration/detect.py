@@ -1,12 +1,13 @@
 """Finding a target's corners in a photo: markers in a reduced copy, corners refined in the photo itself.
 
-Only inner corners of the chessboard are used: four squares meet there, so that blur and a bright or dark exposure
-move both sides alike and the crossing stays in place, which a marker's own corner does not.
+Inner corners of the chessboard come first: four squares meet there, so that blur and a bright or dark exposure move
+both sides alike and the crossing stays in place, which a marker's own corner does not. Where few are in sight, the
+middles of markers (where their diagonals cross) help out: their corners shift too, but evenly.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
@@ -22,6 +23,11 @@ _QUICK_SIDE_PX = 1000
 _QUICK_MARKERS_MIN = 2
 # share of a square's side, and bounds in px, of half the window in which a corner is refined
 _WINDOW_SHARE, _WINDOW_MIN_PX, _WINDOW_MAX_PX = 0.14, 3, 12
+_MARKERS_MIN = 2
+# where each of the four squares is looked at, as shares of the white rim round a marker
+_QUADRANT_REACH = (0.45, 0.75)
+# least difference between the darkest white and the brightest black, of that between the extremes; and in grey levels
+_CONTRAST_SHARE, _CONTRAST_MIN = 0.5, 15
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,11 +38,15 @@ class Corners:
         ids: int64 (n,), see ``TargetDescription.corners_mm``.
         px: float64 (n, 2).
         markers: how many of the board's markers were read.
+        middles_mm: places of those markers' middles on the sheet, float64 (m, 2).
+        middles_px: where the photo shows them, float64 (m, 2).
     """
 
     ids: NDArray[np.int64]
     px: FloatArray
     markers: int
+    middles_mm: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
+    middles_px: FloatArray = field(default_factory=lambda: np.empty((0, 2)))
 
     def __len__(self) -> int:
         return len(self.ids)
@@ -89,37 +99,78 @@ def _reduced(image: NDArray[np.uint8], ratio: float) -> NDArray[np.uint8]:
 
 
 def _search(grey: NDArray[np.uint8], target: TargetDescription, ratio: float) -> Corners:
+    """Markers in a reduced copy give a rough map of the sheet; the corners it foretells are refined and checked."""
     small = _reduced(grey, ratio)
+    detector = cv2.aruco.ArucoDetector(target.board().getDictionary(), cv2.aruco.DetectorParameters())
+    quads, ids = detector.detectMarkers(small)[:2]
+    if ids is None:
+        return _NONE
+    zoom = np.array([grey.shape[1] / small.shape[1], grey.shape[0] / small.shape[0]])
+    seen = {
+        int(number): (np.reshape(quad, (4, 2)) + 0.5) * zoom - 0.5
+        for quad, number in zip(quads, np.ravel(ids), strict=True)
+        if target.first_id <= number < target.first_id + target.marker_count
+    }
     # Only a board with an even number of rows differs between the two patterns.
     patterns = (target.legacy_pattern, not target.legacy_pattern) if target.squares_y % 2 == 0 else (False,)
-    best, best_legacy = _NONE, False
-    for legacy in patterns:
-        found = _detect(small, target, legacy)
-        if len(found) > len(best):
-            best, best_legacy = found, legacy
-        if len(best) >= 0.5 * target.corner_count or found.markers < 2:
-            break
-    if not len(best):
-        return best
-    zoom = np.array([grey.shape[1] / small.shape[1], grey.shape[0] / small.shape[0]])
-    rough = (best.px + 0.5) * zoom - 0.5
-    return _refined(grey, target, Corners(best.ids, rough, best.markers), best_legacy)
+    candidates = [_corners_by_markers(grey, target, seen, legacy) for legacy in patterns]
+    return max(candidates, key=len)
 
 
-def _detect(small: NDArray[np.uint8], target: TargetDescription, legacy: bool) -> Corners:
-    detector = cv2.aruco.CharucoDetector(target.board(legacy))
-    px, ids, _, marker_ids = detector.detectBoard(small)
-    markers = 0 if marker_ids is None else int(np.size(marker_ids))
-    if ids is None or not np.size(ids):
-        return Corners(_NONE.ids, _NONE.px, markers)
-    return Corners(np.ravel(ids).astype(np.int64), np.reshape(px, (-1, 2)).astype(np.float64), markers)
+def _corners_by_markers(
+    grey: NDArray[np.uint8], target: TargetDescription, seen: dict[int, FloatArray], legacy: bool
+) -> Corners:
+    board = target.board(legacy)
+    shapes = np.asarray(board.getObjPoints(), dtype=np.float64)[:, :, :2] + np.array(target.origin_mm)
+    numbers = np.ravel(board.getIds()).tolist()
+    places = {number: shape for number, shape in zip(numbers, shapes, strict=True) if number in seen}
+    if len(places) < _MARKERS_MIN:
+        return Corners(_NONE.ids, _NONE.px, len(places))
+    mm = np.concatenate(list(places.values()))
+    px = np.concatenate([seen[number] for number in places])
+    side = np.median([np.hypot(*(seen[n][1] - seen[n][0])) for n in places]) * target.square_mm / target.marker_mm
+    rough, inlier = cv2.findHomography(mm, px, cv2.RANSAC, 0.1 * float(side))
+    if rough is None or np.sum(inlier) < 4 * _MARKERS_MIN:
+        return Corners(_NONE.ids, _NONE.px, len(places))
+    ids = np.arange(target.corner_count, dtype=np.int64)
+    corners = Corners(ids, _mapped(rough, target.corners_mm(ids)), len(places))
+    corners = _crossings(grey, target, _refined(grey, corners, float(side)), rough, legacy)
+    middles_mm, middles_px = _middles(grey, target, places, seen, float(side))
+    return replace(corners, middles_mm=middles_mm, middles_px=middles_px)
 
 
-def _refined(grey: NDArray[np.uint8], target: TargetDescription, rough: Corners, legacy: bool) -> Corners:
+def _middles(
+    grey: NDArray[np.uint8],
+    target: TargetDescription,
+    places: dict[int, FloatArray],
+    seen: dict[int, FloatArray],
+    side_px: float,
+) -> tuple[FloatArray, FloatArray]:
+    """Middles of markers on the sheet (m, 2) and in the photo (m, 2), of those whose corners can be refined."""
+    rim = min((target.square_mm - target.marker_mm) / 2, target.marker_mm / 8) / target.square_mm
+    window = side_px * rim * 0.8 / _WINDOW_SHARE
+    mm, px = [], []
+    for number, shape in places.items():
+        quad = _refined(grey, Corners(np.arange(4, dtype=np.int64), seen[number], 1), window).px
+        if len(quad) == 4:
+            mm.append(shape.mean(axis=0))
+            px.append(_diagonals_cross(quad))
+    return np.reshape(mm, (-1, 2)), np.reshape(px, (-1, 2))
+
+
+def _diagonals_cross(quad: FloatArray) -> FloatArray:
+    first, second = quad[2] - quad[0], quad[3] - quad[1]
+    along = np.linalg.solve(np.column_stack([first, -second]), quad[1] - quad[0])
+    return np.asarray(quad[0] + along[0] * first)
+
+
+def _mapped(homography: FloatArray, points: FloatArray) -> FloatArray:
+    return np.asarray(cv2.perspectiveTransform(points.reshape(-1, 1, 2), homography).reshape(-1, 2))
+
+
+def _refined(grey: NDArray[np.uint8], rough: Corners, side_px: float) -> Corners:
     """Corners moved to where the four squares meet; those that run away or leave the picture are dropped."""
-    del legacy
-    side = _square_px(target, rough)
-    half = int(np.clip(round(side * _WINDOW_SHARE), _WINDOW_MIN_PX, _WINDOW_MAX_PX))
+    half = int(np.clip(round(side_px * _WINDOW_SHARE), _WINDOW_MIN_PX, _WINDOW_MAX_PX))
     height, width = grey.shape
     inside = np.all((rough.px > half + 1) & (rough.px < np.array([width, height]) - half - 2), axis=1)
     if not inside.any():
@@ -131,16 +182,29 @@ def _refined(grey: NDArray[np.uint8], target: TargetDescription, rough: Corners,
     return Corners(rough.ids[inside][near], px[near], rough.markers)
 
 
-def _square_px(target: TargetDescription, corners: Corners) -> float:
-    """Length in px of a square's shorter side, from neighbours (or, without any, from the corners' spread)."""
-    place = dict(zip(corners.ids.tolist(), corners.px, strict=True))
+def _crossings(
+    grey: NDArray[np.uint8], target: TargetDescription, corners: Corners, rough: FloatArray, legacy: bool
+) -> Corners:
+    """The corners around which two black and two white squares truly lie: what covers the sheet shows none."""
+    if not len(corners):
+        return corners
+    mm = target.corners_mm(corners.ids)
+    centre = _mapped(rough, mm)
+    reach = np.array(_QUADRANT_REACH)[:, None] * min((target.square_mm - target.marker_mm) / 2, 0.15 * target.square_mm)
+    levels = []
+    for sign in ((-1, -1), (1, -1), (1, 1), (-1, 1)):
+        offsets = (reach * np.array(sign))[:, None, :]
+        places = _mapped(rough, (mm[None] + offsets).reshape(-1, 2)).reshape(len(reach), -1, 2)
+        places = (places - centre + corners.px).astype(np.float32)
+        levels.append(cv2.remap(grey, places, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).mean(axis=0))
     across = target.squares_x - 1
-    sides = [
-        float(np.hypot(*(place[i] - place[j])))
-        for i in place
-        for j in (i + 1, i + across)
-        if j in place and (j != i + 1 or j % across)
-    ]
-    if sides:
-        return float(np.percentile(sides, 10))
-    return float(np.ptp(corners.px)) / max(target.squares_x, target.squares_y)
+    odd = (corners.ids % across + corners.ids // across) % 2 == 1
+    if legacy and target.squares_y % 2 == 0:
+        odd = ~odd
+    level = np.array(levels)
+    first, second = level[[0, 2]], level[[1, 3]]
+    dark, bright = np.where(odd, second, first), np.where(odd, first, second)
+    contrast = bright.min(axis=0) - dark.max(axis=0)
+    whole = bright.max(axis=0) - dark.min(axis=0)
+    crossing = (contrast > _CONTRAST_SHARE * whole) & (whole > 0.5 * np.median(whole)) & (whole > _CONTRAST_MIN)
+    return Corners(corners.ids[crossing], corners.px[crossing], corners.markers)

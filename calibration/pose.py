@@ -24,6 +24,8 @@ BoolArray = NDArray[np.bool_]
 _N = 11
 _FOCAL, _CX, _CY, _K1, _K2 = 6, 7, 8, 9, 10
 _MAX_STEPS = 60
+_MAX_PASSES = 15
+_FIRST_SD_PX = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,6 +55,11 @@ class PoseFit:
         """Root mean square distance of the used points from their fitted places, px."""
         return float(np.sqrt(np.mean(np.sum(self.residual_px[self.used] ** 2, axis=1))))
 
+    @property
+    def rms_all_px(self) -> float:
+        """The same over all points, the dropped ones too."""
+        return float(np.sqrt(np.mean(np.sum(self.residual_px**2, axis=1))))
+
     def log_area_sd(self, xy_px: FloatArray, height_mm: float, inflate: float = 1.0) -> FloatArray:
         """Standard deviation (n,) of the logarithm of the true pixel area at photo points (n, 2).
 
@@ -80,6 +87,7 @@ def fit_pose(
     points_px: FloatArray,
     prior: CameraPrior,
     *,
+    relative_sd: FloatArray | None = None,
     sd_px: float | None = None,
     sd_floor_px: float = 0.0,
     outlier_sds: float = np.inf,
@@ -90,47 +98,45 @@ def fit_pose(
         points_mm: places on the sheet (n, 2), n ≥ 4, not on one line; y down as the camera sees the sheet.
         points_px: where the photo shows them (n, 2).
         prior: of the camera.
-        sd_px: standard deviation of the points where it is known; else it is found from the residuals.
+        relative_sd: how uncertain each point is, as a multiple of ``sd_px`` (n,).
+        sd_px: standard deviation of the points in each direction where it is known; else it is found from the residuals.
         sd_floor_px: the least that may be found.
         outlier_sds: points that miss by more standard deviations are dropped, one pass after another.
 
     Raises:
         ValueError: fewer than four points remain, or no pose explains them.
     """
-    points_mm = np.asarray(points_mm, dtype=np.float64)
-    points_px = np.asarray(points_px, dtype=np.float64)
-    origin = points_mm.mean(axis=0)
-    used = np.ones(len(points_mm), dtype=bool)
-    sd = sd_px if sd_px is not None else 1.0
-    theta = _best_start(points_mm - origin, points_px, prior, sd)
-    for _ in range(12):
-        theta = _minimise(theta, points_mm[used] - origin, points_px[used], prior, sd)[0]
-        residual = points_px - _project(theta, points_mm - origin)[0]
-        new_sd = sd if sd_px is not None else max(_noise(residual[used], theta, prior), sd_floor_px)
-        new_used = np.hypot(residual[:, 0], residual[:, 1]) <= outlier_sds * max(new_sd, sd_floor_px)
+    origin = np.mean(points_mm, axis=0)
+    places, seen = points_mm - origin, np.asarray(points_px, dtype=np.float64)
+    relative = np.ones(len(places)) if relative_sd is None else np.asarray(relative_sd, dtype=np.float64)
+    used = np.ones(len(places), dtype=bool)
+    sd = sd_px if sd_px is not None else _FIRST_SD_PX
+    theta = _best_start(places, seen, prior, sd * relative)
+    for _ in range(_MAX_PASSES):
+        theta, _, normal = _minimise(theta, places[used], seen[used], prior, sd * relative[used])
+        residual = seen - _project(theta, places)[0]
+        scaled = residual / relative[:, None]
+        new_sd = sd if sd_px is not None else max(_noise(scaled[used]), sd_floor_px)
+        new_used = np.hypot(scaled[:, 0], scaled[:, 1]) <= outlier_sds * new_sd
         if new_used.sum() < 4:
             raise ValueError("fewer than four points agree with a flat sheet")
         settled = bool(np.all(new_used == used)) and abs(new_sd - sd) < 0.02 * sd
         used, sd = new_used, new_sd
         if settled:
             break
-    theta, _, normal_matrix = _minimise(theta, points_mm[used] - origin, points_px[used], prior, sd)
-    residual = points_px - _project(theta, points_mm - origin)[0]
-    covariance = np.linalg.inv(normal_matrix)
-    return PoseFit(_plane(theta, origin), theta, covariance, origin, residual, used, sd)
+    return PoseFit(_plane(theta, origin), theta, np.linalg.inv(normal), origin, residual, used, sd)
 
 
-def _noise(residual: FloatArray, theta: FloatArray, prior: CameraPrior) -> float:
+def _noise(residual: FloatArray) -> float:
     """Robust standard deviation of a coordinate, made up for the parameters that were fitted to it."""
     n = residual.size
     freedom = max(n - 8, 2)  # a plane's eight; the rest is held by the prior
     rms = float(np.sqrt(np.sum(residual**2) / freedom))
     middle = 1.4826 * float(np.median(np.abs(residual))) * np.sqrt(n / freedom)
-    del theta, prior
-    return min(rms, 1.5 * middle) if middle > 0 else rms
+    return min(rms, 1.2 * middle) if middle > 0 else rms
 
 
-def _best_start(points_mm: FloatArray, points_px: FloatArray, prior: CameraPrior, sd: float) -> FloatArray:
+def _best_start(points_mm: FloatArray, points_px: FloatArray, prior: CameraPrior, sd: FloatArray) -> FloatArray:
     best: tuple[float, FloatArray] | None = None
     spread = (1.0,) if prior.focal_known else (1.0, 0.6, 1.8)
     for factor in spread:
@@ -175,7 +181,7 @@ def _project(theta: FloatArray, points_mm: FloatArray) -> tuple[FloatArray, Floa
 
 
 def _minimise(
-    theta: FloatArray, points_mm: FloatArray, points_px: FloatArray, prior: CameraPrior, sd: float
+    theta: FloatArray, points_mm: FloatArray, points_px: FloatArray, prior: CameraPrior, sd: FloatArray
 ) -> tuple[FloatArray, float, FloatArray]:
     """Levenberg–Marquardt: parameters, half the sum of squares, normal matrix."""
     centre = np.array([np.log(prior.lens.focal_px), prior.lens.cx, prior.lens.cy, prior.lens.k1, prior.lens.k2])
@@ -185,10 +191,12 @@ def _minimise(
     prior_rows = np.zeros((5, _N))
     prior_rows[np.arange(5), np.arange(_FOCAL, _N)] = 1 / widths
 
+    weight = 1 / np.repeat(sd, 2)
+
     def system(t: FloatArray) -> tuple[FloatArray, FloatArray]:
         fitted, jacobian = _project(t, points_mm)
-        miss = np.concatenate([(fitted - points_px).ravel() / sd, (t[_FOCAL:] - centre) / widths])
-        return miss, np.vstack([jacobian / sd, prior_rows])
+        miss = np.concatenate([(fitted - points_px).ravel() * weight, (t[_FOCAL:] - centre) / widths])
+        return miss, np.vstack([jacobian * weight[:, None], prior_rows])
 
     miss, rows = system(theta)
     cost, damping = 0.5 * float(miss @ miss), 1e-3

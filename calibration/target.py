@@ -79,6 +79,11 @@ class TargetDescription:
             object.__setattr__(self, "name", f"sheet-{digest}")
 
     @property
+    def is_own(self) -> bool:
+        """True for our own printed targets."""
+        return self.name in {f"own-{paper}" for paper in get_args(Paper)}
+
+    @property
     def marker_count(self) -> int:
         """Markers on the board: one in each white square."""
         return self.squares_x * self.squares_y // 2

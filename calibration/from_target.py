@@ -1,0 +1,271 @@
+"""Scale from a printed target: pose, gates, and the budget of what remains uncertain."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.area_factors import draws_of, fit_input, height_factor, median_of, squared
+from calibration.camera import camera_prior
+from calibration.detect import Corners, find_corners, find_own_paper
+from calibration.errors import ScaleError
+from calibration.face_height import face_height
+from calibration.grey import patches_in_sight
+from calibration.inputs import Distribution, Input
+from calibration.notices import Notice, notice
+from calibration.plane import PosedPlane
+from calibration.pose import PoseFit, fit_pose
+from calibration.scale import Scale
+from calibration.sourced import load, load_inputs
+from calibration.target import TargetDescription, own_target
+from calibration.view import places_in_view, refuse_askew
+
+FloatArray = NDArray[np.float64]
+
+_WHOLE = "Lay the whole target flat beside the boards, nothing on top of it, and take the photo again."
+_FLAT = "Tape the target flat to a board or the table, and take the photo again."
+
+# marker middles are this much less certain than crossings, and help out below this number of crossings
+_MIDDLE_SD, _CROSSINGS_ENOUGH = 3.0, 12
+# least spread (root mean square) of the points across their longest direction, in squares
+_NARROWEST = 0.12
+# with a target that bends, its corners' errors count as those of this many independent ones
+_INDEPENDENT_WHEN_BENT = 4
+# a bump of height z seen at this angle off the normal moves by z · tan(angle)
+_BUMP_SEEN_AT = np.tan(np.radians(15.0))
+
+
+def scale_from_target(
+    rgb: NDArray[np.uint8],
+    target: TargetDescription,
+    *,
+    photo_id: str,
+    focal_px: float | None = None,
+    face_height_mm: Distribution | None = None,
+    print_factor: Distribution | None = None,
+) -> Scale:
+    """Scale in the plane of the boards' faces from a photo that shows a target.
+
+    Args:
+        rgb: uint8 (height, width, 3).
+        target: the sheet.
+        photo_id: names the inputs that belong to this photo alone.
+        focal_px: focal length from EXIF, or None.
+        face_height_mm: height of the boards' faces above the sheet; None for common boards (``face_height``).
+        print_factor: printed ÷ stated length; None for a sheet whose stated size the user has measured, or, for our
+            own, one that was never checked.
+
+    Raises:
+        ScaleError: too little of the target is in sight, it contradicts a flat sheet, or it is seen too much askew.
+    """
+    corners = find_corners(rgb, target)
+    points_mm, points_px, relative = _points(corners, target)
+    _refuse_too_few(corners, points_mm, target)
+    linear = _print_distribution(target, print_factor)
+    nominal = median_of(linear)
+    figures = load("scale_figures")
+    try:
+        fit = fit_pose(
+            points_mm * nominal,
+            points_px,
+            camera_prior(rgb.shape, focal_px),
+            relative_sd=relative,
+            sd_floor_px=figures["corner_sd_floor"].value,
+            outlier_sds=figures["corner_outlier"].value,
+        )
+    except (ValueError, np.linalg.LinAlgError) as error:
+        raise ScaleError("target-contradicts", "No view of a flat target explains the corners found.", _FLAT) from error
+    refuse_askew(fit.plane, rgb.shape)
+    residual_mm = _gate(fit, points_mm, target)
+    bent = residual_mm > figures["residual_bent"].value
+
+    heights = face_height_mm if face_height_mm is not None else face_height()
+    height = median_of(heights)
+    plane = fit.plane.at_height(height)
+    outline = _outline_px(fit.plane, target, nominal)
+    spread = _fit_spread(fit, height, rgb.shape, outline, bent)
+    bump = residual_mm / _BUMP_SEEN_AT * draws_of(Distribution("normal", (0.0, 1.0)), stream=3)
+    inputs = (
+        fit_input(photo_id, spread),
+        Input(
+            f"print-size:{target.name}",
+            "size of the printed target",
+            squared(linear, nominal),
+            "measured check bar" if print_factor is not None else _print_source(target),
+        ),
+        Input(
+            f"face-height:{photo_id}",
+            "height of the boards' faces above the target",
+            height_factor(draws_of(heights, stream=4) + bump, height, fit.plane.sheet_distance_mm),
+            "board thickness and the gap under the board; flatness of the target from its residuals",
+        ),
+    )
+    middle = points_px[fit.used].mean(axis=0)[None]
+    scale = Scale(
+        method="target",
+        plane=plane,
+        px_per_mm=float(1 / np.sqrt(plane.pixel_area_mm2(middle)[0])),
+        area_inputs=inputs,
+        notices=_notices(fit, corners, target, residual_mm if bent else None, focal_px, print_factor),
+        target_px=(outline,),
+        grey_patches=patches_in_sight(rgb, target, _in_stated_mm(fit.plane, nominal)),
+        tilt_deg=fit.plane.tilt_deg,
+    )
+    _refuse_vague(scale, corners, target)
+    return scale
+
+
+def find_own_target(
+    rgb: NDArray[np.uint8],
+    *,
+    photo_id: str,
+    focal_px: float | None = None,
+    face_height_mm: Distribution | None = None,
+    print_factor: Distribution | None = None,
+) -> Scale | None:
+    """Scale from one of our own printed targets, or None where the photo shows none.
+
+    Raises:
+        ScaleError: ours is there but cannot be used.
+    """
+    paper = find_own_paper(rgb)
+    if paper is None:
+        return None
+    return scale_from_target(
+        rgb,
+        own_target(paper),
+        photo_id=photo_id,
+        focal_px=focal_px,
+        face_height_mm=face_height_mm,
+        print_factor=print_factor,
+    )
+
+
+def _points(corners: Corners, target: TargetDescription) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Places (n, 2) on the sheet as stated, in the photo (n, 2), and their relative uncertainty (n,)."""
+    mm = target.corners_mm(corners.ids)
+    if len(corners) >= _CROSSINGS_ENOUGH:
+        return mm, corners.px, np.ones(len(mm))
+    return (
+        np.concatenate([mm, corners.middles_mm]),
+        np.concatenate([corners.px, corners.middles_px]),
+        np.concatenate([np.ones(len(mm)), np.full(len(corners.middles_mm), _MIDDLE_SD)]),
+    )
+
+
+def _refuse_too_few(corners: Corners, points_mm: FloatArray, target: TargetDescription) -> None:
+    least = int(load("scale_figures")["corners_min"].value)
+    seen = f"{len(corners)} of {target.corner_count} corners and {corners.markers} of {target.marker_count} markers"
+    if corners.markers == 0:
+        raise ScaleError("target-not-found", f"The target ({target.dictionary}) is not in the photo.", _WHOLE)
+    if len(points_mm) < least:
+        raise ScaleError(
+            "target-too-little", f"Only {seen} of the target are in sight; at least {least} points are needed.", _WHOLE
+        )
+    narrow = float(np.linalg.svd(points_mm - points_mm.mean(axis=0), compute_uv=False)[1] / np.sqrt(len(points_mm)))
+    if narrow < _NARROWEST * target.square_mm:
+        raise ScaleError(
+            "target-too-little", f"The {seen} of the target in sight lie on one line and show no tilt.", _WHOLE
+        )
+
+
+def _gate(fit: PoseFit, points_mm: FloatArray, target: TargetDescription) -> float:
+    """Residual in mm on the sheet.
+
+    Raises:
+        ScaleError: the residual, or the share of corners that had to be dropped, is too high.
+    """
+    figures = load("scale_figures")
+    px_per_mm = float(np.median(1 / np.sqrt(fit.plane.pixel_area_mm2(fit.plane.to_px(points_mm)))))
+    residual_mm = fit.rms_px / px_per_mm
+    limit = figures["residual_refused"].value
+    if residual_mm > limit:
+        raise ScaleError(
+            "target-contradicts",
+            f"The target's corners miss a flat sheet by {fit.rms_px:.1f} px ({residual_mm:.2f} mm; limit {limit} mm).",
+            _FLAT,
+        )
+    kept, least = int(fit.used.sum()), figures["corners_min"].value
+    if kept < least or kept < figures["kept_share_min"].value * len(fit.used):
+        raise ScaleError(
+            "target-contradicts",
+            f"Only {kept} of {len(fit.used)} points found on the target ({target.corner_count} corners) agree with a "
+            "flat sheet.",
+            _FLAT,
+        )
+    return residual_mm
+
+
+def _print_distribution(target: TargetDescription, print_factor: Distribution | None) -> Distribution:
+    """Printed ÷ stated length."""
+    if print_factor is not None:
+        return print_factor
+    if target.is_own:
+        return load_inputs("scale_inputs")["print-size"].distribution
+    return Distribution("lognormal", (1.0, load("scale_figures")["square_stated_sd"].value))
+
+
+def _print_source(target: TargetDescription) -> str:
+    if target.is_own:
+        return load_inputs("scale_inputs")["print-size"].source
+    return load("scale_figures")["square_stated_sd"].source
+
+
+def _in_stated_mm(plane: PosedPlane, nominal: float) -> PosedPlane:
+    """The sheet's plane in units of its stated millimetres."""
+    return replace(plane, translation=plane.translation / nominal)
+
+
+def _outline_px(plane: PosedPlane, target: TargetDescription, nominal: float) -> FloatArray:
+    """The sheet's outline (40, 2) in px; its edges bend with the lens."""
+    corners = target.outline_mm() * nominal
+    along = np.linspace(0, 1, 10, endpoint=False)[:, None]
+    edges = [a + along * (b - a) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)]
+    return plane.to_px(np.concatenate(edges))
+
+
+def _fit_spread(fit: PoseFit, height_mm: float, shape: tuple[int, ...], outline: FloatArray, bent: bool) -> float:
+    """Standard deviation of log area at a place in the photo away from the target, taken over such places."""
+    places = places_in_view(shape)
+    polygon = outline.astype(np.float32).reshape(-1, 1, 2)
+    outside = [p for p in places if cv2.pointPolygonTest(polygon, (float(p[0]), float(p[1])), False) < 0]
+    inflate = max(1.0, np.sqrt(fit.used.sum() / _INDEPENDENT_WHEN_BENT)) if bent else 1.0
+    chosen = np.array(outside) if outside else places
+    return float(np.sqrt(np.mean(fit.log_area_sd(chosen, height_mm, inflate) ** 2)))
+
+
+def _refuse_vague(scale: Scale, corners: Corners, target: TargetDescription) -> None:
+    limit = load("scale_figures")["area_sd_refused"].value
+    sd = 2 * scale.relative_uncertainty()
+    if not sd <= limit:
+        raise ScaleError(
+            "target-too-little",
+            f"With {len(corners)} of {target.corner_count} corners of the target in sight, areas would be uncertain "
+            f"by {sd:.0%} (limit {limit:.0%}).",
+            _WHOLE,
+        )
+
+
+def _notices(
+    fit: PoseFit,
+    corners: Corners,
+    target: TargetDescription,
+    residual_mm: float | None,
+    focal_px: float | None,
+    print_factor: Distribution | None,
+) -> tuple[Notice, ...]:
+    found = []
+    if len(corners) < target.corner_count:
+        found.append(notice("target-partly-seen", seen=len(corners), total=target.corner_count))
+    if residual_mm is not None:
+        found.append(notice("target-bent", residual_px=fit.rms_px, residual_mm=residual_mm))
+    if focal_px is None:
+        found.append(notice("focal-estimated", focal_px=fit.plane.lens.focal_px))
+    if fit.plane.tilt_deg > load("scale_figures")["tilt_notice"].value:
+        found.append(notice("tilt-large", tilt_deg=fit.plane.tilt_deg))
+    if target.is_own and print_factor is None:
+        found.append(notice("print-size-unchecked"))
+    return tuple(found)

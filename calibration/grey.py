@@ -1,0 +1,64 @@
+"""Which of a target's grey patches a photo shows, and where."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.plane import PosedPlane
+from calibration.scale import GreyPatch
+from calibration.target import TargetDescription
+
+FloatArray = NDArray[np.float64]
+
+_INSET = 0.18
+_AREA_MIN_PX = 60.0
+# a bare patch: nine tenths of its pixels lie within this share of its median
+_SPREAD_MAX = 0.35
+_SPREAD_FLOOR = 6.0
+
+
+def patches_in_sight(rgb: NDArray[np.uint8], target: TargetDescription, plane: PosedPlane) -> tuple[GreyPatch, ...]:
+    """Patches wholly inside the photo that look bare: even, and in the order of their reflectances.
+
+    Args:
+        rgb: uint8 (height, width, 3).
+        target: the sheet.
+        plane: the sheet's plane (height 0).
+    """
+    found: list[tuple[GreyPatch, float]] = []
+    for place in target.grey_patches:
+        polygon = plane.to_px(place.corners_mm(_INSET))
+        level = _bare_level(rgb, polygon)
+        if level is not None:
+            found.append((GreyPatch(place.reflectance, polygon), level))
+    return tuple(patch for patch, level in found if _in_order(patch, level, found))
+
+
+def _bare_level(rgb: NDArray[np.uint8], polygon: FloatArray) -> float | None:
+    """Median green of the polygon, or None where it leaves the photo, is tiny, or is not even."""
+    height, width = rgb.shape[:2]
+    low, high = np.floor(polygon.min(axis=0)), np.ceil(polygon.max(axis=0)) + 1
+    if low.min() < 0 or high[0] > width or high[1] > height:
+        return None
+    x0, y0, x1, y1 = (int(v) for v in (*low, *high))
+    inside = np.zeros((y1 - y0, x1 - x0), dtype=np.uint8)
+    cv2.fillPoly(inside, [np.round(polygon - low).astype(np.int32)], 1)
+    values = rgb[y0:y1, x0:x1][inside > 0].astype(np.float64)
+    if len(values) < _AREA_MIN_PX:
+        return None
+    p5, p50, p95 = np.percentile(values, [5, 50, 95], axis=0)
+    if np.any(p95 - p5 > np.maximum(_SPREAD_MAX * p50, _SPREAD_FLOOR) + _SPREAD_FLOOR):
+        return None
+    return float(p50[1])
+
+
+def _in_order(patch: GreyPatch, level: float, found: list[tuple[GreyPatch, float]]) -> bool:
+    """Whether a patch is brighter than most darker ones and darker than most brighter ones."""
+    agree = [
+        (other_level - level) * (other.reflectance - patch.reflectance) > 0
+        for other, other_level in found
+        if other.reflectance != patch.reflectance
+    ]
+    return not agree or sum(agree) > len(agree) / 2

@@ -1,0 +1,44 @@
+"""What a photo of a plane can show: places in it, and views too far askew to measure."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.errors import ScaleError
+from calibration.plane import PosedPlane
+from calibration.sourced import load
+
+FloatArray = NDArray[np.float64]
+
+_MARGIN = 0.08
+# the steepest ray of the photo still has to meet the plane at this cosine
+_COSINE_MIN = 0.1
+
+
+def places_in_view(shape: tuple[int, ...], across: int = 16, down: int = 12) -> FloatArray:
+    """An even grid of places (across × down, 2) in px over a photo of (height, width, ...), short of its rim."""
+    height, width = shape[:2]
+    x = np.linspace(_MARGIN, 1 - _MARGIN, across) * (width - 1)
+    y = np.linspace(_MARGIN, 1 - _MARGIN, down) * (height - 1)
+    return np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+
+
+def refuse_askew(plane: PosedPlane, shape: tuple[int, ...]) -> None:
+    """Raise where the plane is seen so flat, or the lens bends so much, that parts of the photo cannot be measured.
+
+    Raises:
+        ScaleError: the tilt is beyond the limit, the plane's horizon is near, or distortion folds the photo.
+    """
+    limit = load("scale_figures")["tilt_refused"].value
+    height, width = shape[:2]
+    rim = np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], dtype=np.float64)
+    rays = plane.lens.rays(rim)
+    horizon = bool(np.any(rays @ plane.normal[:2] + plane.normal[2] < _COSINE_MIN))
+    if plane.tilt_deg > limit or horizon or not plane.lens.is_one_to_one(shape):
+        raise ScaleError(
+            "tilt-too-large",
+            f"The boards are seen from {plane.tilt_deg:.0f}° off straight down, too far askew to measure "
+            f"(limit {limit:.0f}°).",
+            "Hold the phone level above the boards, and take the photo again.",
+        )
