@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from grader.units.formats import format_mass, format_money, format_range, format_share, round_to
-from grader.units.money import Money, PricePerMass, parse_money, parse_price_per_mass
+from grader.units.money import Money, PricePerMass, money_down, parse_money, parse_price_per_mass
 from grader.units.numbers import parse_share, split_range
 from grader.units.quantities import (
     parse_area_mm2,
@@ -21,6 +21,7 @@ __all__ = [
     "format_money",
     "format_range",
     "format_share",
+    "money_down",
     "parse_area_mm2",
     "parse_length_mm",
     "parse_mass_g",

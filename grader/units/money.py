@@ -6,16 +6,13 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_FLOOR, Decimal
 from functools import cache
 from importlib.resources import files
 
 from calibration.errors import UnitError
 from grader.units.numbers import NUMBER, number, plain
 from grader.units.quantities import gram_per_unit
-
-GRAM_PER_TROY_OUNCE = 31.1034768
-"""Exact: 12/175 of the pound of 453.59237 g."""
 
 _MONEY_EXAMPLES = "an amount such as '120 USD' or '85.50 EUR'"
 _PRICE_EXAMPLES = "a gold price such as '2650 USD/ozt', '85.2 EUR/g' or '62 GBP/dwt'"
@@ -52,7 +49,7 @@ class PricePerMass:
     @property
     def amount_per_troy_ounce(self) -> float:
         """Money per troy ounce."""
-        return self.amount_per_g * GRAM_PER_TROY_OUNCE
+        return self.amount_per_g * gram_per_unit("ozt", _PRICE_EXAMPLES)
 
 
 @dataclass(frozen=True)
@@ -150,3 +147,13 @@ def _currency(sign: str, examples: str) -> str:
             "currency-ambiguous", f"'{sign}' is the sign of several currencies.", f"{advice[:1].upper()}{advice[1:]}."
         )
     raise UnitError("currency-unknown", f"'{sign}' is no currency known here.", f"Write {examples}.")
+
+
+def money_down(amount: float, currency: str) -> Money:
+    """An amount of at least zero rounded down to three digits, no finer than a hundredth.
+
+    An offer must not grow by rounding, nor pretend to more digits than the draws give it.
+    """
+    exact = Decimal(repr(float(amount)))
+    place = max(exact.adjusted() - 2, -2) if exact else 0
+    return Money(exact.quantize(Decimal(1).scaleb(place), rounding=ROUND_FLOOR) + 0, currency)

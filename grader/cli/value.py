@@ -1,0 +1,106 @@
+"""``grader value``: from measurements to the most to pay."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from calibration.errors import UsageError
+from grader.cli.output import as_json, out, write_whole
+from grader.cli.value_report import show_offer
+from grader.units import parse_money
+from grader.value import (
+    Measured,
+    example_text,
+    load_assumptions,
+    lot_gold,
+    lot_notices,
+    read_measurements,
+    value_lot,
+    with_given,
+)
+from grader.value.estimates import named
+
+
+def value(
+    measurements: Annotated[
+        list[Path] | None, typer.Argument(help="Files that grader measure --json wrote.", show_default=False)
+    ] = None,
+    lot: Annotated[str | None, typer.Option(help="Value the estimates of this lot in the log.")] = None,
+    log: Annotated[Path | None, typer.Option(help="The log to read; the usual one if left out.")] = None,
+    spot: Annotated[str | None, typer.Option(help="Gold price, such as '2650 USD/ozt' or '85 EUR/g'.")] = None,
+    spot_date: Annotated[str | None, typer.Option(help="Day of the gold price: 2026-11-20, or today.")] = None,
+    payable: Annotated[str | None, typer.Option(help="Share of it that is paid: '93 %' or '85..98 %'.")] = None,
+    recovery: Annotated[str | None, typer.Option(help="Gold recovered ÷ gold present: '85..94..99 %'.")] = None,
+    cost: Annotated[
+        list[str] | None,
+        typer.Option(help="A cost of the lot, '12 USD' or 'refining = 5..20..60 USD'. Replaces all example costs."),
+    ] = None,
+    fee: Annotated[str | None, typer.Option(help="Marketplace's fee on the price: '5 %'.")] = None,
+    tax: Annotated[str | None, typer.Option(help="Tax on price and fee: '8.25 %'.")] = None,
+    asking: Annotated[str | None, typer.Option(help="The seller's price: '120 USD'.")] = None,
+    accept_loss: Annotated[str | None, typer.Option(help="Chance of a loss that you accept: '10 %'.")] = None,
+    assumptions: Annotated[Path | None, typer.Option(help="A file of assumptions; see --example.")] = None,
+    copies: Annotated[int, typer.Option(help="How many times the photographed boards are in the lot.")] = 1,
+    json_out: Annotated[Path | None, typer.Option("--json", help="Also write the offer as JSON.")] = None,
+    example: Annotated[bool, typer.Option("--example", help="Print the example file of assumptions.")] = False,
+) -> None:
+    """What to pay for the boards in some measurements: break-even, chance of a loss, highest price worth paying."""
+    if example:
+        out.print(example_text(), markup=False, end="")
+        return
+    given = with_given(
+        load_assumptions(assumptions),
+        spot=spot,
+        spot_date=None if spot_date is None else _day(spot_date),
+        payable=payable,
+        recovery=recovery,
+        costs=cost or None,
+        fee=fee,
+        tax=tax,
+        accepted_loss=accept_loss,
+    )
+    price = None if asking is None else named("asking price", parse_money, asking)
+    measured = _measured(measurements or [], lot, log)
+    offer = value_lot(
+        lot_gold(measured, copies),
+        given,
+        today=_today(),
+        asking_price=price,
+        notices=lot_notices(measured, copies),
+    )
+    if json_out is not None:
+        write_whole(json_out, as_json(offer.as_json()))
+    show_offer(offer)
+
+
+def _measured(paths: list[Path], lot: str | None, log: Path | None) -> list[Measured]:
+    if paths and lot is not None:
+        raise UsageError("two-sources", "Both files and a lot were given.", "Give one or the other.")
+    if lot is None and not paths:
+        raise UsageError(
+            "measurements-none",
+            "There is no measurement to value.",
+            "Give a file that grader measure PHOTO --json FILE wrote, or a lot of the log (--lot).",
+        )
+    if lot is None:
+        return read_measurements(paths)
+    raise NotImplementedError(log)
+
+
+def _day(text: str) -> date:
+    if text.strip().lower() == "today":
+        return _today()
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError as error:
+        raise UsageError(
+            "date-unreadable", f"'{text}' is no date.", "Write it as year-month-day, such as 2026-11-20, or today."
+        ) from error
+
+
+def _today() -> date:
+    return date.today()

@@ -1,0 +1,34 @@
+"""From gold with a range to money: what to pay for a lot, and the odds."""
+
+from __future__ import annotations
+
+from grader.value.assumptions import example_text, load_assumptions
+from grader.value.estimates import money_estimate, share_estimate
+from grader.value.given import with_given
+from grader.value.measured import Measured, lot_gold, lot_notices, measurements_of, read_measurements
+from grader.value.model import Assumptions, AtPrice, Cost, Offer, Spot
+from grader.value.notices import CAUTION, VISIBLE_PLATING_ONLY
+from grader.value.offer import Economics, economics, value_lot
+
+__all__ = [
+    "CAUTION",
+    "VISIBLE_PLATING_ONLY",
+    "Assumptions",
+    "AtPrice",
+    "Cost",
+    "Economics",
+    "Measured",
+    "Offer",
+    "Spot",
+    "economics",
+    "example_text",
+    "load_assumptions",
+    "lot_gold",
+    "lot_notices",
+    "measurements_of",
+    "money_estimate",
+    "read_measurements",
+    "share_estimate",
+    "value_lot",
+    "with_given",
+]

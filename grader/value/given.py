@@ -1,0 +1,110 @@
+"""Assumptions changed by what a person types, on the command line or on the page."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
+
+from calibration.errors import UsageError
+from calibration.inputs import Input
+from grader.units import parse_price_per_mass, parse_share
+from grader.value.estimates import money_estimate, named, same_currency, share_estimate
+from grader.value.model import Assumptions, Cost, Spot
+
+_GIVEN = "given"
+
+
+def with_given(
+    base: Assumptions,
+    *,
+    spot: str | None = None,
+    spot_date: date | None = None,
+    payable: str | None = None,
+    recovery: str | None = None,
+    costs: Sequence[str] | None = None,
+    fee: str | None = None,
+    tax: str | None = None,
+    accepted_loss: str | None = None,
+) -> Assumptions:
+    """The base with some entries replaced; what is None stays.
+
+    Args:
+        base: from a file, or the shipped examples.
+        spot: gold price, "2650 USD/ozt".
+        spot_date: the day it was quoted; both or neither.
+        payable: estimate of a share, "93 %" or "85..98 %".
+        recovery: likewise.
+        costs: amounts "12 USD" or named ones "refining = 5..20..60 USD", each once a lot. They take the place of all
+            costs of the base.
+        fee: share of the price.
+        tax: share of price and fee.
+        accepted_loss: chance of a loss that is accepted.
+
+    Raises:
+        UsageError: an entry cannot be read (the message names it); ``spot-date-missing`` or ``spot-missing`` for one
+            without the other; ``example-costs-currency`` where example costs meet a price in another currency; or as
+            ``Assumptions``.
+    """
+    shares = {"payable": payable, "recovery": recovery, "fee": fee, "tax": tax}
+    replaced = {
+        key: replace(getattr(base, key), distribution=named(key, share_estimate, text), source=_GIVEN)
+        for key, text in shares.items()
+        if text is not None
+    }
+    own_costs = base.costs if costs is None else tuple(_cost(text, n) for n, text in enumerate(costs, start=1))
+    price = _spot(spot, spot_date) or base.spot
+    kept = base.examples - set(replaced)
+    if costs is not None:
+        kept -= {c.input.name for c in base.costs}
+    return replace(
+        base,
+        costs=own_costs,
+        spot=price,
+        currency=_currency(base, price, own_costs, costs_given=costs is not None),
+        accepted_loss=base.accepted_loss if accepted_loss is None else named("loss", parse_share, accepted_loss),
+        examples=kept,
+        **replaced,
+    )
+
+
+def _spot(spot: str | None, spot_date: date | None) -> Spot | None:
+    if spot is None:
+        if spot_date is not None:
+            raise UsageError("spot-missing", "A date was given, but no gold price.", "Give both.")
+        return None
+    price = named("gold price", parse_price_per_mass, spot)
+    if spot_date is None:
+        raise UsageError(
+            "spot-date-missing", "The gold price has no date.", "Say of which day it is, such as 2026-11-20."
+        )
+    return Spot.of(price, spot_date, _GIVEN)
+
+
+def _cost(text: str, number: int) -> Cost:
+    """One cost from "12 USD" or "refining = 12 USD"."""
+    label, equals, amount = (part.strip() for part in text.rpartition("="))
+    if equals and not label:
+        raise UsageError("cost-unnamed", f"The cost '{text}' has no name.", "Write it as: refining = 20 USD.")
+    title = label or f"cost {number}"
+    known, currency = named(title, money_estimate, amount)
+    slug = re.sub(r"\W+", "-", title.lower()).strip("-")
+    return Cost(Input(f"cost:{slug}", title, known, _GIVEN, currency), "lot")
+
+
+def _currency(base: Assumptions, spot: Spot | None, costs: tuple[Cost, ...], *, costs_given: bool) -> str:
+    """The currency of it all. A person's own file has said it; the examples give way to what was typed."""
+    if not base.examples:
+        return base.currency
+    used = {c.input.title: {c.input.unit} for c in costs}
+    if spot is not None:
+        typed = spot.input.unit.partition("/")[0]
+        if not costs_given and {typed} != {c.input.unit for c in costs} | {typed}:
+            raise UsageError(
+                "example-costs-currency",
+                f"The gold price is in {typed}, but the example costs are in {base.currency}.",
+                f"Give your own costs in {typed} (--cost '12 {typed}', or --cost '0 {typed}' for none).",
+            )
+        used = {"gold price": {typed}, **used}
+    return same_currency(used) if used else base.currency

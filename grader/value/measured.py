@@ -1,0 +1,182 @@
+"""Measurements as ``grader measure --json`` writes them, read back for valuation."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from calibration.errors import DataFileError, UsageError
+from calibration.notices import Notice, notice
+from grader.model import EMPTY, FINISHES, Finish, ProductModel
+
+_MAX_BYTES = 200_000_000
+_FIX = "Make it again with: grader measure PHOTO --json FILE."
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One photo's measurement.
+
+    Attributes:
+        photo: its name.
+        sha256: of the photo's file.
+        gold_mg: gold in the plating that was seen, mg.
+        area_mm2: plated area by finish, mm².
+        notices: what the measurement warned of.
+    """
+
+    photo: str
+    sha256: str
+    gold_mg: ProductModel
+    area_mm2: Mapping[Finish, ProductModel]
+    notices: tuple[Notice, ...] = ()
+
+
+def read_measurements(paths: Sequence[Path]) -> list[Measured]:
+    """The measurements of some files, each one JSON object, a JSON array or JSON Lines.
+
+    Raises:
+        UsageError: as ``measurements_of``.
+        DataFileError: a file cannot be read or holds no measurement.
+    """
+    return measurements_of((path.name, document) for path in paths for document in _documents(path))
+
+
+def measurements_of(documents: Iterable[tuple[str, Mapping[str, Any]]]) -> list[Measured]:
+    """Measurements from parsed documents.
+
+    Args:
+        documents: where each comes from (for messages), and the object itself.
+
+    Raises:
+        UsageError: ``measurement-refused`` or ``measurement-without-scale`` for a photo that gave no gold;
+            ``photo-twice`` for the same photo given twice; ``measurements-none`` for none at all.
+        DataFileError: ``measurement-invalid``.
+    """
+    found: list[Measured] = []
+    seen: dict[str, str] = {}
+    for source, document in documents:
+        measured = _measured(source, document)
+        if measured.sha256 in seen:
+            raise UsageError(
+                "photo-twice",
+                f"{source}: the photo {measured.photo} was already given ({seen[measured.sha256]}).",
+                "Give each photo once; for boards that were not photographed say how many there are (--copies).",
+            )
+        seen[measured.sha256] = f"{measured.photo} in {source}"
+        found.append(measured)
+    if not found:
+        raise UsageError("measurements-none", "There is no measurement to value.", _FIX)
+    return found
+
+
+def lot_gold(measured: Iterable[Measured], copies: int = 1) -> ProductModel:
+    """Gold in all photos together, mg; inputs that they share (a finish's thickness) stay shared.
+
+    Args:
+        measured: of different photos.
+        copies: how many times the photographed boards are in the lot, the others assumed alike.
+
+    Raises:
+        UsageError: ``copies-invalid`` below 1.
+        DataFileError: two measurements mean different things by one input.
+    """
+    if copies < 1:
+        raise UsageError("copies-invalid", f"The boards cannot be there {copies} times.", "Give 1 or more.")
+    return sum((m.gold_mg for m in measured), EMPTY).times((), float(copies))
+
+
+def lot_notices(measured: Iterable[Measured], copies: int = 1) -> tuple[Notice, ...]:
+    """What all measurements warned of, each once, and that boards were not seen."""
+    unseen = (notice("copies-assumed-alike", copies=copies),) if copies > 1 else ()
+    return tuple(dict.fromkeys((*unseen, *(n for m in measured for n in m.notices))))
+
+
+def _documents(path: Path) -> list[Mapping[str, Any]]:
+    try:
+        data = path.read_bytes()[: _MAX_BYTES + 1]
+    except OSError as error:
+        raise DataFileError(
+            "measurement-unreadable", f"{path} cannot be read ({error.strerror}).", "Check the file's name."
+        ) from error
+    if len(data) > _MAX_BYTES:
+        raise _invalid(path.name, "too large for measurements")
+    try:
+        text = data.decode("utf-8-sig")
+        try:
+            whole = _json(text)
+            found = whole if isinstance(whole, list) else [whole]
+        except json.JSONDecodeError:
+            found = [_json(line) for line in text.splitlines() if line.strip()]
+    except (ValueError, RecursionError) as error:  # not UTF-8, not JSON, or a number that is none
+        raise _invalid(path.name, "no JSON") from error
+    if not found or not all(isinstance(d, dict) for d in found):
+        raise _invalid(path.name, "no measurement")
+    return found
+
+
+def _json(text: str) -> Any:
+    def refuse(word: str) -> float:
+        raise ValueError(word)
+
+    return json.loads(text, parse_constant=refuse)
+
+
+def _measured(source: str, document: Mapping[str, Any]) -> Measured:
+    photo = document.get("photo")
+    if document.get("schema") != 1 or not isinstance(photo, str):
+        raise _invalid(source, "no measurement that this version can read")
+    _refuse_if_without_gold(source, photo, document)
+    where = f"{source}, photo {photo}"
+    sha256, model = document.get("sha256"), document.get("model")
+    if not isinstance(sha256, str) or not sha256:
+        raise _invalid(where, "without the photo's sha256")
+    if not isinstance(model, dict) or not isinstance(model.get("gold_mg"), dict):
+        raise _invalid(where, "without the model that a valuation needs")
+    areas = model.get("area_mm2", {})
+    if not isinstance(areas, dict) or not set(areas) <= set(FINISHES):
+        raise _invalid(where, "with areas that cannot be read")
+    try:
+        gold = _model(model["gold_mg"])
+        by_finish = {f: _model(areas[f]) for f in FINISHES if f in areas}
+        notices = tuple(
+            Notice(str(w["code"]), str(w["message"]), str(w["advice"])) for w in document.get("warnings", [])
+        )
+    except DataFileError as error:
+        raise DataFileError(error.code, f"{where}: {error.message}", error.advice) from error
+    except (KeyError, TypeError, AttributeError) as error:
+        raise _invalid(where, "with parts that cannot be read") from error
+    return Measured(photo, sha256, gold, by_finish, notices)
+
+
+def _model(data: Mapping[str, Any]) -> ProductModel:
+    model = ProductModel.from_json(data)
+    if not all(math.isfinite(t.coefficient) for t in model.terms):
+        raise DataFileError("model-invalid", "The measurement's model holds a number that is not finite.", _FIX)
+    return model
+
+
+def _refuse_if_without_gold(source: str, photo: str, document: Mapping[str, Any]) -> None:
+    for key in ("refused", "error"):
+        why = document.get(key)
+        if isinstance(why, dict):
+            raise UsageError(
+                "measurement-refused",
+                f"{source}: the photo {photo} was not measured: {why.get('message', 'no reason given')}",
+                str(why.get("advice") or "Take the photo again, or leave it out."),
+            )
+    scale = document.get("scale")
+    if not isinstance(scale, dict) or scale.get("method") in (None, "none"):
+        raise UsageError(
+            "measurement-without-scale",
+            f"{source}: the photo {photo} has no scale, so its gold is not known.",
+            "Measure it again with the printed target, a known length (--length) or rectangle, or leave it out.",
+        )
+
+
+def _invalid(source: str, what: str) -> DataFileError:
+    return DataFileError("measurement-invalid", f"{source}: {what}.", _FIX)
