@@ -4,7 +4,8 @@ How known: the inputs of all examples are from memory, the document was not open
 from this project (4e6 trials, or by analysis where it says so) and agree with the published ones as remembered.
 
 Tolerances: four standard errors of what N draws can show, and half a unit of the last digit given. The standard error
-of a standard uncertainty u is u / sqrt(2 N) within 3 % or less here, that of an interval's end sqrt(p (1 - p) / N) / density.
+of a standard uncertainty u is u / sqrt(2 N) within 3 % or less here; that of an interval's end is
+sqrt(p (1 - p) / N) / density.
 """
 
 from __future__ import annotations
@@ -115,7 +116,7 @@ def mass_deviation(
 def test_9_3_mass_calibration() -> None:
     """1.2341 mg, u = 0.0754 mg, shortest 95 % interval [1.0834, 1.3825] mg (published, from memory).
 
-    Standard deviations of ten seeds at 1e6 draws: 0.0006 mg for the ends of a shortest interval, 0.0002 for its width.
+    Standard deviations over ten seeds at 1e6 draws: 0.0006 mg for a shortest interval's ends, 0.0002 for its width.
     """
     found = propagate(mass_deviation, MASS_INPUTS, N)
     assert found.mean == pytest.approx(1.2341, abs=4 * PUBLISHED_U / math.sqrt(N) + 0.00005)
