@@ -1,5 +1,6 @@
 """Photos: bytes to trusted pixels."""
 
+from grader.photo.load import load_photo
 from grader.photo.model import Photo
 
-__all__ = ["Photo"]
+__all__ = ["Photo", "load_photo"]
