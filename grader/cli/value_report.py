@@ -10,7 +10,7 @@ from calibration.notices import Notice
 from grader.budget import TOGETHER
 from grader.cli.output import out
 from grader.model import Range
-from grader.units import PricePerMass, format_money, format_range, format_share
+from grader.units import PricePerMass, format_money, format_range, format_share, money_down
 from grader.value import AtPrice, Offer, Spot
 from grader.value.model import support
 
@@ -31,7 +31,7 @@ def show_offer(offer: Offer) -> None:
     table.add_row("Gold in the visible plating", format_range(offer.gold_mg, "mg"))
     table.add_row("What that gold brings", format_range(offer.proceeds, currency))
     table.add_row("Costs without the price", format_range(offer.costs, currency))
-    table.add_row("Break-even price (no profit on average)", format_money(offer.break_even, currency))
+    table.add_row("Break-even price (no profit on average)", str(money_down(offer.break_even, currency)))
     out.print(table, soft_wrap=False)
     if offer.asking is not None:
         out.print()
