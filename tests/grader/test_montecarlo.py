@@ -42,8 +42,10 @@ def test_the_shortest_interval_holds_the_share_that_it_states() -> None:
         assert held == pytest.approx(level, abs=2e-4)
 
 
-def test_few_draws_still_give_intervals() -> None:
+def test_few_draws_still_give_summaries() -> None:
     found = Propagation(np.array([3.0, 1.0]))
+    assert found.mean == 2.0
+    assert found.standard_uncertainty == pytest.approx(math.sqrt(2))
     assert (found.shortest(0.95).low, found.shortest(0.95).high) == (1.0, 3.0)
 
 
