@@ -190,7 +190,9 @@ def _crossings(
         return corners
     mm = target.corners_mm(corners.ids)
     centre = _mapped(rough, mm)
-    reach = np.array(_QUADRANT_REACH)[:, None] * min((target.square_mm - target.marker_mm) / 2, 0.15 * target.square_mm)
+    reach = np.array(_QUADRANT_REACH)[:, None] * min(
+        (target.square_mm - target.marker_mm) / 2, 0.15 * target.square_mm
+    )
     levels = []
     for sign in ((-1, -1), (1, -1), (1, 1), (-1, 1)):
         offsets = (reach * np.array(sign))[:, None, :]

@@ -77,7 +77,9 @@ def scale_from_target(
             outlier_sds=figures["corner_outlier"].value,
         )
     except (ValueError, np.linalg.LinAlgError) as error:
-        raise ScaleError("target-contradicts", "No view of a flat target explains the corners found.", _FLAT) from error
+        raise ScaleError(
+            "target-contradicts", "No view of a flat target explains the corners found.", _FLAT
+        ) from error
     refuse_askew(fit.plane, rgb.shape)
     residual_mm = _gate(fit, points_mm, target)
     bent = residual_mm > figures["residual_bent"].value
@@ -163,7 +165,9 @@ def _refuse_too_few(corners: Corners, points_mm: FloatArray, target: TargetDescr
         raise ScaleError("target-not-found", f"The target ({target.dictionary}) is not in the photo.", _WHOLE)
     if len(points_mm) < least:
         raise ScaleError(
-            "target-too-little", f"Only {seen} of the target are in sight; at least {least} points are needed.", _WHOLE
+            "target-too-little",
+            f"Only {seen} of the target are in sight; at least {least} points are needed.",
+            _WHOLE,
         )
     narrow = float(np.linalg.svd(points_mm - points_mm.mean(axis=0), compute_uv=False)[1] / np.sqrt(len(points_mm)))
     if narrow < _NARROWEST * target.square_mm:

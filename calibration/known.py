@@ -196,7 +196,9 @@ def _figure(key: str, given: float | None) -> float:
     if given is None:
         return load("scale_figures")[key].value
     if not (math.isfinite(given) and given > 0):
-        raise UsageError("uncertainty-invalid", f"A standard deviation of {given:g} is not possible.", "Give one above 0.")
+        raise UsageError(
+            "uncertainty-invalid", f"A standard deviation of {given:g} is not possible.", "Give one above 0."
+        )
     return given
 
 

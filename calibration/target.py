@@ -135,7 +135,9 @@ def _dictionary(name: str) -> Any:
 def _check(target: TargetDescription) -> None:
     """Raise a DataFileError where the description contradicts itself."""
     if not 2 <= min(target.squares_x, target.squares_y) <= max(target.squares_x, target.squares_y) <= _SQUARES_MAX:
-        raise _invalid(f"{target.squares_x} × {target.squares_y} squares are no board (2 to {_SQUARES_MAX} each way).")
+        raise _invalid(
+            f"{target.squares_x} × {target.squares_y} squares are no board (2 to {_SQUARES_MAX} each way)."
+        )
     if not (math.isfinite(target.square_mm) and target.square_mm > 0):
         raise _invalid(f"square_mm is {target.square_mm}; it must be above 0.")
     if not 0 < target.marker_mm < target.square_mm:
@@ -149,7 +151,9 @@ def _check(target: TargetDescription) -> None:
         raise _invalid("sheet_mm must be two numbers above 0.")
     for p in target.grey_patches:
         sides = (p.x0_mm, p.y0_mm, p.x1_mm, p.y1_mm)
-        if not (0 <= p.reflectance <= 1 and all(map(math.isfinite, sides)) and p.x0_mm < p.x1_mm and p.y0_mm < p.y1_mm):
+        if not (
+            0 <= p.reflectance <= 1 and all(map(math.isfinite, sides)) and p.x0_mm < p.x1_mm and p.y0_mm < p.y1_mm
+        ):
             raise _invalid("A grey patch needs a reflectance from 0 to 1 and x0_mm < x1_mm, y0_mm < y1_mm.")
 
 
@@ -243,7 +247,8 @@ def own_target(paper: Paper) -> TargetDescription:
         raise UsageError("paper-unknown", f"There is no target for paper '{paper}'.", "Use a4 or letter.")
     left, top, height = 154.0, 6.0, 100.0 / len(_REFLECTANCES)
     patches = tuple(
-        PatchPlace(r, left, top + i * height, left + 20.0, top + (i + 1) * height) for i, r in enumerate(_REFLECTANCES)
+        PatchPlace(r, left, top + i * height, left + 20.0, top + (i + 1) * height)
+        for i, r in enumerate(_REFLECTANCES)
     )
     return TargetDescription(
         dictionary=OWN_DICTIONARY,

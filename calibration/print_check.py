@@ -1,0 +1,84 @@
+"""The check bar of our printed target as the user measured it: one printer, one file."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+from calibration.errors import DataFileError, UsageError
+from calibration.files import write_whole
+from calibration.inputs import Distribution
+from calibration.sourced import load
+from calibration.target import CHECK_BAR_MM
+
+# beyond this the wrong thing was measured, or the page was printed to fit another paper
+_FACTOR_LOW, _FACTOR_HIGH = 0.9, 1.1
+_AGAIN = 'Measure the bar and store it again: grader target --bar-measured "99.4 mm".'
+
+
+@dataclass(frozen=True)
+class PrintCheck:
+    """A measured check bar.
+
+    Attributes:
+        bar_mm: its length as measured.
+
+    Raises:
+        UsageError: a length that the bar cannot have.
+    """
+
+    bar_mm: float
+
+    def __post_init__(self) -> None:
+        low, high = _FACTOR_LOW * CHECK_BAR_MM, _FACTOR_HIGH * CHECK_BAR_MM
+        if not (math.isfinite(self.bar_mm) and low <= self.bar_mm <= high):
+            raise UsageError(
+                "bar-invalid",
+                f"A check bar of {self.bar_mm:g} mm cannot be right; it was drawn {CHECK_BAR_MM:g} mm long.",
+                f"Print the target at 100 % and measure the bar from tick to tick ({low:g} to {high:g} mm).",
+            )
+
+    def print_factor(self) -> Distribution:
+        """Printed ÷ drawn length, with the uncertainty of reading a rule."""
+        figures = load("scale_figures")
+        factor = self.bar_mm / CHECK_BAR_MM
+        reading = figures["rule_reading_sd"].value / CHECK_BAR_MM
+        return Distribution("lognormal", (factor, math.hypot(reading, figures["rule_graduation_sd"].value) / factor))
+
+
+def load_print_check(path: Path) -> PrintCheck | None:
+    """The stored check bar, or None where none was stored.
+
+    Raises:
+        DataFileError: the file is there but does not hold one.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        return None
+    except (OSError, UnicodeDecodeError) as error:
+        raise DataFileError("print-check-unreadable", f"{path} cannot be read.", _AGAIN) from error
+    try:
+        value = json.loads(text)["bar_mm"]
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise TypeError(value)
+        return PrintCheck(float(value))
+    except (ValueError, KeyError, TypeError, RecursionError, OverflowError) as error:
+        raise DataFileError("print-check-invalid", f"{path} holds no measured check bar.", _AGAIN) from error
+
+
+def save_print_check(check: PrintCheck, path: Path) -> None:
+    """Store a check bar; the file is there wholly or as it was before. Missing folders are made.
+
+    Raises:
+        UsageError: the place cannot be written to.
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise UsageError(
+            "cannot-write", f"{path.parent} cannot be made ({error.strerror}).", "Choose a folder that is yours."
+        ) from error
+    write_whole(path, (json.dumps({"schema": 1, "bar_mm": check.bar_mm}) + "\n").encode())
