@@ -112,7 +112,9 @@ def parse_price_per_mass(text: str) -> PricePerMass:
 
 def _partition_per(folded: str) -> tuple[str, str, str]:
     """Text before and after "/" or "per"; a slash inside a fraction does not part."""
-    match = re.search(r"\s*(?:/|\bper\b)\s*(?=(?:\d+\s*)?[^\W\d])", folded, re.IGNORECASE)
+    match = re.search(
+        r"(?:(?<![\d\s])\s*/\s*(?=[\d.,]*\s*[^\W\d])|\s*/\s*(?=[^\W\d])|\s*\bper\b\s*)", folded, re.IGNORECASE
+    )
     if match is None:
         return folded, "", ""
     return folded[: match.start()], "/", folded[match.end() :]

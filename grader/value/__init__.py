@@ -8,10 +8,11 @@ from grader.value.given import with_given
 from grader.value.measured import Measured, lot_gold, lot_notices, measurements_of, read_measurements
 from grader.value.model import Assumptions, AtPrice, Cost, Offer, Spot
 from grader.value.notices import CAUTION, VISIBLE_PLATING_ONLY
-from grader.value.offer import Economics, economics, value_lot
+from grader.value.offer import VALUATION_DRAWS, Economics, economics, value_lot
 
 __all__ = [
     "CAUTION",
+    "VALUATION_DRAWS",
     "VISIBLE_PLATING_ONLY",
     "Assumptions",
     "AtPrice",

@@ -1,0 +1,165 @@
+"""``grader value`` as a buyer uses it."""
+
+from __future__ import annotations
+
+import json
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+import typer
+from typer.testing import CliRunner
+
+from calibration.errors import GraderError
+from calibration.inputs import Distribution, Input
+from grader.cli.value import value
+from grader.model import ProductModel, Term
+from grader.value import (
+    CAUTION,
+    VISIBLE_PLATING_ONLY,
+    load_assumptions,
+    lot_gold,
+    read_measurements,
+    value_lot,
+    with_given,
+)
+
+app = typer.Typer(pretty_exceptions_enable=False)
+app.command()(value)
+RUNNER = CliRunner()
+PRICE = ("--spot", "2650 USD/ozt", "--spot-date", "today")
+
+
+@pytest.fixture
+def photo(tmp_path: Path) -> Path:
+    """A measurement of about 2 g of gold."""
+    inputs = {
+        "thickness:hard_gold": Input(
+            "thickness:hard_gold", "thickness", Distribution("lognormal", (1.0, 0.4)), "test"
+        ),
+        "scale:a": Input("scale:a", "scale", Distribution("normal", (1.0, 0.02)), "test"),
+    }
+    model = ProductModel((Term(2000.0, tuple(inputs)),), inputs)
+    document: dict[str, Any] = {
+        "schema": 1,
+        "photo": "a.jpg",
+        "sha256": "ab" * 32,
+        "scale": {"method": "target"},
+        "model": {"gold_mg": model.as_json(), "area_mm2": {}},
+        "warnings": [
+            {"code": "tilt-large", "message": "The camera looked from 30° off.", "advice": "Hold it level."}
+        ],
+    }
+    path = tmp_path / "a.json"
+    path.write_text(json.dumps(document), "utf-8")
+    return path
+
+
+def run(*arguments: object) -> str:
+    result = RUNNER.invoke(app, [str(a) for a in arguments], env={"COLUMNS": "200"}, catch_exceptions=False)
+    assert result.exit_code == 0, result.output
+    return " ".join(result.output.split())
+
+
+def refused(*arguments: object) -> GraderError:
+    with pytest.raises(GraderError) as caught:
+        RUNNER.invoke(app, [str(a) for a in arguments], catch_exceptions=False)
+    assert caught.value.exit_code == 2
+    return caught.value
+
+
+def test_price_odds_warnings_and_cautions_are_all_in_sight(photo: Path, tmp_path: Path) -> None:
+    out = tmp_path / "offer.json"
+    text = run(photo, *PRICE, "--cost", "refining = 10..20..40 USD", "--asking", "60 USD", "--json", out)
+    offer = value_lot(
+        lot_gold(read_measurements([photo])),
+        with_given(
+            load_assumptions(), spot="2650 USD/ozt", spot_date=date.today(), costs=["refining = 10..20..40 USD"]
+        ),
+        today=date.today(),
+    )
+    assert offer.highest.price > 0
+    assert f"Highest price worth paying: {offer.highest_price} (you accept a 10 % chance of a loss)" in text
+    written = json.loads(out.read_text("utf-8"))
+    assert written["highest_price"] == offer.highest.as_json()
+    chance = written["asking_price"]["chance_of_loss"]
+    assert "At the asking price of 60.00 USD Expected profit" in text
+    assert f"Chance of a loss {chance * 100:.0f} %" in text
+    for words in ("2650 USD/ozt", "refining", "thickness", "Hold it level.", VISIBLE_PLATING_ONLY, CAUTION):
+        assert words in text
+    assert "shipped examples" in text  # recovery and payable still are
+
+
+def test_a_price_of_last_month_is_warned_of(photo: Path) -> None:
+    then = date.today() - timedelta(days=30)
+    text = run(photo, "--spot", "2650 USD/ozt", "--spot-date", then)
+    assert f"The gold price is of {then}, 30 days before" in text
+
+
+def test_where_even_a_gift_loses_the_reason_is_given(photo: Path) -> None:
+    text = run(photo, *PRICE, "--cost", "500 USD")
+    assert "Highest price worth paying: 0.00 USD" in text
+    assert "Even for nothing this lot would lose money in" in text
+    assert VISIBLE_PLATING_ONLY in text
+
+
+def test_copies_raise_the_gold_and_are_named(photo: Path, tmp_path: Path) -> None:
+    one, ten = tmp_path / "one.json", tmp_path / "ten.json"
+    run(photo, *PRICE, "--json", one)
+    assert "counted 10 times" in run(photo, *PRICE, "--copies", "10", "--json", ten)
+    gold = [json.loads(p.read_text("utf-8"))["gold_mg"]["value"] for p in (one, ten)]
+    assert gold[1] == pytest.approx(10 * gold[0])
+
+
+def test_own_assumptions_carry_no_example_warning(photo: Path, tmp_path: Path) -> None:
+    mine = tmp_path / "mine.toml"
+    mine.write_text(RUNNER.invoke(app, ["--example"]).output, "utf-8")
+    assert "shipped examples" not in run(photo, *PRICE, "--assumptions", mine)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "words"),
+    [
+        ((*PRICE, "--payable", "250 %"), "share-out-of-range", ("payable", "250 %", "100 %")),
+        ((*PRICE, "--recovery", "30 mic"), "quantity-unreadable", ("recovery", "30 mic")),
+        ((*PRICE, "--asking", "120"), "currency-missing", ("asking price", "120 USD")),
+        ((*PRICE, "--asking", "-5 USD"), "money-negative", ("asking price", "-5 USD")),
+        ((*PRICE, "--asking", "$120"), "currency-ambiguous", ("US$",)),
+        ((*PRICE, "--asking", "120 EUR"), "currencies-differ", ("EUR", "USD")),
+        ((*PRICE, "--cost", "12"), "currency-missing", ("cost 1",)),
+        ((*PRICE, "--accept-loss", "90 %"), "accepted-loss-out-of-range", ("50 %",)),
+        ((*PRICE, "--copies", "0"), "copies-invalid", ("0 times",)),
+        (("--spot", "-2650 USD/ozt", "--spot-date", "today"), "price-not-positive", ("gold price",)),
+        (("--spot", "2650", "--spot-date", "today"), "currency-missing", ("USD/ozt",)),
+        (("--spot", "2650 USD", "--spot-date", "today"), "price-per-what", ("USD/ozt",)),
+        (("--spot", "2650 USD/oz", "--spot-date", "today"), "ounce-ambiguous", ("ozt",)),
+        (("--spot", "30 mic", "--spot-date", "today"), "currency-unknown", ("mic", "USD/ozt")),
+        (("--spot", "85 EUR/g", "--spot-date", "today"), "example-costs-currency", ("--cost",)),
+        (("--spot", "2650 USD/ozt", "--spot-date", "20/11/2026"), "date-unreadable", ("2026-11-20",)),
+        (("--spot", "2650 USD/ozt"), "spot-date-missing", ("2026-11-20",)),
+        ((), "spot-missing", ("--spot",)),
+    ],
+)
+def test_wrong_use_says_what_to_do(
+    photo: Path, arguments: tuple[str, ...], code: str, words: tuple[str, ...]
+) -> None:
+    error = refused(photo, *arguments)
+    assert error.code == code
+    assert all(word in str(error) for word in words), str(error)
+
+
+def test_wrong_use_writes_nothing(photo: Path, tmp_path: Path) -> None:
+    refused(photo, *PRICE, "--payable", "250 %", "--json", tmp_path / "offer.json")
+    assert [p.name for p in tmp_path.iterdir()] == ["a.json"]
+
+
+def test_measurements_that_are_none(photo: Path, tmp_path: Path) -> None:
+    assert refused(*PRICE).code == "measurements-none"
+    assert refused(photo, photo, *PRICE).code == "photo-twice"
+    assert refused(tmp_path / "gone.json", *PRICE).code == "measurement-unreadable"
+    no_scale = tmp_path / "b.json"
+    no_scale.write_text('{"schema": 1, "photo": "b.jpg", "scale": {"method": "none"}}', "utf-8")
+    error = refused(no_scale, *PRICE)
+    assert error.code == "measurement-without-scale"
+    assert "b.jpg" in error.message

@@ -1,0 +1,157 @@
+"""Measurements read back: shared inputs stay shared, and nothing doubtful is counted."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from calibration.errors import DataFileError, UsageError
+from calibration.inputs import Distribution, Input
+from grader.model import ProductModel, Term
+from grader.value import lot_gold, lot_notices, measurements_of, read_measurements
+
+THICKNESS = Input("thickness:hard_gold", "thickness", Distribution("lognormal", (0.5, 0.4)), "test", "um")
+NOTHING: dict[str, Any] = {"terms": [], "inputs": []}
+OLD_PHONE = {"code": "focal-estimated", "message": "The focal length was estimated.", "advice": "Send the original."}
+
+
+def document(name: str, area_mm2: float, **changes: Any) -> dict[str, Any]:
+    scale = Input(f"scale:{name}", "scale", Distribution("normal", (1.0, 0.01)), "test")
+    area = ProductModel((Term(area_mm2, (scale.name,)),), {scale.name: scale})
+    gold = area.times((THICKNESS,), 0.0193)
+    return {
+        "schema": 1,
+        "photo": f"{name}.jpg",
+        "sha256": name * 8,
+        "scale": {"method": "target", "px_per_mm": 10.0},
+        "model": {"gold_mg": gold.as_json(), "area_mm2": {"hard_gold": area.as_json()}},
+        "warnings": [],
+        **changes,
+    }
+
+
+def named(*documents: dict[str, Any]) -> list[tuple[str, dict[str, Any]]]:
+    return [("lot", d) for d in documents]
+
+
+@pytest.mark.parametrize(
+    "write",
+    [
+        lambda docs: "\n".join(json.dumps(d) for d in docs) + "\n",
+        lambda docs: json.dumps(docs, indent=2),
+        lambda docs: "\ufeff" + "\r\n\r\n".join(json.dumps(d) for d in docs),
+    ],
+    ids=["lines", "array", "lines-of-windows"],
+)
+def test_files_of_several_photos(tmp_path: Path, write: Callable[[list[dict[str, Any]]], str]) -> None:
+    (tmp_path / "two.json").write_text(write([document("a", 100.0), document("b", 50.0)]), "utf-8")
+    (tmp_path / "one.json").write_text(json.dumps(document("c", 25.0), indent=1), "utf-8")
+    found = read_measurements([tmp_path / "two.json", tmp_path / "one.json"])
+    assert [m.photo for m in found] == ["a.jpg", "b.jpg", "c.jpg"]
+    assert [np.median(m.area_mm2["hard_gold"].draws()) for m in found] == pytest.approx([100.0, 50.0, 25.0], rel=0.01)
+    assert found[0].gold_mg == ProductModel.from_json(document("a", 100.0)["model"]["gold_mg"])
+
+
+def test_a_shared_thickness_stays_shared_and_a_photos_own_scale_its_own() -> None:
+    one, other = measurements_of(named(document("a", 100.0), document("b", 100.0)))
+    together = lot_gold([one, other]).draws()
+    assert np.array_equal(together, one.gold_mg.draws() + other.gold_mg.draws())
+    assert np.corrcoef(one.gold_mg.draws(), other.gold_mg.draws())[0, 1] > 0.99
+    # Divided by the shared thickness only the scales are left, and they average out.
+    by_scale = together / THICKNESS.draws() / 0.0193 / 200.0
+    assert np.std(by_scale) == pytest.approx(0.01 / np.sqrt(2), rel=0.03)
+
+
+def test_copies_multiply_and_say_so() -> None:
+    measured = measurements_of(
+        named(document("a", 100.0, warnings=[OLD_PHONE]), document("b", 1.0, warnings=[OLD_PHONE]))
+    )
+    assert lot_gold(measured, 7).draws() == pytest.approx(7 * lot_gold(measured).draws())
+    assert [n.code for n in lot_notices(measured)] == ["focal-estimated"]
+    assert [n.code for n in lot_notices(measured, 7)] == ["copies-assumed-alike", "focal-estimated"]
+    for copies in (0, -1):
+        with pytest.raises(UsageError) as caught:
+            lot_gold(measured, copies)
+        assert caught.value.code == "copies-invalid"
+
+
+def test_a_photo_given_twice_is_refused_whatever_its_name() -> None:
+    again = document("a", 100.0, photo="copy.jpg")
+    with pytest.raises(UsageError) as caught:
+        measurements_of(named(document("a", 100.0), again))
+    assert caught.value.code == "photo-twice"
+    assert "copy.jpg" in caught.value.message
+    assert "a.jpg" in caught.value.message
+
+
+def test_photos_measured_with_different_beliefs_are_not_added() -> None:
+    text = json.dumps(document("b", 100.0)).replace("[0.5, 0.4]", "[0.8, 0.3]")
+    measured = measurements_of(named(document("a", 100.0), json.loads(text)))
+    with pytest.raises(DataFileError) as caught:
+        lot_gold(measured)
+    assert caught.value.code == "input-conflict"
+
+
+@pytest.mark.parametrize(
+    ("changes", "code", "words"),
+    [
+        ({"scale": {"method": "none"}, "model": None}, "measurement-without-scale", ("a.jpg", "--length")),
+        ({"scale": None}, "measurement-without-scale", ("a.jpg",)),
+        (
+            {"refused": {"code": "target-bent", "message": "The target is bent.", "advice": "Tape it down."}},
+            "measurement-refused",
+            ("a.jpg", "The target is bent.", "Tape it down."),
+        ),
+        ({"schema": 2}, "measurement-invalid", ("lot",)),
+        ({"photo": None}, "measurement-invalid", ("lot",)),
+        ({"sha256": ""}, "measurement-invalid", ("a.jpg", "sha256")),
+        ({"model": None}, "measurement-invalid", ("a.jpg", "model")),
+        ({"model": {"gold_mg": {"terms": []}}}, "model-invalid", ("a.jpg",)),
+        ({"model": {"gold_mg": NOTHING, "area_mm2": {"silver": NOTHING}}}, "measurement-invalid", ("a.jpg",)),
+        ({"warnings": [{"code": "x"}]}, "measurement-invalid", ("a.jpg",)),
+        ({"warnings": 3}, "measurement-invalid", ("a.jpg",)),
+    ],
+)  # fmt: skip
+def test_measurements_refused(changes: dict[str, Any], code: str, words: tuple[str, ...]) -> None:
+    with pytest.raises(UsageError) as caught:
+        measurements_of(named(document("a", 100.0, **changes)))
+    assert caught.value.code == code
+    assert all(word in str(caught.value) for word in words), str(caught.value)
+
+
+def test_nothing_is_no_lot() -> None:
+    with pytest.raises(UsageError) as caught:
+        measurements_of([])
+    assert caught.value.code == "measurements-none"
+
+
+@pytest.mark.parametrize(
+    "data",
+    [b"", b"{", b"[]", b"3", b'"text"', b"[1]", b"\xff\xd8\xff", b"%PDF-1.7", b"[" * 100_000, b'{"schema": NaN}'],
+    ids=["empty", "cut", "none", "number", "text", "numbers", "jpeg", "pdf", "deep", "nan"],
+)
+def test_files_that_hold_no_measurement(tmp_path: Path, data: bytes) -> None:
+    path = tmp_path / "m.json"
+    path.write_bytes(data)
+    with pytest.raises(DataFileError) as caught:
+        read_measurements([path])
+    assert caught.value.code == "measurement-invalid"
+    assert "m.json" in caught.value.message
+
+
+def test_a_number_beyond_all_bounds_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "m.json"
+    path.write_text(json.dumps(document("a", 123.0)).replace("123.0", "1e999").replace("2.3739", "1e999"), "utf-8")
+    with pytest.raises(DataFileError):
+        read_measurements([path])
+
+
+def test_a_missing_file(tmp_path: Path) -> None:
+    with pytest.raises(DataFileError) as caught:
+        read_measurements([tmp_path / "gone.json"])
+    assert caught.value.code == "measurement-unreadable"
