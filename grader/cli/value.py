@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -18,19 +18,24 @@ from grader.value import (
     load_assumptions,
     lot_gold,
     lot_notices,
+    measurements_of,
     read_measurements,
     value_lot,
     with_given,
 )
 from grader.value.estimates import named
 
+if TYPE_CHECKING:
+    from grader.log import Log
+
 
 def value(
     measurements: Annotated[
         list[Path] | None, typer.Argument(help="Files that grader measure --json wrote.", show_default=False)
     ] = None,
-    lot: Annotated[str | None, typer.Option(help="Value the estimates of this lot in the log.")] = None,
-    log: Annotated[Path | None, typer.Option(help="The log to read; the usual one if left out.")] = None,
+    lot: Annotated[str | None, typer.Option(help="Value this lot of the log, by name or number.")] = None,
+    log: Annotated[Path | None, typer.Option(help="The log's file; the usual one if left out.")] = None,
+    save: Annotated[bool, typer.Option("--save", help="With --lot: keep the offer in the log.")] = False,
     spot: Annotated[str | None, typer.Option(help="Gold price, such as '2650 USD/ozt' or '85 EUR/g'.")] = None,
     spot_date: Annotated[str | None, typer.Option(help="Day of the gold price: 2026-11-20, or today.")] = None,
     payable: Annotated[str | None, typer.Option(help="Share of it that is paid: '93 %' or '85..98 %'.")] = None,
@@ -64,6 +69,8 @@ def value(
         accepted_loss=accept_loss,
     )
     price = None if asking is None else named("asking price", parse_money, asking)
+    if save and lot is None:
+        raise UsageError("save-without-lot", "Only a lot of the log can keep an offer.", "Name it with --lot.")
     measured = _measured(measurements or [], lot, log)
     offer = value_lot(
         lot_gold(measured, copies),
@@ -74,21 +81,32 @@ def value(
     )
     if json_out is not None:
         write_whole(json_out, as_json(offer.as_json()))
+    if save and lot is not None:
+        with _open(log) as opened:
+            opened.add_offer(lot, offer.as_json())
     show_offer(offer)
 
 
 def _measured(paths: list[Path], lot: str | None, log: Path | None) -> list[Measured]:
     if paths and lot is not None:
         raise UsageError("two-sources", "Both files and a lot were given.", "Give one or the other.")
-    if lot is None and not paths:
+    if lot is not None:
+        with _open(log) as opened:
+            estimates = opened.entries(lot).latest_estimates()
+        return measurements_of((f"lot {lot}, estimate {e.id}", e.document) for e in estimates)
+    if not paths:
         raise UsageError(
             "measurements-none",
             "There is no measurement to value.",
             "Give a file that grader measure PHOTO --json FILE wrote, or a lot of the log (--lot).",
         )
-    if lot is None:
-        return read_measurements(paths)
-    raise NotImplementedError(log)
+    return read_measurements(paths)
+
+
+def _open(path: Path | None) -> Log:
+    from grader.log import open_log
+
+    return open_log(path, must_exist=True)
 
 
 def _day(text: str) -> date:

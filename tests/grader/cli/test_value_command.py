@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 from calibration.errors import GraderError
 from calibration.inputs import Distribution, Input
 from grader.cli.value import value
+from grader.log import NewLot, PhotoRecord, open_log
 from grader.model import ProductModel, Term
 from grader.value import (
     CAUTION,
@@ -163,3 +164,46 @@ def test_measurements_that_are_none(photo: Path, tmp_path: Path) -> None:
     error = refused(no_scale, *PRICE)
     assert error.code == "measurement-without-scale"
     assert "b.jpg" in error.message
+
+
+@pytest.fixture
+def log(photo: Path, tmp_path: Path) -> Path:
+    """A log with one lot, whose photo was measured twice, and an empty lot."""
+    path = tmp_path / "log.sqlite"
+    document = json.loads(photo.read_text("utf-8"))
+    worse = json.loads(json.dumps(document).replace("2000.0", "9000.0"))
+    record = PhotoRecord(sha256="ab" * 32, name="a.jpg", width_px=40, height_px=30)
+    with open_log(path) as opened:
+        opened.add_lot(NewLot(name="crate"))
+        opened.add_estimates("crate", [(record, worse), (record, document)])
+        opened.add_lot(NewLot(name="empty"))
+    return path
+
+
+def test_a_lot_of_the_log_is_valued_by_the_last_estimate_of_each_photo(
+    photo: Path, log: Path, tmp_path: Path
+) -> None:
+    by_file, by_lot = tmp_path / "file.json", tmp_path / "lot.json"
+    run(photo, *PRICE, "--json", by_file)
+    run("--lot", "crate", "--log", log, *PRICE, "--json", by_lot)
+    assert json.loads(by_lot.read_text("utf-8")) == json.loads(by_file.read_text("utf-8"))
+    with open_log(log) as opened:
+        assert opened.entries("crate").offers == ()
+
+
+def test_an_offer_is_kept_where_it_is_asked_for(log: Path, tmp_path: Path) -> None:
+    out = tmp_path / "offer.json"
+    run("--lot", "crate", "--log", log, "--save", *PRICE, "--json", out)
+    with open_log(log) as opened:
+        kept = opened.entries("crate").offers
+    assert [o.document for o in kept] == [json.loads(out.read_text("utf-8"))]
+
+
+def test_lots_that_cannot_be_valued(photo: Path, log: Path, tmp_path: Path) -> None:
+    assert refused("--lot", "nowhere", "--log", log, *PRICE).code == "lot-unknown"
+    assert refused("--lot", "empty", "--log", log, *PRICE).code == "measurements-none"
+    assert refused(photo, "--lot", "crate", "--log", log, *PRICE).code == "two-sources"
+    assert refused(photo, "--save", *PRICE).code == "save-without-lot"
+    gone = tmp_path / "gone.sqlite"
+    assert refused("--lot", "crate", "--log", gone, *PRICE).code == "log-missing"
+    assert not gone.exists()
