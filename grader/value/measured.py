@@ -43,7 +43,7 @@ def read_measurements(paths: Sequence[Path]) -> list[Measured]:
         UsageError: as ``measurements_of``.
         DataFileError: a file cannot be read or holds no measurement.
     """
-    return measurements_of((path.name, document) for path in paths for document in _documents(path))
+    return measurements_of((path.name, document) for path in paths for document in documents_in(path))
 
 
 def measurements_of(documents: Iterable[tuple[str, Mapping[str, Any]]]) -> list[Measured]:
@@ -96,7 +96,12 @@ def lot_notices(measured: Iterable[Measured], copies: int = 1) -> tuple[Notice, 
     return tuple(dict.fromkeys((*unseen, *(n for m in measured for n in m.notices))))
 
 
-def _documents(path: Path) -> list[Mapping[str, Any]]:
+def documents_in(path: Path) -> list[Mapping[str, Any]]:
+    """The JSON objects of a file: one object, an array of them, or JSON Lines. What they mean is not looked at.
+
+    Raises:
+        DataFileError: the file cannot be read or holds no such objects.
+    """
     try:
         data = path.read_bytes()[: _MAX_BYTES + 1]
     except OSError as error:
