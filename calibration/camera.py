@@ -17,6 +17,8 @@ from calibration.sourced import load
 FloatArray = NDArray[np.float64]
 
 _NEWTON_STEPS = 30
+# focal lengths over the picture's diagonal that a camera may have; else EXIF is wrong and not believed
+_CREDIBLE = (0.2, 30.0)
 _FILM_DIAGONAL_MM = math.hypot(36.0, 24.0)
 
 
@@ -44,7 +46,7 @@ class Lens:
         r_seen = np.hypot(seen[:, 0], seen[:, 1])
         r = self._undistorted_radius(r_seen)
         ratio = np.divide(r, r_seen, out=np.ones_like(r), where=r_seen > 0)
-        return seen * ratio[:, None]
+        return np.asarray(seen * ratio[:, None])
 
     def rays_and_density(self, xy_px: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Rays (n, 2) and the area, in ray coordinates, that one square pixel covers there (n,)."""
@@ -58,7 +60,7 @@ class Lens:
         """Photo points (n, 2) in px of rays (n, 2): the inverse of ``rays``."""
         r2 = np.sum(rays**2, axis=1)
         seen = rays * (1 + r2 * (self.k1 + self.k2 * r2))[:, None]
-        return seen * self.focal_px + np.array([self.cx, self.cy])
+        return np.asarray(seen * self.focal_px + np.array([self.cx, self.cy]))
 
     def is_one_to_one(self, shape: tuple[int, ...]) -> bool:
         """True where distortion does not fold the photo of (height, width) back on itself."""
@@ -68,7 +70,7 @@ class Lens:
 
     def _centred(self, xy_px: FloatArray) -> FloatArray:
         xy = np.asarray(xy_px, dtype=np.float64).reshape(-1, 2)
-        return (xy - np.array([self.cx, self.cy])) / self.focal_px
+        return np.asarray((xy - np.array([self.cx, self.cy])) / self.focal_px)
 
     def _undistorted_radius(self, r_seen: FloatArray) -> FloatArray:
         if self.k1 == 0 and self.k2 == 0:
@@ -112,12 +114,12 @@ def camera_prior(shape: tuple[int, ...], focal_px: float | None = None) -> Camer
 
     Args:
         shape: of the photo.
-        focal_px: as its EXIF says; without it, a phone's main camera is assumed, widely.
+        focal_px: as its EXIF says; without it, or where no camera has it, a phone's main camera is assumed, widely.
     """
     figures = load("scale_figures")
     diagonal = math.hypot(shape[0], shape[1])
-    known = focal_px is not None and math.isfinite(focal_px) and focal_px > 0
-    if known and focal_px is not None:
+    known = focal_px is not None and _CREDIBLE[0] * diagonal <= focal_px <= _CREDIBLE[1] * diagonal
+    if focal_px is not None and known:
         focal, sd = float(focal_px), figures["focal_exif_sd_log"].value
     else:
         focal = figures["focal_phone_equivalent"].value / _FILM_DIAGONAL_MM * diagonal

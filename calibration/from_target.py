@@ -189,7 +189,8 @@ def _gate(fit: PoseFit, points_mm: FloatArray, target: TargetDescription) -> flo
     if residual_mm > limit:
         raise ScaleError(
             "target-contradicts",
-            f"The target's corners miss a flat sheet by {fit.rms_px:.1f} px ({residual_mm:.2f} mm; limit {limit} mm).",
+            f"The target's corners miss a flat sheet by {fit.rms_px:.1f} px ({residual_mm:.2f} mm; "
+            f"limit {limit} mm).",
             _FLAT,
         )
     kept, least = int(fit.used.sum()), figures["corners_min"].value
@@ -235,7 +236,7 @@ def _fit_spread(fit: PoseFit, height_mm: float, shape: tuple[int, ...], outline:
     """Standard deviation of log area at a place in the photo away from the target, taken over such places."""
     places = places_in_view(shape)
     polygon = outline.astype(np.float32).reshape(-1, 1, 2)
-    outside = [p for p in places if cv2.pointPolygonTest(polygon, (float(p[0]), float(p[1])), False) < 0]
+    outside = [p for p in places if cv2.pointPolygonTest(polygon, (float(p[0]), float(p[1])), measureDist=False) < 0]
     inflate = max(1.0, np.sqrt(fit.used.sum() / _INDEPENDENT_WHEN_BENT)) if bent else 1.0
     chosen = np.array(outside) if outside else places
     return float(np.sqrt(np.mean(fit.log_area_sd(chosen, height_mm, inflate) ** 2)))

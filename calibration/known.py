@@ -1,9 +1,9 @@
 """Scale from something of known size that a person marked in the photo: a length, or a rectangle.
 
 A length gives one number: how far the camera was tilted stays unknown, so the scale is the same everywhere and the
-tilts, lenses and places that a hand-held photo may have are in the budget. A rectangle shows the tilt: its four corners
-give camera and plane. Both are taken to lie in the plane of the boards' faces; half a board's thickness to either side
-is in the budget.
+tilts, lenses and places that a hand-held photo may have are in the budget. A rectangle shows the tilt: its four
+corners give camera and plane. Both are taken to lie in the plane of the boards' faces; half a board's thickness to
+either side is in the budget.
 """
 
 from __future__ import annotations
@@ -264,10 +264,10 @@ def _places(shape: tuple[int, ...], ends: FloatArray, where_px: FloatArray | Non
         some = np.asarray(where_px, dtype=np.float64)
         if len(some) > _PLACES:
             some = some[np.linspace(0, len(some) - 1, _PLACES).astype(int)]
-        return np.broadcast_to(some, (_CAMERAS, *some.shape))
+        return np.asarray(np.broadcast_to(some, (_CAMERAS, *some.shape)))
     reach = _SCATTER * float(np.hypot(*(ends[1] - ends[0])))
     scattered = ends.mean(axis=0) + reach * rng.standard_normal((_CAMERAS, 1, 2))
-    return np.clip(scattered, 0, np.array([shape[1], shape[0]]) - 1.0)
+    return np.asarray(np.clip(scattered, 0, np.array([shape[1], shape[0]]) - 1.0))
 
 
 def _tilt_factors(
@@ -300,7 +300,7 @@ def _tilt_factors(
         scale = seen_px / float(np.hypot(*(second - first)))
         factors.append(float(np.mean(plane.pixel_area_mm2(spots))) * scale**2)
     found = np.array(factors)
-    return found[np.isfinite(found)]
+    return np.asarray(found[np.isfinite(found)])
 
 
 def _marking_input(photo_id: str, sd_log: float) -> Input:

@@ -81,7 +81,9 @@ class PosedPlane:
 
     def _depth(self, cosine: FloatArray) -> FloatArray:
         distance = self.sheet_distance_mm - self.height_mm
-        return np.divide(distance, cosine, out=np.full(len(cosine), np.nan), where=cosine > 0)
+        depth = np.full(len(cosine), np.nan)
+        np.divide(distance, cosine, out=depth, where=cosine > 0)
+        return depth
 
 
 @dataclass(frozen=True)

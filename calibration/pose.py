@@ -99,14 +99,14 @@ def fit_pose(
         points_px: where the photo shows them (n, 2).
         prior: of the camera.
         relative_sd: how uncertain each point is, as a multiple of ``sd_px`` (n,).
-        sd_px: standard deviation of the points in each direction where it is known; else it is found from the residuals.
+        sd_px: standard deviation of the points in each direction where it is known; else the residuals tell.
         sd_floor_px: the least that may be found.
         outlier_sds: points that miss by more standard deviations are dropped, one pass after another.
 
     Raises:
         ValueError: fewer than four points remain, or no pose explains them.
     """
-    origin = np.mean(points_mm, axis=0)
+    origin = np.asarray(np.mean(points_mm, axis=0), dtype=np.float64)
     places, seen = points_mm - origin, np.asarray(points_px, dtype=np.float64)
     relative = np.ones(len(places)) if relative_sd is None else np.asarray(relative_sd, dtype=np.float64)
     used = np.ones(len(places), dtype=bool)
@@ -124,7 +124,9 @@ def fit_pose(
         used, sd = new_used, new_sd
         if settled:
             break
-    return PoseFit(_plane(theta, origin), theta, np.linalg.inv(normal), origin, residual, used, sd)
+    return PoseFit(
+        _plane(theta, origin), theta, np.asarray(np.linalg.inv(normal), dtype=np.float64), origin, residual, used, sd
+    )
 
 
 def _noise(residual: FloatArray) -> float:

@@ -61,12 +61,15 @@ def load_print_check(path: Path) -> PrintCheck | None:
     except (OSError, UnicodeDecodeError) as error:
         raise DataFileError("print-check-unreadable", f"{path} cannot be read.", _AGAIN) from error
     try:
-        value = json.loads(text)["bar_mm"]
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            raise TypeError(value)
-        return PrintCheck(float(value))
+        return PrintCheck(_number(json.loads(text)["bar_mm"]))
     except (ValueError, KeyError, TypeError, RecursionError, OverflowError) as error:
         raise DataFileError("print-check-invalid", f"{path} holds no measured check bar.", _AGAIN) from error
+
+
+def _number(value: object) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise TypeError(value)
+    return float(value)
 
 
 def save_print_check(check: PrintCheck, path: Path) -> None:

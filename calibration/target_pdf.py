@@ -8,9 +8,9 @@ import numpy as np
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
-from calibration.target import CHECK_BAR_MM, PAPER_MM, PatchPlace, Paper, TargetDescription, own_target
+from calibration.target import CHECK_BAR_MM, PAPER_MM, Paper, PatchPlace, TargetDescription, own_target
 
-# the block starts here, right and down from the page's top-left corner; printers leave a rim of some millimetres blank
+# the block starts here, right and down from the page's top-left corner; printers leave some millimetres blank
 BLOCK_MM = (15.0, 12.0)
 # the check bar's left end and height, from the block's top-left corner
 BAR_MM = (26.0, 117.0)
