@@ -1,0 +1,241 @@
+"""``grader log``: keep what was measured, paid and recovered."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calibration.errors import UnitError, UsageError
+from grader.cli.log_report import show_contents, show_lots
+from grader.cli.output import out, write_whole
+from grader.log import TABLES, NewLot, NewPurchase, NewYield, TableName, checked, photo_of, to_csv, to_json
+from grader.units import format_mass, parse_mass_g, parse_money, parse_share
+from grader.value import measurements_of
+from grader.value.measured import documents_in
+
+if TYPE_CHECKING:
+    from grader.log import Log
+
+log_app = typer.Typer(
+    name="log",
+    help="Keep lots: what was measured, what was paid, what came out.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+)
+
+LotArgument = Annotated[str, typer.Argument(help="The lot's name or number.", show_default=False)]
+LogOption = Annotated[
+    Path | None, typer.Option(help="The log's file; the usual one if left out.", show_default=False)
+]
+JsonFlag = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+
+
+class ExportFormat(StrEnum):
+    """What the whole log can be written as."""
+
+    JSON = "json"
+    CSV = "csv"
+
+
+class Known(StrEnum):
+    """How a fineness is known."""
+
+    FOUND = "found"
+    ASSUMED = "assumed"
+    ASSAYED = "assayed"
+
+
+@log_app.command("list")
+def list_(log: LogOption = None, json: JsonFlag = False) -> None:
+    """All lots, each with how much is known of it."""
+    contents = _existing(log).contents()
+    if json:
+        # The heavy documents are for show and export.
+        out.file.write(to_json(replace(contents, photos=(), estimates=(), offers=())))
+    else:
+        show_lots(contents)
+
+
+@log_app.command()
+def show(lot: LotArgument, log: LogOption = None, json: JsonFlag = False) -> None:
+    """All that was logged of one lot."""
+    contents = _existing(log).entries(_lot(lot))
+    if json:
+        out.file.write(to_json(contents))
+    else:
+        show_contents(contents)
+
+
+@log_app.command()
+def new(
+    lot: Annotated[str, typer.Argument(help="A name for the lot.", show_default=False)],
+    seller: Annotated[str, typer.Option(help="Who sells it, as you like to write it.")] = "",
+    note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
+    log: LogOption = None,
+) -> None:
+    """Start a lot. The log itself is started with the first one."""
+    entry = checked(NewLot, name=lot, seller=seller, note=note)
+    started = _open(log).add_lot(entry)
+    _say(f"Lot {started.id}, {started.name}, is in the log.")
+
+
+@log_app.command()
+def add(
+    lot: LotArgument,
+    measurements: Annotated[
+        list[Path], typer.Argument(help="Files that grader measure --json wrote.", show_default=False)
+    ],
+    log: LogOption = None,
+) -> None:
+    """Log measurements as they were made: all of the files, or none."""
+    documents = [(path.name, document) for path in measurements for document in documents_in(path)]
+    measurements_of(documents)  # refuses what holds no gold estimate, and a photo given twice
+    kept = _existing(log).add_estimates(_lot(lot), [(photo_of(d), d) for _, d in documents])
+    _say(f"{len(kept)} {'estimate' if len(kept) == 1 else 'estimates'} logged for {lot}.")
+
+
+@log_app.command()
+def bought(
+    lot: LotArgument,
+    price: Annotated[str, typer.Option(help="All that was paid to the seller: '120 USD'.", show_default=False)],
+    mass: Annotated[str | None, typer.Option(help="Mass of the boards, stated or weighed: '1 lb 2 oz'.")] = None,
+    count: Annotated[int | None, typer.Option(help="Number of boards.")] = None,
+    day: Annotated[
+        str | None, typer.Option("--date", help="Day of the purchase: 2026-11-20. Today if left out.")
+    ] = None,
+    log: LogOption = None,
+) -> None:
+    """Log what was paid for a lot."""
+    money = parse_money(price)
+    entry = checked(
+        NewPurchase,
+        price=money.amount,
+        currency=money.currency,
+        mass_g=None if mass is None else parse_mass_g(mass),
+        count=count,
+        bought_on=_day(day),
+    )
+    _existing(log).add_purchase(_lot(lot), entry)
+    _say(f"Purchase of {lot} for {money} logged.")
+
+
+@log_app.command("yield")
+def yield_(
+    lot: LotArgument,
+    mass: Annotated[str, typer.Option(help="Gold as weighed: '1.25 g', '8 dwt'; '0 g' if none.", show_default=False)],
+    uncertainty: Annotated[str | None, typer.Option(help="Standard uncertainty of that mass: '0.01 g'.")] = None,
+    fineness: Annotated[str | None, typer.Option(help="Share of gold in it: '995', '0.995' or '99.5 %'.")] = None,
+    known: Annotated[Known, typer.Option("--fineness-known", help="How the fineness is known.")] = Known.ASSUMED,
+    note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
+    day: Annotated[str | None, typer.Option("--date", help="Day of weighing: 2026-11-20. Today if left out.")] = None,
+    log: LogOption = None,
+) -> None:
+    """Log gold that was weighed at the end."""
+    entry = checked(
+        NewYield,
+        mass_mg=_mass_mg(mass),
+        uncertainty_mg=None if uncertainty is None else _mass_mg(uncertainty),
+        fineness=None if fineness is None else _fineness(fineness),
+        fineness_known=None if fineness is None else known.value,
+        note=note,
+        weighed_on=_day(day),
+    )
+    _existing(log).add_yield(_lot(lot), entry)
+    _say(f"Yield of {format_mass(entry.mass_mg)} from {lot} logged.")
+
+
+@log_app.command()
+def export(
+    form: Annotated[ExportFormat, typer.Option("--format", help="json: everything; csv: one table.")] = (
+        ExportFormat.JSON
+    ),
+    table: Annotated[str | None, typer.Option(help=f"For csv: {', '.join(TABLES)}.")] = None,
+    output: Annotated[Path | None, typer.Option(help="The file to write; the terminal if left out.")] = None,
+    log: LogOption = None,
+) -> None:
+    """Write the log out for other programs."""
+    write = _export_of(form, table)
+    opened = _existing(log)
+    text = write(opened)
+    if output is None:
+        out.file.write(text)
+    else:
+        write_whole(output, text.encode())
+        _say(f"{output} written.")
+
+
+def _export_of(form: ExportFormat, table: str | None) -> Callable[[Log], str]:
+    if form is ExportFormat.JSON:
+        if table is not None:
+            raise UsageError(
+                "table-not-for-json", "JSON holds all tables.", "Leave --table out, or use --format csv."
+            )
+        return lambda log: to_json(log.contents())
+    chosen: TableName | None = next((name for name in TABLES if name == table), None)
+    if chosen is None:
+        raise UsageError(
+            "table-unknown",
+            "CSV holds one table, and none was chosen." if table is None else f"There is no table '{table}'.",
+            f"Choose one with --table: {', '.join(TABLES)}.",
+        )
+    return lambda log: to_csv(log.contents(), chosen)
+
+
+def _open(path: Path | None, *, must_exist: bool = False) -> Log:
+    from grader.log import open_log
+
+    return open_log(path, must_exist=must_exist)
+
+
+def _existing(path: Path | None) -> Log:
+    return _open(path, must_exist=True)
+
+
+def _say(text: str) -> None:
+    out.print(text, markup=False)
+
+
+def _lot(text: str) -> int | str:
+    """A lot's number or name: names always hold a letter."""
+    stripped = text.strip()
+    return int(stripped) if re.fullmatch(r"[0-9]{1,18}", stripped) else stripped
+
+
+def _mass_mg(text: str) -> float:
+    try:
+        return parse_mass_g(text, precious=True) * 1e3
+    except UnitError as error:
+        if error.code == "value-zero":  # nothing came out: a yield like any other
+            return 0.0
+        raise
+
+
+def _fineness(text: str) -> float:
+    """A fineness as the trade writes it: per mille (995), as a share of one (0.995), or in per cent."""
+    stripped = text.strip()
+    if re.fullmatch(r"[1-9][0-9]{2,3}(\.[0-9]+)?", stripped):
+        return float(Decimal(stripped) / 1000)
+    if re.fullmatch(r"[01]?\.[0-9]+", stripped):
+        return float(stripped)
+    if stripped.endswith("%"):
+        return parse_share(stripped)
+    raise UnitError("fineness-unreadable", f"'{text}' is no fineness.", "Write 995, 0.995 or 99.5 %.")
+
+
+def _day(text: str | None) -> date:
+    if text is None or text.strip().lower() == "today":
+        return date.today()
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError as error:
+        raise UsageError(
+            "date-unreadable", f"'{text}' is no date.", "Write it as year-month-day, such as 2026-11-20, or today."
+        ) from error

@@ -1,0 +1,57 @@
+"""The log: what was measured, offered, paid and recovered, kept in one local file."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from grader.log.export import TABLES, TableName, to_csv, to_json
+from grader.log.model import (
+    Contents,
+    Estimate,
+    Lot,
+    NewLot,
+    NewPurchase,
+    NewYield,
+    Offer,
+    PhotoRecord,
+    Purchase,
+    Yield,
+    checked,
+    photo_of,
+)
+
+if TYPE_CHECKING:
+    from grader.log.store import Log, default_path, open_log
+
+__all__ = [
+    "TABLES",
+    "Contents",
+    "Estimate",
+    "Log",
+    "Lot",
+    "NewLot",
+    "NewPurchase",
+    "NewYield",
+    "Offer",
+    "PhotoRecord",
+    "Purchase",
+    "TableName",
+    "Yield",
+    "checked",
+    "default_path",
+    "open_log",
+    "photo_of",
+    "to_csv",
+    "to_json",
+]
+
+_IN_STORE = ("Log", "default_path", "open_log")
+
+
+def __getattr__(name: str) -> Any:
+    """Load the store, and with it SQLAlchemy, only when a log is really opened: commands without one start faster."""
+    if name in _IN_STORE:
+        from grader.log import store
+
+        return getattr(store, name)
+    raise AttributeError(name)

@@ -1,0 +1,99 @@
+"""The log as text: one JSON document with everything, or one table as CSV. Nothing is read or written here."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Mapping
+from dataclasses import asdict
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any, Literal, get_args
+
+from grader.log.model import Contents, utc_text
+
+TableName = Literal["lots", "photos", "estimates", "purchases", "yields", "offers"]
+TABLES: tuple[TableName, ...] = get_args(TableName)
+JSON_SCHEMA = 1
+
+_ESTIMATED = ("plated_area_mm2", "gold_mg")
+_OF_ESTIMATE = tuple(f"{name}{end}" for name in _ESTIMATED for end in ("", "_low", "_high", "_level"))
+COLUMNS: Mapping[TableName, tuple[str, ...]] = {
+    "lots": ("id", "name", "seller", "note", "created_at"),
+    "photos": ("sha256", "name", "width_px", "height_px", "taken_at"),
+    "estimates": ("id", "lot_id", "lot", "photo_sha256", "photo", "made_at", "program_version", *_OF_ESTIMATE),
+    "purchases": ("id", "lot_id", "lot", "logged_at", "price", "currency", "mass_g", "count", "bought_on"),
+    "yields": (
+        *("id", "lot_id", "lot", "logged_at", "mass_mg", "uncertainty_mg"),
+        *("fineness", "fineness_known", "note", "weighed_on"),
+    ),
+    "offers": ("id", "lot_id", "lot", "made_at", "program_version", "highest_price", "currency"),
+}
+
+# A spreadsheet takes a cell that starts with one of these for a formula, and runs it.
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def to_json(contents: Contents) -> str:
+    """The whole log as one JSON document: an array a table, money as decimal text, times in UTC."""
+    tables = {table: [_plain(row) for row in _rows(contents, table)] for table in TABLES}
+    return json.dumps({"schema": JSON_SCHEMA, **tables}, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def to_csv(contents: Contents, table: TableName) -> str:
+    """One table as CSV (RFC 4180, with a header).
+
+    Documents are left to the JSON export: of an estimate the plated area and the gold are given, of an offer the
+    highest price. Text that a spreadsheet would run as a formula gets an apostrophe in front.
+    """
+    names = {lot.id: lot.name for lot in contents.lots}
+    text = io.StringIO()
+    writer = csv.writer(text)
+    writer.writerow(COLUMNS[table])
+    for row in _rows(contents, table):
+        cells = {**_plain(row), "lot": names.get(row.get("lot_id", 0)), **_of_document(row.get("document", {}))}
+        writer.writerow([_cell(cells.get(column)) for column in COLUMNS[table]])
+    return text.getvalue()
+
+
+def _rows(contents: Contents, table: TableName) -> list[dict[str, Any]]:
+    if table == "photos":
+        return [photo.model_dump() for photo in contents.photos]
+    return [asdict(row) for row in getattr(contents, table)]
+
+
+def _plain(row: Mapping[str, Any]) -> dict[str, Any]:
+    """A row in JSON's own types."""
+    return {name: _plain_value(value) for name, value in row.items()}
+
+
+def _plain_value(value: Any) -> Any:
+    match value:
+        case datetime() if value.tzinfo is not None:
+            return utc_text(value)
+        case date():
+            return value.isoformat()
+        case Decimal():
+            return format(value, "f")
+    return value
+
+
+def _of_document(document: Mapping[str, Any]) -> dict[str, Any]:
+    """The main figures of a measurement or an offer, as far as it gives them."""
+    found: dict[str, Any] = {"photo": document.get("photo")}
+    for name in _ESTIMATED:
+        given = document.get(name)
+        if isinstance(given, Mapping):
+            found[name] = given.get("value")
+            found |= {f"{name}_{end}": given.get(end) for end in ("low", "high", "level")}
+    highest = document.get("highest_price")
+    if isinstance(highest, Mapping):
+        found |= {"highest_price": highest.get("price"), "currency": document.get("currency")}
+    return found
+
+
+def _cell(value: Any) -> str:
+    if isinstance(value, str) and value.startswith(_FORMULA_STARTS):
+        return f"'{value}"
+    return "" if value is None else str(value)

@@ -1,0 +1,248 @@
+"""What goes into the log and what comes out: checked on the way in, frozen both ways."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from typing import Annotated, Any, Literal, TypeVar
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, ValidationError, model_validator
+
+from calibration.errors import UsageError
+
+FinenessKnown = Literal["found", "assumed", "assayed"]
+Document = Mapping[str, Any]
+
+
+def _printable(text: str) -> str:
+    if not text.isprintable():
+        raise ValueError("holds line breaks or control characters")
+    return text
+
+
+def _not_a_number(text: str) -> str:
+    if not any(c.isalpha() for c in text):
+        raise ValueError("needs at least one letter, so that it cannot be taken for a lot's number")
+    return text
+
+
+Line = Annotated[str, StringConstraints(strip_whitespace=True, max_length=2000), AfterValidator(_printable)]
+LotName = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=120),
+    AfterValidator(_printable),
+    AfterValidator(_not_a_number),
+]
+Sha256 = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
+Finite = Field(allow_inf_nan=False)
+
+
+class Entry(BaseModel):
+    """Base of all entries as they are handed in: frozen, without unknown fields."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class NewLot(Entry):
+    """A lot as bought or offered; the seller as typed."""
+
+    name: LotName
+    seller: Line = ""
+    note: Line = ""
+
+
+class PhotoRecord(Entry):
+    """A photo that was measured; the log never holds its bytes.
+
+    Attributes:
+        sha256: of the file's bytes, hex.
+        name: as the user knows it.
+        width_px: after orientation.
+        height_px: after orientation.
+        taken_at: by the camera's own clock, without time zone.
+    """
+
+    sha256: Sha256
+    name: Line
+    width_px: Annotated[int, Field(gt=0)]
+    height_px: Annotated[int, Field(gt=0)]
+    taken_at: datetime | None = None
+
+
+def photo_of(document: Document) -> PhotoRecord:
+    """The photo that a measurement names.
+
+    Raises:
+        UsageError: it lacks the photo's name, sha256 or size.
+    """
+    named = {"sha256": "sha256", "name": "photo", "width_px": "width_px", "height_px": "height_px"}
+    return checked(
+        PhotoRecord,
+        **{field: document.get(key) for field, key in named.items()},
+        taken_at=document.get("taken_at"),
+    )
+
+
+class NewPurchase(Entry):
+    """What was paid for a lot, and how much of it there was said to be.
+
+    Attributes:
+        price: of the whole lot with all that was paid to the seller, exact.
+        currency: three letters (ISO 4217).
+        mass_g: stated or weighed mass of the boards.
+        count: stated number of boards.
+        bought_on: the day.
+    """
+
+    price: Annotated[Decimal, Field(ge=0, allow_inf_nan=False, max_digits=20)]
+    currency: Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")]
+    mass_g: Annotated[float, Field(gt=0), Finite] | None = None
+    count: Annotated[int, Field(gt=0)] | None = None
+    bought_on: date
+
+
+class NewYield(Entry):
+    """Gold weighed at the end.
+
+    Attributes:
+        mass_mg: as weighed, not yet multiplied by the fineness; zero where nothing came.
+        uncertainty_mg: standard uncertainty (one standard deviation) of the mass.
+        fineness: share of gold in what was weighed, above 0 to 1; None where unknown.
+        fineness_known: found by a test of one's own, assumed, or assayed by a laboratory; None with the fineness.
+        note: free text.
+        weighed_on: the day.
+    """
+
+    mass_mg: Annotated[float, Field(ge=0), Finite]
+    uncertainty_mg: Annotated[float, Field(ge=0), Finite] | None = None
+    fineness: Annotated[float, Field(gt=0, le=1), Finite] | None = None
+    fineness_known: FinenessKnown | None = None
+    note: Line = ""
+    weighed_on: date
+
+    @model_validator(mode="after")
+    def _both_or_none(self) -> NewYield:
+        if (self.fineness is None) != (self.fineness_known is None):
+            raise ValueError("a fineness and how it is known go together")
+        return self
+
+
+AnyEntry = TypeVar("AnyEntry", bound=Entry)
+
+
+def checked(kind: type[AnyEntry], **values: Any) -> AnyEntry:
+    """An entry from loose values.
+
+    Raises:
+        UsageError: a value that such an entry cannot have; the message names it.
+    """
+    try:
+        return kind(**values)
+    except ValidationError as error:
+        first = error.errors()[0]
+        field = str(first["loc"][0]).replace("_", " ") if first["loc"] else "entry"
+        why = str(first["msg"]).removeprefix("Value error, ")
+        raise UsageError(
+            "entry-invalid", f"The {field} cannot be logged: {why}.", "Correct it and try again."
+        ) from None
+
+
+def utc_text(moment: datetime) -> str:
+    """A moment as the log writes it: UTC, ISO 8601, ending in Z.
+
+    Raises:
+        ValueError: the moment has no time zone.
+    """
+    if moment.tzinfo is None:
+        raise ValueError("a clock must say its time zone")
+    return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+@dataclass(frozen=True)
+class Lot:
+    """A lot in the log; ``created_at`` in UTC."""
+
+    id: int
+    name: str
+    seller: str
+    note: str
+    created_at: datetime
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """One measurement of one photo as it was made; never rewritten.
+
+    Attributes:
+        id: number of the estimate; a later one is higher.
+        lot_id: the lot.
+        photo_sha256: the photo.
+        made_at: when it was logged, UTC.
+        program_version: of the program that logged it.
+        document: the whole measurement.
+    """
+
+    id: int
+    lot_id: int
+    photo_sha256: str
+    made_at: datetime
+    program_version: str
+    document: Document
+
+
+@dataclass(frozen=True)
+class Purchase:
+    """A purchase in the log: see ``NewPurchase``."""
+
+    id: int
+    lot_id: int
+    logged_at: datetime
+    price: Decimal
+    currency: str
+    mass_g: float | None
+    count: int | None
+    bought_on: date
+
+
+@dataclass(frozen=True)
+class Yield:
+    """A yield in the log: see ``NewYield``."""
+
+    id: int
+    lot_id: int
+    logged_at: datetime
+    mass_mg: float
+    uncertainty_mg: float | None
+    fineness: float | None
+    fineness_known: FinenessKnown | None
+    note: str
+    weighed_on: date
+
+
+@dataclass(frozen=True)
+class Offer:
+    """One valuation as it was made; never rewritten."""
+
+    id: int
+    lot_id: int
+    made_at: datetime
+    program_version: str
+    document: Document
+
+
+@dataclass(frozen=True)
+class Contents:
+    """Entries of the whole log, or of one lot, each kind in the order in which it was logged."""
+
+    lots: tuple[Lot, ...]
+    photos: tuple[PhotoRecord, ...]
+    estimates: tuple[Estimate, ...]
+    purchases: tuple[Purchase, ...]
+    yields: tuple[Yield, ...]
+    offers: tuple[Offer, ...]
+
+    def latest_estimates(self) -> tuple[Estimate, ...]:
+        """The last estimate of each photo in each lot: a photo that was measured again counts once."""
+        return tuple({(e.lot_id, e.photo_sha256): e for e in self.estimates}.values())

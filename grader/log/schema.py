@@ -1,0 +1,175 @@
+"""The log's tables, as a list of migrations that only ever grows.
+
+A migration is frozen once released: changes are new migrations at the end. ``PRAGMA user_version`` counts those that
+a file has had; the table ``migrations`` says when and by which program.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sqlalchemy import Column, Float, ForeignKey, Integer, MetaData, Table, Text
+
+APPLICATION_ID = 0x42474C31  # "BGL1": marks a file as a log of this program, in the file's header
+
+# Days are also checked as IS date(day, '+0 days'): it turns 30 February into 2 March, and what is no day into NULL.
+_TIME = "GLOB '[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]T[0-9][0-9]:[0-9][0-9]:[0-9][0-9]*Z'"
+
+
+@dataclass(frozen=True)
+class Migration:
+    """One step of the schema, run in one transaction together with its record."""
+
+    title: str
+    statements: tuple[str, ...]
+
+
+def _never_rewritten(table: str) -> tuple[str, ...]:
+    """Triggers that refuse to change or remove rows; the last one stops INSERT OR REPLACE, which fires no other."""
+    refuse = f"SELECT RAISE(ABORT, '{table} are kept as they were made')"
+    is_there = f"EXISTS (SELECT 1 FROM {table} WHERE id = NEW.id)"  # noqa: S608 - the names are those below
+    return (
+        f"CREATE TRIGGER {table}_no_update BEFORE UPDATE ON {table} BEGIN {refuse}; END",
+        f"CREATE TRIGGER {table}_no_delete BEFORE DELETE ON {table} BEGIN {refuse}; END",
+        f"CREATE TRIGGER {table}_no_replace BEFORE INSERT ON {table} WHEN {is_there} BEGIN {refuse}; END",
+    )
+
+
+MIGRATIONS: tuple[Migration, ...] = (
+    Migration(
+        "lots, photos, estimates, purchases, yields, offers",
+        (
+            f"""CREATE TABLE migrations (
+                version INTEGER PRIMARY KEY,
+                title TEXT NOT NULL,
+                program_version TEXT NOT NULL,
+                applied_at TEXT NOT NULL CHECK (applied_at {_TIME})
+            ) STRICT""",
+            f"""CREATE TABLE lots (
+                id INTEGER PRIMARY KEY AUTOINCREMENT,
+                name TEXT NOT NULL COLLATE NOCASE UNIQUE
+                    CHECK (length(trim(name)) BETWEEN 1 AND 120 AND name GLOB '*[^0-9]*'),
+                seller TEXT NOT NULL,
+                note TEXT NOT NULL,
+                created_at TEXT NOT NULL CHECK (created_at {_TIME})
+            ) STRICT""",
+            """CREATE TABLE photos (
+                sha256 TEXT PRIMARY KEY CHECK (length(sha256) = 64 AND sha256 NOT GLOB '*[^0-9a-f]*'),
+                name TEXT NOT NULL,
+                width_px INTEGER NOT NULL CHECK (width_px > 0),
+                height_px INTEGER NOT NULL CHECK (height_px > 0),
+                taken_at TEXT CHECK (taken_at GLOB '[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]T[0-9][0-9]:*')
+            ) STRICT""",
+            f"""CREATE TABLE estimates (
+                id INTEGER PRIMARY KEY AUTOINCREMENT,
+                lot_id INTEGER NOT NULL REFERENCES lots (id),
+                photo_sha256 TEXT NOT NULL REFERENCES photos (sha256),
+                made_at TEXT NOT NULL CHECK (made_at {_TIME}),
+                program_version TEXT NOT NULL CHECK (program_version <> ''),
+                document TEXT NOT NULL CHECK (json_valid(document))
+            ) STRICT""",
+            f"""CREATE TABLE purchases (
+                id INTEGER PRIMARY KEY AUTOINCREMENT,
+                lot_id INTEGER NOT NULL REFERENCES lots (id),
+                logged_at TEXT NOT NULL CHECK (logged_at {_TIME}),
+                price TEXT NOT NULL CHECK (
+                    price GLOB '[0-9]*' AND price NOT GLOB '*[^0-9.]*' AND price NOT GLOB '*.*.*'
+                ),
+                currency TEXT NOT NULL CHECK (currency GLOB '[A-Z][A-Z][A-Z]'),
+                mass_g REAL CHECK (mass_g > 0),
+                count INTEGER CHECK (count > 0),
+                bought_on TEXT NOT NULL CHECK (bought_on IS date(bought_on, '+0 days'))
+            ) STRICT""",
+            f"""CREATE TABLE yields (
+                id INTEGER PRIMARY KEY AUTOINCREMENT,
+                lot_id INTEGER NOT NULL REFERENCES lots (id),
+                logged_at TEXT NOT NULL CHECK (logged_at {_TIME}),
+                mass_mg REAL NOT NULL CHECK (mass_mg >= 0),
+                uncertainty_mg REAL CHECK (uncertainty_mg >= 0),
+                fineness REAL CHECK (fineness > 0 AND fineness <= 1),
+                fineness_known TEXT CHECK (fineness_known IN ('found', 'assumed', 'assayed')),
+                note TEXT NOT NULL,
+                weighed_on TEXT NOT NULL CHECK (weighed_on IS date(weighed_on, '+0 days')),
+                CHECK ((fineness IS NULL) = (fineness_known IS NULL))
+            ) STRICT""",
+            f"""CREATE TABLE offers (
+                id INTEGER PRIMARY KEY AUTOINCREMENT,
+                lot_id INTEGER NOT NULL REFERENCES lots (id),
+                made_at TEXT NOT NULL CHECK (made_at {_TIME}),
+                program_version TEXT NOT NULL CHECK (program_version <> ''),
+                document TEXT NOT NULL CHECK (json_valid(document))
+            ) STRICT""",
+            *(
+                f"CREATE INDEX {table}_by_lot ON {table} (lot_id)"
+                for table in ("estimates", "purchases", "yields", "offers")
+            ),
+            *_never_rewritten("estimates"),
+            *_never_rewritten("offers"),
+        ),
+    ),
+)
+
+# The tables at the newest version, for queries. A test holds them against what the migrations make.
+_metadata = MetaData()
+
+
+def _table(name: str, *columns: Column[int] | Column[str] | Column[float]) -> Table:
+    return Table(name, _metadata, *columns)
+
+
+def _of_lot() -> tuple[Column[int], Column[int]]:
+    return Column("id", Integer, primary_key=True), Column("lot_id", Integer, ForeignKey("lots.id"))
+
+
+lots = _table(
+    "lots",
+    Column("id", Integer, primary_key=True),
+    Column("name", Text),
+    Column("seller", Text),
+    Column("note", Text),
+    Column("created_at", Text),
+)
+photos = _table(
+    "photos",
+    Column("sha256", Text, primary_key=True),
+    Column("name", Text),
+    Column("width_px", Integer),
+    Column("height_px", Integer),
+    Column("taken_at", Text),
+)
+estimates = _table(
+    "estimates",
+    *_of_lot(),
+    Column("photo_sha256", Text, ForeignKey("photos.sha256")),
+    Column("made_at", Text),
+    Column("program_version", Text),
+    Column("document", Text),
+)
+purchases = _table(
+    "purchases",
+    *_of_lot(),
+    Column("logged_at", Text),
+    Column("price", Text),
+    Column("currency", Text),
+    Column("mass_g", Float),
+    Column("count", Integer),
+    Column("bought_on", Text),
+)
+yields = _table(
+    "yields",
+    *_of_lot(),
+    Column("logged_at", Text),
+    Column("mass_mg", Float),
+    Column("uncertainty_mg", Float),
+    Column("fineness", Float),
+    Column("fineness_known", Text),
+    Column("note", Text),
+    Column("weighed_on", Text),
+)
+offers = _table(
+    "offers",
+    *_of_lot(),
+    Column("made_at", Text),
+    Column("program_version", Text),
+    Column("document", Text),
+)
