@@ -17,25 +17,20 @@ from calibration.grey import patches_in_sight
 from calibration.inputs import Distribution, Input
 from calibration.notices import Notice, notice
 from calibration.plane import PosedPlane
-from calibration.pose import PoseFit, fit_pose
 from calibration.scale import Scale
+from calibration.sheet_fit import ADVICE_FLAT, SheetFit, fit_sheet
 from calibration.sourced import load, load_inputs
 from calibration.target import TargetDescription, own_target
-from calibration.view import places_in_view, refuse_askew
+from calibration.view import places_in_view
 
 FloatArray = NDArray[np.float64]
 
 _WHOLE = "Lay the whole target flat beside the boards, nothing on top of it, and take the photo again."
-_FLAT = "Tape the target flat to a board or the table, and take the photo again."
 
 # marker middles are this much less certain than crossings, and help out below this number of crossings
 _MIDDLE_SD, _CROSSINGS_ENOUGH = 3.0, 12
 # least spread (root mean square) of the points across their longest direction, in squares
 _NARROWEST = 0.12
-# with a target that bends, its corners' errors count as those of this many independent ones
-_INDEPENDENT_WHEN_BENT = 4
-# a bump of height z seen at this angle off the normal moves by z · tan(angle)
-_BUMP_SEEN_AT = np.tan(np.radians(15.0))
 
 
 def scale_from_target(
@@ -66,30 +61,15 @@ def scale_from_target(
     _refuse_too_few(corners, points_mm, target)
     linear = _print_distribution(target, print_factor)
     nominal = median_of(linear)
-    figures = load("scale_figures")
-    try:
-        fit = fit_pose(
-            points_mm * nominal,
-            points_px,
-            camera_prior(rgb.shape, focal_px),
-            relative_sd=relative,
-            sd_floor_px=figures["corner_sd_floor"].value,
-            outlier_sds=figures["corner_outlier"].value,
-        )
-    except (ValueError, np.linalg.LinAlgError) as error:
-        raise ScaleError(
-            "target-contradicts", "No view of a flat target explains the corners found.", _FLAT
-        ) from error
-    refuse_askew(fit.plane, rgb.shape)
-    residual_mm = _gate(fit, points_mm, target)
-    bent = residual_mm > figures["residual_bent"].value
+    sheet = fit_sheet(points_mm * nominal, points_px, relative, camera_prior(rgb.shape, focal_px), rgb.shape)
+    fit = sheet.pose
 
-    heights = face_height_mm if face_height_mm is not None else face_height()
-    height = median_of(heights)
+    heights = draws_of(face_height_mm if face_height_mm is not None else face_height(), stream=4)
+    heights = heights - sheet.elevation_mm()
+    height = float(np.median(heights))
     plane = fit.plane.at_height(height)
     outline = _outline_px(fit.plane, target, nominal)
-    spread = _fit_spread(fit, height, rgb.shape, outline, bent)
-    bump = residual_mm / _BUMP_SEEN_AT * draws_of(Distribution("normal", (0.0, 1.0)), stream=3)
+    spread = _fit_spread(sheet, height, rgb.shape, outline)
     inputs = (
         fit_input(photo_id, spread),
         Input(
@@ -101,7 +81,7 @@ def scale_from_target(
         Input(
             f"face-height:{photo_id}",
             "height of the boards' faces above the target",
-            height_factor(draws_of(heights, stream=4) + bump, height, fit.plane.sheet_distance_mm),
+            height_factor(heights, height, fit.plane.sheet_distance_mm),
             "board thickness and the gap under the board; flatness of the target from its residuals",
         ),
     )
@@ -111,12 +91,12 @@ def scale_from_target(
         plane=plane,
         px_per_mm=float(1 / np.sqrt(plane.pixel_area_mm2(middle)[0])),
         area_inputs=inputs,
-        notices=_notices(fit, corners, target, residual_mm if bent else None, focal_px, print_factor),
+        notices=_notices(sheet, corners, target, focal_px, print_factor),
         target_px=(outline,),
         grey_patches=patches_in_sight(rgb, target, _in_stated_mm(fit.plane, nominal)),
         tilt_deg=fit.plane.tilt_deg,
     )
-    _refuse_vague(scale, corners, target)
+    _refuse_vague(scale, corners, target, sheet)
     return scale
 
 
@@ -176,34 +156,6 @@ def _refuse_too_few(corners: Corners, points_mm: FloatArray, target: TargetDescr
         )
 
 
-def _gate(fit: PoseFit, points_mm: FloatArray, target: TargetDescription) -> float:
-    """Residual in mm on the sheet.
-
-    Raises:
-        ScaleError: the residual, or the share of corners that had to be dropped, is too high.
-    """
-    figures = load("scale_figures")
-    px_per_mm = float(np.median(1 / np.sqrt(fit.plane.pixel_area_mm2(fit.plane.to_px(points_mm)))))
-    residual_mm = fit.rms_px / px_per_mm
-    limit = figures["residual_refused"].value
-    if residual_mm > limit:
-        raise ScaleError(
-            "target-contradicts",
-            f"The target's corners miss a flat sheet by {fit.rms_px:.1f} px ({residual_mm:.2f} mm; "
-            f"limit {limit} mm).",
-            _FLAT,
-        )
-    kept, least = int(fit.used.sum()), figures["corners_min"].value
-    if kept < least or kept < figures["kept_share_min"].value * len(fit.used):
-        raise ScaleError(
-            "target-contradicts",
-            f"Only {kept} of {len(fit.used)} points found on the target ({target.corner_count} corners) agree with a "
-            "flat sheet.",
-            _FLAT,
-        )
-    return residual_mm
-
-
 def _print_distribution(target: TargetDescription, print_factor: Distribution | None) -> Distribution:
     """Printed ÷ stated length."""
     if print_factor is not None:
@@ -232,45 +184,51 @@ def _outline_px(plane: PosedPlane, target: TargetDescription, nominal: float) ->
     return plane.to_px(np.concatenate(edges))
 
 
-def _fit_spread(fit: PoseFit, height_mm: float, shape: tuple[int, ...], outline: FloatArray, bent: bool) -> float:
+def _fit_spread(sheet: SheetFit, height_mm: float, shape: tuple[int, ...], outline: FloatArray) -> float:
     """Standard deviation of log area at a place in the photo away from the target, taken over such places."""
     places = places_in_view(shape)
     polygon = outline.astype(np.float32).reshape(-1, 1, 2)
     outside = [p for p in places if cv2.pointPolygonTest(polygon, (float(p[0]), float(p[1])), measureDist=False) < 0]
-    inflate = max(1.0, np.sqrt(fit.used.sum() / _INDEPENDENT_WHEN_BENT)) if bent else 1.0
     chosen = np.array(outside) if outside else places
-    return float(np.sqrt(np.mean(fit.log_area_sd(chosen, height_mm, inflate) ** 2)))
+    return float(np.sqrt(np.mean(sheet.pose.log_area_sd(chosen, height_mm, sheet.inflation) ** 2)))
 
 
-def _refuse_vague(scale: Scale, corners: Corners, target: TargetDescription) -> None:
+def _refuse_vague(scale: Scale, corners: Corners, target: TargetDescription, sheet: SheetFit) -> None:
     limit = load("scale_figures")["area_sd_refused"].value
     sd = 2 * scale.relative_uncertainty()
-    if not sd <= limit:
+    if sd <= limit:
+        return
+    doubt = f"areas would be uncertain by {sd:.0%} (limit {limit:.0%})."
+    if sheet.bent:
         raise ScaleError(
-            "target-too-little",
-            f"With {len(corners)} of {target.corner_count} corners of the target in sight, areas would be uncertain "
-            f"by {sd:.0%} (limit {limit:.0%}).",
-            _WHOLE,
+            "target-contradicts",
+            f"The target's corners miss a flat sheet by {sheet.residual_mm:.2f} mm; {doubt}",
+            ADVICE_FLAT,
         )
+    raise ScaleError(
+        "target-too-little",
+        f"With {len(corners)} of {target.corner_count} corners of the target in sight, {doubt}",
+        _WHOLE,
+    )
 
 
 def _notices(
-    fit: PoseFit,
+    sheet: SheetFit,
     corners: Corners,
     target: TargetDescription,
-    residual_mm: float | None,
     focal_px: float | None,
     print_factor: Distribution | None,
 ) -> tuple[Notice, ...]:
+    plane = sheet.pose.plane
     found = []
     if len(corners) < target.corner_count:
         found.append(notice("target-partly-seen", seen=len(corners), total=target.corner_count))
-    if residual_mm is not None:
-        found.append(notice("target-bent", residual_px=fit.rms_px, residual_mm=residual_mm))
+    if sheet.bent:
+        found.append(notice("target-bent", residual_px=sheet.residual_px, residual_mm=sheet.residual_mm))
     if focal_px is None:
-        found.append(notice("focal-estimated", focal_px=fit.plane.lens.focal_px))
-    if fit.plane.tilt_deg > load("scale_figures")["tilt_notice"].value:
-        found.append(notice("tilt-large", tilt_deg=fit.plane.tilt_deg))
+        found.append(notice("focal-estimated", focal_px=plane.lens.focal_px))
+    if plane.tilt_deg > load("scale_figures")["tilt_notice"].value:
+        found.append(notice("tilt-large", tilt_deg=plane.tilt_deg))
     if target.is_own and print_factor is None:
         found.append(notice("print-size-unchecked"))
     return tuple(found)

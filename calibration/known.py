@@ -204,9 +204,9 @@ def _figure(key: str, given: float | None) -> float:
 
 def _points(shape: tuple[int, ...], points: Sequence[Point]) -> FloatArray:
     """Marked points (n, 2), each checked to lie in the photo."""
-    xy = np.array([[float(v) for v in p] for p in points], dtype=np.float64).reshape(len(points), -1)
-    if xy.shape[1] != 2 or not np.all(np.isfinite(xy)):
+    if any(len(p) != 2 or not all(math.isfinite(v) for v in p) for p in points):
         raise UsageError("point-invalid", "A marked point is not two numbers.", "Give each point as X,Y in pixels.")
+    xy = np.array(points, dtype=np.float64)
     low, high = -0.5 - _OUTSIDE_PX, np.array([shape[1], shape[0]]) - 0.5 + _OUTSIDE_PX
     outside = xy[np.any((xy < low) | (xy > high), axis=1)]
     if len(outside):

@@ -1,14 +1,15 @@
 """Camera and pose from points of a flat sheet whose places are known.
 
-All is fitted at once (focal length, optical axis, radial distortion, pose) by least squares with the prior of the
-camera as further observations, so that what the points do not tell keeps its prior width: tilt that shows the focal
-length narrows it, a small sheet in a corner leaves distortion open. The posterior's covariance (Laplace's
-approximation) then says how well any place of the photo is measured, extrapolation included.
+All is fitted at once (focal length, optical axis, radial distortion, pose, and how far the sheet curls off flat) by
+least squares with what is known beforehand as further observations, so that what the points do not tell keeps its
+prior width: tilt that shows the focal length narrows it, a small sheet in a corner leaves distortion open. The
+posterior's covariance (Laplace's approximation) then says how well any place of the photo is measured, extrapolation
+included.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -20,12 +21,45 @@ from calibration.plane import PosedPlane
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-# order of the parameters: rotation vector, translation, log focal length, optical axis, distortion
-_N = 11
-_FOCAL, _CX, _CY, _K1, _K2 = 6, 7, 8, 9, 10
+# order of the parameters: rotation vector, translation, log focal length, optical axis, distortion, curl
+_N = 14
+_FOCAL, _CX, _CY, _K1, _K2, _CURL = 6, 7, 8, 9, 10, 11
+# a sheet that cannot curl still needs a prior of some width
+_STIFF_MM = 1e-6
 _MAX_STEPS = 60
 _MAX_PASSES = 15
 _FIRST_SD_PX = 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """Points of a sheet, and the shapes that it may curl into.
+
+    Attributes:
+        origin_mm: the points' middle, float64 (2,).
+        places_mm: the points from there, float64 (n, 2).
+        curls: for each point, its depth for each of three curls of 1 mm (n, 3): quadratic, of mean zero.
+        curl_sd_mm: how far sheets curl, as a standard deviation.
+    """
+
+    origin_mm: FloatArray
+    places_mm: FloatArray
+    curls: FloatArray
+    curl_sd_mm: float
+
+    @staticmethod
+    def of(points_mm: FloatArray, curl_share: float) -> Sheet:
+        """Sheet of points (n, 2), whose curl's standard deviation is a share of their reach from their middle."""
+        origin = np.asarray(np.mean(points_mm, axis=0), dtype=np.float64)
+        places = points_mm - origin
+        reach = float(np.max(np.hypot(places[:, 0], places[:, 1])))
+        u, v = (places / reach).T
+        curls = np.column_stack([u * u, 2 * u * v, v * v])
+        return Sheet(origin, places, curls - curls.mean(axis=0), max(curl_share * reach, _STIFF_MM))
+
+    def part(self, used: BoolArray) -> Sheet:
+        """The same sheet with some of its points."""
+        return replace(self, places_mm=self.places_mm[used], curls=self.curls[used])
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,10 +67,11 @@ class PoseFit:
     """A fitted camera over a sheet.
 
     Attributes:
-        plane: the sheet's plane (height 0).
-        parameters: float64 (11,): rotation vector, translation of the points' middle, log focal, cx, cy, k1, k2.
-        covariance: of ``parameters``, (11, 11).
-        origin_mm: the points' middle, which the translation belongs to, float64 (2,).
+        plane: what the sheet lies on (height 0): parallel to its mean plane, through its lowest point.
+        parameters: float64 (14,): rotation vector, translation of the points' middle, log focal, cx, cy, k1, k2, and
+            the curl's three coefficients in mm.
+        covariance: of ``parameters``, (14, 14).
+        sheet: the points as the fit sees them.
         residual_px: float64 (n, 2), seen minus fitted, for all points given.
         used: bool (n,): points that were not dropped.
         sd_px: standard deviation of the points in each direction, given or found.
@@ -45,20 +80,26 @@ class PoseFit:
     plane: PosedPlane
     parameters: FloatArray
     covariance: FloatArray
-    origin_mm: FloatArray
+    sheet: Sheet
     residual_px: FloatArray
     used: BoolArray
     sd_px: float
 
     @property
+    def curl_mm(self) -> float:
+        """How far the sheet stands off flat between its lowest and highest point, mm."""
+        return float(np.ptp(self.sheet.curls @ self.parameters[_CURL:]))
+
+    @property
+    def curl_chi2(self) -> float:
+        """How far the curl is from none, in squared standard deviations of its three coefficients together."""
+        curl = self.parameters[_CURL:]
+        return float(curl @ np.linalg.solve(self.covariance[_CURL:, _CURL:], curl))
+
+    @property
     def rms_px(self) -> float:
         """Root mean square distance of the used points from their fitted places, px."""
         return float(np.sqrt(np.mean(np.sum(self.residual_px[self.used] ** 2, axis=1))))
-
-    @property
-    def rms_all_px(self) -> float:
-        """The same over all points, the dropped ones too."""
-        return float(np.sqrt(np.mean(np.sum(self.residual_px**2, axis=1))))
 
     def log_area_sd(self, xy_px: FloatArray, height_mm: float, inflate: float = 1.0) -> FloatArray:
         """Standard deviation (n,) of the logarithm of the true pixel area at photo points (n, 2).
@@ -75,7 +116,7 @@ class PoseFit:
                 continue
             step = np.sqrt(value) * vector * 0.5
             ahead, behind = (
-                np.log(_plane(self.parameters + s * step, self.origin_mm).at_height(height_mm).pixel_area_mm2(xy_px))
+                np.log(_plane(self.parameters + s * step, self.sheet).at_height(height_mm).pixel_area_mm2(xy_px))
                 for s in (1, -1)
             )
             variance += (ahead - behind) ** 2
@@ -91,6 +132,7 @@ def fit_pose(
     sd_px: float | None = None,
     sd_floor_px: float = 0.0,
     outlier_sds: float = np.inf,
+    curl_share: float = 0.0,
 ) -> PoseFit:
     """The camera over a flat sheet that best explains where its points are seen.
 
@@ -102,19 +144,22 @@ def fit_pose(
         sd_px: standard deviation of the points in each direction where it is known; else the residuals tell.
         sd_floor_px: the least that may be found.
         outlier_sds: points that miss by more standard deviations are dropped, one pass after another.
+        curl_share: how far such sheets curl off flat (standard deviation) over the points' reach from their middle.
 
     Raises:
         ValueError: fewer than four points remain, or no pose explains them.
     """
-    origin = np.asarray(np.mean(points_mm, axis=0), dtype=np.float64)
-    places, seen = points_mm - origin, np.asarray(points_px, dtype=np.float64)
-    relative = np.ones(len(places)) if relative_sd is None else np.asarray(relative_sd, dtype=np.float64)
-    used = np.ones(len(places), dtype=bool)
+    sheet, seen = (
+        Sheet.of(np.asarray(points_mm, dtype=np.float64), curl_share),
+        np.asarray(points_px, dtype=np.float64),
+    )
+    relative = np.ones(len(seen)) if relative_sd is None else np.asarray(relative_sd, dtype=np.float64)
+    used = np.ones(len(seen), dtype=bool)
     sd = sd_px if sd_px is not None else _FIRST_SD_PX
-    theta = _best_start(places, seen, prior, sd * relative)
+    theta = _best_start(sheet, seen, prior, sd * relative)
     for _ in range(_MAX_PASSES):
-        theta, _, normal = _minimise(theta, places[used], seen[used], prior, sd * relative[used])
-        residual = seen - _project(theta, places)[0]
+        theta, _, normal = _minimise(theta, sheet.part(used), seen[used], prior, sd * relative[used])
+        residual = seen - _project(theta, sheet)[0]
         scaled = residual / relative[:, None]
         new_sd = sd if sd_px is not None else max(_noise(scaled[used]), sd_floor_px)
         new_used = np.hypot(scaled[:, 0], scaled[:, 1]) <= outlier_sds * new_sd
@@ -124,9 +169,8 @@ def fit_pose(
         used, sd = new_used, new_sd
         if settled:
             break
-    return PoseFit(
-        _plane(theta, origin), theta, np.asarray(np.linalg.inv(normal), dtype=np.float64), origin, residual, used, sd
-    )
+    covariance = np.asarray(np.linalg.inv(normal), dtype=np.float64)
+    return PoseFit(_plane(theta, sheet), theta, covariance, sheet, residual, used, sd)
 
 
 def _noise(residual: FloatArray) -> float:
@@ -138,14 +182,13 @@ def _noise(residual: FloatArray) -> float:
     return min(rms, 1.2 * middle) if middle > 0 else rms
 
 
-def _best_start(points_mm: FloatArray, points_px: FloatArray, prior: CameraPrior, sd: FloatArray) -> FloatArray:
+def _best_start(sheet: Sheet, points_px: FloatArray, prior: CameraPrior, sd: FloatArray) -> FloatArray:
     best: tuple[float, FloatArray] | None = None
-    spread = (1.0,) if prior.focal_known else (1.0, 0.6, 1.8)
-    for factor in spread:
-        lens = prior.lens
+    lens = prior.lens
+    objects = np.column_stack([sheet.places_mm, np.zeros(len(points_px))])
+    for factor in (1.0,) if prior.focal_known else (1.0, 0.6, 1.8):
         focal = lens.focal_px * factor
         matrix = np.array([[focal, 0, lens.cx], [0, focal, lens.cy], [0, 0, 1]])
-        objects = np.column_stack([points_mm, np.zeros(len(points_mm))])
         try:
             found, rotations, translations, _ = cv2.solvePnPGeneric(
                 objects, points_px.reshape(-1, 1, 2), matrix, None, flags=cv2.SOLVEPNP_IPPE
@@ -153,12 +196,12 @@ def _best_start(points_mm: FloatArray, points_px: FloatArray, prior: CameraPrior
         except cv2.error:
             continue
         for rotation, translation in zip(rotations[:found], translations[:found], strict=False):
-            start = np.concatenate(
-                [np.ravel(rotation), np.ravel(translation), [np.log(focal), lens.cx, lens.cy, lens.k1, lens.k2]]
-            )
+            start = np.zeros(_N)
+            start[:6] = np.concatenate([np.ravel(rotation), np.ravel(translation)])
+            start[_FOCAL:_CURL] = np.log(focal), lens.cx, lens.cy, lens.k1, lens.k2
             if not np.all(np.isfinite(start)) or start[5] <= 0:
                 continue
-            theta, cost, _ = _minimise(start, points_mm, points_px, prior, sd)
+            theta, cost, _ = _minimise(start, sheet, points_px, prior, sd)
             if np.all(np.isfinite(theta)) and (best is None or cost < best[0]):
                 best = (cost, theta)
     if best is None:
@@ -166,37 +209,41 @@ def _best_start(points_mm: FloatArray, points_px: FloatArray, prior: CameraPrior
     return best[1]
 
 
-def _project(theta: FloatArray, points_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Fitted places (n, 2) and their Jacobian (2n, 11)."""
+def _project(theta: FloatArray, sheet: Sheet) -> tuple[FloatArray, FloatArray]:
+    """Fitted places (n, 2) and their Jacobian (2n, 14)."""
     focal = float(np.exp(theta[_FOCAL]))
     matrix = np.array([[focal, 0, theta[_CX]], [0, focal, theta[_CY]], [0, 0, 1]])
-    objects = np.column_stack([points_mm, np.zeros(len(points_mm))])
+    objects = np.column_stack([sheet.places_mm, sheet.curls @ theta[_CURL:]])
     distortion = np.array([theta[_K1], theta[_K2], 0.0, 0.0, 0.0])
     px, jacobian = cv2.projectPoints(objects, theta[:3], theta[3:6], matrix, distortion)
+    # a point deeper in the sheet moves as if the sheet were shifted along its normal
+    deeper = jacobian[:, 3:6] @ cv2.Rodrigues(theta[:3])[0][:, 2:]
     columns = [
         jacobian[:, :6],
         focal * (jacobian[:, 6:7] + jacobian[:, 7:8]),
         jacobian[:, 8:10],
         jacobian[:, 10:12],
+        deeper * np.repeat(sheet.curls, 2, axis=0),
     ]
     return px.reshape(-1, 2), np.hstack(columns)
 
 
 def _minimise(
-    theta: FloatArray, points_mm: FloatArray, points_px: FloatArray, prior: CameraPrior, sd: FloatArray
+    theta: FloatArray, sheet: Sheet, points_px: FloatArray, prior: CameraPrior, sd: FloatArray
 ) -> tuple[FloatArray, float, FloatArray]:
     """Levenberg–Marquardt: parameters, half the sum of squares, normal matrix."""
-    centre = np.array([np.log(prior.lens.focal_px), prior.lens.cx, prior.lens.cy, prior.lens.k1, prior.lens.k2])
+    lens, known = prior.lens, _N - _FOCAL
+    centre = np.array([np.log(lens.focal_px), lens.cx, lens.cy, lens.k1, lens.k2, 0.0, 0.0, 0.0])
     widths = np.array(
-        [prior.focal_sd_log, prior.centre_sd_px, prior.centre_sd_px, max(prior.k1_sd, 1e-12), max(prior.k2_sd, 1e-12)]
+        [prior.focal_sd_log, prior.centre_sd_px, prior.centre_sd_px, prior.k1_sd, prior.k2_sd]
+        + [sheet.curl_sd_mm] * (_N - _CURL)
     )
-    prior_rows = np.zeros((5, _N))
-    prior_rows[np.arange(5), np.arange(_FOCAL, _N)] = 1 / widths
-
+    prior_rows = np.zeros((known, _N))
+    prior_rows[np.arange(known), np.arange(_FOCAL, _N)] = 1 / widths
     weight = 1 / np.repeat(sd, 2)
 
     def system(t: FloatArray) -> tuple[FloatArray, FloatArray]:
-        fitted, jacobian = _project(t, points_mm)
+        fitted, jacobian = _project(t, sheet)
         miss = np.concatenate([(fitted - points_px).ravel() * weight, (t[_FOCAL:] - centre) / widths])
         return miss, np.vstack([jacobian * weight[:, None], prior_rows])
 
@@ -221,8 +268,9 @@ def _minimise(
     return theta, cost, rows.T @ rows
 
 
-def _plane(theta: FloatArray, origin_mm: FloatArray) -> PosedPlane:
-    rotation = cv2.Rodrigues(theta[:3])[0]
-    translation = theta[3:6] - rotation[:, :2] @ origin_mm
-    lens = Lens(float(np.exp(theta[_FOCAL])), *(float(v) for v in theta[_CX:]))
-    return PosedPlane(lens, np.asarray(rotation), np.asarray(translation))
+def _plane(theta: FloatArray, sheet: Sheet) -> PosedPlane:
+    rotation = np.asarray(cv2.Rodrigues(theta[:3])[0])
+    lowest = float(np.max(sheet.curls @ theta[_CURL:]))
+    translation = theta[3:6] - rotation[:, :2] @ sheet.origin_mm + rotation[:, 2] * lowest
+    lens = Lens(float(np.exp(theta[_FOCAL])), *(float(v) for v in theta[_CX:_CURL]))
+    return PosedPlane(lens, rotation, np.asarray(translation))

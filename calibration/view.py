@@ -32,10 +32,16 @@ def refuse_askew(plane: PosedPlane, shape: tuple[int, ...]) -> None:
     """
     limit = load("scale_figures")["tilt_refused"].value
     height, width = shape[:2]
+    if not plane.lens.is_one_to_one(shape):
+        raise ScaleError(
+            "lens-implausible",
+            "The points that give the scale would need a lens that folds the picture back on itself.",
+            "Lay the target flat (or mark the corners in order and to the pixel), and try again.",
+        )
     rim = np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], dtype=np.float64)
     rays = plane.lens.rays(rim)
     horizon = bool(np.any(rays @ plane.normal[:2] + plane.normal[2] < _COSINE_MIN))
-    if plane.tilt_deg > limit or horizon or not plane.lens.is_one_to_one(shape):
+    if plane.tilt_deg > limit or horizon:
         raise ScaleError(
             "tilt-too-large",
             f"The boards are seen from {plane.tilt_deg:.0f}° off straight down, too far askew to measure "

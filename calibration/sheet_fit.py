@@ -1,0 +1,139 @@
+"""The pose of a printed sheet, and whether it lies flat."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.area_factors import draws_of
+from calibration.camera import CameraPrior
+from calibration.errors import ScaleError
+from calibration.inputs import Distribution
+from calibration.pose import PoseFit, fit_pose
+from calibration.sourced import load, load_inputs
+from calibration.view import refuse_askew
+
+FloatArray = NDArray[np.float64]
+
+ADVICE_FLAT = "Tape the target flat to a board or the table, and take the photo again."
+
+# a curl is real where chance alone gives three coefficients so far from nought once in a thousand times (χ², 3)
+_CURL_CHI2 = 16.27
+# a bump of height z seen at this angle off the normal moves by z · tan(angle)
+_BUMP_SEEN_AT = float(np.tan(np.radians(15.0)))
+# with a sheet that bends, its corners' errors count as those of this many independent ones
+_INDEPENDENT_WHEN_BENT = 4
+
+
+@dataclass(frozen=True, eq=False)
+class SheetFit:
+    """A fitted sheet.
+
+    Attributes:
+        pose: camera and plane; of a curled sheet where it is curled.
+        residual_px: root mean square miss of a flat sheet.
+        residual_mm: the same on the sheet.
+        curl_mm: how far the sheet stands off flat, 0 where no curl can be made out.
+        bent: whether the user has to know.
+    """
+
+    pose: PoseFit
+    residual_px: float
+    residual_mm: float
+    curl_mm: float
+    bent: bool
+
+    @property
+    def inflation(self) -> float:
+        """Factor on standard deviations for errors of corners that are not independent."""
+        return max(1.0, float(np.sqrt(self.pose.used.sum() / _INDEPENDENT_WHEN_BENT))) if self.bent else 1.0
+
+    def elevation_mm(self) -> FloatArray:
+        """Draws (n,) of how far the fitted sheet stands above what the boards lie on.
+
+        A sheet that curls rises off the table by more than its curl: it may stand on its ends or lie aslant. The
+        residual's share has no direction.
+        """
+        rise = draws_of(load_inputs("scale_inputs")["sheet-rise"].distribution, stream=6)
+        waves = draws_of(Distribution("normal", (0.0, 1.0)), stream=3)
+        return np.asarray(self.curl_mm * rise + self.residual_mm / _BUMP_SEEN_AT * waves)
+
+
+def fit_sheet(
+    points_mm: FloatArray,
+    points_px: FloatArray,
+    relative_sd: FloatArray,
+    prior: CameraPrior,
+    shape: tuple[int, ...],
+) -> SheetFit:
+    """The pose of a sheet from its points, taken to be flat unless they say that it curls.
+
+    Args:
+        points_mm: places on the sheet (n, 2).
+        points_px: where the photo shows them (n, 2).
+        relative_sd: how uncertain each is, relative to the others (n,).
+        prior: of the camera.
+        shape: of the photo, (height, width, ...).
+
+    Raises:
+        ScaleError: the points contradict a sheet, or it is seen too much askew.
+    """
+    flat = _fit(points_mm, points_px, relative_sd, prior, curl_share=0.0)
+    refuse_askew(flat.plane, shape)
+    residual_mm = flat.rms_px / _px_per_mm(flat, points_mm)
+    figures = load("scale_figures")
+    pose, curl = flat, 0.0
+    if len(points_mm) >= figures["corners_to_see_curl"].value:
+        curled = _fit(points_mm, points_px, relative_sd, prior, curl_share=figures["sheet_curl"].value)
+        if curled.curl_chi2 > _CURL_CHI2:
+            refuse_askew(curled.plane, shape)
+            pose, curl = curled, curled.curl_mm
+    _gate(flat if curl == 0 else pose, points_mm)
+    bent = residual_mm > figures["residual_bent"].value or curl > 0
+    return SheetFit(pose, flat.rms_px, residual_mm, curl, bent)
+
+
+def _fit(
+    points_mm: FloatArray, points_px: FloatArray, relative_sd: FloatArray, prior: CameraPrior, *, curl_share: float
+) -> PoseFit:
+    figures = load("scale_figures")
+    try:
+        return fit_pose(
+            points_mm,
+            points_px,
+            prior,
+            relative_sd=relative_sd,
+            sd_floor_px=figures["corner_sd_floor"].value,
+            outlier_sds=figures["corner_outlier"].value,
+            curl_share=curl_share,
+        )
+    except (ValueError, np.linalg.LinAlgError) as error:
+        raise ScaleError(
+            "target-contradicts", "No view of a flat target explains the corners found.", ADVICE_FLAT
+        ) from error
+
+
+def _px_per_mm(fit: PoseFit, points_mm: FloatArray) -> float:
+    return float(np.median(1 / np.sqrt(fit.plane.pixel_area_mm2(fit.plane.to_px(points_mm)))))
+
+
+def _gate(fit: PoseFit, points_mm: FloatArray) -> None:
+    """Refuse points that miss the sheet too far, or too many of which had to be dropped."""
+    figures = load("scale_figures")
+    residual_mm = fit.rms_px / _px_per_mm(fit, points_mm)
+    limit = figures["residual_refused"].value
+    if residual_mm > limit:
+        raise ScaleError(
+            "target-contradicts",
+            f"Corners miss a flat sheet by {fit.rms_px:.1f} px ({residual_mm:.2f} mm; limit {limit:g} mm).",
+            ADVICE_FLAT,
+        )
+    kept = int(fit.used.sum())
+    if kept < figures["corners_min"].value or kept < figures["kept_share_min"].value * len(fit.used):
+        raise ScaleError(
+            "target-contradicts",
+            f"Only {kept} of {len(fit.used)} points found on the target agree with a flat sheet.",
+            ADVICE_FLAT,
+        )
