@@ -14,6 +14,7 @@ FloatArray = NDArray[np.float64]
 
 _INSET = 0.18
 _AREA_MIN_PX = 60.0
+_BLUR_PX = 5
 # a bare patch: nine tenths of its pixels lie within this share of its median
 _SPREAD_MAX = 0.35
 _SPREAD_FLOOR = 6.0
@@ -45,7 +46,8 @@ def _bare_level(rgb: NDArray[np.uint8], polygon: FloatArray) -> float | None:
     x0, y0, x1, y1 = (int(v) for v in (*low, *high))
     inside = np.zeros((y1 - y0, x1 - x0), dtype=np.uint8)
     cv2.fillPoly(inside, [np.round(polygon - low).astype(np.int32)], 1)
-    values = rgb[y0:y1, x0:x1][inside > 0].astype(np.float64)
+    # grain is no pattern: the inset keeps the blur inside the patch
+    values = cv2.blur(np.ascontiguousarray(rgb[y0:y1, x0:x1]), (_BLUR_PX, _BLUR_PX))[inside > 0].astype(np.float64)
     if len(values) < _AREA_MIN_PX:
         return None
     p5, p50, p95 = np.percentile(values, [5, 50, 95], axis=0)

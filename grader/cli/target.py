@@ -40,7 +40,7 @@ def target(
     if bar_measured is not None:
         check = PrintCheck(parse_length_mm(bar_measured))
         save_print_check(check, path)
-        out.print(f"Stored: check bar {check.bar_mm:g} mm, in {path}", markup=False)
+        out.print(f"Stored: check bar {check.bar_mm:.2f} mm, in {path}", markup=False)
     if paper is not None:
         # reportlab is slow to load, and only this needs it
         from calibration.target_pdf import target_pdf
@@ -59,4 +59,4 @@ def _show(path: Path) -> None:
         out.print(f"No check bar is stored in {path}.", markup=False)
         out.print("Make the target with --paper a4 or --paper letter, print it, and measure its bar.", markup=False)
     else:
-        out.print(f"The check bar was {check.bar_mm:g} mm long ({path}).", markup=False)
+        out.print(f"The check bar was {check.bar_mm:.2f} mm long ({path}).", markup=False)

@@ -163,7 +163,7 @@ def bent(height_mm: float) -> Callable[[np.ndarray], np.ndarray]:
     return lambda mm: height_mm * np.sin(np.clip(mm[:, 0] / 64.0, 0, 1) * np.pi)
 
 
-@pytest.mark.parametrize("height_mm", [0.3, 1.0, 2.0, 3.0, 6.0, 10.0])
+@pytest.mark.parametrize("height_mm", [0.3, 1.0, 2.0, 3.0, 8.0])
 @pytest.mark.parametrize(("seed", "tilt"), [(5, 12.0), (2, 0.0)])
 def test_bent_target_is_right_in_its_range_or_refused(seed: int, tilt: float, height_mm: float) -> None:
     view = view_of(seed, tilt=tilt)

@@ -7,7 +7,7 @@ import typer
 from typer.testing import CliRunner
 
 from calibration.errors import GraderError, UnitError, UsageError
-from calibration.print_check import PrintCheck, load_print_check
+from calibration.print_check import load_print_check
 from grader.cli.target import print_check_path, target
 
 APP = typer.Typer()
@@ -41,7 +41,7 @@ def test_stores_the_bar_in_any_unit_of_length(tmp_path: Path, typed: str, mm: fl
     check = load_print_check(path)
     assert check is not None
     assert check.bar_mm == pytest.approx(mm)
-    assert f"{mm:.1f}" in run("--calibration", str(path))
+    assert f"was {mm:.2f} mm long" in run("--calibration", str(path))
 
 
 def test_says_that_no_bar_is_stored(tmp_path: Path) -> None:
@@ -70,4 +70,3 @@ def test_unwritable_output_is_refused(tmp_path: Path) -> None:
 def test_usual_place_is_in_the_users_data_folder() -> None:
     assert print_check_path().name == "print-check.json"
     assert "board-gold-grader" in str(print_check_path())
-    assert PrintCheck(100.0).bar_mm == 100.0
