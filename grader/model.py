@@ -95,6 +95,11 @@ class ProductModel:
         """
         return ProductModel(self.terms + other.terms, _merge(self.inputs, other.inputs.values()))
 
+    @staticmethod
+    def of(coefficient: float, inputs: Iterable[Input]) -> ProductModel:
+        """One number multiplied by inputs."""
+        return ProductModel((Term(coefficient, ()),), {}).times(inputs)
+
     def times(self, inputs: Iterable[Input], coefficient: float = 1.0) -> ProductModel:
         """The quantity multiplied by a number and by further inputs.
 

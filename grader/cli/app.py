@@ -7,7 +7,13 @@ import sys
 import typer
 
 from calibration.errors import GraderError
+from grader.cli.demo import demo
+from grader.cli.log import log_app
+from grader.cli.measure import measure_command
 from grader.cli.output import show_error
+from grader.cli.page import page
+from grader.cli.target import target
+from grader.cli.value import value
 
 app = typer.Typer(
     name="grader",
@@ -17,6 +23,13 @@ app = typer.Typer(
     rich_markup_mode="rich",
     context_settings={"help_option_names": ["-h", "--help"]},
 )
+
+app.command("demo")(demo)
+app.command("target")(target)
+app.command("measure")(measure_command)
+app.command("value")(value)
+app.add_typer(log_app)
+app.command("page")(page)
 
 
 def main() -> None:

@@ -47,7 +47,9 @@ def write_whole(path: Path, data: bytes) -> None:
             raise
     except OSError as error:
         raise UsageError(
-            "cannot-write", f"{path} cannot be written ({error.strerror}).", "Choose a folder that exists and is yours."
+            "cannot-write",
+            f"{path} cannot be written ({error.strerror}).",
+            "Choose a folder that exists and is yours.",
         ) from error
 
 

@@ -14,7 +14,7 @@ from calibration.scale import Scale
 from grader.photo import Photo
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Coverage:
     """Share of each pixel that is plated with gold.
 
@@ -24,6 +24,8 @@ class Coverage:
         segmenter: name and version of what made it.
         area_inputs: factors on area (distributions about 1): the segmenter's own error.
         notices: what the user should know (clipped gold, contacts too narrow for the picture, …).
+        contact: uint8 (height, width), 255 = surely part of an edge contact rather than of a pad, where the segmenter
+            tells; None where it does not.
     """
 
     share: NDArray[np.uint8]
@@ -31,6 +33,7 @@ class Coverage:
     segmenter: str
     area_inputs: tuple[Input, ...]
     notices: tuple[Notice, ...] = ()
+    contact: NDArray[np.uint8] | None = None
 
 
 class Segmenter(Protocol):

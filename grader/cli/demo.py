@@ -1,0 +1,64 @@
+"""``grader demo``: the main job on the sample photos, from pictures to the most to pay."""
+
+from __future__ import annotations
+
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.markup import escape
+
+from grader.cli.measure_report import show_measurement
+from grader.cli.output import as_json, err, out, write_whole
+from grader.cli.value_report import show_offer
+from grader.measure import measure
+from grader.photo import load_photo
+from grader.report import measurement_document, overlay_png
+from grader.samples import load_demo
+from grader.units import parse_money
+from grader.value import load_assumptions, lot_gold, lot_notices, measurements_of, value_lot, with_given
+
+
+def demo(
+    output: Annotated[Path, typer.Option(help="Folder for the pictures and the measurements.")] = Path("demo-output"),
+) -> None:
+    """Measure and value the sample photos, write overlays and say where.
+
+    Example: grader demo
+    """
+    story = load_demo()
+    output.mkdir(parents=True, exist_ok=True)
+    for_sale: list[tuple[str, dict[str, Any]]] = []
+    for number, sample in enumerate(story.samples, 1):
+        if err.is_terminal:
+            err.print(f"[dim]photo {number} of {len(story.samples)}[/]")
+        started = time.monotonic()
+        done = measure(load_photo(sample.path), sample.request)
+        seconds = time.monotonic() - started
+        document = measurement_document(done)
+        write_whole(output / f"{sample.path.stem}.json", as_json(document))
+        picture = output / f"{sample.path.stem}-overlay.png"
+        write_whole(picture, overlay_png(done))
+        out.rule(escape(sample.title))
+        show_measurement(done)
+        out.print(f"Overlay: {picture} ({seconds:.1f} s)", markup=False)
+        if sample.for_sale:
+            for_sale.append((sample.path.name, document))
+    measured = measurements_of(for_sale)
+    today = datetime.now(UTC).date()
+    assumptions = with_given(load_assumptions(), spot=story.spot, spot_date=today, costs=story.costs)
+    offer = value_lot(
+        lot_gold(measured, story.copies),
+        assumptions,
+        today=today,
+        asking_price=parse_money(story.asking),
+        notices=lot_notices(measured, story.copies),
+    )
+    out.rule("What to pay")
+    out.print(f"{story.story} Gold price, costs and shares are examples, not today's.", markup=False)
+    show_offer(offer)
+    out.rule("Next")
+    out.print(f"Pictures and measurements are in {output.resolve()}", markup=False)
+    out.print("Open the page with:  grader page   (in a virtual environment: .venv/bin/grader page)", markup=False)

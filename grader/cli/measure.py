@@ -1,0 +1,151 @@
+"""``grader measure``: photos in, plated area and gold out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from calibration.errors import GraderError, PhotoError, RefusedError, UsageError
+from calibration.print_check import load_print_check
+from grader.cli.choices import choose_scale
+from grader.cli.measure_report import show_measurement, show_summary
+from grader.cli.output import as_json, err, show_error, write_whole
+from grader.cli.target import print_check_path
+from grader.measure import Measurement, Request, Step, measure
+from grader.photo import load_photo
+from grader.report import coverage_png, measurement_document, overlay_png
+from grader.report.document import SCHEMA
+from grader.units import parse_length_mm
+
+_STEP_WORDS: dict[Step, str] = {
+    "scale": "finding the scale",
+    "coverage": "looking for plating",
+    "regions": "grouping contacts and pads",
+    "gold": "working out the gold",
+}
+
+
+def measure_command(
+    photos: Annotated[list[Path], typer.Argument(help="Photos: JPEG, PNG, WebP, TIFF or HEIC.", show_default=False)],
+    target: Annotated[
+        Path | None, typer.Option(help="Scale from the ChArUco sheet that this JSON describes.")
+    ] = None,
+    length: Annotated[str | None, typer.Option(help="Scale from a known length: '133.35 mm'.")] = None,
+    start: Annotated[str | None, typer.Option("--from", help="One end of the known length, X,Y in pixels.")] = None,
+    end: Annotated[str | None, typer.Option("--to", help="Its other end.")] = None,
+    rectangle: Annotated[str | None, typer.Option(help="Scale from a known rectangle: '133.35 x 31.25 mm'.")] = None,
+    corners: Annotated[
+        tuple[str, str, str, str] | None,
+        typer.Option(help="Its corners going round, four times X,Y; the first edge is the first length."),
+    ] = None,
+    pitch: Annotated[
+        str | None, typer.Option(help="Scale from the pitch of the longest row of contacts: '1.27 mm'.")
+    ] = None,
+    no_scale: Annotated[bool, typer.Option("--no-scale", help="Do without: shares of the frame only.")] = False,
+    board_thickness: Annotated[str | None, typer.Option(help="Thickness of the boards: '1.6 mm'.")] = None,
+    json_out: Annotated[Path | None, typer.Option("--json", help="Write the measurement here (- prints it).")] = None,
+    coverage: Annotated[Path | None, typer.Option(help="Write the coverage as a grey PNG.")] = None,
+    overlay: Annotated[Path | None, typer.Option(help="Write the photo with the plating coloured, PNG.")] = None,
+    calibration: Annotated[
+        Path | None, typer.Option(help="File that keeps the check bar's length; the usual one if left out.")
+    ] = None,
+) -> None:
+    """Measure plated area and gold in photos of boards.
+
+    Without a scale option it looks for our own printed target (make one with: grader target --paper a4).
+
+    Example: grader measure boards.jpg --overlay seen.png
+    """
+    choice = choose_scale(
+        target=target,
+        length=length,
+        start=start,
+        end=end,
+        rectangle=rectangle,
+        corners=corners,
+        pitch=pitch,
+        no_scale=no_scale,
+    )
+    if len(photos) > 1 and (coverage is not None or overlay is not None):
+        raise UsageError(
+            "one-picture-only", "--coverage and --overlay take one photo at a time.", "Measure the photos one by one."
+        )
+    check = load_print_check(calibration if calibration is not None else print_check_path())
+    request = Request(
+        scale=choice,
+        board_thickness_mm=parse_length_mm(board_thickness) if board_thickness is not None else None,
+        print_factor=check.print_factor() if check is not None else None,
+    )
+    if len(photos) == 1:
+        done = _measure_one(photos[0], request)
+        _write(done, json_out, coverage, overlay)
+        if json_out is None or str(json_out) != "-":
+            show_measurement(done)
+        if done.refused is not None:
+            show_error(done.refused, done.photo.name)
+            raise typer.Exit(RefusedError.exit_code)
+        return
+    raise typer.Exit(_measure_many(photos, request, json_out))
+
+
+def _measure_one(path: Path, request: Request) -> Measurement:
+    photo = load_photo(path)
+    with _progress() as say:
+        return measure(photo, request, say)
+
+
+def _write(done: Measurement, json_out: Path | None, coverage: Path | None, overlay: Path | None) -> None:
+    if json_out is not None:
+        data = as_json(measurement_document(done))
+        if str(json_out) == "-":
+            typer.echo(data.decode(), nl=False)
+        else:
+            write_whole(json_out, data)
+    if coverage is not None:
+        write_whole(coverage, coverage_png(done))
+    if overlay is not None:
+        write_whole(overlay, overlay_png(done))
+
+
+def _measure_many(photos: list[Path], request: Request, json_out: Path | None) -> int:
+    """Measure one after another, going on after a bad one; returns the exit code of the worst."""
+    documents: list[dict[str, Any]] = []
+    rows: list[tuple[str, Measurement | GraderError]] = []
+    code = 0
+    for number, path in enumerate(photos, 1):
+        if err.is_terminal:
+            err.print(f"[dim]{number} of {len(photos)}[/] {path.name}")
+        try:
+            done = _measure_one(path, request)
+        except PhotoError as error:
+            reason = {"code": error.code, "message": error.message, "advice": error.advice}
+            documents.append({"schema": SCHEMA, "photo": path.name, "error": reason, "warnings": [reason]})
+            rows.append((path.name, error))
+            code = error.exit_code
+            continue
+        documents.append(measurement_document(done))
+        rows.append((path.name, done))
+        if done.refused is not None:
+            code = code or RefusedError.exit_code
+    if json_out is not None:
+        data = b"".join(as_json(d) for d in documents)
+        if str(json_out) == "-":
+            typer.echo(data.decode(), nl=False)
+            return code
+        write_whole(json_out, data)
+    show_summary(rows)
+    return code
+
+
+@contextmanager
+def _progress() -> Iterator[Any]:
+    """What is being done, on a terminal only."""
+    if not err.is_terminal:
+        yield None
+        return
+    with err.status("reading the photo") as status:
+        yield lambda step: status.update(_STEP_WORDS[step])

@@ -1,0 +1,89 @@
+"""How far a segmenter's area may be off, as inputs of the area; and what the user should know of the picture.
+
+The figures in ``data/error.toml`` were measured on renders that the segmenter was not fitted to.
+"""
+
+from __future__ import annotations
+
+import functools
+import tomllib
+from importlib import resources
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.inputs import Distribution, Input
+from calibration.notices import Notice, NoticeDefinition, notice, register
+from calibration.scale import Scale
+
+register(
+    NoticeDefinition(
+        "contacts-narrow",
+        "Picture too coarse for narrow contacts",
+        "The photo has {px_per_mm:.1f} px per mm; contacts 0.7 mm wide are only {contact_px:.1f} px wide in it.",
+        "Go nearer, or use the camera's full resolution.",
+    ),
+    NoticeDefinition(
+        "gold-clipped",
+        "Gold over-exposed",
+        "{share:.0%} of the plating found is washed out to white, so its edges are uncertain.",
+        "Take the photo again without flash or direct lamp light, a little darker.",
+    ),
+    NoticeDefinition(
+        "no-gold-found",
+        "No plating found",
+        "No gold-coloured plating was found in the photo.",
+        "If there is some, take the photo nearer, in even daylight and in focus.",
+    ),
+)
+
+_CONTACT_MM = 0.7  # a common edge contact: PCI Express footprint, 0.70 mm
+_NARROW_PX = 3.0
+_CLIPPED_CODE = 250
+_CLIPPED_SHARE = 0.1
+
+
+def error_inputs(segmenter: str, photo_id: str, scale: Scale | None, share: NDArray[np.uint8]) -> tuple[Input, ...]:
+    """The segmenter's own error on area, a factor about 1; wider for coarse pictures.
+
+    Args:
+        segmenter: name, a table of ``data/error.toml``.
+        photo_id: the error is this photo's alone.
+        scale: of the photo.
+        share: coverage, uint8 (height, width); where nothing was found there is no error to scale.
+    """
+    if not share.any():
+        return ()
+    figures = _figures()[segmenter]
+    ladder = np.asarray(figures["px_per_mm"], np.float64)
+    at = np.log(np.clip(scale.px_per_mm, ladder[0], ladder[-1])) if scale else np.log(ladder[0])
+    median = float(np.interp(at, np.log(ladder), figures["median"]))
+    sigma = float(np.interp(at, np.log(ladder), figures["sigma_log"]))
+    return (
+        Input(
+            f"segmentation:{photo_id}",
+            "telling plating from what looks like it",
+            Distribution("lognormal", (median, sigma)),
+            figures["source"],
+        ),
+    )
+
+
+def quality_notices(rgb: NDArray[np.uint8], share: NDArray[np.uint8], scale: Scale | None) -> tuple[Notice, ...]:
+    """What weakens the number: nothing found, gold washed out, picture too coarse."""
+    plated = share > 127
+    if not plated.any():
+        return (notice("no-gold-found"),)
+    found = []
+    clipped = float(np.mean(rgb[plated].min(axis=1) >= _CLIPPED_CODE))
+    if clipped > _CLIPPED_SHARE:
+        found.append(notice("gold-clipped", share=clipped))
+    if scale is not None and scale.px_per_mm * _CONTACT_MM < _NARROW_PX:
+        found.append(notice("contacts-narrow", px_per_mm=scale.px_per_mm, contact_px=scale.px_per_mm * _CONTACT_MM))
+    return tuple(found)
+
+
+@functools.cache
+def _figures() -> dict[str, Any]:
+    return tomllib.loads(resources.files("grader.coverage").joinpath("data/error.toml").read_text("utf-8"))

@@ -1,0 +1,244 @@
+"""The way through the house for one photo: scale, coverage, regions, area, gold."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.errors import RefusedError, ScaleError
+from calibration.face_height import face_height
+from calibration.from_target import find_own_target, scale_from_target
+from calibration.inputs import Distribution
+from calibration.known import scale_from_length, scale_from_rectangle
+from calibration.notices import Notice, notice
+from calibration.scale import Scale
+from calibration.target import TargetDescription
+from calibration.thickness import GoldProperties
+from grader.area import AreaEstimate, estimate_area
+from grader.coverage import Coverage, Segmenter
+from grader.coverage.choose import default_segmenter
+from grader.gold import GoldEstimate, gold_mass
+from grader.model import Finish
+from grader.photo import Photo
+from grader.regions import Regions, Row, find_regions
+
+Point = tuple[float, float]
+Step = Literal["scale", "coverage", "regions", "gold"]
+Progress = Callable[[Step], None]
+
+_WHERE_SAMPLES = 400
+_LEAST_CONTACTS = 6
+
+
+@dataclass(frozen=True)
+class ByTarget:
+    """Scale from a ChArUco sheet that the user describes."""
+
+    target: TargetDescription
+
+
+@dataclass(frozen=True)
+class ByLength:
+    """Scale from a known length between two marked points."""
+
+    length_mm: float
+    start_px: Point
+    end_px: Point
+
+
+@dataclass(frozen=True)
+class ByRectangle:
+    """Scale from a known rectangle with four marked corners; the first edge has the first length."""
+
+    sides_mm: tuple[float, float]
+    corners_px: tuple[Point, Point, Point, Point]
+
+
+@dataclass(frozen=True)
+class ByPitch:
+    """Scale from the known pitch of the longest row of contacts."""
+
+    pitch_mm: float
+
+
+@dataclass(frozen=True)
+class Automatic:
+    """Look for our own printed target; refuse where there is none."""
+
+
+@dataclass(frozen=True)
+class WithoutScale:
+    """Shares of the frame only."""
+
+
+ScaleChoice = ByTarget | ByLength | ByRectangle | ByPitch | Automatic | WithoutScale
+
+
+@dataclass(frozen=True)
+class Request:
+    """How a photo is to be measured.
+
+    Attributes:
+        scale: what gives the scale.
+        board_thickness_mm: of the boards, or None for common ones.
+        print_factor: printed ÷ stated size of our own target from its check bar; None if never measured.
+        segmenter: None for the default one.
+        properties: thickness, density and gold fraction by finish; None for the published priors.
+    """
+
+    scale: ScaleChoice = Automatic()
+    board_thickness_mm: float | None = None
+    print_factor: Distribution | None = None
+    segmenter: Segmenter | None = None
+    properties: Mapping[Finish, GoldProperties] | None = None
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """All that one photo gave.
+
+    Attributes:
+        photo: as loaded.
+        scale: None where there is none; areas and gold are then None too.
+        coverage: of the photo.
+        regions: of the photo.
+        area: visible plated area.
+        gold: in that plating.
+        notices: what the user should know.
+        refused: why no area can be given, where one was asked for.
+    """
+
+    photo: Photo
+    scale: Scale | None
+    coverage: Coverage
+    regions: Regions
+    area: AreaEstimate | None
+    gold: GoldEstimate | None
+    notices: tuple[Notice, ...]
+    refused: RefusedError | None = None
+
+
+def measure(photo: Photo, request: Request | None = None, progress: Progress | None = None) -> Measurement:
+    """Measure one photo.
+
+    A photo that cannot carry the scale asked for is still searched, so that its picture can be shown; ``refused``
+    then says why there are no areas.
+
+    Args:
+        photo: loaded.
+        request: how; None for the defaults.
+        progress: called with the name of each step as it begins.
+
+    Raises:
+        UsageError: the request names points outside the photo, impossible sizes and the like.
+    """
+    wanted = request if request is not None else Request()
+    say = progress if progress is not None else _silent
+    segmenter = wanted.segmenter if wanted.segmenter is not None else default_segmenter()
+    say("scale")
+    scale, refused = _first_scale(photo, wanted)
+    say("coverage")
+    coverage = segmenter.segment(photo, scale)
+    say("regions")
+    regions = find_regions(coverage, scale)
+    if isinstance(wanted.scale, ByPitch):
+        try:
+            scale = _scale_by_pitch(photo, wanted.scale.pitch_mm, regions)
+        except ScaleError as error:
+            refused = error
+        else:
+            coverage = segmenter.segment(photo, scale)
+            regions = find_regions(coverage, scale)
+    if scale is None:
+        found = coverage.notices if refused is not None else (notice("no-scale"), *coverage.notices)
+        return Measurement(photo, None, coverage, regions, None, None, found, refused)
+    if isinstance(wanted.scale, ByLength):
+        scale = _where_it_counts(photo, wanted.scale, coverage)
+    say("gold")
+    area = estimate_area(coverage, regions, scale)
+    gold = gold_mass(area.by_finish, wanted.properties)
+    return Measurement(photo, scale, coverage, regions, area, gold, (*scale.notices, *coverage.notices))
+
+
+def _silent(step: Step) -> None:
+    """Progress that nobody watches."""
+
+
+def _first_scale(photo: Photo, wanted: Request) -> tuple[Scale | None, RefusedError | None]:
+    try:
+        scale = _find_scale(photo, wanted)
+    except RefusedError as error:
+        return None, error
+    if scale is None and isinstance(wanted.scale, Automatic):
+        missing = notice("no-scale")
+        return None, ScaleError(missing.code, missing.message, missing.advice)
+    return scale, None
+
+
+def _find_scale(photo: Photo, wanted: Request) -> Scale | None:
+    choice = wanted.scale
+    shape, focal, name = photo.rgb.shape, photo.focal_px, photo.short_id
+    height = face_height(wanted.board_thickness_mm)
+    match choice:
+        case ByTarget():
+            return scale_from_target(photo.rgb, choice.target, photo_id=name, focal_px=focal, face_height_mm=height)
+        case ByLength():
+            return scale_from_length(
+                shape, choice.length_mm, choice.start_px, choice.end_px, photo_id=name, focal_px=focal
+            )
+        case ByRectangle():
+            return scale_from_rectangle(shape, choice.sides_mm, choice.corners_px, photo_id=name, focal_px=focal)
+        case Automatic():
+            return find_own_target(
+                photo.rgb,
+                photo_id=name,
+                focal_px=focal,
+                face_height_mm=height,
+                print_factor=wanted.print_factor,
+            )
+    return None
+
+
+def _where_it_counts(photo: Photo, choice: ByLength, coverage: Coverage) -> Scale:
+    """The scale again, its tilt now judged at the places where plating was found."""
+    ys, xs = np.nonzero(coverage.share > 127)
+    where: NDArray[np.float64] | None = None
+    if len(ys):
+        some = np.linspace(0, len(ys) - 1, min(_WHERE_SAMPLES, len(ys))).astype(int)
+        where = np.column_stack([xs[some], ys[some]]).astype(np.float64)
+    return scale_from_length(
+        photo.rgb.shape,
+        choice.length_mm,
+        choice.start_px,
+        choice.end_px,
+        photo_id=photo.short_id,
+        focal_px=photo.focal_px,
+        where_px=where,
+    )
+
+
+def _scale_by_pitch(photo: Photo, pitch_mm: float, regions: Regions) -> Scale:
+    """Scale from the longest even row, found without scale: its ends lie a whole number of pitches apart."""
+    even = [r for r in regions.rows if r.pitch is not None and r.count >= _LEAST_CONTACTS]
+    if not even:
+        raise ScaleError(
+            "no-even-row",
+            f"No row of at least {_LEAST_CONTACTS} evenly spaced contacts was found to take the pitch from.",
+            "Take the photo nearer and in focus, or give a known length (--length).",
+        )
+    row: Row = max(even, key=lambda r: r.count)
+    (x0, y0), (x1, y1) = row.ends_px
+    steps = max(1, round(float(np.hypot(x1 - x0, y1 - y0)) / (row.pitch or 1.0)))
+    scale = scale_from_length(
+        photo.rgb.shape,
+        steps * pitch_mm,
+        row.ends_px[0],
+        row.ends_px[1],
+        photo_id=photo.short_id,
+        focal_px=photo.focal_px,
+    )
+    return replace(scale, method="pitch")

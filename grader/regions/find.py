@@ -1,0 +1,147 @@
+"""From coverage to regions, rows and boards."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.scale import Scale
+from grader.coverage import Coverage
+from grader.model import Finish
+from grader.regions.boards import board_of, edge_distance, find_boards
+from grader.regions.finish import finish_of_loose, finish_of_row
+from grader.regions.model import Board, Region, Regions, Row
+from grader.regions.rows import Piece, find_rows, row_of
+
+_MOST_REGIONS = 65_534
+_REACH_PX = 5  # faint edge pixels this near to a region belong to it
+
+
+def find_regions(coverage: Coverage, scale: Scale | None) -> Regions:
+    """Group the plated pixels of a photo.
+
+    Args:
+        coverage: of the photo.
+        scale: for sizes in mm; None measures in px and judges by shape alone.
+    """
+    labels, stats, centres = _label(coverage.share)
+    boards = find_boards(coverage.board, scale)
+    pieces = [_piece(number, labels, stats, centres, scale) for number in range(1, len(stats))]
+    to_edge = edge_distance(coverage.board)
+    rows, members = find_rows(pieces, with_scale=scale is not None)
+    described = tuple(
+        _describe_row([pieces[i] for i in inside], pitch, boards, to_edge, scale)
+        for inside, pitch in zip(members, rows, strict=True)
+    )
+    row_finish = [finish_of_row(row, with_scale=scale is not None) for row in described]
+    in_row = row_of(pieces, members)
+    regions = []
+    for piece, row in zip(pieces, in_row, strict=True):
+        finish: Finish = (
+            row_finish[row] if row is not None else finish_of_loose(piece, _edge_gap(piece, to_edge, scale), scale)
+        )
+        finish = _seen_as(finish, coverage.contact, labels, stats, piece)
+        regions.append(
+            Region(
+                piece.number, finish, piece.box_px, piece.length, piece.width, board_of(piece.centre_px, boards), row
+            )
+        )
+    return Regions(labels, tuple(regions), described, boards)
+
+
+def _label(share: NDArray[np.uint8]) -> tuple[NDArray[np.uint16], NDArray[np.int32], NDArray[np.float64]]:
+    """Labels of half-covered pixels, grown into their faint edges; the smallest regions give way if too many."""
+    _, found, stats, centres = cv2.connectedComponentsWithStats((share > 127).astype(np.uint8), connectivity=4)
+    if len(stats) - 1 > _MOST_REGIONS:
+        order = np.argsort(-stats[1:, cv2.CC_STAT_AREA], kind="stable")[:_MOST_REGIONS] + 1
+        renumber = np.zeros(len(stats), np.int32)
+        renumber[order] = np.arange(1, len(order) + 1)
+        found = renumber[found]
+        stats, centres = np.r_[stats[:1], stats[order]], np.r_[centres[:1], centres[order]]
+    core = found.astype(np.uint16)
+    grown = cv2.dilate(core, np.ones((_REACH_PX, _REACH_PX), np.uint8))
+    labels = np.where(core > 0, core, np.where(share > 0, grown, 0)).astype(np.uint16)
+    return labels, stats, centres
+
+
+def _piece(
+    number: int,
+    labels: NDArray[np.uint16],
+    stats: NDArray[np.int32],
+    centres: NDArray[np.float64],
+    scale: Scale | None,
+) -> Piece:
+    x, y, w, h, area = stats[number]
+    window = (labels[y : y + h, x : x + w] == number).astype(np.uint8)
+    contours, _ = cv2.findContours(window, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    outline = max(contours, key=len).reshape(-1, 2).astype(np.float32)
+    # outlines run through pixel centres: half a pixel on every side is missing from the rectangle
+    centre, (a, b), angle = cv2.minAreaRect(outline)
+    box_px = cv2.boxPoints((centre, (a + 1, b + 1), angle)) + np.array([x, y], np.float64)
+    box = scale.plane.to_mm(box_px) if scale else box_px
+    sides = np.linalg.norm(np.roll(box, -1, axis=0) - box, axis=1)
+    first, second = (sides[0] + sides[2]) / 2, (sides[1] + sides[3]) / 2
+    along = box[1] - box[0] if first >= second else box[2] - box[1]
+    place = scale.plane.to_mm(centres[number : number + 1])[0] if scale else centres[number]
+    return Piece(
+        number=number,
+        centre_px=centres[number],
+        centre=place,
+        box_px=box_px,
+        length=float(max(first, second)),
+        width=float(min(first, second)),
+        direction=along / max(float(np.hypot(*along)), 1e-9),
+        fill=float(area) / max((a + 1) * (b + 1), 1.0),
+    )
+
+
+def _edge_gap(piece: Piece, to_edge: NDArray[np.float32] | None, scale: Scale | None) -> float | None:
+    """Distance of a piece's nearest side from the edge of its board, in its own unit; None without outlines."""
+    if to_edge is None:
+        return None
+    x, y = np.round(piece.centre_px).astype(int)
+    per_unit = scale.px_per_mm_at(piece.centre_px[None]) if scale else 1.0
+    return float(to_edge[y, x]) / per_unit - piece.length / 2
+
+
+def _describe_row(
+    inside: list[Piece],
+    pitch: float | None,
+    boards: tuple[Board, ...],
+    to_edge: NDArray[np.float32] | None,
+    scale: Scale | None,
+) -> Row:
+    length = float(np.median([p.length for p in inside]))
+    gaps = [gap for p in inside if (gap := _edge_gap(p, to_edge, scale)) is not None]
+    at_edge = float(np.median(gaps)) < 0.5 * length if gaps else None
+    first, last = inside[0].centre_px, inside[-1].centre_px
+    return Row(
+        count=len(inside),
+        pitch=pitch,
+        contact_length=length,
+        contact_width=float(np.median([p.width for p in inside])),
+        board=board_of(np.mean([p.centre_px for p in inside], axis=0), boards),
+        at_edge=at_edge,
+        ends_px=((float(first[0]), float(first[1])), (float(last[0]), float(last[1]))),
+    )
+
+
+def _seen_as(
+    finish: Finish,
+    contact: NDArray[np.uint8] | None,
+    labels: NDArray[np.uint16],
+    stats: NDArray[np.int32],
+    piece: Piece,
+) -> Finish:
+    """What geometry says, against what the segmenter saw where it tells contacts from pads."""
+    if contact is None:
+        return finish
+    x, y, w, h = stats[piece.number, :4]
+    box = (slice(y, y + h), slice(x, x + w))
+    likely = float(contact[box][labels[box] == piece.number].mean()) / 255
+    if likely > 0.75:
+        return "hard_gold"
+    if likely < 0.25:
+        return "immersion_gold"
+    return finish

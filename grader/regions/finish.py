@@ -1,0 +1,59 @@
+"""Hard gold or immersion gold, from geometry and place. Colour cannot tell them (nor thickness) apart.
+
+Edge contacts wear by sliding, so that standards ask for hard gold on them; pads and planes are plated by immersion.
+Where neither the row nor the edge is clear, the finish is left undetermined and its thickness range spans both.
+"""
+
+from __future__ import annotations
+
+from calibration.scale import Scale
+from grader.model import Finish
+from grader.regions.model import Row
+from grader.regions.rows import Piece
+
+# Shortest published edge contacts are about 2 mm (small-outline memory modules, from memory); longest pads of
+# surface-mounted packages about as long: below it a row is told by its place at the edge alone.
+_LONG_MM = 2.4
+_SHORTEST_MM = 1.7
+_MANY = 8
+_SLENDER = 1.8
+_STRIP_MM, _STRIP_ASPECT = 8.0, 2.5
+_STRIP_WIDTH_MM = (1.8, 10.0)
+_EDGE_GAP_MM = 1.5
+
+
+def finish_of_row(row: Row, *, with_scale: bool) -> Finish:
+    """Finish of a row of alike contacts."""
+    slender = row.contact_length >= _SLENDER * row.contact_width
+    if not with_scale:
+        return "hard_gold" if row.at_edge is not False and slender and row.count >= _MANY else "undetermined"
+    if row.contact_length < _SHORTEST_MM:
+        return "immersion_gold"
+    if row.at_edge:
+        return "hard_gold"
+    if row.at_edge is None and slender and row.contact_length >= _LONG_MM:
+        return "hard_gold"
+    if slender and row.contact_length >= _LONG_MM and row.count >= _MANY:
+        return "hard_gold"
+    return "undetermined"
+
+
+def finish_of_loose(piece: Piece, edge_gap: float | None, scale: Scale | None) -> Finish:
+    """Finish of a piece that is in no row: a strip of contacts run together at an edge, else a pad.
+
+    Args:
+        piece: measured in mm where scale is known.
+        edge_gap: from its side to the board's edge, same unit; None without an outline.
+        scale: of the photo.
+    """
+    if scale is None:
+        return "undetermined"
+    low, high = _STRIP_WIDTH_MM
+    strip = piece.length >= max(_STRIP_MM, _STRIP_ASPECT * piece.width) and low <= piece.width <= high
+    if not strip:
+        return "immersion_gold"
+    # the gap is measured from half the length; along an edge it is the width that faces it
+    facing = edge_gap + (piece.length - piece.width) / 2 if edge_gap is not None else None
+    if facing is None or facing > _EDGE_GAP_MM:
+        return "undetermined"
+    return "hard_gold"

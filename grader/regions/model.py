@@ -1,0 +1,88 @@
+"""What the plated pixels of one photo are grouped into."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.model import Finish
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Region:
+    """One connected piece of plating.
+
+    Attributes:
+        number: its label in ``Regions.labels``.
+        finish: hard gold, immersion gold or undetermined.
+        box_px: float64 (4, 2), the smallest rectangle about it in the photo.
+        length: longer side of that rectangle, mm where scale is known, else px.
+        width: shorter side, likewise.
+        board: index of its board, or None.
+        row: index of its row of contacts, or None.
+    """
+
+    number: int
+    finish: Finish
+    box_px: FloatArray
+    length: float
+    width: float
+    board: int | None
+    row: int | None
+
+
+@dataclass(frozen=True)
+class Row:
+    """A row of alike contacts.
+
+    Attributes:
+        count: contacts found in it (worn or merged ones may be missing).
+        pitch: centre to centre, mm where scale is known, else px; None where contacts ran together.
+        contact_length: median, in the same unit.
+        contact_width: median, in the same unit.
+        board: index of its board, or None.
+        at_edge: whether it lies along the edge of its board; None where no outline is known.
+        ends_px: float pairs, the centres of its first and last contact in the photo.
+    """
+
+    count: int
+    pitch: float | None
+    contact_length: float
+    contact_width: float
+    board: int | None
+    at_edge: bool | None
+    ends_px: tuple[tuple[float, float], tuple[float, float]]
+
+
+@dataclass(frozen=True, eq=False)
+class Board:
+    """One board (or several that touch) as far as it is visible.
+
+    Attributes:
+        outline_px: float64 (k, 2).
+        area: of the outline, mm² where scale is known, else px².
+    """
+
+    outline_px: FloatArray
+    area: float
+
+
+@dataclass(frozen=True, eq=False)
+class Regions:
+    """All of one photo.
+
+    Attributes:
+        labels: uint16 (height, width): the region that each pixel with any coverage belongs to; 0 = none.
+        regions: label n is ``regions[n - 1]``.
+        rows: of contacts.
+        boards: outlines, largest first.
+    """
+
+    labels: NDArray[np.uint16]
+    regions: tuple[Region, ...]
+    rows: tuple[Row, ...]
+    boards: tuple[Board, ...]

@@ -1,0 +1,157 @@
+"""Rows of alike contacts: pieces of about one size and direction, side by side at an even pitch."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+LEAST_MEMBERS = 4
+_ALIKE = 0.35  # lengths and widths agree within this share
+_TURNED = np.cos(np.radians(12.0))
+_OFFSET = 0.35  # along their length, neighbours are shifted by no more than this share of it
+_NEAREST, _FURTHEST = 1.1, 3.6  # centre to centre, in widths
+_ASPECT = 1.35  # below it a piece has no direction: pads, not contacts
+_KEY_GAP = 7.0  # within a row, a missing stretch (key, worn contacts) of up to so many widths is bridged
+
+
+@dataclass(frozen=True, eq=False)
+class Piece:
+    """One connected piece of plating, measured.
+
+    Attributes:
+        number: label.
+        centre_px: (2,) in the photo.
+        centre: (2,) in mm, or in px without scale.
+        box_px: (4, 2) smallest rectangle in the photo.
+        length: its longer side, in the unit of ``centre``.
+        width: its shorter side, likewise.
+        direction: (2,) unit vector along its length, in the axes of ``centre``.
+        fill: share of the rectangle that is plated.
+    """
+
+    number: int
+    centre_px: FloatArray
+    centre: FloatArray
+    box_px: FloatArray
+    length: float
+    width: float
+    direction: FloatArray
+    fill: float
+
+
+def find_rows(pieces: list[Piece], *, with_scale: bool) -> tuple[list[float | None], list[list[int]]]:
+    """Rows among pieces.
+
+    Args:
+        pieces: all of a photo.
+        with_scale: lengths are mm, so that specks can be left out.
+
+    Returns:
+        The pitch of each row (None where it is not even), and the indices of its members in order along the row.
+    """
+    eligible = [
+        i
+        for i, p in enumerate(pieces)
+        if p.length >= _ASPECT * p.width and p.fill > 0.6 and (not with_scale or p.length >= 1.0)
+    ]
+    links = _links(pieces, eligible)
+    pitches: list[float | None] = []
+    rows: list[list[int]] = []
+    for group in _groups(eligible, links):
+        if len(group) < LEAST_MEMBERS:
+            continue
+        ordered = _in_order(pieces, group)
+        rows.append(ordered)
+        pitches.append(_pitch(pieces, ordered))
+    return pitches, rows
+
+
+def row_of(pieces: list[Piece], rows: list[list[int]]) -> list[int | None]:
+    """The row of each piece: its own, or that of the row whose band it lies in (worn or merged contacts)."""
+    out: list[int | None] = [None] * len(pieces)
+    for number, row in enumerate(rows):
+        for i in row:
+            out[i] = number
+    for i, piece in enumerate(pieces):
+        if out[i] is None:
+            out[i] = next((n for n, row in enumerate(rows) if _in_band(piece, [pieces[k] for k in row])), None)
+    return out
+
+
+def _links(pieces: list[Piece], eligible: list[int]) -> list[tuple[int, int]]:
+    if len(eligible) < 2:
+        return []
+    centre = np.array([pieces[i].centre for i in eligible])
+    length = np.array([pieces[i].length for i in eligible])
+    width = np.array([pieces[i].width for i in eligible])
+    direction = np.array([pieces[i].direction for i in eligible])
+    found = []
+    for a in range(len(eligible)):
+        step = centre - centre[a]
+        along = np.abs(step @ direction[a])
+        across = np.abs(step @ np.array([-direction[a][1], direction[a][0]]))
+        beside = (across >= _NEAREST * width[a]) & (across <= _KEY_GAP * width[a]) & (along <= _OFFSET * length[a])
+        alike = (np.abs(length / length[a] - 1) < _ALIKE) & (np.abs(width / width[a] - 1) < _ALIKE)
+        parallel = np.abs(direction @ direction[a]) > _TURNED
+        close = np.flatnonzero(beside & alike & parallel)
+        near = close[across[close] <= _FURTHEST * width[a]]
+        # a wide gap is bridged only where nothing nearer continues the row on that side
+        for b in close:
+            sided = near[np.sign(step[near] @ step[b]) > 0]
+            if b in near or not len(sided):
+                found.append((eligible[a], eligible[int(b)]))
+    return found
+
+
+def _groups(items: list[int], links: list[tuple[int, int]]) -> list[list[int]]:
+    parent = {i: i for i in items}
+
+    def root(i: int) -> int:
+        while parent[i] != i:
+            parent[i] = parent[parent[i]]
+            i = parent[i]
+        return i
+
+    for a, b in links:
+        parent[root(a)] = root(b)
+    groups: dict[int, list[int]] = {}
+    for i in items:
+        groups.setdefault(root(i), []).append(i)
+    return list(groups.values())
+
+
+def _in_order(pieces: list[Piece], group: list[int]) -> list[int]:
+    centre = np.array([pieces[i].centre for i in group])
+    _, _, axes = np.linalg.svd(centre - centre.mean(axis=0), full_matrices=False)
+    return [group[i] for i in np.argsort((centre - centre.mean(axis=0)) @ axes[0], kind="stable")]
+
+
+def _pitch(pieces: list[Piece], ordered: list[int]) -> float | None:
+    """Least-squares pitch over whole steps, or None where the centres do not fall on an even grid."""
+    centre = np.array([pieces[i].centre for i in ordered])
+    step = np.linalg.norm(np.diff(centre, axis=0), axis=1)
+    guess = float(np.median(step[step <= 1.5 * np.median(step)]))
+    if guess <= 0:
+        return None
+    whole = np.round(step / guess)
+    even = (whole >= 1) & (np.abs(step / guess - whole) < 0.2)
+    if even.mean() < 0.7:
+        return None
+    return float(step[even].sum() / whole[even].sum())
+
+
+def _in_band(piece: Piece, row: list[Piece]) -> bool:
+    """Whether a piece lies within the strip that a row's contacts span, with a contact's width to spare."""
+    first, last = row[0].centre, row[-1].centre
+    span = float(np.hypot(*(last - first)))
+    if span <= 0:
+        return False
+    axis = (last - first) / span
+    step = piece.centre - first
+    along, across = float(step @ axis), abs(float(step @ np.array([-axis[1], axis[0]])))
+    spare = 3 * float(np.median([p.width for p in row]))
+    return -spare <= along <= span + spare and across <= 0.5 * float(np.median([p.length for p in row]))

@@ -1,0 +1,128 @@
+"""A measurement as a JSON document: the contract that scripts, the log and the valuation read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from grader import __version__
+from grader.area import region_sums
+from grader.budget import budget
+from grader.gold import GoldEstimate, gold_mass
+from grader.measure import Measurement
+from grader.model import FINISHES, Finish, ProductModel, Range
+from grader.regions import Row
+
+SCHEMA = 1
+VISIBLE_ONLY = "Visible plating only: gold inside packages, and on faces that the photo does not show, is not in it."
+_NOTHING = Range(0.0, 0.0, 0.0)
+
+
+def measurement_document(measurement: Measurement) -> dict[str, Any]:
+    """The document of one photo.
+
+    Beside the contract's keys it holds ``sha256``, ``statement`` and ``model`` (area and gold as models whose inputs
+    stay shared, so that later stages draw the very same numbers).
+    """
+    photo, scale = measurement.photo, measurement.scale
+    document: dict[str, Any] = {
+        "schema": SCHEMA,
+        "program": f"grader {__version__}",
+        "photo": photo.name,
+        "sha256": photo.sha256,
+        "taken_at": photo.taken_at.isoformat() if photo.taken_at else None,
+        "width_px": photo.width_px,
+        "height_px": photo.height_px,
+        "segmenter": measurement.coverage.segmenter,
+        "scale": {"method": "none", "px_per_mm": None, "relative_uncertainty": None},
+        "statement": VISIBLE_ONLY,
+        "plated_share_of_frame": float(measurement.coverage.share.mean() / 255),
+        "plated_area_mm2": None,
+        "by_finish": {f: {"area_mm2": None, "gold_mg": None} for f in FINISHES},
+        "gold_mg": None,
+        "boards": _boards(measurement),
+        "budget": [],
+        "warnings": [n.as_json() for n in measurement.notices],
+        "model": None,
+    }
+    if measurement.refused is not None:
+        error = measurement.refused
+        reason = {"code": error.code, "message": error.message, "advice": error.advice}
+        document["refused"] = reason
+        document["warnings"].insert(0, reason)
+    if scale is not None and measurement.area is not None and measurement.gold is not None:
+        area, gold = measurement.area, measurement.gold
+        document["scale"] = {
+            "method": scale.method if scale.method != "rectangle" else "length",
+            "known": scale.method,
+            "px_per_mm": _px_per_mm(measurement),
+            "relative_uncertainty": scale.relative_uncertainty(),
+            "tilt_deg": scale.tilt_deg,
+        }
+        document["plated_area_mm2"] = _range(area.total)
+        document["by_finish"] = _by_finish(area.by_finish, gold)
+        document["gold_mg"] = _range(gold.total)
+        document["budget"] = [line.as_json() for line in budget(gold.total)]
+        document["model"] = {
+            "area_mm2": {f: model.as_json() for f, model in area.by_finish.items()},
+            "gold_mg": gold.total.as_json(),
+        }
+    return document
+
+
+def _px_per_mm(measurement: Measurement) -> float:
+    """Linear scale at the plating, or at the middle of what gave the scale where there is none."""
+    assert measurement.scale is not None  # noqa: S101 - callers hold a scale
+    ys, xs = np.nonzero(measurement.coverage.share > 127)
+    if not len(ys):
+        return measurement.scale.px_per_mm
+    some = np.linspace(0, len(ys) - 1, min(2000, len(ys))).astype(int)
+    return measurement.scale.px_per_mm_at(np.column_stack([xs[some], ys[some]]).astype(np.float64))
+
+
+def _range(model: ProductModel) -> dict[str, float]:
+    return (Range.of(model.draws()) if model.terms else _NOTHING).as_json()
+
+
+def _by_finish(areas: Mapping[Finish, ProductModel], gold: GoldEstimate) -> dict[str, Any]:
+    return {
+        f: {
+            "area_mm2": _range(areas[f]) if f in areas else _NOTHING.as_json(),
+            "gold_mg": _range(gold.by_finish[f]) if f in gold.by_finish else _NOTHING.as_json(),
+        }
+        for f in FINISHES
+    }
+
+
+def _boards(measurement: Measurement) -> list[dict[str, Any]]:
+    regions, area, scale = measurement.regions, measurement.area, measurement.scale
+    plated_px = region_sums(measurement.coverage.share, regions.labels, None)
+    out: list[dict[str, Any]] = []
+    for number, board in enumerate(regions.boards):
+        rows = [r for r in regions.rows if r.board == number]
+        entry: dict[str, Any] = {
+            "outline_px": [[round(float(x), 1), round(float(y), 1)] for x, y in board.outline_px],
+            "contacts": [_contacts(r, with_scale=scale is not None) for r in rows],
+        }
+        if scale is None or area is None:
+            plated = sum(plated_px[r.number] for r in regions.regions if r.board == number)
+            entry |= {"area_mm2": None, "by_finish": None, "plated_share": float(plated / board.area)}
+        else:
+            models = area.by_board[number]
+            outline = ProductModel.of(board.area, scale.area_inputs)
+            entry |= {"area_mm2": _range(outline), "by_finish": _by_finish(models, gold_mass(models))}
+        out.append(entry)
+    return out
+
+
+def _contacts(row: Row, *, with_scale: bool) -> dict[str, Any]:
+    return {
+        "count": row.count,
+        "pitch_mm": row.pitch if with_scale else None,
+        "length_mm": row.contact_length if with_scale else None,
+        "width_mm": row.contact_width if with_scale else None,
+        "at_edge": row.at_edge,
+        "face": "seen",
+    }

@@ -1,0 +1,71 @@
+"""Pictures of a measurement: what was taken for plating, by finish, drawn over the photo."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.measure import Measurement
+from grader.model import FINISHES, Finish
+
+# Colours of the Okabe–Ito set, told apart with any common colour vision (Okabe and Ito 2008, "Color Universal Design").
+FINISH_RGB: dict[Finish, tuple[int, int, int]] = {
+    "hard_gold": (213, 94, 0),
+    "immersion_gold": (0, 114, 178),
+    "undetermined": (204, 121, 167),
+}
+FINISH_WORDS: dict[Finish, str] = {
+    "hard_gold": "hard gold",
+    "immersion_gold": "immersion gold",
+    "undetermined": "finish undetermined",
+}
+_BOARD_RGB, _ROW_RGB = (240, 228, 66), (255, 255, 255)
+_MAX_SIDE_PX = 1600
+_STRENGTH = 0.65
+
+
+def coverage_png(measurement: Measurement) -> bytes:
+    """8-bit grey PNG of the photo's size, 255 = wholly plated."""
+    return _png(measurement.coverage.share)
+
+
+def overlay_png(measurement: Measurement, max_side_px: int = _MAX_SIDE_PX) -> bytes:
+    """PNG of the photo with plating coloured by finish, boards outlined and rows of contacts marked."""
+    return _png(np.ascontiguousarray(overlay_rgb(measurement, max_side_px)[..., ::-1]))
+
+
+def overlay_rgb(measurement: Measurement, max_side_px: int = _MAX_SIDE_PX) -> NDArray[np.uint8]:
+    """The overlay as uint8 (height, width, 3), at most ``max_side_px`` on its longer side."""
+    rgb = measurement.photo.rgb
+    k = min(1.0, max_side_px / max(rgb.shape[:2]))
+    size = (max(1, round(rgb.shape[1] * k)), max(1, round(rgb.shape[0] * k)))
+    base = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+    regions = measurement.regions
+    table = np.zeros(len(regions.regions) + 1, np.uint8)
+    table[0] = FINISHES.index("undetermined")
+    for region in regions.regions:
+        table[region.number] = FINISHES.index(region.finish)
+    share = measurement.coverage.share
+    for number, finish in enumerate(FINISHES):
+        own = np.where(table[regions.labels] == number, share, np.uint8(0))
+        alpha = cv2.resize(own, size, interpolation=cv2.INTER_AREA).astype(np.float32)[..., None] / 255 * _STRENGTH
+        base += alpha * (np.array(FINISH_RGB[finish], np.float32) - base)
+    out = np.ascontiguousarray(np.round(base).astype(np.uint8))
+    for board in regions.boards:
+        _polyline(out, board.outline_px, k, _BOARD_RGB)
+    for outline in measurement.scale.target_px if measurement.scale else ():
+        _polyline(out, outline, k, _ROW_RGB)
+    return out
+
+
+def _polyline(out: NDArray[np.uint8], points: NDArray[np.float64], k: float, rgb: tuple[int, int, int]) -> None:
+    scaled = np.round((points + 0.5) * k - 0.5).astype(np.int32).reshape(-1, 1, 2)
+    cv2.polylines(out, [scaled], isClosed=True, color=rgb, thickness=2, lineType=cv2.LINE_AA)
+
+
+def _png(picture: NDArray[np.uint8]) -> bytes:
+    ok, data = cv2.imencode(".png", picture)
+    if not ok:
+        raise RuntimeError("a picture of valid shape could not be encoded")
+    return bytes(data)
