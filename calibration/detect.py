@@ -18,7 +18,7 @@ from calibration.target import OWN_DICTIONARY, PAPER_MM, Paper, TargetDescriptio
 FloatArray = NDArray[np.float64]
 
 # Marker sides shorter than a dozen px cannot be read; a sheet that fills a twelfth of the picture still passes.
-_SEARCH_SIDE_PX = 1600
+_SEARCH_SIDE_PX = 1280
 _QUICK_SIDE_PX = 1000
 _QUICK_MARKERS_MIN = 2
 # a marker's girth over the picture's longer side: our 15 mm markers in a scene of three quarters of a metre

@@ -15,30 +15,42 @@ FloatArray = NDArray[np.float64]
 _INSET = 0.18
 _AREA_MIN_PX = 60.0
 _BLUR_PX = 5
+# log ratio of encoded red or blue to green, against the other patches
+_HUE_MAX = 0.15
 # a bare patch: nine tenths of its pixels lie within this share of its median
 _SPREAD_MAX = 0.35
 _SPREAD_FLOOR = 6.0
 
 
 def patches_in_sight(rgb: NDArray[np.uint8], target: TargetDescription, plane: PosedPlane) -> tuple[GreyPatch, ...]:
-    """Patches wholly inside the photo that look bare: even, and in the order of their reflectances.
+    """Patches wholly inside the photo that look bare: even, of one hue, and in the order of their reflectances.
 
     Args:
         rgb: uint8 (height, width, 3).
         target: the sheet.
         plane: the sheet's plane (height 0).
     """
-    found: list[tuple[GreyPatch, float]] = []
+    found: list[tuple[GreyPatch, FloatArray]] = []
     for place in target.grey_patches:
         polygon = plane.to_px(place.corners_mm(_INSET))
         level = _bare_level(rgb, polygon)
         if level is not None:
             found.append((GreyPatch(place.reflectance, polygon), level))
-    return tuple(patch for patch, level in found if _in_order(patch, level, found))
+    alike = _of_one_hue(found)
+    return tuple(patch for patch, level in alike if _in_order(patch, level[1], alike))
 
 
-def _bare_level(rgb: NDArray[np.uint8], polygon: FloatArray) -> float | None:
-    """Median green of the polygon, or None where it leaves the photo, is tiny, or is not even."""
+def _of_one_hue(found: list[tuple[GreyPatch, FloatArray]]) -> list[tuple[GreyPatch, FloatArray]]:
+    """The patches whose red and blue stand to green as they do in most: one light falls on all."""
+    if not found:
+        return found
+    hues = np.log(np.array([level[[0, 2]] + 4.0 for _, level in found]) / [[level[1] + 4.0] for _, level in found])
+    off = np.max(np.abs(hues - np.median(hues, axis=0)), axis=1)
+    return [pair for pair, miss in zip(found, off, strict=True) if miss <= _HUE_MAX]
+
+
+def _bare_level(rgb: NDArray[np.uint8], polygon: FloatArray) -> FloatArray | None:
+    """Median colour (3,) of the polygon, or None where it leaves the photo, is tiny, or is not even."""
     height, width = rgb.shape[:2]
     low, high = np.floor(polygon.min(axis=0)), np.ceil(polygon.max(axis=0)) + 1
     if low.min() < 0 or high[0] > width or high[1] > height:
@@ -53,13 +65,13 @@ def _bare_level(rgb: NDArray[np.uint8], polygon: FloatArray) -> float | None:
     p5, p50, p95 = np.percentile(values, [5, 50, 95], axis=0)
     if np.any(p95 - p5 > np.maximum(_SPREAD_MAX * p50, _SPREAD_FLOOR) + _SPREAD_FLOOR):
         return None
-    return float(p50[1])
+    return np.asarray(p50)
 
 
-def _in_order(patch: GreyPatch, level: float, found: list[tuple[GreyPatch, float]]) -> bool:
+def _in_order(patch: GreyPatch, level: float, found: list[tuple[GreyPatch, FloatArray]]) -> bool:
     """Whether a patch is brighter than most darker ones and darker than most brighter ones."""
     agree = [
-        (other_level - level) * (other.reflectance - patch.reflectance) > 0
+        (other_level[1] - level) * (other.reflectance - patch.reflectance) > 0
         for other, other_level in found
         if other.reflectance != patch.reflectance
     ]

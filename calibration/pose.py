@@ -29,6 +29,7 @@ _STIFF_MM = 1e-6
 _MAX_STEPS = 60
 _MAX_PASSES = 15
 _FIRST_SD_PX = 1.0
+_ROUGH_GAIN = 1e-5
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,6 +134,7 @@ def fit_pose(
     sd_floor_px: float = 0.0,
     outlier_sds: float = np.inf,
     curl_share: float = 0.0,
+    start: PoseFit | None = None,
 ) -> PoseFit:
     """The camera over a flat sheet that best explains where its points are seen.
 
@@ -144,6 +146,7 @@ def fit_pose(
         sd_px: standard deviation of the points in each direction where it is known; else the residuals tell.
         sd_floor_px: the least that may be found.
         outlier_sds: points that miss by more standard deviations are dropped, one pass after another.
+        start: an earlier fit of the same points to begin from.
         curl_share: how far such sheets curl off flat (standard deviation) over the points' reach from their middle.
 
     Raises:
@@ -156,7 +159,7 @@ def fit_pose(
     relative = np.ones(len(seen)) if relative_sd is None else np.asarray(relative_sd, dtype=np.float64)
     used = np.ones(len(seen), dtype=bool)
     sd = sd_px if sd_px is not None else _FIRST_SD_PX
-    theta = _best_start(sheet, seen, prior, sd * relative)
+    theta = _best_start(sheet, seen, prior, sd * relative) if start is None else start.parameters
     for _ in range(_MAX_PASSES):
         theta, _, normal = _minimise(theta, sheet.part(used), seen[used], prior, sd * relative[used])
         residual = seen - _project(theta, sheet)[0]
@@ -201,9 +204,11 @@ def _best_start(sheet: Sheet, points_px: FloatArray, prior: CameraPrior, sd: Flo
             start[_FOCAL:_CURL] = np.log(focal), lens.cx, lens.cy, lens.k1, lens.k2
             if not np.all(np.isfinite(start)) or start[5] <= 0:
                 continue
-            theta, cost, _ = _minimise(start, sheet, points_px, prior, sd)
+            theta, cost, _ = _minimise(start, sheet, points_px, prior, sd, gain_min=_ROUGH_GAIN)
             if np.all(np.isfinite(theta)) and (best is None or cost < best[0]):
                 best = (cost, theta)
+        if best is not None and best[0] <= len(points_px):
+            break  # within a standard deviation of each point already
     if best is None:
         raise ValueError("no camera pose explains the points")
     return best[1]
@@ -229,7 +234,7 @@ def _project(theta: FloatArray, sheet: Sheet) -> tuple[FloatArray, FloatArray]:
 
 
 def _minimise(
-    theta: FloatArray, sheet: Sheet, points_px: FloatArray, prior: CameraPrior, sd: FloatArray
+    theta: FloatArray, sheet: Sheet, points_px: FloatArray, prior: CameraPrior, sd: FloatArray, gain_min: float = 1e-9
 ) -> tuple[FloatArray, float, FloatArray]:
     """Levenberg–Marquardt: parameters, half the sum of squares, normal matrix."""
     lens, known = prior.lens, _N - _FOCAL
@@ -259,7 +264,7 @@ def _minimise(
             gain = cost - new_cost
             theta, miss, rows, cost = trial, new_miss, new_rows, new_cost
             damping = max(damping / 10, 1e-12)
-            if gain < 1e-9 * (1 + cost):
+            if gain < gain_min * (1 + cost):
                 break
         else:
             damping *= 10

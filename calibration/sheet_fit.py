@@ -80,13 +80,13 @@ def fit_sheet(
     Raises:
         ScaleError: the points contradict a sheet, or it is seen too much askew.
     """
-    flat = _fit(points_mm, points_px, relative_sd, prior, curl_share=0.0)
+    flat = _fit(points_mm, points_px, relative_sd, prior)
     refuse_askew(flat.plane, shape)
     residual_mm = flat.rms_px / _px_per_mm(flat, points_mm)
     figures = load("scale_figures")
     pose, curl = flat, 0.0
     if len(points_mm) >= figures["corners_to_see_curl"].value:
-        curled = _fit(points_mm, points_px, relative_sd, prior, curl_share=figures["sheet_curl"].value)
+        curled = _fit(points_mm, points_px, relative_sd, prior, figures["sheet_curl"].value, flat)
         if curled.curl_chi2 > _CURL_CHI2:
             refuse_askew(curled.plane, shape)
             pose, curl = curled, curled.curl_mm
@@ -96,7 +96,12 @@ def fit_sheet(
 
 
 def _fit(
-    points_mm: FloatArray, points_px: FloatArray, relative_sd: FloatArray, prior: CameraPrior, *, curl_share: float
+    points_mm: FloatArray,
+    points_px: FloatArray,
+    relative_sd: FloatArray,
+    prior: CameraPrior,
+    curl_share: float = 0.0,
+    start: PoseFit | None = None,
 ) -> PoseFit:
     figures = load("scale_figures")
     try:
@@ -108,6 +113,7 @@ def _fit(
             sd_floor_px=figures["corner_sd_floor"].value,
             outlier_sds=figures["corner_outlier"].value,
             curl_share=curl_share,
+            start=start,
         )
     except (ValueError, np.linalg.LinAlgError) as error:
         raise ScaleError(

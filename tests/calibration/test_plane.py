@@ -49,8 +49,9 @@ def test_to_mm_agrees_with_rays_followed_by_other_arithmetic(view: View, height:
 @settings(max_examples=60, deadline=None)
 def test_pixel_area_is_the_jacobian_of_to_mm(view: View, height: float) -> None:
     plane, step = plane_of(view, height), 1e-3
-    across = (plane.to_mm(PLACES + [step, 0]) - plane.to_mm(PLACES - [step, 0])) / (2 * step)
-    down = (plane.to_mm(PLACES + [0, step]) - plane.to_mm(PLACES - [0, step])) / (2 * step)
+    right, below = np.array([step, 0]), np.array([0, step])
+    across = (plane.to_mm(PLACES + right) - plane.to_mm(PLACES - right)) / (2 * step)
+    down = (plane.to_mm(PLACES + below) - plane.to_mm(PLACES - below)) / (2 * step)
     jacobian = across[:, 0] * down[:, 1] - across[:, 1] * down[:, 0]
     np.testing.assert_allclose(plane.pixel_area_mm2(PLACES), jacobian, rtol=1e-6)
 
