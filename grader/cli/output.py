@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import json
-import os
-import tempfile
-from pathlib import Path
 from typing import Any
 
 from rich.console import Console
 
-from calibration.errors import GraderError, UsageError
+from calibration.errors import GraderError
+from calibration.files import write_whole
 
 # Rich drops colour and boxes' control codes by itself when the output is piped.
+__all__ = ["as_json", "err", "out", "show_error", "write_whole"]
+
 out = Console(highlight=False, soft_wrap=True)
 err = Console(stderr=True, highlight=False, soft_wrap=True)
 
@@ -27,30 +27,6 @@ def show_error(error: GraderError, about: str = "") -> None:
 def _plain(text: str) -> str:
     """Text that Rich must not read as markup."""
     return text.replace("[", r"\[")
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file so that it is there wholly or not at all.
-
-    Raises:
-        UsageError: the folder does not exist or cannot be written to.
-    """
-    try:
-        handle, temporary = tempfile.mkstemp(dir=path.parent or Path(), prefix=f".{path.name}.")
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(data)
-            Path(temporary).chmod(0o644)
-            Path(temporary).replace(path)
-        except BaseException:
-            Path(temporary).unlink(missing_ok=True)
-            raise
-    except OSError as error:
-        raise UsageError(
-            "cannot-write",
-            f"{path} cannot be written ({error.strerror}).",
-            "Choose a folder that exists and is yours.",
-        ) from error
 
 
 def as_json(data: Any) -> bytes:

@@ -43,8 +43,8 @@ class Scorer:
         """The terms that the weights multiply, float32 (m, 1 + n + k), of feature rows (m, n)."""
         z = np.clip((rows - self.mean.astype(np.float32)) / self.sd.astype(np.float32), -_CLIP, _CLIP)
         first, second = self.pairs.T
-        parts = [np.ones((len(z), 1), np.float32), z, z[:, first] * z[:, second]]
-        return np.asarray(np.concatenate(parts, axis=1), np.float32)
+        ones = np.ones((len(z), 1), np.float32)
+        return np.hstack([ones, z, z[:, first] * z[:, second]]).astype(np.float32, copy=False)
 
     def as_json(self) -> dict[str, Any]:
         """A JSON object that ``from_json`` reads back."""

@@ -10,7 +10,7 @@ from calibration.scale import Scale
 from grader.coverage import Coverage
 from grader.model import Finish
 from grader.regions.boards import board_of, edge_distance, find_boards
-from grader.regions.finish import finish_of_loose, finish_of_row
+from grader.regions.finish import EDGE_GAP_MM, finish_of_loose, finish_of_row
 from grader.regions.model import Board, Region, Regions, Row
 from grader.regions.rows import Piece, find_rows, row_of
 
@@ -114,13 +114,14 @@ def _describe_row(
 ) -> Row:
     length = float(np.median([p.length for p in inside]))
     gaps = [gap for p in inside if (gap := _edge_gap(p, to_edge, scale)) is not None]
-    at_edge = float(np.median(gaps)) < 0.5 * length if gaps else None
+    at_edge = float(np.median(gaps)) < (EDGE_GAP_MM if scale else 0.5 * length) if gaps else None
     first, last = inside[0].centre_px, inside[-1].centre_px
     return Row(
         count=len(inside),
         pitch=pitch,
         contact_length=length,
         contact_width=float(np.median([p.width for p in inside])),
+        length_spread=float(np.median([abs(p.length - length) for p in inside])) / length,
         board=board_of(np.mean([p.centre_px for p in inside], axis=0), boards),
         at_edge=at_edge,
         ends_px=((float(first[0]), float(first[1])), (float(last[0]), float(last[1]))),

@@ -15,11 +15,12 @@ from grader.regions.rows import Piece
 # surface-mounted packages about as long: below it a row is told by its place at the edge alone.
 _LONG_MM = 2.4
 _SHORTEST_MM = 1.7
-_MANY = 8
+_MANY, _FEW = 8, 4
 _SLENDER = 1.8
+_EVEN = 0.06
 _STRIP_MM, _STRIP_ASPECT = 8.0, 2.5
 _STRIP_WIDTH_MM = (1.8, 10.0)
-_EDGE_GAP_MM = 1.5
+EDGE_GAP_MM = 2.0  # between a contact's outer end and the edge: bevel and outline's own error
 
 
 def finish_of_row(row: Row, *, with_scale: bool) -> Finish:
@@ -29,13 +30,14 @@ def finish_of_row(row: Row, *, with_scale: bool) -> Finish:
         return "hard_gold" if row.at_edge is not False and slender and row.count >= _MANY else "undetermined"
     if row.contact_length < _SHORTEST_MM:
         return "immersion_gold"
-    if row.at_edge:
+    if row.at_edge and slender:
         return "hard_gold"
-    if row.at_edge is None and slender and row.contact_length >= _LONG_MM:
+    if row.count < _FEW:
+        return "immersion_gold"
+    even = row.pitch is not None and row.length_spread < _EVEN
+    if slender and even and row.contact_length >= _LONG_MM and (row.count >= _MANY or row.at_edge is None):
         return "hard_gold"
-    if slender and row.contact_length >= _LONG_MM and row.count >= _MANY:
-        return "hard_gold"
-    return "undetermined"
+    return "immersion_gold" if row.at_edge is False and not even else "undetermined"
 
 
 def finish_of_loose(piece: Piece, edge_gap: float | None, scale: Scale | None) -> Finish:
@@ -54,6 +56,6 @@ def finish_of_loose(piece: Piece, edge_gap: float | None, scale: Scale | None) -
         return "immersion_gold"
     # the gap is measured from half the length; along an edge it is the width that faces it
     facing = edge_gap + (piece.length - piece.width) / 2 if edge_gap is not None else None
-    if facing is None or facing > _EDGE_GAP_MM:
+    if facing is None or facing > EDGE_GAP_MM:
         return "undetermined"
     return "hard_gold"

@@ -44,6 +44,7 @@ class Row:
         pitch: centre to centre, mm where scale is known, else px; None where contacts ran together.
         contact_length: median, in the same unit.
         contact_width: median, in the same unit.
+        length_spread: median deviation of the lengths from their median, as a share of it.
         board: index of its board, or None.
         at_edge: whether it lies along the edge of its board; None where no outline is known.
         ends_px: float pairs, the centres of its first and last contact in the photo.
@@ -53,6 +54,7 @@ class Row:
     pitch: float | None
     contact_length: float
     contact_width: float
+    length_spread: float
     board: int | None
     at_edge: bool | None
     ends_px: tuple[tuple[float, float], tuple[float, float]]

@@ -9,11 +9,12 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
-LEAST_MEMBERS = 4
+LEAST_MEMBERS = 3
 _ALIKE = 0.35  # lengths and widths agree within this share
 _TURNED = np.cos(np.radians(12.0))
 _OFFSET = 0.35  # along their length, neighbours are shifted by no more than this share of it
 _NEAREST, _FURTHEST = 1.1, 3.6  # centre to centre, in widths
+_LEAST_FILL = 0.45  # of its rectangle; a contact 3 px wide and turned fills about half
 _ASPECT = 1.35  # below it a piece has no direction: pads, not contacts
 _KEY_GAP = 7.0  # within a row, a missing stretch (key, worn contacts) of up to so many widths is bridged
 
@@ -56,7 +57,7 @@ def find_rows(pieces: list[Piece], *, with_scale: bool) -> tuple[list[float | No
     eligible = [
         i
         for i, p in enumerate(pieces)
-        if p.length >= _ASPECT * p.width and p.fill > 0.6 and (not with_scale or p.length >= 1.0)
+        if p.length >= _ASPECT * p.width and p.fill > _LEAST_FILL and (not with_scale or p.length >= 1.0)
     ]
     links = _links(pieces, eligible)
     pitches: list[float | None] = []

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from grader.measure import Measurement
 from grader.model import FINISHES, Finish
 
-# Colours of the Okabe–Ito set, told apart with any common colour vision (Okabe and Ito 2008, "Color Universal Design").
+# From the Okabe–Ito set (2008, "Color Universal Design"): told apart with any common colour vision.
 FINISH_RGB: dict[Finish, tuple[int, int, int]] = {
     "hard_gold": (213, 94, 0),
     "immersion_gold": (0, 114, 178),

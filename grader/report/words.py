@@ -1,0 +1,44 @@
+"""Words of a measurement that the command line and the page share."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from grader.budget import TOGETHER
+from grader.measure import Step
+
+STEP_WORDS: Mapping[Step, str] = {
+    "scale": "finding the scale",
+    "coverage": "looking for plating",
+    "regions": "grouping contacts and pads",
+    "gold": "working out the gold",
+}
+METHOD_WORDS: Mapping[str, str] = {
+    "target": "the printed target",
+    "length": "the known length",
+    "rectangle": "the known rectangle",
+    "pitch": "the pitch of the contacts",
+    "none": "nothing",
+}
+_SHOWN_SHARE = 0.005
+_MOST_LINES = 6
+
+
+def budget_lines(document: Mapping[str, Any]) -> list[tuple[str, float]]:
+    """What makes the gold's range wide, as title and share of variance: the few lines that matter, largest first."""
+    return [
+        ("several of them together" if line["input"] == TOGETHER else line["title"], line["share_of_variance"])
+        for line in document["budget"]
+        if line["share_of_variance"] >= _SHOWN_SHARE
+    ][:_MOST_LINES]
+
+
+def row_words(contacts: Mapping[str, Any]) -> str:
+    """One row of contacts of a document's board, in a phrase."""
+    text = f"{contacts['count']} contacts"
+    if contacts["width_mm"] is not None:
+        text += f", {contacts['width_mm']:.2f} × {contacts['length_mm']:.2f} mm"
+    if contacts["pitch_mm"]:
+        text += f", pitch {contacts['pitch_mm']:.2f} mm"
+    return text + (", at the board's edge" if contacts["at_edge"] else "")
