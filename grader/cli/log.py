@@ -6,18 +6,17 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
-from decimal import Decimal
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calibration.errors import UnitError, UsageError
+from calibration.errors import UsageError
 from grader.cli.log_report import show_contents, show_lots
 from grader.cli.output import out, write_whole
 from grader.log import TABLES, NewLot, NewPurchase, NewYield, TableName, checked, photo_of, to_csv, to_json
-from grader.units import format_mass, parse_mass_g, parse_money, parse_share
+from grader.units import format_mass, parse_fineness, parse_mass_g, parse_money, parse_weighed_mg
 from grader.value import measurements_of
 from grader.value.measured import documents_in
 
@@ -141,9 +140,9 @@ def yield_(
     """Log gold that was weighed at the end."""
     entry = checked(
         NewYield,
-        mass_mg=_mass_mg(mass),
-        uncertainty_mg=None if uncertainty is None else _mass_mg(uncertainty),
-        fineness=None if fineness is None else _fineness(fineness),
+        mass_mg=parse_weighed_mg(mass),
+        uncertainty_mg=None if uncertainty is None else parse_weighed_mg(uncertainty),
+        fineness=None if fineness is None else parse_fineness(fineness),
         fineness_known=None if fineness is None else known.value,
         note=note,
         weighed_on=_day(day),
@@ -207,27 +206,6 @@ def _lot(text: str) -> int | str:
     """A lot's number or name: names always hold a letter."""
     stripped = text.strip()
     return int(stripped) if re.fullmatch(r"[0-9]{1,18}", stripped) else stripped
-
-
-def _mass_mg(text: str) -> float:
-    try:
-        return parse_mass_g(text, precious=True) * 1e3
-    except UnitError as error:
-        if error.code == "value-zero":  # nothing came out: a yield like any other
-            return 0.0
-        raise
-
-
-def _fineness(text: str) -> float:
-    """A fineness as the trade writes it: per mille (995), as a share of one (0.995), or in per cent."""
-    stripped = text.strip()
-    if re.fullmatch(r"[1-9][0-9]{2,3}(\.[0-9]+)?", stripped):
-        return float(Decimal(stripped) / 1000)
-    if re.fullmatch(r"[01]?\.[0-9]+", stripped):
-        return float(stripped)
-    if stripped.endswith("%"):
-        return parse_share(stripped)
-    raise UnitError("fineness-unreadable", f"'{text}' is no fineness.", "Write 995, 0.995 or 99.5 %.")
 
 
 def _day(text: str | None) -> date:

@@ -14,19 +14,13 @@ from calibration.print_check import load_print_check
 from grader.cli.choices import choose_scale
 from grader.cli.measure_report import show_measurement, show_summary
 from grader.cli.output import as_json, err, show_error, write_whole
-from grader.cli.target import print_check_path
-from grader.measure import Measurement, Request, Step, measure
+from grader.measure import Measurement, Request, measure
 from grader.photo import load_photo
+from grader.places import print_check_path
 from grader.report import coverage_png, measurement_document, overlay_png
 from grader.report.document import SCHEMA
+from grader.report.words import STEP_WORDS
 from grader.units import parse_length_mm
-
-_STEP_WORDS: dict[Step, str] = {
-    "scale": "finding the scale",
-    "coverage": "looking for plating",
-    "regions": "grouping contacts and pads",
-    "gold": "working out the gold",
-}
 
 
 def measure_command(
@@ -81,7 +75,11 @@ def measure_command(
         print_factor=check.print_factor() if check is not None else None,
     )
     if len(photos) == 1:
-        done = _measure_one(photos[0], request)
+        try:
+            done = _measure_one(photos[0], request)
+        except PhotoError as error:
+            show_error(error, photos[0].name)
+            raise typer.Exit(error.exit_code) from error
         _write(done, json_out, coverage, overlay)
         if json_out is None or str(json_out) != "-":
             show_measurement(done)
@@ -148,4 +146,4 @@ def _progress() -> Iterator[Any]:
         yield None
         return
     with err.status("reading the photo") as status:
-        yield lambda step: status.update(_STEP_WORDS[step])
+        yield lambda step: status.update(STEP_WORDS[step])

@@ -13,17 +13,11 @@ from grader.model import FINISHES, ProductModel, Range
 from grader.regions import Row
 from grader.report.document import VISIBLE_ONLY
 from grader.report.overlay import FINISH_WORDS
+from grader.report.words import METHOD_WORDS
 from grader.units import format_range, format_share
 
 _MOST_LINES = 6
 _SHOWN_SHARE = 0.005
-_METHOD_WORDS = {
-    "target": "the printed target",
-    "length": "the known length",
-    "rectangle": "the known rectangle",
-    "pitch": "the pitch of the contacts",
-    "none": "nothing",
-}
 
 
 def show_measurement(done: Measurement) -> None:
@@ -33,7 +27,7 @@ def show_measurement(done: Measurement) -> None:
         share = float(done.coverage.share.mean() / 255)
         out.print(f"Plated share of the frame: {format_share(share)} (no scale, so no area and no gold)")
     else:
-        method = _METHOD_WORDS[done.scale.method]
+        method = METHOD_WORDS[done.scale.method]
         out.print(f"Scale from {method}: {done.scale.px_per_mm:.1f} px per mm")
         table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
         for column in ("", "plated area", "gold"):

@@ -5,20 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated, Literal
 
-import platformdirs
 import typer
 
 from calibration.errors import UsageError
 from calibration.print_check import PrintCheck, load_print_check, save_print_check
 from grader.cli.output import out, write_whole
+from grader.places import print_check_path
 from grader.units import parse_length_mm
-
-_APP = "board-gold-grader"
-
-
-def print_check_path() -> Path:
-    """Where the measured check bar is kept unless the user says otherwise."""
-    return platformdirs.user_data_path(_APP, appauthor=False) / "print-check.json"
 
 
 def target(

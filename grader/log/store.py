@@ -10,7 +10,6 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from platformdirs import user_data_path
 from sqlalchemy import Connection, Engine, RowMapping, Table, insert, select
 from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 from sqlalchemy.exc import IntegrityError
@@ -33,13 +32,14 @@ from grader.log.model import (
     utc_text,
 )
 from grader.log.store_file import check_file, log_errors, migrate, open_engine, writing
+from grader.places import data_folder
 
 Clock = Callable[[], datetime]
 
 
 def default_path() -> Path:
     """Where the log lies if nobody says otherwise: the user's data folder of this platform."""
-    return user_data_path("board-gold-grader", appauthor=False) / "log.sqlite"
+    return data_folder() / "log.sqlite"
 
 
 def open_log(path: Path | None = None, *, must_exist: bool = False, clock: Clock | None = None) -> Log:

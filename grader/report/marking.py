@@ -50,7 +50,7 @@ def ruled_jpeg(rgb: Picture, points: Sequence[Point], max_side_px: int = 1000) -
 
 
 def loupe_jpeg(rgb: Picture, point: Point, around_px: int = 24, zoom: int = 8) -> bytes:
-    """The pixels around a point, enlarged without smoothing, with hairlines through the point; black off the photo."""
+    """The pixels around a point, enlarged without smoothing, with hairlines through the point; black outside."""
     x0, y0 = math.floor(point[0]) - around_px, math.floor(point[1]) - around_px
     side = 2 * around_px + 1
     out = np.zeros((side, side, 3), np.uint8)
@@ -60,7 +60,12 @@ def loupe_jpeg(rgb: Picture, point: Point, around_px: int = 24, zoom: int = 8) -
     out = np.repeat(np.repeat(out, zoom, axis=0), zoom, axis=1)
     column, row = (math.floor((c - c0 + 0.5) * zoom) for c, c0 in zip(point, (x0, y0), strict=True))
     gap = zoom
-    for part in (out[row, : column - gap], out[row, column + gap :], out[: row - gap, column], out[row + gap :, column]):
+    for part in (
+        out[row, : column - gap],
+        out[row, column + gap :],
+        out[: row - gap, column],
+        out[row + gap :, column],
+    ):
         part[:] = _MARK
     return _jpeg(out)
 
@@ -72,7 +77,7 @@ def _scaled(value: float, k: float) -> int:
 def _round_step(least: float) -> int:
     """The smallest of 1, 2, 5, 10, 20, … that is not below ``least``."""
     power = 10 ** max(0, math.floor(math.log10(max(least, 1))))
-    return next(power * n for n in (1, 2, 5, 10) if power * n >= least)
+    return int(next(power * n for n in (1, 2, 5, 10) if power * n >= least))
 
 
 def _faint_line(part: Picture) -> None:

@@ -13,6 +13,7 @@ from grader.units.quantities import (
     parse_thickness_um,
     parse_volume_ml,
 )
+from grader.units.weighed import parse_fineness, parse_weighed_mg
 
 __all__ = [
     "Money",
@@ -23,6 +24,7 @@ __all__ = [
     "format_share",
     "money_down",
     "parse_area_mm2",
+    "parse_fineness",
     "parse_length_mm",
     "parse_mass_g",
     "parse_money",
@@ -31,6 +33,7 @@ __all__ = [
     "parse_share",
     "parse_thickness_um",
     "parse_volume_ml",
+    "parse_weighed_mg",
     "round_to",
     "split_range",
 ]

@@ -8,7 +8,8 @@ from typer.testing import CliRunner
 
 from calibration.errors import GraderError, UnitError, UsageError
 from calibration.print_check import load_print_check
-from grader.cli.target import print_check_path, target
+from grader.cli.target import target
+from grader.places import print_check_path
 
 APP = typer.Typer()
 APP.command()(target)

@@ -1,0 +1,117 @@
+"""The log's entries as tables of short texts, for the command line and the page."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from grader.log.model import Contents, Purchase, Yield
+from grader.model import Range
+from grader.units import format_mass, format_range, format_share
+
+
+@dataclass(frozen=True)
+class TextTable:
+    """A table ready to show.
+
+    Attributes:
+        title: of the table.
+        columns: their heads.
+        rows: as many texts each as there are columns.
+    """
+
+    title: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+def lots_table(contents: Contents) -> TextTable:
+    """One line a lot."""
+    latest = contents.latest_estimates()
+    return TextTable(
+        "Lots",
+        ("No.", "Lot", "Seller", "Started", "Photos", "Paid", "Gold weighed"),
+        tuple(
+            (
+                str(lot.id),
+                lot.name,
+                lot.seller,
+                lot.created_at.date().isoformat(),
+                str(sum(e.lot_id == lot.id for e in latest)),
+                "; ".join(_paid(p) for p in contents.purchases if p.lot_id == lot.id),
+                "; ".join(_weighed(y) for y in contents.yields if y.lot_id == lot.id),
+            )
+            for lot in contents.lots
+        ),
+    )
+
+
+def entry_tables(contents: Contents) -> tuple[TextTable, ...]:
+    """All entries by kind; a kind that has none is left out."""
+    latest = {e.id for e in contents.latest_estimates()}
+    names = {photo.sha256: photo.name for photo in contents.photos}
+    tables = (
+        TextTable(
+            "Estimates as made",
+            ("Made", "Photo", "Plated area", "Gold in the visible plating", "Counts"),
+            tuple(
+                (
+                    e.made_at.date().isoformat(),
+                    names[e.photo_sha256],
+                    _range(e.document, "plated_area_mm2", "mm²"),
+                    _range(e.document, "gold_mg", "mg"),
+                    "yes" if e.id in latest else "no, measured again",
+                )
+                for e in contents.estimates
+            ),
+        ),
+        TextTable(
+            "Offers as made",
+            ("Made", "Highest price worth paying"),
+            tuple((o.made_at.date().isoformat(), _highest(o.document)) for o in contents.offers),
+        ),
+        TextTable(
+            "Purchases",
+            ("Day", "Paid", "Mass", "Boards"),
+            tuple(
+                (
+                    p.bought_on.isoformat(),
+                    _paid(p),
+                    "" if p.mass_g is None else format_mass(p.mass_g * 1e3),
+                    "" if p.count is None else str(p.count),
+                )
+                for p in contents.purchases
+            ),
+        ),
+        TextTable(
+            "Yields",
+            ("Day", "Gold weighed", "Fineness", "Note"),
+            tuple((y.weighed_on.isoformat(), _weighed(y), _fineness(y), y.note) for y in contents.yields),
+        ),
+    )
+    return tuple(table for table in tables if table.rows)
+
+
+def _paid(purchase: Purchase) -> str:
+    return f"{purchase.price:f} {purchase.currency}"
+
+
+def _weighed(gold: Yield) -> str:
+    return format_mass(gold.mass_mg, gold.uncertainty_mg or 0.0)
+
+
+def _fineness(gold: Yield) -> str:
+    return "" if gold.fineness is None else f"{format_share(gold.fineness)} ({gold.fineness_known})"
+
+
+def _range(document: Mapping[str, Any], name: str, unit: str) -> str:
+    given = document.get(name)
+    if not isinstance(given, Mapping) or not {"value", "low", "high", "level"} <= set(given):
+        return ""
+    return format_range(Range(*(float(given[part]) for part in ("value", "low", "high", "level"))), unit)
+
+
+def _highest(document: Mapping[str, Any]) -> str:
+    highest = document.get("highest_price")
+    return f"{highest['price']:.2f} {document.get('currency', '')}" if isinstance(highest, Mapping) else ""

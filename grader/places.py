@@ -1,0 +1,17 @@
+"""Where this program keeps its files unless the user says otherwise."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import platformdirs
+
+
+def data_folder() -> Path:
+    """The user's data folder of this platform; it need not exist yet."""
+    return platformdirs.user_data_path("board-gold-grader", appauthor=False)
+
+
+def print_check_path() -> Path:
+    """The file that keeps the printed target's measured check bar."""
+    return data_folder() / "print-check.json"
