@@ -25,9 +25,9 @@ def find_regions(coverage: Coverage, scale: Scale | None) -> Regions:
         coverage: of the photo.
         scale: for sizes in mm; None measures in px and judges by shape alone.
     """
-    labels, stats, centres = _label(coverage.share)
+    labels, stats = _label(coverage.share)
     boards = find_boards(coverage.board, scale)
-    pieces = [_piece(number, labels, stats, centres, scale) for number in range(1, len(stats))]
+    pieces = _pieces(coverage.share, labels, len(stats) - 1, scale)
     to_edge = edge_distance(coverage.board)
     rows, members = find_rows(pieces, with_scale=scale is not None)
     described = tuple(
@@ -50,50 +50,61 @@ def find_regions(coverage: Coverage, scale: Scale | None) -> Regions:
     return Regions(labels, tuple(regions), described, boards)
 
 
-def _label(share: NDArray[np.uint8]) -> tuple[NDArray[np.uint16], NDArray[np.int32], NDArray[np.float64]]:
+def _label(share: NDArray[np.uint8]) -> tuple[NDArray[np.uint16], NDArray[np.int32]]:
     """Labels of half-covered pixels, grown into their faint edges; the smallest regions give way if too many."""
-    _, found, stats, centres = cv2.connectedComponentsWithStats((share > 127).astype(np.uint8), connectivity=4)
+    _, found, stats, _ = cv2.connectedComponentsWithStats((share > 127).astype(np.uint8), connectivity=4)
     if len(stats) - 1 > _MOST_REGIONS:
         order = np.argsort(-stats[1:, cv2.CC_STAT_AREA], kind="stable")[:_MOST_REGIONS] + 1
         renumber = np.zeros(len(stats), np.int32)
         renumber[order] = np.arange(1, len(order) + 1)
         found = renumber[found]
-        stats, centres = np.r_[stats[:1], stats[order]], np.r_[centres[:1], centres[order]]
+        stats = np.r_[stats[:1], stats[order]]
     core = found.astype(np.uint16)
     grown = cv2.dilate(core, np.ones((_REACH_PX, _REACH_PX), np.uint8))
     labels = np.where(core > 0, core, np.where(share > 0, grown, 0)).astype(np.uint16)
-    return labels, stats, centres
+    return labels, stats
 
 
-def _piece(
-    number: int,
-    labels: NDArray[np.uint16],
-    stats: NDArray[np.int32],
-    centres: NDArray[np.float64],
-    scale: Scale | None,
-) -> Piece:
-    x, y, w, h, area = stats[number]
-    window = (labels[y : y + h, x : x + w] == number).astype(np.uint8)
-    contours, _ = cv2.findContours(window, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    outline = max(contours, key=len).reshape(-1, 2).astype(np.float32)
-    # outlines run through pixel centres: half a pixel on every side is missing from the rectangle
-    centre, (a, b), angle = cv2.minAreaRect(outline)
-    box_px = cv2.boxPoints((centre, (a + 1, b + 1), angle)) + np.array([x, y], np.float64)
-    box = scale.plane.to_mm(box_px) if scale else box_px
-    sides = np.linalg.norm(np.roll(box, -1, axis=0) - box, axis=1)
-    first, second = (sides[0] + sides[2]) / 2, (sides[1] + sides[3]) / 2
-    along = box[1] - box[0] if first >= second else box[2] - box[1]
-    place = scale.plane.to_mm(centres[number : number + 1])[0] if scale else centres[number]
-    return Piece(
-        number=number,
-        centre_px=centres[number],
-        centre=place,
-        box_px=box_px,
-        length=float(max(first, second)),
-        width=float(min(first, second)),
-        direction=along / max(float(np.hypot(*along)), 1e-9),
-        fill=float(area) / max((a + 1) * (b + 1), 1.0),
-    )
+def _pieces(share: NDArray[np.uint8], labels: NDArray[np.uint16], n: int, scale: Scale | None) -> list[Piece]:
+    """Each region measured by its moments: the rectangle of the same middle, variances and direction.
+
+    Moments of the shares give sizes well below a pixel's, at any angle; a rectangle laid about the pixels would be
+    about a pixel too large each way.
+    """
+    ys, xs = np.nonzero(labels)
+    number, weight = labels[ys, xs], share[ys, xs] / 255.0
+    mass = np.bincount(number, weight, n + 1)[1:]
+    centre_px = np.column_stack([np.bincount(number, weight * v, n + 1)[1:] / mass for v in (xs, ys)])
+    dx, dy = xs - centre_px[number - 1, 0], ys - centre_px[number - 1, 1]
+    xx, xy, yy = (np.bincount(number, weight * v, n + 1)[1:] / mass for v in (dx * dx, dx * dy, dy * dy))
+    # a pixel's own width is no spread of the region
+    spread_px = np.stack([np.stack([xx, xy], -1), np.stack([xy, yy], -1)], -2) - np.eye(2) / 12
+    to_unit = _local_axes(centre_px, scale)
+    variance, axes = np.linalg.eigh(to_unit @ spread_px @ to_unit.transpose(0, 2, 1))
+    pixel = np.abs(np.linalg.det(to_unit))
+    # nothing is thinner than what a quarter of a pixel's variance would give
+    sides = np.sqrt(12 * np.maximum(variance, pixel[:, None] / 48))
+    centre = scale.plane.to_mm(centre_px) if scale else centre_px
+    width, length = sides.T
+    half = np.stack([axes[:, :, 1] * length[:, None], axes[:, :, 0] * width[:, None]], -1) / 2
+    half_px = np.linalg.solve(to_unit, half)
+    signs = np.array([[-1, 1, 1, -1], [-1, -1, 1, 1]])
+    boxes = centre_px[:, None] + (half_px @ signs).transpose(0, 2, 1)
+    fill = mass * pixel / (length * width)
+    return [
+        Piece(
+            i + 1, centre_px[i], centre[i], boxes[i], float(length[i]), float(width[i]), axes[i, :, 1], float(fill[i])
+        )
+        for i in range(n)
+    ]
+
+
+def _local_axes(centre_px: NDArray[np.float64], scale: Scale | None) -> NDArray[np.float64]:
+    """The map from small steps in px to steps in the unit of sizes about each place, (n, 2, 2)."""
+    if scale is None:
+        return np.tile(np.eye(2), (len(centre_px), 1, 1))
+    steps = [scale.plane.to_mm(centre_px + d) - scale.plane.to_mm(centre_px - d) for d in 0.5 * np.eye(2)]
+    return np.stack(steps, -1)
 
 
 def _edge_gap(piece: Piece, to_edge: NDArray[np.float32] | None, scale: Scale | None) -> float | None:

@@ -18,8 +18,8 @@ _SHORTEST_MM = 1.7
 _MANY, _FEW = 8, 4
 _SLENDER = 1.8
 _EVEN = 0.06
-_STRIP_MM, _STRIP_ASPECT = 8.0, 2.5
-_STRIP_WIDTH_MM = (1.8, 10.0)
+_STRIP_MM, _STRIP_ASPECT = 6.5, 2.5
+_STRIP_WIDTH_MM = (1.5, 10.0)
 EDGE_GAP_MM = 2.0  # between a contact's outer end and the edge: bevel and outline's own error
 
 

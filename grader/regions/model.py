@@ -19,7 +19,7 @@ class Region:
     Attributes:
         number: its label in ``Regions.labels``.
         finish: hard gold, immersion gold or undetermined.
-        box_px: float64 (4, 2), the smallest rectangle about it in the photo.
+        box_px: float64 (4, 2), the rectangle in the photo of the same middle, direction and spread.
         length: longer side of that rectangle, mm where scale is known, else px.
         width: shorter side, likewise.
         board: index of its board, or None.

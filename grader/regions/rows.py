@@ -14,9 +14,9 @@ _ALIKE = 0.35  # lengths and widths agree within this share
 _TURNED = np.cos(np.radians(12.0))
 _OFFSET = 0.35  # along their length, neighbours are shifted by no more than this share of it
 _NEAREST, _FURTHEST = 1.1, 3.6  # centre to centre, in widths
-_LEAST_FILL = 0.45  # of its rectangle; a contact 3 px wide and turned fills about half
+_LEAST_FILL = 0.6  # of its rectangle: contacts fill it, frames and traces do not
 _ASPECT = 1.35  # below it a piece has no direction: pads, not contacts
-_KEY_GAP = 7.0  # within a row, a missing stretch (key, worn contacts) of up to so many widths is bridged
+_KEY_GAP = 9.0  # within a row, a missing stretch (key, worn contacts) of up to so many widths is bridged
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,11 +27,11 @@ class Piece:
         number: label.
         centre_px: (2,) in the photo.
         centre: (2,) in mm, or in px without scale.
-        box_px: (4, 2) smallest rectangle in the photo.
+        box_px: (4, 2) the rectangle in the photo of the same middle, direction and spread.
         length: its longer side, in the unit of ``centre``.
         width: its shorter side, likewise.
         direction: (2,) unit vector along its length, in the axes of ``centre``.
-        fill: share of the rectangle that is plated.
+        fill: area ÷ that of the rectangle of the same variances; 1 for a whole rectangle.
     """
 
     number: int
@@ -67,7 +67,7 @@ def find_rows(pieces: list[Piece], *, with_scale: bool) -> tuple[list[float | No
             continue
         ordered = _in_order(pieces, group)
         rows.append(ordered)
-        pitches.append(_pitch(pieces, ordered))
+        pitches.append(_pitch([pieces[i] for i in ordered]))
     return pitches, rows
 
 
@@ -77,9 +77,10 @@ def row_of(pieces: list[Piece], rows: list[list[int]]) -> list[int | None]:
     for number, row in enumerate(rows):
         for i in row:
             out[i] = number
+    bands = [_Band.of([pieces[i] for i in row]) for row in rows]
     for i, piece in enumerate(pieces):
         if out[i] is None:
-            out[i] = next((n for n, row in enumerate(rows) if _in_band(piece, [pieces[k] for k in row])), None)
+            out[i] = next((n for n, band in enumerate(bands) if band.holds(piece)), None)
     return out
 
 
@@ -126,15 +127,23 @@ def _groups(items: list[int], links: list[tuple[int, int]]) -> list[list[int]]:
 
 
 def _in_order(pieces: list[Piece], group: list[int]) -> list[int]:
-    centre = np.array([pieces[i].centre for i in group])
+    along = _along([pieces[i] for i in group])
+    return [group[i] for i in np.argsort(along, kind="stable")]
+
+
+def _along(row: list[Piece]) -> FloatArray:
+    """Places (n,) of a row's centres along the line that fits them best."""
+    centre = np.array([p.centre for p in row])
     _, _, axes = np.linalg.svd(centre - centre.mean(axis=0), full_matrices=False)
-    return [group[i] for i in np.argsort((centre - centre.mean(axis=0)) @ axes[0], kind="stable")]
+    return np.asarray((centre - centre.mean(axis=0)) @ axes[0])
 
 
-def _pitch(pieces: list[Piece], ordered: list[int]) -> float | None:
-    """Least-squares pitch over whole steps, or None where the centres do not fall on an even grid."""
-    centre = np.array([pieces[i].centre for i in ordered])
-    step = np.linalg.norm(np.diff(centre, axis=0), axis=1)
+def _pitch(row: list[Piece]) -> float | None:
+    """Mean pitch over whole steps, or None where the centres do not fall on an even grid.
+
+    Steps count along the row only: a shorter contact, level with the others at one end, sits off the line.
+    """
+    step = np.abs(np.diff(_along(row)))
     guess = float(np.median(step[step <= 1.5 * np.median(step)]))
     if guess <= 0:
         return None
@@ -145,14 +154,29 @@ def _pitch(pieces: list[Piece], ordered: list[int]) -> float | None:
     return float(step[even].sum() / whole[even].sum())
 
 
-def _in_band(piece: Piece, row: list[Piece]) -> bool:
-    """Whether a piece lies within the strip that a row's contacts span, with a contact's width to spare."""
-    first, last = row[0].centre, row[-1].centre
-    span = float(np.hypot(*(last - first)))
-    if span <= 0:
-        return False
-    axis = (last - first) / span
-    step = piece.centre - first
-    along, across = float(step @ axis), abs(float(step @ np.array([-axis[1], axis[0]])))
-    spare = 3 * float(np.median([p.width for p in row]))
-    return -spare <= along <= span + spare and across <= 0.5 * float(np.median([p.length for p in row]))
+@dataclass(frozen=True, eq=False)
+class _Band:
+    """The strip that a row's contacts span, with five widths to spare at either end."""
+
+    start: FloatArray
+    axis: FloatArray
+    span: float
+    spare: float
+    half_length: float
+
+    @staticmethod
+    def of(row: list[Piece]) -> _Band:
+        first, last = row[0].centre, row[-1].centre
+        span = float(np.hypot(*(last - first)))
+        return _Band(
+            first,
+            (last - first) / max(span, 1e-9),
+            span,
+            5 * float(np.median([p.width for p in row])),
+            0.5 * float(np.median([p.length for p in row])),
+        )
+
+    def holds(self, piece: Piece) -> bool:
+        x, y = piece.centre - self.start
+        along, across = x * self.axis[0] + y * self.axis[1], y * self.axis[0] - x * self.axis[1]
+        return bool(-self.spare <= along <= self.span + self.spare and abs(across) <= self.half_length)

@@ -1,0 +1,89 @@
+"""Outlines of boards, their areas, and how far places are from their edges."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from calibration.plane import UniformPlane
+from calibration.scale import Scale
+from grader.regions.boards import board_of, edge_distance, find_boards, polygon_area
+from grader.regions.model import Board
+from grader.synthetic import box, polygon_share, union_share
+
+SHAPE = (300, 400)
+
+
+def scale(px_per_mm: float) -> Scale:
+    return Scale("length", UniformPlane(px_per_mm), px_per_mm, ())
+
+
+@given(st.floats(1, 500), st.floats(1, 500), st.floats(0, 360), st.floats(-100, 100))
+@settings(max_examples=40, deadline=None)
+def test_area_of_a_turned_rectangle(along: float, across: float, angle: float, shift: float) -> None:
+    corners = box((shift, -shift), along, across, angle)
+    assert polygon_area(corners) == pytest.approx(along * across, rel=1e-9)
+    assert polygon_area(corners[::-1]) == pytest.approx(along * across, rel=1e-9)
+
+
+def test_area_of_an_l_shape() -> None:
+    corners = np.array([[0, 0], [4, 0], [4, 1], [1, 1], [1, 3], [0, 3]], np.float64)
+    assert polygon_area(corners) == pytest.approx(4 + 2)
+
+
+@pytest.mark.parametrize("angle", [0.0, 12.0, 45.0])
+def test_a_boards_outline_and_area(angle: float) -> None:
+    mask = polygon_share(box((200.0, 150.0), 240.0, 120.0, angle), SHAPE) > 0.5
+    [board] = find_boards(mask, scale(4.0))
+    # outlines are for telling boards apart and for "at the edge", never for plated area: 3 % will do
+    assert board.area == pytest.approx(60 * 30, rel=0.03)
+    [without] = find_boards(mask, None)
+    assert without.area == pytest.approx(240 * 120, rel=0.03)
+    assert np.all(np.abs(board.outline_px.mean(axis=0) - [200, 150]) < 4)
+
+
+def test_boards_come_largest_first_and_crumbs_are_left_out() -> None:
+    boards = [box((90.0, 150.0), 100.0, 100.0), box((280.0, 150.0), 160.0, 140.0), box((180.0, 30.0), 20.0, 20.0)]
+    mask = union_share(boards, SHAPE) > 0.5
+    found = find_boards(mask, scale(4.0))
+    assert [round(b.area) for b in found] == sorted((round(b.area) for b in found), reverse=True)
+    assert len(found) == 2
+    assert len(find_boards(mask, scale(1.0))) == 3
+
+
+def test_nothing_there_gives_no_board() -> None:
+    assert find_boards(np.zeros(SHAPE, bool), None) == ()
+    speck = np.zeros(SHAPE, bool)
+    speck[10, 10] = True
+    assert find_boards(speck, scale(0.01)) == ()
+
+
+def test_the_smallest_board_holds_a_place() -> None:
+    large = Board(box((100.0, 100.0), 180.0, 180.0), 180.0**2)
+    small = Board(box((60.0, 60.0), 40.0, 40.0), 1600.0)
+    assert board_of(np.array([60.0, 60.0]), (large, small)) == 1
+    assert board_of(np.array([150.0, 150.0]), (large, small)) == 0
+    assert board_of(np.array([250.0, 10.0]), (large, small)) is None
+    assert board_of(np.array([60.0, 60.0]), ()) is None
+
+
+def test_distance_from_the_edge_in_pixels() -> None:
+    mask = polygon_share(box((199.5, 149.5), 240.0, 120.0), SHAPE) > 0.5
+    distance = edge_distance(mask)
+    assert distance is not None
+    assert distance[150, 199] == pytest.approx(60, abs=1)
+    assert distance[95, 199] == pytest.approx(6, abs=1)
+    assert distance[10, 10] == 0
+
+
+def test_the_frames_border_is_no_edge_of_a_board() -> None:
+    mask = np.zeros(SHAPE, bool)
+    mask[:, :200] = True
+    distance = edge_distance(mask)
+    assert distance is not None
+    assert distance[0, 100] == pytest.approx(100, abs=1)
+
+
+def test_without_outlines_there_is_no_distance() -> None:
+    assert edge_distance(np.ones(SHAPE, bool)) is None
+    assert edge_distance(np.zeros(SHAPE, bool)) is None
