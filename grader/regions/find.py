@@ -15,7 +15,7 @@ from grader.regions.model import Board, Region, Regions, Row
 from grader.regions.rows import Piece, find_rows, row_of
 
 _MOST_REGIONS = 65_534
-_REACH_PX = 5  # faint edge pixels this near to a region belong to it
+_REACH_PX = 2  # faint edge pixels this near to a region belong to it
 
 
 def find_regions(coverage: Coverage, scale: Scale | None) -> Regions:
@@ -59,9 +59,10 @@ def _label(share: NDArray[np.uint8]) -> tuple[NDArray[np.uint16], NDArray[np.int
         renumber[order] = np.arange(1, len(order) + 1)
         found = renumber[found]
         stats = np.r_[stats[:1], stats[order]]
-    core = found.astype(np.uint16)
-    grown = cv2.dilate(core, np.ones((_REACH_PX, _REACH_PX), np.uint8))
-    labels = np.where(core > 0, core, np.where(share > 0, grown, 0)).astype(np.uint16)
+    labels = found.astype(np.uint16)
+    for _ in range(_REACH_PX):  # a pixel at a time, so that the nearest region gets it
+        grown = cv2.dilate(labels, np.ones((3, 3), np.uint8))
+        labels = np.where((labels == 0) & (share > 0), grown, labels)
     return labels, stats
 
 
