@@ -1,0 +1,137 @@
+"""The learned segmenter: a small network says where and roughly how much, unmixing says how much at edges.
+
+1. A coarse pass of the network over the whole picture finds where plating may be.
+2. A fine pass, near 10 px per mm, over the tiles where the coarse pass saw any; nothing elsewhere.
+3. Where the photo resolves contacts well enough, the share of edge pixels by two-colour unmixing at its own
+   resolution; else the network's shares, resampled.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.scale import Scale
+from grader.coverage.error import error_inputs, quality_notices
+from grader.coverage.model import Coverage
+from grader.coverage.network import Maps, Network
+from grader.coverage.unmix import unmix_edges
+from grader.photo import Photo
+
+FINE_PX_PER_MM = 10.0
+FINE_SIDE_PX = 1600  # longest side of the fine picture where there is no scale
+LARGEST_FACTOR = 1.4  # the network was trained on pictures enlarged up to this much
+COARSE_PX_PER_MM = 5.0  # below it, narrow contacts are lost to the coarse pass
+LEAST_COARSE_PX, MOST_COARSE_PX = 0.6e6, 2.0e6
+MOST_FINE_PX = 5.0e6  # of all tiles together: bounds time; beyond it the fine picture is made smaller
+TILE_PX, MARGIN_PX = 384, 48
+LEAST_COARSE_SHARE = 0.05  # a tile is looked at again where the coarse pass saw at least this
+UNMIX_PX_PER_MM = 8.0  # below it contacts are too few pixels wide to show a colour of their own
+
+
+@dataclass(frozen=True)
+class _Tile:
+    """A square of the fine picture: ``inner`` is what it answers for, ``outer`` what the network sees."""
+
+    inner: tuple[slice, slice]
+    outer: tuple[slice, slice]
+
+
+class LearnedSegmenter:
+    """See the module's docstring."""
+
+    name = "learned-1"
+
+    def segment(self, photo: Photo, scale: Scale | None) -> Coverage:
+        """Coverage of one photo; without scale, the network judges sizes from the picture alone."""
+        rgb = photo.rgb
+        size = (photo.width_px, photo.height_px)
+        network = Network()
+        coarse = network.run(_resized(rgb, _coarse_factor(rgb, scale)))
+        fine, contact, factor = _fine_pass(network, rgb, scale, coarse)
+        share = np.round(255 * _resampled(fine, size)).astype(np.uint8)
+        mask = share > 127
+        if scale is not None and scale.px_per_mm >= UNMIX_PX_PER_MM:
+            share = unmix_edges(rgb, mask, scale.px_per_mm, int(np.ceil(0.5 / factor)) + 1)
+        board = _resampled(coarse.board, size) > 0.5
+        return Coverage(
+            share=share,
+            board=np.asarray(board | mask),
+            segmenter=self.name,
+            area_inputs=error_inputs(self.name, photo.short_id, scale, share),
+            notices=quality_notices(rgb, share, scale),
+            contact=np.round(255 * _resampled(contact, size)).astype(np.uint8),
+        )
+
+
+def _coarse_factor(rgb: NDArray[np.uint8], scale: Scale | None) -> float:
+    """Coarse picture's width ÷ photo's."""
+    least, most = (np.sqrt(n / (rgb.shape[0] * rgb.shape[1])) for n in (LEAST_COARSE_PX, MOST_COARSE_PX))
+    wanted = COARSE_PX_PER_MM / scale.px_per_mm if scale else 1.0
+    return float(min(_fine_factor(rgb, scale), 1.0, max(least, min(wanted, most))))
+
+
+def _fine_factor(rgb: NDArray[np.uint8], scale: Scale | None) -> float:
+    """Fine picture's width ÷ photo's."""
+    if scale is None:
+        return min(1.0, FINE_SIDE_PX / max(rgb.shape[:2]))
+    return min(LARGEST_FACTOR, FINE_PX_PER_MM / scale.px_per_mm)
+
+
+def _fine_pass(
+    network: Network, rgb: NDArray[np.uint8], scale: Scale | None, coarse: Maps
+) -> tuple[NDArray[np.float32], NDArray[np.float32], float]:
+    """Shares and contact chances over the fine picture, and its width ÷ the photo's."""
+    factor = _fine_factor(rgb, scale)
+    tiles = _tiles(rgb, factor, coarse)
+    cost = len(tiles) * (TILE_PX + 2 * MARGIN_PX) ** 2
+    if cost > MOST_FINE_PX:
+        factor *= (MOST_FINE_PX / cost) ** 0.5
+        tiles = _tiles(rgb, factor, coarse)
+    picture = _resized(rgb, factor)
+    share = np.zeros(picture.shape[:2], np.float32)
+    contact = np.zeros(picture.shape[:2], np.float32)
+    for tile in tiles:
+        maps = network.run(picture[tile.outer])
+        rows, columns = (slice(i.start - o.start, i.stop - o.start) for i, o in zip(tile.inner, tile.outer, strict=True))
+        share[tile.inner] = maps.share[rows, columns]
+        contact[tile.inner] = _resampled(maps.contact, maps.share.shape[::-1])[rows, columns]
+    return share, contact, factor
+
+
+def _tiles(rgb: NDArray[np.uint8], factor: float, coarse: Maps) -> list[_Tile]:
+    """Tiles of the fine picture in which the coarse pass saw some plating."""
+    height, width = (max(1, round(n * factor)) for n in rgb.shape[:2])
+    seen = coarse.share
+    tall, wide = seen.shape[0] / height, seen.shape[1] / width
+    found = []
+    for top in range(0, height, TILE_PX):
+        for left in range(0, width, TILE_PX):
+            bottom, right = min(top + TILE_PX, height), min(left + TILE_PX, width)
+            part = seen[int(top * tall) : int(np.ceil(bottom * tall)), int(left * wide) : int(np.ceil(right * wide))]
+            if part.size and part.max() >= LEAST_COARSE_SHARE:
+                outer = tuple(
+                    slice(max(a - MARGIN_PX, 0), min(b + MARGIN_PX, n))
+                    for a, b, n in ((top, bottom, height), (left, right, width))
+                )
+                found.append(_Tile((slice(top, bottom), slice(left, right)), (outer[0], outer[1])))
+    return found
+
+
+def _resized(rgb: NDArray[np.uint8], factor: float) -> NDArray[np.uint8]:
+    if factor == 1:
+        return rgb
+    height, width = rgb.shape[:2]
+    size = (max(1, round(width * factor)), max(1, round(height * factor)))
+    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC), np.uint8)
+
+
+def _resampled(chance: NDArray[np.float32], size: tuple[int, int]) -> NDArray[np.float32]:
+    """A map brought to (width, height); its sum over area stays."""
+    smaller = size[0] < chance.shape[1]
+    return np.asarray(
+        cv2.resize(chance, size, interpolation=cv2.INTER_AREA if smaller else cv2.INTER_LINEAR), np.float32
+    )

@@ -1,0 +1,50 @@
+"""The learned coverage network, run by OpenCV: pictures in, maps of shares out.
+
+Weights and their model card: ``grader/coverage/weights``. Training: ``grader/coverage/training``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from importlib import resources
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+_STRIDE = 16
+_MEAN, _SPREAD = 127.0, 128.0
+
+
+@dataclass(frozen=True)
+class Maps:
+    """What the network says of one picture.
+
+    Attributes:
+        share: float32 (height, width), plated share of each pixel, 0..1.
+        contact: float32 (ceil(height / 2), ceil(width / 2)), chance that plating there is an edge contact, not a pad.
+        board: float32, same shape as ``contact``: chance that there is a board.
+    """
+
+    share: NDArray[np.float32]
+    contact: NDArray[np.float32]
+    board: NDArray[np.float32]
+
+
+class Network:
+    """The network with its weights loaded. Not to be used from two threads at once."""
+
+    def __init__(self) -> None:
+        weights = resources.files("grader.coverage").joinpath("weights/coverage.onnx").read_bytes()
+        self._net = cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
+
+    def run(self, rgb: NDArray[np.uint8]) -> Maps:
+        """One pass over a picture, uint8 (height, width, 3), of any size."""
+        height, width = rgb.shape[:2]
+        padded = cv2.copyMakeBorder(rgb, 0, -height % _STRIDE, 0, -width % _STRIDE, cv2.BORDER_REPLICATE)
+        self._net.setInput(cv2.dnn.blobFromImage(padded, 1 / _SPREAD, mean=(_MEAN, _MEAN, _MEAN)))
+        chance = 1 / (1 + np.exp(-self._net.forward()[0]))
+        rows, columns = chance.shape[1:]
+        share = chance[:4].reshape(2, 2, rows, columns).transpose(2, 0, 3, 1).reshape(2 * rows, 2 * columns)
+        half = (slice(0, (height + 1) // 2), slice(0, (width + 1) // 2))
+        return Maps(np.ascontiguousarray(share[:height, :width]), chance[4][half], chance[5][half])

@@ -1,0 +1,215 @@
+"""What cameras, light, age and other designs do to a picture, done to a whole batch on the device.
+
+Colours are changed by class in linear light, where a pixel that two materials share mixes as it does in a camera;
+then light and camera; then the phone's processing. Every random number comes from the generator given.
+"""
+
+from __future__ import annotations
+
+import math
+
+import torch
+from torch import Tensor
+from torch.nn import functional
+
+from .dataset import CLASSES, Batch
+
+LUMA = (0.2126, 0.7152, 0.0722)
+BACKGROUND, MASK, LAMINATE, TIN, COPPER, PART = 0, 2, 3, 6, 7, 9
+
+
+class Draw:
+    """Random numbers per picture of a batch."""
+
+    def __init__(self, count: int, device: torch.device, generator: torch.Generator) -> None:
+        self.count, self.device, self.generator = count, device, generator
+
+    def uniform(self, low: float, high: float, channels: int = 1) -> Tensor:
+        """Float (n, channels, 1, 1)."""
+        u = torch.rand(self.count, channels, 1, 1, device=self.device, generator=self.generator)
+        return low + (high - low) * u
+
+    def normal(self, sigma: float, channels: int = 1) -> Tensor:
+        """Float (n, channels, 1, 1)."""
+        return sigma * torch.randn(self.count, channels, 1, 1, device=self.device, generator=self.generator)
+
+    def chance(self, share: float) -> Tensor:
+        """Float (n, 1, 1, 1), 1 with this probability, else 0."""
+        return (self.uniform(0, 1) < share).float()
+
+    def field(self, size: int, cells: int) -> Tensor:
+        """Smooth noise (n, 1, size, size), about normal."""
+        coarse = torch.randn(self.count, 1, cells, cells, device=self.device, generator=self.generator)
+        return functional.interpolate(coarse, size=(size, size), mode="bicubic", align_corners=False)
+
+    def colour(self, *, warm: bool) -> Tensor:
+        """A reflectance (n, 3, 1, 1): any, or one between cream, tan, orange and brown."""
+        if not warm:
+            return self.uniform(0.01, 0.6, 3) * self.uniform(0.3, 1.2)
+        red = self.uniform(0.08, 0.8)
+        green = red * self.uniform(0.45, 0.95)
+        return torch.cat([red, green, green * self.uniform(0.15, 0.9)], 1)
+
+
+def to_linear(x: Tensor) -> Tensor:
+    """SRGB-encoded 0..1 → linear (IEC 61966-2-1)."""
+    return torch.where(x <= 0.04045, x / 12.92, ((x.clamp(min=0.0) + 0.055) / 1.055) ** 2.4)
+
+
+def to_srgb(x: Tensor) -> Tensor:
+    """The inverse of ``to_linear``."""
+    return torch.where(x <= 0.0031308, 12.92 * x, 1.055 * x.clamp(min=1e-6) ** (1 / 2.4) - 0.055)
+
+
+def luma(x: Tensor) -> Tensor:
+    """Luminance (n, 1, h, w) of linear light."""
+    return (x * torch.tensor(LUMA, device=x.device).view(1, 3, 1, 1)).sum(1, keepdim=True)
+
+
+def _mix(chosen: Tensor, a: Tensor, b: Tensor) -> Tensor:
+    return chosen * a + (1 - chosen) * b
+
+
+def _soft_classes(batch: Batch) -> Tensor:
+    """Share of each class in each pixel (n, 12, s, s); plating aside, from class numbers smoothed over 3 × 3."""
+    hard = functional.one_hot(batch.classes.clamp(0, CLASSES - 1), CLASSES).permute(0, 3, 1, 2).float()
+    return functional.avg_pool2d(functional.pad(hard, (1, 1, 1, 1), mode="replicate"), 3, 1) * (1 - batch.gold)
+
+
+def _recolour(x: Tensor, share: Tensor, colour: Tensor) -> Tensor:
+    """Gain (n, 3, 1, 1) that brings a class's mean colour to ``colour``, texture and shading kept."""
+    mean = (x * share).sum((2, 3), keepdim=True) / (share.sum((2, 3), keepdim=True) + 1)
+    return (colour / (mean + 0.02)).clamp(0.05, 12)
+
+
+def materials(x: Tensor, batch: Batch, draw: Draw) -> tuple[Tensor, Tensor]:
+    """Other designs and other ages, in linear light; returns the picture and the plated share that is left."""
+    shares, gold, size = _soft_classes(batch), batch.gold, x.shape[-1]
+    gain = torch.ones_like(x)
+
+    def apply(share: Tensor, factor: Tensor) -> None:
+        nonlocal gain
+        gain = gain + share * (factor - 1)
+
+    one = torch.ones(1, device=x.device)
+    for number, chance, warm_chance in ((LAMINATE, 0.4, 0.85), (MASK, 0.35, 0.45), (BACKGROUND, 0.4, 0.6)):
+        share = shares[:, number : number + 1]
+        wanted = _mix(draw.chance(warm_chance), draw.colour(warm=True), draw.colour(warm=False))
+        other = torch.exp(draw.normal(0.25) + draw.normal(0.08, 3))
+        apply(share, _mix(draw.chance(chance), _recolour(x, share, wanted), other))
+    warm_tin = torch.cat([draw.uniform(0.95, 1.05), draw.uniform(0.86, 1.0), draw.uniform(0.66, 1.0)], 1)
+    apply(shares[:, TIN : TIN + 1], _mix(draw.chance(0.4), warm_tin, one) * draw.uniform(0.6, 1.25))
+    apply(shares[:, COPPER : COPPER + 1], torch.exp(draw.normal(0.25) + draw.normal(0.08, 3)))
+    apply(shares[:, PART : PART + 1], torch.exp(draw.normal(0.2) + draw.normal(0.12, 3)))
+
+    # plating: lighter, darker, paler, redder, tarnished in patches, blown out in patches
+    tone = torch.exp(draw.normal(0.3) + torch.cat([0 * draw.normal(1), draw.normal(0.05), draw.normal(0.2)], 1))
+    patch = torch.sigmoid(3 * draw.field(size, 6))
+    brown = torch.cat([draw.uniform(0.3, 0.85), draw.uniform(0.22, 0.7), draw.uniform(0.15, 0.65)], 1)
+    tone = tone * (1 + draw.chance(0.22) * patch * (brown - 1))
+    tone = tone * (1 + draw.chance(0.15) * (1 - patch) * draw.uniform(0.5, 3))
+    y = x * (gain + gold * (_mix(draw.chance(0.75), tone, one) - 1))
+
+    # plating gone: silver, copper or laminate where contacts were
+    gone = draw.chance(0.12)
+    which = draw.uniform(0, 1)
+    silver = torch.cat([draw.uniform(0.9, 1.05), draw.uniform(0.86, 1.0), draw.uniform(0.72, 1.0)], 1)
+    copper = torch.cat([draw.uniform(0.95, 1.05), draw.uniform(0.5, 0.68), draw.uniform(0.3, 0.5)], 1)
+    left = torch.where(which < 0.7, silver, torch.where(which < 0.8, copper, draw.colour(warm=True) / 0.4))
+    bare = luma(y) * left * draw.uniform(0.6, 1.2)
+    y = y + gone * gold * (bare - y)
+    return y, gold * (1 - gone)
+
+
+def camera(x: Tensor, draw: Draw) -> Tensor:
+    """White balance, exposure, uneven light, tone, saturation: linear → sRGB-encoded 0..1."""
+    size = x.shape[-1]
+    cast = _mix(draw.chance(0.75), draw.normal(0.10, 3), draw.normal(0.26, 3))
+    ramp = torch.linspace(-1, 1, size, device=x.device)
+    slope = draw.normal(0.25) * ramp.view(1, 1, 1, -1) + draw.normal(0.25) * ramp.view(1, 1, -1, 1)
+    x = x * torch.exp(cast + math.log(2) * (draw.uniform(-1.1, 0.8) + slope))
+    shoulder = torch.where(x < 0.6, x, 0.6 + 0.4 * (1 - torch.exp(-(x - 0.6).clamp(min=0) / 0.4)))
+    y = to_srgb(_mix(draw.chance(0.5), shoulder, x).clamp(0, 1))
+    y = y.clamp(min=1e-4) ** torch.exp(_mix(draw.chance(0.6), draw.normal(0.12), 0 * draw.normal(1)))
+    grey = y.mean(1, keepdim=True)
+    return (grey + (y - grey) * _mix(draw.chance(0.5), draw.uniform(0.55, 1.45), draw.uniform(1, 1))).clamp(0, 1)
+
+
+def blur(x: Tensor, draw: Draw) -> Tensor:
+    """Defocus or shake: a Gaussian of its own width along and across a random direction for each picture."""
+    reach = torch.arange(-4, 5, device=x.device, dtype=x.dtype)
+    dy, dx = torch.meshgrid(reach, reach, indexing="ij")
+    angle = draw.uniform(0, math.pi)
+    blurred = draw.chance(0.45)
+    along, across = 0.25 + blurred * draw.uniform(0, 1.3), 0.25 + blurred * draw.uniform(0, 0.8)
+    u, v = dx * angle.cos() + dy * angle.sin(), dy * angle.cos() - dx * angle.sin()
+    kernel = torch.exp(-0.5 * ((u / along) ** 2 + (v / across) ** 2))
+    kernel = (kernel / kernel.sum((2, 3), keepdim=True)).repeat_interleave(3, 0)
+    n, _, h, w = x.shape
+    padded = functional.pad(x, (4, 4, 4, 4), mode="replicate").reshape(1, 3 * n, h + 8, w + 8)
+    return functional.conv2d(padded, kernel, groups=3 * n).view(n, 3, h, w)
+
+
+def noise_and_sharpening(x: Tensor, draw: Draw) -> Tensor:
+    """Sensor noise, fine and blotchy, then unsharp masking."""
+    n, _, h, w = x.shape
+    noisy = draw.chance(0.6)
+    fine = torch.randn(x.shape, device=x.device, generator=draw.generator) * draw.uniform(0, 0.03)
+    small = torch.randn(n, 3, h // 3, w // 3, device=x.device, generator=draw.generator) * draw.uniform(0, 0.02)
+    x = x + noisy * (fine + functional.interpolate(small, size=(h, w), mode="bilinear", align_corners=False))
+    soft = functional.avg_pool2d(functional.pad(x, (1, 1, 1, 1), mode="replicate"), 3, 1)
+    return (x + draw.chance(0.35) * draw.uniform(0.2, 1.2) * (x - soft)).clamp(0, 1)
+
+
+# quantisation of luminance and colour difference at quality 50: ITU-T T.81, tables K.1 and K.2
+K1 = (
+    (16, 11, 10, 16, 24, 40, 51, 61),
+    (12, 12, 14, 19, 26, 58, 60, 55),
+    (14, 13, 16, 24, 40, 57, 69, 56),
+    (14, 17, 22, 29, 51, 87, 80, 62),
+    (18, 22, 37, 56, 68, 109, 103, 77),
+    (24, 35, 55, 64, 81, 104, 113, 92),
+    (49, 64, 78, 87, 103, 121, 120, 101),
+    (72, 92, 95, 98, 112, 100, 103, 99),
+)
+K2 = (
+    (17, 18, 24, 47, 99, 99, 99, 99),
+    (18, 21, 26, 66, 99, 99, 99, 99),
+    (24, 26, 56, 99, 99, 99, 99, 99),
+    (47, 66, 99, 99, 99, 99, 99, 99),
+    *((99,) * 8,) * 4,
+)
+YCC = ((0.299, 0.587, 0.114), (-0.168736, -0.331264, 0.5), (0.5, -0.418688, -0.081312))
+
+
+def _quantise(plane: Tensor, table: tuple[tuple[int, ...], ...], scale: Tensor) -> Tensor:
+    """One plane (n, 1, h, w), sides multiples of 8, through the 8 × 8 cosine transform and back."""
+    n, _, h, w = plane.shape
+    k = torch.arange(8, device=plane.device, dtype=plane.dtype)
+    basis = torch.cos((2 * k[None] + 1) * k[:, None] * math.pi / 16) / 2
+    basis[0] /= math.sqrt(2)
+    blocks = plane.view(n, h // 8, 8, w // 8, 8).permute(0, 1, 3, 2, 4)
+    step = (torch.tensor(table, device=plane.device, dtype=plane.dtype) * scale.view(n, 1, 1, 1, 1)).clamp(min=1)
+    rounded = torch.round(basis @ blocks @ basis.T / step) * step
+    return (basis.T @ rounded @ basis).permute(0, 1, 3, 2, 4).reshape(n, 1, h, w)
+
+
+def jpeg(x: Tensor, draw: Draw) -> Tensor:
+    """What JPEG at quality 40 to 95 with halved colour loses (no entropy coding: it loses nothing)."""
+    quality = draw.uniform(40, 95)
+    scale = torch.where(quality < 50, 50 / quality, 2 - quality / 50)
+    ycc = torch.einsum("dc,nchw->ndhw", torch.tensor(YCC, device=x.device), x * 255)
+    y = _quantise(ycc[:, :1] - 128, K1, scale) + 128
+    chroma = functional.avg_pool2d(ycc[:, 1:], 2)
+    chroma = torch.cat([_quantise(chroma[:, i : i + 1], K2, scale) for i in (0, 1)], 1)
+    full = torch.cat([y, functional.interpolate(chroma, scale_factor=2.0, mode="bilinear", align_corners=False)], 1)
+    back = torch.linalg.inv(torch.tensor(YCC, device=x.device))
+    return _mix(draw.chance(0.6), torch.einsum("dc,nchw->ndhw", back, full) / 255, x).clamp(0, 1)
+
+
+def augment(batch: Batch, generator: torch.Generator) -> Batch:
+    """A batch as other boards and other cameras would have shown it. Crop sides must be multiples of 16."""
+    draw = Draw(len(batch.rgb), batch.rgb.device, generator)
+    linear, gold = materials(to_linear(batch.rgb), batch, draw)
+    rgb = jpeg(noise_and_sharpening(blur(camera(linear, draw), draw), draw), draw)
+    return Batch(rgb, gold, batch.board, batch.classes)

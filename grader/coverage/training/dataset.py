@@ -1,0 +1,150 @@
+"""Training data: a folder of pictures with exact masks, held on the training device and cropped there.
+
+A folder holds ``images/NAME.jpg`` and, for each, ``masks/NAME_gold.png`` (8-bit plated share of each pixel),
+``masks/NAME_mask.png`` (8-bit class number) and ``masks/NAME_board.png`` (8-bit board number, 0 = none).
+Decoded pictures stay on the device as bytes: reading files is then no part of a training step.
+"""
+
+from __future__ import annotations
+
+import math
+import zlib
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+import torch
+from torch import Tensor
+from torch.nn import functional
+
+FINGER, PAD, BARREL = 4, 5, 11  # class numbers: edge contact, pad, plated hole wall (counts neither for nor against)
+LOOKALIKES = (3, 6, 7, 10)  # bare laminate, tin, copper, brass
+CLASSES = 12
+LEVELS = 3
+FOCUS_POINTS = 256
+
+
+@dataclass(frozen=True)
+class Frame:
+    """One picture with its masks.
+
+    Attributes:
+        name: file stem.
+        levels: full size, half, quarter; each uint8 (6, h, w): red, green, blue, plated share, board, class number.
+        plated: int (n, 2), rows and columns of some mostly plated pixels; n may be 0.
+        lookalike: the same of pixels that are easily taken for plated.
+    """
+
+    name: str
+    levels: tuple[Tensor, ...]
+    plated: Tensor
+    lookalike: Tensor
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Crops as the sampler cuts them.
+
+    Attributes:
+        rgb: float (n, 3, s, s), 0..1, sRGB-encoded.
+        gold: float (n, 1, s, s), plated share.
+        board: float (n, 1, s, s), 0 or 1.
+        classes: int64 (n, s, s).
+    """
+
+    rgb: Tensor
+    gold: Tensor
+    board: Tensor
+    classes: Tensor
+
+
+def held_out(name: str) -> bool:
+    """Whether a picture belongs to the validation split: one in ten, by its name alone."""
+    return zlib.crc32(name.encode()) % 10 == 0
+
+
+def _some(mask: np.ndarray, rng: np.random.Generator) -> Tensor:
+    rows, columns = np.nonzero(mask)
+    if len(rows) > FOCUS_POINTS:
+        pick = rng.choice(len(rows), FOCUS_POINTS, replace=False)
+        rows, columns = rows[pick], columns[pick]
+    return torch.from_numpy(np.stack([rows, columns], 1).astype(np.int64))
+
+
+def read_frame(folder: Path, name: str, device: torch.device) -> Frame:
+    """Reads one picture and its masks."""
+    image = cv2.cvtColor(cv2.imread(str(folder / "images" / f"{name}.jpg")), cv2.COLOR_BGR2RGB)
+    gold, classes, board = (
+        cv2.imread(str(folder / "masks" / f"{name}_{kind}.png"), cv2.IMREAD_GRAYSCALE)
+        for kind in ("gold", "mask", "board")
+    )
+    soft = np.dstack([image, gold, np.where(board > 0, 255, 0).astype(np.uint8)])
+    levels = []
+    for i in range(LEVELS):
+        if i:
+            soft = cv2.resize(soft, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+            classes_i = cv2.resize(classes, (soft.shape[1], soft.shape[0]), interpolation=cv2.INTER_NEAREST)
+        else:
+            classes_i = classes
+        stack = np.concatenate([soft, classes_i[..., None]], 2).transpose(2, 0, 1)
+        levels.append(torch.from_numpy(np.ascontiguousarray(stack)).to(device))
+    rng = np.random.default_rng(zlib.crc32(name.encode()))
+    return Frame(name, tuple(levels), _some(gold > 127, rng), _some(np.isin(classes, LOOKALIKES), rng))
+
+
+def read_folders(folders: Sequence[Path], device: torch.device, workers: int = 16) -> list[Frame]:
+    """All pictures of some folders, in the order of their names."""
+    found = sorted((p.stem, f) for f in folders for p in (f / "images").glob("*.jpg"))
+    with ThreadPoolExecutor(workers) as pool:
+        return list(pool.map(lambda nf: read_frame(nf[1], nf[0], device), found))
+
+
+def _focus(frame: Frame, rng: np.random.Generator) -> tuple[float, float]:
+    """Where a crop looks: often at plating, sometimes at what resembles it, else anywhere."""
+    points, u = None, rng.random()
+    if u < 0.5 and len(frame.plated):
+        points = frame.plated
+    elif u < 0.72 and len(frame.lookalike):
+        points = frame.lookalike
+    if points is None:
+        height, width = frame.levels[0].shape[1:]
+        return float(rng.uniform(0, height)), float(rng.uniform(0, width))
+    row, column = points[int(rng.integers(len(points)))].tolist()
+    return float(row), float(column)
+
+
+def _crop(frame: Frame, rng: np.random.Generator, size: int) -> tuple[Tensor, Tensor]:
+    """One crop at random zoom, angle and mirror: soft planes (5, s, s) and class numbers (s, s)."""
+    zoom = float(np.exp(rng.uniform(np.log(0.3), np.log(1.4))))  # crop pixels per picture pixel
+    level = min(max(round(-math.log2(zoom)), 0), LEVELS - 1)
+    planes = frame.levels[level]
+    height, width = planes.shape[1:]
+    row, column = _focus(frame, rng)
+    shift = rng.uniform(-0.35, 0.35, 2) * size / zoom
+    row, column = (row + shift[0]) / 2**level, (column + shift[1]) / 2**level
+    angle = rng.uniform(0, 2 * np.pi) if rng.random() < 0.6 else rng.integers(4) * np.pi / 2
+    mirror = -1.0 if rng.random() < 0.5 else 1.0
+    reach = size / 2 / (zoom * 2**level)
+    c, s = reach * np.cos(angle), reach * np.sin(angle)
+    theta = torch.tensor(
+        [
+            [2 * mirror * c / width, -2 * s / width, 2 * column / width - 1],
+            [2 * mirror * s / height, 2 * c / height, 2 * row / height - 1],
+        ],
+        dtype=torch.float32,
+    )
+    grid = functional.affine_grid(theta.to(planes.device)[None], [1, 1, size, size], align_corners=False)
+    kind = {"padding_mode": "reflection", "align_corners": False}
+    soft = functional.grid_sample(planes[None, :5].float(), grid, mode="bilinear", **kind)[0]
+    classes = functional.grid_sample(planes[None, 5:].float(), grid, mode="nearest", **kind)[0, 0]
+    return soft, classes.long()
+
+
+def sample(frames: Sequence[Frame], rng: np.random.Generator, count: int, size: int) -> Batch:
+    """Crops of ``size`` × ``size`` from random pictures."""
+    crops = [_crop(frames[int(rng.integers(len(frames)))], rng, size) for _ in range(count)]
+    soft = torch.stack([c[0] for c in crops]) / 255
+    return Batch(soft[:, :3], soft[:, 3:4], (soft[:, 4:5] > 0.5).float(), torch.stack([c[1] for c in crops]))

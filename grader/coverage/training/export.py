@@ -1,0 +1,41 @@
+"""Writes trained weights as ONNX: ``python -m grader.coverage.training.export coverage.pt coverage.onnx``."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+import torch
+
+from .model import CoverageNet
+
+
+def export(weights: Path, onnx: Path) -> None:
+    """One input ``image`` (n, 3, h, w), one output ``logits`` (n, 6, h / 2, w / 2), any size that 16 divides."""
+    model = CoverageNet()
+    model.load_state_dict(torch.load(weights, map_location="cpu", weights_only=True))
+    model.eval()
+    size = {0: "n", 2: "h", 3: "w"}
+    torch.onnx.export(
+        model,
+        (torch.zeros(1, 3, 64, 64),),
+        str(onnx),
+        input_names=["image"],
+        output_names=["logits"],
+        dynamic_axes={"image": size, "logits": size},
+        opset_version=17,
+        dynamo=False,
+    )
+
+
+def main() -> None:
+    """Command line."""
+    ask = argparse.ArgumentParser(description=__doc__)
+    ask.add_argument("weights", type=Path)
+    ask.add_argument("onnx", type=Path)
+    got = ask.parse_args()
+    export(got.weights, got.onnx)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,111 @@
+"""The network: an EfficientNet-Lite0 encoder cut at stride 16 under a light U-Net decoder (about 0.8 M parameters).
+
+Encoder after Tan and Le, "EfficientNet: Rethinking Model Scaling for Convolutional Neural Networks" (2019), Lite
+variant: ReLU6, no squeeze-and-excitation. Layer names follow the published ImageNet checkpoint, so it loads as it is.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import torch
+from torch import Tensor, nn
+from torch.nn import functional
+
+# (kernel, stride, expansion, channels in, channels out) of Lite0's first eleven blocks
+BLOCKS = (
+    (3, 1, 1, 32, 16),
+    (3, 2, 6, 16, 24),
+    (3, 1, 6, 24, 24),
+    (5, 2, 6, 24, 40),
+    (5, 1, 6, 40, 40),
+    (3, 2, 6, 40, 80),
+    (3, 1, 6, 80, 80),
+    (3, 1, 6, 80, 80),
+    (5, 1, 6, 80, 112),
+    (5, 1, 6, 112, 112),
+    (5, 1, 6, 112, 112),
+)
+TAPS = (0, 2, 4, 10)  # blocks whose outputs (strides 2, 4, 8, 16) the decoder reads
+OUTPUTS = 6  # at stride 2: four sub-pixels of coverage, edge contact against pad, board
+BN = {"eps": 1e-3, "momentum": 0.01}
+
+
+class Block(nn.Module):
+    """Inverted bottleneck."""
+
+    def __init__(self, kernel: int, stride: int, expansion: int, inside: int, outside: int) -> None:
+        super().__init__()
+        wide = inside * expansion
+        self.expand = expansion > 1
+        self.skip = stride == 1 and inside == outside
+        if self.expand:
+            self._expand_conv = nn.Conv2d(inside, wide, 1, bias=False)
+            self._bn0 = nn.BatchNorm2d(wide, **BN)
+        self._depthwise_conv = nn.Conv2d(wide, wide, kernel, stride, kernel // 2, groups=wide, bias=False)
+        self._bn1 = nn.BatchNorm2d(wide, **BN)
+        self._project_conv = nn.Conv2d(wide, outside, 1, bias=False)
+        self._bn2 = nn.BatchNorm2d(outside, **BN)
+
+    def forward(self, x: Tensor) -> Tensor:
+        y = functional.relu6(self._bn0(self._expand_conv(x))) if self.expand else x
+        y = functional.relu6(self._bn1(self._depthwise_conv(y)))
+        y = self._bn2(self._project_conv(y))
+        return x + y if self.skip else y
+
+
+class Separable(nn.Sequential):
+    """Depthwise 3 × 3, then pointwise, with normalisation after each."""
+
+    def __init__(self, inside: int, outside: int) -> None:
+        super().__init__(
+            nn.Conv2d(inside, inside, 3, 1, 1, groups=inside, bias=False),
+            nn.BatchNorm2d(inside),
+            nn.Conv2d(inside, outside, 1, bias=False),
+            nn.BatchNorm2d(outside),
+            nn.ReLU6(inplace=True),
+        )
+
+
+class CoverageNet(nn.Module):
+    """Image (n, 3, h, w), h and w multiples of 16 → logits (n, 6, h / 2, w / 2)."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._conv_stem = nn.Conv2d(3, 32, 3, 2, 1, bias=False)
+        self._bn0 = nn.BatchNorm2d(32, **BN)
+        self._blocks = nn.ModuleList(Block(*b) for b in BLOCKS)
+        self.detail = nn.Sequential(nn.Conv2d(3, 16, 4, 2, 1), nn.ReLU6(inplace=True))
+        self.up16 = Separable(112, 64)
+        self.up8 = Separable(64 + 40, 48)
+        self.up4 = Separable(48 + 24, 32)
+        self.up2 = Separable(32 + 16 + 16, 32)
+        self.head = nn.Sequential(Separable(32, 32), nn.Conv2d(32, OUTPUTS, 1))
+        nn.init.constant_(self.head[1].bias[:4], -3.0)  # plating is rare: start from about 5 %
+
+    def forward(self, image: Tensor) -> Tensor:
+        x = functional.relu6(self._bn0(self._conv_stem(image)))
+        taps = []
+        for i, block in enumerate(self._blocks):
+            x = block(x)
+            if i in TAPS:
+                taps.append(x)
+        s2, s4, s8, s16 = taps
+        y = self.up16(s16)
+        for merge, side in ((self.up8, s8), (self.up4, s4), (self.up2, torch.cat([s2, self.detail(image)], 1))):
+            y = merge(torch.cat([functional.interpolate(y, scale_factor=2.0, mode="nearest"), side], 1))
+        return self.head(y)
+
+
+def coverage_logits(outputs: Tensor) -> Tensor:
+    """Coverage logits (n, 1, h, w) at the picture's own resolution."""
+    return functional.pixel_shuffle(outputs[:, :4], 2)
+
+
+def load_imagenet(model: CoverageNet, checkpoint: Path) -> int:
+    """Starts the encoder from Lite0's ImageNet weights; returns how many tensors were taken."""
+    state = torch.load(checkpoint, map_location="cpu", weights_only=True)
+    own = model.state_dict()
+    taken = {k: v for k, v in state.items() if k in own and own[k].shape == v.shape}
+    model.load_state_dict(taken, strict=False)
+    return len(taken)

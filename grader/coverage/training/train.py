@@ -1,0 +1,173 @@
+"""Trains the coverage model: ``python -m grader.coverage.training.train DATA... --imagenet LITE0.pth --out coverage.pt``.
+
+The course of training (crops, augmentation, initial decoder) follows from ``--seed`` and ``--steps``; sums on a GPU
+may still differ in their last bits. ``--minutes`` ends a run early and shortens the learning-rate schedule to fit.
+"""
+
+from __future__ import annotations
+
+import argparse
+import copy
+import json
+import logging
+import math
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import torch
+from torch import Tensor
+from torch.nn import functional
+
+from .augment import augment
+from .dataset import BARREL, FINGER, Batch, Frame, held_out, read_folders, sample
+from .model import CoverageNet, coverage_logits, load_imagenet
+
+log = logging.getLogger("training")
+MEAN, SPREAD = 127.0, 128.0  # of 8-bit values, as the ImageNet weights expect them
+LOCAL_PX = 16  # side of the squares whose plated area must come out right
+
+
+def network_input(rgb: Tensor) -> Tensor:
+    """SRGB-encoded 0..1 → what the network reads."""
+    return (rgb * 255 - MEAN) / SPREAD
+
+
+def loss(outputs: Tensor, batch: Batch) -> Tensor:
+    """Cross-entropy on plated shares, overlap, and local area; smaller terms for the two side outputs.
+
+    Cross-entropy and the overlap with squared sums (Milletari et al., V-Net, 2016) are both least where prediction
+    equals share, so neither pulls the area up or down.
+    """
+    logits, gold = coverage_logits(outputs).float(), batch.gold
+    counts = (batch.classes != BARREL).float().unsqueeze(1)
+    predicted = torch.sigmoid(logits)
+    cross = (functional.binary_cross_entropy_with_logits(logits, gold, reduction="none") * counts).mean()
+    p, t = predicted * counts, gold * counts
+    overlap = 1 - (2 * (p * t).sum((1, 2, 3)) + 30) / ((p * p + t * t).sum((1, 2, 3)) + 30)
+    squares_p, squares_t = functional.avg_pool2d(p, LOCAL_PX), functional.avg_pool2d(t, LOCAL_PX)
+    local = ((squares_p - squares_t) ** 2 / (squares_t + 0.02)).mean()
+
+    half = functional.avg_pool2d(batch.gold, 2)
+    plated = (half > 0.5).float()
+    finger = (batch.classes[:, ::2, ::2] == FINGER).float().unsqueeze(1)
+    kind = functional.binary_cross_entropy_with_logits(outputs[:, 4:5].float(), finger, reduction="none")
+    kind = (kind * plated).sum() / (plated.sum() + 100)
+    board = functional.binary_cross_entropy_with_logits(outputs[:, 5:6].float(), batch.board[:, :, ::2, ::2])
+    return 4 * cross + overlap.mean() + local + 0.2 * kind + 0.2 * board
+
+
+@torch.no_grad()
+def evaluate(model: CoverageNet, frames: Sequence[Frame], level: int) -> dict[str, float]:
+    """Figures over whole pictures at one pyramid level: coverage error and IoU where plated, false share elsewhere."""
+    model.eval()
+    errors, overlaps, false = [], [], []
+    for frame in frames:
+        planes = frame.levels[level].float() / 255
+        height, width = planes.shape[1] // 16 * 16, planes.shape[2] // 16 * 16
+        planes = planes[:, :height, :width]
+        with torch.autocast(planes.device.type, dtype=torch.bfloat16):
+            outputs = model(network_input(planes[None, :3]))
+        got = torch.sigmoid(coverage_logits(outputs).float())[0, 0]
+        true = planes[3]
+        if float(true.sum()) < 50:
+            false.append(100 * float(got.mean()))
+            continue
+        errors.append(100 * float((got.sum() - true.sum()) / true.sum()))
+        union = ((got >= 0.5) | (true >= 0.5)).sum()
+        overlaps.append(float(((got >= 0.5) & (true >= 0.5)).sum() / union) if union else 1.0)
+    model.train()
+    e = np.abs(errors)
+    return {
+        "plated": len(errors),
+        "error_median": float(np.median(e)),
+        "error_p90": float(np.percentile(e, 90)),
+        "bias": float(np.mean(errors)),
+        "iou_mean": float(np.mean(overlaps)),
+        "iou_p10": float(np.percentile(overlaps, 10)),
+        "bare": len(false),
+        "false_mean": float(np.mean(false)) if false else 0.0,
+        "false_worst": float(np.max(false)) if false else 0.0,
+    }
+
+
+def _rate(progress: float, peak: float) -> float:
+    """Warm-up over the first 3 %, then a half cosine."""
+    return peak * (progress / 0.03 if progress < 0.03 else 0.5 * (1 + math.cos(math.pi * min(progress, 1.0))))
+
+
+def train(options: argparse.Namespace) -> CoverageNet:
+    """Runs the training; returns the averaged weights' model."""
+    torch.manual_seed(options.seed)
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    rng = np.random.default_rng(options.seed)
+    generator = torch.Generator(device).manual_seed(options.seed)
+    start = time.monotonic()
+    frames = read_folders(options.data, device)
+    held = [f for f in frames if held_out(f.name)]
+    frames = [f for f in frames if not held_out(f.name)]
+    log.info("%d to train, %d held out, read in %.0f s", len(frames), len(held), time.monotonic() - start)
+
+    model = CoverageNet()
+    if options.imagenet:
+        log.info("%d tensors from ImageNet", load_imagenet(model, options.imagenet))
+    model = model.to(device, memory_format=torch.channels_last).train()
+    average = copy.deepcopy(model)
+    decay = [p for p in model.parameters() if p.ndim > 1]
+    plain = [p for p in model.parameters() if p.ndim <= 1]
+    optimiser = torch.optim.AdamW([{"params": decay, "weight_decay": 0.02}, {"params": plain, "weight_decay": 0.0}])
+
+    start, step, progress = time.monotonic(), 0, 0.0
+    while progress < 1:
+        elapsed = (time.monotonic() - start) / 60
+        progress = max(step / options.steps, elapsed / options.minutes)
+        for group in optimiser.param_groups:
+            group["lr"] = _rate(progress, options.rate)
+        with torch.no_grad():
+            batch = augment(sample(frames, rng, options.batch, options.crop), generator)
+        inputs = network_input(batch.rgb).contiguous(memory_format=torch.channels_last)
+        with torch.autocast(device.type, dtype=torch.bfloat16):
+            outputs = model(inputs)
+        value = loss(outputs, batch)
+        optimiser.zero_grad(set_to_none=True)
+        value.backward()
+        torch.nn.utils.clip_grad_norm_(model.parameters(), 2.0)
+        optimiser.step()
+        step += 1
+        keep = min(0.999, 1 - 1 / (step / 10 + 1))
+        with torch.no_grad():
+            torch._foreach_lerp_(list(average.parameters()), list(model.parameters()), 1 - keep)
+            for a, b in zip(average.buffers(), model.buffers(), strict=True):
+                a.copy_(b)
+        if step % options.report == 0:
+            log.info("step %d, %.1f min, loss %.4f", step, elapsed, value.item())
+            torch.save({k: v.cpu() for k, v in average.state_dict().items()}, options.out)
+    log.info("%d steps", step)
+    for level in (0, 1):
+        figures = evaluate(average, held, level)
+        log.info("held out at 1/%d: %s", 2**level, json.dumps({k: round(v, 3) for k, v in figures.items()}))
+    return average
+
+
+def main() -> None:
+    """Command line."""
+    ask = argparse.ArgumentParser(description=__doc__)
+    ask.add_argument("data", nargs="+", type=Path)
+    ask.add_argument("--imagenet", type=Path, help="Lite0 checkpoint; without it the encoder starts at random")
+    ask.add_argument("--out", type=Path, default=Path("coverage.pt"))
+    ask.add_argument("--seed", type=int, default=1)
+    ask.add_argument("--steps", type=int, default=6000)
+    ask.add_argument("--minutes", type=float, default=math.inf)
+    ask.add_argument("--batch", type=int, default=32)
+    ask.add_argument("--crop", type=int, default=512)
+    ask.add_argument("--rate", type=float, default=2e-3)
+    ask.add_argument("--report", type=int, default=200)
+    options = ask.parse_args()
+    logging.basicConfig(level=logging.INFO, format="%(message)s")
+    model = train(options)
+    torch.save({k: v.cpu() for k, v in model.state_dict().items()}, options.out)
+
+
+if __name__ == "__main__":
+    main()
