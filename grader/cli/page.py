@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import subprocess
 import sys
 from importlib import resources
@@ -11,6 +12,12 @@ from typing import Annotated
 import typer
 
 from calibration.errors import UsageError
+
+# Colours with a contrast of at least 4.5 against the page, light and dark, and against the text on them.
+_LOOK = (
+    "--theme.light.primaryColor=#00639b",
+    "--theme.dark.primaryColor=#5cb8f0",
+)
 
 
 def page(
@@ -38,16 +45,26 @@ def page(
         "--client.showErrorDetails=none",
         "--client.toolbarMode=minimal",
         "--browser.gatherUsageStats=false",
+        "--server.fileWatcherType=none",
+        *_LOOK,
         "--",
         *(["--log", str(log)] if log is not None else []),
     ]
-    try:
-        code = subprocess.call(command)  # noqa: S603 - our own interpreter and page
-    except KeyboardInterrupt:
-        code = 0
-    if code not in (0, 130, -2):
+    code = _run(command)
+    if code not in (0, 130, -signal.SIGINT, -signal.SIGTERM):
         raise UsageError(
             "page-failed",
             f"The page stopped with code {code}.",
             f"If port {port} is taken, choose another with --port.",
         )
+
+
+def _run(command: list[str]) -> int:
+    """Run the page until it ends, and never leave it behind: not when interrupted, and not when told to stop."""
+    server = subprocess.Popen(command)  # noqa: S603 - our own interpreter and page
+    signal.signal(signal.SIGTERM, lambda *_: server.terminate())
+    try:
+        return server.wait()
+    except KeyboardInterrupt:
+        server.wait()  # the terminal has told it too
+        return 0

@@ -14,6 +14,7 @@ from grader.value.words import (
     assumed_lines,
     at_price,
     at_price_lines,
+    break_even_words,
     budget_lines,
     highest_words,
     summary_lines,
@@ -27,7 +28,7 @@ def show_offer(offer: Offer) -> None:
     if offer.reason is not None:
         _show_notice(offer.reason)
     out.print()
-    _show_lines(summary_lines(offer))
+    _show_lines([*summary_lines(offer), ("Break-even price (no profit on average)", break_even_words(offer))])
     shown = at_price(offer)
     if shown is not None:
         title, at = shown

@@ -19,6 +19,11 @@ def highest_words(offer: Offer) -> str:
     return format_money(0, offer.assumptions.currency) if offer.reason else str(offer.highest_price)
 
 
+def break_even_words(offer: Offer) -> str:
+    """The price at which there is no profit on average."""
+    return str(money_down(offer.break_even, offer.assumptions.currency))
+
+
 def summary_lines(offer: Offer) -> Lines:
     """What the lot holds, brings and costs."""
     currency = offer.assumptions.currency
@@ -26,7 +31,6 @@ def summary_lines(offer: Offer) -> Lines:
         ("Gold in the visible plating", format_range(offer.gold_mg, "mg")),
         ("What that gold brings", format_range(offer.proceeds, currency)),
         ("Costs without the price", format_range(offer.costs, currency)),
-        ("Break-even price (no profit on average)", str(money_down(offer.break_even, currency))),
     ]
 
 

@@ -1,0 +1,160 @@
+"""Log: lots and what is in them, purchases and yields."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TypeVar
+
+import streamlit as st
+
+from app.keep import all_lots, lot_contents, read_log, say_what_was_done, write_log
+from app.show import heading, plain, problem, table
+from calibration.errors import UsageError
+from grader.log import Log, Lot, NewLot, NewPurchase, NewYield, checked, to_json
+from grader.log.tables import entry_tables, lots_table
+from grader.units import parse_fineness, parse_mass_g, parse_money, parse_weighed_mg
+
+_T = TypeVar("_T")
+
+_KNOWN = {"assumed": "assumed", "found": "found by a test of my own", "assayed": "assayed by a laboratory"}
+
+
+def show() -> None:
+    """Draw the page."""
+    st.title("Lots in the log", anchor=False)
+    say_what_was_done()
+    lots = all_lots()
+    if lots:
+        _overview()
+    else:
+        st.markdown("No lot yet. Start one here, or keep a measured photo in a new one.")
+    with st.expander("Start a lot", icon=":material/add:", expanded=not lots):
+        _start_lot()
+    if not lots:
+        return
+    st.divider()
+    lot = st.selectbox("Lot", lots, format_func=lambda lot: lot.name, key="log-lot")
+    _contents(lot)
+    with st.expander("Record what you paid", icon=":material/shopping_cart:"):
+        _purchase(lot)
+    with st.expander("Record gold that you weighed", icon=":material/scale:"):
+        _yield(lot)
+
+
+def _overview() -> None:
+    contents = read_log(lambda log: log.contents())
+    if contents is None:
+        return
+    overview = lots_table(contents)
+    # a phone has no room for the empty columns
+    used = [n for n, _ in enumerate(overview.columns) if any(row[n] for row in overview.rows) and n > 0]
+    table([overview.columns[n] for n in used], [[row[n] for n in used] for row in overview.rows])
+    st.download_button(
+        "Whole log (JSON)",
+        lambda: to_json(contents),
+        file_name="log.json",
+        mime="application/json",
+        on_click="ignore",
+    )
+
+
+def _contents(lot: Lot) -> None:
+    contents = lot_contents(lot)
+    if contents is None:
+        return
+    about = [f"{label}: {text}" for label, text in (("Seller", lot.seller), ("Note", lot.note)) if text]
+    if about:
+        st.markdown(plain(". ".join(about)))
+    tables = entry_tables(contents)
+    if not tables:
+        st.markdown("Nothing was kept in this lot yet.")
+    for each in tables:
+        heading(each.title)
+        table(each.columns, each.rows)
+
+
+def _start_lot() -> None:
+    with st.form(_fresh("lot"), border=False):
+        name = st.text_input("Name", placeholder="Shelf 3")
+        seller = st.text_input("Seller, as you like to write it")
+        note = st.text_input("Note")
+        if st.form_submit_button("Start this lot"):
+            _write("lot", lambda: checked(NewLot, name=name, seller=seller, note=note), _add_lot)
+
+
+def _add_lot(log: Log, new: NewLot) -> str:
+    return f"Lot {log.add_lot(new).name} started."
+
+
+def _purchase(lot: Lot) -> None:
+    with st.form(_fresh("purchase"), border=False):
+        price = st.text_input("All that was paid to the seller", placeholder="120 USD")
+        mass = st.text_input("Mass of the boards, if known", placeholder="1 lb 2 oz")
+        count = st.number_input("Number of boards, if known", min_value=1, value=None, step=1)
+        day = st.date_input("Day", value="today")
+
+        def entry() -> NewPurchase:
+            money = parse_money(price)
+            return checked(
+                NewPurchase,
+                price=money.amount,
+                currency=money.currency,
+                mass_g=parse_mass_g(mass) if mass.strip() else None,
+                count=count,
+                bought_on=day,
+            )
+
+        def write(log: Log, new: NewPurchase) -> str:
+            log.add_purchase(lot.id, new)
+            return f"Purchase of {lot.name} recorded."
+
+        if st.form_submit_button("Record the purchase"):
+            _write("purchase", entry, write)
+
+
+def _yield(lot: Lot) -> None:
+    with st.form(_fresh("yield"), border=False):
+        mass = st.text_input("Gold as weighed", placeholder="1.25 g")
+        uncertainty = st.text_input("Standard uncertainty of that mass, if known", placeholder="0.01 g")
+        fineness = st.text_input("Fineness, if known", placeholder="995, 0.995 or 99.5 %")
+        known = st.selectbox("The fineness is", list(_KNOWN), format_func=lambda word: _KNOWN[word])
+        note = st.text_input("Note")
+        day = st.date_input("Day of weighing", value="today")
+
+        def entry() -> NewYield:
+            return checked(
+                NewYield,
+                mass_mg=parse_weighed_mg(mass),
+                uncertainty_mg=parse_weighed_mg(uncertainty) if uncertainty.strip() else None,
+                fineness=parse_fineness(fineness) if fineness.strip() else None,
+                fineness_known=known if fineness.strip() else None,
+                note=note,
+                weighed_on=day,
+            )
+
+        def write(log: Log, new: NewYield) -> str:
+            log.add_yield(lot.id, new)
+            return f"Yield of {lot.name} recorded."
+
+        if st.form_submit_button("Record the yield"):
+            _write("yield", entry, write)
+
+
+def _fresh(form: str) -> str:
+    """The form's key: another one after each entry, so that its fields are empty again, but not after an error."""
+    return f"{form}-{st.session_state.get(f'{form}-entries', 0)}"
+
+
+def _write(form: str, entry: Callable[[], _T], write: Callable[[Log, _T], str]) -> None:
+    try:
+        new = entry()
+    except UsageError as error:
+        problem(error)
+        return
+    if write_log(lambda log: write(log, new)):
+        st.session_state[f"{form}-entries"] = st.session_state.get(f"{form}-entries", 0) + 1
+        st.rerun()
+
+
+if __name__ == "__main__":
+    show()

@@ -1,0 +1,43 @@
+"""The page's entry: ``streamlit run main.py -- --log FILE``."""
+
+from __future__ import annotations
+
+import numpy as np
+import streamlit as st
+from PIL import Image
+
+from app.show import style
+
+PAGES = {
+    "measure_page.py": ("Measure", ":material/straighten:"),
+    "value_page.py": ("Value", ":material/sell:"),
+    "log_page.py": ("Log", ":material/menu_book:"),
+}
+
+
+def _icon() -> Image.Image:
+    """A gold contact on a green board; a named icon would be fetched from the network."""
+    picture = np.full((32, 32, 3), (22, 92, 60), np.uint8)
+    picture[6:, 11:21] = (214, 170, 70)
+    return Image.fromarray(picture)
+
+
+def main() -> None:
+    """Draw the links to the three pages, then the page that was asked for."""
+    st.set_page_config(page_title="Gold on boards", page_icon=_icon(), layout="centered")
+    style()
+    chosen = st.navigation(
+        [
+            st.Page(file, title=title, icon=icon, url_path=title.lower(), default=title == "Measure")
+            for file, (title, icon) in PAGES.items()
+        ],
+        position="hidden",  # the sidebar hides the pages behind a menu on a phone
+    )
+    with st.container(horizontal=True, key="pages"):
+        for file in PAGES:
+            st.page_link(file)
+    chosen.run()
+
+
+if __name__ == "__main__":
+    main()

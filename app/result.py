@@ -1,0 +1,137 @@
+"""One measured photo as a person reads it: the picture, the figures, what they rest on, what to mind."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import PurePath
+from typing import Any
+
+import streamlit as st
+
+from app.shelf import Kept
+from app.show import (
+    bars,
+    caution,
+    figure,
+    heading,
+    legend,
+    problem,
+    range_text,
+    remark,
+    split_range,
+    table,
+    visible_only,
+)
+from calibration.errors import RefusedError
+from calibration.notices import Notice
+from grader.model import FINISHES
+from grader.report.overlay import FINISH_WORDS
+from grader.report.words import METHOD_WORDS, budget_lines, row_words
+from grader.units import format_share
+
+
+def show_result(done: Kept) -> None:
+    """Show one measurement."""
+    document = done.document
+    refused = document.get("refused")
+    heading(done.name)
+    if refused is not None:
+        problem(RefusedError(refused["code"], refused["message"], refused["advice"]))
+    if done.has_gold:
+        _figures(document)
+    else:
+        st.metric("Plated share of the frame", format_share(document["plated_share_of_frame"]))
+        st.markdown("Without a scale there is no area in mm² and no gold in mg.")
+    st.image(done.overlay, width="stretch", alt="The photo with the plating coloured by finish")
+    legend()
+    if done.has_gold:
+        _by_finish(document)
+    _boards(document["boards"])
+    if done.has_gold:
+        _budget(document)
+    for warning in document["warnings"]:
+        if refused is None or warning["code"] != refused["code"]:
+            caution(Notice(warning["code"], warning["message"], warning["advice"]))
+    _downloads(done)
+    visible_only(document["statement"])
+
+
+def show_all(shelf: Sequence[Kept]) -> None:
+    """One line for each measured photo."""
+    table(
+        ("Photo", "Plated area", "Gold"),
+        [
+            (
+                done.name,
+                range_text(done.document["plated_area_mm2"], "mm²") if done.has_gold else "no scale",
+                range_text(done.document["gold_mg"], "mg") if done.has_gold else "",
+            )
+            for done in shelf
+        ],
+    )
+
+
+def _figures(document: Mapping[str, Any]) -> None:
+    left, right = st.columns(2)
+    with left:
+        figure("Plated area", document["plated_area_mm2"], "mm²")
+    with right:
+        figure("Gold in the visible plating", document["gold_mg"], "mg")
+    scale = document["scale"]
+    remark(
+        f"Scale from {METHOD_WORDS[scale['known']]}: {scale['px_per_mm']:.1f} px per mm. "
+        "The ranges hold the truth in about 90 of 100 such photos."
+    )
+
+
+def _by_finish(document: Mapping[str, Any]) -> None:
+    heading("By finish")
+    found = [(f, document["by_finish"][f]) for f in FINISHES if document["by_finish"][f]["area_mm2"]["value"] > 0]
+    if not found:
+        st.markdown("No gold plating was found.")
+        return
+    table(
+        ("Finish", "Plated area", "Gold"),
+        [
+            (FINISH_WORDS[f], range_text(each["area_mm2"], "mm²"), range_text(each["gold_mg"], "mg"))
+            for f, each in found
+        ],
+    )
+
+
+def _boards(boards: Sequence[Mapping[str, Any]]) -> None:
+    if not boards:
+        return
+    heading("Boards and rows of contacts")
+    rows = []
+    for number, board in enumerate(boards, 1):
+        size = (
+            split_range(board["area_mm2"], "mm²")[0]
+            if board["area_mm2"] is not None
+            else f"{format_share(board['plated_share'])} of it plated"
+        )
+        rows.append((str(number), size, "; ".join(map(row_words, board["contacts"])) or "none found"))
+    table(("Board", "Outline holds", "Rows seen"), rows)
+
+
+def _budget(document: Mapping[str, Any]) -> None:
+    lines = budget_lines(document)
+    if lines:
+        heading("What makes the gold's range wide")
+        bars([(title, share, "") for title, share in lines])
+
+
+def _downloads(done: Kept) -> None:
+    stem = PurePath(done.name).stem or "photo"
+    with st.container(horizontal=True):
+        st.download_button(
+            "Measurement (JSON)",
+            json.dumps(done.document, ensure_ascii=False, allow_nan=False) + "\n",
+            file_name=f"{stem}.json",
+            mime="application/json",
+            on_click="ignore",
+        )
+        st.download_button(
+            "Picture (PNG)", done.overlay, file_name=f"{stem}-overlay.png", mime="image/png", on_click="ignore"
+        )

@@ -1,0 +1,171 @@
+"""How texts, ranges, errors and bars look on the page. Nothing here knows what a page does."""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Mapping, Sequence
+
+import streamlit as st
+
+from calibration.errors import GraderError
+from calibration.notices import Notice
+from grader.model import FINISHES, Range
+from grader.report.overlay import FINISH_RGB, FINISH_WORDS
+from grader.units import format_range, format_share
+
+Advised = GraderError | Notice
+
+_MARKUP = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$:~&^@])")
+_OPTION = re.compile(r"\s*\((?:--|grader )[^)]*\)")
+# Advice that names commands, in the words of the page.
+_PAGE_ADVICE: Mapping[str, str] = {
+    "no-scale": "Lay the printed target beside the boards and take the photo again (see 'Print the target'), or "
+    "choose a known length or rectangle as the scale.",
+    "print-size-unchecked": "Measure the 100 mm check bar and store its length under 'Print the target'.",
+    "bar-invalid": "Print the target at 100 % and measure the bar from tick to tick.",
+    "print-check-invalid": "Measure the check bar and store its length again under 'Print the target'.",
+    "print-check-unreadable": "Measure the check bar and store its length again under 'Print the target'.",
+    "example-assumptions": "Give your own figures in the fields that you left empty.",
+    "example-costs-currency": "Give your own costs in the currency of the gold price, or a cost of zero for none.",
+    "lot-unknown": "Choose a lot that is there, or start a new one.",
+    "log-not-ours": "Stop the page and start it again with another file: grader page --log FILE.",
+    "log-newer": "Update the program, or start the page with another file: grader page --log FILE.",
+    "log-folder-missing": "Stop the page and start it again with another file: grader page --log FILE.",
+    "measurement-invalid": "Measure the photo again.",
+}
+_STYLE = """
+<style>
+button[kind], [role="tab"], [data-testid="stExpander"] details > summary, [data-testid="stPageLink"] a,
+[data-testid="stFileUploaderDropzone"] button,
+[data-testid="stMain"] input:not([type="radio"], [type="file"]), [data-testid="stNumberInputContainer"] button,
+[data-testid="stSelectbox"] button, [data-testid="stDateInput"] button {
+    min-height: 44px;
+}
+[data-testid="stNumberInputContainer"] button, [data-testid="stDateInput"] button { min-width: 44px; }
+[data-testid="stRadio"] label { min-height: 44px; align-items: center; }
+[data-testid="stMainBlockContainer"] { padding-top: 3.5rem; padding-bottom: 6rem; }
+[data-testid="stMetricValue"] { font-size: 2.2rem; }
+[data-testid="stMetricValue"], [data-testid="stMetricValue"] * { white-space: normal; overflow: visible; }
+[data-testid="stNumberInputClearButton"] { display: none; }
+.st-key-pages { border-bottom: 1px solid rgba(128, 128, 128, 0.4); padding-bottom: 0.25rem; }
+.st-key-visible-only {
+    position: fixed; left: 0; right: 0; bottom: 0; width: 100%; z-index: 50;
+    padding: 0.5rem 1rem; background: Canvas; border-top: 1px solid rgba(128, 128, 128, 0.4);
+}
+.st-key-visible-only p { text-align: center; }
+</style>
+"""
+
+
+def style() -> None:
+    """Touch targets of at least 44 px, large figures, and the reminder that stays in sight."""
+    st.html(_STYLE)
+
+
+def plain(text: str) -> str:
+    """Text that Markdown and Streamlit's own marks show as it is: file names and typed words are not ours."""
+    return _MARKUP.sub(r"\\\1", " ".join(text.split()))
+
+
+def advice_of(item: Advised) -> str:
+    """What to do next, said for the page."""
+    return _PAGE_ADVICE.get(item.code, _OPTION.sub("", item.advice))
+
+
+def problem(item: Advised, about: str = "") -> None:
+    """An error, beside what it is about."""
+    st.error(_told(item, about), icon=":material/error:")
+
+
+def caution(item: Advised) -> None:
+    """A warning: the figures stand, but deserve less trust."""
+    st.warning(_told(item, ""), icon=":material/warning:")
+
+
+def _told(item: Advised, about: str) -> str:
+    where = f"**{plain(about)}** — " if about else ""
+    return f"{where}{plain(item.message)}\n\n{plain(advice_of(item))}"
+
+
+def visible_only(statement: str) -> None:
+    """The reminder of what the figures leave out; it stays at the foot of the window."""
+    with st.container(key="visible-only"):
+        remark(statement)
+
+
+def remark(text: str) -> None:
+    """A line of small text, in full contrast."""
+    st.markdown(f":small[{plain(text)}]")
+
+
+def heading(text: str) -> None:
+    """A heading without a link to itself."""
+    st.subheader(plain(text), anchor=False)
+
+
+def figure(label: str, value: Mapping[str, float], unit: str) -> None:
+    """One large figure with its range below."""
+    middle, span = split_range(value, unit)
+    st.metric(label, middle)
+    st.markdown(plain(span) if span else "&nbsp;")
+
+
+def split_range(value: Mapping[str, float], unit: str) -> tuple[str, str]:
+    """A document's range as two texts: the value, and its bounds (empty where there are none)."""
+    middle, _, span = range_text(value, unit).partition(" (")
+    return middle, span.removesuffix(")")
+
+
+def range_text(value: Mapping[str, float], unit: str) -> str:
+    """A document's range as one text."""
+    return format_range(Range(value["value"], value["low"], value["high"], value["level"]), unit)
+
+
+def legend() -> None:
+    """What the overlay's colours mean."""
+    chips = "".join(
+        f'<span style="display:inline-flex;align-items:center;margin-right:1.2rem">'
+        f'<span style="width:1rem;height:1rem;border-radius:3px;margin-right:0.4rem;'
+        f'background:rgb{FINISH_RGB[finish]}"></span>{FINISH_WORDS[finish]}</span>'
+        for finish in FINISHES
+    )
+    st.html(f"<div>{chips}<br>Boards are outlined in yellow, the printed target in white.</div>")
+
+
+def bars(lines: Sequence[tuple[str, float, str]]) -> None:
+    """Shares of a whole as bars.
+
+    Args:
+        lines: title, share of 0..1, and a further remark, which may be empty.
+    """
+    rows = "".join(
+        f'<div style="margin:0.5rem 0"><div style="display:flex;justify-content:space-between;gap:1rem">'
+        f"<span>{html.escape(title)}</span><strong>{html.escape(format_share(share))}</strong></div>"
+        f'<div style="background:rgba(128,128,128,0.25);border-radius:4px">'
+        f'<div style="width:{min(max(share, 0.0), 1.0) * 100:.1f}%;height:0.6rem;border-radius:4px;'
+        f'background:rgb(0,114,178)"></div></div>'
+        + (f'<small style="opacity:0.85">{html.escape(remark)}</small>' if remark else "")
+        + "</div>"
+        for title, share, remark in lines
+    )
+    st.html(f"<div>{rows}</div>")
+
+
+def table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """A table of short texts; on a narrow window its cells wrap."""
+    heads = "".join(f'<th style="{_CELL}">{html.escape(c)}</th>' for c in columns)
+    body = "".join(
+        "<tr>" + "".join(f'<td style="{_CELL}">{html.escape(cell)}</td>' for cell in row) + "</tr>" for row in rows
+    )
+    head = f"<thead><tr>{heads}</tr></thead>" if any(columns) else ""
+    st.html(
+        f'<div style="overflow-x:auto"><table style="width:100%;border-collapse:collapse">{head}'
+        f"<tbody>{body}</tbody></table></div>"
+    )
+
+
+_CELL = (
+    "text-align:left;vertical-align:top;padding:0.4rem 0.8rem 0.4rem 0;"
+    "border-bottom:1px solid rgba(128,128,128,0.35);overflow-wrap:break-word"
+)

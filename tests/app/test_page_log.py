@@ -1,0 +1,118 @@
+"""Log: what is entered on the page is what the log holds; what is wrong is told and writes nothing."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from app.shelf import Kept
+from grader.log import NewLot, open_log
+
+
+@pytest.fixture
+def log_page(page: Any, log_file: Path) -> Any:
+    """The page Log of a log with one lot."""
+    with open_log(log_file) as log:
+        log.add_lot(NewLot(name="Shelf 3", seller="[someone](http://example.org) $5 $6"))
+    page.go("log_page.py")
+    return page
+
+
+def test_an_empty_log_is_not_made_by_looking_at_it(page: Any, log_file: Path) -> None:
+    page.go("log_page.py")
+    assert any("No lot yet" in text for text in page.told("markdown"))
+    assert not page.at.error
+    assert not log_file.exists()
+
+
+def test_a_lot_is_started(page: Any, log_file: Path) -> None:
+    page.go("log_page.py")
+    page.type("Name", "Shelf 3")
+    page.press("Start this lot")
+    assert any("Shelf 3" in text for text in page.told("success"))
+    with open_log(log_file) as log:
+        assert [lot.name for lot in log.lots()] == ["Shelf 3"]
+    page.type("Name", "shelf 3")
+    page.press("Start this lot")
+    assert any("already a lot" in text for text in page.told("error"))
+
+
+def test_typed_texts_are_shown_as_typed(log_page: Any) -> None:
+    assert "Seller: [someone](http://example.org) $5 $6" in log_page.told("markdown")
+    assert all("](" not in str(e.value) for e in log_page.at.markdown), "a link would be made of it"
+
+
+def test_measured_photos_are_kept_once(page: Any, measured: Kept, log_file: Path) -> None:
+    page.at.session_state["shelf"] = {measured.sha256: measured}
+    page.run()
+    page.type("Name of the new lot", "Bench")
+    page.press("Keep in the log")
+    assert any("1 new estimate" in text for text in page.told("success"))
+    page.run()
+    page.press("Keep in the log")
+    with open_log(log_file) as log:
+        (lot,) = log.lots()
+        assert [e.document for e in log.entries(lot.id).estimates] == [measured.document]
+    page.go("log_page.py")
+    assert measured.name in page.html()
+
+
+def test_a_lot_needs_a_name(page: Any, measured: Kept, log_file: Path) -> None:
+    page.at.session_state["shelf"] = {measured.sha256: measured}
+    page.run()
+    page.press("Keep in the log")
+    assert any("name" in text for text in page.told("error"))
+    with open_log(log_file) as log:
+        assert not log.lots()
+
+
+def test_a_purchase_is_recorded(log_page: Any, log_file: Path) -> None:
+    log_page.type("All that was paid to the seller", "85.50 EUR")
+    log_page.type("Mass of the boards, if known", "1 lb 2 oz")
+    log_page.press("Record the purchase")
+    with open_log(log_file) as log:
+        (purchase,) = log.entries("Shelf 3").purchases
+    assert (purchase.price, purchase.currency) == (Decimal("85.50"), "EUR")
+    # avoirdupois pound of 453.59237 g (international yard and pound agreement of 1959), 18 of its sixteenths
+    assert purchase.mass_g == pytest.approx(453.59237 * 18 / 16)
+    assert "85.50 EUR" in log_page.html()
+
+
+def test_a_yield_is_recorded(log_page: Any, log_file: Path) -> None:
+    log_page.type("Gold as weighed", "1.25 g")
+    log_page.type("Fineness, if known", "995")
+    log_page.press("Record the yield")
+    with open_log(log_file) as log:
+        (gold,) = log.entries("Shelf 3").yields
+    assert (gold.mass_mg, gold.fineness, gold.fineness_known) == (pytest.approx(1250), 0.995, "assumed")
+
+
+@pytest.mark.parametrize(
+    ("label", "text", "button"),
+    [
+        ("All that was paid to the seller", "120", "Record the purchase"),
+        ("Gold as weighed", "a pinch", "Record the yield"),
+        ("Gold as weighed", "", "Record the yield"),
+    ],
+)
+def test_a_wrong_entry_writes_nothing(log_page: Any, log_file: Path, label: str, text: str, button: str) -> None:
+    log_page.type(label, text)
+    log_page.press(button)
+    assert len(log_page.at.error) == 1
+    with open_log(log_file) as log:
+        contents = log.entries("Shelf 3")
+    assert not contents.purchases
+    assert not contents.yields
+
+
+def test_a_file_that_is_no_log_is_told_on_every_page(page: Any, measured: Kept, log_file: Path) -> None:
+    log_file.write_bytes(b"a shopping list, not a log" * 10)
+    before = log_file.read_bytes()
+    page.at.session_state["shelf"] = {measured.sha256: measured}
+    for file in ("measure_page.py", "value_page.py", "log_page.py"):
+        page.go(file)
+        assert any("not a log" in text for text in page.told("error")), file
+    assert log_file.read_bytes() == before

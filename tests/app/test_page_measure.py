@@ -1,0 +1,211 @@
+"""Measure: good photos, bad ones and none; what is asked for is what is measured."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+import app.shelf
+from app.shelf import MOST_KEPT, Kept
+from calibration.errors import PhotoError
+from calibration.print_check import PrintCheck, save_print_check
+from grader.measure import ByLength, ByRectangle, Request, WithoutScale, measure
+from grader.model import Range
+from grader.photo import load_photo
+from grader.places import print_check_path
+from grader.report.document import VISIBLE_ONLY
+from grader.samples import Sample
+from grader.units import format_range, format_share
+
+PDF = b"%PDF-1.7\n1 0 obj\n<<>>\nendobj\n%%EOF\n"
+
+
+def reading(document: Any, key: str, unit: str) -> str:
+    """The value that the page must show for a range of the document."""
+    return format_range(Range(**document[key]), unit).partition(" (")[0]
+
+
+@pytest.fixture
+def measured_calls(monkeypatch: pytest.MonkeyPatch) -> list[Request]:
+    """The requests that were really measured."""
+    calls: list[Request] = []
+
+    def counted(photo: Any, request: Request, progress: Any) -> Any:
+        calls.append(request)
+        return measure(photo, request, progress)
+
+    monkeypatch.setattr(app.shelf, "measure", counted)
+    return calls
+
+
+def test_without_a_photo_nothing_is_shown_or_told(page: Any) -> None:
+    assert "How much gold is on the boards?" in page.told("title")
+    assert not page.at.metric
+    assert not page.at.error
+
+
+def test_a_good_photo_gives_the_same_figures_as_the_measurement(
+    page: Any, sample: Sample, measured: Kept, measured_calls: list[Request]
+) -> None:
+    page.upload(("boards.jpg", sample.path.read_bytes()))
+    page.press("Measure")
+    document = measured.document
+    assert document["plated_area_mm2"]["value"] > 0
+    assert page.figures() == {
+        "Plated area": reading(document, "plated_area_mm2", "mm²"),
+        "Gold in the visible plating": reading(document, "gold_mg", "mg"),
+    }
+    shown = page.told("markdown")
+    for key, unit in (("plated_area_mm2", "mm²"), ("gold_mg", "mg")):
+        whole = format_range(Range(**document[key]), unit)
+        assert any(text and f"({text})" in whole for text in shown), "the range is not on the page"
+    assert any(VISIBLE_ONLY in text for text in shown)
+    for word in ("hard gold", "immersion gold", "finish undetermined"):
+        assert word in page.html()
+    warnings = page.told("warning")
+    assert len(warnings) == len(document["warnings"])
+    for warning, text in zip(document["warnings"], warnings, strict=True):
+        assert text.startswith(f"{warning['message']}\n\n")
+    assert not page.at.error
+
+    page.run()
+    page.press("Measure")
+    assert len(measured_calls) == 1, "the same photo was measured again"
+
+
+@pytest.mark.parametrize(
+    ("name", "data"), [("empty.jpg", b""), ("letter.jpg", PDF), ("cut.jpg", b"\xff\xd8\xff\xe0")]
+)
+def test_a_bad_file_is_answered_with_its_reason_and_advice(page: Any, name: str, data: bytes) -> None:
+    with pytest.raises(PhotoError) as reason:
+        load_photo(data, name)
+    page.upload((name, data))
+    page.press("Measure")
+    (told,) = page.told("error")
+    assert name in told
+    assert reason.value.message in told
+    assert reason.value.advice in told
+    assert not page.at.metric
+
+
+def test_a_bad_file_does_not_stop_the_others(page: Any, plain_photo: bytes) -> None:
+    page.upload(("empty.jpg", b""), ("plain.png", plain_photo))
+    page.press("Measure 2 photos")
+    assert [kept.name for kept in page.at.session_state["shelf"].values()] == ["plain.png"]
+    assert any("empty.jpg" in text for text in page.told("error"))
+
+
+def test_no_target_is_refused_with_advice_and_the_share_of_the_frame(page: Any, plain_photo: bytes) -> None:
+    page.upload(("plain.png", plain_photo))
+    page.press("Measure")
+    (told,) = page.told("error")
+    assert "nothing of known size" in told
+    assert "Print the target" in told
+    share = float(measure(load_photo(plain_photo)).coverage.share.mean() / 255)
+    assert page.figures() == {"Plated share of the frame": format_share(share)}
+
+
+def test_a_wrong_thickness_is_told_beside_its_field(page: Any, plain_photo: bytes) -> None:
+    page.upload(("plain.png", plain_photo))
+    page.at.text_input(key="board-thickness").set_value("30 mic")
+    page.run()
+    (told,) = page.told("error")
+    assert "mic" in told
+    assert "microinch" in told
+    assert next(b for b in page.at.button if b.label == "Measure").disabled
+
+
+def request_of(page: Any, way: str, fields: dict[str, str], points: dict[str, float]) -> Request:
+    page.at.selectbox(key="scale-way").set_value(
+        next(o for o in page.at.selectbox(key="scale-way").options if way in o)
+    )
+    page.run()
+    for key, text in fields.items():
+        page.at.text_input(key=key).set_value(text)
+    for label, value in points.items():
+        next(f for f in page.at.number_input if f.label == label).set_value(value)
+    page.run()
+    page.press("Measure")
+    (kept,) = page.at.session_state["shelf"].values()
+    assert isinstance(kept.request, Request)
+    return kept.request
+
+
+def test_a_known_length_is_measured_as_asked(page: Any, plain_photo: bytes) -> None:
+    page.upload(("plain.png", plain_photo))
+    points = {"One end, x px": 20.5, "One end, y px": 100.0, "Other end, x px": 380.0, "Other end, y px": 110.0}
+    asked = request_of(page, "length", {"known-length": "3.5 in", "board-thickness": "1.6 mm"}, points)
+    assert asked.scale == ByLength(pytest.approx(88.9), (20.5, 100.0), (380.0, 110.0))
+    assert asked.board_thickness_mm == pytest.approx(1.6)
+    assert "Plated area" in page.figures()
+
+
+def test_a_known_rectangle_is_measured_as_asked(page: Any, plain_photo: bytes) -> None:
+    page.upload(("plain.png", plain_photo))
+    corners = ((50.0, 60.0), (350.0, 60.0), (350.0, 250.0), (50.0, 250.0))
+    points = {
+        f"Corner {n}, {axis} px": value
+        for n, corner in enumerate(corners, 1)
+        for axis, value in zip("xy", corner, strict=True)
+    }
+    asked = request_of(page, "rectangle", {"known-rectangle": "85.6 x 53.98 mm"}, points)
+    assert asked.scale == ByRectangle((85.6, 53.98), corners)
+
+
+def test_no_scale_is_measured_as_asked(page: Any, plain_photo: bytes) -> None:
+    page.upload(("plain.png", plain_photo))
+    assert request_of(page, "Nothing", {}, {}).scale == WithoutScale()
+    assert not page.at.error
+
+
+def test_another_target_needs_a_description_that_can_be_read(page: Any, plain_photo: bytes) -> None:
+    page.upload(("plain.png", plain_photo))
+    page.at.selectbox(key="scale-way").set_value("Another target that you describe")
+    page.run()
+    page.at.file_uploader(key="target-file").set_value(("target.json", b"{", "application/json"))
+    page.run()
+    assert len(page.at.error) == 1
+    assert next(b for b in page.at.button if b.label == "Measure").disabled
+
+
+def test_the_stored_check_bar_is_used(page: Any, plain_photo: bytes) -> None:
+    check = PrintCheck(99.0)
+    page.type("The check bar as printed", "99 mm")
+    page.press("Store")
+    page.upload(("plain.png", plain_photo))
+    page.press("Measure")
+    (kept,) = page.at.session_state["shelf"].values()
+    assert kept.request.print_factor == check.print_factor()
+    assert print_check_path().is_file()
+
+
+def test_a_check_bar_that_cannot_be_is_not_stored(page: Any) -> None:
+    save_print_check(PrintCheck(99.5), print_check_path())
+    page.type("The check bar as printed", "50 mm")
+    page.press("Store")
+    (told,) = page.told("error")
+    assert "50 mm" in told
+    assert "grader target" not in told
+
+
+def test_samples_and_own_photos_never_lie_together(page: Any, plain_photo: bytes, sample: Sample) -> None:
+    page.upload(("plain.png", plain_photo))
+    page.press("Measure")
+    page.press("Measure this sample")
+    assert [kept.name for kept in page.at.session_state["shelf"].values()] == [sample.path.name]
+
+
+def test_the_shelf_keeps_the_last_photos_and_drops_the_rest(
+    monkeypatch: pytest.MonkeyPatch, measured: Kept, plain_photo: bytes
+) -> None:
+    state: dict[str, Any] = {}
+    monkeypatch.setattr(app.shelf.st, "session_state", state)
+    monkeypatch.setattr(app.shelf, "load_photo", lambda data, name: (data, name))
+    monkeypatch.setattr(app.shelf, "measure", lambda *_: None)
+    monkeypatch.setattr(app.shelf, "measurement_document", lambda _: measured.document)
+    monkeypatch.setattr(app.shelf, "overlay_png", lambda _: plain_photo)
+    for number in range(MOST_KEPT + 3):
+        app.shelf.measure_once(f"{number}", bytes([number]), Request(), lambda _: None, is_sample=False)
+    names = [kept.name for kept in app.shelf.kept().values()]
+    assert names == [str(n) for n in range(3, MOST_KEPT + 3)]

@@ -1,0 +1,160 @@
+"""Value: the price on the page is the price of the valuation; wrong entries are told where they stand."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from app.shelf import Kept
+from grader.log import NewLot, open_log, photo_of
+from grader.units import parse_money
+from grader.value import (
+    CAUTION,
+    VISIBLE_PLATING_ONLY,
+    Offer,
+    load_assumptions,
+    lot_gold,
+    lot_notices,
+    measurements_of,
+    value_lot,
+    with_given,
+)
+from grader.value.words import break_even_words, highest_words
+
+GO = "What can I pay?"
+
+
+def expected(measured: Kept, copies: int, **given: Any) -> Offer:
+    found = measurements_of([("photo", measured.document)])
+    asking = given.pop("asking", None)
+    return value_lot(
+        lot_gold(found, copies),
+        with_given(load_assumptions(), spot_date=date.today(), **given),
+        today=date.today(),
+        asking_price=parse_money(asking) if asking else None,
+        notices=lot_notices(found, copies),
+    )
+
+
+@pytest.fixture
+def value_page(page: Any, measured: Kept) -> Any:
+    page.at.session_state["shelf"] = {measured.sha256: measured}
+    page.go("value_page.py")
+    return page
+
+
+def test_without_a_measurement_it_says_what_to_do(page: Any) -> None:
+    page.go("value_page.py")
+    assert any("measure a photo first" in text for text in page.told("markdown"))
+    assert not page.at.metric
+
+
+def test_no_gold_price_is_assumed(value_page: Any) -> None:
+    value_page.press(GO)
+    assert not value_page.at.metric
+    assert any("none is assumed" in text for text in value_page.told("info"))
+
+
+def test_the_price_is_that_of_the_valuation(value_page: Any, measured: Kept) -> None:
+    value_page.at.number_input(key="copies").set_value(1000)
+    value_page.type("Gold price today", "2650 USD/ozt")
+    value_page.type("Asking price, if there is one", "400 USD")
+    value_page.type("Share of the gold price that your buyer pays", "90 %")
+    value_page.at.text_area(key="costs").set_value("refining = 20 USD\nshipping = 15 USD")
+    value_page.press(GO)
+    offer = expected(
+        measured,
+        1000,
+        spot="2650 USD/ozt",
+        payable="90 %",
+        costs=["refining = 20 USD", "shipping = 15 USD"],
+        asking="400 USD",
+    )
+    assert offer.highest.price > 0
+    assert offer.asking is not None
+    figures = value_page.figures()
+    assert figures["Highest price worth paying"] == highest_words(offer)
+    assert figures["Break-even price (no profit on average)"] == break_even_words(offer)
+    assert "Chance of a loss at 400.00 USD" in figures
+    for notice in offer.notices:
+        assert any(text.startswith(notice.message) for text in value_page.told("warning"))
+    assert any(CAUTION in text for text in value_page.told("info"))
+    assert any(VISIBLE_PLATING_ONLY in text for text in value_page.told("markdown"))
+
+
+def test_even_a_gift_that_loses_is_worth_nothing_and_says_why(value_page: Any) -> None:
+    value_page.type("Gold price today", "2650 USD/ozt")
+    value_page.press(GO)
+    assert value_page.figures()["Highest price worth paying"] == "0.00 USD"
+    assert any("Even for nothing" in text for text in value_page.told("warning"))
+
+
+@pytest.mark.parametrize(
+    ("label", "text", "word"),
+    [
+        ("Gold price today", "2650", "currency"),
+        ("Gold price today", "2650 USD/oz", "ounce"),
+        ("Asking price, if there is one", "$120", "several currencies"),
+        ("Share of the gold price that your buyer pays", "250 %", "250 %"),
+        ("Share of the plated gold that you get out", "30 mic", "mic"),
+        ("Chance of a loss that you accept", "80 %", "at most 50 %"),
+        ("Tax on price and fee", "lots", "lots"),
+    ],
+)
+def test_a_wrong_entry_is_told_and_gives_no_price(value_page: Any, label: str, text: str, word: str) -> None:
+    if label != "Gold price today":
+        value_page.type("Gold price today", "2650 USD/ozt")
+    value_page.type(label, text)
+    value_page.press(GO)
+    (told,) = value_page.told("error")
+    assert word.lower() in told.lower()
+    assert "\n\n" in told, "no advice"
+    assert not value_page.at.metric
+
+
+def test_two_currencies_are_refused_in_the_words_of_the_page(value_page: Any) -> None:
+    value_page.type("Gold price today", "85 EUR/g")
+    value_page.press(GO)
+    (told,) = value_page.told("error")
+    assert "EUR" in told
+    assert "--cost" not in told
+    assert not value_page.at.metric
+
+
+def test_a_lot_of_the_log_is_valued_and_its_offer_kept(page: Any, measured: Kept, log_file: Path) -> None:
+    with open_log(log_file) as log:
+        lot = log.add_lot(NewLot(name="Shelf 3"))
+        log.add_estimates(lot.id, [(photo_of(measured.document), measured.document)])
+    page.go("value_page.py")
+    page.at.number_input(key="copies").set_value(1000)
+    page.type("Gold price today", "2650 USD/ozt")
+    page.press(GO)
+    offer = expected(measured, 1000, spot="2650 USD/ozt")
+    assert page.figures()["Highest price worth paying"] == highest_words(offer)
+    page.press("Keep this offer in lot Shelf 3")
+    assert any("Shelf 3" in text for text in page.told("success"))
+    with open_log(log_file) as log:
+        (kept,) = log.entries("Shelf 3").offers
+    assert kept.document["highest_price"]["price"] == pytest.approx(offer.highest.price)
+
+
+def test_photos_and_their_offer_are_kept_together(value_page: Any, measured: Kept, log_file: Path) -> None:
+    value_page.type("Gold price today", "2650 USD/ozt")
+    value_page.press(GO)
+    value_page.type("Name of the new lot", "Bench")
+    value_page.press("Keep in the log")
+    with open_log(log_file) as log:
+        contents = log.entries("Bench")
+    assert [e.document for e in contents.estimates] == [measured.document]
+    assert len(contents.offers) == 1
+
+
+def test_entries_outlive_a_look_at_another_page(value_page: Any) -> None:
+    value_page.type("Gold price today", "2650 USD/ozt")
+    value_page.press(GO)
+    value_page.go("log_page.py")
+    value_page.go("value_page.py")
+    assert value_page.at.text_input(key="spot").value == "2650 USD/ozt"

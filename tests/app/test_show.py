@@ -1,0 +1,53 @@
+"""Texts that are not ours reach the reader as they are; advice speaks of the page, not of commands."""
+
+from __future__ import annotations
+
+import importlib
+import pkgutil
+import re
+
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+from markdown_it import MarkdownIt
+
+import calibration
+import grader
+from app.show import advice_of, plain, split_range
+from calibration.notices import DEFINITIONS, Notice
+
+
+@given(st.text(st.characters(codec="ascii", exclude_categories=["Cc"]), max_size=60))
+def test_markdown_shows_a_text_as_it_is(text: str) -> None:
+    assume(text.strip())
+    opened, block, closed = MarkdownIt("commonmark").parse(plain(text))
+    assert (opened.type, closed.type) == ("paragraph_open", "paragraph_close")
+    assert {part.type for part in block.children or []} <= {"text", "text_special"}
+    assert "".join(part.content for part in block.children or []) == " ".join(text.split())
+
+
+@pytest.mark.parametrize("mark", ["$1 and $2", ":red[x]", ":material/home:", "~~x~~", "a@b.org"])
+def test_the_pages_own_marks_are_escaped(mark: str) -> None:
+    assert not re.search(r"(?<!\\)[$:~@\[]", plain(mark))
+
+
+def _all_notices() -> list[str]:
+    for package in (calibration, grader):
+        for module in pkgutil.walk_packages(package.__path__, f"{package.__name__}."):
+            if ".training" not in module.name and not module.name.endswith("__main__"):
+                importlib.import_module(module.name)
+    return sorted(DEFINITIONS)
+
+
+@pytest.mark.parametrize("code", _all_notices())
+def test_advice_names_no_command(code: str) -> None:
+    definition = DEFINITIONS[code]
+    told = advice_of(Notice(code, definition.message, definition.advice))
+    assert told
+    assert not re.search(r"--\w|\bgrader ", told)
+
+
+def test_a_range_is_split_into_value_and_bounds() -> None:
+    value = {"value": 425.7, "low": 410.2, "high": 441.9, "level": 0.9}
+    assert split_range(value, "mm²") == ("426 mm²", "410 to 442 mm², 90 % sure")
+    assert split_range(dict.fromkeys(("value", "low", "high"), 0.0) | {"level": 0.9}, "mm²")[1] == ""
