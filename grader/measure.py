@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -9,7 +10,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.errors import RefusedError, ScaleError
+from calibration.errors import RefusedError, ScaleError, UsageError
 from calibration.face_height import face_height
 from calibration.from_target import find_own_target, scale_from_target
 from calibration.inputs import Distribution
@@ -222,7 +223,12 @@ def _where_it_counts(photo: Photo, choice: ByLength, coverage: Coverage) -> Scal
 
 
 def _scale_by_pitch(photo: Photo, pitch_mm: float, regions: Regions) -> Scale:
-    """Scale from the longest even row, found without scale: its ends lie a whole number of pitches apart."""
+    """Scale from the longest even row, found without scale: its ends are so many pitches apart.
+
+    They need not be a whole number of them: a key may part a row by any step.
+    """
+    if not math.isfinite(pitch_mm) or pitch_mm <= 0:
+        raise UsageError("pitch-invalid", f"A pitch of {pitch_mm:g} mm is not possible.", "Give a pitch above 0 mm.")
     even = [r for r in regions.rows if r.pitch is not None and r.count >= _LEAST_CONTACTS]
     if not even:
         raise ScaleError(
@@ -232,7 +238,7 @@ def _scale_by_pitch(photo: Photo, pitch_mm: float, regions: Regions) -> Scale:
         )
     row: Row = max(even, key=lambda r: r.count)
     (x0, y0), (x1, y1) = row.ends_px
-    steps = max(1, round(float(np.hypot(x1 - x0, y1 - y0)) / (row.pitch or 1.0)))
+    steps = math.hypot(x1 - x0, y1 - y0) / (row.pitch or 1.0)
     scale = scale_from_length(
         photo.rgb.shape,
         steps * pitch_mm,
