@@ -9,6 +9,19 @@ from pathlib import Path
 from calibration.errors import UsageError
 
 
+def check_place(path: Path) -> None:
+    """Say before long work that its result could not be written.
+
+    Raises:
+        UsageError: the folder does not exist, or the path is a folder itself.
+    """
+    if path.is_dir() or not path.parent.is_dir():
+        why = "it is a folder" if path.is_dir() else "its folder does not exist"
+        raise UsageError(
+            "cannot-write", f"{path} cannot be written ({why}).", "Choose a folder that exists and is yours."
+        )
+
+
 def write_whole(path: Path, data: bytes) -> None:
     """Write a file beside its place, flush it to the disk, then put it there in one step.
 

@@ -109,6 +109,7 @@ class Measurement:
         regions: of the photo.
         area: visible plated area.
         gold: in that plating.
+        gold_by_board: the same for each board of ``regions.boards``, in their order; empty without scale.
         notices: what the user should know.
         refused: why no area can be given, where one was asked for.
     """
@@ -121,6 +122,7 @@ class Measurement:
     gold: GoldEstimate | None
     notices: tuple[Notice, ...]
     refused: RefusedError | None = None
+    gold_by_board: tuple[GoldEstimate, ...] = ()
 
 
 def measure(photo: Photo, request: Request | None = None, progress: Progress | None = None) -> Measurement:
@@ -162,7 +164,16 @@ def measure(photo: Photo, request: Request | None = None, progress: Progress | N
     say("gold")
     area = estimate_area(coverage, regions, scale)
     gold = gold_mass(area.by_finish, wanted.properties)
-    return Measurement(photo, scale, coverage, regions, area, gold, (*scale.notices, *coverage.notices))
+    return Measurement(
+        photo=photo,
+        scale=scale,
+        coverage=coverage,
+        regions=regions,
+        area=area,
+        gold=gold,
+        notices=(*scale.notices, *coverage.notices),
+        gold_by_board=tuple(gold_mass(on_board, wanted.properties) for on_board in area.by_board),
+    )
 
 
 def _silent(step: Step) -> None:

@@ -10,6 +10,7 @@ from typing import Annotated, Any
 import typer
 
 from calibration.errors import GraderError, PhotoError, RefusedError, UsageError
+from calibration.files import check_place
 from calibration.print_check import load_print_check
 from grader.cli.choices import choose_scale
 from grader.cli.measure_report import show_measurement, show_summary
@@ -68,6 +69,7 @@ def measure_command(
         raise UsageError(
             "one-picture-only", "--coverage and --overlay take one photo at a time.", "Measure the photos one by one."
         )
+    _check_outputs(photos, [p for p in (json_out, coverage, overlay) if p is not None and str(p) != "-"])
     check = load_print_check(calibration if calibration is not None else print_check_path())
     request = Request(
         scale=choice,
@@ -88,6 +90,16 @@ def measure_command(
             raise typer.Exit(RefusedError.exit_code)
         return
     raise typer.Exit(_measure_many(photos, request, json_out))
+
+
+def _check_outputs(photos: list[Path], outputs: list[Path]) -> None:
+    """Refuse what could not be written, or would overwrite a photo, before anything is written."""
+    for path in outputs:
+        check_place(path)
+        if any(path.exists() and photo.exists() and path.samefile(photo) for photo in photos):
+            raise UsageError(
+                "output-is-photo", f"{path} is one of the photos.", "Choose another name for the result."
+            )
 
 
 def _measure_one(path: Path, request: Request) -> Measurement:

@@ -6,6 +6,7 @@ import json
 from typing import Any
 
 from rich.console import Console
+from rich.markup import escape
 
 from calibration.errors import GraderError
 from calibration.files import write_whole
@@ -20,13 +21,8 @@ err = Console(stderr=True, highlight=False, soft_wrap=True)
 def show_error(error: GraderError, about: str = "") -> None:
     """One error for a person: what is wrong, and what to do next."""
     where = f"{about}: " if about else ""
-    err.print(f"[bold red]{where}[/]{_plain(error.message)}")
-    err.print(f"  → {_plain(error.advice)}")
-
-
-def _plain(text: str) -> str:
-    """Text that Rich must not read as markup."""
-    return text.replace("[", r"\[")
+    err.print(f"[bold red]{escape(where)}[/]{escape(error.message)}")
+    err.print(f"  → {escape(error.advice)}")
 
 
 def as_json(data: Any) -> bytes:

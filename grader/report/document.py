@@ -10,7 +10,7 @@ import numpy as np
 from grader import __version__
 from grader.area import region_sums
 from grader.budget import budget
-from grader.gold import GoldEstimate, gold_mass
+from grader.gold import GoldEstimate
 from grader.measure import Measurement
 from grader.model import FINISHES, Finish, ProductModel, Range
 from grader.regions import Row
@@ -112,7 +112,7 @@ def _boards(measurement: Measurement) -> list[dict[str, Any]]:
         else:
             models = area.by_board[number]
             outline = ProductModel.of(board.area, scale.area_inputs)
-            entry |= {"area_mm2": _range(outline), "by_finish": _by_finish(models, gold_mass(models))}
+            entry |= {"area_mm2": _range(outline), "by_finish": _by_finish(models, measurement.gold_by_board[number])}
         out.append(entry)
     return out
 
