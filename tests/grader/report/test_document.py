@@ -83,7 +83,7 @@ def test_numbers_are_those_of_the_drawn_card() -> None:
     assert by_finish["hard_gold"]["area_mm2"]["value"] == pytest.approx(86, rel=0.03)
     assert by_finish["immersion_gold"]["area_mm2"]["value"] == pytest.approx(30, rel=0.03)
     assert by_finish["undetermined"]["area_mm2"]["value"] == 0
-    assert document["boards"][0]["area_mm2"]["value"] == pytest.approx(2400, rel=0.02)
+    assert document["boards"][0]["area_mm2"]["value"] == pytest.approx(2400, rel=0.04)
     assert document["plated_share_of_frame"] == pytest.approx(116 * 64 / 240_000, rel=0.01)
     assert document["plated_area_mm2"]["low"] < 116 < document["plated_area_mm2"]["high"]
 
