@@ -71,7 +71,7 @@ def _samples() -> None:
     demo = _demo()
     if demo is None:
         return
-    st.markdown("Rendered pictures of invented boards beside our target: try the tool without a camera.")
+    st.markdown("Rendered pictures of invented boards, to try the tool without a camera.")
     samples = demo.samples
     chosen = st.selectbox("Sample photo", range(len(samples)), format_func=lambda i: samples[i].title, key="sample")
     if st.button("Measure this sample", width="stretch"):

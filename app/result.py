@@ -79,10 +79,7 @@ def _figures(document: Mapping[str, Any]) -> None:
     with right:
         figure("Gold in the visible plating", document["gold_mg"], "mg")
     scale = document["scale"]
-    remark(
-        f"Scale from {METHOD_WORDS[scale['known']]}: {scale['px_per_mm']:.1f} px per mm. "
-        "The ranges hold the truth in about 90 of 100 such photos."
-    )
+    remark(f"Scale from {METHOD_WORDS[scale['known']]}: {scale['px_per_mm']:.1f} px per mm.")
 
 
 def _by_finish(document: Mapping[str, Any]) -> None:

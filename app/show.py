@@ -53,6 +53,9 @@ button[kind], [role="tab"], [data-testid="stExpander"] details > summary, [data-
     position: fixed; left: 0; right: 0; bottom: 0; width: 100%; z-index: 50;
     padding: 0.5rem 1rem; background: Canvas; border-top: 1px solid rgba(128, 128, 128, 0.4);
 }
+button[kind^="primary"]:not(:disabled), button[kind^="primary"]:not(:disabled) * { color: Canvas; }
+.share { background: rgba(128, 128, 128, 0.25); border-radius: 4px; }
+.share > div { height: 0.6rem; border-radius: 4px; background: #0072b2; background: light-dark(#00639b, #5cb8f0); }
 .st-key-visible-only p { text-align: center; }
 </style>
 """
@@ -142,9 +145,7 @@ def bars(lines: Sequence[tuple[str, float, str]]) -> None:
     rows = "".join(
         f'<div style="margin:0.5rem 0"><div style="display:flex;justify-content:space-between;gap:1rem">'
         f"<span>{html.escape(title)}</span><strong>{html.escape(format_share(share))}</strong></div>"
-        f'<div style="background:rgba(128,128,128,0.25);border-radius:4px">'
-        f'<div style="width:{min(max(share, 0.0), 1.0) * 100:.1f}%;height:0.6rem;border-radius:4px;'
-        f'background:rgb(0,114,178)"></div></div>'
+        f'<div class="share"><div style="width:{min(max(share, 0.0), 1.0) * 100:.1f}%"></div></div>'
         + (f'<small style="opacity:0.85">{html.escape(remark)}</small>' if remark else "")
         + "</div>"
         for title, share, remark in lines

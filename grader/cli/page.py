@@ -39,7 +39,7 @@ def page(
         "run",
         str(entry),
         f"--server.port={port}",
-        f"--server.address={'0.0.0.0' if phone else 'localhost'}",
+        f"--server.address={'0.0.0.0' if phone else 'localhost'}",  # noqa: S104 - only when asked
         "--server.headless=true",
         "--server.maxUploadSize=60",
         "--client.showErrorDetails=none",
