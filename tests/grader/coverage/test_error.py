@@ -1,0 +1,103 @@
+"""What a segmenter claims of its own error, and what the user is told of the picture."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from calibration.plane import UniformPlane
+from calibration.scale import Scale
+from grader.coverage.choose import default_segmenter
+from grader.coverage.classical import ClassicalSegmenter
+from grader.coverage.error import error_inputs, quality_notices
+from grader.coverage.model import Segmenter
+from grader.synthetic import GOLD, GREEN_MASK, box, paint, polygon_share
+
+SHAPE = (100, 140)
+SHARE = np.round(255 * polygon_share(box((70.0, 50.0), 60.0, 40.0), SHAPE)).astype(np.uint8)
+NOTHING = np.zeros(SHAPE, np.uint8)
+NAMES = sorted({ClassicalSegmenter.name, default_segmenter().name})
+
+
+def scale(px_per_mm: float) -> Scale:
+    return Scale("length", UniformPlane(px_per_mm), px_per_mm, ())
+
+
+def picture(gold: tuple[float, float, float] = GOLD) -> np.ndarray:
+    return paint([(np.ones(SHAPE), GREEN_MASK), (SHARE / 255, gold)])
+
+
+def spread(name: str, px_per_mm: float | None) -> float:
+    [error] = error_inputs(name, "p", scale(px_per_mm) if px_per_mm else None, SHARE)
+    return float(np.std(np.log(error.draws(20_000))))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_error_is_one_factor_about_one_that_belongs_to_the_photo(name: str) -> None:
+    [error] = error_inputs(name, "abc123", scale(8.0), SHARE)
+    assert error.name == "segmentation:abc123"
+    assert error.unit == ""
+    assert error.source
+    draws = error.draws()
+    assert np.all(draws > 0)
+    assert 0.8 < np.median(draws) < 1.25
+
+
+@pytest.mark.parametrize("name", NAMES)
+@given(st.floats(1, 60), st.floats(1, 60))
+@settings(max_examples=20, deadline=None)
+def test_a_coarser_picture_is_never_said_to_be_better(name: str, one: float, other: float) -> None:
+    coarse, fine = min(one, other), max(one, other)
+    assert spread(name, coarse) >= spread(name, fine) - 1e-3
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_without_scale_the_widest_error_is_taken(name: str) -> None:
+    assert spread(name, None) == pytest.approx(spread(name, 0.5))
+    assert spread(name, None) >= spread(name, 30.0)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_where_nothing_was_found_there_is_nothing_to_be_wrong_by_a_factor(name: str) -> None:
+    assert error_inputs(name, "p", scale(8.0), NOTHING) == ()
+
+
+def test_every_segmenter_in_use_has_its_figures() -> None:
+    for segmenter in (ClassicalSegmenter(), default_segmenter()):
+        used: Segmenter = segmenter
+        assert error_inputs(used.name, "p", None, SHARE)
+
+
+def codes(rgb: np.ndarray, share: np.ndarray, px_per_mm: float | None = 10.0) -> set[str]:
+    return {n.code for n in quality_notices(rgb, share, scale(px_per_mm) if px_per_mm else None)}
+
+
+def test_a_good_picture_needs_no_words() -> None:
+    assert codes(picture(), SHARE) == set()
+
+
+def test_nothing_found_is_said() -> None:
+    assert codes(picture(), NOTHING) == {"no-gold-found"}
+
+
+def test_gold_washed_out_to_white_is_said() -> None:
+    assert codes(picture((1.0, 1.0, 1.0)), SHARE) == {"gold-clipped"}
+
+
+def test_gold_whose_red_alone_is_full_is_not_washed_out() -> None:
+    assert codes(picture((1.0, 0.7, 0.25)), SHARE) == set()
+
+
+@pytest.mark.parametrize(
+    ("px_per_mm", "told"), [(4.0, True), (4.2, True), (4.4, False), (12.0, False), (None, False)]
+)
+def test_a_picture_too_coarse_for_contacts_is_said(px_per_mm: float | None, told: bool) -> None:
+    # a contact 0.7 mm wide (PCI Express footprint) is 3 px wide at 4.29 px/mm
+    assert ("contacts-narrow" in codes(picture(), SHARE, px_per_mm)) is told
+
+
+def test_messages_hold_the_figures() -> None:
+    [item] = quality_notices(picture(), SHARE, scale(3.0))
+    assert "3.0 px per mm" in item.message
+    assert "2.1 px wide" in item.message
+    assert item.advice
