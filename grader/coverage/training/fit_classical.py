@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
+from calibration.errors import DataFileError
 from calibration.white_balance import estimate, to_linear
 from grader.coverage.features import PIXEL_FEATURES, REGION_FEATURES, describe_regions, pixel_features
 from grader.coverage.scorer import Scorer
@@ -62,11 +63,17 @@ class Example:
 def examples(folder: Path) -> Iterator[Example]:
     """All pictures of a folder, one at a time."""
     for case in json.loads((folder / "cases.json").read_text("utf-8")):
-        bgr = cv2.imread(str(folder / case["image"]))
-        masks = [
-            cv2.imread(str(folder / f"masks/{case['id']}_{m}.png"), cv2.IMREAD_GRAYSCALE) for m in ("mask", "gold")
-        ]
-        yield Example(np.ascontiguousarray(bgr[..., ::-1]), masks[0], masks[1], float(case["px_per_mm"]))
+        bgr = _picture(folder / case["image"], cv2.IMREAD_COLOR)
+        classes = _picture(folder / f"masks/{case['id']}_mask.png", cv2.IMREAD_GRAYSCALE)
+        gold = _picture(folder / f"masks/{case['id']}_gold.png", cv2.IMREAD_GRAYSCALE)
+        yield Example(np.ascontiguousarray(bgr[..., ::-1]), classes, gold, float(case["px_per_mm"]))
+
+
+def _picture(path: Path, mode: int) -> NDArray[np.uint8]:
+    picture = cv2.imread(str(path), mode)
+    if picture is None:
+        raise DataFileError("picture-missing", f"{path} is no picture.", "See the folder's format in this module.")
+    return np.asarray(picture, np.uint8)
 
 
 def balanced(example: Example, rng: np.random.Generator) -> NDArray[np.float32]:
@@ -79,7 +86,7 @@ def balanced(example: Example, rng: np.random.Generator) -> NDArray[np.float32]:
         gains = -np.median(np.log2(paper) - np.log2(paper[:, 1:2]), axis=0)
     off = rng.normal(0, _GAIN_SD, 3)
     factor = np.exp2(gains + off - off[1] + rng.normal(0, _EXPOSURE_SD))
-    return to_linear(example.rgb) * factor.astype(np.float32)
+    return np.asarray(to_linear(example.rgb) * factor.astype(np.float32))
 
 
 def fit_pixels(folder: Path) -> Scorer:
