@@ -86,7 +86,9 @@ def load_demo(folder: Path | None = None) -> Demo:
             copies=int(data["copies"]),
             story=data["story"],
         )
-    except (OSError, KeyError, TypeError, tomllib.TOMLDecodeError) as error:
+    except UsageError:
+        raise
+    except (OSError, KeyError, TypeError, ValueError) as error:
         raise DataFileError(
             "demo-invalid", f"The demo in {place} cannot be read ({error}).", "Install the program again."
         ) from error

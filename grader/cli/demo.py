@@ -10,6 +10,7 @@ from typing import Annotated, Any
 import typer
 from rich.markup import escape
 
+from calibration.errors import UsageError
 from grader.cli.measure_report import show_measurement
 from grader.cli.output import as_json, err, out, write_whole
 from grader.cli.value_report import show_offer
@@ -29,7 +30,12 @@ def demo(
     Example: grader demo
     """
     story = load_demo()
-    output.mkdir(parents=True, exist_ok=True)
+    try:
+        output.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise UsageError(
+            "cannot-write", f"The folder {output} cannot be made ({error.strerror}).", "Choose another with --output."
+        ) from error
     for_sale: list[tuple[str, dict[str, Any]]] = []
     for number, sample in enumerate(story.samples, 1):
         if err.is_terminal:

@@ -54,7 +54,10 @@ class Known(StrEnum):
 
 @log_app.command("list")
 def list_(log: LogOption = None, json: JsonFlag = False) -> None:
-    """All lots, each with how much is known of it."""
+    """All lots, each with how much is known of it.
+
+    Example: grader log list
+    """
     contents = _existing(log).contents()
     if json:
         # The heavy documents are for show and export.
@@ -65,7 +68,10 @@ def list_(log: LogOption = None, json: JsonFlag = False) -> None:
 
 @log_app.command()
 def show(lot: LotArgument, log: LogOption = None, json: JsonFlag = False) -> None:
-    """All that was logged of one lot."""
+    """All that was logged of one lot.
+
+    Example: grader log show "attic lot"
+    """
     contents = _existing(log).entries(_lot(lot))
     if json:
         out.file.write(to_json(contents))
@@ -80,7 +86,10 @@ def new(
     note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
     log: LogOption = None,
 ) -> None:
-    """Start a lot. The log itself is started with the first one."""
+    """Start a lot. The log itself is started with the first one.
+
+    Example: grader log new "attic lot" --seller "clear-out sale"
+    """
     entry = checked(NewLot, name=lot, seller=seller, note=note)
     started = _open(log).add_lot(entry)
     _say(f"Lot {started.id}, {started.name}, is in the log.")
@@ -94,7 +103,10 @@ def add(
     ],
     log: LogOption = None,
 ) -> None:
-    """Log measurements as they were made: all of the files, or none."""
+    """Log measurements as they were made: all of the files, or none.
+
+    Example: grader log add "attic lot" boards.json
+    """
     documents = [(path.name, document) for path in measurements for document in documents_in(path)]
     measurements_of(documents)  # refuses what holds no gold estimate, and a photo given twice
     kept = _existing(log).add_estimates(_lot(lot), [(photo_of(d), d) for _, d in documents])
@@ -112,7 +124,10 @@ def bought(
     ] = None,
     log: LogOption = None,
 ) -> None:
-    """Log what was paid for a lot."""
+    """Log what was paid for a lot.
+
+    Example: grader log bought "attic lot" --price "120 USD" --mass "1 lb 2 oz"
+    """
     money = parse_money(price)
     entry = checked(
         NewPurchase,
@@ -137,7 +152,10 @@ def yield_(
     day: Annotated[str | None, typer.Option("--date", help="Day of weighing: 2026-11-20. Today if left out.")] = None,
     log: LogOption = None,
 ) -> None:
-    """Log gold that was weighed at the end."""
+    """Log gold that was weighed at the end.
+
+    Example: grader log yield "attic lot" --mass "1.25 g" --fineness 995
+    """
     entry = checked(
         NewYield,
         mass_mg=parse_weighed_mg(mass),
@@ -160,7 +178,10 @@ def export(
     output: Annotated[Path | None, typer.Option(help="The file to write; the terminal if left out.")] = None,
     log: LogOption = None,
 ) -> None:
-    """Write the log out for other programs."""
+    """Write the log out for other programs.
+
+    Example: grader log export --format csv --table lots --output lots.csv
+    """
     write = _export_of(form, table)
     opened = _existing(log)
     text = write(opened)

@@ -26,7 +26,10 @@ def target(
         Path | None, typer.Option(help="File that keeps the check bar's length; the usual one if left out.")
     ] = None,
 ) -> None:
-    """Make the printable scale target, or store how long its 100 mm check bar was printed."""
+    """Make the printable scale target, or store how long its 100 mm check bar was printed.
+
+    Example: grader target --paper a4
+    """
     if output is not None and paper is None:
         raise UsageError("paper-missing", "No paper was chosen for the target.", "Add --paper a4 or --paper letter.")
     path = calibration if calibration is not None else print_check_path()

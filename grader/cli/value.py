@@ -53,7 +53,10 @@ def value(
     json_out: Annotated[Path | None, typer.Option("--json", help="Also write the offer as JSON.")] = None,
     example: Annotated[bool, typer.Option("--example", help="Print the example file of assumptions.")] = False,
 ) -> None:
-    """What to pay for the boards in some measurements: break-even, chance of a loss, highest price worth paying."""
+    """What to pay for the boards in some measurements: break-even, chance of a loss, highest price worth paying.
+
+    Example: grader value boards.json --spot "2650 USD/ozt" --spot-date today --asking "120 USD"
+    """
     if example:
         out.print(example_text(), markup=False, end="")
         return
