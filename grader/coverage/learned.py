@@ -1,7 +1,7 @@
 """The learned segmenter: a small network says where and roughly how much, unmixing says how much at edges.
 
 1. A coarse pass of the network over the whole picture finds where plating may be.
-2. A fine pass, near 10 px per mm, over the tiles where the coarse pass saw any; nothing elsewhere.
+2. A fine pass, at 8 px per mm, over the tiles where the coarse pass saw any; nothing elsewhere.
 3. Where the photo resolves contacts well enough, the share of edge pixels by two-colour unmixing at its own
    resolution; else the network's shares, resampled.
 """
@@ -21,14 +21,15 @@ from grader.coverage.network import Maps, Network
 from grader.coverage.unmix import unmix_edges
 from grader.photo import Photo
 
-FINE_PX_PER_MM = 10.0
+FINE_PX_PER_MM = 8.0
 FINE_SIDE_PX = 1600  # longest side of the fine picture where there is no scale
 LARGEST_FACTOR = 1.4  # the network was trained on pictures enlarged up to this much
 COARSE_PX_PER_MM = 5.0  # below it, narrow contacts are lost to the coarse pass
 LEAST_COARSE_PX, MOST_COARSE_PX = 0.6e6, 2.0e6
 MOST_FINE_PX = 5.0e6  # of all tiles together: bounds time; beyond it the fine picture is made smaller
-TILE_PX, MARGIN_PX = 384, 48
+TILE_PX, MARGIN_PX = 256, 40
 LEAST_COARSE_SHARE = 0.05  # a tile is looked at again where the coarse pass saw at least this
+PLATED_FROM = 0.4  # network's share from which a pixel goes to unmixing as plated
 UNMIX_PX_PER_MM = 8.0  # below it contacts are too few pixels wide to show a colour of their own
 
 
@@ -52,19 +53,33 @@ class LearnedSegmenter:
         network = Network()
         coarse = network.run(_resized(rgb, _coarse_factor(rgb, scale)))
         fine, contact, factor = _fine_pass(network, rgb, scale, coarse)
-        share = np.round(255 * _resampled(fine, size)).astype(np.uint8)
-        mask = share > 127
+        if scale is None:
+            fine = _without_doubtful_regions(fine)
+        share = _resampled(fine, size)
+        mask = share > PLATED_FROM * 255
         if scale is not None and scale.px_per_mm >= UNMIX_PX_PER_MM:
             share = unmix_edges(rgb, mask, scale.px_per_mm, int(np.ceil(0.5 / factor)) + 1)
-        board = _resampled(coarse.board, size) > 0.5
+        board = _resampled(_as_bytes(coarse.board), size) > 127
         return Coverage(
             share=share,
             board=np.asarray(board | mask),
             segmenter=self.name,
             area_inputs=error_inputs(self.name, photo.short_id, scale, share),
             notices=quality_notices(rgb, share, scale),
-            contact=np.round(255 * _resampled(contact, size)).astype(np.uint8),
+            contact=_resampled(contact, size),
         )
+
+
+def _without_doubtful_regions(share: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Shares without regions in which no pixel is more likely plated than not.
+
+    Without scale the network cannot be shown contacts at a size it knows, and doubtful regions are mostly silver in
+    warm light. With scale they are mostly narrow contacts, so there they stay.
+    """
+    count, labels = cv2.connectedComponents((share > 20).astype(np.uint8))
+    most = np.zeros(count, np.uint8)
+    np.maximum.at(most, labels.ravel(), share.ravel())
+    return np.where(most[labels] > 127, share, np.uint8(0))
 
 
 def _coarse_factor(rgb: NDArray[np.uint8], scale: Scale | None) -> float:
@@ -77,14 +92,14 @@ def _coarse_factor(rgb: NDArray[np.uint8], scale: Scale | None) -> float:
 def _fine_factor(rgb: NDArray[np.uint8], scale: Scale | None) -> float:
     """Fine picture's width ÷ photo's."""
     if scale is None:
-        return min(1.0, FINE_SIDE_PX / max(rgb.shape[:2]))
-    return min(LARGEST_FACTOR, FINE_PX_PER_MM / scale.px_per_mm)
+        return float(min(1.0, FINE_SIDE_PX / max(rgb.shape[:2])))
+    return float(min(LARGEST_FACTOR, FINE_PX_PER_MM / scale.px_per_mm))
 
 
 def _fine_pass(
     network: Network, rgb: NDArray[np.uint8], scale: Scale | None, coarse: Maps
-) -> tuple[NDArray[np.float32], NDArray[np.float32], float]:
-    """Shares and contact chances over the fine picture, and its width ÷ the photo's."""
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8], float]:
+    """Shares and contact chances (255 = 1) over the fine picture, and its width ÷ the photo's."""
     factor = _fine_factor(rgb, scale)
     tiles = _tiles(rgb, factor, coarse)
     cost = len(tiles) * (TILE_PX + 2 * MARGIN_PX) ** 2
@@ -92,13 +107,15 @@ def _fine_pass(
         factor *= (MOST_FINE_PX / cost) ** 0.5
         tiles = _tiles(rgb, factor, coarse)
     picture = _resized(rgb, factor)
-    share = np.zeros(picture.shape[:2], np.float32)
-    contact = np.zeros(picture.shape[:2], np.float32)
+    share = np.zeros(picture.shape[:2], np.uint8)
+    contact = np.zeros(picture.shape[:2], np.uint8)
     for tile in tiles:
         maps = network.run(picture[tile.outer])
-        rows, columns = (slice(i.start - o.start, i.stop - o.start) for i, o in zip(tile.inner, tile.outer, strict=True))
-        share[tile.inner] = maps.share[rows, columns]
-        contact[tile.inner] = _resampled(maps.contact, maps.share.shape[::-1])[rows, columns]
+        rows, columns = (
+            slice(i.start - o.start, i.stop - o.start) for i, o in zip(tile.inner, tile.outer, strict=True)
+        )
+        share[tile.inner] = _as_bytes(maps.share)[rows, columns]
+        contact[tile.inner] = _resampled(_as_bytes(maps.contact), maps.share.shape[::-1])[rows, columns]
     return share, contact, factor
 
 
@@ -126,12 +143,18 @@ def _resized(rgb: NDArray[np.uint8], factor: float) -> NDArray[np.uint8]:
         return rgb
     height, width = rgb.shape[:2]
     size = (max(1, round(width * factor)), max(1, round(height * factor)))
-    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC), np.uint8)
+    return np.asarray(
+        cv2.resize(rgb, size, interpolation=cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC), np.uint8
+    )
 
 
-def _resampled(chance: NDArray[np.float32], size: tuple[int, int]) -> NDArray[np.float32]:
+def _as_bytes(chance: NDArray[np.float32]) -> NDArray[np.uint8]:
+    return np.asarray(cv2.convertScaleAbs(chance, alpha=255), np.uint8)
+
+
+def _resampled(chance: NDArray[np.uint8], size: tuple[int, int]) -> NDArray[np.uint8]:
     """A map brought to (width, height); its sum over area stays."""
     smaller = size[0] < chance.shape[1]
     return np.asarray(
-        cv2.resize(chance, size, interpolation=cv2.INTER_AREA if smaller else cv2.INTER_LINEAR), np.float32
+        cv2.resize(chance, size, interpolation=cv2.INTER_AREA if smaller else cv2.INTER_LINEAR), np.uint8
     )

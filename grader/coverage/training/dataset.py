@@ -74,13 +74,17 @@ def _some(mask: np.ndarray, rng: np.random.Generator) -> Tensor:
     return torch.from_numpy(np.stack([rows, columns], 1).astype(np.int64))
 
 
+def _read_mask(path: Path) -> np.ndarray:
+    mask = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
+    if mask is None:
+        raise FileNotFoundError(path)
+    return np.asarray(mask)
+
+
 def read_frame(folder: Path, name: str, device: torch.device) -> Frame:
     """Reads one picture and its masks."""
     image = cv2.cvtColor(cv2.imread(str(folder / "images" / f"{name}.jpg")), cv2.COLOR_BGR2RGB)
-    gold, classes, board = (
-        cv2.imread(str(folder / "masks" / f"{name}_{kind}.png"), cv2.IMREAD_GRAYSCALE)
-        for kind in ("gold", "mask", "board")
-    )
+    gold, classes, board = (_read_mask(folder / "masks" / f"{name}_{kind}.png") for kind in ("gold", "mask", "board"))
     soft = np.dstack([image, gold, np.where(board > 0, 255, 0).astype(np.uint8)])
     levels = []
     for i in range(LEVELS):

@@ -48,6 +48,7 @@ class Block(nn.Module):
         self._bn2 = nn.BatchNorm2d(outside, **BN)
 
     def forward(self, x: Tensor) -> Tensor:
+        """Features (n, inside, h, w) → (n, outside, h / stride, w / stride)."""
         y = functional.relu6(self._bn0(self._expand_conv(x))) if self.expand else x
         y = functional.relu6(self._bn1(self._depthwise_conv(y)))
         y = self._bn2(self._project_conv(y))
@@ -84,6 +85,7 @@ class CoverageNet(nn.Module):
         nn.init.constant_(self.head[1].bias[:4], -3.0)  # plating is rare: start from about 5 %
 
     def forward(self, image: Tensor) -> Tensor:
+        """See the class."""
         x = functional.relu6(self._bn0(self._conv_stem(image)))
         taps = []
         for i, block in enumerate(self._blocks):

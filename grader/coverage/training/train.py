@@ -1,4 +1,4 @@
-"""Trains the coverage model: ``python -m grader.coverage.training.train DATA... --imagenet LITE0.pth --out coverage.pt``.
+"""Trains the coverage model: ``python -m grader.coverage.training.train DATA... --imagenet LITE0.pth``.
 
 The course of training (crops, augmentation, initial decoder) follows from ``--seed`` and ``--steps``; sums on a GPU
 may still differ in their last bits. ``--minutes`` ends a run early and shortens the learning-rate schedule to fit.
@@ -60,7 +60,7 @@ def loss(outputs: Tensor, batch: Batch) -> Tensor:
 
 @torch.no_grad()
 def evaluate(model: CoverageNet, frames: Sequence[Frame], level: int) -> dict[str, float]:
-    """Figures over whole pictures at one pyramid level: coverage error and IoU where plated, false share elsewhere."""
+    """Figures over whole pictures at one pyramid level: error and IoU, and false share where nothing is plated."""
     model.eval()
     errors, overlaps, false = [], [], []
     for frame in frames:

@@ -1,0 +1,85 @@
+"""The learned segmenter: its weights run in OpenCV, and its answer does not hang on how the photo is turned."""
+
+import json
+import subprocess
+import sys
+from importlib import resources
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from calibration.plane import UniformPlane
+from calibration.scale import Scale
+from grader.coverage.learned import LearnedSegmenter
+from grader.coverage.network import Network
+from grader.photo import Photo, load_photo
+
+SAMPLES = Path(__file__).parents[3] / "sample_images"
+# The network is trained on pictures turned and mirrored at will, but it is no exact symmetry of it.
+TURN_TOLERANCE = 0.05
+
+
+def cutting(name: str, y: int, x: int) -> tuple[np.ndarray, np.ndarray, float]:
+    """500 × 700 px of a sample photo, its true coverage (0..1), and px per mm."""
+    truth = json.loads((SAMPLES / "truth.json").read_text("utf-8"))[name]
+    place = (slice(y, y + 500), slice(x, x + 700))
+    gold = cv2.imread(str(SAMPLES / truth["gold_mask"]), cv2.IMREAD_GRAYSCALE)
+    return load_photo(SAMPLES / truth["image"]).rgb[place].copy(), gold[place] / 255, truth["px_per_mm"]
+
+
+def share(rgb: np.ndarray, px_per_mm: float | None, **known: object) -> np.ndarray:
+    scale = Scale("length", UniformPlane(px_per_mm), px_per_mm, (), **known) if px_per_mm else None  # type: ignore[arg-type]
+    photo = Photo("cutting.png", "ef" * 32, np.ascontiguousarray(rgb), "PNG")
+    return LearnedSegmenter().segment(photo, scale).share / 255
+
+
+@pytest.fixture(scope="module")
+def strips() -> tuple[np.ndarray, np.ndarray, float]:
+    return cutting("strip-boards", 13, 1017)
+
+
+def test_weights_are_small() -> None:
+    assert len(resources.files("grader.coverage").joinpath("weights/coverage.onnx").read_bytes()) < 8_000_000
+
+
+@pytest.mark.parametrize("shape", [(64, 64), (47, 81), (16, 200)])
+def test_maps_have_the_size_of_the_picture(shape: tuple[int, int]) -> None:
+    maps = Network().run(np.full((*shape, 3), 90, np.uint8))
+    assert maps.share.shape == shape
+    assert maps.contact.shape == maps.board.shape == ((shape[0] + 1) // 2, (shape[1] + 1) // 2)
+    assert 0 <= float(maps.share.min()) <= float(maps.share.max()) <= 1
+
+
+def test_shares_lie_where_the_plating_lies(strips: tuple[np.ndarray, np.ndarray, float]) -> None:
+    """Not a pixel off: sub-pixels of the network's half-size output are put back in the right order."""
+    rgb, gold, px_per_mm = strips
+    found = share(rgb, px_per_mm)
+    here = float((found * gold).sum())
+    for dy, dx in ((2, 0), (-2, 0), (0, 2), (0, -2)):
+        assert here > float((np.roll(found, (dy, dx), (0, 1)) * gold).sum())
+
+
+@pytest.mark.parametrize("turn", ["rot90", "rot180", "mirror"])
+def test_turning_the_photo_keeps_the_area(strips: tuple[np.ndarray, np.ndarray, float], turn: str) -> None:
+    rgb, _, px_per_mm = strips
+    turned = {"rot90": np.rot90(rgb), "rot180": np.rot90(rgb, 2), "mirror": rgb[:, ::-1]}[turn]
+    assert share(turned, px_per_mm).sum() == pytest.approx(share(rgb, px_per_mm).sum(), rel=TURN_TOLERANCE)
+
+
+def test_a_board_lying_on_the_target_still_counts(strips: tuple[np.ndarray, np.ndarray, float]) -> None:
+    rgb, _, px_per_mm = strips
+    sheet = np.array([[0.0, 0.0], [699.0, 0.0], [699.0, 499.0], [0.0, 499.0]])
+    assert np.array_equal(share(rgb, px_per_mm, target_px=(sheet,)), share(rgb, px_per_mm))
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_nothing_is_found_on_a_board_without_gold(known: bool) -> None:
+    rgb, _, px_per_mm = cutting("no-gold", 350, 650)
+    assert share(rgb, px_per_mm if known else None).mean() < 1e-3
+
+
+def test_neither_the_segmenter_nor_the_training_package_needs_the_training_library() -> None:
+    code = "import grader.coverage.learned, grader.coverage.training, sys; sys.exit('torch' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
