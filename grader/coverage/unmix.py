@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from calibration.white_balance import to_linear
 
-_STRIP_ROWS = 256
+_BLOCK_PX = 256
 _LEAST_CONTRAST = 0.1  # distance of the two colours ÷ length of the inner one
 _LEAST_WEIGHT = 2e-3
 _FALLBACK_WEIGHT = 0.02  # pixels of the band count this much where nothing surer is near
@@ -37,15 +37,17 @@ def unmix_edges(
     out = np.where(mask, np.uint8(255), np.uint8(0))
     reach = max(band_px + 1, round(_REACH_MM * px_per_mm))
     halo = reach + band_px + 1
-    for start in range(0, len(mask), _STRIP_ROWS):
-        stop = min(start + _STRIP_ROWS, len(mask))
-        low, high = max(start - halo, 0), min(stop + halo, len(mask))
-        columns = np.flatnonzero(mask[low:high].any(axis=0))
-        if not len(columns):
-            continue
-        left, right = max(columns[0] - halo, 0), columns[-1] + halo + 1
-        share = _unmix(to_linear(rgb[low:high, left:right]), mask[low:high, left:right], reach, band_px)
-        out[start:stop, left:right] = np.round(255 * share[start - low : stop - low]).astype(np.uint8)
+    for top in range(0, mask.shape[0], _BLOCK_PX):
+        for left in range(0, mask.shape[1], _BLOCK_PX):
+            rows, columns = slice(top, top + _BLOCK_PX), slice(left, left + _BLOCK_PX)
+            around = (
+                slice(max(top - halo, 0), top + _BLOCK_PX + halo),
+                slice(max(left - halo, 0), left + _BLOCK_PX + halo),
+            )
+            if mask[around].any():
+                share = _unmix(to_linear(rgb[around]), mask[around], reach, band_px)
+                inside = share[top - around[0].start :, left - around[1].start :][:_BLOCK_PX, :_BLOCK_PX]
+                out[rows, columns] = np.round(255 * inside).astype(np.uint8)
     return out
 
 
