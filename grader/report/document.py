@@ -68,6 +68,8 @@ def measurement_document(measurement: Measurement) -> dict[str, Any]:
         document["model"] = {
             "area_mm2": {f: model.as_json() for f, model in area.by_finish.items()},
             "gold_mg": gold.total.as_json(),
+            # the factors that outlines of boards share with the gold: they cancel in gold per board area
+            "scale_inputs": [i.name for i in scale.area_inputs],
         }
     return document
 

@@ -18,6 +18,19 @@ _FIX = "Make it again with: grader measure PHOTO --json FILE."
 
 
 @dataclass(frozen=True)
+class Outline:
+    """One outline in a photo: a board, or several that touch.
+
+    Attributes:
+        area_mm2: inside the outline, mm².
+        gold_mg: in the plating on it, mg; to compare outlines of one photo with each other.
+    """
+
+    area_mm2: float
+    gold_mg: float
+
+
+@dataclass(frozen=True)
 class Measured:
     """One photo's measurement.
 
@@ -27,6 +40,8 @@ class Measured:
         gold_mg: gold in the plating that was seen, mg.
         area_mm2: plated area by finish, mm².
         notices: what the measurement warned of.
+        outlines: of boards.
+        scale_inputs: names of the factors that act alike on every area in the photo.
     """
 
     photo: str
@@ -34,6 +49,8 @@ class Measured:
     gold_mg: ProductModel
     area_mm2: Mapping[Finish, ProductModel]
     notices: tuple[Notice, ...] = ()
+    outlines: tuple[Outline, ...] = ()
+    scale_inputs: tuple[str, ...] = ()
 
 
 def read_measurements(paths: Sequence[Path]) -> list[Measured]:
@@ -151,11 +168,21 @@ def _measured(source: str, document: Mapping[str, Any]) -> Measured:
         notices = tuple(
             Notice(str(w["code"]), str(w["message"]), str(w["advice"])) for w in document.get("warnings", [])
         )
+        outlines = tuple(_outline(board) for board in document.get("boards", []))
+        shared = tuple(str(name) for name in model.get("scale_inputs", []))
     except DataFileError as error:
         raise DataFileError(error.code, f"{where}: {error.message}", error.advice) from error
-    except (KeyError, TypeError, AttributeError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise _invalid(where, "with parts that cannot be read") from error
-    return Measured(photo, sha256, gold, by_finish, notices)
+    return Measured(photo, sha256, gold, by_finish, notices, outlines, shared)
+
+
+def _outline(board: Mapping[str, Any]) -> Outline:
+    gold = sum(float(finish["gold_mg"]["value"]) for finish in board["by_finish"].values())
+    area = float(board["area_mm2"]["value"])
+    if not (math.isfinite(gold) and 0 < area < math.inf):
+        raise ValueError(area, gold)
+    return Outline(area, gold)
 
 
 def _model(data: Mapping[str, Any]) -> ProductModel:

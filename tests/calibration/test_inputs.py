@@ -49,6 +49,16 @@ def mixture(weight: float, *parameters: float) -> Reference:
     )
 
 
+def cut_student(location: float, scale: float, degrees: float, reach: float) -> Reference:
+    whole = stats.t(degrees, location, scale)
+    low, high = location - reach, location + reach
+    inside = whole.cdf(high) - whole.cdf(low)
+    return Reference(
+        lambda x: (whole.cdf(np.clip(x, low, high)) - whole.cdf(low)) / inside,
+        lambda k: float(whole.expect(lambda t: t**k, lb=low, ub=high, conditional=True)),
+    )
+
+
 CASES = {
     "normal": (Distribution("normal", (1.234, 0.02)), Reference.of(stats.norm(1.234, 0.02))),
     "normal about its sd": (Distribution("normal", (1.0, 1.0)), Reference.of(stats.norm(1, 1))),
@@ -67,6 +77,7 @@ CASES = {
         Distribution("lognormal_mixture", (0.7, 0.66, 0.49, 0.08, 0.3)),
         mixture(0.7, 0.66, 0.49, 0.08, 0.3),
     ),
+    "student_t": (Distribution("student_t", (1.0, 0.3, 3.0, 1.0)), cut_student(1.0, 0.3, 3.0, 1.0)),
 }
 
 
@@ -119,6 +130,7 @@ POINTS = [
     ("lognormal_mixture", (0.3, 2.0, 0.0, 2.0, 0.0)),
     ("lognormal_mixture", (1.0, 2.0, 0.0, 3.0, 0.5)),
     ("lognormal_mixture", (0.0, 2.0, 0.5, 3.0, 0.0)),
+    ("student_t", (2.0, 0.0, 3.0, 1.0)),
     ("sample", (4.0, 4.0)),
 ]
 SPREADS = [
@@ -158,6 +170,9 @@ def test_is_constant_says_whether_draws_differ(kind: str, parameters: tuple[floa
         ("lognormal_mixture", (-0.1, 1.0, 0.1, 1.0, 0.1)),
         ("lognormal_mixture", (0.5, 0.0, 0.1, 1.0, 0.1)),
         ("lognormal_mixture", (0.5, 1.0, 0.1, 1.0, -0.1)),
+        ("student_t", (1.0, -0.1, 3.0, 1.0)),
+        ("student_t", (1.0, 0.1, 0.0, 1.0)),
+        ("student_t", (1.0, 0.3, 3.0, 0.2)),
         ("sample", ()),
         ("sample", (1.0, math.nan)),
     ],

@@ -155,3 +155,19 @@ def test_a_missing_file(tmp_path: Path) -> None:
     with pytest.raises(DataFileError) as caught:
         read_measurements([tmp_path / "gone.json"])
     assert caught.value.code == "measurement-unreadable"
+
+
+def test_outlines_and_the_scale_they_share_with_the_gold() -> None:
+    def board(area: float, *gold: float) -> dict[str, Any]:
+        by_finish = {f"{n}": {"gold_mg": {"value": g}} for n, g in enumerate(gold)}
+        return {"area_mm2": {"value": area}, "by_finish": by_finish}
+
+    whole = document("a", 100.0, boards=[board(4000.0, 1.5, 0.5), board(100.0)])
+    whole["model"]["scale_inputs"] = ["scale:a"]
+    (measured,) = measurements_of(named(whole))
+    assert [(o.area_mm2, o.gold_mg) for o in measured.outlines] == [(4000.0, 2.0), (100.0, 0.0)]
+    assert measured.scale_inputs == ("scale:a",)
+    for bad in ([board(0.0)], [board(float("nan"))], [{}], [board(1.0, float("inf"))]):
+        with pytest.raises(UsageError) as caught:
+            measurements_of(named(document("a", 100.0, boards=bad)))
+        assert caught.value.code == "measurement-invalid"

@@ -1,0 +1,22 @@
+"""From photos to the lot: what a few photographed boards say of all boards that are bought."""
+
+from __future__ import annotations
+
+from grader.lot.claim import PartText, SightText, lot_of, one_part, read_claim
+from grader.lot.estimate import estimate_lot
+from grader.lot.model import Lot, LotEstimate, OtherFace, Part, PartEstimate, Sight
+
+__all__ = [
+    "Lot",
+    "LotEstimate",
+    "OtherFace",
+    "Part",
+    "PartEstimate",
+    "PartText",
+    "Sight",
+    "SightText",
+    "estimate_lot",
+    "lot_of",
+    "one_part",
+    "read_claim",
+]

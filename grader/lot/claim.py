@@ -1,0 +1,230 @@
+"""What a person says a lot holds, as typed on the page, on the command line or in a file."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from calibration.errors import DataFileError, UsageError
+from calibration.inputs import Distribution
+from grader.lot.model import OTHER_FACES, Lot, OtherFace, Part, Sight
+from grader.units import parse_mass_g, split_range
+from grader.value.estimates import distribution_of, named
+from grader.value.measured import Measured
+
+_MAX_BYTES = 1_000_000
+_FIX = (
+    'Write it as: [[part]] name = "modules", count = "30" (or mass = "5 kg"), and for each photo [[part.photo]] '
+    'front = "a.jpg", back = "b.jpg", boards = 4, weighed = "72 g".'
+)
+
+
+@dataclass(frozen=True)
+class SightText:
+    """One entry of boards in a photo; photos by file name or sha256, empty texts where nothing is said."""
+
+    front: str
+    back: str = ""
+    boards: int = 1
+    weighed: str = ""
+
+
+@dataclass(frozen=True)
+class PartText:
+    """One part as typed; empty texts where nothing is said."""
+
+    name: str
+    photos: tuple[SightText, ...]
+    count: str = ""
+    mass: str = ""
+    other_face: str = "left_out"
+
+
+def lot_of(parts: Sequence[PartText], measured: Sequence[Measured]) -> Lot:
+    """The lot that was described, of the photos that were measured.
+
+    Raises:
+        UsageError: ``photo-unknown``, ``photo-name-twice``, ``photo-without-part``, ``count-unreadable``,
+            ``other-face-unknown``, as ``parse_mass_g``, or as ``Lot`` and its parts.
+    """
+    lot = Lot(tuple(_part(p, measured) for p in parts))
+    used = {m.sha256 for p in lot.parts for m in p.photos}
+    left = [m.photo for m in measured if m.sha256 not in used]
+    if left:
+        raise UsageError(
+            "photo-without-part",
+            f"No part uses the photo {', '.join(left)}.",
+            "Say which part it shows, or leave its measurement out.",
+        )
+    return lot
+
+
+def one_part(
+    measured: Sequence[Measured],
+    *,
+    boards: Sequence[int] = (),
+    count: str = "",
+    mass: str = "",
+    weighed: Sequence[str] = (),
+    other_face: str = "left_out",
+) -> Lot:
+    """A lot of one part whose photos all show other boards of it, front faces alone.
+
+    Args:
+        measured: the photos.
+        boards: how many each shows, in their order; one number holds for all; 1 if left out.
+        count: of boards in the lot.
+        mass: stated mass of the lot.
+        weighed: mass of the boards in each photo.
+        other_face: what to make of the backs.
+
+    Raises:
+        UsageError: ``boards-per-photo``, or as ``lot_of``.
+    """
+
+    def each(given: Sequence[Any], otherwise: Any, what: str) -> Sequence[Any]:
+        if len(given) in (0, len(measured)):
+            return given or [otherwise] * len(measured)
+        if len(given) == 1 and what == "boards":
+            return [given[0]] * len(measured)
+        raise UsageError(
+            "boards-per-photo",
+            f"{len(given)} times {what} for {len(measured)} photos.",
+            f"Give {what} once for each photo, in their order.",
+        )
+
+    sights = tuple(
+        SightText(m.sha256, "", n, w)
+        for m, n, w in zip(measured, each(boards, 1, "boards"), each(weighed, "", "a mass"), strict=True)
+    )
+    return lot_of([PartText("the boards", sights, count, mass, other_face)], measured)
+
+
+def read_claim(path: Path) -> tuple[PartText, ...]:
+    """Parts from a TOML file.
+
+    Raises:
+        DataFileError: the file cannot be read or does not say what it must.
+    """
+    try:
+        data = path.read_bytes()[: _MAX_BYTES + 1]
+        if len(data) > _MAX_BYTES:
+            raise _invalid(path.name, "it is too large")
+        tables = tomllib.loads(data.decode("utf-8"))
+    except OSError as error:
+        raise DataFileError(
+            "parts-unreadable", f"{path} cannot be read ({error.strerror}).", "Check the file's name."
+        ) from error
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise _invalid(path.name, f"it is no TOML ({error})") from error
+    _only(tables, {"part"}, path.name)
+    return tuple(_part_text(t, path.name) for t in _tables(tables, "part", path.name))
+
+
+def _part_text(table: Mapping[str, Any], name: str) -> PartText:
+    _only(table, {"name", "count", "mass", "other_face", "photo"}, name)
+    photos = []
+    for photo in _tables(table, "photo", name):
+        _only(photo, {"front", "back", "boards", "weighed"}, name)
+        boards = photo.get("boards", 1)
+        if isinstance(boards, bool) or not isinstance(boards, int):
+            raise _invalid(name, "boards must be a whole number")
+        photos.append(
+            SightText(_text(photo, "front", name), _text(photo, "back", name), boards, _text(photo, "weighed", name))
+        )
+    count = table.get("count", "")
+    return PartText(
+        _text(table, "name", name) or "the boards",
+        tuple(photos),
+        str(count) if isinstance(count, int) and not isinstance(count, bool) else _text(table, "count", name),
+        _text(table, "mass", name),
+        _text(table, "other_face", name) or "left_out",
+    )
+
+
+def _tables(data: Mapping[str, Any], key: str, name: str) -> list[Mapping[str, Any]]:
+    found = data.get(key, [])
+    if not isinstance(found, list) or not found or not all(isinstance(t, Mapping) for t in found):
+        raise _invalid(name, f"there is no [[{'part.photo' if key == 'photo' else key}]]")
+    return found
+
+
+def _text(table: Mapping[str, Any], key: str, name: str) -> str:
+    value = table.get(key, "")
+    if not isinstance(value, str):
+        raise _invalid(name, f"{key} must be text in quotes")
+    return value.strip()
+
+
+def _only(table: Mapping[str, Any], known: set[str], name: str) -> None:
+    unknown = sorted(set(table) - known)
+    if unknown:
+        raise _invalid(name, f"{', '.join(unknown)} has no meaning here (known: {', '.join(sorted(known))})")
+
+
+def _invalid(name: str, why: str) -> DataFileError:
+    return DataFileError("parts-invalid", f"{name}: {why}.", _FIX)
+
+
+def _part(text: PartText, measured: Sequence[Measured]) -> Part:
+    def mass(given: str) -> float:
+        return parse_mass_g(given)
+
+    return Part(
+        name=text.name,
+        sights=tuple(
+            Sight(
+                _photo(s.front, measured),
+                _photo(s.back, measured) if s.back else None,
+                s.boards,
+                named(f"{text.name}, mass of the boards in a photo", mass, s.weighed) if s.weighed else None,
+            )
+            for s in text.photos
+        ),
+        count=named(text.name, _count, text.count) if text.count else None,
+        mass_g=named(f"{text.name}, stated mass", _mass, text.mass) if text.mass else None,
+        other_face=_other_face(text.other_face),
+    )
+
+
+def _photo(given: str, measured: Sequence[Measured]) -> Measured:
+    found = [m for m in measured if given == m.sha256] or [m for m in measured if given == m.photo]
+    if not found:
+        raise UsageError(
+            "photo-unknown",
+            f"There is no measurement of a photo '{given}'.",
+            f"Measured were: {', '.join(m.photo for m in measured)}.",
+        )
+    if len(found) > 1:
+        raise UsageError(
+            "photo-name-twice", f"Two photos are named '{given}'.", "Name them by their sha256, or rename one."
+        )
+    return found[0]
+
+
+def _count(text: str) -> Distribution:
+    """A number of boards, "30" or "28..30..34"."""
+    try:
+        values = [int(part.strip()) for part in split_range(text.strip())]
+    except ValueError as error:
+        raise UsageError(
+            "count-unreadable", f"'{text}' is no number of boards.", "Write 30, or 28..32 where it is not sure."
+        ) from error
+    return distribution_of([float(v) for v in values], text)
+
+
+def _mass(text: str) -> Distribution:
+    """A mass in g, "5 kg" or "4.5..5 kg"."""
+    return distribution_of([parse_mass_g(part) for part in split_range(text)], text)
+
+
+def _other_face(text: str) -> OtherFace:
+    for face in OTHER_FACES:
+        if text.replace(" ", "_") == face:
+            return face
+    raise UsageError(
+        "other-face-unknown", f"'{text}' says nothing about the other face.", "Write alike, or left out."
+    )

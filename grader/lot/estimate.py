@@ -1,0 +1,274 @@
+"""Gold and mass of a lot from the photographed boards of its parts.
+
+Per board: ``gold = gold per board seen × count``. Per mass: ``gold = gold seen ÷ mass seen × stated mass`` (the
+ratio estimator: heavier boards of a kind mostly carry more gold, and the count need not be known). Either way the
+boards seen count as seen and the others are multiplied by the factor of ``grader.lot.sampling``.
+
+Faces are estimated apart and added, so that one back that was photographed tells of all backs of its part.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import cache
+from importlib import resources
+
+import numpy as np
+
+from calibration.errors import UsageError
+from calibration.inputs import Distribution, Input
+from calibration.notices import Notice, notice
+from calibration.sourced import parse_inputs
+from grader.lot import notices as _registered  # noqa: F401 - registers the warnings used here
+from grader.lot.model import Lot, LotEstimate, Part, PartEstimate, Sight
+from grader.lot.sampling import Observed, observed_spread, pooled, prior_spread, unseen_factor
+from grader.model import EMPTY, ProductModel, Term
+from grader.value.measured import Measured
+
+_CM2_PER_MM2 = 1e-2
+_THICKNESS = "thickness:"
+
+
+def estimate_lot(lot: Lot) -> LotEstimate:
+    """Estimate a lot.
+
+    Raises:
+        UsageError: ``outline-missing`` where a stated mass meets boards that were neither weighed nor outlined;
+            ``lot-lighter-than-seen``.
+        DataFileError: two photos mean different things by one input.
+    """
+    several = len(lot.parts) > 1
+    parts = tuple(_estimate(part, own_thickness=several) for part in lot.parts)
+    masses = [p.mass_g for p in parts]
+    photos = (n for part in lot.parts for m in part.photos for n in m.notices)
+    return LotEstimate(
+        parts=parts,
+        gold_mg=sum((p.gold_mg for p in parts), EMPTY),
+        mass_g=None if None in masses else sum((m for m in masses if m is not None), EMPTY),
+        notices=tuple(dict.fromkeys((*(n for p in parts for n in p.notices), *photos))),
+    )
+
+
+def _estimate(part: Part, *, own_thickness: bool) -> PartEstimate:
+    if own_thickness:
+        part = _with_own_thickness(part)
+    per_mass = part.mass_g is not None
+    seen_mass = _seen_mass(part)
+    if per_mass and seen_mass is None:
+        raise UsageError(
+            "outline-missing",
+            f"{part.name}: a mass is stated, but what the boards in the photos weigh is not known.",
+            "Weigh them and give their mass, or give the number of boards in the lot.",
+        )
+    boards = _boards(part, seen_mass)
+    spread = pooled(prior_spread(), observed_spread(_observed(part, by_mass=per_mass)))
+    unseen = unseen_factor(
+        f"unseen-boards:{part.name}",
+        f"boards of {part.name} that were not photographed",
+        spread,
+        part.boards_seen,
+        boards,
+    )
+    return PartEstimate(
+        part=part,
+        gold_mg=_of_all(part, _per_size(part), unseen),
+        mass_g=_mass(part, seen_mass),
+        boards=boards,
+        spread=spread.relative_sd if unseen else None,
+        notices=_notices(part, boards, has_unseen=unseen is not None),
+    )
+
+
+def _of_all(part: Part, per_size: ProductModel, unseen: Input | None) -> ProductModel:
+    """Gold of seen and unseen boards; ``per_size`` is gold per board, or per g of boards."""
+    seen = _per_board(part, lambda m: m.gold_mg).times((), part.boards_seen)
+    if unseen is None:
+        return seen
+    if part.mass_g is not None:
+        whole = per_size.times((_stated_mass(part), unseen))
+    elif part.count is not None and not part.count.is_constant:
+        whole = per_size.times((_count(part, part.count), unseen))
+    else:
+        # one term for the unseen boards, none to take away: no draw can lie below what was seen
+        return seen + per_size.times((unseen,), _nominal_count(part) - part.boards_seen)
+    return whole + seen + seen.times((unseen,), -1.0)
+
+
+def _per_size(part: Part) -> ProductModel:
+    if part.mass_g is None:
+        return _per_board(part, lambda m: m.gold_mg)
+    if part.sights[0].weighed_g is not None:
+        weighed = sum(s.weighed_g or 0.0 for s in part.sights)
+        return _per_board(part, lambda m: m.gold_mg).times((_input("weighing", part),), part.boards_seen / weighed)
+    # Gold and outlines of one photo carry the same factors of scale: in gold per area of board they cancel.
+    per_cm2 = _by_face(part, _unscaled_gold, lambda _, m: _outlined_cm2(m))
+    return per_cm2.times((_specific_area(part),))
+
+
+def _per_board(part: Part, of: Callable[[Measured], ProductModel]) -> ProductModel:
+    return _by_face(part, of, lambda s, _: s.boards)
+
+
+def _by_face(
+    part: Part, of: Callable[[Measured], ProductModel], size: Callable[[Sight, Measured], float]
+) -> ProductModel:
+    """Quantity per size, the faces added; an unseen other face as the part says."""
+    front = _ratio([(of(s.front), size(s, s.front)) for s in part.sights])
+    backs = [(of(s.back), size(s, s.back)) for s in part.sights if s.back is not None]
+    if backs:
+        return front + _ratio(backs)
+    return front + front.times((_input("other-face", part),)) if part.other_face == "alike" else front
+
+
+def _ratio(seen: Sequence[tuple[ProductModel, float]]) -> ProductModel:
+    return sum((model for model, _ in seen), EMPTY).times((), 1.0 / sum(size for _, size in seen))
+
+
+def _unscaled_gold(m: Measured) -> ProductModel:
+    shared = set(m.scale_inputs)
+    terms = tuple(Term(t.coefficient, tuple(f for f in t.factors if f not in shared)) for t in m.gold_mg.terms)
+    return ProductModel(terms, {k: i for k, i in m.gold_mg.inputs.items() if k not in shared})
+
+
+def _outlined_cm2(m: Measured) -> float:
+    return sum(o.area_mm2 for o in m.outlines) * _CM2_PER_MM2
+
+
+# --- masses
+
+
+def _seen_mass(part: Part) -> ProductModel | None:
+    """Mass in g of the boards in the photos."""
+    if part.sights[0].weighed_g is not None:
+        return ProductModel.of(sum(s.weighed_g or 0.0 for s in part.sights), (_input("weighing", part),))
+    photos = [s.front for s in part.sights]
+    if part.mass_g is not None:
+        photos += [s.back for s in part.sights if s.back is not None]
+    if not all(m.outlines for m in photos):
+        return None
+    areas = sum((_outlines(s.front) for s in part.sights), EMPTY)
+    return areas.times((_input("areal-density", part),))
+
+
+def _outlines(m: Measured) -> ProductModel:
+    known = m.gold_mg.inputs
+    return ProductModel.of(_outlined_cm2(m), (known[name] for name in m.scale_inputs if name in known))
+
+
+def _mass(part: Part, seen_mass: ProductModel | None) -> ProductModel | None:
+    if part.mass_g is not None:
+        return ProductModel.of(1.0, (_stated_mass(part),))
+    if seen_mass is None:
+        return None
+    if part.count is None:
+        return seen_mass
+    return seen_mass.times((_count(part, part.count),), 1.0 / part.boards_seen)
+
+
+def _boards(part: Part, seen_mass: ProductModel | None) -> float:
+    """How many boards there are likely to be."""
+    if part.mass_g is None or seen_mass is None:
+        return _nominal_count(part)
+    stated = _stated_mass(part).draws()
+    seen = seen_mass.draws()
+    if np.quantile(stated, 0.99) < np.quantile(seen, 0.01):
+        raise UsageError(
+            "lot-lighter-than-seen",
+            f"{part.name}: the {part.boards_seen} boards in the photos alone weigh more than the stated mass.",
+            "Check the unit of the mass, and how many boards the photos show.",
+        )
+    return max(float(part.boards_seen), part.boards_seen * float(np.median(stated) / np.median(seen)))
+
+
+def _nominal_count(part: Part) -> float:
+    return float(part.boards_seen) if part.count is None else float(np.median(_count(part, part.count).draws()))
+
+
+# --- inputs
+
+
+@cache
+def _data() -> dict[str, Input]:
+    text = resources.files("grader.lot").joinpath("data/lot_inputs.toml").read_text("utf-8")
+    return dict(parse_inputs(text, "lot_inputs"))
+
+
+def _input(kind: str, part: Part) -> Input:
+    known = _data()[kind]
+    return replace(known, name=f"{kind}:{part.name}", title=f"{known.title}: {part.name}")
+
+
+def _specific_area(part: Part) -> Input:
+    """Area by mass: the inverse of a lognormal is one too."""
+    density = _input("areal-density", part)
+    median, sigma_log = density.distribution.parameters
+    known = Distribution("lognormal", (1.0 / median, sigma_log))
+    return replace(density, name=f"area-by-mass:{part.name}", distribution=known, unit="cm2/g")
+
+
+def _stated_mass(part: Part) -> Input:
+    assert part.mass_g is not None  # noqa: S101 - callers have one
+    known, source, title = part.mass_g, "given", f"stated mass of {part.name}"
+    if known.is_constant:
+        claim = _data()["stated-mass"]
+        stated = known.parameters[0]
+        known = Distribution(claim.distribution.kind, tuple(stated * p for p in claim.distribution.parameters))
+        source = claim.source
+    return Input(f"stated-mass:{part.name}", title, known, source, "g")
+
+
+def _count(part: Part, count: Distribution) -> Input:
+    return Input(f"count:{part.name}", f"number of {part.name}", count, "given")
+
+
+def _with_own_thickness(part: Part) -> Part:
+    """The part with its plating's thickness apart from that of other parts: each was plated on its own."""
+
+    def own(m: Measured) -> Measured:
+        names = {n: f"{n}:{part.name}" for n in m.gold_mg.inputs if n.startswith(_THICKNESS)}
+        inputs = {
+            names.get(n, n): replace(i, name=names[n], title=f"{i.title}: {part.name}") if n in names else i
+            for n, i in m.gold_mg.inputs.items()
+        }
+        terms = tuple(Term(t.coefficient, tuple(names.get(f, f) for f in t.factors)) for t in m.gold_mg.terms)
+        return replace(m, gold_mg=ProductModel(terms, inputs))
+
+    return replace(
+        part, sights=tuple(replace(s, front=own(s.front), back=own(s.back) if s.back else None) for s in part.sights)
+    )
+
+
+# --- what the photos say of spread, and what to mind
+
+
+def _observed(part: Part, *, by_mass: bool) -> list[Observed]:
+    """Fronts, each board apart where as many outlines were found as boards were counted."""
+    found = []
+    for s in part.sights:
+        outlines, gold = s.front.outlines, float(np.median(s.front.gold_mg.draws()))
+        on_outlines = sum(o.gold_mg for o in outlines)
+        if len(outlines) == s.boards > 1 and s.weighed_g is None and on_outlines > 0:
+            found += [Observed(gold * o.gold_mg / on_outlines, 1, o.area_mm2 if by_mass else 1.0) for o in outlines]
+            continue
+        size = float(s.boards)
+        if by_mass:
+            size = s.weighed_g if s.weighed_g is not None else sum(o.area_mm2 for o in outlines)
+        found.append(Observed(gold, s.boards, size))
+    return found
+
+
+def _notices(part: Part, boards: float, *, has_unseen: bool) -> tuple[Notice, ...]:
+    found = []
+    if has_unseen:
+        found.append(notice("boards-not-photographed", part=part.name, seen=part.boards_seen, total=f"{boards:.0f}"))
+    if part.other_face == "alike" and not any(s.back for s in part.sights):
+        found.append(notice("other-face-assumed", part=part.name))
+    if part.mass_g is not None and part.sights[0].weighed_g is None:
+        found.append(notice("board-mass-assumed", part=part.name))
+    found += [
+        notice("touching-boards", photo=s.front.photo, boards=s.boards, outlines=len(s.front.outlines))
+        for s in part.sights
+        if s.front.outlines and len(s.front.outlines) != s.boards
+    ]
+    return tuple(found)

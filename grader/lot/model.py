@@ -1,0 +1,192 @@
+"""What a lot is said to hold, and what is estimated of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal, get_args
+
+from calibration.errors import UsageError
+from calibration.inputs import Distribution
+from calibration.notices import Notice
+from grader.model import ProductModel
+from grader.value.measured import Measured
+from grader.value.model import support
+
+OtherFace = Literal["alike", "left_out"]
+OTHER_FACES: tuple[OtherFace, ...] = get_args(OtherFace)
+
+
+@dataclass(frozen=True)
+class Sight:
+    """Some boards of one part as they were photographed.
+
+    Attributes:
+        front: photo of one face.
+        back: photo of the other face of the same boards, or None where it was not taken.
+        boards: how many boards the photo shows.
+        weighed_g: what these boards weigh together, g, or None.
+
+    Raises:
+        UsageError: ``boards-invalid``, ``mass-invalid``.
+    """
+
+    front: Measured
+    back: Measured | None = None
+    boards: int = 1
+    weighed_g: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.boards < 1:
+            raise UsageError(
+                "boards-invalid", f"{self.front.photo} cannot show {self.boards} boards.", "Give 1 or more."
+            )
+        if self.weighed_g is not None and not self.weighed_g > 0:
+            raise UsageError("mass-invalid", f"The boards in {self.front.photo} weigh nothing.", "Give their mass.")
+
+
+@dataclass(frozen=True)
+class Part:
+    """One kind of board in the lot.
+
+    Attributes:
+        name: as the user calls it.
+        sights: the boards of it that were photographed.
+        count: how many boards of it are in the lot; a claim may be a range.
+        mass_g: their stated mass in g, likewise; instead of a count.
+        other_face: what to make of a face that no photo shows. Not used where some sight has a back.
+
+    With neither count nor mass the part is the boards in the photos.
+
+    Raises:
+        UsageError: ``part-empty``, ``part-two-sizes``, ``count-below-seen``, ``mass-invalid``,
+            ``weighed-in-part``.
+    """
+
+    name: str
+    sights: tuple[Sight, ...]
+    count: Distribution | None = None
+    mass_g: Distribution | None = None
+    other_face: OtherFace = "left_out"
+
+    def __post_init__(self) -> None:
+        if not self.sights:
+            raise UsageError("part-empty", f"No photo shows {self.name}.", "Give at least one photo of each part.")
+        if self.count is not None and self.mass_g is not None:
+            raise UsageError(
+                "part-two-sizes",
+                f"{self.name}: both a count and a mass are given.",
+                "Give the one that you trust more.",
+            )
+        if self.count is not None and support(self.count)[0] < self.boards_seen:
+            raise UsageError(
+                "count-below-seen",
+                f"{self.name}: {self.boards_seen} boards were photographed, but only {support(self.count)[0]:g} are "
+                "said to be in the lot.",
+                "Correct the count, or the number of boards in the photos.",
+            )
+        if self.mass_g is not None and not support(self.mass_g)[0] > 0:
+            raise UsageError("mass-invalid", f"{self.name}: the mass is not above zero.", "Give the stated mass.")
+        if len({s.weighed_g is None for s in self.sights}) > 1:
+            raise UsageError(
+                "weighed-in-part",
+                f"{self.name}: the boards of some photos were weighed, those of others not.",
+                "Weigh the boards of all photos of this part, or leave the masses out.",
+            )
+
+    @property
+    def boards_seen(self) -> int:
+        """How many boards were photographed."""
+        return sum(s.boards for s in self.sights)
+
+    @property
+    def photos(self) -> tuple[Measured, ...]:
+        """All photos of it."""
+        return tuple(m for s in self.sights for m in (s.front, s.back) if m is not None)
+
+
+@dataclass(frozen=True)
+class Lot:
+    """All parts that are bought together.
+
+    Raises:
+        UsageError: ``measurements-none``, ``part-twice``, ``photo-twice``.
+    """
+
+    parts: tuple[Part, ...]
+
+    def __post_init__(self) -> None:
+        if not self.parts:
+            raise UsageError("measurements-none", "The lot holds nothing.", "Give at least one part with a photo.")
+        names = [p.name for p in self.parts]
+        for name in names:
+            if names.count(name) > 1:
+                raise UsageError("part-twice", f"There are two parts '{name}'.", "Give each part its own name.")
+        photos = [m for p in self.parts for m in p.photos]
+        hashes = [m.sha256 for m in photos]
+        for m in photos:
+            if hashes.count(m.sha256) > 1:
+                raise UsageError("photo-twice", f"The photo {m.photo} is used twice.", "Use each photo once.")
+
+
+@dataclass(frozen=True)
+class PartEstimate:
+    """What is estimated of one part.
+
+    Attributes:
+        part: the part.
+        gold_mg: gold in the plating of all its boards.
+        mass_g: of all its boards; None where neither a scale nor an outline tells.
+        boards: how many boards there are likely to be.
+        spread: relative standard deviation of the gold between boards; None where all boards were seen.
+        notices: what the user should know.
+    """
+
+    part: Part
+    gold_mg: ProductModel
+    mass_g: ProductModel | None
+    boards: float
+    spread: float | None
+    notices: tuple[Notice, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """The form used in reports."""
+        part = self.part
+        return {
+            "name": part.name,
+            "count": part.count.as_json() if part.count else None,
+            "stated_mass_g": part.mass_g.as_json() if part.mass_g else None,
+            "other_face": part.other_face,
+            "boards": self.boards,
+            "boards_seen": part.boards_seen,
+            "spread_between_boards": self.spread,
+            "photos": [
+                {
+                    "front": s.front.photo,
+                    "back": s.back.photo if s.back else None,
+                    "boards": s.boards,
+                    "weighed_g": s.weighed_g,
+                }
+                for s in part.sights
+            ],
+        }
+
+
+@dataclass(frozen=True)
+class LotEstimate:
+    """What is estimated of a lot.
+
+    Attributes:
+        parts: of each part.
+        gold_mg: their sum; inputs that parts share stay shared.
+        mass_g: likewise; None where the mass of some part is not known.
+        notices: what photos and parts warn of, each once.
+    """
+
+    parts: tuple[PartEstimate, ...]
+    gold_mg: ProductModel
+    mass_g: ProductModel | None
+    notices: tuple[Notice, ...]
+
+    def as_json(self) -> list[dict[str, Any]]:
+        """The form used in reports."""
+        return [p.as_json() for p in self.parts]
