@@ -1,0 +1,175 @@
+"""Simulation-based check of the belief: ``python -m calibration.belief.check [logs [seed]]``.
+
+Worlds are drawn from the priors, batches weighed in them, and the belief asked. If it is right, the rank of the
+truth among the belief's draws is uniform (Talts, Betancourt, Simpson, Vehtari, Gelman, arXiv:1804.06788, 2018), and
+90 % ranges of the next batch hold it in 90 % of the worlds.
+"""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from calibration.belief.batches import Batch, Plating, Priors, published_priors
+from calibration.belief.density import Density, Layout, Weighings, log_thickness, weighed
+from calibration.belief.learn import Belief, learn
+from calibration.inputs import FloatArray
+from calibration.scores import crps
+from calibration.thickness import Finish
+
+BINS = 16
+# 99 % point of chi-square with 15 degrees of freedom (NIST/SEMATECH e-Handbook, 1.3.6.7.4)
+CHI_SQUARE_LIMIT = 30.578
+_RANKED = 255
+_PARTS, _SELLERS = 4, 3
+
+
+@dataclass(frozen=True)
+class World:
+    """A simulated log, the batch to come, and the truth.
+
+    Attributes:
+        batches: weighed.
+        next_batch: of the same world, the process of the last one.
+        truth: standard normal numbers behind it, float64 (size,), in the order of ``layout``.
+        layout: of the unknowns of all batches, the next one's too.
+    """
+
+    batches: tuple[Batch, ...]
+    next_batch: Batch
+    truth: FloatArray
+    layout: Layout
+
+
+def world(count: int, rng: np.random.Generator, priors: Priors) -> World:
+    """A log of some batches: four parts, three sellers, some batches of two finishes, now and then a change."""
+    batches = []
+    process = 0
+    for number in range(count + 1):
+        if 0 < number < count and rng.random() < 0.05:
+            process += 1
+        finishes: tuple[Finish, ...] = ("hard_gold",)
+        if rng.random() < 0.4:
+            finishes = ("hard_gold", "immersion_gold") if rng.random() < 0.7 else ("immersion_gold",)
+        part, seller = f"part {rng.integers(_PARTS)}", f"seller {rng.integers(_SELLERS)}"
+        platings = tuple(Plating(f, float(np.exp(rng.normal(4, 1))), part, seller) for f in finishes)
+        balance, relative = float(np.exp(rng.normal(0.7, 0.7))), float(rng.uniform(0.01, 0.1))
+        batches.append(Batch(str(number), platings, 1.0, balance, relative, process))
+    weighings = Weighings.of(batches)
+    truth = rng.standard_normal(weighings.layout.size)
+    gold, spread, _ = Density(weighings, priors).batchwise(truth[None])
+    shown = weighed(gold[0], rng.standard_t(4, len(batches)), spread[0], weighings.balance)
+    done = [replace(b, mass_mg=float(m)) for b, m in zip(batches, shown, strict=True)]
+    return World(tuple(done[:-1]), done[-1], truth, weighings.layout)
+
+
+def ranks(w: World, belief: Belief) -> dict[str, int]:
+    """Rank of each true quantity among 255 draws: 0 to 255."""
+    plating = w.batches[-1].platings[0]
+    process = w.batches[-1].process
+    nothing_fresh = np.random.default_rng(0)
+    truth = w.truth[None]
+    pairs = {
+        "typical thickness": (w.layout.finishes[plating.finish], belief.layout.finishes[plating.finish]),
+        "part": (
+            w.layout.parts[plating.finish, plating.part],
+            belief.layout.parts[plating.finish, plating.part],
+        ),
+        "seller": (w.layout.sellers[plating.seller], belief.layout.sellers[plating.seller]),
+        "recovery": (w.layout.processes[process], belief.layout.processes[process]),
+        "part spread": (w.layout.part_spread, belief.layout.part_spread),
+        "seller spread": (w.layout.seller_spread, belief.layout.seller_spread),
+        "batch spread": (w.layout.batch_spread, belief.layout.batch_spread),
+    }
+    last = belief.draws[-_RANKED:]
+    found = {name: int((last[:, here] < w.truth[there]).sum()) for name, (there, here) in pairs.items()}
+    effective = log_thickness(last, belief.layout, belief.priors, plating, process, nothing_fresh)
+    true = log_thickness(truth, w.layout, belief.priors, plating, process, nothing_fresh)
+    return {**found, "effective thickness": int((effective < true).sum())}
+
+
+def chi_square(rank: FloatArray) -> float:
+    """Distance of ranks (n,) of 0 to 255 from uniform, in 16 bins."""
+    counts = np.bincount(np.asarray(rank, dtype=np.intp) * BINS // (_RANKED + 1), minlength=BINS)
+    expected = len(rank) / BINS
+    return float(((counts - expected) ** 2 / expected).sum())
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What some simulated logs gave.
+
+    Attributes:
+        chi_square: of the ranks of each quantity.
+        coverage: share of next batches inside their 90 % range.
+        score: mean CRPS of the logarithm of the next batch, by number of weighed batches (least, most).
+        untaught_score: the same from the priors alone.
+    """
+
+    chi_square: dict[str, float]
+    coverage: float
+    score: dict[tuple[int, int], float]
+    untaught_score: dict[tuple[int, int], float]
+
+
+GROUPS = ((1, 2), (3, 6), (7, 14), (15, 30))
+
+
+def check(logs: int, seed: int = 1) -> Checked:
+    """Simulate logs of 1 to 30 batches, and ask."""
+    rng = np.random.default_rng(seed)
+    priors = published_priors()
+    untaught = learn((), priors=priors)
+    found: list[dict[str, int]] = []
+    inside = 0
+    scores: dict[tuple[int, int], list[tuple[float, float]]] = {g: [] for g in GROUPS}
+    for number in range(logs):
+        count = int(rng.integers(1, 31))
+        w = world(count, rng, priors)
+        belief = replace(learn(w.batches, priors=priors, seed=number), process=w.next_batch.process)
+        found.append(ranks(w, belief))
+        coming = w.next_batch
+        draws, before = (
+            b.gold(coming.platings, coming.relative_sd, coming.uncertainty_mg) for b in (belief, untaught)
+        )
+        low, high = np.quantile(draws, [0.05, 0.95])
+        inside += bool(low <= coming.mass_mg <= high)
+        group = next(g for g in GROUPS if g[0] <= count <= g[1])
+        scores[group].append((_score(draws, coming), _score(before, coming)))
+    return Checked(
+        {name: chi_square(np.array([r[name] for r in found])) for name in found[0]},
+        inside / logs,
+        {g: float(np.mean([s for s, _ in pairs])) for g, pairs in scores.items() if pairs},
+        {g: float(np.mean([s for _, s in pairs])) for g, pairs in scores.items() if pairs},
+    )
+
+
+def _score(draws: FloatArray, seen: Batch) -> float:
+    """CRPS on the logarithm, down to the balance's uncertainty: in mg a few huge batches would decide the mean."""
+    least = seen.uncertainty_mg
+    return crps(np.log(np.maximum(draws, least)), float(np.log(max(seen.mass_mg, least))))
+
+
+def main() -> None:
+    """Print the figures; exit 1 where one is outside what it must be."""
+    given = [int(text) for text in sys.argv[1:3]]
+    logs, seed = (*given, *(2000, 1)[len(given) :])
+    done = check(logs, seed)
+    lines = [f"{logs} logs"]
+    lines += [
+        f"ranks of {name}: chi-square {x:.1f} (limit {CHI_SQUARE_LIMIT})" for name, x in done.chi_square.items()
+    ]
+    lines.append(f"next batch inside its 90 % range: {done.coverage:.1%} (87 % to 93 %)")
+    lines += [
+        f"{low} to {high} batches: CRPS {done.score[low, high]:.4f}, untaught {done.untaught_score[low, high]:.4f}"
+        for low, high in done.score
+    ]
+    sys.stdout.write("\n".join(lines) + "\n")
+    sound = 0.87 <= done.coverage <= 0.93 and max(done.chi_square.values()) < CHI_SQUARE_LIMIT
+    sys.exit(0 if sound else 1)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,191 @@
+"""The belief about effective thickness: learned from weighed batches, asked for ranges.
+
+Effective thickness is thickness × fraction recovered. What is weighed is the product of the two: it cannot tell thick
+plating poorly recovered from thin plating recovered in full, and no figure here claims to.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+
+import numpy as np
+
+from calibration.belief.batches import Batch, Plating, Priors, published_priors
+from calibration.belief.density import Density, Layout, Weighings, glog_residual, log_thickness, spread_of, weighed
+from calibration.belief.sampler import DRAWS, posterior_draws
+from calibration.inputs import DEFAULT_SEED, Distribution, FloatArray, Input
+from calibration.thickness import FINISHES, Finish
+
+NAME = "effective_thickness"
+UNLIKELY = 0.01  # chance of a batch as far out, either way, at which it is worth a look
+_DIGITS = 5
+
+
+@dataclass(frozen=True)
+class Shift:
+    """How a finish's effective thickness in um moved, each as (5 % point, median, 95 % point).
+
+    Attributes:
+        finish: of the plating.
+        before: by the priors.
+        now: by the belief.
+        batches: how many that hold this finish it rests on.
+    """
+
+    finish: Finish
+    before: tuple[float, float, float]
+    now: tuple[float, float, float]
+    batches: int
+
+    @property
+    def factor(self) -> float:
+        """Median now ÷ median before."""
+        return self.now[1] / self.before[1]
+
+    @property
+    def narrower(self) -> float:
+        """Width of the range as a ratio, now ÷ before, on the logarithm: below 1 where something was learned."""
+        return float(np.log(self.now[2] / self.now[0]) / np.log(self.before[2] / self.before[0]))
+
+
+@dataclass(frozen=True)
+class Belief:
+    """What weighed batches say about effective thickness.
+
+    Attributes:
+        batches: what it rests on.
+        process: the newest process, for which it speaks.
+        draws: of the unknowns, float64 (1024, size).
+        layout: of the unknowns.
+        priors: that it started from.
+        seed: of the random numbers.
+    """
+
+    batches: tuple[Batch, ...]
+    process: int
+    draws: FloatArray
+    layout: Layout
+    priors: Priors
+    seed: int
+
+    @property
+    def id(self) -> str:
+        """Twelve hex digits: the same for the same batches, process, priors and seed."""
+        said = [[asdict(b) for b in self.batches], self.process, self.seed, _fingerprint(self.priors)]
+        return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()[:12]
+
+    def thickness(self, finish: Finish, part: str = "", seller: str = "") -> FloatArray:
+        """Draws of the effective thickness in um, float64 (1024,), aligned with those of other finishes."""
+        # of what was never weighed: the same fresh numbers at each call, those of a seller shared by its finishes
+        rng = np.random.default_rng([self.seed, 1])
+        plating = Plating(finish, 1.0, part, seller)
+        return np.exp(log_thickness(self.draws, self.layout, self.priors, plating, self.process, rng))
+
+    def inputs(self, part: str = "", seller: str = "", made: str = "") -> dict[Finish, Input]:
+        """Effective thickness of each finish as inputs of an estimate.
+
+        Args:
+            part: the boards' kind; one never weighed gets the range of any part.
+            seller: likewise.
+            made: day of the belief, for the source.
+        """
+        count = len(self.batches)
+        on = f" of {made}" if made else ""
+        source = f"belief{on} from {count} weighed {'batch' if count == 1 else 'batches'}"
+        about = "".join(f", {label} {text}" for label, text in (("part", part), ("seller", seller)) if text)
+        key = hashlib.sha256(json.dumps([self.id, part, seller]).encode()).hexdigest()[:12]
+        return {
+            finish: Input(
+                f"{NAME}:{finish}:{key}",
+                f"effective thickness (thickness × fraction recovered) of {finish.replace('_', ' ')}",
+                Distribution("sample", tuple(_rounded(self.thickness(finish, part, seller)))),
+                source + about,
+                "um",
+            )
+            for finish in FINISHES
+        }
+
+    def gold(self, platings: Sequence[Plating], relative_sd: float = 0.0, uncertainty_mg: float = 1.0) -> FloatArray:
+        """Draws of the fine gold in mg that a next batch of such platings will show, float64 (1024,)."""
+        rng = np.random.default_rng([self.seed, 2])
+        whole = np.zeros(len(self.draws))
+        for p in platings:
+            whole += p.mg_per_um * self.thickness(p.finish, p.part, p.seller)
+        spread = np.sqrt(spread_of(self.priors.batch, self.draws[:, self.layout.batch_spread]) ** 2 + relative_sd**2)
+        balance = np.full_like(spread, uncertainty_mg)
+        return weighed(whole, rng.standard_t(4, len(whole)), spread, balance)
+
+    def shifts(self) -> tuple[Shift, ...]:
+        """How far each finish that was weighed has moved from the priors, for boards of no named part or seller."""
+        untaught = learn((), priors=self.priors, seed=self.seed)
+        return tuple(
+            Shift(f, _three(untaught.thickness(f)), _three(self.thickness(f)), self._holding(f))
+            for f in FINISHES
+            if self._holding(f)
+        )
+
+    def _holding(self, finish: Finish) -> int:
+        return sum(any(p.finish == finish for p in b.platings) for b in self.batches)
+
+    def surprise(self) -> dict[str, tuple[float, float]]:
+        """For each batch: ratio of weighed to expected, and the chance of lying as far out, by all other batches.
+
+        The others' belief is had by weighing the draws with one over the batch's own likelihood, cut off at the
+        square root of their number times the mean (Ionides, J. Comput. Graph. Stat. 17 (2008) 295).
+        """
+        if not self.batches:
+            return {}
+        weighings = Weighings.of(self.batches)
+        gold, spread, terms = Density(weighings, self.priors).batchwise(self.draws)
+        weights = np.exp(terms.min(axis=0) - terms)
+        weights = np.minimum(weights, weights.mean(axis=0) * np.sqrt(len(weights)))
+        weights /= weights.sum(axis=0)
+        residual = glog_residual(weighings.mass, gold, spread, weighings.balance)
+        # distribution function of Student's t with four degrees of freedom
+        scaled = residual / np.sqrt(4 + residual**2)
+        below = (weights * (0.5 + 0.75 * (scaled - scaled**3 / 3))).sum(axis=0)
+        expected = np.exp((weights * np.log(gold)).sum(axis=0))
+        return {
+            b.name: (float(b.mass_mg / expected[n]), float(2 * min(below[n], 1 - below[n])))
+            for n, b in enumerate(self.batches)
+        }
+
+
+def learn(
+    batches: Sequence[Batch], *, process: int | None = None, priors: Priors | None = None, seed: int = DEFAULT_SEED
+) -> Belief:
+    """The belief from weighed batches.
+
+    Args:
+        batches: any number; with none it is the priors'.
+        process: the newest process; that of the last batch if left out.
+        priors: where it starts; the published ones if left out.
+        seed: of the random numbers; the same seed gives the same belief.
+    """
+    start = published_priors() if priors is None else priors
+    layout = Layout.of(batches)
+    newest = max((b.process for b in batches), default=0) if process is None else process
+    rng = np.random.default_rng([seed, 0])
+    if batches:
+        draws = posterior_draws(Density(Weighings.of(batches), start), layout.size, rng)
+    else:
+        draws = rng.standard_normal((DRAWS, layout.size))
+    return Belief(tuple(batches), newest, draws, layout, start, seed)
+
+
+def _three(draws: FloatArray) -> tuple[float, float, float]:
+    low, middle, high = np.quantile(draws, [0.05, 0.5, 0.95])
+    return float(low), float(middle), float(high)
+
+
+def _rounded(draws: FloatArray) -> list[float]:
+    """Five digits: enough for any range, and a document of half the size."""
+    return [float(f"{x:.{_DIGITS}g}") for x in draws]
+
+
+def _fingerprint(priors: Priors) -> Mapping[str, object]:
+    curves = {f: hashlib.sha256(curve.values.tobytes()).hexdigest() for f, curve in priors.thickness.items()}
+    return {**asdict(priors), "thickness": curves}

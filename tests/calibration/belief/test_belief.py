@@ -1,0 +1,164 @@
+"""The belief: what it must do whatever the figures."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from calibration.belief import Batch, Plating, learn, published_priors
+from calibration.belief.check import world
+from calibration.belief.density import Density, Weighings, glog_residual, weighed
+from calibration.errors import UsageError
+from calibration.inputs import Input
+from calibration.thickness import gold_properties, thickness_prior
+
+PRIORS = published_priors()
+
+
+def batches(masses: list[float], mg_per_um: float = 100.0, **more: object) -> list[Batch]:
+    plating = Plating("hard_gold", mg_per_um, "tongue", "Ann")
+    return [Batch(str(n), (plating,), m, 0.5, 0.03, **more) for n, m in enumerate(masses)]
+
+
+def middle(draws: np.ndarray) -> float:
+    return float(np.median(draws))
+
+
+def test_the_gradient_is_the_slope() -> None:
+    w = world(12, np.random.default_rng(5), PRIORS)
+    density = Density(Weighings.of(w.batches), PRIORS)
+    z = np.random.default_rng(6).standard_normal((4, density.weighings.layout.size))
+    gradient = density(z)[1]
+    for place in range(z.shape[1]):
+        step = np.zeros(z.shape[1])
+        step[place] = 1e-5
+        slope = (density(z + step)[0] - density(z - step)[0]) / 2e-5
+        # the curves are tables: at a knot the slope jumps a little
+        np.testing.assert_allclose(gradient[:, place], slope, rtol=1e-3, atol=1e-3)
+
+
+def test_the_error_of_a_weighing_undoes_itself() -> None:
+    gold, spread, balance = np.array([0.0, 3.0, 500.0]), np.array([0.1, 0.2, 0.3]), np.array([2.0, 2.0, 2.0])
+    residual = np.array([-1.5, 0.3, 2.0])
+    shown = weighed(gold, residual, spread, balance)
+    np.testing.assert_allclose(glog_residual(shown, gold, spread, balance), residual, rtol=1e-9)
+
+
+def test_the_error_is_a_ratio_far_above_the_balance_and_a_difference_below() -> None:
+    one = np.array([1.0])
+    assert glog_residual(110 * one, 100 * one, 0.1 * one, 1e-6 * one)[0] == pytest.approx(np.log(1.1) / 0.1, rel=1e-6)
+    assert glog_residual(0 * one, 1e-3 * one, 0.1 * one, 2 * one)[0] == pytest.approx(-0.5e-3, rel=1e-6)
+
+
+def test_with_nothing_weighed_it_is_the_published_prior_times_a_recovery() -> None:
+    thickness = learn(()).thickness("hard_gold")
+    published = thickness_prior("hard_gold").draws()
+    assert 0.75 < middle(thickness) / middle(published) < 1.0
+
+
+def test_the_same_seed_gives_the_same_belief() -> None:
+    first, again = learn(batches([30.0, 34.0])), learn(batches([30.0, 34.0]))
+    np.testing.assert_array_equal(first.draws, again.draws)
+    assert first.id == again.id
+    assert learn(batches([30.0, 34.1])).id != first.id
+    assert not np.array_equal(learn(batches([30.0, 34.0]), seed=2).draws, first.draws)
+
+
+def test_twice_the_area_and_mass_teach_the_same() -> None:
+    small = learn(batches([30.0, 33.0, 36.0]))
+    large = learn([replace(b, uncertainty_mg=1.0) for b in batches([60.0, 66.0, 72.0], mg_per_um=200.0)])
+    np.testing.assert_allclose(
+        small.thickness("hard_gold", "tongue", "Ann"), large.thickness("hard_gold", "tongue", "Ann"), rtol=1e-6
+    )
+
+
+def test_more_gold_means_a_thicker_belief() -> None:
+    heavy, light = learn(batches([60.0] * 4)), learn(batches([30.0] * 4))
+    assert middle(heavy.thickness("hard_gold", "tongue", "Ann")) > 1.5 * middle(
+        light.thickness("hard_gold", "tongue", "Ann")
+    )
+
+
+def test_more_batches_narrow_it() -> None:
+    widths = [learn(batches([30.0] * n)).shifts()[0].narrower for n in (1, 4, 16)]
+    assert 1.0 > widths[0] > widths[1] > widths[2]
+
+
+def test_what_was_weighed_is_known_best() -> None:
+    belief = learn(batches([30.0] * 12))
+
+    def width(*names: str) -> float:
+        return float(np.std(np.log(belief.thickness("hard_gold", *names))))
+
+    assert width("tongue", "Ann") < width("tongue", "Ben") < width("other", "Ben")
+
+
+def test_a_batch_of_two_finishes_is_apportioned() -> None:
+    hard = [Batch(f"h{n}", (Plating("hard_gold", 100.0),), 60.0, 0.5, 0.02) for n in range(6)]
+    mixed = [
+        Batch(f"m{n}", (Plating("hard_gold", 100.0), Plating("immersion_gold", 1000.0)), 60.0 + 90.0, 0.5, 0.02)
+        for n in range(6)
+    ]
+    belief = learn([*hard, *mixed])
+    assert middle(belief.thickness("immersion_gold")) == pytest.approx(0.09, rel=0.15)
+    assert middle(belief.thickness("hard_gold")) == pytest.approx(0.60, rel=0.1)
+
+
+def test_an_odd_batch_is_flagged_and_hardly_moves_the_rest() -> None:
+    sound = batches([30.0, 31.0, 29.0, 30.5, 29.5, 30.2])
+    odd = replace(sound[0], name="grams taken for milligrams", mass_mg=0.03)
+    belief, without = learn([*sound, odd]), learn(sound)
+    found = belief.surprise()
+    assert found.pop(odd.name)[1] < 0.01
+    assert all(chance > 0.05 for _, chance in found.values())
+    moved = middle(belief.thickness("hard_gold", "tongue", "Ann")) / middle(
+        without.thickness("hard_gold", "tongue", "Ann")
+    )
+    assert moved == pytest.approx(1.0, abs=0.1)
+
+
+def test_nothing_weighed_pulls_down_and_breaks_nothing() -> None:
+    belief = learn(batches([0.0, 0.0], mg_per_um=10.0))
+    assert middle(belief.thickness("hard_gold", "tongue", "Ann")) < 0.1
+
+
+def test_a_changed_process_restarts_recovery_but_not_thickness() -> None:
+    old = learn(batches([30.0] * 20))
+    new = learn(batches([30.0] * 20), process=1)
+    names = ("hard_gold", "tongue", "Ann")
+    old_width, new_width = (np.std(np.log(b.thickness(*names))) for b in (old, new))
+    untaught = np.std(np.log(learn(()).thickness(*names)))
+    assert old_width < new_width < untaught / 2
+
+
+def test_inputs_carry_the_belief_into_an_estimate() -> None:
+    belief = learn(batches([30.0] * 3))
+    inputs = belief.inputs("tongue", "Ann", made="2026-03-04")
+    assert gold_properties(inputs)["hard_gold"].thickness.unit == "um"
+    given = inputs["hard_gold"]
+    assert "3 weighed batches" in given.source
+    assert "2026-03-04" in given.source
+    assert given.name not in {i.name for i in learn(batches([30.0] * 4)).inputs("tongue", "Ann").values()}
+    assert given.name not in {i.name for i in belief.inputs("other", "Ann").values()}
+    assert Input.from_json(given.as_json()) == given
+    assert middle(given.draws()) == pytest.approx(middle(belief.thickness("hard_gold", "tongue", "Ann")), rel=0.02)
+
+
+def test_two_hundred_batches_take_less_than_two_seconds() -> None:
+    w = world(200, np.random.default_rng(3), PRIORS)
+    learn(w.batches[:2])
+    began = time.process_time()
+    learn(w.batches)
+    assert time.process_time() - began < 2.0
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [{"mass_mg": float("nan")}, {"uncertainty_mg": 0.0}, {"platings": ()}, {"relative_sd": -1.0}, {"process": -1}],
+)
+def test_a_batch_that_says_nothing_is_refused(wrong) -> None:
+    with pytest.raises(UsageError, match="Nothing can be learned"):
+        replace(batches([1.0])[0], **wrong)
