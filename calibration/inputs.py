@@ -191,6 +191,8 @@ class Input:
         distribution: what is known of it.
         source: where that knowledge comes from.
         unit: unit of the value, empty for a factor.
+        aligned_over: a piece of the name that does not matter to its draws. Inputs whose names differ only by this
+            piece are drawn together: sample by sample, so that what their values say of each other is kept.
     """
 
     name: str
@@ -198,10 +200,12 @@ class Input:
     distribution: Distribution
     source: str
     unit: str = ""
+    aligned_over: str = ""
 
     def draws(self, n: int = DEFAULT_DRAWS, seed: int = DEFAULT_SEED) -> FloatArray:
         """``n`` draws, float64 (n,): the same for the same name, n and seed, anywhere."""
-        digest = hashlib.sha256(self.name.encode()).digest()
+        name = self.name.replace(self.aligned_over, "", 1) if self.aligned_over else self.name
+        digest = hashlib.sha256(name.encode()).digest()
         rng = np.random.default_rng([seed, int.from_bytes(digest[:8], "big")])
         return self.distribution.sample(rng, n)
 
@@ -213,6 +217,7 @@ class Input:
             "unit": self.unit,
             "distribution": self.distribution.as_json(),
             "source": self.source,
+            **({"aligned_over": self.aligned_over} if self.aligned_over else {}),
         }
 
     @staticmethod
@@ -229,6 +234,7 @@ class Input:
                 Distribution.from_json(data["distribution"]),
                 str(data["source"]),
                 str(data.get("unit", "")),
+                str(data.get("aligned_over", "")),
             )
         except (KeyError, TypeError) as error:
             raise DataFileError(

@@ -19,7 +19,7 @@ from calibration.belief.sampler import DRAWS, posterior_draws
 from calibration.inputs import DEFAULT_SEED, Distribution, FloatArray, Input
 from calibration.thickness import FINISHES, Finish
 
-NAME = "effective_thickness"
+MARK = ":belief-"  # in the name of an input that holds effective thickness
 UNLIKELY = 0.01  # chance of a batch as far out, either way, at which it is worth a look
 _DIGITS = 5
 
@@ -99,11 +99,12 @@ class Belief:
         key = hashlib.sha256(json.dumps([self.id, part, seller]).encode()).hexdigest()[:12]
         return {
             finish: Input(
-                f"{NAME}:{finish}:{key}",
+                f"thickness:{finish}{MARK}{key}",
                 f"effective thickness (thickness × fraction recovered) of {finish.replace('_', ' ')}",
                 Distribution("sample", tuple(_rounded(self.thickness(finish, part, seller)))),
                 source + about,
                 "um",
+                aligned_over=finish,
             )
             for finish in FINISHES
         }

@@ -147,6 +147,19 @@ def test_inputs_carry_the_belief_into_an_estimate() -> None:
     assert middle(given.draws()) == pytest.approx(middle(belief.thickness("hard_gold", "tongue", "Ann")), rel=0.02)
 
 
+def test_what_finishes_say_of_each_other_is_kept_in_inputs() -> None:
+    mixed = [
+        Batch(str(n), (Plating("hard_gold", 100.0), Plating("immersion_gold", 1000.0)), 150.0, 0.5, 0.02)
+        for n in range(6)
+    ]
+    belief = learn(mixed)
+    both = [np.log(i.draws()) for i in belief.inputs().values()][:2]
+    known = [np.log(belief.thickness(f)) for f in ("hard_gold", "immersion_gold")]
+    together = np.corrcoef(*known)[0, 1]
+    assert together < -0.3
+    assert np.corrcoef(*both)[0, 1] == pytest.approx(together, abs=0.03)
+
+
 def test_two_hundred_batches_take_less_than_two_seconds() -> None:
     w = world(200, np.random.default_rng(3), PRIORS)
     learn(w.batches[:2])
