@@ -10,20 +10,20 @@ from typing import Any
 import streamlit as st
 
 from app.keep import all_lots, ask_to_keep, lot_contents, say_what_was_done, write_log
+from app.lot_form import ask_lot
 from app.offer import show_offer
 from app.scale_form import read
 from app.shelf import Kept, kept
 from app.show import plain, problem, remark
 from calibration.errors import UsageError
-from grader.log import Lot
+from grader.log import Lot as LoggedLot
+from grader.lot import Lot, estimate_lot
 from grader.units import parse_money, parse_price_per_mass
 from grader.value import (
     Assumptions,
     Measured,
     Offer,
     load_assumptions,
-    lot_gold,
-    lot_notices,
     measurements_of,
     value_lot,
     with_given,
@@ -38,7 +38,7 @@ class _Source:
 
     measured: list[Measured]
     photos: tuple[Kept, ...] = ()
-    lot: Lot | None = None
+    lot: LoggedLot | None = None
 
 
 @dataclass(frozen=True)
@@ -63,18 +63,11 @@ def show() -> None:
         source = _source()
         if source is None:
             return
-        copies = st.number_input(
-            "How many times are these boards in the lot? (10: you photographed one of ten that look alike)",
-            min_value=1,
-            value=1,
-            step=1,
-            key="copies",
-            persist_state="session",
-        )
+        lot = ask_lot(source.measured)
         typed = _form(load_assumptions())
-        if typed is None:
+        if lot is None or typed is None:
             return
-        offer = _offer(typed, source, int(copies))
+        offer = _offer(typed, lot)
     except UsageError as error:
         problem(error)
         return
@@ -166,7 +159,7 @@ def _form(base: Assumptions) -> _Typed | None:
     return _Typed(spot, on, payable, recovery, costs or None, fee, tax, asking, accepted)
 
 
-def _offer(typed: _Typed, source: _Source, copies: int) -> Offer:
+def _offer(typed: _Typed, lot: Lot) -> Offer:
     given = with_given(
         load_assumptions(),
         spot=typed.spot,
@@ -178,12 +171,14 @@ def _offer(typed: _Typed, source: _Source, copies: int) -> Offer:
         tax=typed.tax,
         accepted_loss=typed.accepted_loss,
     )
+    estimate = estimate_lot(lot)
     return value_lot(
-        lot_gold(source.measured, copies),
+        estimate.gold_mg,
         given,
         today=date.today(),
         asking_price=parse_money(typed.asking) if typed.asking is not None else None,
-        notices=lot_notices(source.measured, copies),
+        notices=estimate.notices,
+        lot=estimate.as_json(),
     )
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from calibration.errors import DataFileError, UsageError
+from grader.lot import PartText, SightText
 from grader.measure import Automatic, ByLength, Request
 from grader.units import parse_length_mm
 
@@ -22,13 +23,18 @@ class Sample:
         path: of the picture.
         title: what it shows, in a few words.
         request: how it is to be measured.
-        for_sale: whether its boards are part of the invented lot.
+        part: what its boards are in the invented lot; None where they are not for sale.
     """
 
     path: Path
     title: str
     request: Request
-    for_sale: bool
+    part: PartText | None
+
+    @property
+    def for_sale(self) -> bool:
+        """Whether its boards are part of the invented lot."""
+        return self.part is not None
 
 
 @dataclass(frozen=True)
@@ -40,7 +46,6 @@ class Demo:
         spot: price of gold with its unit, an example.
         asking: the invented seller's price.
         costs: of refining the lot, an example.
-        copies: how many times the boards of the photos for sale are in the lot.
         story: what the lot is, one sentence.
     """
 
@@ -48,8 +53,12 @@ class Demo:
     spot: str
     asking: str
     costs: tuple[str, ...]
-    copies: int
     story: str
+
+    @property
+    def parts(self) -> tuple[PartText, ...]:
+        """What the invented lot holds."""
+        return tuple(s.part for s in self.samples if s.part is not None)
 
 
 def samples_folder() -> Path:
@@ -83,7 +92,6 @@ def load_demo(folder: Path | None = None) -> Demo:
             spot=data["spot"],
             asking=data["asking"],
             costs=tuple(data["costs"]),
-            copies=int(data["copies"]),
             story=data["story"],
         )
     except UsageError:
@@ -104,5 +112,9 @@ def _sample(folder: Path, entry: Mapping[str, Any]) -> Sample:
         path=folder / entry["file"],
         title=entry["title"],
         request=Request(scale=choice, board_thickness_mm=thickness),
-        for_sale=bool(entry.get("for_sale", False)),
+        part=_part(entry["file"], entry["part"]) if "part" in entry else None,
     )
+
+
+def _part(photo: str, entry: Mapping[str, Any]) -> PartText:
+    return PartText(entry["name"], (SightText(photo, boards=int(entry["boards"])),), str(entry["count"]))

@@ -14,12 +14,13 @@ from calibration.errors import UsageError
 from grader.cli.measure_report import show_measurement
 from grader.cli.output import as_json, err, out, write_whole
 from grader.cli.value_report import show_offer
+from grader.lot import estimate_lot, lot_of
 from grader.measure import measure
 from grader.photo import load_photo
 from grader.report import measurement_document, overlay_png
 from grader.samples import load_demo
 from grader.units import parse_money
-from grader.value import load_assumptions, lot_gold, lot_notices, measurements_of, value_lot, with_given
+from grader.value import load_assumptions, measurements_of, value_lot, with_given
 
 
 def demo(
@@ -53,14 +54,16 @@ def demo(
         if sample.for_sale:
             for_sale.append((sample.path.name, document))
     measured = measurements_of(for_sale)
+    estimate = estimate_lot(lot_of(story.parts, measured))
     today = datetime.now(UTC).date()
     assumptions = with_given(load_assumptions(), spot=story.spot, spot_date=today, costs=story.costs)
     offer = value_lot(
-        lot_gold(measured, story.copies),
+        estimate.gold_mg,
         assumptions,
         today=today,
         asking_price=parse_money(story.asking),
-        notices=lot_notices(measured, story.copies),
+        notices=estimate.notices,
+        lot=estimate.as_json(),
     )
     out.rule("What to pay")
     out.print(f"{story.story} Gold price, costs and shares are examples, not today's.", markup=False)

@@ -11,13 +11,12 @@ import typer
 from calibration.errors import UsageError
 from grader.cli.output import as_json, out, write_whole
 from grader.cli.value_report import show_offer
+from grader.lot import estimate_lot, lot_of, one_part, read_claim
 from grader.units import parse_money
 from grader.value import (
     Measured,
     example_text,
     load_assumptions,
-    lot_gold,
-    lot_notices,
     measurements_of,
     read_measurements,
     value_lot,
@@ -49,7 +48,18 @@ def value(
     asking: Annotated[str | None, typer.Option(help="The seller's price: '120 USD'.")] = None,
     accept_loss: Annotated[str | None, typer.Option(help="Chance of a loss that you accept: '10 %'.")] = None,
     assumptions: Annotated[Path | None, typer.Option(help="A file of assumptions; see --example.")] = None,
-    copies: Annotated[int, typer.Option(help="How many times the photographed boards are in the lot.")] = 1,
+    boards: Annotated[
+        list[int] | None, typer.Option(help="How many boards each photo shows; once for all, or once for each photo.")
+    ] = None,
+    count: Annotated[str | None, typer.Option(help="How many boards the lot holds: '30' or '28..32'.")] = None,
+    mass: Annotated[str | None, typer.Option(help="Its stated mass, instead of a count: '5 kg'.")] = None,
+    weighed: Annotated[
+        list[str] | None, typer.Option(help="What the boards in each photo weigh, once for each photo: '72 g'.")
+    ] = None,
+    other_face: Annotated[str, typer.Option(help="Faces that no photo shows: 'left out' or 'alike'.")] = "left out",
+    parts: Annotated[
+        Path | None, typer.Option(help="A file that says this for several parts; see README.md.")
+    ] = None,
     json_out: Annotated[Path | None, typer.Option("--json", help="Also write the offer as JSON.")] = None,
     example: Annotated[bool, typer.Option("--example", help="Print the example file of assumptions.")] = False,
 ) -> None:
@@ -75,12 +85,30 @@ def value(
     if save and lot is None:
         raise UsageError("save-without-lot", "Only a lot of the log can keep an offer.", "Name it with --lot.")
     measured = _measured(measurements or [], lot, log)
+    if parts is not None and (boards or count or mass or weighed):
+        raise UsageError(
+            "parts-and-options", "Both a file of parts and options for one part were given.", "Give one or the other."
+        )
+    said = (
+        lot_of(read_claim(parts), measured)
+        if parts is not None
+        else one_part(
+            measured,
+            boards=boards or (),
+            count=count or "",
+            mass=mass or "",
+            weighed=weighed or (),
+            other_face=other_face,
+        )
+    )
+    estimate = estimate_lot(said)
     offer = value_lot(
-        lot_gold(measured, copies),
+        estimate.gold_mg,
         given,
         today=_today(),
         asking_price=price,
-        notices=lot_notices(measured, copies),
+        notices=estimate.notices,
+        lot=estimate.as_json(),
     )
     if json_out is not None:
         write_whole(json_out, as_json(offer.as_json()))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from grader.value.assumptions import example_text, load_assumptions
 from grader.value.estimates import money_estimate, share_estimate
 from grader.value.given import with_given
-from grader.value.measured import Measured, lot_gold, lot_notices, measurements_of, read_measurements
+from grader.value.measured import Measured, measurements_of, read_measurements
 from grader.value.model import Assumptions, AtPrice, Cost, Offer, Spot
 from grader.value.notices import CAUTION, VISIBLE_PLATING_ONLY
 from grader.value.offer import VALUATION_DRAWS, Economics, economics, value_lot
@@ -24,8 +24,6 @@ __all__ = [
     "economics",
     "example_text",
     "load_assumptions",
-    "lot_gold",
-    "lot_notices",
     "measurements_of",
     "money_estimate",
     "read_measurements",

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from calibration.errors import DataFileError, UsageError
-from calibration.notices import Notice, notice
-from grader.model import EMPTY, FINISHES, Finish, ProductModel
+from calibration.notices import Notice
+from grader.model import FINISHES, Finish, ProductModel
 
 _MAX_BYTES = 200_000_000
 _FIX = "Make it again with: grader measure PHOTO --json FILE."
@@ -82,35 +82,13 @@ def measurements_of(documents: Iterable[tuple[str, Mapping[str, Any]]]) -> list[
             raise UsageError(
                 "photo-twice",
                 f"{source}: the photo {measured.photo} was already given ({seen[measured.sha256]}).",
-                "Give each photo once; for boards that were not photographed say how many there are (--copies).",
+                "Give each photo once; for boards that were not photographed say how many there are (--count).",
             )
         seen[measured.sha256] = f"{measured.photo} in {source}"
         found.append(measured)
     if not found:
         raise UsageError("measurements-none", "There is no measurement to value.", _FIX)
     return found
-
-
-def lot_gold(measured: Iterable[Measured], copies: int = 1) -> ProductModel:
-    """Gold in all photos together, mg; inputs that they share (a finish's thickness) stay shared.
-
-    Args:
-        measured: of different photos.
-        copies: how many times the photographed boards are in the lot, the others assumed alike.
-
-    Raises:
-        UsageError: ``copies-invalid`` below 1.
-        DataFileError: two measurements mean different things by one input.
-    """
-    if copies < 1:
-        raise UsageError("copies-invalid", f"The boards cannot be there {copies} times.", "Give 1 or more.")
-    return sum((m.gold_mg for m in measured), EMPTY).times((), float(copies))
-
-
-def lot_notices(measured: Iterable[Measured], copies: int = 1) -> tuple[Notice, ...]:
-    """What all measurements warned of, each once, and that boards were not seen."""
-    unseen = (notice("copies-assumed-alike", copies=copies),) if copies > 1 else ()
-    return tuple(dict.fromkeys((*unseen, *(n for m in measured for n in m.notices))))
 
 
 def documents_in(path: Path) -> list[Mapping[str, Any]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Literal
@@ -192,6 +192,7 @@ class Offer:
         budget: what each input contributes to the range of the profit at ``budget_price``; swings are profits.
         budget_price: the asking price, else the highest price.
         assumptions: what was assumed.
+        lot: what the lot is said to hold, part by part.
         notices: what the user should know.
         statements: what must stay in sight of every figure.
     """
@@ -206,6 +207,7 @@ class Offer:
     budget: tuple[BudgetLine, ...]
     budget_price: float
     assumptions: Assumptions
+    lot: tuple[Mapping[str, Any], ...]
     notices: tuple[Notice, ...]
     statements: tuple[str, ...]
 
@@ -232,6 +234,7 @@ class Offer:
             ],
             "budget_price": self.budget_price,
             "assumptions": self.assumptions.as_json(),
+            "lot": [dict(part) for part in self.lot],
             "warnings": [n.as_json() for n in self.notices],
             "statements": list(self.statements),
         }

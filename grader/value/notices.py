@@ -36,12 +36,6 @@ register(
         "The photos show no gold plating that was counted.",
         "Check the overlay; photograph the side with the contacts.",
     ),
-    NoticeDefinition(
-        "copies-assumed-alike",
-        "Boards not photographed",
-        "The photographed boards were counted {copies} times; the others are assumed alike and nobody has seen them.",
-        "Photograph more of the boards.",
-    ),
 )
 
 VISIBLE_PLATING_ONLY = (

@@ -8,8 +8,10 @@ highest price for an accepted chance is its quantile: no search is needed and fe
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import numpy as np
 
@@ -108,6 +110,7 @@ def value_lot(
     asking_price: Money | None = None,
     purchases: int = 1,
     notices: tuple[Notice, ...] = (),
+    lot: Sequence[Mapping[str, Any]] = (),
     draws: int = VALUATION_DRAWS,
     seed: int = DEFAULT_SEED,
 ) -> Offer:
@@ -119,7 +122,8 @@ def value_lot(
         today: the day of the valuation, to tell how old the gold price is.
         asking_price: of the seller, before fee and tax.
         purchases: how many buys the lot takes.
-        notices: of the measurements, handed on.
+        notices: of the lot and its measurements, handed on.
+        lot: what the lot is said to hold, for the record.
         draws: number of draws.
         seed: of the random numbers.
 
@@ -156,6 +160,7 @@ def value_lot(
         budget=budget(_profit_model(gold_mg, assumptions, purchases, budget_price), draws, seed),
         budget_price=budget_price,
         assumptions=assumptions,
+        lot=tuple(lot),
         notices=(*own, *notices),
         statements=STATEMENTS,
     )

@@ -10,14 +10,13 @@ import pytest
 
 from app.shelf import Kept
 from grader.log import NewLot, open_log, photo_of
+from grader.lot import estimate_lot, one_part
 from grader.units import parse_money
 from grader.value import (
     CAUTION,
     VISIBLE_PLATING_ONLY,
     Offer,
     load_assumptions,
-    lot_gold,
-    lot_notices,
     measurements_of,
     value_lot,
     with_given,
@@ -27,16 +26,24 @@ from grader.value.words import break_even_words, highest_words
 GO = "What can I pay?"
 
 
-def expected(measured: Kept, copies: int, **given: Any) -> Offer:
+def expected(measured: Kept, count: str, **given: Any) -> Offer:
     found = measurements_of([("photo", measured.document)])
+    estimate = estimate_lot(one_part(found, boards=[4], count=count))
     asking = given.pop("asking", None)
     return value_lot(
-        lot_gold(found, copies),
+        estimate.gold_mg,
         with_given(load_assumptions(), spot_date=date.today(), **given),
         today=date.today(),
         asking_price=parse_money(asking) if asking else None,
-        notices=lot_notices(found, copies),
+        notices=estimate.notices,
     )
+
+
+def describe(page: Any, count: str) -> None:
+    """Say that the photo shows four boards, and how many are in the lot."""
+    (boards,) = (f for f in page.at.number_input if f.label == "Boards in this photo")
+    boards.set_value(4)
+    page.type("Boards in the lot (empty: those in the photos)", count)
 
 
 @pytest.fixture
@@ -59,7 +66,7 @@ def test_no_gold_price_is_assumed(value_page: Any) -> None:
 
 
 def test_the_price_is_that_of_the_valuation(value_page: Any, measured: Kept) -> None:
-    value_page.at.number_input(key="copies").set_value(1000)
+    describe(value_page, "4000")
     value_page.type("Gold price today", "2650 USD/ozt")
     value_page.type("Asking price, if there is one", "400 USD")
     value_page.type("Share of the gold price that your buyer pays", "90 %")
@@ -67,7 +74,7 @@ def test_the_price_is_that_of_the_valuation(value_page: Any, measured: Kept) -> 
     value_page.press(GO)
     offer = expected(
         measured,
-        1000,
+        "4000",
         spot="2650 USD/ozt",
         payable="90 %",
         costs=["refining = 20 USD", "shipping = 15 USD"],
@@ -129,10 +136,10 @@ def test_a_lot_of_the_log_is_valued_and_its_offer_kept(page: Any, measured: Kept
         lot = log.add_lot(NewLot(name="Shelf 3"))
         log.add_estimates(lot.id, [(photo_of(measured.document), measured.document)])
     page.go("value_page.py")
-    page.at.number_input(key="copies").set_value(1000)
+    describe(page, "4000")
     page.type("Gold price today", "2650 USD/ozt")
     page.press(GO)
-    offer = expected(measured, 1000, spot="2650 USD/ozt")
+    offer = expected(measured, "4000", spot="2650 USD/ozt")
     assert page.figures()["Highest price worth paying"] == highest_words(offer)
     page.press("Keep this offer in lot Shelf 3")
     assert any("Shelf 3" in text for text in page.told("success"))

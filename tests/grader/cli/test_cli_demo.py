@@ -25,7 +25,6 @@ story = "A drawn card, ten times."
 spot = "2650 USD/ozt"
 asking = "5 USD"
 costs = ["shipping = 1..2..3 USD"]
-copies = 10
 
 [[photo]]
 file = "card.png"
@@ -34,7 +33,7 @@ length = "40 mm"
 from = [40, 40]
 to = [440, 40]
 board_thickness = "1.6 mm"
-for_sale = true
+part = { name = "cards", boards = 1, count = 10 }
 
 [[photo]]
 file = "other.png"
@@ -102,7 +101,8 @@ def test_the_story_of_a_folder(folder: Path) -> None:
     assert demo.samples[0].request.board_thickness_mm == pytest.approx(1.6)
     assert demo.samples[1].request.scale == Automatic()
     assert [s.for_sale for s in demo.samples] == [True, False]
-    assert demo.copies == 10
+    (part,) = demo.parts
+    assert (part.name, part.count, part.photos[0].boards) == ("cards", "10", 1)
 
 
 @pytest.mark.parametrize(
@@ -112,7 +112,7 @@ def test_the_story_of_a_folder(folder: Path) -> None:
         "spot = 1",
         STORY.replace("to = [440, 40]", ""),
         STORY.replace("to = [440, 40]", "to = 3"),
-        STORY.replace("copies = 10", 'copies = "many"'),
+        STORY.replace("boards = 1", 'boards = "many"'),
         STORY.replace("[440, 40]", '["a", "b"]'),
         None,
     ],
@@ -137,4 +137,4 @@ def test_the_samples_that_come_with_the_program_are_whole() -> None:
     assert samples_folder() == demo.samples[0].path.parent
     assert all(s.path.is_file() and s.title for s in demo.samples)
     assert any(s.for_sale for s in demo.samples)
-    assert demo.copies >= 1
+    assert all(int(p.count) >= sum(s.boards for s in p.photos) for p in demo.parts)

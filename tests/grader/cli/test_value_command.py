@@ -15,12 +15,12 @@ from calibration.errors import GraderError
 from calibration.inputs import Distribution, Input
 from grader.cli.value import value
 from grader.log import NewLot, PhotoRecord, open_log
+from grader.lot import estimate_lot, one_part
 from grader.model import ProductModel, Term
 from grader.value import (
     CAUTION,
     VISIBLE_PLATING_ONLY,
     load_assumptions,
-    lot_gold,
     read_measurements,
     value_lot,
     with_given,
@@ -74,7 +74,7 @@ def test_price_odds_warnings_and_cautions_are_all_in_sight(photo: Path, tmp_path
     out = tmp_path / "offer.json"
     text = run(photo, *PRICE, "--cost", "refining = 10..20..40 USD", "--asking", "60 USD", "--json", out)
     offer = value_lot(
-        lot_gold(read_measurements([photo])),
+        estimate_lot(one_part(read_measurements([photo]))).gold_mg,
         with_given(
             load_assumptions(), spot="2650 USD/ozt", spot_date=date.today(), costs=["refining = 10..20..40 USD"]
         ),
@@ -105,12 +105,15 @@ def test_where_even_a_gift_loses_the_reason_is_given(photo: Path) -> None:
     assert VISIBLE_PLATING_ONLY in text
 
 
-def test_copies_raise_the_gold_and_are_named(photo: Path, tmp_path: Path) -> None:
+def test_a_count_raises_the_gold_and_says_what_was_not_seen(photo: Path, tmp_path: Path) -> None:
     one, ten = tmp_path / "one.json", tmp_path / "ten.json"
     run(photo, *PRICE, "--json", one)
-    assert "counted 10 times" in run(photo, *PRICE, "--copies", "10", "--json", ten)
+    said = run(photo, *PRICE, "--count", "10", "--json", ten)
+    assert "Of the boards, 1 of about 10 boards were photographed" in said
     gold = [json.loads(p.read_text("utf-8"))["gold_mg"]["value"] for p in (one, ten)]
-    assert gold[1] == pytest.approx(10 * gold[0])
+    # medians: that of a product of skewed factors is not quite the product of theirs
+    assert gold[1] == pytest.approx(10 * gold[0], rel=0.05)
+    assert json.loads(ten.read_text("utf-8"))["lot"][0]["boards"] == 10
 
 
 def test_own_assumptions_carry_no_example_warning(photo: Path, tmp_path: Path) -> None:
@@ -130,7 +133,12 @@ def test_own_assumptions_carry_no_example_warning(photo: Path, tmp_path: Path) -
         ((*PRICE, "--asking", "120 EUR"), "currencies-differ", ("EUR", "USD")),
         ((*PRICE, "--cost", "12"), "currency-missing", ("cost 1",)),
         ((*PRICE, "--accept-loss", "90 %"), "accepted-loss-out-of-range", ("50 %",)),
-        ((*PRICE, "--copies", "0"), "copies-invalid", ("0 times",)),
+        ((*PRICE, "--count", "3", "--boards", "4"), "count-below-seen", ("4 boards", "3")),
+        ((*PRICE, "--count", "lots"), "count-unreadable", ("lots", "30")),
+        ((*PRICE, "--mass", "5"), "unit-missing", ("mass", "'5'")),
+        ((*PRICE, "--mass", "5 kg"), "outline-missing", ("Weigh",)),
+        ((*PRICE, "--other-face", "no"), "other-face-unknown", ("alike",)),
+        ((*PRICE, "--count", "3", "--parts", "lot.toml"), "parts-and-options", ("or",)),
         (("--spot", "-2650 USD/ozt", "--spot-date", "today"), "price-not-positive", ("gold price",)),
         (("--spot", "2650", "--spot-date", "today"), "currency-missing", ("USD/ozt",)),
         (("--spot", "2650 USD", "--spot-date", "today"), "price-per-what", ("USD/ozt",)),

@@ -12,12 +12,12 @@ import pytest
 
 from calibration.errors import DataFileError, UsageError
 from calibration.inputs import Distribution, Input
+from grader.lot import estimate_lot, one_part
 from grader.model import ProductModel, Term
-from grader.value import lot_gold, lot_notices, measurements_of, read_measurements
+from grader.value import measurements_of, read_measurements
 
 THICKNESS = Input("thickness:hard_gold", "thickness", Distribution("lognormal", (0.5, 0.4)), "test", "um")
 NOTHING: dict[str, Any] = {"terms": [], "inputs": []}
-OLD_PHONE = {"code": "focal-estimated", "message": "The focal length was estimated.", "advice": "Send the original."}
 
 
 def document(name: str, area_mm2: float, **changes: Any) -> dict[str, Any]:
@@ -59,25 +59,12 @@ def test_files_of_several_photos(tmp_path: Path, write: Callable[[list[dict[str,
 
 def test_a_shared_thickness_stays_shared_and_a_photos_own_scale_its_own() -> None:
     one, other = measurements_of(named(document("a", 100.0), document("b", 100.0)))
-    together = lot_gold([one, other]).draws()
-    assert np.array_equal(together, one.gold_mg.draws() + other.gold_mg.draws())
+    together = (one.gold_mg + other.gold_mg).draws()
+    assert together == pytest.approx(one.gold_mg.draws() + other.gold_mg.draws())
     assert np.corrcoef(one.gold_mg.draws(), other.gold_mg.draws())[0, 1] > 0.99
     # Divided by the shared thickness only the scales are left, and they average out.
     by_scale = together / THICKNESS.draws() / 0.0193 / 200.0
     assert np.std(by_scale) == pytest.approx(0.01 / np.sqrt(2), rel=0.03)
-
-
-def test_copies_multiply_and_say_so() -> None:
-    measured = measurements_of(
-        named(document("a", 100.0, warnings=[OLD_PHONE]), document("b", 1.0, warnings=[OLD_PHONE]))
-    )
-    assert lot_gold(measured, 7).draws() == pytest.approx(7 * lot_gold(measured).draws())
-    assert [n.code for n in lot_notices(measured)] == ["focal-estimated"]
-    assert [n.code for n in lot_notices(measured, 7)] == ["copies-assumed-alike", "focal-estimated"]
-    for copies in (0, -1):
-        with pytest.raises(UsageError) as caught:
-            lot_gold(measured, copies)
-        assert caught.value.code == "copies-invalid"
 
 
 def test_a_photo_given_twice_is_refused_whatever_its_name() -> None:
@@ -93,7 +80,7 @@ def test_photos_measured_with_different_beliefs_are_not_added() -> None:
     text = json.dumps(document("b", 100.0)).replace("[0.5, 0.4]", "[0.8, 0.3]")
     measured = measurements_of(named(document("a", 100.0), json.loads(text)))
     with pytest.raises(DataFileError) as caught:
-        lot_gold(measured)
+        estimate_lot(one_part(measured))
     assert caught.value.code == "input-conflict"
 
 

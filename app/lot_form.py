@@ -1,0 +1,118 @@
+"""What the lot holds: which part each photo shows, and how much of it is for sale."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import streamlit as st
+
+from app.scale_form import read
+from app.show import plain
+from grader.lot import Lot, PartText, SightText, lot_of
+from grader.units import parse_mass_g
+from grader.value import Measured
+
+_FRONT = "a front"
+_FACES = {"left_out": "Left out: only faces in the photos count", "alike": "Assumed alike, with a range"}
+
+
+@dataclass(frozen=True)
+class _Shown:
+    """What one photo was said to show; ``back_of`` is the sha256 of the photo of the other face."""
+
+    sha256: str
+    part: str
+    back_of: str | None
+    boards: int
+    weighed: str
+
+
+def ask_lot(measured: Sequence[Measured]) -> Lot | None:
+    """The lot as the user describes it; None while an entry is wrong, which is said beside it.
+
+    Raises:
+        UsageError: the entries contradict each other, as ``lot_of``.
+    """
+    shown, good = [], True
+    with st.expander("What do the photos show?", icon=":material/photo_library:", expanded=len(measured) > 1):
+        for m in measured:
+            if len(measured) > 1:
+                st.markdown(f"**{plain(m.photo)}**")
+            one, fine = _ask_photo(m, measured)
+            shown.append(one)
+            good = good and fine
+    texts = [
+        _ask_part(name, [s for s in shown if s.part == name], alone=len({s.part for s in shown}) == 1)
+        for name in dict.fromkeys(s.part for s in shown)
+    ]
+    return lot_of(texts, measured) if good else None
+
+
+def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[_Shown, bool]:
+    key, part, back_of = m.sha256[:12], "the boards", None
+    if len(measured) > 1:
+        left, right = st.columns(2)
+        with left:
+            part = (
+                st.text_input("Part", key=f"part-{key}", value="the boards", persist_state="session").strip()
+                or "the boards"
+            )
+        with right:
+            others = {other.sha256: f"the back of {other.photo}" for other in measured if other.sha256 != m.sha256}
+            back_of = st.selectbox(
+                "Shows",
+                [None, *others],
+                format_func=lambda sha: _FRONT if sha is None else others[sha],
+                key=f"shows-{key}",
+                persist_state="session",
+            )
+    if back_of is not None:
+        return _Shown(m.sha256, part, back_of, 1, ""), True
+    left, right = st.columns(2)
+    with left:
+        boards = st.number_input(
+            "Boards in this photo",
+            min_value=1,
+            value=max(len(m.outlines), 1),
+            step=1,
+            key=f"boards-{key}",
+            persist_state="session",
+        )
+    with right:
+        weighed = st.text_input(
+            "What they weigh, if you can", key=f"weighed-{key}", placeholder="72 g", persist_state="session"
+        )
+    _, fine = read(weighed, parse_mass_g)
+    return _Shown(m.sha256, part, None, int(boards), weighed.strip()), fine
+
+
+def _ask_part(name: str, shown: Sequence[_Shown], *, alone: bool) -> PartText:
+    if not alone:
+        st.markdown(f"**{plain(name)}**")
+    left, right = st.columns(2)
+    with left:
+        count = st.text_input(
+            "Boards in the lot (empty: those in the photos)",
+            key=f"count-{name}",
+            placeholder="30, or 28..32",
+            persist_state="session",
+        )
+    with right:
+        mass = st.text_input(
+            "Or their stated mass", key=f"mass-{name}", placeholder="5 kg, or 4.5..5 kg", persist_state="session"
+        )
+    backs = {s.back_of: s.sha256 for s in shown if s.back_of is not None}
+    other_face = "left_out"
+    if not backs:
+        other_face = st.selectbox(
+            "Faces that no photo shows",
+            list(_FACES),
+            format_func=lambda face: _FACES[face],
+            key=f"face-{name}",
+            persist_state="session",
+        )
+    fronts = tuple(
+        SightText(s.sha256, backs.get(s.sha256, ""), s.boards, s.weighed) for s in shown if s.back_of is None
+    )
+    return PartText(name, fronts, count.strip(), mass.strip(), other_face)
