@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from grader.coverage.unmix import unmix_edges
-from grader.synthetic import GOLD, GREEN_MASK, LAMINATE, box, paint, polygon_share
+from grader.synthetic import GOLD, GREEN_MASK, LAMINATE, box, contact_row, paint, polygon_share, union_share
 
 SHAPE = (90, 110)
 WHOLE = np.ones(SHAPE)
@@ -74,6 +74,22 @@ def test_on_bare_laminate_too() -> None:
 @pytest.mark.parametrize(("width", "tolerance"), [(7.0, 0.005), (4.0, 0.01), (3.0, 0.02)])
 def test_narrow_contacts_from_a_true_mask(width: float, tolerance: float) -> None:
     assert abs(areas(0, size=(width, 50.0), blur_px=0.4).mean() - 1) < tolerance
+
+
+@pytest.mark.parametrize(
+    ("px_per_mm", "blur_px", "tolerance"),
+    [(16.0, 0.4, 0.005), (16.0, 0.8, 0.01), (10.0, 0.4, 0.01), (10.0, 0.8, 0.035)],
+)
+def test_contacts_side_by_side(px_per_mm: float, blur_px: float, tolerance: float) -> None:
+    """PCI Express contacts: 0.3 mm between them, so that at 10 px/mm blur leaves no pure colour there."""
+    shape = (round(9 * px_per_mm), round(16 * px_per_mm))
+    found = []
+    for shift in (0.0, 0.03, 0.06):
+        row = contact_row((3.0 + shift, 4.5 + shift), 11, 1.0, (0.7, 4.3))
+        share = union_share([c * px_per_mm for c in row], shape)
+        rgb = paint([(np.ones(shape), GREEN_MASK), (share, GOLD)], blur_px=blur_px)
+        found.append(unmix_edges(rgb, share > 0.5, px_per_mm).sum() / 255 / share.sum())
+    assert abs(np.mean(found) - 1) < tolerance
 
 
 def test_each_edge_pixel_shows_its_share() -> None:
