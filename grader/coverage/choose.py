@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from grader.coverage.classical import ClassicalSegmenter
+from grader.coverage.learned import LearnedSegmenter
 from grader.coverage.model import Segmenter
 
 
 def default_segmenter() -> Segmenter:
-    """The best one that there is."""
-    return ClassicalSegmenter()
+    """The best one that there is; the classical one stays for comparison."""
+    return LearnedSegmenter()

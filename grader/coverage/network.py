@@ -14,6 +14,9 @@ from numpy.typing import NDArray
 
 _STRIDE = 16
 _MEAN, _SPREAD = 127.0, 128.0
+# one pass takes some 0.5 kB a pixel; block and margin are multiples of the stride
+_MOST_AT_ONCE_PX = 300_000
+_BLOCK_PX, _MARGIN_PX = 448, 48
 
 
 @dataclass(frozen=True)
@@ -39,7 +42,28 @@ class Network:
         self._net = cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
 
     def run(self, rgb: NDArray[np.uint8]) -> Maps:
-        """One pass over a picture, uint8 (height, width, 3), of any size."""
+        """Maps of a picture, uint8 (height, width, 3), of any size.
+
+        A large picture goes through in overlapping blocks: memory then stays the same whatever its size.
+        """
+        height, width = rgb.shape[:2]
+        if height * width <= _MOST_AT_ONCE_PX:
+            return self._pass(rgb)
+        share = np.empty((height, width), np.float32)
+        half = ((height + 1) // 2, (width + 1) // 2)
+        contact, board = np.empty(half, np.float32), np.empty(half, np.float32)
+        for top in range(0, height, _BLOCK_PX):
+            for left in range(0, width, _BLOCK_PX):
+                y0, x0 = max(top - _MARGIN_PX, 0), max(left - _MARGIN_PX, 0)
+                bottom, right = min(top + _BLOCK_PX, height), min(left + _BLOCK_PX, width)
+                maps = self._pass(rgb[y0 : bottom + _MARGIN_PX, x0 : right + _MARGIN_PX])
+                share[top:bottom, left:right] = maps.share[top - y0 : bottom - y0, left - x0 : right - x0]
+                to = (slice(top // 2, (bottom + 1) // 2), slice(left // 2, (right + 1) // 2))
+                of = (slice((top - y0) // 2, (bottom - y0 + 1) // 2), slice((left - x0) // 2, (right - x0 + 1) // 2))
+                contact[to], board[to] = maps.contact[of], maps.board[of]
+        return Maps(share, contact, board)
+
+    def _pass(self, rgb: NDArray[np.uint8]) -> Maps:
         height, width = rgb.shape[:2]
         padded = cv2.copyMakeBorder(rgb, 0, -height % _STRIDE, 0, -width % _STRIDE, cv2.BORDER_REPLICATE)
         self._net.setInput(cv2.dnn.blobFromImage(padded, 1 / _SPREAD, mean=(_MEAN, _MEAN, _MEAN)))
