@@ -13,22 +13,40 @@ from typing import Any, Literal, get_args
 
 from grader.log.model import Contents, utc_text
 
-TableName = Literal["lots", "photos", "estimates", "purchases", "yields", "offers"]
+TableName = Literal[
+    "lots",
+    "photos",
+    "estimates",
+    "purchases",
+    "yields",
+    "offers",
+    "yield_lots",
+    "exclusions",
+    "marks",
+    "attachments",
+    "beliefs",
+]
 TABLES: tuple[TableName, ...] = get_args(TableName)
 JSON_SCHEMA = 1
 
 _ESTIMATED = ("plated_area_mm2", "gold_mg")
 _OF_ESTIMATE = tuple(f"{name}{end}" for name in _ESTIMATED for end in ("", "_low", "_high", "_level"))
 COLUMNS: Mapping[TableName, tuple[str, ...]] = {
-    "lots": ("id", "name", "seller", "note", "created_at"),
+    "lots": ("id", "name", "seller", "part", "note", "created_at"),
     "photos": ("sha256", "name", "width_px", "height_px", "taken_at"),
     "estimates": ("id", "lot_id", "lot", "photo_sha256", "photo", "made_at", "program_version", *_OF_ESTIMATE),
     "purchases": ("id", "lot_id", "lot", "logged_at", "price", "currency", "mass_g", "count", "bought_on"),
     "yields": (
         *("id", "lot_id", "lot", "logged_at", "mass_mg", "uncertainty_mg"),
         *("fineness", "fineness_known", "note", "weighed_on"),
+        *("who", "carried_in_mg", "lost_mg", "corrects", "reason"),
     ),
     "offers": ("id", "lot_id", "lot", "made_at", "program_version", "highest_price", "currency"),
+    "yield_lots": ("yield_id", "lot_id", "lot", "copies"),
+    "exclusions": ("id", "yield_id", "excluded", "reason", "who", "logged_at"),
+    "marks": ("id", "kind", "day", "note", "who", "logged_at"),
+    "attachments": ("id", "yield_id", "sha256", "name", "who", "logged_at"),
+    "beliefs": ("id", "made_at", "program_version", "key"),
 }
 
 # A spreadsheet takes a cell that starts with one of these for a formula, and runs it.

@@ -13,6 +13,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstra
 from calibration.errors import UsageError
 
 FinenessKnown = Literal["found", "assumed", "assayed"]
+MarkKind = Literal["process", "reset"]
 Document = Mapping[str, Any]
 
 
@@ -46,11 +47,12 @@ class Entry(BaseModel):
 
 
 class NewLot(Entry):
-    """A lot as bought or offered; the seller as typed."""
+    """A lot as bought or offered; the seller and the kind of boards (``part``) as typed."""
 
     name: LotName
     seller: Line = ""
     note: Line = ""
+    part: Line = ""
 
 
 class PhotoRecord(Entry):
@@ -113,6 +115,10 @@ class NewYield(Entry):
         fineness_known: found by a test of one's own, assumed, or assayed by a laboratory; None with the fineness.
         note: free text.
         weighed_on: the day.
+        who: wrote it down.
+        carried_in_mg: fine gold in it that came from elsewhere, such as an earlier batch's filters.
+        lost_mg: fine gold known to be left behind or lost by accident, such as a spill; losses that happen each time
+            are no accident and stay out of it.
     """
 
     mass_mg: Annotated[float, Field(ge=0), Finite]
@@ -121,6 +127,9 @@ class NewYield(Entry):
     fineness_known: FinenessKnown | None = None
     note: Line = ""
     weighed_on: date
+    who: Line = ""
+    carried_in_mg: Annotated[float, Field(ge=0), Finite] = 0.0
+    lost_mg: Annotated[float, Field(ge=0), Finite] = 0.0
 
     @model_validator(mode="after")
     def _both_or_none(self) -> NewYield:
@@ -129,10 +138,49 @@ class NewYield(Entry):
         return self
 
 
+class NewExclusion(Entry):
+    """A yield that is not learned from, or is again.
+
+    Attributes:
+        excluded: False takes it in again.
+        reason: why.
+        who: says so.
+    """
+
+    excluded: bool = True
+    reason: Annotated[Line, StringConstraints(min_length=1)]
+    who: Line = ""
+
+
+class NewMark(Entry):
+    """A day from which things are different.
+
+    Attributes:
+        kind: ``process``: how gold is recovered changed, so that recovery restarts and thickness does not; ``reset``:
+            what was weighed up to this day and logged before the mark is no longer learned from.
+        day: the first day of the new process, or the last day of what is no longer learned from.
+        note: what changed, or why.
+        who: says so.
+    """
+
+    kind: MarkKind
+    day: date
+    note: Annotated[Line, StringConstraints(min_length=1)]
+    who: Line = ""
+
+
+class NewAttachment(Entry):
+    """A file that belongs to a yield, such as an assay's report; the log never holds its bytes."""
+
+    sha256: Sha256
+    name: Line
+    who: Line = ""
+
+
 AnyEntry = TypeVar("AnyEntry", bound=Entry)
 
 
-def checked(kind: type[AnyEntry], **values: Any) -> AnyEntry:
+def checked(kind: type[AnyEntry], /, **values: Any) -> AnyEntry:
     """An entry from loose values.
 
     Raises:
@@ -169,6 +217,7 @@ class Lot:
     seller: str
     note: str
     created_at: datetime
+    part: str = ""
 
 
 @dataclass(frozen=True)
@@ -208,7 +257,13 @@ class Purchase:
 
 @dataclass(frozen=True)
 class Yield:
-    """A yield in the log: see ``NewYield``."""
+    """A yield in the log: see ``NewYield``.
+
+    Attributes:
+        lot_id: the first of its lots; all of them are in ``Contents.yield_lots``.
+        corrects: number of the yield that this one takes the place of; None for a first entry.
+        reason: of the correction.
+    """
 
     id: int
     lot_id: int
@@ -219,6 +274,75 @@ class Yield:
     fineness_known: FinenessKnown | None
     note: str
     weighed_on: date
+    who: str = ""
+    carried_in_mg: float = 0.0
+    lost_mg: float = 0.0
+    corrects: int | None = None
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class YieldLot:
+    """A lot that went into a yield, ``copies`` times what its photos show."""
+
+    yield_id: int
+    lot_id: int
+    copies: float
+
+
+@dataclass(frozen=True)
+class Exclusion:
+    """An exclusion in the log: see ``NewExclusion``; the last one of a yield counts."""
+
+    id: int
+    yield_id: int
+    excluded: bool
+    reason: str
+    who: str
+    logged_at: datetime
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A mark in the log: see ``NewMark``."""
+
+    id: int
+    kind: MarkKind
+    day: date
+    note: str
+    who: str
+    logged_at: datetime
+
+
+@dataclass(frozen=True)
+class Attachment:
+    """An attachment in the log: see ``NewAttachment``."""
+
+    id: int
+    yield_id: int
+    sha256: str
+    name: str
+    who: str
+    logged_at: datetime
+
+
+@dataclass(frozen=True)
+class BeliefRecord:
+    """A belief about effective thickness as it was made; never rewritten.
+
+    Attributes:
+        id: number of the record; the last one is the newest.
+        made_at: UTC.
+        program_version: of the program that made it.
+        key: of what it rests on; the same key, the same belief.
+        document: what it says and what it rests on.
+    """
+
+    id: int
+    made_at: datetime
+    program_version: str
+    key: str
+    document: Document
 
 
 @dataclass(frozen=True)
@@ -242,6 +366,21 @@ class Contents:
     purchases: tuple[Purchase, ...]
     yields: tuple[Yield, ...]
     offers: tuple[Offer, ...]
+    yield_lots: tuple[YieldLot, ...] = ()
+    exclusions: tuple[Exclusion, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    attachments: tuple[Attachment, ...] = ()
+    beliefs: tuple[BeliefRecord, ...] = ()
+
+    def current_yields(self) -> tuple[Yield, ...]:
+        """Yields that no newer one corrects."""
+        corrected = {y.corrects for y in self.yields}
+        return tuple(y for y in self.yields if y.id not in corrected)
+
+    def excluded(self) -> dict[int, Exclusion]:
+        """Why yields are not learned from, by their number."""
+        last = {e.yield_id: e for e in self.exclusions}
+        return {number: e for number, e in last.items() if e.excluded}
 
     def latest_estimates(self) -> tuple[Estimate, ...]:
         """The last estimate of each photo in each lot: a photo that was measured again counts once."""

@@ -24,10 +24,11 @@ class Migration:
     statements: tuple[str, ...]
 
 
-def _never_rewritten(table: str) -> tuple[str, ...]:
+def _never_rewritten(table: str, key: tuple[str, ...] = ("id",)) -> tuple[str, ...]:
     """Triggers that refuse to change or remove rows; the last one stops INSERT OR REPLACE, which fires no other."""
     refuse = f"SELECT RAISE(ABORT, '{table} are kept as they were made')"
-    is_there = f"EXISTS (SELECT 1 FROM {table} WHERE id = NEW.id)"  # noqa: S608 - the names are those below
+    same = " AND ".join(f"{column} = NEW.{column}" for column in key)
+    is_there = f"EXISTS (SELECT 1 FROM {table} WHERE {same})"  # noqa: S608 - the names are those below
     return (
         f"CREATE TRIGGER {table}_no_update BEFORE UPDATE ON {table} BEGIN {refuse}; END",
         f"CREATE TRIGGER {table}_no_delete BEFORE DELETE ON {table} BEGIN {refuse}; END",
@@ -107,6 +108,64 @@ MIGRATIONS: tuple[Migration, ...] = (
             *_never_rewritten("offers"),
         ),
     ),
+    Migration(
+        "kinds of boards; yields of several lots, corrected by newer ones; exclusions, marks, attachments, beliefs",
+        (
+            "ALTER TABLE lots ADD COLUMN part TEXT NOT NULL DEFAULT ''",
+            "ALTER TABLE yields ADD COLUMN who TEXT NOT NULL DEFAULT ''",
+            "ALTER TABLE yields ADD COLUMN carried_in_mg REAL NOT NULL DEFAULT 0 CHECK (carried_in_mg >= 0)",
+            "ALTER TABLE yields ADD COLUMN lost_mg REAL NOT NULL DEFAULT 0 CHECK (lost_mg >= 0)",
+            "ALTER TABLE yields ADD COLUMN corrects INTEGER REFERENCES yields (id) CHECK (corrects < id)",
+            """ALTER TABLE yields ADD COLUMN reason TEXT NOT NULL DEFAULT ''
+                CHECK (corrects IS NULL OR trim(reason) <> '')""",
+            "CREATE UNIQUE INDEX yields_corrected_once ON yields (corrects)",
+            """CREATE TABLE yield_lots (
+                yield_id INTEGER NOT NULL REFERENCES yields (id),
+                lot_id INTEGER NOT NULL REFERENCES lots (id),
+                copies REAL NOT NULL CHECK (copies > 0),
+                PRIMARY KEY (yield_id, lot_id)
+            ) STRICT""",
+            "INSERT INTO yield_lots (yield_id, lot_id, copies) SELECT id, lot_id, 1.0 FROM yields",
+            "CREATE INDEX yield_lots_by_lot ON yield_lots (lot_id)",
+            f"""CREATE TABLE exclusions (
+                id INTEGER PRIMARY KEY AUTOINCREMENT,
+                yield_id INTEGER NOT NULL REFERENCES yields (id),
+                excluded INTEGER NOT NULL CHECK (excluded IN (0, 1)),
+                reason TEXT NOT NULL CHECK (trim(reason) <> ''),
+                who TEXT NOT NULL,
+                logged_at TEXT NOT NULL CHECK (logged_at {_TIME})
+            ) STRICT""",
+            f"""CREATE TABLE marks (
+                id INTEGER PRIMARY KEY AUTOINCREMENT,
+                kind TEXT NOT NULL CHECK (kind IN ('process', 'reset')),
+                day TEXT NOT NULL CHECK (day IS date(day, '+0 days')),
+                note TEXT NOT NULL CHECK (trim(note) <> ''),
+                who TEXT NOT NULL,
+                logged_at TEXT NOT NULL CHECK (logged_at {_TIME})
+            ) STRICT""",
+            f"""CREATE TABLE attachments (
+                id INTEGER PRIMARY KEY AUTOINCREMENT,
+                yield_id INTEGER NOT NULL REFERENCES yields (id),
+                sha256 TEXT NOT NULL CHECK (length(sha256) = 64 AND sha256 NOT GLOB '*[^0-9a-f]*'),
+                name TEXT NOT NULL,
+                who TEXT NOT NULL,
+                logged_at TEXT NOT NULL CHECK (logged_at {_TIME})
+            ) STRICT""",
+            f"""CREATE TABLE beliefs (
+                id INTEGER PRIMARY KEY AUTOINCREMENT,
+                made_at TEXT NOT NULL CHECK (made_at {_TIME}),
+                program_version TEXT NOT NULL CHECK (program_version <> ''),
+                key TEXT NOT NULL CHECK (key <> ''),
+                document TEXT NOT NULL CHECK (json_valid(document))
+            ) STRICT""",
+            *_never_rewritten("yield_lots", ("yield_id", "lot_id")),
+            *(
+                trigger
+                for table in ("yields", "exclusions", "marks", "attachments", "beliefs")
+                for trigger in _never_rewritten(table)
+            ),
+        ),
+    ),
 )
 
 # The tables at the newest version, for queries. A test holds them against what the migrations make.
@@ -128,6 +187,7 @@ lots = _table(
     Column("seller", Text),
     Column("note", Text),
     Column("created_at", Text),
+    Column("part", Text),
 )
 photos = _table(
     "photos",
@@ -165,6 +225,52 @@ yields = _table(
     Column("fineness_known", Text),
     Column("note", Text),
     Column("weighed_on", Text),
+    Column("who", Text),
+    Column("carried_in_mg", Float),
+    Column("lost_mg", Float),
+    Column("corrects", Integer, ForeignKey("yields.id")),
+    Column("reason", Text),
+)
+yield_lots = _table(
+    "yield_lots",
+    Column("yield_id", Integer, ForeignKey("yields.id"), primary_key=True),
+    Column("lot_id", Integer, ForeignKey("lots.id"), primary_key=True),
+    Column("copies", Float),
+)
+exclusions = _table(
+    "exclusions",
+    Column("id", Integer, primary_key=True),
+    Column("yield_id", Integer, ForeignKey("yields.id")),
+    Column("excluded", Integer),
+    Column("reason", Text),
+    Column("who", Text),
+    Column("logged_at", Text),
+)
+marks = _table(
+    "marks",
+    Column("id", Integer, primary_key=True),
+    Column("kind", Text),
+    Column("day", Text),
+    Column("note", Text),
+    Column("who", Text),
+    Column("logged_at", Text),
+)
+attachments = _table(
+    "attachments",
+    Column("id", Integer, primary_key=True),
+    Column("yield_id", Integer, ForeignKey("yields.id")),
+    Column("sha256", Text),
+    Column("name", Text),
+    Column("who", Text),
+    Column("logged_at", Text),
+)
+beliefs = _table(
+    "beliefs",
+    Column("id", Integer, primary_key=True),
+    Column("made_at", Text),
+    Column("program_version", Text),
+    Column("key", Text),
+    Column("document", Text),
 )
 offers = _table(
     "offers",

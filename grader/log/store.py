@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Iterable, Sequence
-from datetime import UTC, date, datetime
-from decimal import Decimal
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-from sqlalchemy import Connection, Engine, RowMapping, Table, insert, select
+from sqlalchemy import Connection, Engine, RowMapping, Table
 from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 from sqlalchemy.exc import IntegrityError
 
@@ -18,11 +17,18 @@ from calibration.errors import LogError, UsageError
 from grader import __version__
 from grader.log import schema
 from grader.log.model import (
+    Attachment,
+    BeliefRecord,
     Contents,
     Document,
     Estimate,
+    Exclusion,
     Lot,
+    Mark,
+    NewAttachment,
+    NewExclusion,
     NewLot,
+    NewMark,
     NewPurchase,
     NewYield,
     Offer,
@@ -30,6 +36,24 @@ from grader.log.model import (
     Purchase,
     Yield,
     utc_text,
+)
+from grader.log.rows import (
+    as_attachment,
+    as_belief,
+    as_estimate,
+    as_exclusion,
+    as_lot,
+    as_mark,
+    as_offer,
+    as_purchase,
+    as_yield,
+    contents_of,
+    insert_row,
+    lot_row,
+    row_of,
+    rows_of,
+    text_of,
+    yield_row,
 )
 from grader.log.store_file import check_file, log_errors, migrate, open_engine, writing
 from grader.places import data_folder
@@ -113,7 +137,7 @@ class Log:
         with log_errors(self.path):
             try:
                 with writing(self.engine) as c:
-                    number = _insert(c, schema.lots, **new.model_dump(), created_at=self.now())
+                    number = insert_row(c, schema.lots, **new.model_dump(), created_at=self.now())
             except IntegrityError as error:
                 if "UNIQUE" not in str(error.orig):
                     raise
@@ -136,15 +160,15 @@ class Log:
         Raises:
             UsageError: as ``add_estimate``.
         """
-        rows = [(photo, _text(document)) for photo, document in measured]
+        rows = [(photo, text_of(document)) for photo, document in measured]
         numbers = []
         with log_errors(self.path), writing(self.engine) as c:
-            lot_id = _lot_row(c, lot)["id"]
+            lot_id = lot_row(c, lot)["id"]
             for photo, text in rows:
                 values = {**photo.model_dump(), "taken_at": photo.taken_at and photo.taken_at.isoformat()}
                 c.execute(sqlite_insert(schema.photos).values(values).on_conflict_do_nothing())
                 numbers.append(
-                    _insert(
+                    insert_row(
                         c,
                         schema.estimates,
                         lot_id=lot_id,
@@ -155,18 +179,127 @@ class Log:
                     )
                 )
         with log_errors(self.path), self.engine.connect() as c:
-            return tuple(_estimate(_row(c, schema.estimates, number)) for number in numbers)
+            return tuple(as_estimate(row_of(c, schema.estimates, number)) for number in numbers)
 
     def add_purchase(self, lot: int | str, new: NewPurchase) -> Purchase:
         """Log what was paid."""
         price = format(new.price, "f")  # never in powers of ten
         values = {**new.model_dump(), "price": price, "bought_on": new.bought_on.isoformat()}
-        return _purchase(self._add(schema.purchases, lot, logged_at=self.now(), **values))
+        return as_purchase(self._add(schema.purchases, lot, logged_at=self.now(), **values))
 
-    def add_yield(self, lot: int | str, new: NewYield) -> Yield:
-        """Log gold that was weighed."""
-        values = {**new.model_dump(), "weighed_on": new.weighed_on.isoformat()}
-        return _yield(self._add(schema.yields, lot, logged_at=self.now(), **values))
+    def add_yield(self, lot: int | str, new: NewYield, lots: Mapping[int | str, float] | None = None) -> Yield:
+        """Log gold that was weighed.
+
+        Args:
+            lot: that it came from.
+            new: the yield.
+            lots: all lots that it came from where they are several or were photographed in part, each with how many
+                times its photographed boards went in; ``lot`` alone, once, if left out.
+
+        Raises:
+            UsageError: ``copies-invalid``; ``lot-twice``; ``gold-heavier-than-boards``.
+        """
+        return self._yield(lot, new, {lot: 1.0} if lots is None else lots)
+
+    def add_yields(self, entries: Iterable[tuple[int | str, NewYield, float]]) -> tuple[Yield, ...]:
+        """Log some yields, each of one lot and so many copies of its photographed boards: all, or none."""
+        with log_errors(self.path), writing(self.engine) as c:
+            numbers = [self._write_yield(c, lot, new, {lot: copies}) for lot, new, copies in entries]
+            return tuple(as_yield(row_of(c, schema.yields, number)) for number in numbers)
+
+    def correct_yield(
+        self, number: int, new: NewYield, reason: str, lots: Mapping[int | str, float] | None = None
+    ) -> Yield:
+        """Log a yield that takes the place of one that was wrong; the wrong one stays in the log.
+
+        Args:
+            number: of the wrong yield.
+            new: the whole right entry.
+            reason: why it was wrong.
+            lots: as in ``add_yield``; those of the wrong one if left out.
+
+        Raises:
+            UsageError: ``yield-unknown``; ``yield-corrected``: a newer one has already taken its place;
+                ``reason-missing``.
+        """
+        if not reason.strip():
+            raise UsageError("reason-missing", "A correction needs a reason.", "Say what was wrong.")
+        with log_errors(self.path), self.engine.connect() as c:
+            old = yield_row(c, number)
+            its = rows_of(c, schema.yield_lots, schema.yield_lots.c.yield_id == number)
+            newer = rows_of(c, schema.yields, schema.yields.c.corrects == number)
+        if newer:
+            raise UsageError(
+                "yield-corrected",
+                f"Yield {number} was already corrected by yield {newer[0]['id']}.",
+                "Correct that one.",
+            )
+        same: dict[int | str, float] = {row["lot_id"]: row["copies"] for row in its}
+        chosen = same if lots is None else lots
+        first = old["lot_id"] if lots is None else next(iter(chosen), old["lot_id"])
+        return self._yield(first, new, chosen, corrects=number, reason=reason.strip())
+
+    def _yield(self, lot: int | str, new: NewYield, lots: Mapping[int | str, float], **more: Any) -> Yield:
+        with log_errors(self.path), writing(self.engine) as c:
+            return as_yield(row_of(c, schema.yields, self._write_yield(c, lot, new, lots, **more)))
+
+    def _write_yield(
+        self, c: Connection, lot: int | str, new: NewYield, lots: Mapping[int | str, float], **more: Any
+    ) -> int:
+        values = {**new.model_dump(), "weighed_on": new.weighed_on.isoformat(), **more}
+        number = insert_row(c, schema.yields, lot_id=lot_row(c, lot)["id"], logged_at=self.now(), **values)
+        found = [(lot_row(c, name)["id"], copies) for name, copies in lots.items()]
+        _refuse_heavier_than_boards(c, [lot_id for lot_id, _ in found], new.mass_mg)
+        for lot_id, copies in found:
+            if not (math.isfinite(copies) and copies > 0):
+                raise UsageError(
+                    "copies-invalid",
+                    f"The photographed boards cannot have gone in {copies:g} times.",
+                    "Give a number above 0.",
+                )
+            if sum(lot_id == other for other, _ in found) > 1:
+                raise UsageError("lot-twice", "One lot is named twice.", "Name each lot once.")
+            insert_row(c, schema.yield_lots, yield_id=number, lot_id=lot_id, copies=copies)
+        return number
+
+    def exclude_yield(self, number: int, new: NewExclusion) -> Exclusion:
+        """Leave a yield out of what is learned from, or take it in again.
+
+        Raises:
+            UsageError: ``yield-unknown``.
+        """
+        values = {**new.model_dump(), "excluded": int(new.excluded)}
+        return as_exclusion(self._of_yield(schema.exclusions, number, values))
+
+    def attach(self, number: int, new: NewAttachment) -> Attachment:
+        """Note a file that belongs to a yield.
+
+        Raises:
+            UsageError: ``yield-unknown``.
+        """
+        return as_attachment(self._of_yield(schema.attachments, number, new.model_dump()))
+
+    def _of_yield(self, table: Table, number: int, values: Mapping[str, Any]) -> RowMapping:
+        with log_errors(self.path), writing(self.engine) as c:
+            row = insert_row(c, table, yield_id=yield_row(c, number)["id"], logged_at=self.now(), **values)
+            return row_of(c, table, row)
+
+    def add_mark(self, new: NewMark) -> Mark:
+        """Mark a day from which things are different."""
+        values = {**new.model_dump(), "day": new.day.isoformat(), "logged_at": self.now()}
+        with log_errors(self.path), writing(self.engine) as c:
+            return as_mark(row_of(c, schema.marks, insert_row(c, schema.marks, **values)))
+
+    def add_belief(self, key: str, document: Document) -> BeliefRecord:
+        """Log a belief as made.
+
+        Raises:
+            UsageError: the document is not JSON.
+        """
+        text = text_of(document)
+        values = {"made_at": self.now(), "program_version": __version__, "key": key, "document": text}
+        with log_errors(self.path), writing(self.engine) as c:
+            return as_belief(row_of(c, schema.beliefs, insert_row(c, schema.beliefs, **values)))
 
     def add_offer(self, lot: int | str, document: Document) -> Offer:
         """Log a valuation as made.
@@ -174,110 +307,44 @@ class Log:
         Raises:
             UsageError: the document is not JSON.
         """
-        text = _text(document)
-        return _offer(self._add(schema.offers, lot, made_at=self.now(), program_version=__version__, document=text))
+        text = text_of(document)
+        return as_offer(self._add(schema.offers, lot, made_at=self.now(), program_version=__version__, document=text))
 
     def _add(self, table: Table, lot: int | str, **values: Any) -> RowMapping:
         with log_errors(self.path), writing(self.engine) as c:
-            number = _insert(c, table, lot_id=_lot_row(c, lot)["id"], **values)
-            return _row(c, table, number)
+            number = insert_row(c, table, lot_id=lot_row(c, lot)["id"], **values)
+            return row_of(c, table, number)
 
     # --- reading
 
     def lots(self) -> tuple[Lot, ...]:
         """All lots in the order in which they were started."""
         with log_errors(self.path), self.engine.connect() as c:
-            return tuple(_lot(row) for row in _rows(c, schema.lots))
+            return tuple(as_lot(row) for row in rows_of(c, schema.lots))
 
     def lot(self, lot: int | str) -> Lot:
         """One lot by its number or name."""
         with log_errors(self.path), self.engine.connect() as c:
-            return _lot(_lot_row(c, lot))
+            return as_lot(lot_row(c, lot))
 
     def entries(self, lot: int | str) -> Contents:
         """All that was logged of one lot."""
         with log_errors(self.path), self.engine.connect() as c:
-            return _contents(c, _lot_row(c, lot)["id"])
+            return contents_of(c, lot_row(c, lot)["id"])
 
     def contents(self) -> Contents:
         """All that is in the log, of one moment."""
         with log_errors(self.path), self.engine.connect() as c:
-            return _contents(c, None)
+            return contents_of(c, None)
 
 
-def _text(document: Document) -> str:
-    try:
-        return json.dumps(document, ensure_ascii=False, allow_nan=False)
-    except (TypeError, ValueError, RecursionError) as error:
+def _refuse_heavier_than_boards(c: Connection, lots: Sequence[int], mass_mg: float) -> None:
+    bought = rows_of(c, schema.purchases, schema.purchases.c.lot_id.in_(lots))
+    known = {row["lot_id"] for row in bought if row["mass_g"] is not None}
+    boards_mg = 1e3 * sum(row["mass_g"] or 0.0 for row in bought)
+    if known == set(lots) and mass_mg > boards_mg:
         raise UsageError(
-            "document-invalid", f"The document cannot be written as JSON ({error}).", "Measure the photo again."
-        ) from error
-
-
-def _insert(c: Connection, table: Table, **values: Any) -> int:
-    key = c.execute(insert(table).values(values)).inserted_primary_key
-    return int(key[0]) if key else 0
-
-
-def _row(c: Connection, table: Table, number: int) -> RowMapping:
-    return c.execute(select(table).where(table.c.id == number)).mappings().one()
-
-
-def _rows(c: Connection, table: Table, lot_id: int | None = None) -> Sequence[RowMapping]:
-    query = select(table).order_by(table.c.id)
-    if lot_id is not None:
-        query = query.where((table.c.id if table is schema.lots else table.c.lot_id) == lot_id)
-    return c.execute(query).mappings().all()
-
-
-def _lot_row(c: Connection, lot: int | str) -> RowMapping:
-    column = schema.lots.c.id if isinstance(lot, int) else schema.lots.c.name
-    found = c.execute(select(schema.lots).where(column == lot)).mappings().one_or_none()
-    if found is None:
-        raise UsageError(
-            "lot-unknown", f"There is no lot '{lot}' in the log.", "See grader log list, or start it: grader log new."
+            "gold-heavier-than-boards",
+            f"{mass_mg:g} mg of gold cannot come from {boards_mg:g} mg of boards.",
+            "Check the unit of the gold and of the boards, and the lot.",
         )
-    return found
-
-
-def _contents(c: Connection, lot_id: int | None) -> Contents:
-    estimates = tuple(_estimate(row) for row in _rows(c, schema.estimates, lot_id))
-    pictured = {e.photo_sha256 for e in estimates}
-    photos = c.execute(select(schema.photos)).mappings().all()
-    return Contents(
-        lots=tuple(_lot(row) for row in _rows(c, schema.lots, lot_id)),
-        photos=tuple(PhotoRecord(**row) for row in photos if row["sha256"] in pictured),
-        estimates=estimates,
-        purchases=tuple(_purchase(row) for row in _rows(c, schema.purchases, lot_id)),
-        yields=tuple(_yield(row) for row in _rows(c, schema.yields, lot_id)),
-        offers=tuple(_offer(row) for row in _rows(c, schema.offers, lot_id)),
-    )
-
-
-def _lot(row: RowMapping) -> Lot:
-    return Lot(**{**row, "created_at": datetime.fromisoformat(row["created_at"])})
-
-
-def _estimate(row: RowMapping) -> Estimate:
-    return Estimate(**{**row, **_made(row)})
-
-
-def _offer(row: RowMapping) -> Offer:
-    return Offer(**{**row, **_made(row)})
-
-
-def _made(row: RowMapping) -> dict[str, Any]:
-    return {"made_at": datetime.fromisoformat(row["made_at"]), "document": json.loads(row["document"])}
-
-
-def _purchase(row: RowMapping) -> Purchase:
-    day = date.fromisoformat(row["bought_on"])
-    return Purchase(**{**row, **_logged(row), "price": Decimal(row["price"]), "bought_on": day})
-
-
-def _yield(row: RowMapping) -> Yield:
-    return Yield(**{**row, **_logged(row), "weighed_on": date.fromisoformat(row["weighed_on"])})
-
-
-def _logged(row: RowMapping) -> dict[str, Any]:
-    return {"logged_at": datetime.fromisoformat(row["logged_at"])}

@@ -7,10 +7,11 @@ plus a sync of the folder once the journal is gone, so that an acknowledged entr
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import struct
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -124,7 +125,7 @@ def writing(engine: Engine) -> Iterator[Connection]:
 
 
 def migrate(engine: Engine, path: Path, now: Callable[[], str]) -> None:
-    """Bring the file to the newest schema, one transaction a step, each with its record.
+    """Bring the file to the newest schema, one transaction a step, each with its record, after a copy of an old one.
 
     Raises:
         LogError: a newer program was faster, SQLite is too old, or the file cannot be written.
@@ -139,13 +140,45 @@ def migrate(engine: Engine, path: Path, now: Callable[[], str]) -> None:
         with engine.connect() as connection:
             version = _version(connection)
         _check_version(path, version)
+        if 0 < version < len(MIGRATIONS):
+            copy_whole(engine, _free_name(path.with_name(f"{path.name}.version-{version}")))
         while version < len(MIGRATIONS):
             with writing(engine) as connection:
                 version = _version(connection)  # another process may have done it meanwhile
                 _check_version(path, version)
-                if version < len(MIGRATIONS):
+                # A new file gets all steps at once: no other process may take it for an old log.
+                steps = len(MIGRATIONS) - version if version == 0 else min(1, len(MIGRATIONS) - version)
+                for _ in range(steps):
                     version += 1
                     _apply(connection, version, now())
+
+
+def copy_whole(engine: Engine, to: Path) -> None:
+    """Write the log as it is at one moment into a new file, whole or not at all."""
+    unfinished = to.with_name(f"{to.name}.unfinished")
+    unfinished.unlink(missing_ok=True)
+    try:
+        with engine.connect() as connection:
+            raw = connection.connection.driver_connection
+            assert raw is not None  # noqa: S101 - an open connection has one
+            with closing(sqlite3.connect(unfinished)) as copy:
+                raw.backup(copy)
+        with unfinished.open("rb") as file:
+            os.fsync(file.fileno())
+        unfinished.replace(to)
+    except (OSError, sqlite3.Error) as error:
+        unfinished.unlink(missing_ok=True)
+        raise LogError(
+            "log-copy-failed",
+            f"The log cannot be copied to {to} ({error}).",
+            "Check the disk's space and permissions.",
+        ) from error
+
+
+def _free_name(path: Path) -> Path:
+    """The path, or the first of path.2, path.3 … that is not taken."""
+    names = (path, *(path.with_name(f"{path.name}.{n}") for n in range(2, 10_000)))
+    return next(p for p in names if not p.exists())
 
 
 def _version(connection: Connection) -> int:

@@ -13,17 +13,25 @@ import pytest
 
 from grader.log import (
     TABLES,
+    Attachment,
+    BeliefRecord,
     Contents,
     Estimate,
+    Exclusion,
     Log,
     Lot,
+    Mark,
+    NewAttachment,
+    NewExclusion,
     NewLot,
+    NewMark,
     NewPurchase,
     NewYield,
     Offer,
     PhotoRecord,
     Purchase,
     Yield,
+    YieldLot,
     checked,
     to_csv,
     to_json,
@@ -55,6 +63,10 @@ def contents(log: Log) -> Contents:
         checked(NewYield, mass_mg=0.1, fineness=0.9, fineness_known="found", note="-x", weighed_on=date(2026, 5, 6)),
     )
     log.add_offer("Shed", {"currency": "EUR", "highest_price": {"price": 80.25}})
+    log.exclude_yield(1, checked(NewExclusion, reason="wrong lot", who="Ann"))
+    log.add_mark(checked(NewMark, kind="process", day=date(2026, 6, 1), note="finer filters"))
+    log.attach(1, checked(NewAttachment, sha256="cd" * 32, name="assay.pdf"))
+    log.add_belief("key", {"what": "it says"})
     return log.contents()
 
 
@@ -73,6 +85,11 @@ def test_json_round_trip(contents: Contents):
         purchases=back(Purchase, data["purchases"], logged_at=moment, price=Decimal, bought_on=day),
         yields=back(Yield, data["yields"], logged_at=moment, weighed_on=day),
         offers=back(Offer, data["offers"], made_at=moment),
+        yield_lots=back(YieldLot, data["yield_lots"]),
+        exclusions=back(Exclusion, data["exclusions"], logged_at=moment),
+        marks=back(Mark, data["marks"], logged_at=moment, day=day),
+        attachments=back(Attachment, data["attachments"], logged_at=moment),
+        beliefs=back(BeliefRecord, data["beliefs"], made_at=moment),
     )
     assert data["purchases"][0]["price"] == "120.50"
     assert data["lots"][0]["created_at"].endswith("Z")

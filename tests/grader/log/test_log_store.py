@@ -27,6 +27,14 @@ DOCUMENT: dict[str, Any] = {
 }
 
 ESTIMATE = "INSERT INTO estimates (lot_id, photo_sha256, made_at, program_version, document) VALUES"
+YIELD = (
+    "INSERT INTO yields (logged_at, note, weighed_on, lot_id, mass_mg, fineness, fineness_known, corrects, reason)"
+    " SELECT '2026-01-01T00:00:00Z', '', '2026-01-01', * FROM (VALUES {})"
+)
+
+
+def new_yield(values: str) -> str:
+    return YIELD.format(f"({values})")
 
 
 def purchase(**changes: Any) -> NewPurchase:
@@ -47,7 +55,7 @@ def raw(path: Path, statement: str, *values: Any) -> list[Any]:
 def test_lots(log: Log):
     first = log.add_lot(checked(NewLot, name=" Shed lot ", seller="the man at the market", note="two crates"))
     assert (first.id, first.name, first.seller, first.note) == (1, "Shed lot", "the man at the market", "two crates")
-    assert first.created_at == datetime(2026, 3, 4, 5, 6, 9, tzinfo=UTC)  # the first tick went to the migration
+    assert first.created_at == datetime(2026, 3, 4, 5, 6, 10, tzinfo=UTC)  # the first ticks went to the migrations
     second = log.add_lot(checked(NewLot, name="Attic"))
     assert log.lots() == (first, second)
     assert log.lot("shed LOT") == log.lot(1) == first
@@ -197,12 +205,12 @@ def test_entries_are_of_one_lot(log: Log):
 # --- the schema's own guards, for whatever reaches into the file beside this program
 
 
-@pytest.mark.parametrize("table", ["estimates", "offers"])
+@pytest.mark.parametrize("table", ["estimates", "offers", "beliefs"])
 @pytest.mark.parametrize(
     "statement",
     [
         "UPDATE {} SET document = '{{}}'",
-        "UPDATE {} SET lot_id = 1",
+        "UPDATE {} SET id = 7",
         "DELETE FROM {}",
         "INSERT OR REPLACE INTO {} SELECT * FROM {}",
         "REPLACE INTO {} SELECT * FROM {}",
@@ -212,6 +220,7 @@ def test_what_was_made_is_never_rewritten(log: Log, table, statement):
     log.add_lot(checked(NewLot, name="Shed"))
     log.add_estimate("Shed", photo_of(DOCUMENT), DOCUMENT)
     log.add_offer("Shed", DOCUMENT)
+    log.add_belief("key", DOCUMENT)
     before = raw(log.path, f"SELECT * FROM {table}")
     with pytest.raises(sqlite3.IntegrityError, match="kept as they were made"):
         raw(log.path, statement.format(table, table))
@@ -243,11 +252,22 @@ def test_what_was_made_is_never_rewritten(log: Log, table, statement):
         "UPDATE purchases SET count = 1.5",
         "UPDATE purchases SET bought_on = '2026-02-30'",
         "UPDATE purchases SET lot_id = 99",
-        "UPDATE yields SET mass_mg = -1",
-        "UPDATE yields SET mass_mg = 'much'",
-        "UPDATE yields SET fineness = 995",
-        "UPDATE yields SET fineness = 0.9",
-        "UPDATE yields SET fineness_known = 'guessed', fineness = 0.9",
+        new_yield("1, -1, NULL, NULL, NULL, ''"),
+        new_yield("1, 'much', NULL, NULL, NULL, ''"),
+        new_yield("1, 5, 995, 'found', NULL, ''"),
+        new_yield("1, 5, 0.9, NULL, NULL, ''"),
+        new_yield("1, 5, 0.9, 'guessed', NULL, ''"),
+        new_yield("1, 5, NULL, NULL, 99, 'wrong'"),
+        new_yield("1, 5, NULL, NULL, 1, ' '"),
+        "INSERT INTO yield_lots VALUES (1, 99, 1)",
+        "INSERT INTO yield_lots SELECT 1, id, 0 FROM lots",
+        "INSERT INTO exclusions VALUES (1, 1, 2, 'x', '', '2026-01-01T00:00:00Z')",
+        "INSERT INTO exclusions VALUES (1, 1, 1, '', '', '2026-01-01T00:00:00Z')",
+        "INSERT INTO exclusions VALUES (1, 99, 1, 'x', '', '2026-01-01T00:00:00Z')",
+        "INSERT INTO marks VALUES (1, 'party', '2026-01-01', 'x', '', '2026-01-01T00:00:00Z')",
+        "INSERT INTO marks VALUES (1, 'reset', '2026-02-30', 'x', '', '2026-01-01T00:00:00Z')",
+        "INSERT INTO attachments VALUES (1, 1, 'XY', 'x', '', '2026-01-01T00:00:00Z')",
+        "INSERT INTO beliefs VALUES (1, '2026-01-01T00:00:00Z', '1', 'k', 'no json')",
     ],
 )
 def test_constraints_hold_in_the_file_itself(log: Log, statement):
@@ -262,7 +282,9 @@ def test_constraints_hold_in_the_file_itself(log: Log, statement):
 
 
 def test_tables_of_queries_are_those_that_the_migrations_make(log: Log):
-    for table in (schema.lots, schema.photos, schema.estimates, schema.purchases, schema.yields, schema.offers):
+    tables = schema.lots.metadata.sorted_tables
+    assert len(tables) == 11
+    for table in tables:
         made = [row[1] for row in raw(log.path, f"PRAGMA table_info({table.name})")]
         assert [column.name for column in table.columns] == made
 

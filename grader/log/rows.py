@@ -1,0 +1,179 @@
+"""Rows of the log's tables, and the entries that they are."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from sqlalchemy import ColumnElement, Connection, RowMapping, Table, insert, select
+
+from calibration.errors import UsageError
+from grader.log import schema
+from grader.log.model import (
+    Attachment,
+    BeliefRecord,
+    Contents,
+    Document,
+    Estimate,
+    Exclusion,
+    Lot,
+    Mark,
+    Offer,
+    PhotoRecord,
+    Purchase,
+    Yield,
+    YieldLot,
+)
+
+
+def text_of(document: Document) -> str:
+    """A document as it is stored.
+
+    Raises:
+        UsageError: it is not JSON.
+    """
+    try:
+        return json.dumps(document, ensure_ascii=False, allow_nan=False)
+    except (TypeError, ValueError, RecursionError) as error:
+        raise UsageError(
+            "document-invalid", f"The document cannot be written as JSON ({error}).", "Measure the photo again."
+        ) from error
+
+
+def insert_row(c: Connection, table: Table, **values: Any) -> int:
+    """Insert, and give the new row's number."""
+    key = c.execute(insert(table).values(values)).inserted_primary_key
+    return int(key[0]) if key else 0
+
+
+def row_of(c: Connection, table: Table, number: int) -> RowMapping:
+    """One row by its number."""
+    return c.execute(select(table).where(table.c.id == number)).mappings().one()
+
+
+def rows_of(c: Connection, table: Table, where: ColumnElement[bool] | None = None) -> Sequence[RowMapping]:
+    """Rows in the order in which they were logged."""
+    query = select(table).order_by(*table.primary_key.columns)
+    return c.execute(query if where is None else query.where(where)).mappings().all()
+
+
+def lot_row(c: Connection, lot: int | str) -> RowMapping:
+    """A lot by its number or name.
+
+    Raises:
+        UsageError: ``lot-unknown``.
+    """
+    column = schema.lots.c.id if isinstance(lot, int) else schema.lots.c.name
+    found = c.execute(select(schema.lots).where(column == lot)).mappings().one_or_none()
+    if found is None:
+        raise UsageError(
+            "lot-unknown", f"There is no lot '{lot}' in the log.", "See grader log list, or start it: grader log new."
+        )
+    return found
+
+
+def yield_row(c: Connection, number: int) -> RowMapping:
+    """A yield by its number.
+
+    Raises:
+        UsageError: ``yield-unknown``.
+    """
+    found = c.execute(select(schema.yields).where(schema.yields.c.id == number)).mappings().one_or_none()
+    if found is None:
+        raise UsageError(
+            "yield-unknown", f"There is no yield {number} in the log.", "See the numbers with: grader log compare."
+        )
+    return found
+
+
+def contents_of(c: Connection, lot_id: int | None) -> Contents:
+    """All that is in the log, or all of one lot; marks and beliefs are of the whole log alone."""
+    if lot_id is None:
+        return _contents(c, {}, whole=True)
+    its = select(schema.yield_lots.c.yield_id).where(schema.yield_lots.c.lot_id == lot_id)
+    where: dict[Table, ColumnElement[bool]] = {
+        schema.lots: schema.lots.c.id == lot_id,
+        **{t: t.c.lot_id == lot_id for t in (schema.estimates, schema.purchases, schema.offers)},
+        schema.yields: schema.yields.c.id.in_(its),
+        **{t: t.c.yield_id.in_(its) for t in (schema.yield_lots, schema.exclusions, schema.attachments)},
+    }
+    return _contents(c, where, whole=False)
+
+
+def _contents(c: Connection, where: dict[Table, ColumnElement[bool]], *, whole: bool) -> Contents:
+    def rows(table: Table) -> Sequence[RowMapping]:
+        return rows_of(c, table, where.get(table))
+
+    estimates = tuple(as_estimate(row) for row in rows(schema.estimates))
+    pictured = {e.photo_sha256 for e in estimates}
+    photos = c.execute(select(schema.photos)).mappings().all()
+    return Contents(
+        lots=tuple(as_lot(row) for row in rows(schema.lots)),
+        photos=tuple(PhotoRecord(**row) for row in photos if row["sha256"] in pictured),
+        estimates=estimates,
+        purchases=tuple(as_purchase(row) for row in rows(schema.purchases)),
+        yields=tuple(as_yield(row) for row in rows(schema.yields)),
+        offers=tuple(as_offer(row) for row in rows(schema.offers)),
+        yield_lots=tuple(YieldLot(**row) for row in rows(schema.yield_lots)),
+        exclusions=tuple(as_exclusion(row) for row in rows(schema.exclusions)),
+        marks=tuple(as_mark(row) for row in rows(schema.marks)) if whole else (),
+        attachments=tuple(as_attachment(row) for row in rows(schema.attachments)),
+        beliefs=tuple(as_belief(row) for row in rows(schema.beliefs)) if whole else (),
+    )
+
+
+def as_lot(row: RowMapping) -> Lot:
+    """A lot."""
+    return Lot(**{**row, "created_at": datetime.fromisoformat(row["created_at"])})
+
+
+def as_estimate(row: RowMapping) -> Estimate:
+    """An estimate."""
+    return Estimate(**{**row, **_made(row)})
+
+
+def as_offer(row: RowMapping) -> Offer:
+    """An offer."""
+    return Offer(**{**row, **_made(row)})
+
+
+def as_belief(row: RowMapping) -> BeliefRecord:
+    """A belief."""
+    return BeliefRecord(**{**row, **_made(row)})
+
+
+def as_purchase(row: RowMapping) -> Purchase:
+    """A purchase."""
+    day = date.fromisoformat(row["bought_on"])
+    return Purchase(**{**row, **_logged(row), "price": Decimal(row["price"]), "bought_on": day})
+
+
+def as_yield(row: RowMapping) -> Yield:
+    """A yield."""
+    return Yield(**{**row, **_logged(row), "weighed_on": date.fromisoformat(row["weighed_on"])})
+
+
+def as_exclusion(row: RowMapping) -> Exclusion:
+    """An exclusion."""
+    return Exclusion(**{**row, **_logged(row), "excluded": bool(row["excluded"])})
+
+
+def as_mark(row: RowMapping) -> Mark:
+    """A mark."""
+    return Mark(**{**row, **_logged(row), "day": date.fromisoformat(row["day"])})
+
+
+def as_attachment(row: RowMapping) -> Attachment:
+    """An attachment."""
+    return Attachment(**{**row, **_logged(row)})
+
+
+def _made(row: RowMapping) -> dict[str, Any]:
+    return {"made_at": datetime.fromisoformat(row["made_at"]), "document": json.loads(row["document"])}
+
+
+def _logged(row: RowMapping) -> dict[str, Any]:
+    return {"logged_at": datetime.fromisoformat(row["logged_at"])}
