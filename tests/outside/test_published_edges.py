@@ -82,7 +82,7 @@ def test_drawn_contacts_add_up_to_the_published_area(name: str) -> None:
     assert np.ptp([c[:, 0].mean() for c in edge.contacts]) == pytest.approx(edge.span_mm, abs=1e-9)
 
 
-@pytest.mark.parametrize("px_per_mm", [10.0, 5.0])
+@pytest.mark.parametrize("px_per_mm", [8.0, 5.0])
 @pytest.mark.parametrize("name", EDGES)
 def test_measured_beside_a_card_of_known_size(name: str, px_per_mm: float) -> None:
     edge, count, _ = EDGES[name]

@@ -102,7 +102,9 @@ def test_turning_and_mirroring_leave_the_area_alone(name: str, change: str) -> N
     rgb, _, px_per_mm = cutting("strip-boards")
     other = {"turn": np.rot90(rgb), "half turn": rgb[::-1, ::-1], "mirror": rgb[:, ::-1]}[change]
     found = segment(name, other, px_per_mm)
-    assert found.share.sum() == pytest.approx(usual(name, "strip-boards").share.sum(dtype=np.int64), rel=5e-3)
+    # a network is not made to be the same in all directions
+    tolerance = 5e-3 if name == ClassicalSegmenter.name else 0.05
+    assert found.share.sum() == pytest.approx(usual(name, "strip-boards").share.sum(dtype=np.int64), rel=tolerance)
 
 
 @EACH
