@@ -12,19 +12,28 @@ from grader.regions.model import Board
 _LEAST_MM2 = 100.0
 _LEAST_SHARE = 0.004  # of the frame, without scale
 _SMOOTH = 0.004  # of the outline's length
+_NARROWEST_MM = 6.0  # narrower things (printed lines of text, wires, shadows) are no boards
+_LEAST_SOLID = 0.8  # share of its convex hull that a thing without any plating must fill to count as a board
 _FRAME_SHARE = 0.9  # a "board" that fills the frame is no outline but a close-up
 
 
-def find_boards(mask: NDArray[np.bool_], scale: Scale | None) -> tuple[Board, ...]:
+def find_boards(
+    mask: NDArray[np.bool_], scale: Scale | None, plated: NDArray[np.bool_] | None = None
+) -> tuple[Board, ...]:
     """Outlines, largest first.
 
     Args:
         mask: bool (height, width).
         scale: for areas in mm²; None gives px².
+        plated: bool (height, width), where there is plating; what has plating on it is a board whatever its shape.
     """
+    if scale is not None:
+        mask = _without_narrow(mask, scale.px_per_mm)
     contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     boards = []
     for contour in contours:
+        if not _is_solid(contour) and not (plated is not None and _holds_any(contour, plated)):
+            continue
         if len(contour) < 4:
             continue
         outline = cv2.approxPolyDP(contour, _SMOOTH * cv2.arcLength(contour, closed=True), closed=True)
@@ -35,6 +44,39 @@ def find_boards(mask: NDArray[np.bool_], scale: Scale | None) -> tuple[Board, ..
         if area >= (_LEAST_MM2 if scale else _LEAST_SHARE * mask.size):
             boards.append(Board(points, area))
     return tuple(sorted(boards, key=lambda b: -b.area))
+
+
+def _without_narrow(mask: NDArray[np.bool_], px_per_mm: float) -> NDArray[np.bool_]:
+    """The mask without pieces that are nowhere as wide as a board, told at about 2 px per mm."""
+    height, width = mask.shape
+    k = min(1.0, 2.0 / px_per_mm)
+    size = (max(1, round(width * k)), max(1, round(height * k)))
+    small = cv2.resize(mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)
+    _, labels = cv2.connectedComponents(small)
+    # boards go on beyond the frame, so that a strip of one at the border stays
+    side = max(3, round(_NARROWEST_MM * px_per_mm * k))
+    padded = cv2.copyMakeBorder(small, side, side, side, side, cv2.BORDER_REPLICATE)
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    wide = cv2.erode(padded, disc)[side:-side, side:-side] > 0
+    keep = np.zeros(int(labels.max()) + 1, np.uint8)
+    keep[labels[wide]] = 1
+    keep[0] = 0
+    # one small pixel more all round: the reduction's own rounding must not nibble at what is kept
+    whole = cv2.dilate(keep[labels], np.ones((3, 3), np.uint8))
+    kept = cv2.resize(whole, (width, height), interpolation=cv2.INTER_NEAREST) > 0
+    return np.asarray(mask & kept, bool)
+
+
+def _is_solid(contour: NDArray[np.int32]) -> bool:
+    hull = cv2.contourArea(cv2.convexHull(contour))
+    return bool(hull > 0 and cv2.contourArea(contour) >= _LEAST_SOLID * hull)
+
+
+def _holds_any(contour: NDArray[np.int32], plated: NDArray[np.bool_]) -> bool:
+    x, y, w, h = cv2.boundingRect(contour)
+    inside = np.zeros((h, w), np.uint8)
+    cv2.drawContours(inside, [contour - np.array([[[x, y]]], np.int32)], -1, 1, cv2.FILLED)
+    return bool(np.any(plated[y : y + h, x : x + w] & (inside > 0)))
 
 
 def polygon_area(points: NDArray[np.float64]) -> float:

@@ -26,7 +26,7 @@ def find_regions(coverage: Coverage, scale: Scale | None) -> Regions:
         scale: for sizes in mm; None measures in px and judges by shape alone.
     """
     labels, stats = _label(coverage.share)
-    boards = find_boards(coverage.board, scale)
+    boards = find_boards(coverage.board, scale, coverage.share > 127)
     pieces = _pieces(coverage.share, labels, len(stats) - 1, scale)
     to_edge = edge_distance(coverage.board)
     rows, members = find_rows(pieces, with_scale=scale is not None)
