@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 import typer
 
@@ -15,6 +15,7 @@ from calibration.print_check import load_print_check
 from grader.cli.choices import choose_scale
 from grader.cli.measure_report import show_measurement, show_summary
 from grader.cli.output import as_json, err, show_error, write_whole
+from grader.coverage.classical import ClassicalSegmenter
 from grader.measure import Measurement, Request, measure
 from grader.photo import load_photo
 from grader.places import print_check_path
@@ -42,6 +43,9 @@ def measure_command(
     ] = None,
     no_scale: Annotated[bool, typer.Option("--no-scale", help="Do without: shares of the frame only.")] = False,
     board_thickness: Annotated[str | None, typer.Option(help="Thickness of the boards: '1.6 mm'.")] = None,
+    segmenter: Annotated[
+        Literal["learned", "classical"], typer.Option(help="What finds the plating; the classical one is to compare.")
+    ] = "learned",
     json_out: Annotated[Path | None, typer.Option("--json", help="Write the measurement here (- prints it).")] = None,
     coverage: Annotated[Path | None, typer.Option(help="Write the coverage as a grey PNG.")] = None,
     overlay: Annotated[Path | None, typer.Option(help="Write the photo with the plating coloured, PNG.")] = None,
@@ -75,6 +79,7 @@ def measure_command(
         scale=choice,
         board_thickness_mm=parse_length_mm(board_thickness) if board_thickness is not None else None,
         print_factor=check.print_factor() if check is not None else None,
+        segmenter=ClassicalSegmenter() if segmenter == "classical" else None,
     )
     if len(photos) == 1:
         try:
