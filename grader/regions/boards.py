@@ -40,7 +40,10 @@ def find_boards(
         points = outline.reshape(-1, 2).astype(np.float64)
         if len(points) < 3:
             continue
-        area = polygon_area(scale.plane.to_mm(points) if scale else points)
+        corners = scale.plane.to_mm(points) if scale else points
+        # outlines run through the middles of the outermost pixels: half a pixel all round is missing
+        rim = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T).sum() / 2 / (scale.px_per_mm if scale else 1.0)
+        area = polygon_area(corners) + float(rim)
         if area >= (_LEAST_MM2 if scale else _LEAST_SHARE * mask.size):
             boards.append(Board(points, area))
     return tuple(sorted(boards, key=lambda b: -b.area))

@@ -35,10 +35,9 @@ def test_area_of_an_l_shape() -> None:
 def test_a_boards_outline_and_area(angle: float) -> None:
     mask = polygon_share(box((200.0, 150.0), 240.0, 120.0, angle), SHAPE) > 0.5
     [board] = find_boards(mask, scale(4.0))
-    # outlines are for telling boards apart and for "at the edge", never for plated area: 3 % will do
-    assert board.area == pytest.approx(60 * 30, rel=0.03)
+    assert board.area == pytest.approx(60 * 30, rel=0.015)
     [without] = find_boards(mask, None)
-    assert without.area == pytest.approx(240 * 120, rel=0.03)
+    assert without.area == pytest.approx(240 * 120, rel=0.015)
     assert np.all(np.abs(board.outline_px.mean(axis=0) - [200, 150]) < 4)
 
 
