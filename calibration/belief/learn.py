@@ -22,6 +22,7 @@ from calibration.thickness import FINISHES, Finish
 MARK = ":belief-"  # in the name of an input that holds effective thickness
 UNLIKELY = 0.01  # chance of a batch as far out, either way, at which it is worth a look
 _DIGITS = 5
+_METHOD = 1  # rises with each change that gives other draws from the same batches
 
 
 @dataclass(frozen=True)
@@ -74,8 +75,7 @@ class Belief:
     @property
     def id(self) -> str:
         """Twelve hex digits: the same for the same batches, process, priors and seed."""
-        said = [[asdict(b) for b in self.batches], self.process, self.seed, _fingerprint(self.priors)]
-        return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()[:12]
+        return identity(self.batches, self.process, self.priors, self.seed)
 
     def thickness(self, finish: Finish, part: str = "", seller: str = "") -> FloatArray:
         """Draws of the effective thickness in um, float64 (1024,), aligned with those of other finishes."""
@@ -84,8 +84,13 @@ class Belief:
         plating = Plating(finish, 1.0, part, seller)
         return np.exp(log_thickness(self.draws, self.layout, self.priors, plating, self.process, rng))
 
+    def batch_factor(self) -> FloatArray:
+        """Draws of what one batch comes to beside what is expected of it, float64 (1024,)."""
+        spread = spread_of(self.priors.batch, self.draws[:, self.layout.batch_spread])
+        return np.exp(spread * np.random.default_rng([self.seed, 2]).standard_t(4, len(spread)))
+
     def inputs(self, part: str = "", seller: str = "", made: str = "") -> dict[Finish, Input]:
-        """Effective thickness of each finish as inputs of an estimate.
+        """Effective thickness of each finish, as one batch will show it, as inputs of an estimate.
 
         Args:
             part: the boards' kind; one never weighed gets the range of any part.
@@ -97,11 +102,12 @@ class Belief:
         source = f"belief{on} from {count} weighed {'batch' if count == 1 else 'batches'}"
         about = "".join(f", {label} {text}" for label, text in (("part", part), ("seller", seller)) if text)
         key = hashlib.sha256(json.dumps([self.id, part, seller]).encode()).hexdigest()[:12]
+        batch = self.batch_factor()
         return {
             finish: Input(
                 f"thickness:{finish}{MARK}{key}",
                 f"effective thickness (thickness × fraction recovered) of {finish.replace('_', ' ')}",
-                Distribution("sample", tuple(_rounded(self.thickness(finish, part, seller)))),
+                Distribution("sample", tuple(_rounded(self.thickness(finish, part, seller) * batch))),
                 source + about,
                 "um",
                 aligned_over=finish,
@@ -175,6 +181,13 @@ def learn(
     else:
         draws = rng.standard_normal((DRAWS, layout.size))
     return Belief(tuple(batches), newest, draws, layout, start, seed)
+
+
+def identity(batches: Sequence[Batch], process: int, priors: Priors | None = None, seed: int = DEFAULT_SEED) -> str:
+    """The id of the belief that ``learn`` gives, without learning it."""
+    start = published_priors() if priors is None else priors
+    said = [_METHOD, [asdict(b) for b in batches], process, seed, _fingerprint(start)]
+    return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()[:12]
 
 
 def _three(draws: FloatArray) -> tuple[float, float, float]:

@@ -144,7 +144,7 @@ def test_inputs_carry_the_belief_into_an_estimate() -> None:
     assert given.name not in {i.name for i in learn(batches([30.0] * 4)).inputs("tongue", "Ann").values()}
     assert given.name not in {i.name for i in belief.inputs("other", "Ann").values()}
     assert Input.from_json(given.as_json()) == given
-    assert middle(given.draws()) == pytest.approx(middle(belief.thickness("hard_gold", "tongue", "Ann")), rel=0.02)
+    assert middle(given.draws()) == pytest.approx(middle(belief.thickness("hard_gold", "tongue", "Ann")), rel=0.05)
 
 
 def test_what_finishes_say_of_each_other_is_kept_in_inputs() -> None:
@@ -154,9 +154,9 @@ def test_what_finishes_say_of_each_other_is_kept_in_inputs() -> None:
     ]
     belief = learn(mixed)
     both = [np.log(i.draws()) for i in belief.inputs().values()][:2]
-    known = [np.log(belief.thickness(f)) for f in ("hard_gold", "immersion_gold")]
+    known = [np.log(belief.thickness(f) * belief.batch_factor()) for f in ("hard_gold", "immersion_gold")]
     together = np.corrcoef(*known)[0, 1]
-    assert together < -0.3
+    assert together < -0.2
     assert np.corrcoef(*both)[0, 1] == pytest.approx(together, abs=0.03)
 
 

@@ -1,0 +1,132 @@
+"""From the log's yields to the batches that the belief learns from."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+from calibration.belief import Batch, Plating
+from calibration.errors import GraderError
+from calibration.inputs import FloatArray
+from calibration.sourced import load
+from calibration.thickness import Finish, gold_properties, thickness_prior
+from grader.gold import MG_PER_MM2_UM_G_CM3
+from grader.learn.lots import area_models, estimates_of, shares_of
+from grader.log import Contents, Yield
+from grader.model import EMPTY, ProductModel
+
+_DRAWS = 2_000  # for a median and a spread
+_LEAST_UNCERTAINTY_MG = 0.01  # of the best balances in use; a stated zero is none
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """Fine gold of a yield.
+
+    Attributes:
+        fine_mg: mass × fineness, without what came from elsewhere, with what is known to be lost.
+        uncertainty_mg: of the balance, standard.
+        relative_sd: of the fineness.
+        fineness: taken.
+    """
+
+    fine_mg: float
+    uncertainty_mg: float
+    relative_sd: float
+    fineness: float
+
+
+def weighed(gold: Yield) -> Weighed:
+    """Fine gold of a yield, with the figures taken for what was not stated."""
+    figures = load("belief")
+    if gold.fineness is None:
+        fineness, sd = figures["fineness_unknown"].value, figures["fineness_unknown_sd"].value
+    else:
+        fineness, sd = gold.fineness, figures[f"fineness_{gold.fineness_known}_sd"].value
+    stated = gold.uncertainty_mg
+    balance = figures["balance_uncertainty"].value if stated is None else max(stated, _LEAST_UNCERTAINTY_MG)
+    fine = gold.mass_mg * fineness - gold.carried_in_mg + gold.lost_mg
+    return Weighed(fine, balance * fineness, sd, fineness)
+
+
+@dataclass(frozen=True)
+class Batches:
+    """What there is to learn from.
+
+    Attributes:
+        batches: each named by its yield's number.
+        left_out: why other yields are not among them, by number.
+        process: number of the newest process.
+        reset_on: last day of what is no longer learned from, or None.
+    """
+
+    batches: tuple[Batch, ...]
+    left_out: Mapping[int, str]
+    process: int
+    reset_on: date | None
+
+
+def batches_of(contents: Contents) -> Batches:
+    """Batches of all current yields that are not excluded, were weighed after the last reset, and were measured."""
+    excluded = contents.excluded()
+    resets = [m for m in contents.marks if m.kind == "reset"]
+    changes = [m.day for m in contents.marks if m.kind == "process"]
+    batches: list[Batch] = []
+    left_out: dict[int, str] = {}
+    for gold in contents.current_yields():
+        if gold.id in excluded:
+            left_out[gold.id] = f"excluded: {excluded[gold.id].reason}"
+        elif any(gold.weighed_on <= m.day and gold.logged_at <= m.logged_at for m in resets):
+            left_out[gold.id] = "before the belief was reset"
+        else:
+            try:
+                platings, area_sd = _platings(contents, gold)
+            except GraderError as error:
+                left_out[gold.id] = error.message
+                continue
+            if not platings:
+                left_out[gold.id] = "no photo of its lots was measured"
+                continue
+            fine = weighed(gold)
+            batches.append(
+                Batch(
+                    name=str(gold.id),
+                    platings=platings,
+                    mass_mg=fine.fine_mg,
+                    uncertainty_mg=fine.uncertainty_mg,
+                    relative_sd=math.hypot(area_sd, fine.relative_sd),
+                    process=sum(day <= gold.weighed_on for day in changes),
+                )
+            )
+    return Batches(tuple(batches), left_out, len(changes), max((m.day for m in resets), default=None))
+
+
+def _platings(contents: Contents, gold: Yield) -> tuple[tuple[Plating, ...], float]:
+    """Plating that went into a yield, and the relative standard deviation of all that scales it."""
+    properties = gold_properties()
+    platings: list[Plating] = []
+    whole = EMPTY
+    for share in shares_of(contents, gold):
+        areas = area_models(estimates_of(contents, share.lot), share.copies)
+        for finish, area in areas.items():
+            per_um = area.times(properties[finish].inputs()[1:], MG_PER_MM2_UM_G_CM3)
+            middle = float(np.median(_draws(per_um)))
+            if middle > 0:
+                platings.append(Plating(finish, middle, share.lot.part, share.lot.seller))
+                whole += per_um.times((), _typical_um(finish))
+    draws = _draws(whole)
+    return tuple(platings), float(np.std(draws) / np.mean(draws)) if platings else 0.0
+
+
+def _draws(model: ProductModel) -> FloatArray:
+    # A normal range about a small area reaches below zero; gold does not.
+    return np.maximum(model.draws(_DRAWS), 0.0)
+
+
+def _typical_um(finish: Finish) -> float:
+    """Weighs finishes against each other where only the whole batch's spread is wanted."""
+    return float(np.median(thickness_prior(finish).draws(_DRAWS)))

@@ -1,0 +1,112 @@
+"""An invented log for the demo and for tests: lots with estimates, purchases, and yields of a known process.
+
+Nobody weighed any of it. A seed gives it; the truth behind it is known, so that what is learned can be
+held against it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+
+from calibration.inputs import Distribution, Input
+from calibration.thickness import Finish, GoldProperties, gold_properties
+from grader.gold import gold_mass
+from grader.log import NewLot, NewPurchase, NewYield, checked
+from grader.model import ProductModel, Range
+
+# invented kinds of boards and their typical effective thickness in um
+PARTS: Mapping[str, Mapping[Finish, float]] = {
+    "memory strips": {"hard_gold": 0.42},
+    "expansion cards": {"hard_gold": 0.60, "immersion_gold": 0.06},
+    "phone boards": {"immersion_gold": 0.08},
+}
+SELLERS = ("Ash Lane", "Birch Yard", "Cedar Court")
+_BATCH_SPREAD = 0.10
+_FIRST_DAY = date(2025, 1, 6)
+_HALF_WIDTH = 0.02  # relative standard uncertainty of the areas
+
+
+@dataclass(frozen=True)
+class Invented:
+    """One lot of the invented log.
+
+    Attributes:
+        lot: the lot.
+        purchase: what was paid.
+        areas_mm2: plated area by finish.
+        gold: the yield.
+    """
+
+    lot: NewLot
+    purchase: NewPurchase
+    areas_mm2: Mapping[Finish, float]
+    gold: NewYield
+
+    def document(self, properties: Mapping[Finish, GoldProperties] | None = None) -> dict[str, Any]:
+        """A measurement of the lot, as ``grader measure`` would write it."""
+        photo = f"{self.lot.name}.jpg"
+        sha256 = hashlib.sha256(photo.encode()).hexdigest()
+        scale = Input(f"scale:{sha256[:12]}", "scale", Distribution("normal", (1.0, _HALF_WIDTH)), "invented")
+        areas = {f: ProductModel.of(area, [scale]) for f, area in self.areas_mm2.items()}
+        total = gold_mass(areas, gold_properties() if properties is None else properties).total
+        whole = ProductModel.of(sum(self.areas_mm2.values()), [scale])
+        return {
+            "schema": 1,
+            "photo": photo,
+            "sha256": sha256,
+            "width_px": 4000,
+            "height_px": 3000,
+            "plated_area_mm2": Range.of(whole.draws()).as_json(),
+            "gold_mg": Range.of(total.draws()).as_json(),
+            "model": {"area_mm2": {f: a.as_json() for f, a in areas.items()}, "gold_mg": total.as_json()},
+            "warnings": [],
+        }
+
+
+def invented(count: int = 30, seed: int = 6) -> tuple[Invented, ...]:
+    """Lots of one to some thousand boards, one yield each, a fortnight or so apart."""
+    rng = np.random.default_rng(seed)
+    sellers = dict(zip(SELLERS, np.exp(0.08 * rng.standard_normal(len(SELLERS))), strict=True))
+    found = []
+    day = _FIRST_DAY
+    for number in range(1, count + 1):
+        part, seller = (str(rng.choice(names)) for names in (list(PARTS), SELLERS))
+        size = float(np.exp(rng.normal(10.5, 0.5)))  # mm² of hard gold
+        areas: dict[Finish, float] = {f: round(size * (1 if f == "hard_gold" else 6)) for f in PARTS[part]}
+        properties = gold_properties()
+        per_um = {f: a * 1e-3 * _middle(properties[f]) for f, a in areas.items()}
+        mass = sum(per_um[f] * PARTS[part][f] for f in areas) * sellers[seller]
+        mass *= float(np.exp(_BATCH_SPREAD * rng.standard_t(4)))
+        day += timedelta(days=int(rng.integers(8, 25)))
+        found.append(
+            Invented(
+                checked(NewLot, name=f"Lot {number:02d}", seller=seller, part=part),
+                checked(
+                    NewPurchase,
+                    price=round(float(mass * rng.uniform(0.03, 0.09)), 2),
+                    currency="EUR",
+                    mass_g=round(float(size / 20), 1),
+                    bought_on=day,
+                ),
+                areas,
+                checked(
+                    NewYield,
+                    mass_mg=round(mass / 0.985, 1),
+                    uncertainty_mg=1.0,
+                    fineness=0.985,
+                    fineness_known="found",
+                    weighed_on=day + timedelta(days=5),
+                ),
+            )
+        )
+    return tuple(found)
+
+
+def _middle(properties: GoldProperties) -> float:
+    return float(np.prod([np.median(i.draws(1000)) for i in properties.inputs()[1:]]))

@@ -1,0 +1,91 @@
+"""Gold and area that the log's estimates say went into a yield."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+from calibration.errors import DataFileError
+from grader.log import Contents, Estimate, Lot, Yield
+from grader.model import EMPTY, FINISHES, Finish, ProductModel
+
+_DAY = timedelta(days=1)  # days are the user's own, moments are in UTC
+
+
+@dataclass(frozen=True)
+class Share:
+    """A lot's share in a yield.
+
+    Attributes:
+        lot: the lot.
+        copies: how many times its photographed boards went in.
+    """
+
+    lot: Lot
+    copies: float
+
+
+def shares_of(contents: Contents, gold: Yield) -> tuple[Share, ...]:
+    """The lots of a yield."""
+    lots = {lot.id: lot for lot in contents.lots}
+    return tuple(Share(lots[y.lot_id], y.copies) for y in contents.yield_lots if y.yield_id == gold.id)
+
+
+def first_entry(contents: Contents, gold: Yield) -> Yield:
+    """The entry that a chain of corrections began with."""
+    by_number = {y.id: y for y in contents.yields}
+    while gold.corrects is not None:
+        gold = by_number[gold.corrects]
+    return gold
+
+
+def estimates_of(contents: Contents, lot: Lot, before: Yield | None = None) -> tuple[Estimate, ...]:
+    """The last usable estimate of each photo of a lot.
+
+    Args:
+        contents: the log.
+        lot: the lot.
+        before: only estimates that were in the log when this yield was first entered, and made no later than the day
+            of its weighing.
+    """
+    found = (e for e in contents.estimates if e.lot_id == lot.id and isinstance(e.document.get("model"), Mapping))
+    if before is not None:
+        entered = first_entry(contents, before)
+        found = (e for e in found if e.made_at <= entered.logged_at and e.made_at.date() <= before.weighed_on + _DAY)
+    return tuple({e.photo_sha256: e for e in found}.values())
+
+
+def gold_model(estimates: Iterable[Estimate], copies: float) -> ProductModel:
+    """Gold in mg as the estimates had it.
+
+    Raises:
+        DataFileError: an estimate cannot be read, or two disagree about an input.
+    """
+    models = (ProductModel.from_json(_part(e, "gold_mg")) for e in estimates)
+    return sum(models, EMPTY).times((), copies)
+
+
+def area_models(estimates: Iterable[Estimate], copies: float) -> dict[Finish, ProductModel]:
+    """Plated area in mm² by finish as the estimates had it.
+
+    Raises:
+        DataFileError: as ``gold_model``.
+    """
+    areas: dict[Finish, ProductModel] = {}
+    for estimate in estimates:
+        by_finish = _part(estimate, "area_mm2")
+        for finish in FINISHES:
+            if finish in by_finish:
+                areas[finish] = areas.get(finish, EMPTY) + ProductModel.from_json(by_finish[finish])
+    return {finish: area.times((), copies) for finish, area in areas.items()}
+
+
+def _part(estimate: Estimate, name: str) -> Mapping[str, Any]:
+    part = estimate.document["model"].get(name)
+    if not isinstance(part, Mapping):
+        raise DataFileError(
+            "measurement-invalid", f"Estimate {estimate.id} lacks its model.", "Measure the photo again."
+        )
+    return part

@@ -1,0 +1,96 @@
+"""The newest belief of a log: learned from its yields, kept with its day, used by the next estimate."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from calibration.belief import Belief, learn
+from calibration.belief.learn import identity
+from calibration.errors import LogError
+from calibration.thickness import Finish, GoldProperties, gold_properties
+from grader.learn.batches import Batches, batches_of
+from grader.learn.flags import Flag, flags
+from grader.log import Contents, Log
+
+TOGETHER = (
+    "Effective thickness is thickness × fraction recovered: what is weighed cannot tell the two apart. What the "
+    "measured areas get wrong each time is in it too."
+)
+
+
+@dataclass(frozen=True)
+class Newest:
+    """A belief and what it rests on.
+
+    Attributes:
+        belief: itself.
+        made_at: when it was first made from just these yields; None where it is not in the log.
+        sources: its batches, and why other yields are not among them.
+    """
+
+    belief: Belief
+    made_at: datetime | None
+    sources: Batches
+
+    @property
+    def rests_on(self) -> tuple[int, ...]:
+        """Numbers of the yields."""
+        return tuple(int(b.name) for b in self.belief.batches)
+
+    def flags(self) -> tuple[Flag, ...]:
+        """Yields worth a look."""
+        return flags(self.belief)
+
+    def properties(self, part: str = "", seller: str = "") -> dict[Finish, GoldProperties]:
+        """What an estimate needs, for boards of a kind and seller."""
+        day = self.made_at.date().isoformat() if self.made_at else ""
+        return gold_properties(self.belief.inputs(part, seller, day))
+
+    def document(self) -> dict[str, Any]:
+        """What it says, as the log keeps it."""
+        return {
+            "schema": 1,
+            "statement": TOGETHER,
+            "rests_on": list(self.rests_on),
+            "left_out": [{"yield": n, "reason": why} for n, why in self.sources.left_out.items()],
+            "process": self.belief.process,
+            "effective_thickness_um": {
+                s.finish: {
+                    "batches": s.batches,
+                    "before": _range(s.before),
+                    "now": _range(s.now),
+                    "median_moved_by_factor": s.factor,
+                    "width_of_range_by_factor": s.narrower,
+                }
+                for s in self.belief.shifts()
+            },
+        }
+
+
+def _range(three: tuple[float, float, float]) -> Mapping[str, float]:
+    return {"low": three[0], "value": three[1], "high": three[2], "level": 0.9}
+
+
+def newest(contents: Contents) -> Newest | None:
+    """The belief that the log's yields give; None where there is none to learn from."""
+    sources = batches_of(contents)
+    if not sources.batches:
+        return None
+    key = identity(sources.batches, sources.process)
+    made = next((b.made_at for b in contents.beliefs if b.key == key), None)
+    return Newest(learn(sources.batches, process=sources.process), made, sources)
+
+
+def newest_in(log: Log) -> Newest | None:
+    """The newest belief, put into the log where it is not yet; a log that cannot be written to still teaches."""
+    found = newest(log.contents())
+    if found is None or found.made_at is not None:
+        return found
+    try:
+        record = log.add_belief(found.belief.id, found.document())
+    except LogError:
+        return found
+    return Newest(found.belief, record.made_at, found.sources)

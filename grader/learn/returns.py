@@ -1,0 +1,95 @@
+"""Money: what each lot returned against what was paid for it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+import numpy as np
+
+from calibration.errors import GraderError
+from grader.learn.batches import weighed
+from grader.learn.compare import NO_NAME
+from grader.learn.lots import Share, estimates_of, gold_model, shares_of
+from grader.log import Contents, Yield
+
+_DRAWS = 2_000
+
+
+@dataclass(frozen=True)
+class Return:
+    """What some lots returned.
+
+    Attributes:
+        name: of the lot, the seller or the part.
+        paid: money by currency, purchases of lots that gave a yield.
+        fine_mg: fine gold weighed.
+        lots: how many.
+    """
+
+    name: str
+    paid: dict[str, Decimal]
+    fine_mg: float
+    lots: int = 1
+
+    def paid_per_g(self) -> dict[str, float]:
+        """Money paid for a gram of fine gold that came, by currency; empty where none came."""
+        return {} if self.fine_mg <= 0 else {c: float(p) / (self.fine_mg * 1e-3) for c, p in self.paid.items()}
+
+
+def returns(contents: Contents) -> tuple[Return, ...]:
+    """Lots with a yield. Excluded yields count: the gold was weighed all the same.
+
+    Gold of several lots together is apportioned by their estimates, or evenly where one of them has none.
+    """
+    fine: dict[int, float] = defaultdict(float)
+    for gold in contents.current_yields():
+        for lot_id, part in _apportioned(contents, gold).items():
+            fine[lot_id] += part
+    found = []
+    for lot in contents.lots:
+        if lot.id in fine:
+            paid: dict[str, Decimal] = defaultdict(Decimal)
+            for purchase in contents.purchases:
+                if purchase.lot_id == lot.id:
+                    paid[purchase.currency] += purchase.price
+            found.append(Return(lot.name, dict(paid), fine[lot.id]))
+    return tuple(found)
+
+
+def returns_by(contents: Contents, by: str) -> tuple[Return, ...]:
+    """The same added up by ``seller`` or ``part``."""
+    name_of: Callable[[str], str] = {
+        lot.name: (lot.seller if by == "seller" else lot.part) or NO_NAME for lot in contents.lots
+    }.__getitem__
+    groups: dict[str, list[Return]] = defaultdict(list)
+    for each in returns(contents):
+        groups[name_of(each.name)].append(each)
+    return tuple(_sum(name, groups[name]) for name in sorted(groups))
+
+
+def _sum(name: str, some: Sequence[Return]) -> Return:
+    paid: dict[str, Decimal] = defaultdict(Decimal)
+    for each in some:
+        for currency, price in each.paid.items():
+            paid[currency] += price
+    return Return(name, dict(paid), sum(r.fine_mg for r in some), len(some))
+
+
+def _apportioned(contents: Contents, gold: Yield) -> dict[int, float]:
+    shares = shares_of(contents, gold)
+    weights = [_expected(contents, s) for s in shares]
+    if not all(weights):
+        weights = [1.0] * len(shares)
+    fine = weighed(gold).fine_mg
+    return {s.lot.id: fine * w / sum(weights) for s, w in zip(shares, weights, strict=True)}
+
+
+def _expected(contents: Contents, part: Share) -> float:
+    try:
+        model = gold_model(estimates_of(contents, part.lot), part.copies)
+    except GraderError:
+        return 0.0
+    return max(float(np.median(model.draws(_DRAWS))), 0.0)
