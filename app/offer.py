@@ -8,12 +8,17 @@ from app.show import bars, caution, heading, plain, table, visible_only
 from grader.units import format_money, format_share
 from grader.value import Offer
 from grader.value.words import (
+    LOT_COLUMNS,
+    ROUTE_COLUMNS,
     assumed_lines,
     at_price,
     at_price_lines,
     break_even_words,
     budget_lines,
     highest_words,
+    lot_rows,
+    route_rows,
+    routes_heading,
     summary_lines,
 )
 
@@ -34,12 +39,16 @@ def show_offer(offer: Offer) -> None:
                 f"Chance of a loss at {plain(format_money(offer.asking.price, currency))}",
                 format_share(offer.asking.chance_of_loss),
             )
+    if offer.lot:
+        table(LOT_COLUMNS, lot_rows(offer))
     table(("", ""), summary_lines(offer))
     shown = at_price(offer)
     if shown is not None:
         title, at = shown
         heading(title)
         table(("", ""), at_price_lines(at, offer))
+    heading(routes_heading(offer))
+    table(ROUTE_COLUMNS, route_rows(offer))
     lines = budget_lines(offer)
     if lines:
         heading("What moves the profit most")

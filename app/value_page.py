@@ -28,6 +28,7 @@ from grader.value import (
     value_lot,
     with_given,
 )
+from grader.value.estimates import amount_estimate
 
 _HERE, _LOGGED = "The photos measured here", "A lot in the log"
 
@@ -52,6 +53,8 @@ class _Typed:
     costs: list[str] | None
     fee: str | None
     tax: str | None
+    hours: str | None
+    rate: str | None
     asking: str | None
     accepted_loss: str | None
 
@@ -143,12 +146,24 @@ def _form(base: Assumptions) -> _Typed | None:
             lines = st.text_area(
                 "Costs, one a line",
                 key="costs",
-                placeholder="refining = 5..20..60 USD\nshipping = 15 USD",
+                placeholder="refining = 5..20..60 USD\nwaste = 5 USD/l x 2..4 l\nshipping = 15 USD",
                 persist_state="session",
             )
             costs = [line.strip() for line in lines.splitlines() if line.strip()]
             good.append(read(lines, lambda _: with_given(base, costs=costs))[1])
             fee = field("Marketplace's fee on the price", "fee", "0 %", lambda text: with_given(base, fee=text))
+            hours = field(
+                "Your own hours for stripping",
+                "hours",
+                "such as 2..4..8 h",
+                lambda text: with_given(base, hours=text),
+            )
+            rate = field(
+                "What an hour of yours is worth",
+                "rate",
+                "such as 15 USD/h",
+                amount_estimate,
+            )
             tax = field("Tax on price and fee", "tax", "0 %", lambda text: with_given(base, tax=text))
         st.form_submit_button("What can I pay?", type="primary", width="stretch")
     if spot is None:
@@ -156,7 +171,7 @@ def _form(base: Assumptions) -> _Typed | None:
         return None
     if not all(good):
         return None
-    return _Typed(spot, on, payable, recovery, costs or None, fee, tax, asking, accepted)
+    return _Typed(spot, on, payable, recovery, costs or None, fee, tax, hours, rate, asking, accepted)
 
 
 def _offer(typed: _Typed, lot: Lot) -> Offer:
@@ -169,6 +184,8 @@ def _offer(typed: _Typed, lot: Lot) -> Offer:
         costs=typed.costs,
         fee=typed.fee,
         tax=typed.tax,
+        hours=typed.hours,
+        rate=typed.rate,
         accepted_loss=typed.accepted_loss,
     )
     estimate = estimate_lot(lot)
@@ -177,6 +194,7 @@ def _offer(typed: _Typed, lot: Lot) -> Offer:
         given,
         today=date.today(),
         asking_price=parse_money(typed.asking) if typed.asking is not None else None,
+        mass_g=estimate.mass_g,
         notices=estimate.notices,
         lot=estimate.as_json(),
     )

@@ -62,6 +62,7 @@ def demo(
         assumptions,
         today=today,
         asking_price=parse_money(story.asking),
+        mass_g=estimate.mass_g,
         notices=estimate.notices,
         lot=estimate.as_json(),
     )

@@ -41,10 +41,14 @@ def value(
     recovery: Annotated[str | None, typer.Option(help="Gold recovered ÷ gold present: '85..94..99 %'.")] = None,
     cost: Annotated[
         list[str] | None,
-        typer.Option(help="A cost of the lot, '12 USD' or 'refining = 5..20..60 USD'. Replaces all example costs."),
+        typer.Option(
+            help="A cost: '12 USD', 'refining = 5..20 USD', 'waste = 5 USD/l x 2..4 l'. Replaces example costs."
+        ),
     ] = None,
     fee: Annotated[str | None, typer.Option(help="Marketplace's fee on the price: '5 %'.")] = None,
     tax: Annotated[str | None, typer.Option(help="Tax on price and fee: '8.25 %'.")] = None,
+    hours: Annotated[str | None, typer.Option(help="Your own hours for stripping: '2..4 h'.")] = None,
+    rate: Annotated[str | None, typer.Option(help="What an hour of yours is worth: '15 USD/h'.")] = None,
     asking: Annotated[str | None, typer.Option(help="The seller's price: '120 USD'.")] = None,
     accept_loss: Annotated[str | None, typer.Option(help="Chance of a loss that you accept: '10 %'.")] = None,
     assumptions: Annotated[Path | None, typer.Option(help="A file of assumptions; see --example.")] = None,
@@ -79,6 +83,8 @@ def value(
         costs=cost or None,
         fee=fee,
         tax=tax,
+        hours=hours,
+        rate=rate,
         accepted_loss=accept_loss,
     )
     price = None if asking is None else named("asking price", parse_money, asking)
@@ -107,6 +113,7 @@ def value(
         given,
         today=_today(),
         asking_price=price,
+        mass_g=estimate.mass_g,
         notices=estimate.notices,
         lot=estimate.as_json(),
     )

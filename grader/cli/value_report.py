@@ -10,6 +10,8 @@ from grader.cli.output import out
 from grader.units import format_money, format_share
 from grader.value import Offer
 from grader.value.words import (
+    LOT_COLUMNS,
+    ROUTE_COLUMNS,
     Lines,
     assumed_lines,
     at_price,
@@ -17,6 +19,9 @@ from grader.value.words import (
     break_even_words,
     budget_lines,
     highest_words,
+    lot_rows,
+    route_rows,
+    routes_heading,
     summary_lines,
 )
 
@@ -27,6 +32,14 @@ def show_offer(offer: Offer) -> None:
     out.print(f"[bold]Highest price worth paying: {highest_words(offer)}[/] (you accept a {risk} chance of a loss)")
     if offer.reason is not None:
         _show_notice(offer.reason)
+    if offer.lot:
+        out.print()
+        table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+        for column in LOT_COLUMNS:
+            table.add_column(column)
+        for row in lot_rows(offer):
+            table.add_row(*(escape(cell) for cell in row))
+        out.print(table, soft_wrap=False)
     out.print()
     _show_lines([*summary_lines(offer), ("Break-even price (no profit on average)", break_even_words(offer))])
     shown = at_price(offer)
@@ -35,6 +48,7 @@ def show_offer(offer: Offer) -> None:
         out.print()
         out.print(f"[bold]{escape(title)}[/]")
         _show_lines(at_price_lines(at, offer), indent="  ")
+    _show_routes(offer)
     _show_budget(offer)
     out.print()
     out.print("[bold]Assumed[/]")
@@ -59,6 +73,19 @@ def _show_lines(lines: Lines, indent: str = "") -> None:
 def _show_notice(item: Notice) -> None:
     out.print(f"[yellow]{escape(item.message)}[/]")
     out.print(f"  → {escape(item.advice)}")
+
+
+def _show_routes(offer: Offer) -> None:
+    out.print()
+    out.print(f"[bold]{escape(routes_heading(offer))}[/]")
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    first, *others = ROUTE_COLUMNS
+    table.add_column(f"  {first}")
+    for column in others:
+        table.add_column(column, justify="right")
+    for title, *cells in route_rows(offer):
+        table.add_row(f"  {escape(title)}", *(escape(cell) for cell in cells))
+    out.print(table, soft_wrap=False)
 
 
 def _show_budget(offer: Offer) -> None:

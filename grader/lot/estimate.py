@@ -65,7 +65,7 @@ def _estimate(part: Part, *, own_thickness: bool) -> PartEstimate:
     spread = pooled(prior_spread(), observed_spread(_observed(part, by_mass=per_mass)))
     unseen = unseen_factor(
         f"unseen-boards:{part.name}",
-        f"boards of {part.name} that were not photographed",
+        f"boards that were not photographed: {part.name}",
         spread,
         part.boards_seen,
         boards,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from grader.units.durations import parse_hours, parse_weeks
 from grader.units.formats import format_mass, format_money, format_range, format_share, round_to
 from grader.units.money import Money, PricePerMass, money_down, parse_money, parse_price_per_mass
 from grader.units.numbers import parse_share, split_range
@@ -25,6 +26,7 @@ __all__ = [
     "money_down",
     "parse_area_mm2",
     "parse_fineness",
+    "parse_hours",
     "parse_length_mm",
     "parse_mass_g",
     "parse_money",
@@ -33,6 +35,7 @@ __all__ = [
     "parse_share",
     "parse_thickness_um",
     "parse_volume_ml",
+    "parse_weeks",
     "parse_weighed_mg",
     "round_to",
     "split_range",

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from grader.value.assumptions import example_text, load_assumptions
+from grader.value.economics import VALUATION_DRAWS, Economics, economics
+from grader.value.entries import Cost, Sale, Settlement, Spot, Work, drift_until_sale
 from grader.value.estimates import money_estimate, share_estimate
 from grader.value.given import with_given
 from grader.value.measured import Measured, measurements_of, read_measurements
-from grader.value.model import Assumptions, AtPrice, Cost, Offer, Spot
+from grader.value.model import Assumptions, AtPrice, Offer, RouteOutcome
 from grader.value.notices import CAUTION, VISIBLE_PLATING_ONLY
-from grader.value.offer import VALUATION_DRAWS, Economics, economics, value_lot
+from grader.value.offer import value_lot
 
 __all__ = [
     "CAUTION",
@@ -20,7 +22,12 @@ __all__ = [
     "Economics",
     "Measured",
     "Offer",
+    "RouteOutcome",
+    "Sale",
+    "Settlement",
     "Spot",
+    "Work",
+    "drift_until_sale",
     "economics",
     "example_text",
     "load_assumptions",

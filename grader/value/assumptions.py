@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, datetime
 from importlib.resources import files
 from pathlib import Path
@@ -11,9 +12,16 @@ from typing import Any
 
 from calibration.errors import DataFileError, UsageError
 from calibration.inputs import Distribution, Input
-from grader.units import parse_price_per_mass, parse_share
-from grader.value.estimates import money_estimate, share_estimate
-from grader.value.model import DEFAULT_ACCEPTED_LOSS, Assumptions, Cost, Spot
+from grader.units import parse_price_per_mass, parse_share, parse_weeks
+from grader.value.entries import Basis, Cost, Sale, Settlement, Spot, Work, drift_until_sale
+from grader.value.estimates import (
+    amount_estimate,
+    cost_estimate,
+    money_estimate,
+    quantity_estimate,
+    share_estimate,
+)
+from grader.value.model import DEFAULT_ACCEPTED_LOSS, Assumptions
 
 _MAX_BYTES = 1_000_000
 _SHARES = {
@@ -22,7 +30,9 @@ _SHARES = {
     "fee": "fee on the price",
     "tax": "tax on the price",
 }
-_TOP = frozenset({"currency", "accepted_loss", "as_of", "spot", "cost", *_SHARES})
+_TOP = frozenset(
+    {"currency", "accepted_loss", "as_of", "spot", "drift", "settlement", "work", "cost", "sale", *_SHARES}
+)
 
 
 def load_assumptions(path: Path | None = None) -> Assumptions:
@@ -70,20 +80,23 @@ def _parse(text: str, name: str, *, examples: bool) -> Assumptions:
 
 def _build(data: Mapping[str, Any], name: str, *, examples: bool) -> Assumptions:
     shares = {key: _share(data, key, name) for key in _SHARES}
-    costs = data.get("cost", [])
-    if not isinstance(costs, list):
-        raise _invalid(name, "costs must be tables under [[cost]]")
-    built = tuple(_cost(table, name) for table in costs)
+    costs = tuple(_cost(table, name) for table in _list(data, "cost", name))
     accepted = parse_share(_text(data, "accepted_loss", name)) if "accepted_loss" in data else DEFAULT_ACCEPTED_LOSS
-    inputs = [*shares.values(), *(cost.input for cost in built)]
-    return Assumptions(
+    built = Assumptions(
         currency=_text(data, "currency", name),
-        costs=built,
+        costs=costs,
         accepted_loss=accepted,
         spot=_spot(data["spot"], name) if "spot" in data else None,
-        examples=frozenset(i.name for i in inputs) if examples else frozenset(),
-        **shares,
+        drift=_drift(data["drift"], name) if "drift" in data else None,
+        settlement=_settlement(data["settlement"], name) if "settlement" in data else None,
+        work=_work(data["work"], name) if "work" in data else None,
+        sales=tuple(_sale(table, name) for table in _list(data, "sale", name)),
+        payable=shares["payable"],
+        recovery=shares["recovery"],
+        fee=shares["fee"],
+        tax=shares["tax"],
     )
+    return replace(built, examples=frozenset(i.name for i in built.inputs())) if examples else built
 
 
 def _share(data: Mapping[str, Any], key: str, name: str) -> Input:
@@ -95,16 +108,106 @@ def _share(data: Mapping[str, Any], key: str, name: str) -> Input:
     return Input(key, str(table.get("title", _SHARES[key])), known, str(table.get("source", name)))
 
 
-def _cost(table: Any, name: str) -> Cost:
+def _cost(table: Any, name: str, way: str = "") -> Cost:
     table = _table(table, "[[cost]]", name)
-    _only(table, {"name", "title", "basis", "estimate", "source"}, name, "in [[cost]]")
+    _only(table, {"name", "title", "basis", "estimate", "quantity", "source"}, name, "in [[cost]]")
     key = _text(table, "name", name, "cost")
-    known, currency = money_estimate(_text(table, "estimate", name, f"cost {key}"))
+    quantity = _text(table, "quantity", name, f"cost {key}") if "quantity" in table else ""
     basis = table.get("basis", "lot")
     if basis not in ("lot", "purchase"):
         raise _invalid(name, f"the basis of cost {key} must be 'lot' or 'purchase'")
+    amount, source = _text(table, "estimate", name, f"cost {key}"), str(table.get("source", name))
+    return cost_of(f"{way}{key}", str(table.get("title", key)), amount, quantity, source, basis)
+
+
+def cost_of(key: str, title: str, amount: str, quantity: str, source: str, basis: Basis = "lot") -> Cost:
+    """A cost from its texts; ``quantity`` is empty for an amount that falls due once.
+
+    Raises:
+        UsageError: as ``cost_estimate``.
+    """
+    known, unit, many, of = cost_estimate(amount, quantity)
+    how_many = None if many is None else Input(f"quantity:{key}", f"{title}: how much", many, source, of)
+    return Cost(Input(f"cost:{key}", title, known, source, unit), basis, how_many)
+
+
+def _drift(table: Any, name: str) -> Input:
+    table = _table(table, "[drift]", name)
+    _only(table, {"weeks", "volatility", "source"}, name, "in [drift]")
+    weeks = parse_weeks(_text(table, "weeks", name, "drift"))
+    volatility = parse_share(_text(table, "volatility", name, "drift"))
+    return drift_until_sale(weeks, volatility, str(table.get("source", name)))
+
+
+def _settlement(table: Any, name: str) -> Settlement:
+    table = _table(table, "[settlement]", name)
+    _only(table, {"per_gram", "minimum", "source"}, name, "in [settlement]")
     source = str(table.get("source", name))
-    return Cost(Input(f"cost:{key}", str(table.get("title", key)), known, source, currency), basis)
+    per_gram, currency = money_estimate(_text(table, "per_gram", name, "settlement"))
+    minimum, least_currency = money_estimate(_text(table, "minimum", name, "settlement"))
+    return Settlement(
+        Input("settlement:per-gram", "refining charge per gram of gold", per_gram, source, f"{currency}/g"),
+        Input("settlement:minimum", "refiner's least charge", minimum, source, least_currency),
+    )
+
+
+def _work(table: Any, name: str) -> Work:
+    table = _table(table, "[work]", name)
+    _only(table, {"hours", "rate", "source"}, name, "in [work]")
+    hours, rate = (_text(table, key, name, "work") for key in ("hours", "rate"))
+    return work_of(hours, rate, str(table.get("source", name)))
+
+
+def work_of(hours: str, rate: str, source: str) -> Work:
+    """One's own time from "2..4 h" and "15 USD/h".
+
+    Raises:
+        UsageError: ``unit-wrong-kind`` where one is no time or the other not per hour, or as the estimates.
+    """
+    worth, per = amount_estimate(rate)
+    if not per.endswith("/h"):
+        raise UsageError("unit-wrong-kind", f"'{rate}' is not per hour.", "Write it as '15 USD/h'.")
+    return Work(
+        _hours("hours", "own hours", hours, source), Input("rate", "worth of an own hour", worth, source, per)
+    )
+
+
+def _hours(key: str, title: str, text: str, source: str) -> Input:
+    spent, unit = quantity_estimate(text)
+    if unit != "h":
+        raise UsageError("unit-wrong-kind", f"'{text}' is no time of work.", "Write it as '2..4 h'.")
+    return Input(key, title, spent, source, unit)
+
+
+def _sale(table: Any, name: str) -> Sale:
+    table = _table(table, "[[sale]]", name)
+    _only(table, {"name", "title", "price", "share", "cost", "hours", "source"}, name, "in [[sale]]")
+    key = _text(table, "name", name, "sale")
+    title, source = str(table.get("title", key)), str(table.get("source", name))
+    price, unit = amount_estimate(_text(table, "price", name, f"sale {key}"))
+    if not unit.endswith("/kg"):
+        raise _invalid(name, f"the price of sale {key} must be per mass, such as '60 USD/kg'")
+    share = None
+    if "share" in table:
+        known = share_estimate(_text(table, "share", name, f"sale {key}"))
+        share = Input(f"{key}:share", f"share of the boards' mass that is sold ({key})", known, source)
+    return Sale(
+        key,
+        title,
+        Input(f"{key}:price", f"price by weight ({key})", price, source, unit),
+        share,
+        tuple(_cost(cost, name, f"{key}:") for cost in _list(table, "cost", name)),
+        _hours(f"{key}:hours", f"own hours ({key})", _text(table, "hours", name, f"sale {key}"), source)
+        if "hours" in table
+        else None,
+    )
+
+
+def _list(data: Mapping[str, Any], key: str, name: str) -> list[Any]:
+    found = data.get(key, [])
+    if not isinstance(found, list):
+        raise _invalid(name, f"{key}s must be tables under [[{key}]]")
+    return found
 
 
 def _spot(table: Any, name: str) -> Spot:

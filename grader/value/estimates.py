@@ -6,9 +6,9 @@ from collections.abc import Callable, Sequence
 from itertools import pairwise
 from typing import TypeVar
 
-from calibration.errors import UsageError
+from calibration.errors import UnitError, UsageError
 from calibration.inputs import Distribution
-from grader.units import parse_money, parse_share, split_range
+from grader.units import parse_hours, parse_mass_g, parse_money, parse_share, parse_volume_ml, split_range
 
 _T = TypeVar("_T")
 
@@ -49,9 +49,78 @@ def money_estimate(text: str) -> tuple[Distribution, str]:
     Raises:
         UsageError: as ``parse_money`` and ``distribution_of``; ``currencies-differ`` within one estimate.
     """
-    amounts = [parse_money(part) for part in split_range(text)]
-    currency = same_currency({f"'{text}'": {m.currency for m in amounts}})
-    return distribution_of([float(m.amount) for m in amounts], text), currency
+    known, unit = amount_estimate(text)
+    if "/" in unit:
+        raise UsageError("unit-wrong-kind", f"'{text}' is no plain amount.", "Write an amount such as '12 USD'.")
+    return known, unit
+
+
+def amount_estimate(text: str) -> tuple[Distribution, str]:
+    """An amount per unit and "currency/unit" from "4..8 USD/l", "15 USD/h", "40..90 USD/kg"; once from "12 USD".
+
+    Litres, hours, kilograms and grams of gold are what amounts can be per; other units of the same kind are turned
+    into litres, hours and kilograms.
+
+    Raises:
+        UsageError: as ``parse_money``, ``distribution_of`` and ``quantity_estimate``; ``currencies-differ``.
+    """
+    parts = [part.partition("/") for part in split_range(text)]
+    money = [parse_money(amount) for amount, _, _ in parts]
+    currency = same_currency({f"'{text}'": {m.currency for m in money}})
+    units = [_in_base(f"1 {word.strip()}") if slash else (1.0, "") for _, slash, word in parts]
+    if len({unit for _, unit in units}) > 1:
+        raise UsageError("unit-wrong-kind", f"'{text}' is per different things.", "Give all per the same unit.")
+    known = distribution_of([float(m.amount) / one for m, (one, _) in zip(money, units, strict=True)], text)
+    return known, f"{currency}/{units[0][1]}" if units[0][1] else currency
+
+
+def quantity_estimate(text: str) -> tuple[Distribution, str]:
+    """A quantity and its unit, "l", "h", "kg" or "" for a share, from "2..5 l", "90 min", "3 kg", "5 %".
+
+    Raises:
+        UsageError: no such quantity, or as ``distribution_of``.
+    """
+    values = [_in_base(part) for part in split_range(text)]
+    if len({unit for _, unit in values}) > 1:
+        raise UsageError("unit-wrong-kind", f"'{text}' mixes kinds of units.", "Give all values in one unit.")
+    return distribution_of([value for value, _ in values], text), values[0][1]
+
+
+def cost_estimate(amount: str, quantity: str) -> tuple[Distribution, str, Distribution | None, str]:
+    """An amount with "currency/unit", and the quantity (None for once) with its unit.
+
+    Raises:
+        UsageError: as the two estimates; ``unit-wrong-kind`` where they do not fit each other.
+    """
+    known, unit = amount_estimate(amount)
+    per = unit.partition("/")[2]
+    if not quantity:
+        if per:
+            raise UsageError(
+                "quantity-missing", f"'{amount}': how many {per}?", f"Give a quantity such as '3 {per}'."
+            )
+        return known, unit, None, ""
+    many, of = quantity_estimate(quantity)
+    if per != of:
+        raise UsageError(
+            "unit-wrong-kind", f"'{amount}' cannot be multiplied by '{quantity}'.", "Give both in the same unit."
+        )
+    return known, unit, many, of
+
+
+def _in_base(text: str) -> tuple[float, str]:
+    """A quantity in litres, hours, kilograms or as a share, whichever it is."""
+    if text.strip().endswith("%"):
+        return parse_share(text), ""
+    errors = []
+    for read, factor, unit in ((parse_hours, 1.0, "h"), (parse_volume_ml, 1e-3, "l"), (parse_mass_g, 1e-3, "kg")):
+        try:
+            return read(text) * factor, unit
+        except UnitError as error:
+            if error.code in ("unit-missing", "value-negative", "value-zero", "number-ambiguous", "value-not-finite"):
+                raise
+            errors.append(error)
+    raise errors[-1]
 
 
 def same_currency(used: dict[str, set[str]]) -> str:

@@ -8,10 +8,11 @@ from dataclasses import replace
 from datetime import date
 
 from calibration.errors import UsageError
-from calibration.inputs import Input
 from grader.units import parse_price_per_mass, parse_share
-from grader.value.estimates import money_estimate, named, same_currency, share_estimate
-from grader.value.model import Assumptions, Cost, Spot
+from grader.value.assumptions import cost_of, work_of
+from grader.value.entries import Cost, Spot, Work
+from grader.value.estimates import named, same_currency, share_estimate
+from grader.value.model import Assumptions
 
 _GIVEN = "given"
 
@@ -26,6 +27,8 @@ def with_given(
     costs: Sequence[str] | None = None,
     fee: str | None = None,
     tax: str | None = None,
+    hours: str | None = None,
+    rate: str | None = None,
     accepted_loss: str | None = None,
 ) -> Assumptions:
     """The base with some entries replaced; what is None stays.
@@ -36,10 +39,12 @@ def with_given(
         spot_date: the day it was quoted; both or neither.
         payable: estimate of a share, "93 %" or "85..98 %".
         recovery: likewise.
-        costs: amounts "12 USD" or named ones "refining = 5..20..60 USD", each once a lot. They take the place of all
-            costs of the base.
+        costs: amounts "12 USD", named ones "refining = 5..20..60 USD", or by quantity "disposal = 5 USD/l x 2..4 l",
+            each once a lot. They take the place of all costs of the base.
         fee: share of the price.
         tax: share of price and fee.
+        hours: own hours for stripping, "2..4 h".
+        rate: what an own hour is worth, "15 USD/h".
         accepted_loss: chance of a loss that is accepted.
 
     Raises:
@@ -57,14 +62,22 @@ def with_given(
     price = _spot(spot, spot_date) or base.spot
     kept = base.examples - set(replaced)
     if costs is not None:
-        kept -= {c.input.name for c in base.costs}
+        kept -= {f.name for c in base.costs for f in c.factors}
+    currency = _currency(base, price, own_costs, costs_given=costs is not None)
+    if currency != base.currency:
+        # amounts of the examples in another currency say nothing here
+        base = replace(base, costs=(), spot=None, settlement=None, work=None, sales=(), currency=currency)
+    work = _work(base, hours, rate, currency)
+    if work is not base.work and work is not None:
+        kept -= {i.name for i, text in ((work.hours, hours), (work.rate, rate)) if text is not None}
     return replace(
         base,
         costs=own_costs,
         spot=price,
-        currency=_currency(base, price, own_costs, costs_given=costs is not None),
+        work=work,
+        currency=currency,
         accepted_loss=base.accepted_loss if accepted_loss is None else named("loss", parse_share, accepted_loss),
-        examples=kept,
+        examples=frozenset(kept),
         **replaced,
     )
 
@@ -88,19 +101,30 @@ def _cost(text: str, number: int) -> Cost:
     if equals and not label:
         raise UsageError("cost-unnamed", f"The cost '{text}' has no name.", "Write it as: refining = 20 USD.")
     title = label or f"cost {number}"
-    known, currency = named(title, money_estimate, amount)
     slug = re.sub(r"\W+", "-", title.lower()).strip("-")
-    return Cost(Input(f"cost:{slug}", title, known, _GIVEN, currency), "lot")
+    each, _, quantity = re.sub(r"\s[x×]\s", "×", amount).partition("×")
+    return named(title, lambda text: cost_of(slug, title, text, quantity.strip(), _GIVEN), each.strip())
+
+
+def _work(base: Assumptions, hours: str | None, rate: str | None, currency: str) -> Work | None:
+    """Own time with what was typed in its place."""
+    known = base.work
+    if hours is None and rate is None:
+        return known
+    typed = named("own time", lambda text: work_of(text, rate or f"0 {currency}/h", _GIVEN), hours or "0 h")
+    if known is None:
+        return typed
+    return Work(typed.hours if hours is not None else known.hours, typed.rate if rate is not None else known.rate)
 
 
 def _currency(base: Assumptions, spot: Spot | None, costs: tuple[Cost, ...], *, costs_given: bool) -> str:
     """The currency of it all. A person's own file has said it; the examples give way to what was typed."""
     if not base.examples:
         return base.currency
-    used = {c.input.title: {c.input.unit} for c in costs}
+    used = {c.input.title: {c.input.unit.partition("/")[0]} for c in costs}
     if spot is not None:
         typed = spot.input.unit.partition("/")[0]
-        if not costs_given and {typed} != {c.input.unit for c in costs} | {typed}:
+        if not costs_given and {typed} != {c.input.unit.partition("/")[0] for c in costs} | {typed}:
             raise UsageError(
                 "example-costs-currency",
                 f"The gold price is in {typed}, but the example costs are in {base.currency}.",

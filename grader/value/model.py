@@ -5,59 +5,26 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date
-from typing import Any, Literal
+from typing import Any
 
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from calibration.notices import Notice
 from grader.budget import BudgetLine
 from grader.model import Range
-from grader.units import Money, PricePerMass, money_down
+from grader.units import Money, money_down
+from grader.value.entries import Cost, Sale, Settlement, Spot, Work
 from grader.value.estimates import same_currency
 
-Basis = Literal["lot", "purchase"]
 DEFAULT_ACCEPTED_LOSS = 0.10
-
-
-@dataclass(frozen=True)
-class Cost:
-    """A cost that does not depend on the price.
-
-    Attributes:
-        input: the amount; its unit is the currency code.
-        basis: once a lot (refining, reagents) or once a purchase (shipping).
-    """
-
-    input: Input
-    basis: Basis = "lot"
-
-
-@dataclass(frozen=True)
-class Spot:
-    """The gold price on a day.
-
-    Attributes:
-        input: price per gram of fine gold, unit "USD/g"; a constant, or a distribution where its drift until the sale
-            is taken into account.
-        on: the day it was quoted.
-    """
-
-    input: Input
-    on: date
-
-    @staticmethod
-    def of(price: PricePerMass, on: date, source: str = "given") -> Spot:
-        """A price as quoted."""
-        known = Distribution("constant", (price.amount_per_g,))
-        return Spot(Input("spot", "gold price", known, source, f"{price.currency}/g"), on)
 
 
 @dataclass(frozen=True)
 class Assumptions:
     """All that turns grams of gold into money.
 
-    What is paid for the lot is price × (1 + fee) × (1 + tax): the tax falls on price and fee. Tax on shipping belongs
+    What the gold brings is gold × recovery × payable × gold price × drift, less what the settlement charges. What is
+    paid for the lot is price × (1 + fee) × (1 + tax): the tax falls on price and fee. Tax on shipping belongs
     in the shipping cost.
 
     Attributes:
@@ -69,6 +36,10 @@ class Assumptions:
         tax: as a share of price and fee, 0..1.
         accepted_loss: chance of a loss that the user accepts, above 0, at most 0.5.
         spot: the gold price, or None while it has not been given.
+        drift: gold price at the sale ÷ today's; None where it is sold at once.
+        settlement: what the refiner charges; None where that is among the costs.
+        work: own time for stripping, or None.
+        sales: ways to sell by weight instead.
         examples: names of the inputs that are shipped examples.
 
     Raises:
@@ -84,10 +55,14 @@ class Assumptions:
     tax: Input
     accepted_loss: float = DEFAULT_ACCEPTED_LOSS
     spot: Spot | None = None
+    drift: Input | None = None
+    settlement: Settlement | None = None
+    work: Work | None = None
+    sales: tuple[Sale, ...] = ()
     examples: frozenset[str] = frozenset()
 
     def __post_init__(self) -> None:
-        for share in (self.payable, self.recovery, self.fee, self.tax):
+        for share in self._shares():
             low, high = support(share.distribution)
             if low < 0 or high > 1:
                 raise UsageError(
@@ -95,9 +70,9 @@ class Assumptions:
                     f"The {share.title} reaches from {low:.0%} to {high:.0%}.",
                     "Give a share of 0 % to 100 %.",
                 )
-        for cost in self.costs:
-            if support(cost.input.distribution)[0] < 0:
-                raise UsageError("money-negative", f"{cost.input.title}: negative.", "Give a cost of zero or more.")
+        for amount in self._amounts():
+            if support(amount.distribution)[0] < 0:
+                raise UsageError("money-negative", f"{amount.title}: negative.", "Give zero or more.")
         if self.spot is not None:
             low, high = support(self.spot.input.distribution)
             if low < 0 or high <= 0:
@@ -110,21 +85,49 @@ class Assumptions:
                 f"A chance of a loss of {self.accepted_loss:.0%} cannot be aimed at.",
                 "Accept more than 0 % and at most 50 %.",
             )
-        names = [cost.input.name for cost in self.costs]
+        names = [i.name for i in self.inputs()]
         for name in names:
             if names.count(name) > 1:
-                raise UsageError("cost-twice", f"The cost '{name}' is given twice.", "Give each cost its own name.")
-        used = {cost.input.title: {cost.input.unit} for cost in self.costs}
-        if self.spot is not None:
-            used = {"gold price": {self.spot.input.unit.partition("/")[0]}, **used}
+                raise UsageError("cost-twice", f"'{name}' is given twice.", "Give each cost and sale its own name.")
+        used = {i.title: {i.unit.partition("/")[0]} for i in self._money()}
         same_currency({"currency": {self.currency}, **used})
+
+    def _shares(self) -> Iterator[Input]:
+        yield from (self.payable, self.recovery, self.fee, self.tax)
+        yield from (s.share for s in self.sales if s.share is not None)
+
+    def _amounts(self) -> Iterator[Input]:
+        """Whatever may not be negative, besides shares and the gold price."""
+        known = {i.name for i in self._shares()} | ({self.spot.input.name} if self.spot else set())
+        yield from (i for i in self.inputs() if i.name not in known)
+
+    def _money(self) -> Iterator[Input]:
+        """Whatever is in a currency."""
+        if self.spot is not None:
+            yield self.spot.input
+        costs = (*self.costs, *(c for s in self.sales for c in s.costs))
+        yield from (c.input for c in costs)
+        yield from (s.price for s in self.sales)
+        if self.work is not None:
+            yield self.work.rate
+        if self.settlement is not None:
+            yield from (self.settlement.per_gram, self.settlement.minimum)
 
     def inputs(self) -> Iterator[Input]:
         """Every input, the gold price first."""
         if self.spot is not None:
             yield self.spot.input
+        if self.drift is not None:
+            yield self.drift
         yield from (self.payable, self.recovery, self.fee, self.tax)
-        yield from (cost.input for cost in self.costs)
+        if self.settlement is not None:
+            yield from (self.settlement.per_gram, self.settlement.minimum)
+        for cost in self.costs:
+            yield from cost.factors
+        if self.work is not None:
+            yield from (self.work.hours, self.work.rate)
+        for sale in self.sales:
+            yield from sale.inputs()
 
     def as_json(self) -> dict[str, Any]:
         """What was assumed, for the record."""
@@ -160,12 +163,14 @@ class AtPrice:
         expected_profit: mean over all cases.
         chance_of_loss: 0..1.
         worst_in_twenty: profit that is undercut in one case of twenty (5 % quantile).
+        best_in_twenty: profit that is exceeded in one case of twenty (95 % quantile).
     """
 
     price: float
     expected_profit: float
     chance_of_loss: float
     worst_in_twenty: float
+    best_in_twenty: float
 
     def as_json(self) -> dict[str, float]:
         """The form used in reports."""
@@ -174,6 +179,42 @@ class AtPrice:
             "expected_profit": self.expected_profit,
             "chance_of_loss": self.chance_of_loss,
             "worst_in_twenty": self.worst_in_twenty,
+            "best_in_twenty": self.best_in_twenty,
+        }
+
+
+@dataclass(frozen=True)
+class RouteOutcome:
+    """One way to deal with the lot, when it is bought at a price.
+
+    Attributes:
+        name: short.
+        title: plain words.
+        at: odds at that price.
+        highest_price: at which this way's chance of a loss is the accepted one; 0 where even a gift exceeds it.
+        hours: of one's own work, expected.
+        profit_per_hour: expected profit before one's own time is paid, an hour; None where no hours are stated.
+        cash_tied_up: money that is out before anything comes in, expected.
+    """
+
+    name: str
+    title: str
+    at: AtPrice
+    highest_price: float
+    hours: float
+    profit_per_hour: float | None
+    cash_tied_up: float
+
+    def as_json(self) -> dict[str, Any]:
+        """The form used in reports."""
+        return {
+            "route": self.name,
+            "title": self.title,
+            **self.at.as_json(),
+            "highest_price": self.highest_price,
+            "hours": self.hours,
+            "profit_per_hour": self.profit_per_hour,
+            "cash_tied_up": self.cash_tied_up,
         }
 
 
@@ -184,11 +225,13 @@ class Offer:
     Attributes:
         gold_mg: gold in the visible plating.
         proceeds: what the gold brings: gold × recovery × payable × gold price.
-        costs: all costs but the price.
+        costs: all costs but the price, one's own time among them.
+        own_time: that part of the costs which is one's own time.
         break_even: price at which the expected profit is zero; 0 where it would be negative.
         highest: buying at the highest price worth paying: the one whose chance of a loss is the accepted one.
         reason: why the highest price is 0, or None where it is above.
         asking: buying at the asking price, or None where none was given.
+        routes: ways to deal with the lot, bought at ``budget_price``; the first is stripping, the last not to buy.
         budget: what each input contributes to the range of the profit at ``budget_price``; swings are profits.
         budget_price: the asking price, else the highest price.
         assumptions: what was assumed.
@@ -200,10 +243,12 @@ class Offer:
     gold_mg: Range
     proceeds: Range
     costs: Range
+    own_time: Range
     break_even: float
     highest: AtPrice
     reason: Notice | None
     asking: AtPrice | None
+    routes: tuple[RouteOutcome, ...]
     budget: tuple[BudgetLine, ...]
     budget_price: float
     assumptions: Assumptions
@@ -224,10 +269,12 @@ class Offer:
             "gold_mg": self.gold_mg.as_json(),
             "proceeds": self.proceeds.as_json(),
             "costs": self.costs.as_json(),
+            "own_time": self.own_time.as_json(),
             "break_even": self.break_even,
             "highest_price": self.highest.as_json(),
             "reason": self.reason.as_json() if self.reason else None,
             "asking_price": self.asking.as_json() if self.asking else None,
+            "routes": [route.as_json() for route in self.routes],
             "budget": [
                 {**line.as_json(), "profit_low": line.swing_low, "profit_high": line.swing_high}
                 for line in self.budget

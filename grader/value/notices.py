@@ -14,7 +14,7 @@ register(
     NoticeDefinition(
         "example-assumptions",
         "Example figures used",
-        "These figures are shipped examples, not yours: {titles}.",
+        "Of the figures that were assumed, {count} are shipped examples, not yours; they are marked.",
         "Give your own figures, or copy the example file and change it.",
     ),
     NoticeDefinition(
@@ -29,6 +29,12 @@ register(
         "On average a loss",
         "At the highest price for a chance of a loss of {accepted} you would lose money on average.",
         "Pay no more than the break-even price.",
+    ),
+    NoticeDefinition(
+        "mass-unknown",
+        "Mass not known",
+        "What the boards weigh is not known, so selling them by weight cannot be compared.",
+        "Weigh the boards in the photos, or give the lot's stated mass.",
     ),
     NoticeDefinition(
         "no-gold-seen",

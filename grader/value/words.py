@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from math import isinf
+
+import numpy as np
+
 from calibration.inputs import Input
 from grader.budget import TOGETHER
 from grader.model import Range
 from grader.units import PricePerMass, format_money, format_range, format_share, money_down
-from grader.value.model import AtPrice, Offer, Spot, support
+from grader.value.entries import Spot
+from grader.value.model import AtPrice, Offer, support
 
 _SHOWN_SHARE = 0.005
 _MOST_LINES = 8
@@ -31,7 +36,40 @@ def summary_lines(offer: Offer) -> Lines:
         ("Gold in the visible plating", format_range(offer.gold_mg, "mg")),
         ("What that gold brings", format_range(offer.proceeds, currency)),
         ("Costs without the price", format_range(offer.costs, currency)),
+        *([("Of these, your own time", format_range(offer.own_time, currency))] if offer.own_time.high > 0 else []),
     ]
+
+
+ROUTE_COLUMNS = ("Way", "Expected profit", "Chance of a loss", "Worst in twenty", "Profit an hour", "Cash tied up")
+
+
+def route_rows(offer: Offer) -> list[tuple[str, ...]]:
+    """The ways to deal with the lot, a row each under ``ROUTE_COLUMNS``."""
+    currency = offer.assumptions.currency
+
+    def money(amount: float, spread: float) -> str:
+        return format_money(amount, currency, spread)
+
+    rows: list[tuple[str, ...]] = []
+    for r in offer.routes:
+        spread = (r.at.best_in_twenty - r.at.worst_in_twenty) / 2
+        hour = "" if r.profit_per_hour is None else f"{money(r.profit_per_hour, spread / max(r.hours, 1.0))}"
+        profit, worst = money(r.at.expected_profit, spread), money(r.at.worst_in_twenty, spread)
+        rows.append((r.title, profit, format_share(r.at.chance_of_loss), worst, hour, money(r.cash_tied_up, spread)))
+    return rows
+
+
+LOT_COLUMNS = ("Part", "Boards photographed", "Boards in the lot")
+
+
+def lot_rows(offer: Offer) -> list[tuple[str, str, str]]:
+    """The parts of the lot: name, boards photographed, boards that there are likely to be."""
+    return [(str(p["name"]), str(p["boards_seen"]), f"{p['boards']:.0f}") for p in offer.lot]
+
+
+def routes_heading(offer: Offer) -> str:
+    """At what price the ways are compared."""
+    return f"Ways to deal with it, bought for {format_money(offer.budget_price, offer.assumptions.currency)}"
 
 
 def at_price(offer: Offer) -> tuple[str, AtPrice] | None:
@@ -89,9 +127,11 @@ def _per_troy_ounce(spot: Spot) -> str:
 
 
 def _between(item: Input) -> str:
-    """The least and greatest value that were assumed, or the only one."""
+    """The least and greatest value that were assumed (90 % of a range without an end), or the only one."""
     low, high = support(item.distribution)
-    factor, unit, digits = (1.0, item.unit, 6) if item.unit else (100.0, "%", 4)
+    if isinf(high):
+        low, high = (float(x) for x in np.quantile(item.draws(), [0.05, 0.95]))
+    factor, unit, digits = (1.0, item.unit, 6) if item.unit else (100.0, "%", 3 if low < high else 4)
     ends = [f"{x * factor:.{digits}g}" for x in (low, high)]
     return f"{' to '.join(dict.fromkeys(ends))} {unit}"
 

@@ -35,6 +35,7 @@ def expected(measured: Kept, count: str, **given: Any) -> Offer:
         with_given(load_assumptions(), spot_date=date.today(), **given),
         today=date.today(),
         asking_price=parse_money(asking) if asking else None,
+        mass_g=estimate.mass_g,
         notices=estimate.notices,
     )
 

@@ -4,13 +4,22 @@ from __future__ import annotations
 
 import tomllib
 from datetime import date
+from math import sqrt
 from pathlib import Path
 
 import pytest
 
 from calibration.errors import DataFileError, UsageError
 from calibration.inputs import Distribution
-from grader.value import example_text, load_assumptions, money_estimate, share_estimate, with_given
+from grader.value import (
+    drift_until_sale,
+    example_text,
+    load_assumptions,
+    money_estimate,
+    share_estimate,
+    with_given,
+)
+from grader.value.estimates import amount_estimate, quantity_estimate
 
 DAY = date(2026, 11, 20)
 OWN = """
@@ -78,6 +87,32 @@ def test_the_shipped_example_says_that_it_is_one_and_where_each_figure_comes_fro
     assert {c.basis for c in shipped.costs} == {"lot", "purchase"}
 
 
+def test_amounts_by_quantity() -> None:
+    assert amount_estimate("4..8 USD/l") == (Distribution("uniform", (4.0, 8.0)), "USD/l")
+    per_pound, unit = amount_estimate("90 USD/lb")
+    assert (per_pound.parameters[0], unit) == (pytest.approx(90 / 0.45359237), "USD/kg")
+    assert quantity_estimate("90..120 min") == (Distribution("uniform", (1.5, 2.0)), "h")
+    own = with_given(load_assumptions(), costs=["waste = 4..8 USD/l x 2..5 l", "hood = 300 USD x 2 %"])
+    waste, hood = own.costs
+    assert (waste.input.unit, waste.quantity.unit) == ("USD/l", "l")  # type: ignore[union-attr]
+    assert hood.quantity is not None
+    assert hood.quantity.distribution == Distribution("constant", (0.02,))
+    timed = with_given(load_assumptions(), hours="2..4 h", rate="15 USD/h")
+    assert timed.work is not None
+    assert timed.work.hours.distribution == Distribution("uniform", (2.0, 4.0))
+    assert timed.work.rate.distribution == Distribution("constant", (15.0,))
+    assert not timed.examples & {"hours", "rate"}
+
+
+def test_the_drift_until_the_sale_has_mean_one_and_grows_with_the_root_of_time() -> None:
+    sigma = drift_until_sale(13.0, 0.16, "test").distribution.parameters[1]
+    assert sigma == pytest.approx(0.16 * sqrt(13 * 7 / 365.2425))
+    draws = drift_until_sale(13.0, 0.16, "test").draws(200_000)
+    assert draws.mean() == pytest.approx(1.0, abs=1e-3)
+    assert drift_until_sale(52.0, 0.16, "test").distribution.parameters[1] == pytest.approx(2 * sigma)
+    assert drift_until_sale(0.0, 0.16, "test").distribution.is_constant
+
+
 def test_a_copy_of_the_example_is_a_persons_own_file(tmp_path: Path) -> None:
     own, shipped = load_assumptions(written(tmp_path, example_text())), load_assumptions()
     assert list(own.inputs()) == list(shipped.inputs())
@@ -115,6 +150,18 @@ def test_an_own_file(tmp_path: Path) -> None:
         ("[spot]", "[spot", "assumptions-invalid", "TOML"),
         ('"5 %"', '"60 %"', "accepted-loss-out-of-range", "60%"),
         ('"4..6..12 EUR"', '"-4 EUR"', "money-negative", "-4"),
+        ('currency = "EUR"', 'currency = "EUR"\ndrift = 3', "assumptions-invalid", "drift"),
+        ("[recovery]", '[drift]\nweeks = "6"\nvolatility = "16 %"\n[recovery]', "unit-missing", "6"),
+        ("[recovery]", '[work]\nhours = "6 h"\nrate = "15 EUR"\n[recovery]', "unit-wrong-kind", "15 EUR"),
+        ("[recovery]", '[settlement]\nper_gram = "1 EUR"\n[recovery]', "assumptions-invalid", "minimum"),
+        ("[[cost]]", '[[sale]]\nname = "all"\nprice = "9 EUR"\n[[cost]]', "assumptions-invalid", "per mass"),
+        (
+            "[[cost]]",
+            '[[sale]]\nname = "a"\nprice = "9 EUR/kg"\nshare = "250 %"\n[[cost]]',
+            "share-out-of-range",
+            "250",
+        ),
+        ("[[cost]]", '[[sale]]\nname = "a"\nprice = "9 USD/kg"\n[[cost]]', "currencies-differ", "USD"),
     ],
 )
 def test_a_file_that_does_not_say_what_it_must(tmp_path: Path, old: str, new: str, code: str, word: str) -> None:
@@ -150,7 +197,8 @@ def test_what_is_typed_replaces_the_example_and_is_no_example_any_more() -> None
         tax="8.25 %",
         accepted_loss="20 %",
     )
-    assert own.examples == frozenset()
+    assert not own.examples & {"payable", "recovery", "fee", "tax", *(c.input.name for c in own.costs)}
+    assert {"drift", "hours", "trim:price"} < own.examples  # these were not typed
     assert own.payable.distribution == Distribution("constant", (0.93,))
     assert own.payable.title == shipped.payable.title
     assert [(c.input.name, c.input.title) for c in own.costs] == [
@@ -191,6 +239,14 @@ def test_a_persons_own_file_keeps_its_currency(tmp_path: Path) -> None:
         ({"fee": "5"}, "unit-missing", "fee"),
         ({"costs": ["-5 USD"]}, "money-negative", "cost 1"),
         ({"costs": ["refining = 5"]}, "currency-missing", "refining"),
+        ({"costs": ["waste = 5 USD/l"]}, "quantity-missing", "waste"),
+        ({"costs": ["waste = 5 USD/l x 3 h"]}, "unit-wrong-kind", "waste"),
+        ({"costs": ["waste = 5 USD/l x 3"]}, "unit-missing", "waste"),
+        ({"costs": ["waste = 5 USD/l x -3 l"]}, "value-negative", "waste"),
+        ({"hours": "3"}, "unit-missing", "own time"),
+        ({"hours": "3 l"}, "unit-wrong-kind", "own time"),
+        ({"rate": "15 USD"}, "unit-wrong-kind", "own time"),
+        ({"rate": "15 EUR/h"}, "currencies-differ", "EUR"),
         ({"costs": ["= 5 USD"]}, "cost-unnamed", "no name"),
         ({"costs": ["a = 5 USD", "A = 6 USD"]}, "cost-twice", "cost:a"),
         ({"spot": "-2650 USD/ozt", "spot_date": DAY}, "price-not-positive", "gold price"),

@@ -20,7 +20,7 @@ from grader.budget import TOGETHER
 from grader.model import EMPTY, ProductModel, Term
 from grader.units import Money
 from grader.value import VALUATION_DRAWS, Assumptions, Cost, Offer, Spot, economics, value_lot
-from grader.value.model import Basis
+from grader.value.entries import Basis
 
 TODAY = date(2026, 11, 25)
 FEW = 2_000
