@@ -32,7 +32,8 @@ def find_boards(
     contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     boards = []
     for contour in contours:
-        if not _is_solid(contour) and not (plated is not None and _holds_any(contour, plated)):
+        bare = plated is None or not _holds_any(contour, plated)
+        if bare and (not _is_solid(contour) or _on_target(contour, scale)):
             continue
         if len(contour) < 4:
             continue
@@ -73,6 +74,18 @@ def _without_narrow(mask: NDArray[np.bool_], px_per_mm: float) -> NDArray[np.boo
 def _is_solid(contour: NDArray[np.int32]) -> bool:
     hull = cv2.contourArea(cv2.convexHull(contour))
     return bool(hull > 0 and cv2.contourArea(contour) >= _LEAST_SOLID * hull)
+
+
+def _on_target(contour: NDArray[np.int32], scale: Scale | None) -> bool:
+    """Whether the middle of a thing lies on the scale target's sheet: its print, most likely."""
+    middle = contour.reshape(-1, 2).mean(axis=0)
+    return any(
+        cv2.pointPolygonTest(
+            outline.astype(np.float32).reshape(-1, 1, 2), (float(middle[0]), float(middle[1])), measureDist=False
+        )
+        >= 0
+        for outline in (scale.target_px if scale is not None else ())
+    )
 
 
 def _holds_any(contour: NDArray[np.int32], plated: NDArray[np.bool_]) -> bool:

@@ -1,5 +1,7 @@
 """Outlines of boards, their areas, and how far places are from their edges."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -86,3 +88,20 @@ def test_the_frames_border_is_no_edge_of_a_board() -> None:
 def test_without_outlines_there_is_no_distance() -> None:
     assert edge_distance(np.ones(SHAPE, bool)) is None
     assert edge_distance(np.zeros(SHAPE, bool)) is None
+
+
+def test_print_on_the_target_is_no_board_but_a_plated_board_on_it_is() -> None:
+    mask = polygon_share(box((200.0, 150.0), 120.0, 60.0, 0.0), SHAPE) > 0.5
+    sheet = np.array([[100, 80], [300, 80], [300, 220], [100, 220]], np.float64)
+    on_sheet = replace(scale(4.0), target_px=(sheet,))
+    assert len(find_boards(mask, scale(4.0))) == 1
+    assert find_boards(mask, on_sheet) == ()
+    plated = np.zeros(SHAPE, bool)
+    plated[150, 200] = True
+    assert len(find_boards(mask, on_sheet, plated)) == 1
+
+
+def test_a_printed_line_is_no_board() -> None:
+    line = polygon_share(box((200.0, 150.0), 240.0, 12.0, 0.0), SHAPE) > 0.5
+    assert find_boards(line, scale(4.0)) == ()
+    assert len(find_boards(line, scale(1.0))) == 1
