@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
+from app.chart import show_curve, show_swings
 from app.show import bars, caution, heading, plain, table, visible_only
 from grader.units import format_money, format_share
 from grader.value import Offer
@@ -17,6 +18,7 @@ from grader.value.words import (
     budget_lines,
     highest_words,
     lot_rows,
+    question_rows,
     route_rows,
     routes_heading,
     summary_lines,
@@ -49,10 +51,18 @@ def show_offer(offer: Offer) -> None:
         table(("", ""), at_price_lines(at, offer))
     heading(routes_heading(offer))
     table(ROUTE_COLUMNS, route_rows(offer))
+    heading("Profit against price")
+    show_curve(offer)
+    asked = question_rows(offer)
+    if asked:
+        heading("Worth asking before you buy")
+        table(("", ""), asked)
     lines = budget_lines(offer)
     if lines:
         heading("What moves the profit most")
         bars([(title, share, f"profit {swing}" if swing else "") for title, share, swing in lines])
+        heading("How far each input swings the profit")
+        show_swings(offer)
     with st.expander("What was assumed"):
         table(("", ""), assumed_lines(offer))
     for item in offer.notices:

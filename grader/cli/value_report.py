@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from rich.markup import escape
 from rich.table import Table
 
@@ -10,6 +12,7 @@ from grader.cli.output import out
 from grader.units import format_money, format_share
 from grader.value import Offer
 from grader.value.words import (
+    CURVE_COLUMNS,
     LOT_COLUMNS,
     ROUTE_COLUMNS,
     Lines,
@@ -18,8 +21,10 @@ from grader.value.words import (
     at_price_lines,
     break_even_words,
     budget_lines,
+    curve_rows,
     highest_words,
     lot_rows,
+    question_rows,
     route_rows,
     routes_heading,
     summary_lines,
@@ -32,14 +37,7 @@ def show_offer(offer: Offer) -> None:
     out.print(f"[bold]Highest price worth paying: {highest_words(offer)}[/] (you accept a {risk} chance of a loss)")
     if offer.reason is not None:
         _show_notice(offer.reason)
-    if offer.lot:
-        out.print()
-        table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-        for column in LOT_COLUMNS:
-            table.add_column(column)
-        for row in lot_rows(offer):
-            table.add_row(*(escape(cell) for cell in row))
-        out.print(table, soft_wrap=False)
+    _show_rows("The lot", LOT_COLUMNS, lot_rows(offer))
     out.print()
     _show_lines([*summary_lines(offer), ("Break-even price (no profit on average)", break_even_words(offer))])
     shown = at_price(offer)
@@ -48,8 +46,10 @@ def show_offer(offer: Offer) -> None:
         out.print()
         out.print(f"[bold]{escape(title)}[/]")
         _show_lines(at_price_lines(at, offer), indent="  ")
-    _show_routes(offer)
+    _show_rows(routes_heading(offer), ROUTE_COLUMNS, route_rows(offer))
     _show_budget(offer)
+    _show_rows("Profit against price", CURVE_COLUMNS, curve_rows(offer))
+    _show_rows("Worth asking before you buy", ("", ""), question_rows(offer))
     out.print()
     out.print("[bold]Assumed[/]")
     _show_lines(assumed_lines(offer), indent="  ")
@@ -75,15 +75,18 @@ def _show_notice(item: Notice) -> None:
     out.print(f"  → {escape(item.advice)}")
 
 
-def _show_routes(offer: Offer) -> None:
+def _show_rows(heading: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """A heading and a table; nothing where there are no rows."""
+    if not rows:
+        return
     out.print()
-    out.print(f"[bold]{escape(routes_heading(offer))}[/]")
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    first, *others = ROUTE_COLUMNS
+    out.print(f"[bold]{escape(heading)}[/]")
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_header=any(columns))
+    first, *others = columns
     table.add_column(f"  {first}")
     for column in others:
-        table.add_column(column, justify="right")
-    for title, *cells in route_rows(offer):
+        table.add_column(column)
+    for title, *cells in rows:
         table.add_row(f"  {escape(title)}", *(escape(cell) for cell in cells))
     out.print(table, soft_wrap=False)
 

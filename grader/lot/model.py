@@ -162,7 +162,9 @@ class PartEstimate:
             "photos": [
                 {
                     "front": s.front.photo,
+                    "front_sha256": s.front.sha256,
                     "back": s.back.photo if s.back else None,
+                    "back_sha256": s.back.sha256 if s.back else None,
                     "boards": s.boards,
                     "weighed_g": s.weighed_g,
                 }

@@ -27,6 +27,9 @@ _KG_PER_G = 1e-3
 # Equal prices computed two ways differ in the last bits; they are no loss.
 REL_ROUNDING = 1e-9
 
+_CURVE_POINTS = 26
+_CURVE_REACH = 1.25
+
 Values = Mapping[str, FloatArray]
 
 
@@ -71,6 +74,12 @@ class Economics:
         loses = self.worth < price * (1 - REL_ROUNDING)
         worst, best = np.quantile(profit, [0.05, 0.95])
         return AtPrice(price, float(np.mean(profit)), float(np.mean(loses)), float(worst), float(best))
+
+    def curve(self, price: float) -> tuple[AtPrice, ...]:
+        """What buying at evenly spaced prices means, from zero to beyond this price and the break-even."""
+        reach = max(price, self.break_even(), float(np.quantile(self.worth, 0.75)))
+        top = _CURVE_REACH * reach if reach > 0 else float(np.mean(self.costs)) or 1.0
+        return tuple(self.at(float(p)) for p in np.linspace(0.0, top, _CURVE_POINTS))
 
     def cash_tied_up(self, price: float) -> float:
         """Money that is out, on average, before anything comes in: price and costs without one's own time."""

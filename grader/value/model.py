@@ -15,6 +15,7 @@ from grader.model import Range
 from grader.units import Money, money_down
 from grader.value.entries import Cost, Sale, Settlement, Spot, Work
 from grader.value.estimates import same_currency
+from grader.value.information import Question
 
 DEFAULT_ACCEPTED_LOSS = 0.10
 
@@ -234,6 +235,8 @@ class Offer:
         routes: ways to deal with the lot, bought at ``budget_price``; the first is stripping, the last not to buy.
         budget: what each input contributes to the range of the profit at ``budget_price``; swings are profits.
         budget_price: the asking price, else the highest price.
+        curve: what buying at prices from zero upwards would mean.
+        questions: what to find out before buying at ``budget_price``, the most valuable first.
         assumptions: what was assumed.
         lot: what the lot is said to hold, part by part.
         notices: what the user should know.
@@ -251,6 +254,8 @@ class Offer:
     routes: tuple[RouteOutcome, ...]
     budget: tuple[BudgetLine, ...]
     budget_price: float
+    curve: tuple[AtPrice, ...]
+    questions: tuple[Question, ...]
     assumptions: Assumptions
     lot: tuple[Mapping[str, Any], ...]
     notices: tuple[Notice, ...]
@@ -280,6 +285,8 @@ class Offer:
                 for line in self.budget
             ],
             "budget_price": self.budget_price,
+            "curve": [at.as_json() for at in self.curve],
+            "questions": [q.as_json() for q in self.questions],
             "assumptions": self.assumptions.as_json(),
             "lot": [dict(part) for part in self.lot],
             "warnings": [n.as_json() for n in self.notices],

@@ -23,6 +23,7 @@ from grader.value.economics import (
     spot_of,
 )
 from grader.value.entries import Spot
+from grader.value.information import questions
 from grader.value.model import Assumptions, Offer
 from grader.value.notices import STATEMENTS
 from grader.value.routes import compare_routes
@@ -93,6 +94,10 @@ def value_lot(
         routes=compare_routes(money, mass_g, assumptions, values, shown_price, purchases),
         budget=budget(profit_model(gold_mg, assumptions, values, purchases, shown_price), draws, seed),
         budget_price=shown_price,
+        curve=money.curve(shown_price),
+        questions=questions(
+            money.profit(shown_price), (*gold_mg.inputs.values(), *assumptions.inputs()), values, lot
+        ),
         assumptions=assumptions,
         lot=tuple(lot),
         notices=(*own, *notices),

@@ -9,7 +9,7 @@ import numpy as np
 from calibration.inputs import Input
 from grader.budget import TOGETHER
 from grader.model import Range
-from grader.units import PricePerMass, format_money, format_range, format_share, money_down
+from grader.units import PricePerMass, format_money, format_range, format_share, money_down, round_to
 from grader.value.entries import Spot
 from grader.value.model import AtPrice, Offer, support
 
@@ -62,6 +62,36 @@ def route_rows(offer: Offer) -> list[tuple[str, ...]]:
 LOT_COLUMNS = ("Part", "Boards photographed", "Boards in the lot")
 
 
+_MOST_QUESTIONS = 6
+_LEAST_WORTH = 0.02  # of the dearest answer
+
+
+def question_rows(offer: Offer) -> list[tuple[str, str]]:
+    """What to ask or find out before buying, and the most that the answer is worth."""
+    asked = [q for q in offer.questions if q.worth >= _LEAST_WORTH * offer.questions[0].worth][:_MOST_QUESTIONS]
+    currency = offer.assumptions.currency
+    return [(q.text, f"worth up to {round_to(q.worth, q.worth)} {currency} to you") for q in asked]
+
+
+CURVE_COLUMNS = ("Price", "Expected profit", "In 90 of 100 cases between", "Chance of a loss")
+_CURVE_ROWS_EVERY = 5
+
+
+def curve_rows(offer: Offer) -> list[tuple[str, str, str, str]]:
+    """Profit against price, a few points of the curve."""
+    currency = offer.assumptions.currency
+    rows = []
+    for at in offer.curve[::_CURVE_ROWS_EVERY]:
+        spread = (at.best_in_twenty - at.worst_in_twenty) / 2
+        low, high = (format_money(x, currency, spread) for x in (at.worst_in_twenty, at.best_in_twenty))
+        mean = format_money(at.expected_profit, currency, spread)
+        step = offer.curve[1].price - offer.curve[0].price
+        rows.append(
+            (format_money(at.price, currency, step), mean, f"{low} and {high}", format_share(at.chance_of_loss))
+        )
+    return rows
+
+
 def lot_rows(offer: Offer) -> list[tuple[str, str, str]]:
     """The parts of the lot: name, boards photographed, boards that there are likely to be."""
     return [(str(p["name"]), str(p["boards_seen"]), f"{p['boards']:.0f}") for p in offer.lot]
@@ -101,6 +131,17 @@ def budget_lines(offer: Offer) -> list[tuple[str, float, str]]:
             swing = f"{low} to {high}"
         lines.append((line.title, line.share_of_variance, swing))
     return lines
+
+
+def swing_lines(offer: Offer) -> list[tuple[str, float, float]]:
+    """Title and profit at either end of an input's range, the widest swing first."""
+    found = [
+        (line.title, min(line.swing_low, line.swing_high), max(line.swing_low, line.swing_high))
+        for line in offer.budget
+        if line.swing_low is not None and line.swing_high is not None
+    ]
+    widest = sorted(found, key=lambda swing: swing[1] - swing[2])[:_MOST_LINES]
+    return [swing for swing in widest if swing[2] - swing[1] > _SHOWN_SHARE * (widest[0][2] - widest[0][1])]
 
 
 def assumed_lines(offer: Offer) -> Lines:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,7 @@ from grader.value import (
     value_lot,
     with_given,
 )
-from grader.value.words import break_even_words, highest_words
+from grader.value.words import break_even_words, highest_words, lot_rows, question_rows, route_rows
 
 GO = "What can I pay?"
 
@@ -87,6 +88,9 @@ def test_the_price_is_that_of_the_valuation(value_page: Any, measured: Kept) -> 
     assert figures["Highest price worth paying"] == highest_words(offer)
     assert figures["Break-even price (no profit on average)"] == break_even_words(offer)
     assert "Chance of a loss at 400.00 USD" in figures
+    html = value_page.html()
+    for row in (*route_rows(offer), *question_rows(offer), *lot_rows(offer)):
+        assert all(escape(cell) in html for cell in row)
     for notice in offer.notices:
         assert any(text.startswith(notice.message) for text in value_page.told("warning"))
     assert any(CAUTION in text for text in value_page.told("info"))

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
+from itertools import pairwise
 from math import exp, sqrt
 
 import numpy as np
@@ -21,6 +22,7 @@ from grader.model import EMPTY, ProductModel, Term
 from grader.units import Money
 from grader.value import VALUATION_DRAWS, Assumptions, Cost, Offer, Spot, economics, value_lot
 from grader.value.entries import Basis
+from grader.value.words import swing_lines
 
 TODAY = date(2026, 11, 25)
 FEW = 2_000
@@ -349,3 +351,30 @@ def test_what_a_valuation_refuses() -> None:
         with pytest.raises(UsageError) as caught:
             value_lot(lot, given_assumptions, today=TODAY, asking_price=asking, draws=10)
         assert caught.value.code == code
+
+
+def test_the_curve_falls_from_a_gift_to_beyond_the_break_even() -> None:
+    result = offer(gold(2000.0, **SPREAD), assume(**UNSURE), asking=90.0)
+    prices = [at.price for at in result.curve]
+    assert prices[0] == 0.0
+    assert prices == sorted(prices)
+    assert prices[-1] > max(90.0, result.break_even)
+    for near, far in pairwise(result.curve):
+        assert far.expected_profit < near.expected_profit
+        assert far.chance_of_loss >= near.chance_of_loss
+        assert far.worst_in_twenty < far.expected_profit < far.best_in_twenty
+    # straight: each unit of price costs one unit of profit
+    assert result.curve[0].expected_profit - result.curve[-1].expected_profit == pytest.approx(prices[-1])
+
+
+def test_a_lot_that_is_worth_nothing_still_has_a_curve() -> None:
+    result = offer(EMPTY, assume(costs=[cost("work", fixed(10.0))]))
+    assert result.curve[0].expected_profit == pytest.approx(-10.0)
+    assert result.curve[-1].price > 0
+
+
+def test_swings_come_widest_first_and_without_direction() -> None:
+    lot = gold(2000.0, thickness=known("lognormal", 1.0, 0.4), scale=known("normal", 1.0, 0.05))
+    lines = swing_lines(offer(lot, assume(costs=[cost("work", known("triangular", 5.0, 8.0, 20.0))]), asking=60.0))
+    assert [title for title, _, _ in lines] == ["thickness", "scale", "work"]
+    assert all(low < high for _, low, high in lines)

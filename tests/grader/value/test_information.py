@@ -1,0 +1,89 @@
+"""What it is worth to know an input before deciding."""
+
+from __future__ import annotations
+
+from math import exp, log, sqrt
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.stats import norm
+
+from calibration.inputs import Distribution, Input
+from grader.value.information import questions, value_of_knowing
+
+N = 100_000
+
+
+def draws(name: str, kind: str, *parameters: float) -> np.ndarray:
+    return Input(name, name, Distribution(kind, parameters), "test").draws(N)
+
+
+X, Y, NOISE = draws("x", "normal", 0.0, 1.0), draws("y", "normal", 0.0, 1.0), draws("noise", "normal", 0.0, 1.0)
+
+
+def test_a_lognormal_value_against_a_price_is_a_call_option() -> None:
+    """profit = v - c: knowing v is worth E[max(v - c, 0)] - max(E[v] - c, 0), the closed form of Black (1976)."""
+    sigma, median = 0.6, 100.0
+    value = draws("v", "lognormal", median, sigma)
+    mean = median * exp(sigma**2 / 2)
+    for price in (60.0, mean, 200.0):
+        d = (log(mean / price) + sigma**2 / 2) / sigma
+        call = mean * norm.cdf(d) - price * norm.cdf(d - sigma)
+        known = value_of_knowing(value - price, [value])
+        assert known == pytest.approx(call - max(mean - price, 0.0), rel=0.02, abs=0.15)
+
+
+def test_a_factor_among_others_is_worth_what_its_conditional_mean_says() -> None:
+    """profit = v × w - c with independent v and w: given v the mean is v × E[w] - c."""
+    v, w = draws("v", "lognormal", 100.0, 0.5), draws("w", "triangular", 0.5, 1.0, 1.5)
+    price = 100 * exp(0.125)
+    direct = np.mean(np.maximum(v * w.mean() - price, 0.0)) - max(np.mean(v) * w.mean() - price, 0.0)
+    assert value_of_knowing(v * w - price, [v]) == pytest.approx(direct, rel=0.02)
+
+
+def test_what_is_irrelevant_or_certain_is_worth_nothing() -> None:
+    assert value_of_knowing(X, [NOISE]) == 0.0
+    assert value_of_knowing(X, [np.ones(N)]) == 0.0
+    assert value_of_knowing(np.zeros(N), [X]) == 0.0
+    # a loss whatever the answer
+    assert value_of_knowing(np.minimum(X, 3.0) - 10.0, [X]) < 1e-3
+
+
+@given(mean=st.floats(-2, 2), a=st.floats(0.1, 3), b=st.floats(0.1, 3))
+@settings(max_examples=15, deadline=None)
+def test_knowing_more_is_worth_more_and_never_more_than_knowing_all(mean: float, a: float, b: float) -> None:
+    profit = mean + a * X + b * Y + NOISE
+    one, both = value_of_knowing(profit, [X]), value_of_knowing(profit, [X, Y])
+    everything = np.mean(np.maximum(profit, 0.0)) - max(profit.mean(), 0.0)
+    assert 0 <= one <= both + 0.01
+    assert both <= everything + 0.01
+    spread = sqrt(a**2 + b**2)
+    closed = spread * (norm.pdf(mean / spread) - abs(mean) / spread * norm.sf(abs(mean) / spread))
+    assert both == pytest.approx(closed, abs=0.015)
+
+
+def test_inputs_of_one_question_are_asked_together_and_the_dearest_first() -> None:
+    def normal(name: str, title: str) -> Input:
+        return Input(name, title, Distribution("normal", (0.0, 1.0)), "test")
+
+    sha = "abcdef012345"
+    inputs = [
+        normal(f"scale-fit:{sha}", "fit"),
+        normal(f"scale-tilt:{sha}", "tilt"),
+        normal("other-face:cards", "face"),
+        normal("cost:box", "a box"),
+        normal("unheard-of", "nobody can know"),
+        Input("count:cards", "fixed", Distribution("constant", (30.0,)), "test"),
+    ]
+    values = {i.name: i.draws(N) for i in inputs}
+    profit = 3 * values["other-face:cards"] + sum(values[i.name] for i in inputs[:-1])
+    lot = [{"photos": [{"front": "a.jpg", "front_sha256": sha + "9" * 52, "back": None, "back_sha256": None}]}]
+    first, second, third = questions(profit, inputs, values, lot)
+    assert first.inputs == ("other-face:cards",)
+    assert "other face of cards" in first.text
+    assert second.inputs == (f"scale-fit:{sha}", f"scale-tilt:{sha}")
+    assert "a.jpg" in second.text
+    assert third.text == "Get a firm figure: a box."
+    assert first.worth > second.worth > third.worth > 0
