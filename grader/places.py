@@ -12,6 +12,11 @@ def data_folder() -> Path:
     return platformdirs.user_data_path("board-gold-grader", appauthor=False)
 
 
+def log_path() -> Path:
+    """The usual log."""
+    return data_folder() / "log.sqlite"
+
+
 def print_check_path() -> Path:
     """The file that keeps the printed target's measured check bar."""
     return data_folder() / "print-check.json"

@@ -7,6 +7,7 @@ import sys
 import typer
 
 from calibration.errors import GraderError
+from grader.cli import log_learn as _more_of_log  # noqa: F401 - adds its commands to log_app
 from grader.cli.demo import demo
 from grader.cli.log import log_app
 from grader.cli.measure import measure_command

@@ -15,6 +15,7 @@ import typer
 from calibration.errors import UsageError
 from grader.cli.log_report import show_contents, show_lots
 from grader.cli.output import out, write_whole
+from grader.learn import newest_in
 from grader.log import TABLES, NewLot, NewPurchase, NewYield, TableName, checked, photo_of, to_csv, to_json
 from grader.units import format_mass, parse_fineness, parse_mass_g, parse_money, parse_weighed_mg
 from grader.value import measurements_of
@@ -58,10 +59,10 @@ def list_(log: LogOption = None, json: JsonFlag = False) -> None:
 
     Example: grader log list
     """
-    contents = _existing(log).contents()
+    contents = existing_log(log).contents()
     if json:
         # The heavy documents are for show and export.
-        out.file.write(to_json(replace(contents, photos=(), estimates=(), offers=())))
+        out.file.write(to_json(replace(contents, photos=(), estimates=(), offers=(), beliefs=())))
     else:
         show_lots(contents)
 
@@ -72,7 +73,7 @@ def show(lot: LotArgument, log: LogOption = None, json: JsonFlag = False) -> Non
 
     Example: grader log show "attic lot"
     """
-    contents = _existing(log).entries(_lot(lot))
+    contents = existing_log(log).entries(lot_key(lot))
     if json:
         out.file.write(to_json(contents))
     else:
@@ -83,6 +84,9 @@ def show(lot: LotArgument, log: LogOption = None, json: JsonFlag = False) -> Non
 def new(
     lot: Annotated[str, typer.Argument(help="A name for the lot.", show_default=False)],
     seller: Annotated[str, typer.Option(help="Who sells it, as you like to write it.")] = "",
+    part: Annotated[
+        str, typer.Option(help="Kind of boards, such as 'memory strips'; what is learned goes by it.")
+    ] = "",
     note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
     log: LogOption = None,
 ) -> None:
@@ -90,9 +94,9 @@ def new(
 
     Example: grader log new "attic lot" --seller "clear-out sale"
     """
-    entry = checked(NewLot, name=lot, seller=seller, note=note)
-    started = _open(log).add_lot(entry)
-    _say(f"Lot {started.id}, {started.name}, is in the log.")
+    entry = checked(NewLot, name=lot, seller=seller, part=part, note=note)
+    started = opened_log(log).add_lot(entry)
+    say(f"Lot {started.id}, {started.name}, is in the log.")
 
 
 @log_app.command()
@@ -109,8 +113,8 @@ def add(
     """
     documents = [(path.name, document) for path in measurements for document in documents_in(path)]
     measurements_of(documents)  # refuses what holds no gold estimate, and a photo given twice
-    kept = _existing(log).add_estimates(_lot(lot), [(photo_of(d), d) for _, d in documents])
-    _say(f"{len(kept)} {'estimate' if len(kept) == 1 else 'estimates'} logged for {lot}.")
+    kept = existing_log(log).add_estimates(lot_key(lot), [(photo_of(d), d) for _, d in documents])
+    say(f"{len(kept)} {'estimate' if len(kept) == 1 else 'estimates'} logged for {lot}.")
 
 
 @log_app.command()
@@ -135,38 +139,86 @@ def bought(
         currency=money.currency,
         mass_g=None if mass is None else parse_mass_g(mass),
         count=count,
-        bought_on=_day(day),
+        bought_on=day_of(day),
     )
-    _existing(log).add_purchase(_lot(lot), entry)
-    _say(f"Purchase of {lot} for {money} logged.")
+    existing_log(log).add_purchase(lot_key(lot), entry)
+    say(f"Purchase of {lot} for {money} logged.")
+
+
+UncertaintyOption = Annotated[str | None, typer.Option(help="Standard uncertainty of that mass: '0.01 g'.")]
+FinenessOption = Annotated[str | None, typer.Option(help="Share of gold in it: '995', '0.995' or '99.5 %'.")]
+KnownOption = Annotated[Known, typer.Option("--fineness-known", help="How the fineness is known.")]
+CarriedOption = Annotated[str | None, typer.Option(help="Fine gold in it that came from elsewhere: '12 mg'.")]
+LostOption = Annotated[str | None, typer.Option(help="Fine gold lost by accident or left behind: '12 mg'.")]
+WhoOption = Annotated[str, typer.Option(help="Who writes this down.")]
 
 
 @log_app.command("yield")
 def yield_(
     lot: LotArgument,
     mass: Annotated[str, typer.Option(help="Gold as weighed: '1.25 g', '8 dwt'; '0 g' if none.", show_default=False)],
-    uncertainty: Annotated[str | None, typer.Option(help="Standard uncertainty of that mass: '0.01 g'.")] = None,
-    fineness: Annotated[str | None, typer.Option(help="Share of gold in it: '995', '0.995' or '99.5 %'.")] = None,
-    known: Annotated[Known, typer.Option("--fineness-known", help="How the fineness is known.")] = Known.ASSUMED,
+    uncertainty: UncertaintyOption = None,
+    fineness: FinenessOption = None,
+    known: KnownOption = Known.ASSUMED,
+    copies: Annotated[float, typer.Option(help="How many times the photographed boards went in.")] = 1.0,
+    also: Annotated[
+        list[str] | None, typer.Option(help="Another lot that went in: 'LOT' or 'LOT=2' for twice its boards.")
+    ] = None,
+    carried_in: CarriedOption = None,
+    lost: LostOption = None,
     note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
     day: Annotated[str | None, typer.Option("--date", help="Day of weighing: 2026-11-20. Today if left out.")] = None,
+    who: WhoOption = "",
     log: LogOption = None,
 ) -> None:
-    """Log gold that was weighed at the end.
+    """Log gold that was weighed at the end."""
+    entry = yield_entry(mass, uncertainty, fineness, known, carried_in, lost, note, day_of(day), who)
+    lots = {lot_key(lot): copies, **dict(_also(text) for text in also or ())}
+    opened = existing_log(log)
+    kept = opened.add_yield(lot_key(lot), entry, lots)
+    say(f"Yield {kept.id}, {format_mass(entry.mass_mg)} from {lot}, logged.")
+    found = newest_in(opened)
+    for flag in () if found is None else found.flags():
+        if flag.yield_id == kept.id:
+            say(f"It is {flag.ratio:.3g} times what all other yields led to expect. What may have happened:")
+            for reason in flag.reasons:
+                say(f"  {reason}")
 
-    Example: grader log yield "attic lot" --mass "1.25 g" --fineness 995
-    """
-    entry = checked(
+
+def yield_entry(
+    mass: str,
+    uncertainty: str | None,
+    fineness: str | None,
+    known: Known,
+    carried_in: str | None,
+    lost: str | None,
+    note: str,
+    day: date,
+    who: str,
+) -> NewYield:
+    """A yield from what was typed."""
+    return checked(
         NewYield,
         mass_mg=parse_weighed_mg(mass),
         uncertainty_mg=None if uncertainty is None else parse_weighed_mg(uncertainty),
         fineness=None if fineness is None else parse_fineness(fineness),
         fineness_known=None if fineness is None else known.value,
+        carried_in_mg=0.0 if carried_in is None else parse_weighed_mg(carried_in),
+        lost_mg=0.0 if lost is None else parse_weighed_mg(lost),
         note=note,
-        weighed_on=_day(day),
+        weighed_on=day,
+        who=who,
     )
-    _existing(log).add_yield(_lot(lot), entry)
-    _say(f"Yield of {format_mass(entry.mass_mg)} from {lot} logged.")
+
+
+def _also(text: str) -> tuple[int | str, float]:
+    name, equals, number = text.rpartition("=")
+    try:
+        return (lot_key(name), float(number)) if equals else (lot_key(text), 1.0)
+    except ValueError as error:
+        raise UsageError(
+            "copies-invalid", f"'{text}' is no lot with a number.", "Write it as LOT=2, or LOT alone."
+        ) from error
 
 
 @log_app.command()
@@ -183,13 +235,13 @@ def export(
     Example: grader log export --format csv --table lots --output lots.csv
     """
     write = _export_of(form, table)
-    opened = _existing(log)
+    opened = existing_log(log)
     text = write(opened)
     if output is None:
         out.file.write(text)
     else:
         write_whole(output, text.encode())
-        _say(f"{output} written.")
+        say(f"{output} written.")
 
 
 def _export_of(form: ExportFormat, table: str | None) -> Callable[[Log], str]:
@@ -209,27 +261,35 @@ def _export_of(form: ExportFormat, table: str | None) -> Callable[[Log], str]:
     return lambda log: to_csv(log.contents(), chosen)
 
 
-def _open(path: Path | None, *, must_exist: bool = False) -> Log:
+def opened_log(path: Path | None, *, must_exist: bool = False) -> Log:
+    """The log at a path, or the usual one."""
     from grader.log import open_log
 
     return open_log(path, must_exist=must_exist)
 
 
-def _existing(path: Path | None) -> Log:
-    return _open(path, must_exist=True)
+def existing_log(path: Path | None) -> Log:
+    """The log at a path, or the usual one; it must be there."""
+    return opened_log(path, must_exist=True)
 
 
-def _say(text: str) -> None:
+def say(text: str) -> None:
+    """Print a line as it is."""
     out.print(text, markup=False)
 
 
-def _lot(text: str) -> int | str:
+def lot_key(text: str) -> int | str:
     """A lot's number or name: names always hold a letter."""
     stripped = text.strip()
     return int(stripped) if re.fullmatch(r"[0-9]{1,18}", stripped) else stripped
 
 
-def _day(text: str | None) -> date:
+def day_of(text: str | None) -> date:
+    """A day as typed; today if left out.
+
+    Raises:
+        UsageError: ``date-unreadable``.
+    """
     if text is None or text.strip().lower() == "today":
         return date.today()
     try:

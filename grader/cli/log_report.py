@@ -13,20 +13,25 @@ from grader.log.tables import TextTable, entry_tables, lots_table
 
 def show_lots(contents: Contents) -> None:
     """One line a lot."""
-    _show(lots_table(contents))
+    show_table(lots_table(contents))
 
 
 def show_contents(contents: Contents) -> None:
     """All entries of one lot."""
     lot = contents.lots[0]
-    about = "".join(f"  {label}: {text}" for label, text in (("seller", lot.seller), ("note", lot.note)) if text)
+    about = "".join(
+        f"  {label}: {text}"
+        for label, text in (("seller", lot.seller), ("boards", lot.part), ("note", lot.note))
+        if text
+    )
     out.print(f"[bold]Lot {lot.id}, {escape(lot.name)}[/]{escape(about)}")
     for table in entry_tables(contents):
         out.print(f"\n[bold]{table.title}[/]")
-        _show(table)
+        show_table(table)
 
 
-def _show(texts: TextTable) -> None:
+def show_table(texts: TextTable) -> None:
+    """A table on a terminal, tab-separated lines in a pipe."""
     if not out.is_terminal:
         for row in (texts.columns, *texts.rows):
             out.file.write("\t".join(row) + "\n")  # printing would turn tabs into spaces

@@ -5,24 +5,27 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from calibration.errors import GraderError, PhotoError, RefusedError, UsageError
+from calibration.errors import GraderError, LogError, PhotoError, RefusedError, UsageError
 from calibration.files import check_place
 from calibration.print_check import load_print_check
 from grader.cli.choices import choose_scale
 from grader.cli.measure_report import show_measurement, show_summary
-from grader.cli.output import as_json, err, show_error, write_whole
+from grader.cli.output import as_json, err, out, show_error, write_whole
 from grader.coverage.classical import ClassicalSegmenter
 from grader.measure import Measurement, Request, measure
 from grader.photo import load_photo
-from grader.places import print_check_path
+from grader.places import log_path, print_check_path
 from grader.report import coverage_png, measurement_document, overlay_png
 from grader.report.document import SCHEMA
 from grader.report.words import STEP_WORDS
 from grader.units import parse_length_mm
+
+if TYPE_CHECKING:
+    from grader.learn import Newest
 
 
 def measure_command(
@@ -49,6 +52,12 @@ def measure_command(
     json_out: Annotated[Path | None, typer.Option("--json", help="Write the measurement here (- prints it).")] = None,
     coverage: Annotated[Path | None, typer.Option(help="Write the coverage as a grey PNG.")] = None,
     overlay: Annotated[Path | None, typer.Option(help="Write the photo with the plating coloured, PNG.")] = None,
+    part: Annotated[str, typer.Option(help="Kind of boards, as in the log: what its yields taught is used.")] = "",
+    seller: Annotated[str, typer.Option(help="Who sells them, as in the log.")] = "",
+    published: Annotated[
+        bool, typer.Option("--published", help="Published thickness, not what the log's yields taught.")
+    ] = False,
+    log: Annotated[Path | None, typer.Option(help="The log to learn from; the usual one if left out.")] = None,
     calibration: Annotated[
         Path | None, typer.Option(help="File that keeps the check bar's length; the usual one if left out.")
     ] = None,
@@ -75,7 +84,9 @@ def measure_command(
         )
     _check_outputs(photos, [p for p in (json_out, coverage, overlay) if p is not None and str(p) != "-"])
     check = load_print_check(calibration if calibration is not None else print_check_path())
+    learned = None if published else _learned(log)
     request = Request(
+        properties=None if learned is None else learned.properties(part, seller),
         scale=choice,
         board_thickness_mm=parse_length_mm(board_thickness) if board_thickness is not None else None,
         print_factor=check.print_factor() if check is not None else None,
@@ -90,11 +101,38 @@ def measure_command(
         _write(done, json_out, coverage, overlay)
         if json_out is None or str(json_out) != "-":
             show_measurement(done)
+            _say_learned(learned)
         if done.refused is not None:
             show_error(done.refused, done.photo.name)
             raise typer.Exit(RefusedError.exit_code)
         return
     raise typer.Exit(_measure_many(photos, request, json_out))
+
+
+def _learned(path: Path | None) -> Newest | None:
+    """What the log's yields teach. The usual log need not be there, nor be sound, for a photo to be measured."""
+    if path is None and not log_path().is_file():
+        return None
+    from grader.learn.newest import newest_in
+    from grader.log import open_log
+
+    try:
+        with open_log(path, must_exist=True) as log:
+            return newest_in(log)
+    except LogError as error:
+        if path is not None:
+            raise
+        show_error(error, "published thickness is used")
+        return None
+
+
+def _say_learned(learned: Newest | None) -> None:
+    if learned is not None:
+        from grader.learn.tables import belief_sentences
+
+        for sentence in belief_sentences(learned):
+            out.print(sentence, markup=False)
+        out.print("Gold is what your process recovers of it. With --published: published thickness, gold present.")
 
 
 def _check_outputs(photos: list[Path], outputs: list[Path]) -> None:

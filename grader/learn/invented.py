@@ -9,7 +9,8 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,8 @@ import numpy as np
 from calibration.inputs import Distribution, Input
 from calibration.thickness import Finish, GoldProperties, gold_properties
 from grader.gold import gold_mass
-from grader.log import NewLot, NewPurchase, NewYield, checked
+from grader.learn.newest import newest_in
+from grader.log import NewLot, NewPurchase, NewYield, checked, open_log, photo_of
 from grader.model import ProductModel, Range
 
 # invented kinds of boards and their typical effective thickness in um
@@ -83,7 +85,7 @@ def invented(count: int = 30, seed: int = 6) -> tuple[Invented, ...]:
         per_um = {f: a * 1e-3 * _middle(properties[f]) for f, a in areas.items()}
         mass = sum(per_um[f] * PARTS[part][f] for f in areas) * sellers[seller]
         mass *= float(np.exp(_BATCH_SPREAD * rng.standard_t(4)))
-        day += timedelta(days=int(rng.integers(8, 25)))
+        day += timedelta(days=int(rng.integers(8, 25)))  # each is weighed before the next is bought
         found.append(
             Invented(
                 checked(NewLot, name=f"Lot {number:02d}", seller=seller, part=part),
@@ -106,6 +108,29 @@ def invented(count: int = 30, seed: int = 6) -> tuple[Invented, ...]:
             )
         )
     return tuple(found)
+
+
+def write_invented(path: Path, count: int = 30) -> None:
+    """A new log as it would have grown: each lot estimated with what the yields before it taught."""
+    moment = [datetime(2025, 1, 1, 12, tzinfo=UTC)]
+
+    def clock() -> datetime:
+        moment[0] += timedelta(seconds=1)
+        return moment[0]
+
+    def go(day: date) -> None:
+        moment[0] = datetime(day.year, day.month, day.day, 12, tzinfo=UTC)
+
+    with open_log(path, clock=clock) as log:
+        for each in invented(count):
+            go(each.purchase.bought_on)
+            number = log.add_lot(each.lot).id
+            log.add_purchase(number, each.purchase)
+            learned = newest_in(log)
+            document = each.document(None if learned is None else learned.properties(each.lot.part, each.lot.seller))
+            log.add_estimate(number, photo_of(document), document)
+            go(each.gold.weighed_on)
+            log.add_yield(number, each.gold)
 
 
 def _middle(properties: GoldProperties) -> float:

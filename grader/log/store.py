@@ -56,14 +56,14 @@ from grader.log.rows import (
     yield_row,
 )
 from grader.log.store_file import check_file, log_errors, migrate, open_engine, writing
-from grader.places import data_folder
+from grader.places import log_path
 
 Clock = Callable[[], datetime]
 
 
 def default_path() -> Path:
     """Where the log lies if nobody says otherwise: the user's data folder of this platform."""
-    return data_folder() / "log.sqlite"
+    return log_path()
 
 
 def open_log(path: Path | None = None, *, must_exist: bool = False, clock: Clock | None = None) -> Log:

@@ -29,18 +29,25 @@ class TextTable:
 def lots_table(contents: Contents) -> TextTable:
     """One line a lot."""
     latest = contents.latest_estimates()
+    current = contents.current_yields()
+    lots_of = {y.id: {s.lot_id for s in contents.yield_lots if s.yield_id == y.id} for y in current}
     return TextTable(
         "Lots",
-        ("No.", "Lot", "Seller", "Started", "Photos", "Paid", "Gold weighed"),
+        ("No.", "Lot", "Seller", "Boards", "Started", "Photos", "Paid", "Gold weighed"),
         tuple(
             (
                 str(lot.id),
                 lot.name,
                 lot.seller,
+                lot.part,
                 lot.created_at.date().isoformat(),
                 str(sum(e.lot_id == lot.id for e in latest)),
                 "; ".join(_paid(p) for p in contents.purchases if p.lot_id == lot.id),
-                "; ".join(_weighed(y) for y in contents.yields if y.lot_id == lot.id),
+                "; ".join(
+                    _weighed(y) + (" with other lots" if len(lots_of[y.id]) > 1 else "")
+                    for y in current
+                    if lot.id in lots_of[y.id]
+                ),
             )
             for lot in contents.lots
         ),
@@ -86,11 +93,22 @@ def entry_tables(contents: Contents) -> tuple[TextTable, ...]:
         ),
         TextTable(
             "Yields",
-            ("Day", "Gold weighed", "Fineness", "Note"),
-            tuple((y.weighed_on.isoformat(), _weighed(y), _fineness(y), y.note) for y in contents.yields),
+            ("No.", "Day", "Gold weighed", "Fineness", "Note", "Counts"),
+            tuple(
+                (str(y.id), y.weighed_on.isoformat(), _weighed(y), _fineness(y), y.note, _counts(contents, y))
+                for y in contents.yields
+            ),
         ),
     )
     return tuple(table for table in tables if table.rows)
+
+
+def _counts(contents: Contents, gold: Yield) -> str:
+    newer = next((y for y in contents.yields if y.corrects == gold.id), None)
+    if newer is not None:
+        return f"no, corrected by {newer.id}: {newer.reason}"
+    excluded = contents.excluded().get(gold.id)
+    return "yes" if excluded is None else f"not learned from: {excluded.reason}"
 
 
 def _paid(purchase: Purchase) -> str:

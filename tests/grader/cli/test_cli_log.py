@@ -82,7 +82,7 @@ def test_a_lot_from_start_to_yield(grader_log, path: Path, tmp_path: Path):
     assert listed[0].split("\t")[:3] == ["No.", "Lot", "Seller"]
     cells = listed[1].split("\t")
     assert cells[:3] == ["1", "Shed", "man at [the] market"]
-    assert cells[4:] == ["3", "120.50 USD", "1.250 g"]
+    assert cells[5:] == ["3", "120.50 USD", "1.250 g"]
     shown = grader_log("show", "Shed")
     for part in ("two crates", "man at [the] market", "a.jpg", "mm²", "120.50 USD", "510", "assumed"):
         assert part in shown

@@ -1,0 +1,226 @@
+"""``grader log``: what the yields teach, how the estimates did, and what keeps the record right."""
+
+from __future__ import annotations
+
+import getpass
+import hashlib
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from calibration.errors import LogError, UsageError
+from grader.cli.log import (
+    CarriedOption,
+    FinenessOption,
+    JsonFlag,
+    Known,
+    KnownOption,
+    LogOption,
+    LostOption,
+    UncertaintyOption,
+    WhoOption,
+    day_of,
+    existing_log,
+    log_app,
+    say,
+    yield_entry,
+)
+from grader.cli.log_report import show_table
+from grader.cli.output import as_json, out
+from grader.learn import TOGETHER, Newest, newest_in, pairs, returns, returns_by
+from grader.learn.csv_import import entries, read_rows
+from grader.learn.invented import write_invented
+from grader.learn.tables import (
+    belief_sentences,
+    belief_table,
+    flags_table,
+    left_out_table,
+    pairs_table,
+    record_tables,
+    returns_table,
+    rows_table,
+)
+from grader.log import NewAttachment, NewExclusion, NewMark, checked
+
+YieldNumber = Annotated[
+    int, typer.Argument(help="Number of the yield (see: grader log compare).", show_default=False)
+]
+ReasonOption = Annotated[str, typer.Option(help="Why.", show_default=False)]
+DayOption = Annotated[str | None, typer.Option("--date", help="The day: 2026-11-20. Today if left out.")]
+
+
+@log_app.command()
+def belief(log: LogOption = None, json: JsonFlag = False) -> None:
+    """What the yields teach about effective thickness, what it rests on, how far it moved."""
+    found = newest_in(existing_log(log))
+    if json:
+        out.file.write(as_json(None if found is None else found.document()).decode())
+        return
+    if found is None:
+        say("Nothing to learn from yet: log a yield of a lot whose photos were measured.")
+        return
+    for sentence in belief_sentences(found):
+        say(sentence)
+    _show_belief(found)
+    say(f"\n{TOGETHER}")
+
+
+def _show_belief(found: Newest) -> None:
+    for table in (belief_table(found.belief.shifts()), flags_table(found.flags()), left_out_table(found)):
+        if table.rows:
+            out.print(f"\n[bold]{table.title}[/]")
+            show_table(table)
+
+
+@log_app.command()
+def compare(log: LogOption = None) -> None:
+    """Each yield beside the estimate made before it, how the estimates did, and what lots returned."""
+    contents = existing_log(log).contents()
+    found = pairs(contents)
+    if not found:
+        say("No yield yet.")
+        return
+    tables = [pairs_table(found), *record_tables(found), returns_table("What lots returned", returns(contents))]
+    tables += [returns_table(f"What lots returned, by {by}", returns_by(contents, by)) for by in ("seller", "part")]
+    for table in tables:
+        out.print(f"\n[bold]{table.title}[/]")
+        show_table(table)
+    say(
+        "\nScore: CRPS, in the unit of the gold; smaller is better. Estimates with published thickness are of gold "
+        "present; what a process loses shows as weighed below estimated."
+    )
+
+
+@log_app.command()
+def correct(
+    number: YieldNumber,
+    mass: Annotated[str, typer.Option(help="Gold as it should have been entered.", show_default=False)],
+    reason: ReasonOption,
+    day: Annotated[str, typer.Option("--date", help="Day of weighing: 2026-11-20.", show_default=False)],
+    uncertainty: UncertaintyOption = None,
+    fineness: FinenessOption = None,
+    known: KnownOption = Known.ASSUMED,
+    carried_in: CarriedOption = None,
+    lost: LostOption = None,
+    note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
+    who: WhoOption = "",
+    log: LogOption = None,
+) -> None:
+    """Enter a yield anew where it was wrong: give all of it. The wrong entry stays in the log."""
+    new = yield_entry(mass, uncertainty, fineness, known, carried_in, lost, note, day_of(day), _who(who))
+    kept = existing_log(log).correct_yield(number, new, reason)
+    say(f"Yield {kept.id} takes the place of yield {number}.")
+
+
+@log_app.command()
+def exclude(
+    number: YieldNumber,
+    reason: ReasonOption,
+    again: Annotated[bool, typer.Option("--take-in-again", help="Learn from it again.")] = False,
+    who: WhoOption = "",
+    log: LogOption = None,
+) -> None:
+    """Leave a yield out of what is learned from, with a reason; it stays in the log."""
+    entry = checked(NewExclusion, excluded=not again, reason=reason, who=_who(who))
+    existing_log(log).exclude_yield(number, entry)
+    say(f"Yield {number} is {'learned from again' if again else 'no longer learned from'}.")
+
+
+@log_app.command()
+def process(
+    note: Annotated[str, typer.Argument(help="What changed, such as 'finer filters'.", show_default=False)],
+    day: DayOption = None,
+    who: WhoOption = "",
+    log: LogOption = None,
+) -> None:
+    """Mark that your process changed: the fraction recovered is learned anew, thickness is not."""
+    mark = checked(NewMark, kind="process", day=day_of(day), note=note, who=_who(who))
+    existing_log(log).add_mark(mark)
+    say(f"From {mark.day} on the process counts as changed.")
+
+
+@log_app.command()
+def reset(
+    reason: Annotated[str, typer.Argument(help="Why.", show_default=False)],
+    day: DayOption = None,
+    who: WhoOption = "",
+    log: LogOption = None,
+) -> None:
+    """Start the belief over: yields weighed up to this day stay in the log but are no longer learned from."""
+    mark = checked(NewMark, kind="reset", day=day_of(day), note=reason, who=_who(who))
+    existing_log(log).add_mark(mark)
+    say(f"Yields weighed up to {mark.day} are no longer learned from.")
+
+
+@log_app.command()
+def attach(number: YieldNumber, file: Path, who: WhoOption = "", log: LogOption = None) -> None:
+    """Note a file that belongs to a yield, such as an assay's report, by its sha256; the file itself is not kept."""
+    try:
+        digest = hashlib.sha256(file.read_bytes()).hexdigest()
+    except OSError as error:
+        raise UsageError(
+            "file-unreadable", f"{file} cannot be read ({error.strerror}).", "Check its name."
+        ) from error
+    existing_log(log).attach(number, checked(NewAttachment, sha256=digest, name=file.name, who=_who(who)))
+    say(f"{file.name} noted for yield {number}.")
+
+
+@log_app.command("import")
+def import_(
+    file: Annotated[Path, typer.Argument(help="CSV with lot, mass, weighed_on and more.", show_default=False)],
+    write: Annotated[bool, typer.Option("--write", help="Write the rows, if all are right.")] = False,
+    log: LogOption = None,
+) -> None:
+    """Yields from a CSV file: shows every row and what is wrong with it; --write then takes all, or none."""
+    try:
+        text = file.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise UsageError(
+            "file-unreadable", f"{file} cannot be read as text ({error}).", "Save it as UTF-8."
+        ) from error
+    opened = existing_log(log)
+    rows = read_rows(text, opened.contents())
+    show_table(rows_table(rows))
+    wanted = entries(rows)
+    if write:
+        say(f"{len(opened.add_yields(wanted))} yields logged.")
+    else:
+        say("Nothing was written yet; add --write to log these rows.")
+
+
+@log_app.command()
+def backup(to: Path, log: LogOption = None) -> None:
+    """Copy the whole log into a new file."""
+    from grader.log.copies import backup as copy
+
+    copy(existing_log(log), to)
+    say(f"{to} written.")
+
+
+@log_app.command()
+def restore(copy: Path, log: LogOption = None) -> None:
+    """Put a copy in the log's place; the log that was there is kept under another name."""
+    from grader.log.copies import restore as put_back
+
+    kept = put_back(copy, log)
+    say("Restored." if kept is None else f"Restored. The log that was there is now {kept}.")
+
+
+@log_app.command()
+def invent(log: Annotated[Path, typer.Option(help="A new file.", show_default=False)]) -> None:
+    """Fill a new log with 30 invented lots and yields, to try what learning does. Nobody weighed any of it."""
+    if log.exists():
+        raise LogError("log-exists", f"{log} is there already; it was left as it is.", "Name a new file.")
+    write_invented(log)
+    say(f"{log} holds 30 invented lots. See: grader log belief --log {log}")
+
+
+def _who(given: str) -> str:
+    """Who writes: as told, or the name of the account."""
+    if given:
+        return given
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):
+        return ""

@@ -1,0 +1,181 @@
+"""Yields from a CSV file: all rows read and checked before any is written."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from calibration.errors import DataFileError, GraderError, UsageError
+from grader.log import Contents, Lot, NewYield, checked
+from grader.units import parse_fineness, parse_weighed_mg
+
+COLUMNS = (
+    *("lot", "mass", "weighed_on", "uncertainty", "fineness", "fineness_known"),
+    *("copies", "carried_in", "lost", "note", "who"),
+)
+_NEEDED = ("lot", "mass", "weighed_on")
+_MAX_ROWS = 10_000
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of the file.
+
+    Attributes:
+        line: of the file, where the row ends.
+        texts: as read.
+        lot: found in the log; None where the row is wrong.
+        new: the yield; None likewise.
+        copies: how many times the lot's photographed boards went in.
+        problem: what is wrong, or None.
+    """
+
+    line: int
+    texts: Mapping[str, str]
+    lot: Lot | None
+    new: NewYield | None
+    copies: float
+    problem: GraderError | None
+
+
+def read_rows(text: str, contents: Contents) -> tuple[Row, ...]:
+    """All rows, right or wrong.
+
+    Args:
+        text: CSV with a header: ``lot``, ``mass`` and ``weighed_on``, and any other of ``COLUMNS``. Masses carry
+        their
+            unit. Commas or semicolons part the cells.
+        contents: the log, to find the lots and to tell what is in it already.
+
+    Raises:
+        DataFileError: the file as a whole cannot be read: no header, a column missing or unknown, no rows.
+    """
+    head = text.removeprefix("\ufeff").partition("\n")[0]
+    delimiter = ";" if head.count(";") > head.count(",") else ","
+    reader = csv.DictReader(io.StringIO(text.removeprefix("\ufeff"), newline=""), delimiter=delimiter, strict=True)
+    try:
+        names = [name.strip().lower() for name in reader.fieldnames or ()]
+        _check_columns(names)
+        reader.fieldnames = names
+        lots = {lot.name.casefold(): lot for lot in contents.lots} | {str(lot.id): lot for lot in contents.lots}
+        known = {(y.lot_id, y.mass_mg, y.weighed_on) for y in contents.current_yields()}
+        rows: list[Row] = []
+        for cells in reader:
+            row = _row(reader.line_num, cells, lots)
+            if row.lot is not None and row.new is not None:
+                same = (row.lot.id, row.new.mass_mg, row.new.weighed_on)
+                row = row if same not in known else _wrong(row.line, row.texts, _TWICE)
+                known.add(same)
+            rows.append(row)
+            if len(rows) > _MAX_ROWS:
+                raise _invalid(f"more than {_MAX_ROWS} rows")
+    except csv.Error as error:
+        raise _invalid(f"line {reader.line_num}: {error}") from error
+    if not rows:
+        raise _invalid("no rows")
+    return tuple(rows)
+
+
+def entries(rows: tuple[Row, ...]) -> tuple[tuple[int | str, NewYield, float], ...]:
+    """What ``Log.add_yields`` takes, from rows that are all right.
+
+    Raises:
+        UsageError: a row is wrong; nothing should be written then.
+    """
+    wrong = [row for row in rows if row.problem is not None]
+    if wrong:
+        first = wrong[0].problem
+        raise UsageError(
+            "csv-rows-wrong",
+            f"{len(wrong)} of {len(rows)} rows cannot be taken; the first is line {wrong[0].line}: "
+            f"{first.message if first else ''}",
+            "Correct them and import the file again; nothing was written.",
+        )
+    return tuple((row.lot.id, row.new, row.copies) for row in rows if row.lot is not None and row.new is not None)
+
+
+_TWICE = UsageError(
+    "yield-twice",
+    "This yield is in the log, or in the file, already.",
+    "Take the row out, or correct its day or mass.",
+)
+
+
+def _row(line: int, cells: Mapping[str | None, str | list[str] | None], lots: Mapping[str, Lot]) -> Row:
+    texts = {str(k): v.strip() for k, v in cells.items() if k is not None and isinstance(v, str)}
+    try:
+        if None in cells or None in cells.values():
+            raise UsageError(
+                "csv-cells",
+                "The row has more or fewer cells than the header.",
+                "Put text that holds commas in quotes.",
+            )
+        lot = lots.get(texts["lot"].casefold())
+        if lot is None:
+            raise UsageError("lot-unknown", f"There is no lot '{texts['lot']}' in the log.", "Start it first.")
+        return Row(line, texts, lot, _new(texts), _number(texts.get("copies") or "1"), None)
+    except GraderError as error:
+        return _wrong(line, texts, error)
+
+
+def _wrong(line: int, texts: Mapping[str, str], problem: GraderError) -> Row:
+    return Row(line, texts, None, None, 1.0, problem)
+
+
+def _new(texts: Mapping[str, str]) -> NewYield:
+    def mass(name: str) -> float | None:
+        return parse_weighed_mg(texts[name]) if texts.get(name) else None
+
+    fineness = texts.get("fineness")
+    return checked(
+        NewYield,
+        mass_mg=parse_weighed_mg(texts["mass"]),
+        uncertainty_mg=mass("uncertainty"),
+        fineness=parse_fineness(fineness) if fineness else None,
+        fineness_known=(texts.get("fineness_known") or "assumed") if fineness else None,
+        carried_in_mg=mass("carried_in") or 0.0,
+        lost_mg=mass("lost") or 0.0,
+        note=texts.get("note", ""),
+        who=texts.get("who", ""),
+        weighed_on=_day(texts["weighed_on"]),
+    )
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise UsageError(
+            "date-unreadable", f"'{text}' is no date.", "Write it as year-month-day, such as 2026-11-20."
+        ) from error
+
+
+def _number(text: str) -> float:
+    try:
+        number = float(text)
+    except ValueError:
+        number = 0.0
+    if not 0 < number < 1e6:
+        raise UsageError(
+            "copies-invalid", f"'{text}' is no number of copies.", "Give a number above 0, such as 1 or 2.5."
+        )
+    return number
+
+
+def _check_columns(names: list[str]) -> None:
+    missing = [name for name in _NEEDED if name not in names]
+    unknown = [name for name in names if name not in COLUMNS]
+    if missing or unknown or len(set(names)) != len(names):
+        why = f"the column {missing[0]} is missing" if missing else f"unknown or doubled columns {unknown or names}"
+        raise _invalid(why)
+
+
+def _invalid(why: str) -> DataFileError:
+    return DataFileError(
+        "csv-invalid",
+        f"The CSV file cannot be read: {why}.",
+        f"Give a header of {', '.join(COLUMNS)}; the first three must be there.",
+    )

@@ -1,0 +1,145 @@
+"""Belief and comparison as tables and sentences, for the command line and the page."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from calibration.belief import Shift
+from calibration.scores import Share
+from grader.learn.compare import GROUPS, Pair, Record, record, records
+from grader.learn.csv_import import Row
+from grader.learn.flags import Flag
+from grader.learn.newest import Newest
+from grader.learn.returns import Return
+from grader.log.tables import TextTable
+from grader.model import Range
+from grader.report.overlay import FINISH_WORDS
+from grader.units import format_mass, format_range, format_share
+
+
+def belief_sentences(found: Newest) -> tuple[str, ...]:
+    """What the belief rests on and how far it has moved, in plain words."""
+    count = len(found.rests_on)
+    made = f" of {found.made_at.date().isoformat()}" if found.made_at else ""
+    said = [f"The belief{made} rests on {count} {'yield' if count == 1 else 'yields'}."]
+    for s in found.belief.shifts():
+        moved = "has hardly moved" if 0.95 < s.factor < 1.05 else f"has moved by a factor of {s.factor:.2f}"
+        said.append(
+            f"{FINISH_WORDS[s.finish].capitalize()}: the middle {moved}, and the range is "
+            f"{format_share(s.narrower)} as wide (on a scale of factors) as before anything was weighed."
+        )
+    if found.belief.process:
+        said.append(f"It speaks for the process as changed {found.belief.process} times: recovery restarted then.")
+    return tuple(said)
+
+
+def belief_table(shifts: Sequence[Shift]) -> TextTable:
+    """Effective thickness before and now, by finish."""
+    return TextTable(
+        "Effective thickness (thickness × fraction recovered)",
+        ("Finish", "Yields", "Before anything was weighed", "Now"),
+        tuple((FINISH_WORDS[s.finish], str(s.batches), _um(s.before), _um(s.now)) for s in shifts),
+    )
+
+
+def left_out_table(found: Newest) -> TextTable:
+    """Yields that are not learned from, and why."""
+    return TextTable(
+        "Not learned from",
+        ("Yield", "Why"),
+        tuple((str(n), why) for n, why in sorted(found.sources.left_out.items())),
+    )
+
+
+def flags_table(flags: Sequence[Flag]) -> TextTable:
+    """Yields worth a look."""
+    return TextTable(
+        "Worth a look: very unlikely by all other yields (still learned from)",
+        ("Yield", "Weighed ÷ expected", "Chance", "What may have happened"),
+        tuple((str(f.yield_id), f"{f.ratio:.3g}", f"{f.chance:.1g}", "; or ".join(f.reasons)) for f in flags),
+    )
+
+
+def pairs_table(pairs: Sequence[Pair]) -> TextTable:
+    """Each yield beside its estimate."""
+    return TextTable(
+        "Weighed beside estimated",
+        ("Yield", "Day", "Lots", "Fine gold weighed", "Estimated before", "Off by", "In range", "Score"),
+        tuple(
+            (
+                str(p.yield_id),
+                p.day.isoformat(),
+                ", ".join(p.lots),
+                format_mass(p.fine_mg),
+                format_range(p.estimate_mg, "mg") if p.estimate_mg else "",
+                "" if p.error is None else f"{p.error:+.0%}",
+                p.why_not or ("yes" if p.inside else "no"),
+                "" if p.score_mg is None else format_mass(p.score_mg),
+            )
+            for p in pairs
+        ),
+    )
+
+
+def record_tables(pairs: Sequence[Pair]) -> tuple[TextTable, ...]:
+    """How the estimates did: all, and by finish, part, seller and year; bias over time is the last."""
+    whole = record("all", pairs)
+    tables = [TextTable("All estimates", _RECORD_HEADS, () if whole is None else (_record(whole),))]
+    tables += [
+        TextTable(f"By {by}", _RECORD_HEADS, tuple(_record(r, by) for r in records(pairs, by))) for by in GROUPS
+    ]
+    return tuple(t for t in tables if t.rows)
+
+
+_RECORD_HEADS = ("", "Yields", "In the 90 % range", "Weighed ÷ estimated", "Mean score")
+
+
+def _record(r: Record, by: str = "") -> tuple[str, ...]:
+    spread = "" if r.ratio_range is None else f" ({r.ratio_range[0]:.2f} to {r.ratio_range[1]:.2f})"
+    name = dict(FINISH_WORDS).get(r.name, r.name) if by == "finish" else r.name  # type: ignore[call-overload]
+    return name, str(r.count), share_text(r.coverage), f"{r.ratio:.2f}{spread}", format_mass(r.score_mg)
+
+
+def share_text(s: Share) -> str:
+    """A share with what it may truly be."""
+    return f"{format_share(s.value)} (may truly be {format_share(s.low)} to {format_share(s.high)})"
+
+
+def returns_table(title: str, some: Sequence[Return]) -> TextTable:
+    """What was paid and what came."""
+    return TextTable(
+        title,
+        ("", "Lots", "Paid", "Fine gold weighed", "Paid for a gram"),
+        tuple(
+            (
+                r.name,
+                str(r.lots),
+                "; ".join(f"{price:f} {c}" for c, price in r.paid.items()),
+                format_mass(r.fine_mg),
+                "; ".join(f"{price:.2f} {c}" for c, price in r.paid_per_g().items()),
+            )
+            for r in some
+        ),
+    )
+
+
+def rows_table(rows: Sequence[Row]) -> TextTable:
+    """Preview of an import."""
+    return TextTable(
+        "Rows",
+        ("Line", "Lot", "Gold", "Day", "Result"),
+        tuple(
+            (
+                str(r.line),
+                r.texts.get("lot", ""),
+                r.texts.get("mass", ""),
+                r.texts.get("weighed_on", ""),
+                "right" if r.problem is None else str(r.problem),
+            )
+            for r in rows
+        ),
+    )
+
+
+def _um(three: tuple[float, float, float]) -> str:
+    return format_range(Range(three[1], three[0], three[2]), "µm")
