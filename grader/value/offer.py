@@ -24,6 +24,7 @@ from grader.value.economics import (
 )
 from grader.value.entries import Spot
 from grader.value.information import questions
+from grader.value.learned import recovery_once
 from grader.value.model import Assumptions, Offer
 from grader.value.notices import STATEMENTS
 from grader.value.routes import compare_routes
@@ -59,8 +60,10 @@ def value_lot(
         seed: of the random numbers.
 
     Raises:
-        UsageError: ``spot-missing``, ``spot-date-future``, ``currencies-differ``, ``money-negative``.
+        UsageError: ``spot-missing``, ``spot-date-future``, ``currencies-differ``, ``money-negative``,
+            ``thickness-mixed``.
     """
+    assumptions = recovery_once(assumptions, gold_mg)
     asking = None if asking_price is None else _amount(asking_price, assumptions)
     own = [*_spot_notices(spot_of(assumptions), today), *_example_notices(assumptions)]
     values = all_values((gold_mg,) if mass_g is None else (gold_mg, mass_g), assumptions, draws, seed)

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
+
 import pytest
 
 from calibration.belief import Batch, Plating, learn
 from calibration.errors import UsageError
+from calibration.inputs import Distribution
 from calibration.thickness import gold_properties
 from grader.gold import gold_mass
 from grader.model import ProductModel
+from grader.units import parse_price_per_mass
+from grader.value import Spot, value_lot
 from grader.value.assumptions import load_assumptions
 from grader.value.learned import recovery_once
 
@@ -30,6 +36,18 @@ def test_learned_thickness_makes_it_one() -> None:
     assert once.recovery.name == ASSUMPTIONS.recovery.name
     assert once.recovery.name not in once.examples
     assert once.payable == ASSUMPTIONS.payable
+
+
+def test_an_offer_for_learned_gold_does_not_ask_for_recovery() -> None:
+    spot = Spot.of(parse_price_per_mass("80 USD/g"), date(2026, 3, 4))
+
+    def break_even(gold_mg: ProductModel, recovery: float) -> float:
+        known = replace(ASSUMPTIONS.recovery, distribution=Distribution("constant", (recovery,)))
+        given = replace(ASSUMPTIONS, spot=spot, recovery=known, costs=())
+        return value_lot(gold_mg.times((), 100.0), given, today=spot.on, draws=2000).break_even
+
+    assert break_even(LEARNED, 0.5) == break_even(LEARNED, 0.9) > 0
+    assert break_even(PUBLISHED, 0.5) < break_even(PUBLISHED, 0.9)
 
 
 def test_both_together_are_refused() -> None:
