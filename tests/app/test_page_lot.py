@@ -1,4 +1,4 @@
-"""A lot of three parts, seven photos and a stated mass: from photos to a saved offer, the same on page and terminal."""
+"""A lot of three parts, seven photos, a stated mass: from photos to a saved offer, the same on page and terminal."""
 
 from __future__ import annotations
 
