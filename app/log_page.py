@@ -62,7 +62,11 @@ def _contents(lot: Lot) -> None:
     contents = lot_contents(lot)
     if contents is None:
         return
-    about = [f"{label}: {text}" for label, text in (("Seller", lot.seller), ("Note", lot.note)) if text]
+    about = [
+        f"{label}: {text}"
+        for label, text in (("Seller", lot.seller), ("Boards", lot.part), ("Note", lot.note))
+        if text
+    ]
     if about:
         st.markdown(plain(". ".join(about)))
     tables = entry_tables(contents)
@@ -77,9 +81,10 @@ def _start_lot() -> None:
     with st.form(_fresh("lot"), border=False):
         name = st.text_input("Name", placeholder="Shelf 3")
         seller = st.text_input("Seller, as you like to write it")
+        part = st.text_input("Kind of boards", placeholder="memory strips")
         note = st.text_input("Note")
         if st.form_submit_button("Start this lot"):
-            _write("lot", lambda: checked(NewLot, name=name, seller=seller, note=note), _add_lot)
+            _write("lot", lambda: checked(NewLot, name=name, seller=seller, part=part, note=note), _add_lot)
 
 
 def _add_lot(log: Log, new: NewLot) -> str:
@@ -118,8 +123,14 @@ def _yield(lot: Lot) -> None:
         uncertainty = st.text_input("Standard uncertainty of that mass, if known", placeholder="0.01 g")
         fineness = st.text_input("Fineness, if known", placeholder="995, 0.995 or 99.5 %")
         known = st.selectbox("The fineness is", list(_KNOWN), format_func=lambda word: _KNOWN[word])
+        copies = st.number_input(
+            "How many times the photographed boards went in", min_value=0.01, value=1.0, step=1.0, format="%g"
+        )
+        carried_in = st.text_input("Fine gold in it that came from elsewhere, if any", placeholder="12 mg")
+        lost = st.text_input("Fine gold lost by accident or left behind, if any", placeholder="12 mg")
         note = st.text_input("Note")
         day = st.date_input("Day of weighing", value="today")
+        who = st.text_input("Who writes this down")
 
         def entry() -> NewYield:
             return checked(
@@ -128,12 +139,15 @@ def _yield(lot: Lot) -> None:
                 uncertainty_mg=parse_weighed_mg(uncertainty) if uncertainty.strip() else None,
                 fineness=parse_fineness(fineness) if fineness.strip() else None,
                 fineness_known=known if fineness.strip() else None,
+                carried_in_mg=parse_weighed_mg(carried_in) if carried_in.strip() else 0.0,
+                lost_mg=parse_weighed_mg(lost) if lost.strip() else 0.0,
                 note=note,
                 weighed_on=day,
+                who=who,
             )
 
         def write(log: Log, new: NewYield) -> str:
-            log.add_yield(lot.id, new)
+            log.add_yield(lot.id, new, {lot.id: copies})
             return f"Yield of {lot.name} recorded."
 
         if st.form_submit_button("Record the yield"):

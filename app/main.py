@@ -12,6 +12,7 @@ PAGES = {
     "measure_page.py": ("Measure", ":material/straighten:"),
     "value_page.py": ("Value", ":material/sell:"),
     "log_page.py": ("Log", ":material/menu_book:"),
+    "learn_page.py": ("Learn", ":material/school:"),
 }
 
 
@@ -23,7 +24,7 @@ def _icon() -> Image.Image:
 
 
 def main() -> None:
-    """Draw the links to the three pages, then the page that was asked for."""
+    """Draw the links to the pages, then the page that was asked for."""
     st.set_page_config(page_title="Gold on boards", page_icon=_icon(), layout="centered")
     style()
     chosen = st.navigation(

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import streamlit as st
 
 from app.keep import ask_to_keep
+from app.learned import ask_properties
 from app.printing import ask_print
 from app.result import show_all, show_result
 from app.scale_form import MARKED, ask_request, ask_way
@@ -62,9 +64,10 @@ def _own_photos() -> None:
         )
         uploads = [uploads[at]]
     request = ask_request(way, *uploads[0])
+    properties = ask_properties()
     many = f"Measure {len(uploads)} photos" if len(uploads) > 1 else "Measure"
     if st.button(many, type="primary", disabled=request is None, width="stretch") and request is not None:
-        _measure(uploads, request, is_sample=False)
+        _measure(uploads, replace(request, properties=properties), is_sample=False)
 
 
 def _samples() -> None:

@@ -27,7 +27,7 @@ from calibration.errors import RefusedError
 from calibration.notices import Notice
 from grader.model import FINISHES
 from grader.report.overlay import FINISH_WORDS
-from grader.report.words import METHOD_WORDS, budget_lines, row_words
+from grader.report.words import METHOD_WORDS, budget_lines, learned_from, row_words
 from grader.units import format_share
 
 
@@ -78,6 +78,8 @@ def _figures(document: Mapping[str, Any]) -> None:
         figure("Plated area", document["plated_area_mm2"], "mm²")
     with right:
         figure("Gold in the visible plating", document["gold_mg"], "mg")
+    for source in learned_from(document):
+        remark(f"Thickness: {source}. So this is the gold that your process recovers.")
     scale = document["scale"]
     remark(f"Scale from {METHOD_WORDS[scale['known']]}: {scale['px_per_mm']:.1f} px per mm.")
 

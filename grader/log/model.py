@@ -280,6 +280,15 @@ class Yield:
     corrects: int | None = None
     reason: str = ""
 
+    def as_new(self, **changes: Any) -> NewYield:
+        """An entry like this one with some changes, to correct it.
+
+        Raises:
+            UsageError: as ``checked``.
+        """
+        same = {name: getattr(self, name) for name in NewYield.model_fields}
+        return checked(NewYield, **{**same, **changes})
+
 
 @dataclass(frozen=True)
 class YieldLot:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from calibration.belief import MARK
 from grader.budget import TOGETHER
 from grader.measure import Step
 
@@ -42,3 +43,9 @@ def row_words(contacts: Mapping[str, Any]) -> str:
     if contacts["pitch_mm"]:
         text += f", pitch {contacts['pitch_mm']:.2f} mm"
     return text + (", at the board's edge" if contacts["at_edge"] else "")
+
+
+def learned_from(document: Mapping[str, Any]) -> tuple[str, ...]:
+    """Where a measurement's thickness was learned; empty where it is the published one."""
+    inputs = document["model"]["gold_mg"]["inputs"]
+    return tuple(dict.fromkeys(str(i["source"]) for i in inputs if MARK in i["name"]))
