@@ -9,7 +9,7 @@ Faces are estimated apart and added, so that one back that was photographed tell
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from importlib import resources
@@ -189,13 +189,14 @@ def _nominal_count(part: Part) -> float:
 
 
 @cache
-def _data() -> dict[str, Input]:
+def lot_inputs() -> Mapping[str, Input]:
+    """What is assumed of boards that nobody photographed or weighed (``data/lot_inputs.toml``), by name."""
     text = resources.files("grader.lot").joinpath("data/lot_inputs.toml").read_text("utf-8")
-    return dict(parse_inputs(text, "lot_inputs"))
+    return parse_inputs(text, "lot_inputs")
 
 
 def _input(kind: str, part: Part) -> Input:
-    known = _data()[kind]
+    known = lot_inputs()[kind]
     return replace(known, name=f"{kind}:{part.name}", title=f"{known.title}: {part.name}")
 
 
@@ -211,7 +212,7 @@ def _stated_mass(part: Part) -> Input:
     assert part.mass_g is not None  # noqa: S101 - callers have one
     known, source, title = part.mass_g, "given", f"stated mass of {part.name}"
     if known.is_constant:
-        claim = _data()["stated-mass"]
+        claim = lot_inputs()["stated-mass"]
         stated = known.parameters[0]
         known = Distribution(claim.distribution.kind, tuple(stated * p for p in claim.distribution.parameters))
         source = claim.source

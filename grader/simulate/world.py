@@ -1,0 +1,176 @@
+"""Invented lots: their truth, and what a buyer sees of it.
+
+Truth is drawn from the same beliefs that the tool holds of thickness, spread between boards, stated masses, recovery
+and money: so the simulation shows what the decisions are worth where those beliefs are right, and nothing of whether
+they are. Boards vary as a lognormal, which the tool does not assume.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cache, cached_property
+from importlib import resources
+
+import numpy as np
+
+from calibration.inputs import Distribution, FloatArray, Input
+from calibration.sourced import parse
+from calibration.thickness import Finish, GoldProperties, gold_properties
+from grader.gold import MG_PER_MM2_UM_G_CM3, gold_mass
+from grader.lot import Lot, Part, Sight
+from grader.lot.estimate import lot_inputs
+from grader.lot.sampling import prior_spread
+from grader.model import ProductModel
+from grader.value import Assumptions, Measured
+from grader.value.economics import REL_ROUNDING, of_stripping
+
+_FINISH: Finish = "hard_gold"
+_MOST_SPREAD = 1.0
+
+
+@dataclass(frozen=True)
+class World:
+    """What is the same for all lots.
+
+    Attributes:
+        assumptions: the buyers' money, which is true too: outcomes are drawn from it.
+        learned: whether yields of each part have taught its thickness.
+        sellers_know: whether asking prices go with what a lot will truly bring, thickness and luck included; else
+            with what its plated area brings on average, which is all that a seller can see.
+    """
+
+    assumptions: Assumptions
+    learned: bool = False
+    sellers_know: bool = False
+
+    @cached_property
+    def typical(self) -> Mapping[str, FloatArray]:
+        """Every input of the money at its mean."""
+        return {i.name: np.array([np.mean(i.draws())]) for i in self.assumptions.inputs()}
+
+
+@dataclass(frozen=True)
+class InventedLot:
+    """One lot that is offered.
+
+    Attributes:
+        seen: what a buyer knows: photos with noise, a count or a stated mass.
+        asking: price.
+        mass_kg: as the seller states it.
+        gold_mg: truth.
+        worth: price at which this lot, with its own truth of everything, neither gains nor loses.
+        load: what a price of 1 costs with fee and tax.
+    """
+
+    seen: Lot
+    asking: float
+    mass_kg: float
+    gold_mg: float
+    worth: float
+    load: float
+
+    def profit(self, price: float) -> float:
+        """True profit of buying at a price."""
+        return (self.worth - price) * self.load
+
+    def loses(self, price: float) -> bool:
+        """Whether buying at a price loses money."""
+        return self.worth < price * (1 - REL_ROUNDING)
+
+
+@cache
+def figures() -> Mapping[str, float]:
+    """The figures of ``data/world.toml``."""
+    text = resources.files("grader.simulate").joinpath("data/world.toml").read_text("utf-8")
+    return {key: figure.value for key, figure in parse(text, "world").items()}
+
+
+def invent(world: World, number: int, seed: int) -> InventedLot:
+    """One lot; the same for the same number and seed."""
+    rng = np.random.default_rng([seed, number])
+    f = figures()
+    boards = round(math.exp(rng.uniform(math.log(f["boards_low"]), math.log(f["boards_high"]))))
+    properties = gold_properties()[_FINISH]
+    true_um = _one(properties.thickness.distribution, rng)
+    mg_per_mm2 = (
+        MG_PER_MM2_UM_G_CM3
+        * true_um
+        * np.prod([_one(i.distribution, rng) for i in (properties.density, properties.gold_fraction)])
+    )
+    areas = _board_areas(boards, rng)
+    masses = f["board_mass"] * np.exp(f["board_mass_sd_log"] * rng.standard_normal(boards))
+    gold_mg = float(areas.sum() * mg_per_mm2)
+    if world.learned:
+        properties = _learned(properties, true_um, rng)
+    seen, stated_g = _seen(number, areas, masses, properties, rng)
+    true = {i.name: i.distribution.sample(rng, 1) for i in world.assumptions.inputs()}
+    money = of_stripping(ProductModel.of(gold_mg, ()), world.assumptions, true)
+    known = money
+    if not world.sellers_know:
+        usual_mg = ProductModel.of(float(areas.sum()) * _usual_mg_per_mm2(), ())
+        known = of_stripping(usual_mg, world.assumptions, world.typical)
+    asking = f["asking_share"] * float(known.proceeds[0]) * math.exp(f["asking_sd_log"] * rng.standard_normal())
+    return InventedLot(seen, asking, stated_g / 1000, gold_mg, float(money.worth[0]), float(money.load[0]))
+
+
+@cache
+def _usual_mg_per_mm2() -> float:
+    """Gold by plated area, on average over all that is believed of thickness, density and purity."""
+    means = [float(np.mean(i.draws())) for i in gold_properties()[_FINISH].inputs()]
+    return MG_PER_MM2_UM_G_CM3 * math.prod(means)
+
+
+def _board_areas(boards: int, rng: np.random.Generator) -> FloatArray:
+    """Plated area of each board, mm²."""
+    f, prior = figures(), prior_spread()
+    spread = min(prior.relative_sd * math.sqrt(prior.degrees / rng.chisquare(prior.degrees)), _MOST_SPREAD)
+    sigma = math.sqrt(math.log1p(spread**2))
+    typical = f["area_median"] * math.exp(f["area_sd_log"] * rng.standard_normal())
+    return np.asarray(typical * np.exp(sigma * rng.standard_normal(boards) - sigma**2 / 2))
+
+
+def _seen(
+    number: int, areas: FloatArray, masses: FloatArray, properties: GoldProperties, rng: np.random.Generator
+) -> tuple[Lot, float]:
+    """Photos of a few boards with noise, and either their count or a mass that the seller states, g."""
+    f = figures()
+    sights, first = [], 0
+    for photo in range(rng.integers(1, int(f["most_photos"]) + 1)):
+        shown = int(rng.integers(1, int(f["most_boards_a_photo"]) + 1))
+        name = f"{number}-{photo}"
+        inputs = tuple(_factor(f"{kind}:{name}", f[f"{kind}_sd_log"]) for kind in ("scale", "segmentation"))
+        found_mm2 = areas[first : first + shown].sum() / math.prod(_one(i.distribution, rng) for i in inputs)
+        area = ProductModel.of(float(found_mm2), inputs)
+        gold = gold_mass({_FINISH: area}, {_FINISH: properties}).total
+        weighed = float(masses[first : first + shown].sum())
+        sights.append(Sight(Measured(name, name, gold, {_FINISH: area}), None, shown, weighed))
+        first += shown
+    stated_g = float(masses.sum()) / _one(lot_inputs()["stated-mass"].distribution, rng)
+    if rng.random() < 0.5:
+        part = Part("boards", tuple(sights), mass_g=_constant(stated_g))
+    else:
+        part = Part("boards", tuple(sights), count=_constant(float(len(areas))))
+    return Lot((part,)), stated_g
+
+
+def _learned(properties: GoldProperties, true_um: float, rng: np.random.Generator) -> GoldProperties:
+    sigma = figures()["yields_sd_log"]
+    median = true_um * math.exp(sigma * rng.standard_normal())
+    return replace(
+        properties,
+        thickness=replace(properties.thickness, distribution=Distribution("lognormal", (median, sigma))),
+    )
+
+
+def _factor(name: str, sd_log: float) -> Input:
+    return Input(name, name, Distribution("lognormal", (1.0, sd_log)), "invented")
+
+
+def _constant(value: float) -> Distribution:
+    return Distribution("constant", (value,))
+
+
+def _one(distribution: Distribution, rng: np.random.Generator) -> float:
+    return float(distribution.sample(rng, 1)[0])

@@ -1,0 +1,123 @@
+"""The simulation: the same for a seed, its oracle unbeaten, and its ranges as honest as they claim."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from math import exp
+
+import numpy as np
+import pytest
+
+from calibration.errors import UsageError
+from calibration.inputs import Distribution
+from grader.simulate import BUYERS, InventedLot, Trial, World, invent, simulate
+from grader.simulate.buyers import best_rate_per_kg
+from grader.value import Assumptions, load_assumptions, with_given
+
+DAY = date(2026, 11, 25)
+
+
+@pytest.fixture(scope="module")
+def assumptions() -> Assumptions:
+    return with_given(load_assumptions(), spot="2650 USD/ozt", spot_date=DAY)
+
+
+@pytest.fixture(scope="module")
+def trials(assumptions: Assumptions) -> list[InventedLot]:
+    return [invent(World(assumptions, learned=True), n, 7) for n in range(60)]
+
+
+def test_a_run_is_the_same_for_its_seed_and_another_for_another(assumptions: Assumptions) -> None:
+    world = World(assumptions)
+    first, again, other = (simulate(world, 20, seed) for seed in (3, 3, 4))
+    assert first.as_json() == again.as_json()
+    assert first.buyers != other.buyers
+
+
+def test_nobody_beats_the_oracle_and_its_buys_never_lose(assumptions: Assumptions) -> None:
+    report = simulate(World(assumptions), 60, 5)
+    *others, oracle = report.buyers
+    assert oracle.profit > 0
+    assert oracle.regret == 0
+    assert oracle.losing is not None
+    assert oracle.losing.hits == 0
+    for buyer in others:
+        assert buyer.profit <= oracle.profit
+        assert buyer.regret == pytest.approx((oracle.profit - buyer.profit) / 60)
+        assert buyer.share_of_oracle == pytest.approx(buyer.profit / oracle.profit)
+        if buyer.losing is not None:
+            assert buyer.losing.cases == buyer.bought
+
+
+def test_ranges_hold_and_the_highest_price_loses_as_often_as_accepted(assumptions: Assumptions) -> None:
+    """Where truth follows the tool's beliefs, its claims must hold: within what 400 lots can tell."""
+    report = simulate(World(replace(assumptions, accepted_loss=0.3)), 400, 11)
+    assert report.in_range.value == pytest.approx(0.9, abs=0.045)
+    assert report.loss_at_highest is not None
+    assert report.loss_at_highest.value == pytest.approx(0.3, abs=0.08)
+
+
+def test_a_truth_that_is_all_known_leaves_nothing_to_regret(assumptions: Assumptions) -> None:
+    """With every input certain and every price certain, worth is what the draws say it is."""
+    certain = with_given(assumptions, payable="90 %", recovery="90 %", costs=["20 USD"], hours="3 h", rate="10 USD/h")
+    certain = replace(certain, drift=None)
+    lot = invent(World(certain), 1, 1)
+    per_mg = 0.9 * 0.9 * 2650 / 31.1034768 / 1000
+    assert lot.worth == pytest.approx(lot.gold_mg * per_mg - 20 - 30, rel=1e-9)
+    assert lot.profit(lot.worth) == pytest.approx(0.0)
+    assert lot.loses(lot.worth * 1.01)
+    assert not lot.loses(lot.worth)
+
+
+def test_what_buyers_see_is_the_truth_with_the_noise_that_is_claimed(trials: list[InventedLot]) -> None:
+    """Gold seen ÷ true, by count: its logarithm has the spread of photos, thickness and few boards, about zero."""
+    ratios = []
+    for lot in trials:
+        (part,) = lot.seen.parts
+        if part.count is not None:
+            seen = sum(float(np.median(s.front.gold_mg.draws(2000))) for s in part.sights)
+            total = seen / part.boards_seen * part.count.parameters[0]
+            ratios.append(np.log(total / lot.gold_mg))
+    assert len(ratios) > 15
+    assert np.mean(ratios) == pytest.approx(0.0, abs=0.3)
+    assert 0.1 < np.std(ratios) < 0.8
+
+
+def test_sellers_that_know_ask_in_step_with_the_truth(assumptions: Assumptions) -> None:
+    def follows(sellers_know: bool) -> float:
+        lots = [invent(World(assumptions, sellers_know=sellers_know), n, 2) for n in range(150)]
+        return float(np.corrcoef([np.log(x.asking) for x in lots], [np.log(x.gold_mg) for x in lots])[0, 1])
+
+    assert follows(True) > follows(False) + 0.1
+
+
+def test_the_buyer_by_weight_pays_what_would_have_earned_most() -> None:
+    def lot(asking: float, worth: float) -> InventedLot:
+        return InventedLot(None, asking, 2.0, 1.0, worth, 1.0)  # type: ignore[arg-type]
+
+    assert best_rate_per_kg([lot(10, 30), lot(20, 25), lot(40, 10)]) == 10.0
+    assert best_rate_per_kg([lot(10, 5), lot(20, 5)]) == 0.0
+
+
+def test_each_buyer_by_its_own_rule() -> None:
+    from grader.model import Range
+
+    lot = InventedLot(None, 50.0, 10.0, 1.0, 60.0, 1.0)  # type: ignore[arg-type]
+    trial = Trial(lot, 49.0, 51.0, 50.0, 4.9, Range(1.0, 0.5, 2.0))
+    assert [decides(trial) for decides in BUYERS.values()] == [False, True, True, False, True]
+
+
+def test_too_few_lots_are_refused(assumptions: Assumptions) -> None:
+    with pytest.raises(UsageError) as caught:
+        simulate(World(assumptions), 9, 1)
+    assert caught.value.code == "lots-too-few"
+
+
+def test_usual_gold_is_the_mean_of_the_beliefs() -> None:
+    from grader.simulate.world import _usual_mg_per_mm2
+
+    prior = Distribution("lognormal_mixture", (0.9, 0.66, 0.49, 0.08, 0.70))
+    mean_um = 0.9 * 0.66 * exp(0.49**2 / 2) + 0.1 * 0.08 * exp(0.70**2 / 2)
+    assert prior.sample(np.random.default_rng(1), 200_000).mean() == pytest.approx(mean_um, rel=0.01)
+    assert _usual_mg_per_mm2() == pytest.approx(mean_um * 17.3e-3 * 0.995, rel=0.03)
