@@ -18,13 +18,15 @@ from app.show import plain, problem, remark
 from calibration.errors import UsageError
 from grader.log import Lot as LoggedLot
 from grader.lot import Lot, estimate_lot
+from grader.places import assumptions_folder
 from grader.units import parse_money, parse_price_per_mass
 from grader.value import (
     Assumptions,
     Measured,
     Offer,
-    load_assumptions,
+    load_set,
     measurements_of,
+    sets_in,
     value_lot,
     with_given,
 )
@@ -67,10 +69,11 @@ def show() -> None:
         if source is None:
             return
         lot = ask_lot(source.measured)
-        typed = _form(load_assumptions())
+        base = _base()
+        typed = _form(base)
         if lot is None or typed is None:
             return
-        offer = _offer(typed, lot)
+        offer = _offer(typed, base, lot)
     except UsageError as error:
         problem(error)
         return
@@ -102,6 +105,21 @@ def _source() -> _Source | None:
         return None
     estimates = contents.latest_estimates()
     return _Source(measurements_of((f"estimate {e.id}", e.document) for e in estimates), lot=lot)
+
+
+def _base() -> Assumptions:
+    """The figures that hold where nothing is typed: the shipped examples, or a set of the user's own."""
+    sets = list(sets_in(assumptions_folder()))
+    chosen = None
+    if sets:
+        chosen = st.selectbox(
+            "Your figures",
+            [*sets, None],
+            format_func=lambda name: name if name is not None else "The shipped examples",
+            key="assumptions",
+            persist_state="session",
+        )
+    return load_set(chosen, assumptions_folder())
 
 
 def _form(base: Assumptions) -> _Typed | None:
@@ -166,17 +184,29 @@ def _form(base: Assumptions) -> _Typed | None:
             )
             tax = field("Tax on price and fee", "tax", "0 %", lambda text: with_given(base, tax=text))
         st.form_submit_button("What can I pay?", type="primary", width="stretch")
-    if spot is None:
+    if spot is None and base.spot is None:
         st.info("Look up today's gold price and enter it: none is assumed here.", icon=":material/info:")
         return None
     if not all(good):
         return None
-    return _Typed(spot, on, payable, recovery, costs or None, fee, tax, hours, rate, asking, accepted)
+    return _Typed(
+        spot,
+        on if spot is not None else None,
+        payable,
+        recovery,
+        costs or None,
+        fee,
+        tax,
+        hours,
+        rate,
+        asking,
+        accepted,
+    )
 
 
-def _offer(typed: _Typed, lot: Lot) -> Offer:
+def _offer(typed: _Typed, base: Assumptions, lot: Lot) -> Offer:
     given = with_given(
-        load_assumptions(),
+        base,
         spot=typed.spot,
         spot_date=typed.spot_date,
         payable=typed.payable,

@@ -17,6 +17,11 @@ def log_path() -> Path:
     return data_folder() / "log.sqlite"
 
 
+def assumptions_folder() -> Path:
+    """The folder of the user's named sets of assumptions."""
+    return data_folder() / "assumptions"
+
+
 def print_check_path() -> Path:
     """The file that keeps the printed target's measured check bar."""
     return data_folder() / "print-check.json"

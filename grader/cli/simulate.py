@@ -12,9 +12,10 @@ from rich.table import Table
 
 from calibration.scores import Share
 from grader.cli.output import as_json, err, out, write_whole
+from grader.places import assumptions_folder
 from grader.simulate import SimulationReport, World, simulate
 from grader.units import format_money, format_share
-from grader.value import load_assumptions, with_given
+from grader.value import load_set, with_given
 
 
 def simulate_command(
@@ -28,14 +29,16 @@ def simulate_command(
     ] = False,
     spot: Annotated[str, typer.Option(help="Gold price.")] = "2650 USD/ozt",
     accept_loss: Annotated[str | None, typer.Option(help="Chance of a loss that is accepted: '10 %'.")] = None,
-    assumptions: Annotated[Path | None, typer.Option(help="A file of assumptions.")] = None,
+    assumptions: Annotated[str | None, typer.Option(help="Your figures: a file, or the name of a set.")] = None,
     json_out: Annotated[Path | None, typer.Option("--json", help="Also write the result as JSON.")] = None,
 ) -> None:
     """Offer invented lots with known truth, noisy photos and asking prices to buyers who decide in different ways.
 
     Example: grader simulate --lots 1000 --seed 1
     """
-    given = with_given(load_assumptions(assumptions), spot=spot, spot_date=date.today(), accepted_loss=accept_loss)
+    given = with_given(
+        load_set(assumptions, assumptions_folder()), spot=spot, spot_date=date.today(), accepted_loss=accept_loss
+    )
     world = World(given, learned, sellers_know)
     if err.is_terminal:
         with err.status("inventing lots …") as status:

@@ -12,11 +12,12 @@ from calibration.errors import UsageError
 from grader.cli.output import as_json, out, write_whole
 from grader.cli.value_report import show_offer
 from grader.lot import estimate_lot, lot_of, one_part, read_claim
+from grader.places import assumptions_folder
 from grader.units import parse_money
 from grader.value import (
     Measured,
     example_text,
-    load_assumptions,
+    load_set,
     measurements_of,
     read_measurements,
     value_lot,
@@ -51,7 +52,9 @@ def value(
     rate: Annotated[str | None, typer.Option(help="What an hour of yours is worth: '15 USD/h'.")] = None,
     asking: Annotated[str | None, typer.Option(help="The seller's price: '120 USD'.")] = None,
     accept_loss: Annotated[str | None, typer.Option(help="Chance of a loss that you accept: '10 %'.")] = None,
-    assumptions: Annotated[Path | None, typer.Option(help="A file of assumptions; see --example.")] = None,
+    assumptions: Annotated[
+        str | None, typer.Option(help="Your figures: a file, or the name of a set; see --example.")
+    ] = None,
     boards: Annotated[
         list[int] | None, typer.Option(help="How many boards each photo shows; once for all, or once for each photo.")
     ] = None,
@@ -75,7 +78,7 @@ def value(
         out.print(example_text(), markup=False, end="")
         return
     given = with_given(
-        load_assumptions(assumptions),
+        load_set(assumptions, assumptions_folder()),
         spot=spot,
         spot_date=None if spot_date is None else _day(spot_date),
         payable=payable,

@@ -11,6 +11,7 @@ from grader.value.measured import Measured, measurements_of, read_measurements
 from grader.value.model import Assumptions, AtPrice, Offer, RouteOutcome
 from grader.value.notices import CAUTION, VISIBLE_PLATING_ONLY
 from grader.value.offer import value_lot
+from grader.value.sets import load_set, sets_in
 
 __all__ = [
     "CAUTION",
@@ -31,9 +32,11 @@ __all__ = [
     "economics",
     "example_text",
     "load_assumptions",
+    "load_set",
     "measurements_of",
     "money_estimate",
     "read_measurements",
+    "sets_in",
     "share_estimate",
     "value_lot",
     "with_given",

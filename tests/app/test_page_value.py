@@ -17,6 +17,7 @@ from grader.value import (
     CAUTION,
     VISIBLE_PLATING_ONLY,
     Offer,
+    example_text,
     load_assumptions,
     measurements_of,
     value_lot,
@@ -27,9 +28,9 @@ from grader.value.words import break_even_words, highest_words, lot_rows, questi
 GO = "What can I pay?"
 
 
-def expected(measured: Kept, count: str, **given: Any) -> Offer:
+def expected(measured: Kept, count: str, boards: int = 4, **given: Any) -> Offer:
     found = measurements_of([("photo", measured.document)])
-    estimate = estimate_lot(one_part(found, boards=[4], count=count))
+    estimate = estimate_lot(one_part(found, boards=[boards], count=count))
     asking = given.pop("asking", None)
     return value_lot(
         estimate.gold_mg,
@@ -170,3 +171,16 @@ def test_entries_outlive_a_look_at_another_page(value_page: Any) -> None:
     value_page.go("log_page.py")
     value_page.go("value_page.py")
     assert value_page.at.text_input(key="spot").value == "2650 USD/ozt"
+
+
+def test_a_set_of_own_figures_is_chosen_by_name(value_page: Any, tmp_path: Path, measured: Kept) -> None:
+    folder = tmp_path / "data" / "assumptions"
+    folder.mkdir(parents=True)
+    own = example_text() + '\n[spot]\nprice = "2650 USD/ozt"\ndate = ' + date.today().isoformat() + "\n"
+    (folder / "winter.toml").write_text(own.replace('"80..93..98 %"', '"90 %"'), "utf-8")
+    value_page.run()
+    assert value_page.at.selectbox(key="assumptions").value == "winter"
+    value_page.press(GO)
+    offer = expected(measured, "", boards=1, payable="90 %", spot="2650 USD/ozt")
+    assert value_page.figures()["Break-even price (no profit on average)"] == break_even_words(offer)
+    assert not any("shipped examples" in text for text in value_page.told("warning"))
