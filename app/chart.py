@@ -48,7 +48,12 @@ def show_curve(offer: Offer) -> None:
     )
     zero = alt.Chart(_rows([{"y": 0}])).mark_rule(strokeDash=[4, 4]).encode(y="y:Q")
     rules = alt.Chart(_rows(marks)).mark_rule(color=_MARK, strokeWidth=2)
-    _draw(band + line + zero + rules.encode(x="price:Q", tooltip="what:N"), _HEIGHT_PX)
+    named = rules.encode(
+        x="price:Q",
+        tooltip="what:N",
+        strokeDash=alt.StrokeDash("what:N", title=None, legend=alt.Legend(orient="top")),
+    )
+    _draw(band + line + zero + named, _HEIGHT_PX)
 
 
 def show_swings(offer: Offer) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import streamlit as st
 
@@ -42,6 +42,8 @@ def ask_lot(measured: Sequence[Measured]) -> Lot | None:
             one, fine = _ask_photo(m, measured)
             shown.append(one)
             good = good and fine
+    part_of = {s.sha256: s.part for s in shown}
+    shown = [s if s.back_of is None else replace(s, part=part_of[s.back_of]) for s in shown]
     texts = [
         _ask_part(name, [s for s in shown if s.part == name], alone=len({s.part for s in shown}) == 1)
         for name in dict.fromkeys(s.part for s in shown)
@@ -60,13 +62,14 @@ def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[_Shown, bool]
             )
         with right:
             others = {other.sha256: f"the back of {other.photo}" for other in measured if other.sha256 != m.sha256}
-            back_of = st.selectbox(
+            chosen = st.selectbox(
                 "Shows",
-                [None, *others],
-                format_func=lambda sha: _FRONT if sha is None else others[sha],
+                [_FRONT, *others],
+                format_func=lambda sha: others.get(sha, _FRONT),
                 key=f"shows-{key}",
                 persist_state="session",
             )
+            back_of = chosen if chosen != _FRONT else None
     if back_of is not None:
         return _Shown(m.sha256, part, back_of, 1, ""), True
     left, right = st.columns(2)

@@ -164,7 +164,7 @@ def _form(base: Assumptions) -> _Typed | None:
             lines = st.text_area(
                 "Costs, one a line",
                 key="costs",
-                placeholder="refining = 5..20..60 USD\nwaste = 5 USD/l x 2..4 l\nshipping = 15 USD",
+                placeholder="refining = 5..20..60 USD\nwaste = 5 USD/l x 2..4 l\npurchase: shipping = 15 USD",
                 persist_state="session",
             )
             costs = [line.strip() for line in lines.splitlines() if line.strip()]

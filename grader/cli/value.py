@@ -34,7 +34,10 @@ def value(
         list[Path] | None, typer.Argument(help="Files that grader measure --json wrote.", show_default=False)
     ] = None,
     lot: Annotated[str | None, typer.Option(help="Value this lot of the log, by name or number.")] = None,
-    log: Annotated[Path | None, typer.Option(help="The log's file; the usual one if left out.")] = None,
+    log: Annotated[
+        str | None,
+        typer.Option(help="The log: a file or postgresql://user@host/database; else the usual file."),
+    ] = None,
     save: Annotated[bool, typer.Option("--save", help="With --lot: keep the offer in the log.")] = False,
     spot: Annotated[str | None, typer.Option(help="Gold price, such as '2650 USD/ozt' or '85 EUR/g'.")] = None,
     spot_date: Annotated[str | None, typer.Option(help="Day of the gold price: 2026-11-20, or today.")] = None,
@@ -43,7 +46,8 @@ def value(
     cost: Annotated[
         list[str] | None,
         typer.Option(
-            help="A cost: '12 USD', 'refining = 5..20 USD', 'waste = 5 USD/l x 2..4 l'. Replaces example costs."
+            help="A cost: '12 USD', 'refining = 5..20 USD', 'waste = 5 USD/l x 2..4 l', 'purchase: shipping = 15 USD' "
+            "(paid whatever you then do with the lot). Replaces all example costs."
         ),
     ] = None,
     fee: Annotated[str | None, typer.Option(help="Marketplace's fee on the price: '5 %'.")] = None,
@@ -63,7 +67,9 @@ def value(
     weighed: Annotated[
         list[str] | None, typer.Option(help="What the boards in each photo weigh, once for each photo: '72 g'.")
     ] = None,
-    other_face: Annotated[str, typer.Option(help="Faces that no photo shows: 'left out' or 'alike'.")] = "left out",
+    other_face: Annotated[
+        str | None, typer.Option(help="Faces that no photo shows: 'alike', or 'left out' if not said.")
+    ] = None,
     parts: Annotated[
         Path | None, typer.Option(help="A file that says this for several parts; see README.md.")
     ] = None,
@@ -94,7 +100,7 @@ def value(
     if save and lot is None:
         raise UsageError("save-without-lot", "Only a lot of the log can keep an offer.", "Name it with --lot.")
     measured = _measured(measurements or [], lot, log)
-    if parts is not None and (boards or count or mass or weighed):
+    if parts is not None and (boards or count or mass or weighed or other_face):
         raise UsageError(
             "parts-and-options", "Both a file of parts and options for one part were given.", "Give one or the other."
         )
@@ -107,7 +113,7 @@ def value(
             count=count or "",
             mass=mass or "",
             weighed=weighed or (),
-            other_face=other_face,
+            other_face=other_face or "left out",
         )
     )
     estimate = estimate_lot(said)
@@ -128,7 +134,7 @@ def value(
     show_offer(offer)
 
 
-def _measured(paths: list[Path], lot: str | None, log: Path | None) -> list[Measured]:
+def _measured(paths: list[Path], lot: str | None, log: str | None) -> list[Measured]:
     if paths and lot is not None:
         raise UsageError("two-sources", "Both files and a lot were given.", "Give one or the other.")
     if lot is not None:
@@ -144,7 +150,7 @@ def _measured(paths: list[Path], lot: str | None, log: Path | None) -> list[Meas
     return read_measurements(paths)
 
 
-def _open(path: Path | None) -> Log:
+def _open(path: str | None) -> Log:
     from grader.log import open_log
 
     return open_log(path, must_exist=True)

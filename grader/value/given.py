@@ -10,7 +10,7 @@ from datetime import date
 from calibration.errors import UsageError
 from grader.units import parse_price_per_mass, parse_share
 from grader.value.assumptions import cost_of, work_of
-from grader.value.entries import Cost, Spot, Work
+from grader.value.entries import Basis, Cost, Spot, Work
 from grader.value.estimates import named, same_currency, share_estimate
 from grader.value.model import Assumptions
 
@@ -40,7 +40,8 @@ def with_given(
         payable: estimate of a share, "93 %" or "85..98 %".
         recovery: likewise.
         costs: amounts "12 USD", named ones "refining = 5..20..60 USD", or by quantity "disposal = 5 USD/l x 2..4 l",
-            each once a lot. They take the place of all costs of the base.
+            each once a lot that is stripped, or after "purchase:" whatever is then done with it. They take the place
+            of all costs of the base.
         fee: share of the price.
         tax: share of price and fee.
         hours: own hours for stripping, "2..4 h".
@@ -100,10 +101,12 @@ def _cost(text: str, number: int) -> Cost:
     label, equals, amount = (part.strip() for part in text.rpartition("="))
     if equals and not label:
         raise UsageError("cost-unnamed", f"The cost '{text}' has no name.", "Write it as: refining = 20 USD.")
-    title = label or f"cost {number}"
+    purchase, colon, rest = label.partition(":")
+    basis: Basis = "purchase" if colon and purchase.strip().lower() == "purchase" else "lot"
+    title = (rest.strip() if basis == "purchase" else label) or f"cost {number}"
     slug = re.sub(r"\W+", "-", title.lower()).strip("-")
     each, _, quantity = re.sub(r"\s[x×]\s", "×", amount).partition("×")
-    return named(title, lambda text: cost_of(slug, title, text, quantity.strip(), _GIVEN), each.strip())
+    return named(title, lambda text: cost_of(slug, title, text, quantity.strip(), _GIVEN, basis), each.strip())
 
 
 def _work(base: Assumptions, hours: str | None, rate: str | None, currency: str) -> Work | None:

@@ -94,6 +94,8 @@ def test_amounts_by_quantity() -> None:
     assert quantity_estimate("90..120 min") == (Distribution("uniform", (1.5, 2.0)), "h")
     own = with_given(load_assumptions(), costs=["waste = 4..8 USD/l x 2..5 l", "hood = 300 USD x 2 %"])
     waste, hood = own.costs
+    parcel, named = with_given(load_assumptions(), costs=["purchase: parcel = 9 USD", "purchase = 8 USD"]).costs
+    assert (parcel.basis, parcel.input.title, named.basis) == ("purchase", "parcel", "lot")
     assert (waste.input.unit, waste.quantity.unit) == ("USD/l", "l")  # type: ignore[union-attr]
     assert hood.quantity is not None
     assert hood.quantity.distribution == Distribution("constant", (0.02,))
