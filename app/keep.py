@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable, Sequence
-from pathlib import Path
 from typing import Any, TypeVar
 
 import streamlit as st
@@ -20,11 +19,11 @@ _NEW = 0  # no lot has this number
 _SAID = "said"
 
 
-def log_path() -> Path | None:
-    """The file named by ``--log`` when the page was started; None for the usual one."""
+def log_path() -> str | None:
+    """The log (a file, or a server's URL) named by ``--log`` when the page was started; None for the usual one."""
     ask = argparse.ArgumentParser(allow_abbrev=False, add_help=False)
-    ask.add_argument("--log", type=Path)
-    path: Path | None = ask.parse_known_args(sys.argv[1:])[0].log
+    ask.add_argument("--log")
+    path: str | None = ask.parse_known_args(sys.argv[1:])[0].log
     return path
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 import streamlit as st
@@ -12,6 +13,7 @@ from calibration.thickness import Finish, GoldProperties
 from grader.learn import Newest, newest_in
 from grader.learn.tables import belief_sentences
 from grader.log import Contents
+from grader.log.store_postgres import is_url
 from grader.places import log_path as usual_log_path
 
 _KNOWN = "learned"
@@ -35,11 +37,18 @@ def contents_and_belief() -> tuple[Contents, Newest | None] | None:
 
 def _state_of_file() -> tuple[str, int, int] | None:
     path = log_path() or usual_log_path()
+    if is_url(path):
+        found = read_log(lambda log: log.contents())
+        return None if found is None else (str(path), len(found.yields) + len(found.estimates), _marks(found))
     try:
-        about = path.stat()
+        about = Path(path).stat()
     except OSError:
         return None
     return str(path), about.st_mtime_ns, about.st_size
+
+
+def _marks(contents: Contents) -> int:
+    return len(contents.exclusions) + len(contents.marks) + len(contents.lots) + len(contents.purchases)
 
 
 def ask_properties() -> Mapping[Finish, GoldProperties] | None:

@@ -33,7 +33,11 @@ log_app = typer.Typer(
 
 LotArgument = Annotated[str, typer.Argument(help="The lot's name or number.", show_default=False)]
 LogOption = Annotated[
-    Path | None, typer.Option(help="The log's file; the usual one if left out.", show_default=False)
+    str | None,
+    typer.Option(
+        help="The log: a file or postgresql://user@host/database; else the usual file.",
+        show_default=False,
+    ),
 ]
 JsonFlag = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 
@@ -261,14 +265,14 @@ def _export_of(form: ExportFormat, table: str | None) -> Callable[[Log], str]:
     return lambda log: to_csv(log.contents(), chosen)
 
 
-def opened_log(path: Path | None, *, must_exist: bool = False) -> Log:
+def opened_log(path: str | None, *, must_exist: bool = False) -> Log:
     """The log at a path, or the usual one."""
     from grader.log import open_log
 
     return open_log(path, must_exist=must_exist)
 
 
-def existing_log(path: Path | None) -> Log:
+def existing_log(path: str | None) -> Log:
     """The log at a path, or the usual one; it must be there."""
     return opened_log(path, must_exist=True)
 

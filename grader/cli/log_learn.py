@@ -202,8 +202,11 @@ def backup(to: Path, log: LogOption = None) -> None:
 def restore(copy: Path, log: LogOption = None) -> None:
     """Put a copy in the log's place; the log that was there is kept under another name."""
     from grader.log.copies import restore as put_back
+    from grader.log.store_postgres import is_url
 
-    kept = put_back(copy, log)
+    if log is not None and is_url(log):
+        raise LogError("log-on-server", "A log on a server is put back by the server's own means.", "Use pg_restore.")
+    kept = put_back(copy, None if log is None else Path(log))
     say("Restored." if kept is None else f"Restored. The log that was there is now {kept}.")
 
 

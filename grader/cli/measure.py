@@ -57,7 +57,7 @@ def measure_command(
     published: Annotated[
         bool, typer.Option("--published", help="Published thickness, not what the log's yields taught.")
     ] = False,
-    log: Annotated[Path | None, typer.Option(help="The log to learn from; the usual one if left out.")] = None,
+    log: Annotated[str | None, typer.Option(help="The log to learn from; the usual one if left out.")] = None,
     calibration: Annotated[
         Path | None, typer.Option(help="File that keeps the check bar's length; the usual one if left out.")
     ] = None,
@@ -109,7 +109,7 @@ def measure_command(
     raise typer.Exit(_measure_many(photos, request, json_out))
 
 
-def _learned(path: Path | None) -> Newest | None:
+def _learned(path: str | None) -> Newest | None:
     """What the log's yields teach. The usual log need not be there, nor be sound, for a photo to be measured."""
     if path is None and not log_path().is_file():
         return None

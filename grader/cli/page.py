@@ -6,7 +6,6 @@ import signal
 import subprocess
 import sys
 from importlib import resources
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -25,7 +24,10 @@ def page(
     phone: Annotated[
         bool, typer.Option("--phone", help="Let other devices on this network open the page, such as your phone.")
     ] = False,
-    log: Annotated[Path | None, typer.Option(help="The log file; the usual one if left out.")] = None,
+    log: Annotated[
+        str | None,
+        typer.Option(help="The log: a file or postgresql://user@host/database; else the usual file."),
+    ] = None,
 ) -> None:
     """Open the page: measure a photo, value it, keep it in the log.
 
@@ -48,7 +50,7 @@ def page(
         "--server.fileWatcherType=none",
         *_LOOK,
         "--",
-        *(["--log", str(log)] if log is not None else []),
+        *(["--log", log] if log is not None else []),
     ]
     code = _run(command)
     if code not in (0, 130, -signal.SIGINT, -signal.SIGTERM):

@@ -15,8 +15,12 @@ def backup(log: Log, to: Path) -> None:
     """Write the whole log, as it is at one moment, into a new file.
 
     Raises:
-        LogError: the file is there already, or cannot be written.
+        LogError: the file is there already, or cannot be written; the log is on a server.
     """
+    if isinstance(log.path, str):
+        raise LogError(
+            "log-on-server", f"{log.path} lies on a server.", "Copy it with the server's own means: pg_dump."
+        )
     if to.exists():
         raise LogError("copy-exists", f"{to} is there already; it was left as it is.", "Choose another name.")
     if not to.parent.is_dir():

@@ -8,7 +8,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, RowMapping, Table, insert, select
+from sqlalchemy import ColumnElement, Connection, RowMapping, Table, func, insert, select
 
 from calibration.errors import UsageError
 from grader.log import schema
@@ -66,8 +66,9 @@ def lot_row(c: Connection, lot: int | str) -> RowMapping:
     Raises:
         UsageError: ``lot-unknown``.
     """
-    column = schema.lots.c.id if isinstance(lot, int) else schema.lots.c.name
-    found = c.execute(select(schema.lots).where(column == lot)).mappings().one_or_none()
+    lots = schema.lots
+    same = lots.c.id == lot if isinstance(lot, int) else func.lower(lots.c.name) == func.lower(lot)
+    found = c.execute(select(lots).where(same)).mappings().one_or_none()
     if found is None:
         raise UsageError(
             "lot-unknown", f"There is no lot '{lot}' in the log.", "See grader log list, or start it: grader log new."

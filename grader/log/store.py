@@ -10,6 +10,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from sqlalchemy import Connection, Engine, RowMapping, Table
+from sqlalchemy.dialects.postgresql import insert as postgres_insert
 from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 from sqlalchemy.exc import IntegrityError
 
@@ -56,6 +57,7 @@ from grader.log.rows import (
     yield_row,
 )
 from grader.log.store_file import check_file, log_errors, migrate, open_engine, writing
+from grader.log.store_postgres import is_url, open_server, shown
 from grader.places import log_path
 
 Clock = Callable[[], datetime]
@@ -66,24 +68,30 @@ def default_path() -> Path:
     return log_path()
 
 
-def open_log(path: Path | None = None, *, must_exist: bool = False, clock: Clock | None = None) -> Log:
+def open_log(path: Path | str | None = None, *, must_exist: bool = False, clock: Clock | None = None) -> Log:
     """Open the log, creating it where there is none.
 
     Args:
-        path: the file; None for ``default_path()``, whose folder is created.
+        path: the file, or the URL of a PostgreSQL database (``postgresql://user@host/database``); None for
+            ``default_path()``, whose folder is created.
         must_exist: do not create it.
         clock: gives the present moment with its time zone.
 
     Raises:
         LogError: the file is no log of ours, was written by a newer program, or cannot be used; it is left untouched.
     """
+    tells = clock or (lambda: datetime.now(UTC))
+    if is_url(path):
+        engine = open_server(str(path), must_exist, lambda: utc_text(tells()))
+        return Log(shown(str(path)), engine, tells)
     if path is None:
         path = default_path()
         if not must_exist:
             _make_folder(path.parent)
-    check_file(path, must_exist)
-    log = Log(path, open_engine(path), clock or (lambda: datetime.now(UTC)))
-    migrate(log.engine, path, log.now)
+    file = Path(path)
+    check_file(file, must_exist)
+    log = Log(file, open_engine(file), tells)
+    migrate(log.engine, file, log.now)
     return log
 
 
@@ -105,7 +113,7 @@ class Log:
     (``lot-unknown``) where there is none. All raise ``LogError`` where the file cannot be used.
     """
 
-    def __init__(self, path: Path, engine: Engine, clock: Clock) -> None:
+    def __init__(self, path: Path | str, engine: Engine, clock: Clock) -> None:
         self.path = path
         self.engine = engine
         self._clock = clock
@@ -139,7 +147,7 @@ class Log:
                 with writing(self.engine) as c:
                     number = insert_row(c, schema.lots, **new.model_dump(), created_at=self.now())
             except IntegrityError as error:
-                if "UNIQUE" not in str(error.orig):
+                if "unique" not in str(error.orig).lower():
                     raise
                 raise UsageError(
                     "lot-exists", f"There is already a lot named '{new.name}'.", "Choose another name, or add to it."
@@ -166,7 +174,8 @@ class Log:
             lot_id = lot_row(c, lot)["id"]
             for photo, text in rows:
                 values = {**photo.model_dump(), "taken_at": photo.taken_at and photo.taken_at.isoformat()}
-                c.execute(sqlite_insert(schema.photos).values(values).on_conflict_do_nothing())
+                insert = postgres_insert if c.dialect.name == "postgresql" else sqlite_insert
+                c.execute(insert(schema.photos).values(values).on_conflict_do_nothing())
                 numbers.append(
                     insert_row(
                         c,

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, NullPool, create_engine, event
-from sqlalchemy.exc import DatabaseError, SQLAlchemyError
+from sqlalchemy.exc import DatabaseError, OperationalError, SQLAlchemyError
 
 from calibration.errors import LogError
 from grader import __version__
@@ -73,7 +73,7 @@ def _check_version(path: Path, version: int) -> None:
 
 
 @contextmanager
-def log_errors(path: Path) -> Iterator[None]:
+def log_errors(place: Path | str) -> Iterator[None]:
     """Turn the database's errors into ``LogError``."""
     try:
         yield
@@ -82,15 +82,19 @@ def log_errors(path: Path) -> Iterator[None]:
         if "locked" in cause or "busy" in cause:
             raise LogError(
                 "log-busy",
-                f"Another program has kept {path} locked for {BUSY_TIMEOUT_S:.0f} s.",
+                f"Another program has kept {place} locked for {BUSY_TIMEOUT_S:.0f} s.",
                 "Close it, try again.",
+            ) from error
+        if isinstance(error, OperationalError) and "connection" in cause:
+            raise LogError(
+                "log-unreachable", f"The server of {place} cannot be reached.", "Check its address and that it runs."
             ) from error
         if "malformed" in cause or "not a database" in cause:
             raise LogError(
-                "log-damaged", f"The log {path} is damaged ({cause}).", "Put its last good copy in its place."
+                "log-damaged", f"The log {place} is damaged ({cause}).", "Put its last good copy in its place."
             ) from error
         raise LogError(
-            "log-failed", f"The log {path} could not be used: {cause}.", "Check the disk's space and permissions."
+            "log-failed", f"The log {place} could not be used: {cause}.", "Check the disk's space and permissions."
         ) from error
 
 

@@ -29,11 +29,20 @@ def gold(mass_mg: float = 5.0, **more) -> NewYield:
     return checked(NewYield, mass_mg=mass_mg, weighed_on=date(2026, 3, 4), **more)
 
 
-@pytest.fixture
-def shed(log: Log) -> Log:
+def with_lots(log: Log) -> Log:
     log.add_lot(checked(NewLot, name="Shed", part="tongues"))
     log.add_lot(checked(NewLot, name="Attic"))
     return log
+
+
+@pytest.fixture
+def shed(log: Log) -> Log:
+    return with_lots(log)
+
+
+@pytest.fixture
+def file_shed(file_log: Log) -> Log:
+    return with_lots(file_log)
 
 
 def test_a_correction_adds(shed: Log):
@@ -127,19 +136,19 @@ def test_a_log_of_the_first_version_opens_after_a_copy_was_made(path: Path):
     assert sorted(p.name for p in path.parent.iterdir()) == ["log.sqlite", "log.sqlite.version-1"]
 
 
-def test_the_whole_log_goes_to_a_copy_and_back(shed: Log, tmp_path: Path):
-    shed.add_yield("Shed", gold())
-    before = shed.contents()
+def test_the_whole_log_goes_to_a_copy_and_back(file_shed: Log, tmp_path: Path):
+    file_shed.add_yield("Shed", gold())
+    before = file_shed.contents()
     copy = tmp_path / "copy.sqlite"
-    backup(shed, copy)
+    backup(file_shed, copy)
     with pytest.raises(LogError, match="already"):
-        backup(shed, copy)
-    shed.add_yield("Shed", gold(9))
-    later = shed.contents()
-    shed.close()
-    kept = restore(copy, shed.path)
+        backup(file_shed, copy)
+    file_shed.add_yield("Shed", gold(9))
+    later = file_shed.contents()
+    file_shed.close()
+    kept = restore(copy, file_shed.path)
     assert kept is not None
-    with open_log(shed.path) as log, open_log(kept) as old:
+    with open_log(file_shed.path) as log, open_log(kept) as old:
         assert log.contents() == before
         assert old.contents() == later
     assert restore(copy, tmp_path / "new.sqlite") is None
@@ -147,18 +156,18 @@ def test_the_whole_log_goes_to_a_copy_and_back(shed: Log, tmp_path: Path):
         assert log.contents() == before
 
 
-def test_a_damaged_copy_is_not_restored(shed: Log, tmp_path: Path):
-    shed.close()
-    before = shed.path.read_bytes()
+def test_a_damaged_copy_is_not_restored(file_shed: Log, tmp_path: Path):
+    file_shed.close()
+    before = file_shed.path.read_bytes()
     for data in (b"", b"no log", before[:100] + bytes(len(before) - 100)):
         copy = tmp_path / "copy.sqlite"
         copy.write_bytes(data)
         with pytest.raises(LogError):
-            restore(copy, shed.path)
+            restore(copy, file_shed.path)
         copy.unlink()
-        assert shed.path.read_bytes() == before
+        assert file_shed.path.read_bytes() == before
         assert [p.name for p in tmp_path.iterdir()] == ["log.sqlite"]
     with pytest.raises(LogError, match="itself"):
-        restore(shed.path, shed.path)
+        restore(file_shed.path, file_shed.path)
     with pytest.raises(LogError, match="folder"):
-        backup(shed, tmp_path / "nowhere" / "copy.sqlite")
+        backup(file_shed, tmp_path / "nowhere" / "copy.sqlite")
