@@ -46,8 +46,8 @@ def value(
     cost: Annotated[
         list[str] | None,
         typer.Option(
-            help="A cost: '12 USD', 'refining = 5..20 USD', 'waste = 5 USD/l x 2..4 l', 'purchase: shipping = 15 USD' "
-            "(paid whatever you then do with the lot). Replaces all example costs."
+            help="A cost: '12 USD', 'refining = 5..20 USD', 'waste = 5 USD/l x 2..4 l'; "
+            "or 'purchase: shipping = 15 USD', paid whatever you then do with the lot. Replaces all example costs."
         ),
     ] = None,
     fee: Annotated[str | None, typer.Option(help="Marketplace's fee on the price: '5 %'.")] = None,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -57,6 +58,16 @@ def test_a_file_of_three_parts(tmp_path: Path) -> None:
     assert cards.sights[0].weighed_g == 90.0
     assert strips.mass_g == Distribution("uniform", (4500.0, 5000.0))
     assert strips.sights[0].front.sha256 == "dddd"
+
+
+def test_the_file_in_the_readme_is_one(tmp_path: Path) -> None:
+    readme = (Path(__file__).parents[3] / "README.md").read_text("utf-8")
+    block = re.search(r"```toml\n(.*?)```", readme, re.DOTALL)
+    assert block is not None
+    shown = [Measured(name, name, EMPTY, {}) for name in ("modules.jpg", "modules-back.jpg", "card.jpg")]
+    modules, cards = lot_of(read_claim(written(tmp_path, block.group(1))), shown).parts
+    assert modules.mass_g == Distribution("uniform", (4500.0, 5000.0))
+    assert cards.other_face == "alike"
 
 
 def test_one_part_of_all_photos() -> None:
