@@ -101,7 +101,7 @@ def measure_command(
         _write(done, json_out, coverage, overlay)
         if json_out is None or str(json_out) != "-":
             show_measurement(done)
-            _say_learned(learned)
+            _say_learned(learned, part, seller)
         if done.refused is not None:
             show_error(done.refused, done.photo.name)
             raise typer.Exit(RefusedError.exit_code)
@@ -126,12 +126,14 @@ def _learned(path: str | None) -> Newest | None:
         return None
 
 
-def _say_learned(learned: Newest | None) -> None:
+def _say_learned(learned: Newest | None, part: str, seller: str) -> None:
     if learned is not None:
         from grader.learn.tables import belief_sentences
 
         for sentence in belief_sentences(learned):
             out.print(sentence, markup=False)
+        for name in learned.never_weighed(part, seller):
+            out.print(f"No yield of {name} yet: the range is that of any other.", markup=False)
         out.print("Gold is what your process recovers of it. With --published: published thickness, gold present.")
 
 

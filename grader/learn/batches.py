@@ -53,6 +53,11 @@ def weighed(gold: Yield) -> Weighed:
     return Weighed(fine, balance * fineness, sd, fineness)
 
 
+def same_name(typed: str) -> str:
+    """A part or seller as typed, without what tells no two of them apart: case and blanks."""
+    return " ".join(typed.casefold().split())
+
+
 @dataclass(frozen=True)
 class Batches:
     """What there is to learn from.
@@ -116,7 +121,7 @@ def _platings(contents: Contents, gold: Yield) -> tuple[tuple[Plating, ...], flo
             per_um = area.times(properties[finish].inputs()[1:], MG_PER_MM2_UM_G_CM3)
             middle = float(np.median(_draws(per_um)))
             if middle > 0:
-                platings.append(Plating(finish, middle, share.lot.part, share.lot.seller))
+                platings.append(Plating(finish, middle, same_name(share.lot.part), same_name(share.lot.seller)))
                 whole += per_um.times((), _typical_um(finish))
     draws = _draws(whole)
     return tuple(platings), float(np.std(draws) / np.mean(draws)) if platings else 0.0

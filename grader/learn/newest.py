@@ -11,7 +11,7 @@ from calibration.belief import Belief, learn
 from calibration.belief.learn import identity
 from calibration.errors import LogError
 from calibration.thickness import Finish, GoldProperties, gold_properties
-from grader.learn.batches import Batches, batches_of
+from grader.learn.batches import Batches, batches_of, same_name
 from grader.learn.flags import Flag, flags
 from grader.log import Contents, Log
 
@@ -47,7 +47,16 @@ class Newest:
     def properties(self, part: str = "", seller: str = "") -> dict[Finish, GoldProperties]:
         """What an estimate needs, for boards of a kind and seller."""
         day = self.made_at.date().isoformat() if self.made_at else ""
-        return gold_properties(self.belief.inputs(part, seller, day))
+        return gold_properties(self.belief.inputs(same_name(part), same_name(seller), day))
+
+    def never_weighed(self, part: str = "", seller: str = "") -> tuple[str, ...]:
+        """Which of these names no yield has, so that the range is that of any part or seller."""
+        platings = [p for b in self.belief.batches for p in b.platings]
+        return tuple(
+            name
+            for name, known in ((part, {p.part for p in platings}), (seller, {p.seller for p in platings}))
+            if name and same_name(name) not in known
+        )
 
     def document(self) -> dict[str, Any]:
         """What it says, as the log keeps it."""

@@ -20,7 +20,7 @@ from calibration.thickness import thickness_prior
 
 @pytest.fixture(scope="module")
 def checked():
-    return check(300, seed=7)
+    return check(200, seed=7)
 
 
 def test_the_limit_is_chi_squares_99_percent_point() -> None:
@@ -36,8 +36,8 @@ def test_ranks_of_the_truth_are_uniform(checked) -> None:
 
 
 def test_ranges_of_the_next_batch_hold_it_as_often_as_they_say(checked) -> None:
-    # three standard errors of a share of 0.9 among 300
-    assert checked.coverage == pytest.approx(0.9, abs=3 * np.sqrt(0.9 * 0.1 / 300))
+    # three standard errors of a share of 0.9 among 200
+    assert checked.coverage == pytest.approx(0.9, abs=3 * np.sqrt(0.9 * 0.1 / 200))
 
 
 def test_each_batch_helps(checked) -> None:

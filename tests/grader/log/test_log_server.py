@@ -67,6 +67,7 @@ def test_an_old_log_is_brought_to_the_newest_version(url: str, monkeypatch: pyte
 
 
 def test_a_server_that_is_not_there():
+    pytest.importorskip("psycopg")
     with pytest.raises(LogError) as caught:
         open_log("postgresql://ann:secret@/log?host=/nowhere")
     assert caught.value.code == "log-unreachable"
