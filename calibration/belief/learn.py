@@ -19,7 +19,7 @@ from calibration.belief.sampler import DRAWS, posterior_draws
 from calibration.inputs import DEFAULT_SEED, Distribution, FloatArray, Input
 from calibration.thickness import FINISHES, Finish
 
-MARK = ":belief-"  # in the name of an input that holds effective thickness
+MARK = ":belief-"  # in the name of an input that holds effective thickness, before the belief's id
 UNLIKELY = 0.01  # chance of a batch as far out, either way, at which it is worth a look
 _DIGITS = 5
 _METHOD = 1  # rises with each change that gives other draws from the same batches
@@ -101,16 +101,17 @@ class Belief:
         on = f" of {made}" if made else ""
         source = f"belief{on} from {count} weighed {'batch' if count == 1 else 'batches'}"
         about = "".join(f", {label} {text}" for label, text in (("part", part), ("seller", seller)) if text)
-        key = hashlib.sha256(json.dumps([self.id, part, seller]).encode()).hexdigest()[:12]
+        # drawn together over finishes, parts and sellers: one process recovers them all
+        boards = hashlib.sha256(json.dumps([part, seller]).encode()).hexdigest()[:8]
         batch = self.batch_factor()
         return {
             finish: Input(
-                f"thickness:{finish}{MARK}{key}",
+                f"thickness:{finish}:{boards}{MARK}{self.id}",
                 f"effective thickness (thickness × fraction recovered) of {finish.replace('_', ' ')}",
                 Distribution("sample", tuple(_rounded(self.thickness(finish, part, seller) * batch))),
                 source + about,
                 "um",
-                aligned_over=finish,
+                aligned_over=f"{finish}:{boards}",
             )
             for finish in FINISHES
         }

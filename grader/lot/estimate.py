@@ -16,6 +16,7 @@ from importlib import resources
 
 import numpy as np
 
+from calibration.belief import MARK
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from calibration.notices import Notice, notice
@@ -224,10 +225,13 @@ def _count(part: Part, count: Distribution) -> Input:
 
 
 def _with_own_thickness(part: Part) -> Part:
-    """The part with its plating's thickness apart from that of other parts: each was plated on its own."""
+    """The part with its plating's thickness apart from that of other parts: each was plated on its own.
+
+    A learned thickness stays as it is: it names its part, and one process recovers them all.
+    """
 
     def own(m: Measured) -> Measured:
-        names = {n: f"{n}:{part.name}" for n in m.gold_mg.inputs if n.startswith(_THICKNESS)}
+        names = {n: f"{n}:{part.name}" for n in m.gold_mg.inputs if n.startswith(_THICKNESS) and MARK not in n}
         inputs = {
             names.get(n, n): replace(i, name=names[n], title=f"{i.title}: {part.name}") if n in names else i
             for n, i in m.gold_mg.inputs.items()

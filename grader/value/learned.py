@@ -17,12 +17,20 @@ def recovery_once(assumptions: Assumptions, gold_mg: ProductModel) -> Assumption
     """The assumptions, with a recovery of 1 where the gold was estimated with learned effective thickness.
 
     Raises:
-        UsageError: ``thickness-mixed``: some of the gold was estimated with learned thickness, some with published.
+        UsageError: ``thickness-mixed``: some of the gold was estimated with learned thickness, some with published;
+            ``beliefs-mixed``: with what was learned at different times.
     """
     used = {f for term in gold_mg.terms for f in term.factors if f.startswith(_THICKNESS)}
     learned = {name for name in used if MARK in name}
     if not learned:
         return assumptions
+    beliefs = {name.partition(MARK)[2].partition(":")[0] for name in learned}
+    if len(beliefs) > 1:
+        raise UsageError(
+            "beliefs-mixed",
+            "Some photos were measured before, others after your yields taught something new.",
+            "Measure all photos of the lot again.",
+        )
     if learned != used:
         raise UsageError(
             "thickness-mixed",

@@ -61,7 +61,7 @@ def value_lot(
 
     Raises:
         UsageError: ``spot-missing``, ``spot-date-future``, ``currencies-differ``, ``money-negative``,
-            ``thickness-mixed``.
+            ``thickness-mixed``, ``beliefs-mixed``.
     """
     assumptions = recovery_once(assumptions, gold_mg)
     asking = None if asking_price is None else _amount(asking_price, assumptions)

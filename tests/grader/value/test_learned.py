@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 
+import numpy as np
 import pytest
 
 from calibration.belief import Batch, Plating, learn
@@ -48,6 +49,20 @@ def test_an_offer_for_learned_gold_does_not_ask_for_recovery() -> None:
 
     assert break_even(LEARNED, 0.5) == break_even(LEARNED, 0.9) > 0
     assert break_even(PUBLISHED, 0.5) < break_even(PUBLISHED, 0.9)
+
+
+def test_parts_under_one_belief_go_together_but_not_beliefs_of_different_times() -> None:
+    first = learn([Batch("1", (Plating("hard_gold", 100.0),), 40.0, 1.0)])
+    later = learn([*first.batches, Batch("2", (Plating("hard_gold", 100.0),), 45.0, 1.0)])
+    one, two, new = (
+        gold_mass(AREA, gold_properties(belief.inputs(part))).total
+        for belief, part in ((first, "strips"), (first, "cards"), (later, "cards"))
+    )
+    assert recovery_once(ASSUMPTIONS, one + two).recovery.distribution.is_constant
+    # one process recovers both: what is known of it moves both
+    assert np.corrcoef(np.log(one.draws()), np.log(two.draws()))[0, 1] > 0.2
+    with pytest.raises(UsageError, match="before, others after"):
+        recovery_once(ASSUMPTIONS, one + new)
 
 
 def test_both_together_are_refused() -> None:
