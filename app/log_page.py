@@ -126,6 +126,11 @@ def _yield(lot: Lot) -> None:
         copies = st.number_input(
             "How many times the photographed boards went in", min_value=0.01, value=1.0, step=1.0, format="%g"
         )
+        others = st.multiselect(
+            "Other lots that went in with it, all their photographed boards once",
+            [other for other in all_lots() if other.id != lot.id],
+            format_func=lambda other: other.name,
+        )
         carried_in = st.text_input("Fine gold in it that came from elsewhere, if any", placeholder="12 mg")
         lost = st.text_input("Fine gold lost by accident or left behind, if any", placeholder="12 mg")
         note = st.text_input("Note")
@@ -147,7 +152,7 @@ def _yield(lot: Lot) -> None:
             )
 
         def write(log: Log, new: NewYield) -> str:
-            log.add_yield(lot.id, new, {lot.id: copies})
+            log.add_yield(lot.id, new, {lot.id: copies, **{other.id: 1.0 for other in others}})
             return f"Yield of {lot.name} recorded."
 
         if st.form_submit_button("Record the yield"):

@@ -90,6 +90,18 @@ def test_a_yield_is_recorded(log_page: Any, log_file: Path) -> None:
     assert (gold.mass_mg, gold.fineness, gold.fineness_known) == (pytest.approx(1250), 0.995, "assumed")
 
 
+def test_a_yield_of_two_lots_is_recorded(log_page: Any, log_file: Path) -> None:
+    with open_log(log_file) as log:
+        log.add_lot(NewLot(name="Bench"))
+    log_page.run()
+    log_page.type("Gold as weighed", "1.25 g")
+    (others,) = log_page.at.multiselect
+    others.set_value([others.options[0]])
+    log_page.press("Record the yield")
+    with open_log(log_file) as log:
+        assert {(y.lot_id, y.copies) for y in log.contents().yield_lots} == {(1, 1.0), (2, 1.0)}
+
+
 @pytest.mark.parametrize(
     ("label", "text", "button"),
     [
