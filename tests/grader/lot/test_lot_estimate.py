@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import sqrt
 from typing import Any
 
@@ -10,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from calibration.belief import MARK
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from grader.lot import Lot, Part, Sight, estimate_lot
@@ -150,6 +152,16 @@ def test_one_thickness_for_a_part_another_for_the_next() -> None:
     alone, both = of(one).gold_mg.draws(100_000), of(one, other).gold_mg.draws(100_000)
     assert relative_sd(alone) == pytest.approx(sqrt(np.exp(0.25) - 1), rel=0.02)
     assert relative_sd(both) == pytest.approx(relative_sd(alone) / sqrt(2), rel=0.02)
+
+
+def test_a_learned_thickness_stays_shared_between_parts() -> None:
+    learned = replace(THICKNESS, name=f"thickness:hard_gold:12345678{MARK}abc")
+
+    def taught(name: str) -> Measured:
+        return replace(photo(name, 10.0), gold_mg=ProductModel.of(10.0, (learned,)))
+
+    both = of(Part("a", (Sight(taught("x")),)), Part("b", (Sight(taught("y")),))).gold_mg
+    assert both.draws(1000) == pytest.approx(20.0 * learned.draws(1000))
 
 
 @given(
