@@ -6,7 +6,7 @@ thickness to all boards of a part, without any state being passed about.
 
 The distributions are those that JCGM 101:2008 (section 6.4) assigns to common kinds of knowledge, and a lognormal
 for positive quantities known to a factor. Student's t, shifted and scaled, is its choice for what a few repeated
-observations say (6.4.9); here it is cut off evenly on both sides, so that its mean stays where it is.
+observations say (6.4.9); here it is on the logarithm, for a positive quantity, and cut off, so that it has a mean.
 """
 
 from __future__ import annotations
@@ -39,8 +39,8 @@ KINDS: Mapping[str, tuple[str, ...]] = {
     "trapezoid_log": ("low", "core_low", "core_high", "high"),
     # two lognormals: with probability `weight` the first
     "lognormal_mixture": ("weight", "median", "sigma_log", "other_median", "other_sigma_log"),
-    # within `reach` of its location
-    "student_t": ("location", "scale", "degrees", "reach"),
+    # of the logarithm, which stays within `reach_log` of its middle
+    "log_student_t": ("median", "scale_log", "degrees", "reach_log"),
     # equally likely values: an estimate handed on as its own draws
     "sample": (),
 }
@@ -88,8 +88,8 @@ class Distribution:
                 return p[0] > 0 and p[1] >= 0
             case "loguniform" | "trapezoid_log":
                 return p[0] > 0 and all(a <= b for a, b in pairwise(p))
-            case "student_t":
-                return p[1] >= 0 and p[2] > 0 and p[3] >= p[1]
+            case "log_student_t":
+                return p[0] > 0 and p[1] >= 0 and p[2] > 0 and p[3] >= p[1]
             case "lognormal_mixture":
                 return 0 <= p[0] <= 1 and p[1] > 0 and p[2] >= 0 and p[3] > 0 and p[4] >= 0
         return True
@@ -101,7 +101,7 @@ class Distribution:
         match self.kind:
             case "constant":
                 return True
-            case "normal" | "lognormal" | "student_t":
+            case "normal" | "lognormal" | "log_student_t":
                 return p[1] == 0
             case "lognormal_mixture":
                 first, other = p[0] == 0 or p[2] == 0, p[0] == 1 or p[4] == 0
@@ -130,8 +130,8 @@ class Distribution:
                 first = rng.random(n) < p[0]
                 z = rng.standard_normal(n)
                 return np.where(first, p[1] * np.exp(p[2] * z), p[3] * np.exp(p[4] * z))
-            case "student_t":
-                return _student_t(rng, n, *p)
+            case "log_student_t":
+                return p[0] * np.exp(_cut_student_t(rng, n, *p[1:]))
             case _:
                 return np.asarray(p)[rng.integers(0, len(p), n)]
 
@@ -171,14 +171,12 @@ def _trapezoid(
     return np.where(u < left, rising, np.where(u < left + core, flat, falling))
 
 
-def _student_t(
-    rng: np.random.Generator, n: int, location: float, scale: float, degrees: float, reach: float
-) -> FloatArray:
-    """Draws of Student's t; those beyond the reach are drawn again, which a reach of at least the scale bounds."""
+def _cut_student_t(rng: np.random.Generator, n: int, scale: float, degrees: float, reach: float) -> FloatArray:
+    """Draws of Student's t about zero; those beyond the reach, which is at least the scale, are drawn again."""
     deviations = scale * rng.standard_t(degrees, n)
     while (beyond := np.abs(deviations) > reach).any():
         deviations[beyond] = scale * rng.standard_t(degrees, np.count_nonzero(beyond))
-    return location + deviations
+    return deviations
 
 
 @dataclass(frozen=True)

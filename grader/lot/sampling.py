@@ -8,7 +8,9 @@ a lot holds less than what was seen in it.
 
 The spread s is rarely known: one to three boards say next to nothing. It is pooled from a prior worth a few boards
 and from the boards seen (the posterior of a scaled inverse chi-squared prior; Gelman et al., Bayesian Data Analysis,
-3rd ed. 2013, 2.6), and the factor then follows Student's t, as in JCGM 101:2008, 6.4.9.
+3rd ed. 2013, 2.6), and the factor's logarithm then follows Student's t, as in JCGM 101:2008, 6.4.9: boards hold no
+less than nothing, and a few of a kind are much richer than the rest. Its mean is one, so that nothing is added on
+average to what was seen.
 """
 
 from __future__ import annotations
@@ -19,8 +21,13 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
+import numpy as np
+
 from calibration.inputs import Distribution, Input
 from calibration.sourced import SourcedValue, parse
+
+# The unseen boards of a part are not taken to differ from the seen ones by more than a factor of ten on average.
+_REACH_LOG = math.log(10.0)
 
 
 @dataclass(frozen=True)
@@ -88,7 +95,7 @@ def pooled(prior: Spread, observed: Spread | None) -> Spread:
 def unseen_factor(name: str, title: str, spread: Spread, seen: int, total: float) -> Input | None:
     """Mean of the unseen boards ÷ mean of the seen ones; None where all were seen.
 
-    Cut off evenly so that it stays at or above zero and its mean at one.
+    Its mean is one, and its relative standard deviation that of the formula above (but for the tails of Student's t).
 
     Args:
         name: of the input.
@@ -99,8 +106,18 @@ def unseen_factor(name: str, title: str, spread: Spread, seen: int, total: float
     """
     if total <= seen:
         return None
-    scale = spread.relative_sd * math.sqrt(total / (seen * (total - seen)))
+    relative_sd = spread.relative_sd * math.sqrt(total / (seen * (total - seen)))
+    scale = min(math.sqrt(math.log1p(relative_sd**2)), _REACH_LOG)
     source = "spread between the boards seen, pooled with a prior; finite population (Cochran 1977)"
-    # beyond a standard deviation of 1 the law is as wide as one that only knows "not less than nothing"
-    known = Distribution("student_t", (1.0, min(scale, 1.0), spread.degrees, 1.0))
+    median = 1.0 / _mean_of_exponential(scale, spread.degrees)
+    known = Distribution("log_student_t", (median, scale, spread.degrees, _REACH_LOG))
     return Input(name, title, known, source)
+
+
+def _mean_of_exponential(scale: float, degrees: float) -> float:
+    """Mean of exp(x) where x ÷ scale follows Student's t and x is cut off at the reach."""
+    if scale == 0:
+        return 1.0
+    x = np.linspace(-_REACH_LOG, _REACH_LOG, 20_001)
+    density = (1 + (x / scale) ** 2 / degrees) ** (-(degrees + 1) / 2)
+    return float(np.sum(density * np.exp(x)) / np.sum(density))

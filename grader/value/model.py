@@ -149,9 +149,9 @@ def support(distribution: Distribution) -> tuple[float, float]:
             return (mean, mean) if sd == 0 else (-math.inf, math.inf)
         case "lognormal" | "lognormal_mixture":
             return (0.0, math.inf)
-        case "student_t":
-            location, scale, _, reach = distribution.parameters
-            return (location - reach, location + reach) if scale else (location, location)
+        case "log_student_t":
+            median, scale, _, reach = distribution.parameters
+            return (median * math.exp(-reach), median * math.exp(reach)) if scale else (median, median)
     return min(distribution.parameters), max(distribution.parameters)
 
 

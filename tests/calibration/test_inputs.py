@@ -49,13 +49,12 @@ def mixture(weight: float, *parameters: float) -> Reference:
     )
 
 
-def cut_student(location: float, scale: float, degrees: float, reach: float) -> Reference:
-    whole = stats.t(degrees, location, scale)
-    low, high = location - reach, location + reach
-    inside = whole.cdf(high) - whole.cdf(low)
+def cut_log_student(median: float, scale: float, degrees: float, reach: float) -> Reference:
+    whole = stats.t(degrees, 0.0, scale)
+    inside = whole.cdf(reach) - whole.cdf(-reach)
     return Reference(
-        lambda x: (whole.cdf(np.clip(x, low, high)) - whole.cdf(low)) / inside,
-        lambda k: float(whole.expect(lambda t: t**k, lb=low, ub=high, conditional=True)),
+        lambda x: (whole.cdf(np.clip(np.log(x / median), -reach, reach)) - whole.cdf(-reach)) / inside,
+        lambda k: float(median**k * whole.expect(lambda t: np.exp(k * t), lb=-reach, ub=reach, conditional=True)),
     )
 
 
@@ -77,7 +76,10 @@ CASES = {
         Distribution("lognormal_mixture", (0.7, 0.66, 0.49, 0.08, 0.3)),
         mixture(0.7, 0.66, 0.49, 0.08, 0.3),
     ),
-    "student_t": (Distribution("student_t", (1.0, 0.3, 3.0, 1.0)), cut_student(1.0, 0.3, 3.0, 1.0)),
+    "log_student_t": (
+        Distribution("log_student_t", (0.9, 0.3, 3.0, 1.2)),
+        cut_log_student(0.9, 0.3, 3.0, 1.2),
+    ),
 }
 
 
@@ -130,7 +132,7 @@ POINTS = [
     ("lognormal_mixture", (0.3, 2.0, 0.0, 2.0, 0.0)),
     ("lognormal_mixture", (1.0, 2.0, 0.0, 3.0, 0.5)),
     ("lognormal_mixture", (0.0, 2.0, 0.5, 3.0, 0.0)),
-    ("student_t", (2.0, 0.0, 3.0, 1.0)),
+    ("log_student_t", (2.0, 0.0, 3.0, 1.0)),
     ("sample", (4.0, 4.0)),
 ]
 SPREADS = [
@@ -170,9 +172,10 @@ def test_is_constant_says_whether_draws_differ(kind: str, parameters: tuple[floa
         ("lognormal_mixture", (-0.1, 1.0, 0.1, 1.0, 0.1)),
         ("lognormal_mixture", (0.5, 0.0, 0.1, 1.0, 0.1)),
         ("lognormal_mixture", (0.5, 1.0, 0.1, 1.0, -0.1)),
-        ("student_t", (1.0, -0.1, 3.0, 1.0)),
-        ("student_t", (1.0, 0.1, 0.0, 1.0)),
-        ("student_t", (1.0, 0.3, 3.0, 0.2)),
+        ("log_student_t", (0.0, 0.1, 3.0, 1.0)),
+        ("log_student_t", (1.0, -0.1, 3.0, 1.0)),
+        ("log_student_t", (1.0, 0.1, 0.0, 1.0)),
+        ("log_student_t", (1.0, 0.3, 3.0, 0.2)),
         ("sample", ()),
         ("sample", (1.0, math.nan)),
     ],

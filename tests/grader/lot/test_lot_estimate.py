@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from math import sqrt
+from math import exp, log1p, sqrt
 from typing import Any
 
 import numpy as np
@@ -57,9 +57,10 @@ def test_a_count_multiplies_gold_per_board_and_leaves_a_range_that_the_prior_set
     assert np.mean(draws) == pytest.approx(1000.0, rel=2e-3)
     # what was seen is there in every draw
     assert draws.min() >= 40.0
-    # the closed form of the quartile of Student's t with three degrees of freedom: 0.7649
-    scale = prior_spread().relative_sd * sqrt(100 / (4 * 96))
-    assert np.quantile(draws, 0.75) == pytest.approx(40.0 + 960.0 * (1 + 0.7649 * scale), rel=2e-3)
+    # the quartiles of Student's t with three degrees of freedom lie 0.7649 to either side, here of the logarithm
+    scale = sqrt(log1p(prior_spread().relative_sd ** 2 * 100 / (4 * 96)))
+    low, high = (np.quantile(draws, q) - 40.0 for q in (0.25, 0.75))
+    assert high / low == pytest.approx(exp(2 * 0.7649 * scale), rel=2e-3)
 
 
 def test_all_seen_has_no_sampling_error_and_few_seen_has_much() -> None:
@@ -152,6 +153,32 @@ def test_one_thickness_for_a_part_another_for_the_next() -> None:
     alone, both = of(one).gold_mg.draws(100_000), of(one, other).gold_mg.draws(100_000)
     assert relative_sd(alone) == pytest.approx(sqrt(np.exp(0.25) - 1), rel=0.02)
     assert relative_sd(both) == pytest.approx(relative_sd(alone) / sqrt(2), rel=0.02)
+
+
+@pytest.mark.parametrize("seen", [1, 2, 3, 8])
+def test_ranges_hold_for_boards_that_vary_as_the_prior_says(seen: int) -> None:
+    """Lognormal boards, which the estimator does not assume; their spread drawn from the prior, cut off at 1."""
+    rng, total, cases = np.random.default_rng(5), 60, 1500
+    prior = prior_spread()
+    held, ratios = 0, []
+    for case in range(cases):
+        spread = min(prior.relative_sd * sqrt(prior.degrees / rng.chisquare(prior.degrees)), 1.0)
+        boards = np.exp(sqrt(log1p(spread**2)) * rng.standard_normal(total)) / sqrt(1 + spread**2)
+        known = pooled(prior, observed_spread([Observed(float(b), 1, 1.0) for b in boards[:seen]]))
+        unseen = unseen_factor("u", "u", known, seen, float(total))
+        assert unseen is not None
+        draws = boards[:seen].sum() + (total - seen) * boards[:seen].mean() * unseen.draws(1000, case)
+        low, high = np.quantile(draws, [0.05, 0.95])
+        held += low <= boards.sum() <= high
+        ratios.append(draws.mean() / total)
+    assert held / cases == pytest.approx(0.9, abs=0.03)
+    assert np.mean(ratios) == pytest.approx(1.0, abs=0.03)
+
+
+def test_boards_that_do_not_differ_leave_no_range() -> None:
+    unseen = unseen_factor("u", "u", Spread(0.0, 3), 2, 10.0)
+    assert unseen is not None
+    assert (unseen.draws(10) == 1.0).all()
 
 
 def test_a_learned_thickness_stays_shared_between_parts() -> None:
