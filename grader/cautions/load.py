@@ -1,0 +1,81 @@
+"""The loader of ``cautions.toml``: cautions by the place where they show, and limits for gases in the air."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import asdict, dataclass
+from functools import cache
+from importlib import resources
+from typing import Any, Literal
+
+from calibration.sourced import SourcedValue, parse
+
+Place = Literal["cut", "batch", "grade"]
+
+
+@dataclass(frozen=True)
+class Caution:
+    """One caution.
+
+    Attributes:
+        code: stable name.
+        text: one or two sentences.
+        source: where it comes from.
+        how_known: as in ``calibration.sourced``.
+        shown: the places where it shows.
+    """
+
+    code: str
+    text: str
+    source: str
+    how_known: str
+    shown: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A limit for a gas in the air of a workplace, with its source."""
+
+    gas: str
+    kind: str
+    figure: SourcedValue
+
+    @property
+    def text(self) -> str:
+        """In one line."""
+        f = self.figure
+        return f"{self.gas}: {self.kind} {f.value:g} {f.unit} ({f.source}; {f.how_known})"
+
+
+@cache
+def _data() -> dict[str, Any]:
+    return tomllib.loads(resources.files("grader.cautions").joinpath("cautions.toml").read_text("utf-8"))
+
+
+@cache
+def cautions_for(place: Place) -> tuple[Caution, ...]:
+    """The cautions that a place shows, in order."""
+    all_of = (
+        Caution(code, c["text"], c["source"], c["how_known"], tuple(c["shown"]))
+        for code, c in _data()["caution"].items()
+    )
+    return tuple(c for c in all_of if place in c.shown)
+
+
+@cache
+def exposure_limits() -> tuple[Limit, ...]:
+    """Limits for the gases that the process may give off."""
+    text = resources.files("grader.cautions").joinpath("limits.toml").read_text("utf-8")
+    return tuple(
+        Limit(key.partition(":")[0], key.partition(":")[2], figure) for key, figure in parse(text, "limits").items()
+    )
+
+
+def lines_for(place: Place) -> list[str]:
+    """The cautions of a place as lines for paper and terminal."""
+    return [c.text for c in cautions_for(place)]
+
+
+def documents_for(place: Place) -> list[dict[str, Any]]:
+    """The cautions of a place for a JSON document."""
+    return [{k: v for k, v in asdict(c).items() if k != "shown"} for c in cautions_for(place)]

@@ -1,0 +1,80 @@
+"""A board as a grid of small cells: its material, its gold, and where cuts are not wanted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class BoardGrid:
+    """A board in its own axes: first axis along its longer side.
+
+    Attributes:
+        step_mm: side of a cell.
+        gold_mg: float64 (n, m), gold of each cell.
+        mass_g: float64 (n, m), board of each cell; 0 in notches and beyond the outline.
+        contact: bool (n, m), cells with a contact.
+        plating: bool (n, m), cells with any gold, contacts too.
+    """
+
+    step_mm: float
+    gold_mg: FloatArray
+    mass_g: FloatArray
+    contact: BoolArray
+    plating: BoolArray
+
+    @property
+    def size_mm(self) -> tuple[float, float]:
+        """Length and width."""
+        n, m = self.gold_mg.shape
+        return n * self.step_mm, m * self.step_mm
+
+    @property
+    def gold_total_mg(self) -> float:
+        """Gold of the whole board."""
+        return float(self.gold_mg.sum())
+
+    def turned(self) -> BoardGrid:
+        """The same board with its axes swapped."""
+        return BoardGrid(self.step_mm, self.gold_mg.T, self.mass_g.T, self.contact.T, self.plating.T)
+
+
+class Sums:
+    """Sums of a quantity over any rectangle, exact for cells of even density."""
+
+    def __init__(self, cells: FloatArray, step_mm: float) -> None:
+        n, m = cells.shape
+        self._table = np.zeros((n + 1, m + 1))
+        self._table[1:, 1:] = cells.cumsum(0).cumsum(1)
+        self._step = step_mm
+
+    def at(self, u_mm: FloatArray, v_mm: FloatArray) -> FloatArray:
+        """Sums from the corner to each (u, v): (len(u), len(v))."""
+        along = _between(self._table, u_mm, self._step)
+        return _between(along.T, v_mm, self._step).T
+
+    def over(self, u0: float, u1: float, v0: float, v1: float) -> float:
+        """The sum over one rectangle, mm."""
+        t = self.at(np.array([u0, u1]), np.array([v0, v1]))
+        return float(t[1, 1] - t[0, 1] - t[1, 0] + t[0, 0])
+
+
+def _between(table: FloatArray, at_mm: FloatArray, step_mm: float) -> FloatArray:
+    """Rows of a table between which places lie, in proportion."""
+    place = np.clip(at_mm / step_mm, 0, len(table) - 1)
+    first = np.minimum(place.astype(int), len(table) - 2)
+    share = (place - first)[:, None]
+    return np.asarray(table[first] * (1 - share) + table[first + 1] * share)
+
+
+def unwanted(grid: BoardGrid, through: str) -> FloatArray:
+    """1.0 for the cells that cuts must keep clear of, float64 (n, m)."""
+    if through == "contacts":
+        return np.zeros(grid.gold_mg.shape)
+    return (grid.contact if through == "plating" else grid.plating).astype(np.float64)
