@@ -175,7 +175,10 @@ def yield_(
     who: WhoOption = "",
     log: LogOption = None,
 ) -> None:
-    """Log gold that was weighed at the end."""
+    """Log gold that was weighed at the end.
+
+    Example: grader log yield shoebox --mass "1.25 g" --uncertainty "0.01 g"
+    """
     entry = yield_entry(mass, uncertainty, fineness, known, carried_in, lost, note, day_of(day), who)
     lots = {lot_key(lot): copies, **dict(_also(text) for text in also or ())}
     opened = existing_log(log)

@@ -52,7 +52,10 @@ DayOption = Annotated[str | None, typer.Option("--date", help="The day: 2026-11-
 
 @log_app.command()
 def belief(log: LogOption = None, json: JsonFlag = False) -> None:
-    """What the yields teach about effective thickness, what it rests on, how far it moved."""
+    """What the yields teach about effective thickness, what it rests on, how far it moved.
+
+    Example: grader log belief
+    """
     found = newest_in(existing_log(log))
     if json:
         out.file.write(as_json(None if found is None else found.document()).decode())
@@ -75,7 +78,10 @@ def _show_belief(found: Newest) -> None:
 
 @log_app.command()
 def compare(log: LogOption = None) -> None:
-    """Each yield beside the estimate made before it, how the estimates did, and what lots returned."""
+    """Each yield beside the estimate made before it, how the estimates did, and what lots returned.
+
+    Example: grader log compare
+    """
     contents = existing_log(log).contents()
     found = pairs(contents)
     if not found:
@@ -107,7 +113,10 @@ def correct(
     who: WhoOption = "",
     log: LogOption = None,
 ) -> None:
-    """Enter a yield anew where it was wrong: give all of it. The wrong entry stays in the log."""
+    """Enter a yield anew where it was wrong: give all of it. The wrong entry stays in the log.
+
+    Example: grader log correct 3 --mass "0.42 g" --date 2026-11-20 --reason "read the scale wrong"
+    """
     new = yield_entry(mass, uncertainty, fineness, known, carried_in, lost, note, day_of(day), _who(who))
     kept = existing_log(log).correct_yield(number, new, reason)
     say(f"Yield {kept.id} takes the place of yield {number}.")
@@ -121,7 +130,10 @@ def exclude(
     who: WhoOption = "",
     log: LogOption = None,
 ) -> None:
-    """Leave a yield out of what is learned from, with a reason; it stays in the log."""
+    """Leave a yield out of what is learned from, with a reason; it stays in the log.
+
+    Example: grader log exclude 3 --reason "another lot's gold was in it"
+    """
     entry = checked(NewExclusion, excluded=not again, reason=reason, who=_who(who))
     existing_log(log).exclude_yield(number, entry)
     say(f"Yield {number} is {'learned from again' if again else 'no longer learned from'}.")
@@ -134,7 +146,10 @@ def process(
     who: WhoOption = "",
     log: LogOption = None,
 ) -> None:
-    """Mark that your process changed: the fraction recovered is learned anew, thickness is not."""
+    """Mark that your process changed: the fraction recovered is learned anew, thickness is not.
+
+    Example: grader log process "finer filters" --date 2026-11-20
+    """
     mark = checked(NewMark, kind="process", day=day_of(day), note=note, who=_who(who))
     existing_log(log).add_mark(mark)
     say(f"From {mark.day} on the process counts as changed.")
@@ -147,15 +162,26 @@ def reset(
     who: WhoOption = "",
     log: LogOption = None,
 ) -> None:
-    """Start the belief over: yields weighed up to this day stay in the log but are no longer learned from."""
+    """Start the belief over: yields weighed up to this day stay in the log but are no longer learned from.
+
+    Example: grader log reset "a new balance"
+    """
     mark = checked(NewMark, kind="reset", day=day_of(day), note=reason, who=_who(who))
     existing_log(log).add_mark(mark)
     say(f"Yields weighed up to {mark.day} are no longer learned from.")
 
 
 @log_app.command()
-def attach(number: YieldNumber, file: Path, who: WhoOption = "", log: LogOption = None) -> None:
-    """Note a file that belongs to a yield, such as an assay's report, by its sha256; the file itself is not kept."""
+def attach(
+    number: YieldNumber,
+    file: Annotated[Path, typer.Argument(help="The file, such as a report or a picture.", show_default=False)],
+    who: WhoOption = "",
+    log: LogOption = None,
+) -> None:
+    """Note a file that belongs to a yield, such as an assay's report, by its sha256; the file itself is not kept.
+
+    Example: grader log attach 3 assay.pdf
+    """
     try:
         digest = hashlib.sha256(file.read_bytes()).hexdigest()
     except OSError as error:
@@ -172,7 +198,10 @@ def import_(
     write: Annotated[bool, typer.Option("--write", help="Write the rows, if all are right.")] = False,
     log: LogOption = None,
 ) -> None:
-    """Yields from a CSV file: shows every row and what is wrong with it; --write then takes all, or none."""
+    """Yields from a CSV file: shows every row and what is wrong with it; --write then takes all, or none.
+
+    Example: grader log import yields.csv --write
+    """
     try:
         text = file.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
@@ -190,8 +219,13 @@ def import_(
 
 
 @log_app.command()
-def backup(to: Path, log: LogOption = None) -> None:
-    """Copy the whole log into a new file."""
+def backup(
+    to: Annotated[Path, typer.Argument(help="The new file to write.", show_default=False)], log: LogOption = None
+) -> None:
+    """Copy the whole log into a new file.
+
+    Example: grader log backup log-copy.db
+    """
     from grader.log.copies import backup as copy
 
     copy(existing_log(log), to)
@@ -199,8 +233,14 @@ def backup(to: Path, log: LogOption = None) -> None:
 
 
 @log_app.command()
-def restore(copy: Path, log: LogOption = None) -> None:
-    """Put a copy in the log's place; the log that was there is kept under another name."""
+def restore(
+    copy: Annotated[Path, typer.Argument(help="A copy made by: grader log backup.", show_default=False)],
+    log: LogOption = None,
+) -> None:
+    """Put a copy in the log's place; the log that was there is kept under another name.
+
+    Example: grader log restore log-copy.db
+    """
     from grader.log.copies import restore as put_back
     from grader.log.store_postgres import is_url
 
@@ -212,7 +252,10 @@ def restore(copy: Path, log: LogOption = None) -> None:
 
 @log_app.command()
 def invent(log: Annotated[Path, typer.Option(help="A new file.", show_default=False)]) -> None:
-    """Fill a new log with 30 invented lots and yields, to try what learning does. Nobody weighed any of it."""
+    """Fill a new log with 30 invented lots and yields, to try what learning does. Nobody weighed any of it.
+
+    Example: grader log invent --log invented.db
+    """
     if log.exists():
         raise LogError("log-exists", f"{log} is there already; it was left as it is.", "Name a new file.")
     write_invented(log)
