@@ -1,4 +1,4 @@
-"""The loader of ``cautions.toml``: cautions by the place where they show, and limits for gases in the air."""
+"""The loader of ``cautions.toml``: cautions by the place where they show."""
 
 from __future__ import annotations
 
@@ -8,9 +8,7 @@ from functools import cache
 from importlib import resources
 from typing import Any, Literal
 
-from calibration.sourced import SourcedValue, parse
-
-Place = Literal["cut", "batch", "grade"]
+Place = Literal["cut"]
 
 
 @dataclass(frozen=True)
@@ -32,21 +30,6 @@ class Caution:
     shown: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class Limit:
-    """A limit for a gas in the air of a workplace, with its source."""
-
-    gas: str
-    kind: str
-    figure: SourcedValue
-
-    @property
-    def text(self) -> str:
-        """In one line."""
-        f = self.figure
-        return f"{self.gas}: {self.kind} {f.value:g} {f.unit} ({f.source}; {f.how_known})"
-
-
 @cache
 def _data() -> dict[str, Any]:
     return tomllib.loads(resources.files("grader.cautions").joinpath("cautions.toml").read_text("utf-8"))
@@ -60,15 +43,6 @@ def cautions_for(place: Place) -> tuple[Caution, ...]:
         for code, c in _data()["caution"].items()
     )
     return tuple(c for c in all_of if place in c.shown)
-
-
-@cache
-def exposure_limits() -> tuple[Limit, ...]:
-    """Limits for the gases that the process may give off."""
-    text = resources.files("grader.cautions").joinpath("limits.toml").read_text("utf-8")
-    return tuple(
-        Limit(key.partition(":")[0], key.partition(":")[2], figure) for key, figure in parse(text, "limits").items()
-    )
 
 
 def lines_for(place: Place) -> list[str]:

@@ -47,7 +47,11 @@ def cut_lines(planned: PlannedBoard) -> list[str]:
             f"{word} {a:.0f} × {b:.0f} mm: board {_text(piece.mass_g, 'g')}, gold {_text(piece.gold_mg, 'mg')}"
         )
     plan = planned.plan
-    gap = "the best there is" if plan.is_optimal else f"no such plan costs less than {plan.bound:.2f}"
+    gap = (
+        "the best there is"
+        if plan.is_optimal
+        else f"of the places searched, no plan costs less than {plan.bound:.2f}"
+    )
     lines.append(f"Gold not kept: {format_share(plan.lost)}. Cost {plan.cost:.2f}; {gap}.")
     if plan.through in _THROUGH:
         lines.append(_THROUGH[plan.through])

@@ -36,7 +36,13 @@ def test_reads_what_the_contract_says() -> None:
 
 @pytest.mark.parametrize("key", ["legacy_pattern", "grey_patches", "charuco_origin_in_sheet_mm", "sheet_mm"])
 def test_optional_fields_may_be_left_out(key: str) -> None:
-    parse_target(json.dumps({k: v for k, v in GOOD.items() if k != key}))
+    target = parse_target(json.dumps({k: v for k, v in GOOD.items() if k != key}))
+    assert (target.dictionary, target.squares_x, target.squares_y) == (
+        GOOD["dictionary"],
+        GOOD["squares_x"],
+        GOOD["squares_y"],
+    )
+    assert (target.square_mm, target.marker_mm) == (GOOD["square_mm"], GOOD["marker_mm"])
 
 
 def test_outline_without_sheet_size_holds_all_that_is_printed() -> None:

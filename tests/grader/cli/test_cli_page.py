@@ -44,7 +44,7 @@ def test_port_and_log_are_handed_on_and_errors_stay_out_of_the_browser(
 
 @pytest.mark.parametrize("code", [0, 130])
 def test_ending_it_is_no_error(monkeypatch: pytest.MonkeyPatch, code: int) -> None:
-    started(monkeypatch, code)
+    assert "streamlit" in started(monkeypatch, code)
 
 
 def test_a_page_that_does_not_start_says_what_to_try(monkeypatch: pytest.MonkeyPatch) -> None:
