@@ -97,7 +97,7 @@ def test_two_writers_that_also_create_the_log_lose_nothing(path: Path):
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork and SIGKILL")
 def test_killed_writers_lose_nothing_that_was_acknowledged(path: Path):
-    kills = 15
+    kills = 100
     said = acknowledged(start(KILLED, path, 7, kills))
     kept = logged(path)
     assert len(said) >= 2 * kills // 3  # not all were killed before their first entry
