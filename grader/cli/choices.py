@@ -4,11 +4,29 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from typing import Annotated
+
+import typer
 
 from calibration.errors import DataFileError, UsageError
 from calibration.target import TargetDescription, parse_target
 from grader.measure import Automatic, ByLength, ByPitch, ByRectangle, ByTarget, Point, ScaleChoice, WithoutScale
 from grader.units import parse_length_mm, parse_pair_mm
+
+# The options themselves, as every command that measures takes them.
+TargetOption = Annotated[Path | None, typer.Option(help="Scale from the ChArUco sheet that this JSON describes.")]
+LengthOption = Annotated[str | None, typer.Option(help="Scale from a known length: '133.35 mm'.")]
+StartOption = Annotated[str | None, typer.Option("--from", help="One end of the known length, X,Y in pixels.")]
+EndOption = Annotated[str | None, typer.Option("--to", help="Its other end.")]
+RectangleOption = Annotated[str | None, typer.Option(help="Scale from a known rectangle: '133.35 x 31.25 mm'.")]
+CornersOption = Annotated[
+    tuple[str, str, str, str] | None,
+    typer.Option(help="Its corners going round, four times X,Y; the first edge is the first length."),
+]
+PitchOption = Annotated[
+    str | None, typer.Option(help="Scale from the pitch of the longest row of contacts: '1.27 mm'.")
+]
+ThicknessOption = Annotated[str | None, typer.Option(help="Thickness of the boards: '1.6 mm'.")]
 
 _WAYS = "Use one of --target, --length with --from and --to, --rectangle with --corners, --pitch, --no-scale."
 

@@ -11,7 +11,17 @@ from calibration.errors import RefusedError, UsageError
 from calibration.files import check_place
 from calibration.print_check import load_print_check
 from grader.cautions import lines_for
-from grader.cli.choices import choose_scale
+from grader.cli.choices import (
+    CornersOption,
+    EndOption,
+    LengthOption,
+    PitchOption,
+    RectangleOption,
+    StartOption,
+    TargetOption,
+    ThicknessOption,
+    choose_scale,
+)
 from grader.cli.output import as_json, out, show_error, write_whole
 from grader.cut import CutRules, LongestPiece, PlannedBoard, Vessel, plan_measurement
 from grader.cut.picture import cut_overlay_png
@@ -24,18 +34,14 @@ from grader.units import parse_length_mm, parse_pair_mm, parse_share
 
 def cut(
     photo: Annotated[Path, typer.Argument(help="Photo of whole boards, a finger's width apart.", show_default=False)],
-    target: Annotated[
-        Path | None, typer.Option(help="Scale from the ChArUco sheet that this JSON describes.")
-    ] = None,
-    length: Annotated[str | None, typer.Option(help="Scale from a known length: '133.35 mm'.")] = None,
-    start: Annotated[str | None, typer.Option("--from", help="One end of the known length, X,Y in pixels.")] = None,
-    end: Annotated[str | None, typer.Option("--to", help="Its other end.")] = None,
-    rectangle: Annotated[str | None, typer.Option(help="Scale from a known rectangle: '133.35 x 31.25 mm'.")] = None,
-    corners: Annotated[
-        tuple[str, str, str, str] | None, typer.Option(help="Its corners going round, four times X,Y.")
-    ] = None,
-    pitch: Annotated[str | None, typer.Option(help="Scale from the pitch of the longest row of contacts.")] = None,
-    board_thickness: Annotated[str | None, typer.Option(help="Thickness of the boards: '1.6 mm'.")] = None,
+    target: TargetOption = None,
+    length: LengthOption = None,
+    start: StartOption = None,
+    end: EndOption = None,
+    rectangle: RectangleOption = None,
+    corners: CornersOption = None,
+    pitch: PitchOption = None,
+    board_thickness: ThicknessOption = None,
     vessel: Annotated[
         str, typer.Option(help="Vessel's inner diameter and height of liquid; left out, some 1 L beaker at 800 mL.")
     ] = "100 x 100 mm",

@@ -12,7 +12,17 @@ import typer
 from calibration.errors import GraderError, LogError, PhotoError, RefusedError, UsageError
 from calibration.files import check_place
 from calibration.print_check import load_print_check
-from grader.cli.choices import choose_scale
+from grader.cli.choices import (
+    CornersOption,
+    EndOption,
+    LengthOption,
+    PitchOption,
+    RectangleOption,
+    StartOption,
+    TargetOption,
+    ThicknessOption,
+    choose_scale,
+)
 from grader.cli.measure_report import show_measurement, show_summary
 from grader.cli.output import as_json, err, out, show_error, write_whole
 from grader.coverage.classical import ClassicalSegmenter
@@ -30,22 +40,15 @@ if TYPE_CHECKING:
 
 def measure_command(
     photos: Annotated[list[Path], typer.Argument(help="Photos: JPEG, PNG, WebP, TIFF or HEIC.", show_default=False)],
-    target: Annotated[
-        Path | None, typer.Option(help="Scale from the ChArUco sheet that this JSON describes.")
-    ] = None,
-    length: Annotated[str | None, typer.Option(help="Scale from a known length: '133.35 mm'.")] = None,
-    start: Annotated[str | None, typer.Option("--from", help="One end of the known length, X,Y in pixels.")] = None,
-    end: Annotated[str | None, typer.Option("--to", help="Its other end.")] = None,
-    rectangle: Annotated[str | None, typer.Option(help="Scale from a known rectangle: '133.35 x 31.25 mm'.")] = None,
-    corners: Annotated[
-        tuple[str, str, str, str] | None,
-        typer.Option(help="Its corners going round, four times X,Y; the first edge is the first length."),
-    ] = None,
-    pitch: Annotated[
-        str | None, typer.Option(help="Scale from the pitch of the longest row of contacts: '1.27 mm'.")
-    ] = None,
+    target: TargetOption = None,
+    length: LengthOption = None,
+    start: StartOption = None,
+    end: EndOption = None,
+    rectangle: RectangleOption = None,
+    corners: CornersOption = None,
+    pitch: PitchOption = None,
     no_scale: Annotated[bool, typer.Option("--no-scale", help="Do without: shares of the frame only.")] = False,
-    board_thickness: Annotated[str | None, typer.Option(help="Thickness of the boards: '1.6 mm'.")] = None,
+    board_thickness: ThicknessOption = None,
     segmenter: Annotated[
         Literal["learned", "classical"], typer.Option(help="What finds the plating; the classical one is to compare.")
     ] = "learned",
