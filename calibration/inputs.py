@@ -200,10 +200,14 @@ class Input:
     unit: str = ""
     aligned_over: str = ""
 
+    @property
+    def drawn_as(self) -> str:
+        """What decides the draws: inputs of which this is equal are drawn together."""
+        return self.name.replace(self.aligned_over, "", 1) if self.aligned_over else self.name
+
     def draws(self, n: int = DEFAULT_DRAWS, seed: int = DEFAULT_SEED) -> FloatArray:
         """``n`` draws, float64 (n,): the same for the same name, n and seed, anywhere."""
-        name = self.name.replace(self.aligned_over, "", 1) if self.aligned_over else self.name
-        digest = hashlib.sha256(name.encode()).digest()
+        digest = hashlib.sha256(self.drawn_as.encode()).digest()
         rng = np.random.default_rng([seed, int.from_bytes(digest[:8], "big")])
         return self.distribution.sample(rng, n)
 

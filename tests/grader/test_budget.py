@@ -150,3 +150,66 @@ def test_thickness_leads_the_budget_of_gold() -> None:
     whole = Range.of(estimate.total.draws())
     assert lines[0].swing_low == pytest.approx(whole.low, rel=0.1)
     assert lines[0].swing_high == pytest.approx(whole.high, rel=0.1)
+
+
+def together(name: str, values: np.ndarray, title: str) -> Input:
+    """One of several samples that are drawn side by side."""
+    return Input(f"t:{name}:rest", title, Distribution("sample", tuple(values)), "test", aligned_over=name)
+
+
+def test_inputs_drawn_together_have_one_share_that_counts_their_covariance() -> None:
+    """Y = c + 2 a + 3 b with Var(a) = Var(b) = 1 and correlation r: the pair's part is 4 + 9 + 12 r, c's is 4."""
+    rng = np.random.default_rng(3)
+    for r in (-0.9, 0.0, 0.9):
+        a, rest = rng.standard_normal((2, 4000))
+        pair = together("a", a, "width of a"), together("b", r * a + math.sqrt(1 - r**2) * rest, "width of b")
+        c = made("c", "normal", 0, 2)
+        terms: list[tuple[float, tuple[str, ...]]] = [(2, ("t:a:rest",)), (3, ("t:b:rest",)), (1, ("c",))]
+        lines = {line.title: line for line in budget(model(terms, *pair, c), N)}
+        joint = 13 + 12 * r
+        assert lines["width of a, b"].share_of_variance == pytest.approx(joint / (joint + 4), abs=0.02)
+        assert lines["width of a, b"].input == "t"
+        assert lines["the c"].share_of_variance == pytest.approx(4 / (joint + 4), abs=0.02)
+        # the ends of a normal quantity of that variance
+        assert lines["width of a, b"].swing_high == pytest.approx(1.645 * math.sqrt(joint), rel=0.05)
+
+
+def test_a_product_of_inputs_drawn_together_is_their_own() -> None:
+    """Y = a b c with a = b: E[Y | a, b] = a² E[c], of variance 2 for a standard normal a; c has the mean 1, sd 0.5.
+
+    Var(Y) = E[a⁴] E[c²] - 1 = 3 × 1.25 - 1 = 2.75, c's own part is Var(c) E[a²]² = 0.25.
+    """
+    a = np.random.default_rng(4).standard_normal(20_000)
+    lines = budget(
+        model(
+            [(1, ("t:a:rest", "t:b:rest", "c"))],
+            together("a", a, "a"),
+            together("b", a, "b"),
+            made("c", "normal", 1, 0.5),
+        ),
+        N,
+    )
+    by_name = shares(lines)
+    assert by_name["t"] == pytest.approx(2 / 2.75, abs=0.02)
+    assert by_name["c"] == pytest.approx(0.25 / 2.75, abs=0.01)
+    assert by_name[TOGETHER] == pytest.approx(0.5 / 2.75, abs=0.01)
+
+
+def test_inputs_of_one_title_are_one_line() -> None:
+    first, second = (
+        Input(f"segmentation:{photo}", "telling gold apart", Distribution("normal", (1.0, 0.1)), "test")
+        for photo in ("one", "two")
+    )
+    lines = budget(
+        model([(30, (first.name,)), (40, (second.name,)), (10, ("x",))], first, second, made("x", "normal", 0, 0.5)),
+        N,
+    )
+    assert shares(lines) == {
+        "segmentation": pytest.approx(0.5, abs=0.01),
+        "x": pytest.approx(0.5, abs=0.01),
+        TOGETHER: pytest.approx(0, abs=1e-3),
+    }
+    # standard deviation (3² + 4²)^1/2 = 5 about 70
+    assert lines[0].title != lines[1].title
+    by_name = {line.input: line for line in lines}
+    assert by_name["segmentation"].swing_low == pytest.approx(70 - 1.645 * 5, rel=0.01)
