@@ -49,7 +49,7 @@ def demo(
         picture = output / f"{sample.path.stem}-overlay.png"
         write_whole(picture, overlay_png(done))
         out.rule(escape(sample.title))
-        show_measurement(done)
+        show_measurement(document)
         out.print(f"Overlay: {picture} ({seconds:.1f} s)", markup=False)
         if sample.for_sale:
             for_sale.append((sample.path.name, document))

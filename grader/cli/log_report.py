@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from rich import box
 from rich.markup import escape
-from rich.table import Table
 
+from grader.cli import output
 from grader.cli.output import out
 from grader.log import Contents
 from grader.log.tables import TextTable, entry_tables, lots_table
@@ -32,11 +31,4 @@ def show_contents(contents: Contents) -> None:
 
 def show_table(texts: TextTable) -> None:
     """A table on a terminal, tab-separated lines in a pipe."""
-    if not out.is_terminal:
-        for row in (texts.columns, *texts.rows):
-            out.file.write("\t".join(row) + "\n")  # printing would turn tabs into spaces
-        return
-    table = Table(*texts.columns, box=box.SIMPLE_HEAD, pad_edge=False)
-    for row in texts.rows:
-        table.add_row(*(escape(cell) for cell in row))
-    out.print(table, soft_wrap=False)
+    output.show_table(texts.columns, texts.rows)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import itertools
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
+from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
+from rich.progress import Progress as ProgressBar
 
 from calibration.errors import GraderError, LogError, PhotoError, RefusedError, UsageError
 from calibration.files import check_place
@@ -23,10 +26,11 @@ from grader.cli.choices import (
     ThicknessOption,
     choose_scale,
 )
-from grader.cli.measure_report import show_measurement, show_summary
-from grader.cli.output import as_json, err, out, show_error, write_whole
+from grader.cli.measure_report import show_measurement, show_summary, summary_row
+from grader.cli.output import err, is_stdout, out, show_error, write_json, write_whole
+from grader.cli.photos import photo_files
 from grader.coverage.classical import ClassicalSegmenter
-from grader.measure import Measurement, Request, measure
+from grader.measure import Measurement, Progress, Request, Step, measure
 from grader.photo import load_photo
 from grader.places import log_path, print_check_path
 from grader.report import coverage_png, measurement_document, overlay_png
@@ -39,7 +43,12 @@ if TYPE_CHECKING:
 
 
 def measure_command(
-    photos: Annotated[list[Path], typer.Argument(help="Photos: JPEG, PNG, WebP, TIFF or HEIC.", show_default=False)],
+    photos: Annotated[
+        list[Path],
+        typer.Argument(
+            help="Photos (JPEG, PNG, WebP, TIFF or HEIC), folders of them, or patterns.", show_default=False
+        ),
+    ],
     target: TargetOption = None,
     length: LengthOption = None,
     start: StartOption = None,
@@ -53,8 +62,13 @@ def measure_command(
         Literal["learned", "classical"], typer.Option(help="What finds the plating; the classical one is to compare.")
     ] = "learned",
     json_out: Annotated[Path | None, typer.Option("--json", help="Write the measurement here (- prints it).")] = None,
-    coverage: Annotated[Path | None, typer.Option(help="Write the coverage as a grey PNG.")] = None,
-    overlay: Annotated[Path | None, typer.Option(help="Write the photo with the plating coloured, PNG.")] = None,
+    coverage: Annotated[
+        Path | None, typer.Option(help="Write the coverage as a grey PNG; for several photos, a folder.")
+    ] = None,
+    overlay: Annotated[
+        Path | None,
+        typer.Option(help="Write the photo with the plating coloured, PNG; for several photos, a folder."),
+    ] = None,
     part: Annotated[str, typer.Option(help="Kind of boards, as in the log: what its yields taught is used.")] = "",
     seller: Annotated[str, typer.Option(help="Who sells them, as in the log.")] = "",
     published: Annotated[
@@ -67,9 +81,14 @@ def measure_command(
 ) -> None:
     """Measure plated area and gold in photos of boards.
 
-    Without a scale option it looks for our own printed target (make one with: grader target --paper a4).
+    Without a scale option it looks for our own printed target (make one with: grader target --paper a4). A bad photo
+    among several does not stop the others; a table at the end says what failed and why.
+
+    Exit codes: 0 measured, 2 wrong use or not a photo, 3 a photo that cannot carry the measurement.
 
     Example: grader measure boards.jpg --overlay seen.png
+
+    Example: grader measure shelf/ --json shelf.jsonl
     """
     choice = choose_scale(
         target=target,
@@ -81,11 +100,9 @@ def measure_command(
         pitch=pitch,
         no_scale=no_scale,
     )
-    if len(photos) > 1 and (coverage is not None or overlay is not None):
-        raise UsageError(
-            "one-picture-only", "--coverage and --overlay take one photo at a time.", "Measure the photos one by one."
-        )
-    _check_outputs(photos, [p for p in (json_out, coverage, overlay) if p is not None and str(p) != "-"])
+    files = photo_files(photos)
+    pictures = _pictures_of(files, {"coverage": coverage, "overlay": overlay})
+    _check_outputs(files, [*(() if json_out is None or is_stdout(json_out) else (json_out,)), *pictures])
     check = load_print_check(calibration if calibration is not None else print_check_path())
     learned = None if published else _learned(log)
     request = Request(
@@ -95,21 +112,24 @@ def measure_command(
         print_factor=check.print_factor() if check is not None else None,
         segmenter=ClassicalSegmenter() if segmenter == "classical" else None,
     )
-    if len(photos) == 1:
-        try:
-            done = _measure_one(photos[0], request)
-        except PhotoError as error:
-            show_error(error, photos[0].name)
-            raise typer.Exit(error.exit_code) from error
-        _write(done, json_out, coverage, overlay)
-        if json_out is None or str(json_out) != "-":
-            show_measurement(done)
-            _say_learned(learned, part, seller)
-        if done.refused is not None:
-            show_error(done.refused, done.photo.name)
-            raise typer.Exit(RefusedError.exit_code)
-        return
-    raise typer.Exit(_measure_many(photos, request, json_out))
+    if len(files) > 1:
+        raise typer.Exit(_measure_many(files, request, json_out, coverage, overlay))
+    try:
+        with _status() as say:
+            done = _measure_one(files[0], request, say)
+    except PhotoError as error:
+        show_error(error, files[0].name)
+        raise typer.Exit(error.exit_code) from error
+    document = measurement_document(done)
+    if json_out is not None:
+        write_json(json_out, document)
+    _write_pictures(done, coverage, overlay)
+    if not is_stdout(json_out):
+        show_measurement(document)
+        _say_learned(learned, part, seller)
+    if done.refused is not None:
+        show_error(done.refused, done.photo.name)
+        raise typer.Exit(RefusedError.exit_code)
 
 
 def _learned(path: str | None) -> Newest | None:
@@ -140,7 +160,7 @@ def _say_learned(learned: Newest | None, part: str, seller: str) -> None:
         out.print("Gold is what your process recovers of it. With --published: published thickness, gold present.")
 
 
-def _check_outputs(photos: list[Path], outputs: list[Path]) -> None:
+def _check_outputs(photos: Sequence[Path], outputs: Sequence[Path]) -> None:
     """Refuse what could not be written, or would overwrite a photo, before anything is written."""
     for path in outputs:
         check_place(path)
@@ -150,60 +170,119 @@ def _check_outputs(photos: list[Path], outputs: list[Path]) -> None:
             )
 
 
-def _measure_one(path: Path, request: Request) -> Measurement:
-    photo = load_photo(path)
-    with _progress() as say:
-        return measure(photo, request, say)
+def _pictures_of(files: Sequence[Path], wanted: Mapping[str, Path | None]) -> list[Path]:
+    """The pictures that will be written: one, or for several photos one each in a folder.
+
+    Raises:
+        UsageError: ``one-picture-only``, ``photo-name-twice``.
+    """
+    places = {what: path for what, path in wanted.items() if path is not None}
+    if len(files) == 1 or not places:
+        return list(places.values())
+    for what, path in places.items():
+        if not path.is_dir():
+            raise UsageError(
+                "one-picture-only",
+                f"--{what} names one file, but there are {len(files)} photos.",
+                f"Name a folder that exists, for a picture each: --{what} pictures/",
+            )
+    stems = [file.stem for file in files]
+    for stem in stems:
+        if stems.count(stem) > 1:
+            raise UsageError(
+                "photo-name-twice",
+                f"Two photos are called {stem}, so that their pictures would be, too.",
+                "Measure them one by one, or rename one.",
+            )
+    return [_picture(path, file, what) for what, path in places.items() for file in files]
 
 
-def _write(done: Measurement, json_out: Path | None, coverage: Path | None, overlay: Path | None) -> None:
-    if json_out is not None:
-        data = as_json(measurement_document(done))
-        if str(json_out) == "-":
-            typer.echo(data.decode(), nl=False)
-        else:
-            write_whole(json_out, data)
+def _picture(folder: Path, photo: Path, what: str) -> Path:
+    return folder / f"{photo.stem}-{what}.png"
+
+
+def _measure_one(path: Path, request: Request, say: Progress | None) -> Measurement:
+    return measure(load_photo(path), request, say)
+
+
+def _write_pictures(done: Measurement, coverage: Path | None, overlay: Path | None) -> None:
     if coverage is not None:
         write_whole(coverage, coverage_png(done))
     if overlay is not None:
         write_whole(overlay, overlay_png(done))
 
 
-def _measure_many(photos: list[Path], request: Request, json_out: Path | None) -> int:
-    """Measure one after another, going on after a bad one; returns the exit code of the worst."""
+def _measure_many(
+    files: Sequence[Path], request: Request, json_out: Path | None, coverage: Path | None, overlay: Path | None
+) -> int:
+    """Measure one after another, going on after a bad one; returns the exit code of the worst.
+
+    Only documents are kept: some photos as arrays would fill the memory.
+    """
     documents: list[dict[str, Any]] = []
-    rows: list[tuple[str, Measurement | GraderError]] = []
+    failed: list[tuple[str, GraderError]] = []
     code = 0
-    for number, path in enumerate(photos, 1):
-        if err.is_terminal:
-            err.print(f"[dim]{number} of {len(photos)}[/] {path.name}")
-        try:
-            done = _measure_one(path, request)
-        except PhotoError as error:
-            reason = {"code": error.code, "message": error.message, "advice": error.advice}
-            documents.append({"schema": SCHEMA, "photo": path.name, "error": reason, "warnings": [reason]})
-            rows.append((path.name, error))
-            code = error.exit_code
-            continue
-        documents.append(measurement_document(done))
-        rows.append((path.name, done))
-        if done.refused is not None:
-            code = code or RefusedError.exit_code
+    with _steps(len(files)) as started:
+        for path in files:
+            try:
+                done = _measure_one(path, request, started(path.name))
+            except PhotoError as error:
+                reason = {"code": error.code, "message": error.message, "advice": error.advice}
+                documents.append({"schema": SCHEMA, "photo": path.name, "error": reason, "warnings": [reason]})
+                failed.append((path.name, error))
+                code = error.exit_code
+                continue
+            documents.append(measurement_document(done))
+            _write_pictures(
+                done,
+                None if coverage is None else _picture(coverage, path, "coverage"),
+                None if overlay is None else _picture(overlay, path, "overlay"),
+            )
+            if done.refused is not None:
+                failed.append((path.name, done.refused))
+                code = code or RefusedError.exit_code
     if json_out is not None:
-        data = b"".join(as_json(d) for d in documents)
-        if str(json_out) == "-":
-            typer.echo(data.decode(), nl=False)
-            return code
-        write_whole(json_out, data)
-    show_summary(rows)
+        write_json(json_out, *documents)
+    if not is_stdout(json_out):
+        show_summary([summary_row(d) for d in documents], failed)
     return code
 
 
 @contextmanager
-def _progress() -> Iterator[Any]:
-    """What is being done, on a terminal only."""
+def _status() -> Iterator[Progress | None]:
+    """What is being done with the one photo, on a terminal only."""
     if not err.is_terminal:
         yield None
         return
     with err.status("reading the photo") as status:
         yield lambda step: status.update(STEP_WORDS[step])
+
+
+@contextmanager
+def _steps(count: int) -> Iterator[Callable[[str], Progress | None]]:
+    """A bar with the time left over many photos, on a terminal only; what is yielded starts a photo."""
+    if not err.is_terminal:
+        yield lambda _: None
+        return
+    steps = tuple(STEP_WORDS)
+    columns = (
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+        TextColumn("{task.description}", markup=False),
+    )
+    with ProgressBar(*columns, console=err, transient=True) as bar:
+        task = bar.add_task("", total=count)
+        begun = itertools.count()
+
+        def start(name: str) -> Progress:
+            number = next(begun)
+            bar.update(task, completed=number, description=f"{name}: reading the photo")
+
+            def say(step: Step) -> None:
+                done = number + steps.index(step) / len(steps)
+                bar.update(task, completed=done, description=f"{name}: {STEP_WORDS[step]}")
+
+            return say
+
+        yield start

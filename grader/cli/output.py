@@ -3,17 +3,32 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
+import typer
 from rich.console import Console
 from rich.markup import escape
+from rich.table import Table
 
 from calibration.errors import GraderError
 from calibration.files import write_whole
+from calibration.notices import Notice
 
-# Rich drops colour and boxes' control codes by itself when the output is piped.
-__all__ = ["as_json", "err", "out", "show_error", "write_whole"]
+__all__ = [
+    "as_json",
+    "err",
+    "is_stdout",
+    "out",
+    "show_error",
+    "show_notice",
+    "show_table",
+    "write_json",
+    "write_whole",
+]
 
+# Rich drops colour and control codes by itself when the output is piped, and colour where NO_COLOR is set.
 out = Console(highlight=False, soft_wrap=True)
 err = Console(stderr=True, highlight=False, soft_wrap=True)
 
@@ -25,6 +40,50 @@ def show_error(error: GraderError, about: str = "") -> None:
     err.print(f"  → {escape(error.advice)}")
 
 
+def show_notice(item: Notice) -> None:
+    """A warning for a person: what deserves less trust, and what to do about it."""
+    out.print(f"[yellow]{escape(item.message)}[/]")
+    out.print(f"  → {escape(item.advice)}")
+
+
+def show_table(
+    columns: Sequence[str], rows: Sequence[Sequence[str]], *, indent: str = "", right: Sequence[int] = ()
+) -> None:
+    """A table on a terminal, tab-separated lines in a pipe.
+
+    Args:
+        columns: heads; where all are empty there is no line of heads.
+        rows: as many texts each as there are columns.
+        indent: before each line on a terminal.
+        right: numbers of the columns whose texts stand to the right on a terminal.
+    """
+    if not out.is_terminal:
+        for row in (columns, *rows) if any(columns) else rows:
+            out.file.write("\t".join(" ".join(cell.split()) for cell in row).rstrip("\t") + "\n")
+        return
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_header=any(columns))
+    for number, column in enumerate(columns):
+        head = column if number else indent + column
+        table.add_column(escape(head), justify="right" if number in right else "left")
+    for first, *others in rows:
+        table.add_row(indent + escape(first), *(escape(cell) for cell in others))
+    out.print(table, soft_wrap=False)
+
+
 def as_json(data: Any) -> bytes:
     """A JSON document, UTF-8, one line, ended by a newline. Not-a-number is a defect, so it raises ValueError."""
     return (json.dumps(data, ensure_ascii=False, allow_nan=False) + "\n").encode()
+
+
+def is_stdout(path: Path | None) -> bool:
+    """Whether a result was asked for on the standard output (``-``), where nothing else may then be printed."""
+    return path is not None and str(path) == "-"
+
+
+def write_json(path: Path, *documents: Any) -> None:
+    """Write documents, a line each, to a file or, for ``-``, to the standard output."""
+    data = b"".join(as_json(document) for document in documents)
+    if is_stdout(path):
+        typer.echo(data.decode(), nl=False)
+    else:
+        write_whole(path, data)

@@ -7,11 +7,9 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.markup import escape
-from rich.table import Table
 
 from calibration.scores import Share
-from grader.cli.output import as_json, err, out, write_whole
+from grader.cli.output import err, is_stdout, out, show_table, write_json
 from grader.places import assumptions_folder
 from grader.simulate import SimulationReport, World, simulate
 from grader.units import format_money, format_share
@@ -30,7 +28,7 @@ def simulate_command(
     spot: Annotated[str, typer.Option(help="Gold price.")] = "2650 USD/ozt",
     accept_loss: Annotated[str | None, typer.Option(help="Chance of a loss that is accepted: '10 %'.")] = None,
     assumptions: Annotated[str | None, typer.Option(help="Your figures: a file, or the name of a set.")] = None,
-    json_out: Annotated[Path | None, typer.Option("--json", help="Also write the result as JSON.")] = None,
+    json_out: Annotated[Path | None, typer.Option("--json", help="Write the result here (- prints it).")] = None,
 ) -> None:
     """Offer invented lots with known truth, noisy photos and asking prices to buyers who decide in different ways.
 
@@ -46,25 +44,26 @@ def simulate_command(
     else:
         report = simulate(world, lots, seed)
     if json_out is not None:
-        write_whole(json_out, as_json({**report.as_json(), "learned": learned, "sellers_know": sellers_know}))
-    _show(report, given.currency)
+        write_json(json_out, {**report.as_json(), "learned": learned, "sellers_know": sellers_know})
+    if not is_stdout(json_out):
+        _show(report, given.currency)
 
 
 def _show(report: SimulationReport, currency: str) -> None:
     out.print(f"[bold]{report.lots} invented lots, seed {report.seed}[/]")
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    for column in ("Buyer", "Bought", "Profit", "Of the oracle's", "Buys that lost", "Left on the table, a lot"):
-        table.add_column(column, justify="left" if column == "Buyer" else "right")
-    for b in report.buyers:
-        table.add_row(
-            escape(b.buyer),
+    columns = ("Buyer", "Bought", "Profit", "Of the oracle's", "Buys that lost", "Left on the table, a lot")
+    rows = [
+        (
+            b.buyer,
             str(b.bought),
             format_money(b.profit, currency, max(abs(b.profit) / 20, 10)),
             "" if b.share_of_oracle is None else f"{b.share_of_oracle * 100:.0f} %",
             _share(b.losing),
             format_money(b.regret, currency),
         )
-    out.print(table, soft_wrap=False)
+        for b in report.buyers
+    ]
+    show_table(columns, rows, right=range(1, len(columns)))
     out.print()
     accepted = format_share(report.accepted_loss)
     out.print(f"True gold inside the 90 % range: {_share(report.in_range)}", markup=False)

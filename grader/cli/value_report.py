@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rich.markup import escape
-from rich.table import Table
 
-from calibration.notices import Notice
-from grader.cli.output import out
+from grader.cli.output import out, show_notice, show_table
 from grader.units import format_money, format_share
 from grader.value import Offer
 from grader.value.words import (
@@ -36,7 +34,7 @@ def show_offer(offer: Offer) -> None:
     risk = format_share(offer.assumptions.accepted_loss)
     out.print(f"[bold]Highest price worth paying: {highest_words(offer)}[/] (you accept a {risk} chance of a loss)")
     if offer.reason is not None:
-        _show_notice(offer.reason)
+        show_notice(offer.reason)
     _show_rows("The lot", LOT_COLUMNS, lot_rows(offer))
     out.print()
     _show_lines([*summary_lines(offer), ("Break-even price (no profit on average)", break_even_words(offer))])
@@ -55,53 +53,29 @@ def show_offer(offer: Offer) -> None:
     _show_lines(assumed_lines(offer), indent="  ")
     for item in offer.notices:
         out.print()
-        _show_notice(item)
+        show_notice(item)
     out.print()
     for statement in offer.statements:
         out.print(escape(statement))
 
 
 def _show_lines(lines: Lines, indent: str = "") -> None:
-    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
-    table.add_column()
-    table.add_column()
-    for title, text in lines:
-        table.add_row(indent + escape(title), escape(text))
-    out.print(table, soft_wrap=False)
+    show_table(("", ""), lines, indent=indent)
 
 
-def _show_notice(item: Notice) -> None:
-    out.print(f"[yellow]{escape(item.message)}[/]")
-    out.print(f"  → {escape(item.advice)}")
-
-
-def _show_rows(heading: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+def _show_rows(
+    heading: str, columns: Sequence[str], rows: Sequence[Sequence[str]], right: Sequence[int] = ()
+) -> None:
     """A heading and a table; nothing where there are no rows."""
     if not rows:
         return
     out.print()
     out.print(f"[bold]{escape(heading)}[/]")
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_header=any(columns))
-    first, *others = columns
-    table.add_column(f"  {first}")
-    for column in others:
-        table.add_column(column)
-    for title, *cells in rows:
-        table.add_row(f"  {escape(title)}", *(escape(cell) for cell in cells))
-    out.print(table, soft_wrap=False)
+    show_table(columns, rows, indent="  ", right=right)
 
 
 def _show_budget(offer: Offer) -> None:
-    lines = budget_lines(offer)
-    if not lines:
-        return
-    out.print()
     price = format_money(offer.budget_price, offer.assumptions.currency)
-    out.print(f"[bold]What moves the profit most[/] (at {price})")
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    table.add_column("  Input")
-    table.add_column("Share", justify="right")
-    table.add_column("Profit, from its low to its high end")
-    for title, share, swing in lines:
-        table.add_row(f"  {escape(title)}", format_share(share), swing)
-    out.print(table, soft_wrap=False)
+    rows = [(title, format_share(share), swing) for title, share, swing in budget_lines(offer)]
+    columns = ("Input", "Share", "Profit, from its low to its high end")
+    _show_rows(f"What moves the profit most (at {price})", columns, rows, right=(1,))

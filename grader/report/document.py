@@ -42,7 +42,11 @@ def measurement_document(measurement: Measurement) -> dict[str, Any]:
         "plated_area_mm2": None,
         "by_finish": {f: {"area_mm2": None, "gold_mg": None} for f in FINISHES},
         "gold_mg": None,
+        "photo_checks": [],
         "boards": _boards(measurement),
+        "loose_contacts": [
+            _contacts(row, with_scale=scale is not None) for row in measurement.regions.rows if row.board is None
+        ],
         "budget": [],
         "warnings": [n.as_json() for n in measurement.notices],
         "model": None,

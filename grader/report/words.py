@@ -8,6 +8,8 @@ from typing import Any
 from calibration.belief import MARK
 from grader.budget import TOGETHER
 from grader.measure import Step
+from grader.model import Range
+from grader.units import format_range
 
 STEP_WORDS: Mapping[Step, str] = {
     "scale": "finding the scale",
@@ -33,6 +35,11 @@ def budget_lines(document: Mapping[str, Any]) -> list[tuple[str, float]]:
         for line in document["budget"]
         if line["share_of_variance"] >= _SHOWN_SHARE
     ][:_MOST_LINES]
+
+
+def range_words(value: Mapping[str, float], unit: str) -> str:
+    """A document's range as one text."""
+    return format_range(Range(value["value"], value["low"], value["high"], value["level"]), unit)
 
 
 def row_words(contacts: Mapping[str, Any]) -> str:

@@ -9,12 +9,14 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
+from rich.color import ColorSystem
 from typer.testing import CliRunner
 
 from calibration.errors import GraderError
 from calibration.scale import Scale
 from calibration.synthetic import View, picture, sheet_paint
 from calibration.target import TargetDescription
+from grader.cli import output
 from grader.cli.app import app, main
 from grader.coverage import Coverage
 from grader.coverage.error import quality_notices
@@ -378,3 +380,85 @@ def test_a_stored_check_bar_is_used(tmp_path: Path, grader: Any) -> None:
     bad = tmp_path / "bar.json"
     bad.write_text("{}")
     assert grader("measure", write_photo(tmp_path / "c.png"), *SCALE, "--calibration", bad).code == 2
+
+
+# --- folders, patterns, pipes and terminals
+
+
+def folder_of_photos(tmp_path: Path) -> Path:
+    folder = tmp_path / "shelf"
+    folder.mkdir()
+    for i, name in enumerate(("b.PNG", "a.png")):
+        write_photo(folder / name, seed=i)
+    (folder / "notes.txt").write_text("no photo")
+    (folder / "._a.png").write_bytes(b"a companion that some systems leave")
+    (folder / "below").mkdir()
+    write_photo(folder / "below" / "c.png")
+    return folder
+
+
+@pytest.mark.parametrize("named", [("",), ("*.[pP]*",), ("a.png", "", "./a.png", "b.PNG")])
+def test_a_folder_or_a_pattern_stands_for_its_photos_each_once(
+    tmp_path: Path, grader: Any, named: tuple[str, ...]
+) -> None:
+    folder = folder_of_photos(tmp_path)
+    answer = grader("measure", *(f"{folder}/{name}" for name in named), *SCALE, "--json", "-")
+    assert answer.code == 0
+    assert sorted(json.loads(line)["photo"] for line in answer.raw.splitlines()) == ["a.png", "b.PNG"]
+
+
+def test_a_file_whose_name_is_also_a_pattern_is_that_file(tmp_path: Path, grader: Any) -> None:
+    path = write_photo(tmp_path / "a[1].png")
+    write_photo(tmp_path / "a1.png", seed=1)
+    assert json.loads(grader("measure", path, *SCALE, "--json", "-").raw)["photo"] == "a[1].png"
+
+
+def test_a_pattern_that_nothing_fits_is_wrong_use(tmp_path: Path, grader: Any) -> None:
+    answer = grader("measure", tmp_path / "*.jpg")
+    assert answer.code == 2
+    assert "No photo fits" in answer.err
+
+
+def test_many_end_with_a_table_of_what_failed_and_why(tmp_path: Path, grader: Any) -> None:
+    folder = folder_of_photos(tmp_path)
+    (folder / "c.jpg").write_bytes(b"")
+    answer = grader("measure", folder, *SCALE)
+    lines = answer.raw.splitlines()
+    assert answer.code == 2
+    assert "1 of 3 failed" in lines
+    (why,) = (line.split("\t") for line in lines if line.startswith("c.jpg\t") and "not measured" not in line)
+    assert len(why) == 3
+    assert all(why)
+    refused = grader("measure", folder / "a.png", folder / "b.PNG")
+    assert refused.code == 3
+    assert "2 of 2 failed" in refused.out
+
+
+def test_a_folder_takes_the_pictures_of_many(tmp_path: Path, results: Path, grader: Any) -> None:
+    folder = folder_of_photos(tmp_path)
+    assert grader("measure", folder, *SCALE, "--overlay", results).code == 0
+    assert sorted(p.name for p in results.iterdir()) == ["a-overlay.png", "b-overlay.png"]
+    assert grader("measure", folder, folder / "below" / "c.png", *SCALE, "--coverage", results / "no").code == 2
+    write_photo(folder / "a.webp")
+    answer = grader("measure", folder, *SCALE, "--overlay", results)
+    assert answer.code == 2
+    assert "Two photos are called a" in answer.err
+
+
+def test_a_pipe_gets_plain_text_with_tabs(photo: Path, grader: Any) -> None:
+    raw = grader("measure", photo, *SCALE).raw
+    assert "\x1b" not in raw
+    assert any(line.startswith("hard gold\t") for line in raw.splitlines())
+
+
+@pytest.mark.parametrize("no_colour", [False, True])
+def test_a_terminal_gets_a_table_and_colour_unless_none_is_wanted(
+    photo: Path, grader: Any, monkeypatch: pytest.MonkeyPatch, no_colour: bool
+) -> None:
+    for console in (output.out, output.err):
+        monkeypatch.setattr(console, "_force_terminal", True)
+        monkeypatch.setattr(console, "_color_system", ColorSystem.STANDARD)
+        monkeypatch.setattr(console, "no_color", no_colour)
+    raw = grader("measure", photo, "--no-scale").raw
+    assert ("\x1b[33m" in raw) is not no_colour
+    assert "\t" not in grader("measure", photo, *SCALE).raw
