@@ -1,18 +1,20 @@
 """What it would be worth to know an input before deciding: expected value of partial perfect information.
 
-The decision is to buy at a price or to leave it. Without knowing more one buys where the expected profit is above
-zero: worth ``max(0, E[profit])``. Knowing an input x one would decide by ``E[profit | x]``: worth
-``E[max(0, E[profit | x])]``. The difference is the most that an answer is worth; real answers leave some doubt.
+The decision is to buy at a price, and what then to do with the lot, or to leave it. Without knowing more one goes the
+way of the highest expected profit, or none: worth ``max(0, E[profit of each way])``. Knowing an input x one would
+decide by ``E[profit of each way | x]``: worth ``E[max(0, E[profit of each way | x])]``. The difference is the most
+that an answer is worth; real answers leave some doubt. The way is taken to be chosen when buying; that it can still
+be changed afterwards is left out.
 
-``E[profit | x]`` is estimated by regression over the draws that are there already (Strong, Oakley and Brennan, Med.
-Decis. Making 34 (2014) 311). The profit is a sum of products, so it is linear in each input alone but for a refiner's
-minimum: a spline of straight pieces between quantiles fits it without bias where it is linear.
+``E[profit | x]`` is estimated for each way by regression over the draws that are there already (Strong, Oakley and
+Brennan, Med. Decis. Making 34 (2014) 311). The profit is a sum of products, so it is linear in each input alone but
+for a refiner's minimum: a spline of straight pieces between quantiles fits it without bias where it is linear.
 """
 
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -23,6 +25,7 @@ import numpy as np
 from calibration.inputs import FloatArray, Input
 
 _KNOTS = (0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.98)
+_BY_TITLE = ("cost", "quantity", "thickness", "price", "share")
 # Standard deviations by which a fit must beat one of pure noise: 1 in 30 000.
 _BEYOND_CHANCE = 4.0
 
@@ -46,30 +49,35 @@ class Question:
         return {"question": self.text, "worth": self.worth, "inputs": list(self.inputs)}
 
 
-def value_of_knowing(profit: FloatArray, known: Sequence[FloatArray]) -> float:
-    """Expected value of knowing some inputs together, for the decision to buy or to leave.
+def value_of_knowing(profits: Sequence[FloatArray], known: Sequence[FloatArray]) -> float:
+    """Expected value of knowing some inputs together, for the decision to buy and go one of some ways, or to leave.
 
     Args:
-        profit: float64 (n,), of buying; leaving it brings zero.
+        profits: of each way, float64 (n,); leaving the lot brings zero.
         known: draws of these inputs, each float64 (n,), of the same cases; their effects are taken to add up.
 
     Returns:
-        At least zero; zero where the inputs explain no more of the profit than chance would.
+        At least zero; zero where the inputs explain no more of any profit than chance would.
     """
     columns = [c for draws in known for c in _spline(draws)]
     if not columns:
         return 0.0
     x = np.column_stack(columns)
-    centred = profit - profit.mean()
-    total = float(centred @ centred)
-    slopes = np.linalg.lstsq(x.T @ x, x.T @ centred, rcond=None)[0]
-    fitted = x @ slopes
-    explained, n = float(fitted @ fitted), len(profit)
-    degrees = x.shape[1]
-    if total == 0 or explained / total < (degrees + _BEYOND_CHANCE * np.sqrt(2 * degrees)) / n:
-        return 0.0
-    expected = profit.mean()
-    return max(0.0, float(np.mean(np.maximum(fitted + expected, 0.0)) - max(expected, 0.0)))
+    best = np.zeros(len(x))
+    for expected in _expected(x, profits):
+        best = np.maximum(best, expected)
+    return max(0.0, float(best.mean()) - max(0.0, *(float(p.mean()) for p in profits)))
+
+
+def _expected(x: FloatArray, profits: Sequence[FloatArray]) -> Iterator[FloatArray]:
+    """Each profit's expectation for given inputs, float64 (n,): its mean where they explain no more than chance."""
+    n, degrees = x.shape
+    for profit in profits:
+        centred = profit - profit.mean()
+        fitted = x @ np.linalg.lstsq(x.T @ x, x.T @ centred, rcond=None)[0]
+        total, explained = float(centred @ centred), float(fitted @ fitted)
+        by_chance = total == 0 or explained / total < (degrees + _BEYOND_CHANCE * np.sqrt(2 * degrees)) / n
+        yield np.full(n, profit.mean()) if by_chance else fitted + profit.mean()
 
 
 def _spline(draws: FloatArray) -> list[FloatArray]:
@@ -83,7 +91,7 @@ def _spline(draws: FloatArray) -> list[FloatArray]:
 
 
 def questions(
-    profit: FloatArray,
+    profits: Sequence[FloatArray],
     inputs: Iterable[Input],
     values: Mapping[str, FloatArray],
     lot: Sequence[Mapping[str, Any]] = (),
@@ -91,8 +99,8 @@ def questions(
     """What to find out before buying, the most valuable first; what is worth nothing is left out.
 
     Args:
-        profit: float64 (n,), of buying at the price in question.
-        inputs: that the profit depends on.
+        profits: of each way to deal with the lot, bought at the price in question, float64 (n,).
+        inputs: that the profits depend on.
         values: their draws.
         lot: as in an offer, to name photos.
     """
@@ -103,7 +111,7 @@ def questions(
         if text is not None and not i.distribution.is_constant:
             asked.setdefault(text, []).append(i.name)
     found = [
-        Question(text, value_of_knowing(profit, [values[n] for n in names]), tuple(names))
+        Question(text, value_of_knowing(profits, [values[n] for n in names]), tuple(names))
         for text, names in asked.items()
     ]
     return tuple(sorted((q for q in found if q.worth > 0), key=lambda q: -q.worth))
@@ -117,10 +125,13 @@ def _texts() -> Mapping[str, str]:
 
 def _question(i: Input, photos: Mapping[str, str]) -> str | None:
     kind, _, about = i.name.partition(":")
-    ask = _texts().get(kind)
+    asks = _texts()
+    if kind not in asks:  # of a sale, whose own name comes first
+        kind = about
+    ask = asks.get(kind)
     if ask is None:
         return None
-    if kind in ("cost", "quantity", "thickness"):
+    if kind in _BY_TITLE:
         about = i.title
     return ask.format(about=photos.get(about, about))
 

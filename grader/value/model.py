@@ -236,7 +236,7 @@ class Offer:
         budget: what each input contributes to the range of the profit at ``budget_price``; swings are profits.
         budget_price: the asking price, else the highest price.
         curve: what buying at prices from zero upwards would mean.
-        questions: what to find out before buying at ``budget_price``, the most valuable first.
+        questions: what to find out before buying at ``budget_price`` and choosing a route, the most valuable first.
         assumptions: what was assumed.
         lot: what the lot is said to hold, part by part.
         notices: what the user should know.

@@ -27,7 +27,7 @@ from grader.value.information import questions
 from grader.value.learned import recovery_once
 from grader.value.model import Assumptions, Offer
 from grader.value.notices import STATEMENTS
-from grader.value.routes import compare_routes
+from grader.value.routes import compare_routes, ways_of
 
 STALE_AFTER_DAYS = 7
 
@@ -66,7 +66,8 @@ def value_lot(
     assumptions = recovery_once(assumptions, gold_mg)
     asking = None if asking_price is None else _amount(asking_price, assumptions)
     own = [*_spot_notices(spot_of(assumptions), today), *_example_notices(assumptions)]
-    values = all_values((gold_mg,) if mass_g is None else (gold_mg, mass_g), assumptions, draws, seed)
+    models = (gold_mg,) if mass_g is None else (gold_mg, mass_g)
+    values = all_values(models, assumptions, draws, seed)
     money = of_stripping(gold_mg, assumptions, values, purchases)
 
     at_risk, break_even = money.price_at_risk(assumptions.accepted_loss), money.break_even()
@@ -85,6 +86,8 @@ def value_lot(
         own.append(notice("mass-unknown"))
 
     shown_price = highest.price if asking is None else asking
+    ways = ways_of(money, mass_g, assumptions, values, purchases)
+    inputs = {i.name: i for i in (*(i for m in models for i in m.inputs.values()), *assumptions.inputs())}
     return Offer(
         gold_mg=Range.of(gold),
         proceeds=Range.of(money.proceeds),
@@ -94,13 +97,11 @@ def value_lot(
         highest=highest,
         reason=reason,
         asking=None if asking is None else money.at(asking),
-        routes=compare_routes(money, mass_g, assumptions, values, shown_price, purchases),
+        routes=compare_routes(ways, assumptions, shown_price),
         budget=budget(profit_model(gold_mg, assumptions, values, purchases, shown_price), draws, seed),
         budget_price=shown_price,
         curve=money.curve(shown_price),
-        questions=questions(
-            money.profit(shown_price), (*gold_mg.inputs.values(), *assumptions.inputs()), values, lot
-        ),
+        questions=questions([w.money.profit(shown_price) for w in ways], inputs.values(), values, lot),
         assumptions=assumptions,
         lot=tuple(lot),
         notices=(*own, *notices),

@@ -31,7 +31,7 @@ def test_a_lognormal_value_against_a_price_is_a_call_option() -> None:
     for price in (60.0, mean, 200.0):
         d = (log(mean / price) + sigma**2 / 2) / sigma
         call = mean * norm.cdf(d) - price * norm.cdf(d - sigma)
-        known = value_of_knowing(value - price, [value])
+        known = value_of_knowing([value - price], [value])
         assert known == pytest.approx(call - max(mean - price, 0.0), rel=0.02, abs=0.15)
 
 
@@ -40,22 +40,22 @@ def test_a_factor_among_others_is_worth_what_its_conditional_mean_says() -> None
     v, w = draws("v", "lognormal", 100.0, 0.5), draws("w", "triangular", 0.5, 1.0, 1.5)
     price = 100 * exp(0.125)
     direct = np.mean(np.maximum(v * w.mean() - price, 0.0)) - max(np.mean(v) * w.mean() - price, 0.0)
-    assert value_of_knowing(v * w - price, [v]) == pytest.approx(direct, rel=0.02)
+    assert value_of_knowing([v * w - price], [v]) == pytest.approx(direct, rel=0.02)
 
 
 def test_what_is_irrelevant_or_certain_is_worth_nothing() -> None:
-    assert value_of_knowing(X, [NOISE]) == 0.0
-    assert value_of_knowing(X, [np.ones(N)]) == 0.0
-    assert value_of_knowing(np.zeros(N), [X]) == 0.0
+    assert value_of_knowing([X], [NOISE]) == 0.0
+    assert value_of_knowing([X], [np.ones(N)]) == 0.0
+    assert value_of_knowing([np.zeros(N)], [X]) == 0.0
     # a loss whatever the answer
-    assert value_of_knowing(np.minimum(X, 3.0) - 10.0, [X]) < 1e-3
+    assert value_of_knowing([np.minimum(X, 3.0) - 10.0], [X]) < 1e-3
 
 
 @given(mean=st.floats(-2, 2), a=st.floats(0.1, 3), b=st.floats(0.1, 3))
 @settings(max_examples=15, deadline=None)
 def test_knowing_more_is_worth_more_and_never_more_than_knowing_all(mean: float, a: float, b: float) -> None:
     profit = mean + a * X + b * Y + NOISE
-    one, both = value_of_knowing(profit, [X]), value_of_knowing(profit, [X, Y])
+    one, both = value_of_knowing([profit], [X]), value_of_knowing([profit], [X, Y])
     everything = np.mean(np.maximum(profit, 0.0)) - max(profit.mean(), 0.0)
     assert 0 <= one <= both + 0.01
     assert both <= everything + 0.01
@@ -80,10 +80,45 @@ def test_inputs_of_one_question_are_asked_together_and_the_dearest_first() -> No
     values = {i.name: i.draws(N) for i in inputs}
     profit = 3 * values["other-face:cards"] + sum(values[i.name] for i in inputs[:-1])
     lot = [{"photos": [{"front": "a.jpg", "front_sha256": sha + "9" * 52, "back": None, "back_sha256": None}]}]
-    first, second, third = questions(profit, inputs, values, lot)
+    first, second, third = questions([profit], inputs, values, lot)
     assert first.inputs == ("other-face:cards",)
     assert "other face of cards" in first.text
     assert second.inputs == (f"scale-fit:{sha}", f"scale-tilt:{sha}")
     assert "a.jpg" in second.text
     assert third.text == "Get a firm figure: a box."
     assert first.worth > second.worth > third.worth > 0
+
+
+@given(mean=st.floats(-2, 2), other=st.floats(-2, 2), slope=st.floats(-3, 3))
+@settings(max_examples=15, deadline=None)
+def test_one_more_way_never_lowers_what_is_expected_with_the_answer(mean: float, other: float, slope: float) -> None:
+    strip, sell = mean + 2 * X + NOISE, other + slope * X + 0.5 * NOISE
+
+    def with_answer(*ways: np.ndarray) -> float:
+        return value_of_knowing(ways, [X]) + max(0.0, *(float(w.mean()) for w in ways))
+
+    assert with_answer(strip, sell) >= max(with_answer(strip), with_answer(sell)) - 1e-9
+    # a way that never pays changes nothing
+    assert value_of_knowing([strip, sell - 100.0], [X]) == pytest.approx(value_of_knowing([strip], [X]), abs=1e-9)
+
+
+def test_what_decides_nothing_any_more_is_worth_less_with_a_second_way() -> None:
+    """Thickness matters to stripping alone; where selling by weight pays anyway, knowing it saves from no loss."""
+    strip = 1.0 + 5.0 * X
+    assert value_of_knowing([strip, np.full(N, 20.0)], [X]) < 0.01 < value_of_knowing([strip], [X])
+
+
+def test_a_sales_inputs_have_questions_of_their_own() -> None:
+    inputs = [
+        Input("trim:price", "price by weight (trim)", Distribution("uniform", (40.0, 90.0)), "test", "USD/kg"),
+        Input("trim:share", "share of the boards' mass that is sold (trim)", Distribution("uniform", (0, 1)), "test"),
+        Input("trim:hours", "own hours (trim)", Distribution("uniform", (1.0, 9.0)), "test", "h"),
+    ]
+    values = {i.name: i.draws(N) for i in inputs}
+    sell = values["trim:price"] - 65.0 + 20.0 * values["trim:share"] - 3.0 * values["trim:hours"]
+    asked = {q.inputs: q.text for q in questions([np.full(N, -1.0), sell], inputs, values)}
+    assert asked == {
+        ("trim:price",): "Get an offer in writing: price by weight (trim).",
+        ("trim:share",): "Trim and weigh a few boards: share of the boards' mass that is sold (trim).",
+        ("trim:hours",): "Time yourself on a small batch.",
+    }

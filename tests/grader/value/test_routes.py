@@ -185,3 +185,16 @@ def test_the_currency_unit_does_not_matter(factor: float) -> None:
     assert other.highest.price == pytest.approx(one.highest.price * factor)
     assert other.break_even == pytest.approx(one.break_even * factor)
     assert other.highest.chance_of_loss == one.highest.chance_of_loss
+
+
+def test_questions_are_about_the_choice_among_all_ways() -> None:
+    """Where selling on whole pays far more, what stripping turns on is not worth asking, the sale's price is."""
+    dear = replace(WHOLE, price=known("whole:price", 5.0, 400.0, unit="USD/kg"))
+    strip_alone = offer(BASE, asking=60)
+    both = offer(replace(BASE, sales=(dear,)), asking=60)
+    assert strip_alone.questions[0].inputs == ("thickness",)
+    assert both.questions[0].inputs == ("whole:price",)
+    worth = {name: q.worth for q in both.questions for name in q.inputs}
+    assert worth.get("thickness", 0.0) < strip_alone.questions[0].worth
+    # without a mass the sale is no choice
+    assert offer(replace(BASE, sales=(dear,)), asking=60, mass=None).questions == strip_alone.questions
