@@ -1,22 +1,29 @@
-"""Plated area in mm² by finish and by board, as models whose inputs stay shared."""
+"""Plated area in mm² by finish and by board, as models whose inputs stay shared.
+
+Where a region's finish is in doubt, an input that is 0 or 1 moves its area between hard and immersion gold, so that
+the doubt reaches areas by finish and gold. All doubts of a photo are drawn together: a photo that misleads about one
+region misleads about others like it, and the ranges must not shrink with the number of regions.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import Input
+from calibration.inputs import Distribution, Input
 from calibration.scale import Scale
 from grader.coverage import Coverage
 from grader.model import EMPTY, FINISHES, Finish, ProductModel
-from grader.regions import Regions
+from grader.regions import Region, Regions
 
 FloatArray = NDArray[np.float64]
 
 _CHUNK = 200_000
+_STEPS = 20  # a chance of hard gold is rounded to so many steps
 
 
 @dataclass(frozen=True)
@@ -24,7 +31,7 @@ class AreaEstimate:
     """Visible plated area.
 
     Attributes:
-        by_finish: mm², for each finish that was found.
+        by_finish: mm², for each finish that was found or may be there.
         by_board: the same for each board of ``Regions.boards``, in their order.
         total: mm².
     """
@@ -34,16 +41,29 @@ class AreaEstimate:
     total: ProductModel
 
 
-def estimate_area(coverage: Coverage, regions: Regions, scale: Scale) -> AreaEstimate:
-    """Area = Σ coverage × true pixel area, with the factors of scale and segmentation."""
+def estimate_area(coverage: Coverage, regions: Regions, scale: Scale, photo_id: str = "") -> AreaEstimate:
+    """Area = Σ coverage × true pixel area, with the factors of scale, and of segmentation or painting by hand.
+
+    Args:
+        coverage: of the photo.
+        regions: of the photo.
+        scale: of the photo.
+        photo_id: names the doubt about finishes, which is this photo's alone; photos that leave it out share theirs.
+    """
     mm2 = region_sums(coverage.share, regions.labels, scale)
-    inputs = (*scale.area_inputs, *coverage.area_inputs)
+    found, painted = ((*scale.area_inputs, *own) for own in (coverage.area_inputs, coverage.painted_inputs))
     by_board = tuple(
-        _by_finish(mm2, regions, inputs, [r.board == board for r in regions.regions], loose=False)
+        _by_finish(_sums(mm2, [r for r in regions.regions if r.board == board]), found, painted, photo_id)
         for board in range(len(regions.boards))
     )
-    by_finish = _by_finish(mm2, regions, inputs, [True] * len(regions.regions), loose=True)
-    return AreaEstimate(by_finish, by_board, sum(by_finish.values(), EMPTY))
+    whole = _sums(mm2, regions.regions)
+    whole["undetermined", 0, False] += float(mm2[0])
+    by_hand = sum(float(mm2[r.number]) for r in regions.regions if r.painted)
+    return AreaEstimate(
+        by_finish=_by_finish(whole, found, painted, photo_id),
+        by_board=by_board,
+        total=_product(float(mm2.sum()) - by_hand, found) + _product(by_hand, painted),
+    )
 
 
 def region_sums(share: NDArray[np.uint8], labels: NDArray[np.uint16], scale: Scale | None) -> FloatArray:
@@ -59,13 +79,45 @@ def region_sums(share: NDArray[np.uint8], labels: NDArray[np.uint16], scale: Sca
     return sums
 
 
+def _product(area_mm2: float, inputs: tuple[Input, ...]) -> ProductModel:
+    return ProductModel.of(area_mm2, inputs) if area_mm2 > 0 else EMPTY
+
+
+def _sums(mm2: FloatArray, regions: Iterable[Region]) -> dict[tuple[Finish, int, bool], float]:
+    """Area by finish, by doubt in steps, and by whether it was painted in by hand."""
+    sums: dict[tuple[Finish, int, bool], float] = defaultdict(float)
+    for region in regions:
+        sums[region.finish, round(region.doubt * _STEPS), region.painted] += float(mm2[region.number])
+    return sums
+
+
 def _by_finish(
-    mm2: FloatArray, regions: Regions, inputs: tuple[Input, ...], chosen: list[bool], *, loose: bool
+    sums: Mapping[tuple[Finish, int, bool], float],
+    found: tuple[Input, ...],
+    painted: tuple[Input, ...],
+    photo_id: str,
 ) -> dict[Finish, ProductModel]:
-    sums: dict[Finish, float] = dict.fromkeys(FINISHES, 0.0)
-    for region, wanted in zip(regions.regions, chosen, strict=True):
-        if wanted:
-            sums[region.finish] += float(mm2[region.number])
-    if loose:
-        sums["undetermined"] += float(mm2[0])
-    return {f: ProductModel.of(v, inputs) for f, v in sums.items() if v > 0}
+    by_finish: dict[Finish, ProductModel] = dict.fromkeys(FINISHES, EMPTY)
+    for (finish, steps, by_hand), area in sums.items():
+        if area <= 0:
+            continue
+        known = ProductModel.of(area, painted if by_hand else found)
+        if steps == 0 or finish == "undetermined":
+            by_finish[finish] += known
+            continue
+        is_hard = _finish_input(photo_id, _STEPS - steps if finish == "hard_gold" else steps)
+        by_finish["hard_gold"] += known.times([is_hard])
+        by_finish["immersion_gold"] += known + known.times([is_hard], -1.0)
+    return {f: model for f, model in by_finish.items() if model.terms}
+
+
+def _finish_input(photo_id: str, steps: int) -> Input:
+    """1 where the regions of one chance are hard gold, else 0."""
+    step = f"{steps}-of-{_STEPS}"
+    return Input(
+        f"finish:{photo_id}:{step}",
+        "telling hard gold from immersion gold",
+        Distribution("sample", (0.0,) * (_STEPS - steps) + (1.0,) * steps),
+        "shape, place and the segmenter's view of the region",
+        aligned_over=step,
+    )

@@ -26,6 +26,7 @@ class Coverage:
         notices: what the user should know (clipped gold, contacts too narrow for the picture, …).
         contact: uint8 (height, width), 255 = surely part of an edge contact rather than of a pad, where the segmenter
             tells; None where it does not.
+        painted_inputs: factors on the area of regions that were painted in by hand, in place of ``area_inputs``.
     """
 
     share: NDArray[np.uint8]
@@ -34,6 +35,7 @@ class Coverage:
     area_inputs: tuple[Input, ...]
     notices: tuple[Notice, ...] = ()
     contact: NDArray[np.uint8] | None = None
+    painted_inputs: tuple[Input, ...] = ()
 
 
 class Segmenter(Protocol):

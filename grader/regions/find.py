@@ -8,9 +8,8 @@ from numpy.typing import NDArray
 
 from calibration.scale import Scale
 from grader.coverage import Coverage
-from grader.model import Finish
 from grader.regions.boards import board_of, edge_distance, find_boards
-from grader.regions.finish import EDGE_GAP_MM, finish_of_loose, finish_of_row
+from grader.regions.finish import EDGE_GAP_MM, finish_of_chance, finish_of_loose, finish_of_row, hard_chance
 from grader.regions.model import Board, Region, Regions, Row
 from grader.regions.rows import Piece, find_rows, row_of
 
@@ -34,19 +33,19 @@ def find_regions(coverage: Coverage, scale: Scale | None) -> Regions:
         _describe_row([pieces[i] for i in inside], pitch, boards, to_edge, scale)
         for inside, pitch in zip(members, rows, strict=True)
     )
-    row_finish = [finish_of_row(row, with_scale=scale is not None) for row in described]
     in_row = row_of(pieces, members)
+    row_verdict = [finish_of_row(row, with_scale=scale is not None) for row in described]
+    verdicts = [
+        row_verdict[row] if row is not None else finish_of_loose(piece, _edge_gap(piece, to_edge, scale), scale)
+        for piece, row in zip(pieces, in_row, strict=True)
+    ]
     regions = []
-    for piece, row in zip(pieces, in_row, strict=True):
-        finish: Finish = (
-            row_finish[row] if row is not None else finish_of_loose(piece, _edge_gap(piece, to_edge, scale), scale)
-        )
-        finish = _seen_as(finish, coverage.contact, labels, stats, piece)
-        regions.append(
-            Region(
-                piece.number, finish, piece.box_px, piece.length, piece.width, board_of(piece.centre_px, boards), row
-            )
-        )
+    for piece, row, verdict, seen in zip(
+        pieces, in_row, verdicts, _seen(coverage, labels, len(pieces), in_row), strict=True
+    ):
+        finish, doubt = finish_of_chance(hard_chance(verdict, seen))
+        board = board_of(piece.centre_px, boards)
+        regions.append(Region(piece.number, finish, piece.box_px, piece.length, piece.width, board, row, doubt))
     return Regions(labels, tuple(regions), described, boards)
 
 
@@ -140,21 +139,17 @@ def _describe_row(
     )
 
 
-def _seen_as(
-    finish: Finish,
-    contact: NDArray[np.uint8] | None,
-    labels: NDArray[np.uint16],
-    stats: NDArray[np.int32],
-    piece: Piece,
-) -> Finish:
-    """What geometry says, against what the segmenter saw where it tells contacts from pads."""
-    if contact is None:
-        return finish
-    x, y, w, h = stats[piece.number, :4]
-    box = (slice(y, y + h), slice(x, x + w))
-    likely = float(contact[box][labels[box] == piece.number].mean()) / 255
-    if likely > 0.75:
-        return "hard_gold"
-    if likely < 0.25:
-        return "immersion_gold"
-    return finish
+def _seen(
+    coverage: Coverage, labels: NDArray[np.uint16], count: int, in_row: list[int | None]
+) -> list[float] | list[None]:
+    """How much of an edge contact the segmenter saw in each piece, 0..1; alike all over a row, which has one finish."""
+    if coverage.contact is None:
+        return [None] * count
+    ys, xs = np.nonzero(labels)
+    number = labels[ys, xs]
+    weight = coverage.share[ys, xs].astype(np.float64)
+    mass = np.bincount(number, weight, count + 1)[1:]
+    seen = np.bincount(number, weight * coverage.contact[ys, xs] / 255, count + 1)[1:]
+    groups = np.array([row if row is not None else -1 - i for i, row in enumerate(in_row)], int)
+    _, own = np.unique(groups, return_inverse=True)
+    return list((np.bincount(own, seen) / np.bincount(own, mass))[own])

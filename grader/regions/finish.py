@@ -1,10 +1,17 @@
 """Hard gold or immersion gold, from geometry and place. Colour cannot tell them (nor thickness) apart.
 
 Edge contacts wear by sliding, so that standards ask for hard gold on them; pads and planes are plated by immersion.
-Where neither the row nor the edge is clear, the finish is left undetermined and its thickness range spans both.
+Shape and place give a verdict; with what the segmenter saw it becomes a chance. Where that is near even, the finish is
+left undetermined and its thickness range spans both; where it is not, what doubt remains goes into areas and gold.
 """
 
 from __future__ import annotations
+
+import functools
+import math
+import tomllib
+from importlib import resources
+from typing import Any
 
 from calibration.scale import Scale
 from grader.model import Finish
@@ -59,3 +66,30 @@ def finish_of_loose(piece: Piece, edge_gap: float | None, scale: Scale | None) -
     if facing is None or facing > EDGE_GAP_MM:
         return "undetermined"
     return "hard_gold"
+
+
+def hard_chance(verdict: Finish, seen: float | None) -> float:
+    """Chance that plating is hard gold.
+
+    Args:
+        verdict: what shape and place say.
+        seen: chance of a contact as the segmenter saw it, 0..1; None where it does not tell.
+    """
+    figures = _figures()
+    if seen is None:
+        return float(figures["verdict_alone"][verdict])
+    both = figures["verdict_and_seen"]
+    likely = min(max(seen, both["least_seen"]), 1 - both["least_seen"])
+    return 1 / (1 + math.exp(-both[verdict] - both["weight"] * math.log(likely / (1 - likely))))
+
+
+def finish_of_chance(chance: float) -> tuple[Finish, float]:
+    """The likelier finish and the chance that it is the other one; undetermined, without one, near even chances."""
+    if 1 / 3 < chance < 2 / 3:
+        return "undetermined", 0.0
+    return ("hard_gold", 1 - chance) if chance > 0.5 else ("immersion_gold", chance)
+
+
+@functools.cache
+def _figures() -> dict[str, Any]:
+    return tomllib.loads(resources.files("grader.regions").joinpath("data/finish.toml").read_text("utf-8"))

@@ -24,6 +24,8 @@ class Region:
         width: shorter side, likewise.
         board: index of its board, or None.
         row: index of its row of contacts, or None.
+        doubt: chance that it is the other of hard and immersion gold; 0 where the finish is undetermined.
+        painted: whether a person painted it in, rather than the segmenter having found it.
     """
 
     number: int
@@ -33,6 +35,8 @@ class Region:
     width: float
     board: int | None
     row: int | None
+    doubt: float = 0.0
+    painted: bool = False
 
 
 @dataclass(frozen=True)

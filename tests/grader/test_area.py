@@ -12,8 +12,10 @@ from calibration.inputs import Distribution, Input
 from calibration.plane import PosedPlane, UniformPlane
 from calibration.scale import Scale
 from calibration.synthetic import View, coverage
-from grader.area import estimate_area, region_sums
+from grader.area import AreaEstimate, _finish_input, estimate_area, region_sums
+from grader.budget import budget
 from grader.coverage import Coverage
+from grader.gold import gold_mass
 from grader.model import FINISHES, Finish
 from grader.regions import Board, Region, Regions
 from grader.synthetic import box, polygon_share, union_share
@@ -94,6 +96,51 @@ def test_inputs_of_scale_and_segmentation_are_shared_by_all_parts() -> None:
     np.testing.assert_allclose(area.total.draws(500), hard + soft, rtol=1e-12)
     np.testing.assert_allclose(hard, 25 * FACTOR.draws(500) * OWN.draws(500), rtol=1e-12)
     np.testing.assert_allclose(area.by_board[0]["hard_gold"].draws(500), hard, rtol=1e-12)
+
+
+def doubtful(finish: Finish, *doubts: float) -> AreaEstimate:
+    """Regions of 100 mm² each, of one finish."""
+    labels = np.zeros(SHAPE, np.uint16)
+    for i in range(len(doubts)):
+        labels[10:20, 10 * i : 10 * i + 10] = i + 1
+    share = np.where(labels > 0, 255, 0).astype(np.uint8)
+    regions = tuple(Region(i + 1, finish, np.zeros((4, 2)), 1.0, 1.0, 0, None, d) for i, d in enumerate(doubts))
+    found = Regions(labels, regions, (), (Board(np.zeros((4, 2)), 1.0),))
+    return estimate_area(Coverage(share, share > 0, "t", (OWN,)), found, uniform(1.0, FACTOR), "abc")
+
+
+@pytest.mark.parametrize("doubt", [0.05, 0.1, 0.25, 0.3])
+@pytest.mark.parametrize("finish", ["hard_gold", "immersion_gold"])
+def test_a_doubtful_finish_is_the_other_one_as_often_as_it_says(finish: Finish, doubt: float) -> None:
+    area = doubtful(finish, doubt)
+    other: Finish = "immersion_gold" if finish == "hard_gold" else "hard_gold"
+    own, turned = area.by_finish[finish].draws(), area.by_finish[other].draws()
+    assert np.mean(own < 1e-9) == pytest.approx(doubt, abs=0.01)
+    np.testing.assert_allclose(own + turned, area.total.draws(), rtol=1e-12)
+    np.testing.assert_allclose(np.minimum(own, turned), 0, atol=1e-9)
+    np.testing.assert_allclose(area.by_board[0][finish].draws(), own, rtol=1e-12)
+
+
+def test_doubts_of_one_photo_are_drawn_together_and_do_not_average_out() -> None:
+    area = doubtful("hard_gold", 0.1, 0.1, 0.2)
+    hard = area.by_finish["hard_gold"].draws() / area.total.draws()
+    found, often = np.unique(np.round(hard, 6), return_counts=True)
+    np.testing.assert_allclose(found, [0, 2 / 3, 1], atol=1e-5)
+    np.testing.assert_allclose(often / len(hard), [0.1, 0.1, 0.8], atol=0.01)
+
+
+def test_doubts_of_two_photos_are_drawn_apart() -> None:
+    one, two = (_finish_input(photo, 18).draws() for photo in ("abc", "abd"))
+    assert abs(np.corrcoef(one, two)[0, 1]) < 0.03
+
+
+def test_doubt_about_the_finish_widens_the_gold_and_leaves_the_area_alone() -> None:
+    sure, unsure = doubtful("hard_gold", 0.0), doubtful("hard_gold", 0.25)
+    assert np.array_equal(sure.total.draws(), unsure.total.draws())
+    low = [np.quantile(gold_mass(a.by_finish).total.draws(), 0.05) for a in (sure, unsure)]
+    assert low[1] < 0.6 * low[0]
+    lines = {line.title: line.share_of_variance for line in budget(gold_mass(unsure.by_finish).total)}
+    assert lines["telling hard gold from immersion gold"] > 0.05
 
 
 def test_nothing_plated_is_no_area() -> None:

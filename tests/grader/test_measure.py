@@ -26,7 +26,7 @@ from grader.measure import (
     measure,
 )
 from grader.photo import Photo
-from grader.synthetic import KnownCoverage, box, contact_row, polygon_share, union_share
+from grader.synthetic import KnownCoverage, box, polygon_share, union_share
 
 Turn = Callable[[np.ndarray], np.ndarray]
 THICKNESS_MM = 1.6
@@ -172,34 +172,6 @@ def test_a_known_length_is_judged_where_the_plating_is() -> None:
     assert near.scale.relative_uncertainty() < 0.7 * far.scale.relative_uncertainty()
 
 
-@pytest.mark.parametrize("key_gap_mm", [0.0, 2.0, 1.4])
-@pytest.mark.parametrize("angle_deg", [0.0, 20.0])
-def test_a_known_pitch(key_gap_mm: float, angle_deg: float) -> None:
-    """Scale from the row alone; a key need not be a whole number of steps wide."""
-    px_per_mm, shape = 11.3, (500, 700)
-    a = np.radians(angle_deg)
-    turn = np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
-    row = contact_row((12.0, 18.0), 30, 1.0, (0.7, 4.3), key_after=11, key_gap=key_gap_mm)
-    share = union_share([c @ turn * px_per_mm for c in row], shape)
-    board = polygon_share(box((29.0, 10.0), 50.0, 22.0) @ turn * px_per_mm, shape) > 0.5
-    done = run(ByPitch(1.0), (np.zeros((*shape, 3), np.uint8), share, board))
-    assert done.scale is not None
-    assert done.scale.method == "pitch"
-    assert done.scale.px_per_mm == pytest.approx(px_per_mm, rel=1.5e-3)
-    assert area_of(done) == pytest.approx(30 * 0.7 * 4.3, rel=3e-3)
-    assert [r.count for r in done.regions.rows] == [30]
-    assert done.regions.rows[0].pitch == pytest.approx(1.0, rel=1.5e-3)
-
-
-def test_pitch_scales_by_the_longest_even_row() -> None:
-    shape = (500, 700)
-    rows = contact_row((8.0, 10.0), 8, 2.0, (1.2, 5.0)) + contact_row((8.0, 30.0), 40, 1.0, (0.7, 4.3))
-    share = union_share([c * 10 for c in rows], shape)
-    done = run(ByPitch(1.0), (np.zeros((*shape, 3), np.uint8), share, np.ones(shape, bool)))
-    assert done.scale is not None
-    assert done.scale.px_per_mm == pytest.approx(10.0, rel=1e-3)
-
-
 def test_without_scale_there_is_a_share_and_no_area() -> None:
     done = run(WithoutScale(), drawn(own_target("a4")))
     assert done.scale is None
@@ -250,14 +222,6 @@ def test_what_cannot_carry_a_scale_is_refused_with_a_reason(choice: ScaleChoice,
 def test_a_request_that_cannot_be_is_wrong_use(choice: ScaleChoice) -> None:
     with pytest.raises(UsageError):
         run(choice, drawn(None))
-
-
-@pytest.mark.parametrize("pitch_mm", [0.0, -1.0, float("nan"), float("inf")])
-def test_a_pitch_that_cannot_be_is_wrong_use(pitch_mm: float) -> None:
-    shape = (200, 700)
-    share = union_share([c * 10 for c in contact_row((8.0, 10.0), 40, 1.0, (0.7, 4.3))], shape)
-    with pytest.raises(UsageError):
-        run(ByPitch(pitch_mm), (np.zeros((*shape, 3), np.uint8), share, np.ones(shape, bool)))
 
 
 def test_a_board_that_cannot_be_is_wrong_use() -> None:
@@ -375,10 +339,9 @@ def test_contacts_and_pads_get_their_finish_and_their_gold() -> None:
     done = usual()
     assert done.area is not None
     assert done.gold is not None
-    hard = sum(t.coefficient for t in done.area.by_finish["hard_gold"].terms)
-    soft = sum(t.coefficient for t in done.area.by_finish["immersion_gold"].terms)
-    assert hard == pytest.approx(14 * 1.7 * 7.6, rel=5e-3)
-    assert soft == pytest.approx(108, rel=5e-3)
+    hard, soft = (np.median(done.area.by_finish[f].draws()) for f in ("hard_gold", "immersion_gold"))
+    assert hard == pytest.approx(14 * 1.7 * 7.6, rel=1e-2)
+    assert soft == pytest.approx(108, rel=1e-2)
     assert len(done.regions.boards) == 1
     assert np.median(done.gold.by_finish["hard_gold"].draws()) > np.median(
         done.gold.by_finish["immersion_gold"].draws()

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
-from grader.model import FINISHES
-from grader.regions.finish import finish_of_loose, finish_of_row
+from grader.model import FINISHES, Finish
+from grader.regions.finish import finish_of_chance, finish_of_loose, finish_of_row, hard_chance
 from grader.regions.model import Row
 from grader.regions.rows import Piece
 
@@ -97,3 +97,33 @@ def test_other_pieces_are_pads_and_planes(length: float, width: float) -> None:
 
 def test_without_scale_a_loose_piece_is_left_open() -> None:
     assert finish_of_loose(loose(190.0, 43.0), 1.0, None) == "undetermined"
+
+
+@given(st.sampled_from(FINISHES), st.floats(0, 1), st.floats(0, 1))
+@settings(deadline=None)
+def test_the_more_of_a_contact_is_seen_the_likelier_is_hard_gold(verdict: Finish, one: float, other: float) -> None:
+    low, high = sorted((one, other))
+    assert hard_chance(verdict, low) <= hard_chance(verdict, high)
+    assert hard_chance("immersion_gold", one) <= hard_chance(verdict, one) <= hard_chance("hard_gold", one)
+
+
+def test_what_shape_and_segmenter_agree_on_has_next_to_no_doubt_and_what_they_dispute_has() -> None:
+    assert finish_of_chance(hard_chance("hard_gold", 0.9))[1] < 0.02
+    assert finish_of_chance(hard_chance("immersion_gold", 0.05))[1] < 0.03
+    disputed = finish_of_chance(hard_chance("hard_gold", 0.1))
+    assert disputed[0] == "undetermined" or disputed[1] > 0.1
+    for verdict in FINISHES:
+        assert min(p := hard_chance(verdict, None), 1 - p) > 0.02
+
+
+@given(st.floats(0, 1))
+@settings(deadline=None)
+def test_a_finish_is_named_only_where_it_is_twice_as_likely_as_the_other(chance: float) -> None:
+    finish, doubt = finish_of_chance(chance)
+    if finish == "undetermined":
+        assert 1 / 3 < chance < 2 / 3
+        assert doubt == 0
+    else:
+        assert doubt == pytest.approx(min(chance, 1 - chance))
+        assert doubt <= 1 / 3
+        assert (finish == "hard_gold") == (chance > 0.5)
