@@ -142,7 +142,7 @@ def _describe_row(
 def _seen(
     coverage: Coverage, labels: NDArray[np.uint16], count: int, in_row: list[int | None]
 ) -> list[float] | list[None]:
-    """How much of an edge contact the segmenter saw in each piece, 0..1; alike all over a row, which has one finish."""
+    """How much of an edge contact the segmenter saw in each piece, 0..1; a row has one finish and so one value."""
     if coverage.contact is None:
         return [None] * count
     ys, xs = np.nonzero(labels)

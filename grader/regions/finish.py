@@ -1,8 +1,8 @@
 """Hard gold or immersion gold, from geometry and place. Colour cannot tell them (nor thickness) apart.
 
 Edge contacts wear by sliding, so that standards ask for hard gold on them; pads and planes are plated by immersion.
-Shape and place give a verdict; with what the segmenter saw it becomes a chance. Where that is near even, the finish is
-left undetermined and its thickness range spans both; where it is not, what doubt remains goes into areas and gold.
+Shape and place give a verdict; with what the segmenter saw it becomes a chance. Where that is near even, the finish
+is left undetermined and its thickness range spans both; elsewhere what doubt remains goes into areas and gold.
 """
 
 from __future__ import annotations
