@@ -145,7 +145,7 @@ def migrate(engine: Engine, path: Path, now: Callable[[], str]) -> None:
             version = _version(connection)
         _check_version(path, version)
         if 0 < version < len(MIGRATIONS):
-            copy_whole(engine, _free_name(path.with_name(f"{path.name}.version-{version}")))
+            copy_whole(engine, free_name(path.with_name(f"{path.name}.version-{version}")))
         while version < len(MIGRATIONS):
             with writing(engine) as connection:
                 version = _version(connection)  # another process may have done it meanwhile
@@ -179,7 +179,7 @@ def copy_whole(engine: Engine, to: Path) -> None:
         ) from error
 
 
-def _free_name(path: Path) -> Path:
+def free_name(path: Path) -> Path:
     """The path, or the first of path.2, path.3 … that is not taken."""
     names = (path, *(path.with_name(f"{path.name}.{n}") for n in range(2, 10_000)))
     return next(p for p in names if not p.exists())

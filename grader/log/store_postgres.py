@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import json
+import re
 from collections.abc import Callable
+from pathlib import Path
 
 from sqlalchemy import URL, Connection, Engine, NullPool, create_engine, make_url
 from sqlalchemy.exc import ArgumentError
 
-from calibration.errors import LogError
+from calibration.errors import LogError, UsageError
+from calibration.files import write_whole
 from grader import __version__
 from grader.log.schema_postgres import MIGRATIONS
-from grader.log.store_file import log_errors
+from grader.log.store_file import free_name, log_errors
+from grader.places import data_folder
 
 SCHEMES = ("postgresql://", "postgres://")
 _LOCK = 0x42474C31  # of migrations; any number that no other program is likely to take
@@ -27,10 +32,11 @@ def shown(url: str) -> str:
 
 
 def open_server(url: str, must_exist: bool, now: Callable[[], str]) -> Engine:
-    """An engine of the log on a server, brought to the newest schema.
+    """An engine of the log on a server, brought to the newest schema; an old log is copied to a file before.
 
     Raises:
-        LogError: no driver, no server, no log there, a database of something else, or a log of a newer program.
+        LogError: no driver, no server, no log there, a database of something else, a log of a newer program, or no
+            room for the copy.
     """
     parsed = _parsed(url).set(drivername="postgresql+psycopg")
     try:
@@ -60,7 +66,10 @@ def _migrate(engine: Engine, place: str, now: Callable[[], str]) -> None:
         c.begin(),
     ):
         c.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK})")
-        for version in range(_version(c, place) + 1, len(MIGRATIONS) + 1):
+        done = _version(c, place)
+        if 0 < done < len(MIGRATIONS):
+            _copy_whole(c, free_name(data_folder() / f"{_file_name(c)}.version-{done}.json"))
+        for version in range(done + 1, len(MIGRATIONS) + 1):
             migration = MIGRATIONS[version - 1]
             for statement in migration.statements:
                 c.exec_driver_sql(statement)
@@ -68,6 +77,41 @@ def _migrate(engine: Engine, place: str, now: Callable[[], str]) -> None:
                 "INSERT INTO migrations (version, title, program_version, applied_at) VALUES (%s, %s, %s, %s)",
                 (version, migration.title, __version__, now()),
             )
+
+
+def _copy_whole(c: Connection, to: Path) -> None:
+    """Every row of every table in a new JSON file: tables in the order in which they were made, columns by name.
+
+    Nobody can write to the log from here until the transaction ends, so that the copy is what the migration finds.
+    ``json_populate_recordset`` puts rows back into tables of that version.
+    """
+    names = [
+        str(name)
+        for (name,) in c.exec_driver_sql(
+            "SELECT c.relname FROM pg_class c JOIN pg_namespace n ON n.oid = c.relnamespace"
+            " WHERE c.relkind = 'r' AND n.nspname = current_schema() ORDER BY c.oid"
+        )
+    ]
+    c.exec_driver_sql(f"LOCK TABLE {', '.join(names)} IN SHARE ROW EXCLUSIVE MODE")
+    tables = {
+        name: [row for (row,) in c.exec_driver_sql(f"SELECT row_to_json(t) FROM {name} t")]  # noqa: S608 - ours
+        for name in names
+    }
+    document = json.dumps({"program_version": __version__, "tables": tables}, ensure_ascii=False, allow_nan=False)
+    try:
+        to.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(to, document.encode() + b"\n")
+    except (OSError, UsageError) as error:
+        raise LogError(
+            "log-copy-failed",
+            f"The log on the server cannot be copied to {to} ({error}); it was left as it is.",
+            "Make room there: a log is copied before it is brought to a newer version.",
+        ) from error
+
+
+def _file_name(c: Connection) -> str:
+    database = c.exec_driver_sql("SELECT current_database()").scalar_one()
+    return f"server-log-{re.sub(r'[^0-9A-Za-z_-]+', '-', str(database))}"
 
 
 def _version(c: Connection, place: str) -> int:

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
 import subprocess
 import tempfile
+import time
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from urllib.parse import quote
@@ -71,9 +74,49 @@ def new_url(server: str) -> Callable[[], str]:
     return make
 
 
+@dataclass(frozen=True)
+class Server:
+    """A PostgreSQL server of our own, as Debian's package postgresql has it, reached through a socket alone.
+
+    Attributes:
+        programs: folder of its programs.
+        folder: where its data and its socket lie.
+    """
+
+    programs: Path
+    folder: Path
+
+    @property
+    def url(self) -> str:
+        return f"postgresql://postgres@/postgres?host={quote(str(self.folder))}"
+
+    def run(self, program: str, *arguments: str) -> None:
+        # the server refuses to run as root
+        as_other = ["runuser", "-u", "postgres", "--"] if os.getuid() == 0 else []
+        command = [*as_other, str(self.programs / program), "-D", str(self.folder / "data"), *arguments]
+        subprocess.run(command, check=True, capture_output=True, cwd=self.folder)
+
+    def start(self) -> None:
+        settings = f"-k {self.folder} -c listen_addresses= -c fsync=off"
+        self.run("pg_ctl", "-w", "-l", str(self.folder / "log"), "-o", settings, "start")
+
+    def kill(self) -> None:
+        """SIGKILL to the server's first process; the others end when they miss it."""
+        os.kill(int((self.folder / "data" / "postmaster.pid").read_text().split()[0]), signal.SIGKILL)
+
+    def start_after_kill(self) -> None:
+        """Start once the killed server's last process has let go of its memory."""
+        for _ in range(50):
+            try:
+                return self.start()
+            except subprocess.CalledProcessError:
+                time.sleep(0.1)
+        return self.start()
+
+
 @pytest.fixture(scope="session")
-def server() -> Iterator[str]:
-    """A PostgreSQL server of our own, as Debian's package postgresql has it, reached through a socket alone."""
+def own_server() -> Iterator[Server]:
+    """A running server."""
     pytest.importorskip("psycopg")
     programs = sorted(Path("/usr/lib/postgresql").glob("*/bin"), key=lambda p: int(p.parent.name))
     if not programs:
@@ -81,23 +124,21 @@ def server() -> Iterator[str]:
         if os.environ.get("CI"):
             pytest.fail(missing)
         pytest.skip(missing)
-    # the server refuses to run as root; a socket's path may be no longer than some hundred bytes
-    folder = Path(tempfile.mkdtemp(prefix="pg", dir="/tmp"))
-    as_other = []
+    # a socket's path may be no longer than some hundred bytes
+    made = Server(programs[-1], Path(tempfile.mkdtemp(prefix="pg", dir="/tmp")))
     if os.getuid() == 0:
-        shutil.chown(folder, "postgres")
-        as_other = ["runuser", "-u", "postgres", "--"]
-
-    def run(program: str, *arguments: str) -> None:
-        command = [*as_other, str(programs[-1] / program), "-D", str(folder / "data"), *arguments]
-        subprocess.run(command, check=True, capture_output=True, cwd=folder)
-
+        shutil.chown(made.folder, "postgres")
     try:
-        run("initdb", "-A", "trust", "-U", "postgres", "--no-sync")
-        settings = f"-k {folder} -c listen_addresses= -c fsync=off"
-        run("pg_ctl", "-w", "-l", str(folder / "log"), "-o", settings, "start")
-        yield f"postgresql://postgres@/postgres?host={quote(str(folder))}"
+        made.run("initdb", "-A", "trust", "-U", "postgres", "--no-sync")
+        made.start()
+        yield made
     finally:
-        if (folder / "data" / "postmaster.pid").exists():
-            run("pg_ctl", "-w", "-m", "immediate", "stop")
-        shutil.rmtree(folder, ignore_errors=True)
+        if (made.folder / "data" / "postmaster.pid").exists():
+            made.run("pg_ctl", "-w", "-m", "immediate", "stop")
+        shutil.rmtree(made.folder, ignore_errors=True)
+
+
+@pytest.fixture(scope="session")
+def server(own_server: Server) -> str:
+    """The URL of a running server."""
+    return own_server.url

@@ -17,12 +17,11 @@ from grader.log import open_log
 WRITER = """
 import sys
 from datetime import date
-from pathlib import Path
 from calibration.errors import UsageError
 from grader.log import NewLot, NewPurchase, checked, open_log
 
 def write(path, first, count, say):
-    with open_log(Path(path)) as log:
+    with open_log(path) as log:
         try:
             log.add_lot(checked(NewLot, name="Shed"))
         except UsageError:
@@ -79,12 +78,13 @@ def acknowledged(process: subprocess.Popen[str]) -> list[int]:
     return [int(line) for line in printed.split()]
 
 
-def logged(path: Path) -> list[int]:
+def logged(path: Path | str) -> list[int]:
     with open_log(path, must_exist=True) as log:
         prices = [int(purchase.price) for purchase in log.contents().purchases]
-    with closing(sqlite3.connect(path)) as connection:
-        assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
-        assert connection.execute("PRAGMA foreign_key_check").fetchall() == []
+    if isinstance(path, Path):
+        with closing(sqlite3.connect(path)) as connection:
+            assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+            assert connection.execute("PRAGMA foreign_key_check").fetchall() == []
     return prices
 
 
@@ -96,10 +96,12 @@ def test_two_writers_that_also_create_the_log_lose_nothing(path: Path):
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork and SIGKILL")
-def test_killed_writers_lose_nothing_that_was_acknowledged(path: Path):
+@pytest.mark.parametrize("place", ["path", "url"])
+def test_killed_writers_lose_nothing_that_was_acknowledged(request: pytest.FixtureRequest, place: str):
+    where = request.getfixturevalue(place)
     kills = 100
-    said = acknowledged(start(KILLED, path, 7, kills))
-    kept = logged(path)
+    said = acknowledged(start(KILLED, where, 7, kills))
+    kept = logged(where)
     assert len(said) >= 2 * kills // 3  # not all were killed before their first entry
     assert set(said) <= set(kept)
     assert len(kept) == len(set(kept))
