@@ -1,0 +1,26 @@
+"""Corrections by hand: as data, and laid over what was found."""
+
+from grader.correct.apply import apply_corrections, region_at
+from grader.correct.model import (
+    Correction,
+    Corrections,
+    FinishChanged,
+    LeftOut,
+    PaintedIn,
+    PaintedOut,
+    Stroke,
+    parse_corrections,
+)
+
+__all__ = [
+    "Correction",
+    "Corrections",
+    "FinishChanged",
+    "LeftOut",
+    "PaintedIn",
+    "PaintedOut",
+    "Stroke",
+    "apply_corrections",
+    "parse_corrections",
+    "region_at",
+]

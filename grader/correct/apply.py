@@ -1,0 +1,196 @@
+"""Corrections laid over what was found: new coverage and regions, nothing searched again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.inputs import Input
+from calibration.notices import NoticeDefinition, notice, register
+from calibration.scale import Scale
+from grader.correct.model import Corrections, FinishChanged, LeftOut, Point
+from grader.correct.paint import Paint, edge_inputs, paint
+from grader.coverage import Coverage
+from grader.model import FINISHES, Finish
+from grader.regions import Board, Region, Regions, Row
+from grader.regions.boards import board_of
+
+register(
+    NoticeDefinition(
+        "correction-missed",
+        "Correction without a region",
+        "{count} of the corrections of regions fall where no plating was found; they changed nothing.",
+        "Check that the corrections belong to this photo, or correct it again.",
+    ),
+    NoticeDefinition(
+        "all-left-out",
+        "All plating left out by hand",
+        "All that was found was left out by hand: the figures say that the corrector saw no gold plating, no more.",
+        "If some of it may be plating after all, take its correction back.",
+    ),
+)
+
+_MOST_LABELS = 65_535
+_SEARCH_ONLY = frozenset({"no-gold-found"})  # what the search said, and painting in makes untrue
+
+Labels = NDArray[np.uint16]
+Share = NDArray[np.uint8]
+
+
+def apply_corrections(
+    coverage: Coverage, regions: Regions, corrections: Corrections, scale: Scale | None = None, photo_id: str = ""
+) -> tuple[Coverage, Regions]:
+    """What was found, as corrected.
+
+    Pixels painted in count as wholly plated, at the brush's edge by the share that it swept. They make regions of
+    their own, with the finish that was painted; the error of the segmenter does not act on them, that of painted
+    edges does (``grader.correct.paint``). What was painted out or left out is gone, and rows keep the count of
+    contacts that remain. Faint pixels that belong to no region count only while a region that was found remains.
+
+    The error of the segmenter is not made smaller: corrections tell what a person changed, not that the rest was
+    looked at.
+
+    Args:
+        coverage: as found.
+        regions: as found in it.
+        corrections: in order.
+        scale: of the photo, for the sizes of painted regions.
+        photo_id: names the errors of painting, which are this photo's alone.
+    """
+    if not corrections:
+        return coverage, regions
+    fates, missed = _fates(regions, corrections)
+    share, labels = _without(coverage.share, regions.labels, fates), regions.labels
+    described = [_with_fate(r, fates.get(r.number)) for r in regions.regions]
+    laid = paint(corrections.strokes, share.shape)
+    painted: list[Region] = []
+    if laid is not None:
+        found = share[laid.where].copy()
+        labels = labels.copy()
+        share[laid.where] = laid.over(found)
+        painted = _label(laid, found, labels, len(described), regions.boards, scale)
+    remain = np.bincount(labels[share > 127], minlength=len(described) + 1)[1 : len(described) + 1] > 0
+    if not remain.any():
+        share[labels <= len(described)] = 0
+    rows, described = _remaining_rows(regions.rows, described, remain)
+    inside: tuple[Input, ...] = ()
+    across: tuple[Input, ...] = ()
+    if laid is not None:
+        rest_px = float(share.sum(dtype=np.int64)) / 255 - float(laid.points_in.sum()) / 16
+        inside, across = edge_inputs(laid, corrections.strokes, found, rest_px, photo_id)
+    notices = [n for n in coverage.notices if n.code not in _SEARCH_ONLY or not share.any()]
+    if missed:
+        notices.append(notice("correction-missed", count=missed))
+    if coverage.share.any() and not share.any():
+        notices.append(notice("all-left-out"))
+    return (
+        replace(
+            coverage,
+            share=share,
+            area_inputs=(*coverage.area_inputs, *across),
+            painted_inputs=inside,
+            notices=tuple(notices),
+        ),
+        Regions(labels, (*described, *painted), rows, regions.boards),
+    )
+
+
+def region_at(regions: Regions, at_px: Point) -> Region | None:
+    """The region that a place lies in."""
+    x, y = round(at_px[0]), round(at_px[1])
+    height, width = regions.labels.shape
+    if not (0 <= x < width and 0 <= y < height):
+        return None
+    number = int(regions.labels[y, x])
+    return regions.regions[number - 1] if number else None
+
+
+def _fates(regions: Regions, corrections: Corrections) -> tuple[dict[int, Finish | None], int]:
+    """The finish of each corrected region, None where it is left out; and how many corrections found no region."""
+    fates: dict[int, Finish | None] = {}
+    missed = 0
+    for item in corrections.items:
+        if isinstance(item, FinishChanged | LeftOut):
+            region = region_at(regions, item.at_px)
+            if region is None:
+                missed += 1
+            else:
+                fates[region.number] = item.finish if isinstance(item, FinishChanged) else None
+    return fates, missed
+
+
+def _with_fate(region: Region, finish: Finish | None) -> Region:
+    """The region with the finish that a person gave it, if one did: who has no doubt of it."""
+    return region if finish is None else replace(region, finish=finish, doubt=0.0)
+
+
+def _without(share: Share, labels: Labels, fates: Mapping[int, Finish | None]) -> Share:
+    """A copy without the regions that were left out."""
+    out = [number for number, finish in fates.items() if finish is None]
+    if not out:
+        return share.copy()
+    kept = np.full(int(labels.max()) + 1, 255, np.uint8)
+    kept[out] = 0
+    return np.asarray(share & kept[labels], np.uint8)
+
+
+def _label(
+    laid: Paint, found: Share, labels: Labels, known: int, boards: tuple[Board, ...], scale: Scale | None
+) -> list[Region]:
+    """Regions of what was painted in: connected pieces of one finish. Their numbers are written into ``labels``.
+
+    A pixel at the brush's edge that also shows plating that was found goes to the larger of the two.
+    """
+    window = labels[laid.where]
+    points = laid.points_in
+    untouched = found.astype(np.float32) * (16 - points - laid.points_out)
+    own = (points > 0) & ((window == 0) | (255.0 * points >= untouched))
+    regions: list[Region] = []
+    corner = (laid.where[1].start, laid.where[0].start)
+    for index, finish in enumerate(FINISHES):
+        count, pieces, stats, _ = cv2.connectedComponentsWithStats((own & (laid.finish == index)).astype(np.uint8))
+        for piece in range(1, count):
+            x, y, w, h = (int(v) for v in stats[piece, :4])
+            inside = pieces[y : y + h, x : x + w] == piece
+            number = min(known + len(regions) + 1, _MOST_LABELS)
+            window[y : y + h, x : x + w][inside] = number
+            if number == known + len(regions) + 1:
+                regions.append(_region(number, finish, inside, (corner[0] + x, corner[1] + y), boards, scale))
+    return regions
+
+
+def _region(
+    number: int,
+    finish: Finish,
+    inside: NDArray[np.bool_],
+    corner: tuple[int, int],
+    boards: tuple[Board, ...],
+    scale: Scale | None,
+) -> Region:
+    ys, xs = np.nonzero(inside)
+    middle, sides, turn = cv2.minAreaRect(np.column_stack([xs, ys]).astype(np.float32))
+    # the rectangle runs through the middles of the outermost pixels
+    box = cv2.boxPoints((middle, (sides[0] + 1, sides[1] + 1), turn)).astype(np.float64) + corner
+    corners = scale.plane.to_mm(box) if scale is not None else box
+    width, length = sorted(float(np.hypot(*(corners[i + 1] - corners[i]))) for i in (0, 1))
+    board = board_of(box.mean(axis=0), boards)
+    return Region(number, finish, box, length, width, board, None, painted=True)
+
+
+def _remaining_rows(
+    rows: tuple[Row, ...], regions: list[Region], remain: NDArray[np.bool_]
+) -> tuple[tuple[Row, ...], list[Region]]:
+    """Rows with the contacts that remain; a row without any is no row."""
+    counts = [
+        min(row.count, sum(r.row == i and bool(remain[r.number - 1]) for r in regions)) for i, row in enumerate(rows)
+    ]
+    kept = [i for i, count in enumerate(counts) if count > 0]
+    renumbered = {old: new for new, old in enumerate(kept)}
+    return (
+        tuple(replace(rows[i], count=counts[i]) for i in kept),
+        [r if r.row is None else replace(r, row=renumbered.get(r.row)) for r in regions],
+    )

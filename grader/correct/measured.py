@@ -1,0 +1,59 @@
+"""A measurement with corrections by hand: area and gold again, without a new search for scale or plating."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from calibration.errors import UsageError
+from calibration.thickness import GoldProperties
+from grader.area import estimate_area
+from grader.correct.apply import apply_corrections
+from grader.correct.model import Corrections
+from grader.gold import gold_mass
+from grader.measure import Measurement
+from grader.model import Finish
+
+
+def correct(
+    measured: Measurement, corrections: Corrections, properties: Mapping[Finish, GoldProperties] | None = None
+) -> Measurement:
+    """A measurement with corrections.
+
+    Args:
+        measured: with or without corrections, which are replaced.
+        corrections: all of them, in order; none gives back what was found.
+        properties: as in the request that was measured.
+
+    Raises:
+        UsageError: the corrections belong to another photo.
+    """
+    found = measured.found if measured.found is not None else measured
+    photo, scale = found.photo, found.scale
+    if not corrections:
+        return found
+    if corrections.photo_sha256 not in ("", photo.sha256):
+        raise UsageError(
+            "corrections-other-photo",
+            f"The corrections belong to another photo than {photo.name}.",
+            "Take those that were saved for this very file.",
+        )
+    coverage, regions = apply_corrections(found.coverage, found.regions, corrections, scale, photo.short_id)
+    elsewhere = [n for n in found.notices if n not in found.coverage.notices]
+    corrected = replace(
+        found,
+        coverage=coverage,
+        regions=regions,
+        notices=(*elsewhere, *coverage.notices),
+        corrections=corrections,
+        found=found,
+    )
+    if scale is None:
+        return corrected
+    area = estimate_area(coverage, regions, scale, photo.short_id)
+    return replace(
+        corrected,
+        area=area,
+        gold=gold_mass(area.by_finish, properties),
+        gold_by_board=tuple(gold_mass(on_board, properties) for on_board in area.by_board),
+    )

@@ -1,0 +1,474 @@
+"""Corrections by hand: what they mean, by property; what they do to area, finish, rows and range."""
+
+from __future__ import annotations
+
+import json
+import math
+import time
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from calibration.errors import DataFileError, UsageError
+from calibration.inputs import Distribution, Input
+from calibration.plane import UniformPlane
+from calibration.scale import Scale
+from grader.area import estimate_area, region_sums
+from grader.budget import budget
+from grader.correct import (
+    Correction,
+    Corrections,
+    FinishChanged,
+    LeftOut,
+    PaintedIn,
+    PaintedOut,
+    apply_corrections,
+    parse_corrections,
+)
+from grader.correct.brush import FINE, patches
+from grader.correct.measured import correct
+from grader.correct.model import MOST_POINTS
+from grader.coverage import Coverage
+from grader.measure import ByLength, Measurement, Request, measure
+from grader.model import FINISHES, Range
+from grader.photo import Photo
+from grader.regions import Regions, find_regions
+from grader.synthetic import KnownCoverage, box, contact_row, union_share
+
+SHAPE = (240, 320)
+PX_PER_MM = 8.0
+SEGMENTER = Input("segmentation:x", "segmenter", Distribution("lognormal", (1.0, 0.12)), "test")
+ROW = contact_row((60.0, 60.0), 10, 20.0, (11.0, 44.0))
+PAD = box((160.0, 170.0), 40.0, 30.0)
+
+points = st.tuples(
+    st.floats(-30, SHAPE[1] + 30, allow_nan=False).map(lambda v: round(v, 2)),
+    st.floats(-30, SHAPE[0] + 30, allow_nan=False).map(lambda v: round(v, 2)),
+)
+paths = st.lists(points, min_size=1, max_size=5).map(tuple)
+radii = st.floats(0.5, 40)
+finishes = st.sampled_from(FINISHES)
+painted_in = st.builds(PaintedIn, paths, radii, finishes)
+painted_out = st.builds(PaintedOut, paths, radii)
+strokes = painted_in | painted_out
+corrections = strokes | st.builds(FinishChanged, points, finishes) | st.builds(LeftOut, points)
+
+
+def flat(px_per_mm: float = PX_PER_MM) -> Scale:
+    return Scale("target", UniformPlane(px_per_mm), px_per_mm, ())
+
+
+def coverage_of(share: np.ndarray) -> Coverage:
+    return Coverage(np.round(255 * share).astype(np.uint8), np.ones(share.shape, bool), "truth", (SEGMENTER,))
+
+
+@pytest.fixture(scope="module")
+def card() -> tuple[Coverage, Regions]:
+    """A row of ten contacts and a pad."""
+    coverage = coverage_of(union_share([*ROW, PAD], SHAPE))
+    return coverage, find_regions(coverage, flat())
+
+
+@pytest.fixture(scope="module")
+def bare() -> tuple[Coverage, Regions]:
+    coverage = coverage_of(np.zeros(SHAPE))
+    return coverage, find_regions(coverage, flat())
+
+
+def share_after(of: tuple[Coverage, Regions], *items: Correction) -> np.ndarray:
+    return apply_corrections(*of, Corrections(items), flat())[0].share
+
+
+def area_mm2(of: tuple[Coverage, Regions], *items: Correction) -> dict[str, float]:
+    """Area of each finish, from the coefficients of its model."""
+    coverage, regions = apply_corrections(*of, Corrections(items), flat(), "x")
+    mm2 = region_sums(coverage.share, regions.labels, flat())
+    sums = dict.fromkeys(FINISHES, 0.0)
+    for region in regions.regions:
+        sums[region.finish] += float(mm2[region.number])
+    return sums
+
+
+def middle(of: np.ndarray) -> tuple[float, float]:
+    x, y = of.mean(axis=0)
+    return float(x), float(y)
+
+
+# --- data
+
+
+@given(st.lists(corrections, max_size=6), st.sampled_from(["", "ab" * 32]))
+def test_corrections_survive_json(items: list[Correction], sha256: str) -> None:
+    given_ = Corrections(tuple(items), sha256)
+    text = json.dumps(given_.as_json())
+    assert parse_corrections(text.encode()) == given_
+    assert parse_corrections(json.dumps({"photo": "a.jpg", "corrections": json.loads(text)}).encode()) == given_
+
+
+STROKE: dict[str, Any] = {"kind": "paint_out", "path_px": [[1, 2]], "radius_px": 3}
+
+
+@pytest.mark.parametrize(
+    "item",
+    [
+        {"kind": "erase"},
+        {},
+        5,
+        {"kind": "leave_out"},
+        {"kind": "leave_out", "at_px": [1]},
+        {"kind": "leave_out", "at_px": [1, float("nan")]},
+        {"kind": "leave_out", "at_px": [1, 1e9]},
+        {"kind": "finish", "at_px": [1, 2], "finish": "gold"},
+        {**STROKE, "path_px": []},
+        {**STROKE, "path_px": [[0, 0]] * (MOST_POINTS + 1)},
+        {**STROKE, "path_px": 5},
+        {**STROKE, "radius_px": 0},
+        {**STROKE, "radius_px": -1},
+        {**STROKE, "radius_px": float("inf")},
+        {**STROKE, "radius_px": "wide"},
+        {**STROKE, "kind": "paint_in"},
+    ],
+)
+def test_what_is_no_correction_is_refused(item: object) -> None:
+    with pytest.raises(DataFileError) as error:
+        Corrections.from_json({"schema": 1, "corrections": [STROKE, item]})
+    assert error.value.code == "corrections-invalid"
+
+
+@pytest.mark.parametrize(
+    "text", [b"", b"{", b"[]", b"7", b"\xff\xfe", b'{"schema": 2, "corrections": []}', b"[" * 9999]
+)
+def test_what_is_no_list_of_corrections_is_refused(text: bytes) -> None:
+    with pytest.raises(DataFileError):
+        parse_corrections(text)
+
+
+# --- the brush
+
+
+def brushed(stroke: PaintedIn | PaintedOut, shape: tuple[int, int] = SHAPE) -> np.ndarray:
+    """Share of each pixel that a stroke covers, 0..1."""
+    bits = np.zeros(shape, np.uint16)
+    for patch in patches(stroke, shape):
+        bits[patch.where] |= patch.bits
+    return np.bitwise_count(bits) / FINE**2
+
+
+@given(st.floats(2, 60), st.floats(0, 1), st.floats(0, 1))
+def test_a_dab_has_the_area_of_its_circle(radius: float, dx: float, dy: float) -> None:
+    share = brushed(PaintedOut(((100 + dx, 120 + dy),), radius))
+    # points of a grid in a circle of R steps miss its area by about R^(2/3) of them (Gauss's circle problem)
+    assert share.sum() == pytest.approx(math.pi * radius**2, abs=3 * (FINE * radius) ** (2 / 3) / FINE**2)
+    ys, xs = np.indices(SHAPE)
+    assert (share * xs).sum() / share.sum() == pytest.approx(100 + dx, abs=0.05)
+    assert (share * ys).sum() / share.sum() == pytest.approx(120 + dy, abs=0.05)
+
+
+@given(st.floats(2, 30), st.floats(0, 2 * math.pi), st.floats(1, 80), st.integers(1, 12))
+def test_a_straight_stroke_has_the_area_of_its_capsule(
+    radius: float, angle: float, length: float, parts: int
+) -> None:
+    at = np.array([160.3, 120.6]) + np.linspace(-0.5, 0.5, parts + 1)[:, None] * length * np.array(
+        [math.cos(angle), math.sin(angle)]
+    )
+    share = brushed(PaintedOut(tuple(map(tuple, at.tolist())), radius))
+    # an edge along the grid lies up to half a step of it, an eighth of a pixel, from the true one
+    edge = 2 * length + 2 * math.pi * radius
+    assert share.sum() == pytest.approx(2 * radius * length + math.pi * radius**2, abs=edge / FINE / 2)
+
+
+def test_a_long_stroke_is_the_same_drawn_in_one_or_in_pieces() -> None:
+    shape = (900, 1400)
+    whole = brushed(PaintedOut(((20.0, 30.0), (1370.0, 850.0)), 9.0), shape)
+    halves = brushed(PaintedOut(((20.0, 30.0), (695.0, 440.0), (1370.0, 850.0)), 9.0), shape)
+    length = math.hypot(1350, 820)
+    assert whole.sum() == pytest.approx(18 * length + math.pi * 81, rel=0.005)
+    assert abs(whole.sum() - halves.sum()) / whole.sum() < 0.002
+
+
+@given(painted_out)
+def test_nothing_is_painted_beyond_the_brush(stroke: PaintedOut) -> None:
+    share = brushed(stroke)
+    path = np.array(stroke.path_px)
+    ys, xs = np.nonzero(share)
+    place = np.column_stack([xs, ys]).astype(float)
+    nearest = np.full(len(place), np.inf)
+    for a, b in zip(path, np.r_[path[1:], path[-1:]], strict=True):
+        along = b - a
+        t = np.clip((place - a) @ along / max(along @ along, 1e-9), 0, 1)
+        nearest = np.minimum(nearest, np.hypot(*(place - a - t[:, None] * along).T))
+    assert not len(place) or nearest.max() <= stroke.radius_px + 1.0
+
+
+# --- what corrections mean
+
+
+@given(strokes.filter(lambda s: isinstance(s, PaintedIn)))
+@settings(max_examples=60)
+def test_painting_in_then_out_leaves_bare_board_bare(bare: tuple[Coverage, Regions], stroke: PaintedIn) -> None:
+    out = PaintedOut(stroke.path_px, stroke.radius_px)
+    coverage, regions = apply_corrections(*bare, Corrections((stroke, out)), flat())
+    assert not coverage.share.any()
+    assert sum(area_mm2(bare, stroke, out).values()) == 0
+    assert not coverage.painted_inputs
+    del regions
+
+
+@given(painted_in)
+@settings(max_examples=40)
+def test_painting_in_then_out_is_painting_out(card: tuple[Coverage, Regions], stroke: PaintedIn) -> None:
+    out = PaintedOut(stroke.path_px, stroke.radius_px)
+    assert np.array_equal(share_after(card, stroke, out), share_after(card, out))
+    assert np.array_equal(share_after(card, out, stroke), share_after(card, stroke))
+
+
+@given(strokes)
+@settings(max_examples=40)
+def test_twice_is_once(card: tuple[Coverage, Regions], stroke: PaintedIn | PaintedOut) -> None:
+    assert np.array_equal(share_after(card, stroke, stroke), share_after(card, stroke))
+
+
+@given(st.lists(corrections, min_size=1, max_size=5))
+@settings(max_examples=40)
+def test_undone_is_as_if_never_done(card: tuple[Coverage, Regions], items: list[Correction]) -> None:
+    before = apply_corrections(*card, Corrections(tuple(items[:-1])), flat(), "x")
+    apply_corrections(*card, Corrections(tuple(items)), flat(), "x")
+    again = apply_corrections(*card, Corrections(tuple(items[:-1])), flat(), "x")
+    assert np.array_equal(before[0].share, again[0].share)
+    assert np.array_equal(before[1].labels, again[1].labels)
+    assert [r.finish for r in before[1].regions] == [r.finish for r in again[1].regions]
+    assert before[0].area_inputs == again[0].area_inputs
+
+
+@given(st.lists(corrections, max_size=5))
+@settings(max_examples=60)
+def test_labels_and_regions_stay_of_one_mind(card: tuple[Coverage, Regions], items: list[Correction]) -> None:
+    coverage, regions = apply_corrections(*card, Corrections(tuple(items)), flat(), "x")
+    assert int(regions.labels.max()) <= len(regions.regions)
+    assert [r.number for r in regions.regions] == list(range(1, len(regions.regions) + 1))
+    assert all(r.row is None or r.row < len(regions.rows) for r in regions.regions)
+    mm2 = region_sums(coverage.share, regions.labels, flat())
+    assert sum(area_mm2(card, *items).values()) + mm2[0] == pytest.approx(mm2.sum())
+    assert mm2.sum() == pytest.approx(coverage.share.sum() / 255 / PX_PER_MM**2)
+    estimate = estimate_area(coverage, regions, flat())
+    assert sum(t.coefficient for t in estimate.total.terms) == pytest.approx(mm2.sum(), abs=1e-9)
+
+
+@given(st.lists(corrections, min_size=1, max_size=4))
+@settings(max_examples=30)
+def test_what_was_found_is_never_changed_itself(card: tuple[Coverage, Regions], items: list[Correction]) -> None:
+    share, labels = card[0].share.copy(), card[1].labels.copy()
+    apply_corrections(*card, Corrections(tuple(items)), flat(), "x")
+    assert np.array_equal(card[0].share, share)
+    assert np.array_equal(card[1].labels, labels)
+
+
+def test_of_corrections_of_a_region_the_last_counts(card: tuple[Coverage, Regions]) -> None:
+    at = middle(PAD)
+    as_found = area_mm2(card)
+    pad = 40.0 * 30.0 / PX_PER_MM**2
+    left_out = area_mm2(card, LeftOut(at))
+    assert sum(as_found.values()) - sum(left_out.values()) == pytest.approx(pad, rel=0.01)
+    back = area_mm2(card, LeftOut(at), FinishChanged(at, "hard_gold"))
+    assert sum(back.values()) == pytest.approx(sum(as_found.values()))
+    assert back["hard_gold"] - area_mm2(card, LeftOut(at))["hard_gold"] == pytest.approx(pad, rel=0.01)
+    assert area_mm2(card, FinishChanged(at, "hard_gold"), LeftOut(at)) == left_out
+
+
+def test_a_person_who_names_a_finish_has_no_doubt_of_it(card: tuple[Coverage, Regions]) -> None:
+    doubtful = replace(card[1], regions=tuple(replace(r, doubt=0.3) for r in card[1].regions))
+    _, regions = apply_corrections(card[0], doubtful, Corrections((FinishChanged(middle(PAD), "hard_gold"),)), flat())
+    assert sorted(r.doubt for r in regions.regions) == [0.0] + [0.3] * (len(regions.regions) - 1)
+
+
+def test_a_correction_that_meets_no_region_is_told(card: tuple[Coverage, Regions]) -> None:
+    coverage, _ = apply_corrections(*card, Corrections((LeftOut((5.0, 5.0)), LeftOut((-9.0, 7.0)))), flat())
+    assert np.array_equal(coverage.share, card[0].share)
+    (told,) = (n for n in coverage.notices if n.code == "correction-missed")
+    assert told.message.startswith("2 of")
+
+
+def test_rows_keep_the_contacts_that_remain(card: tuple[Coverage, Regions]) -> None:
+    (row,) = card[1].rows
+    assert row.count == 10
+    items: list[Correction] = [LeftOut(middle(ROW[0])), PaintedOut((middle(ROW[4]),), 40.0)]
+    _, regions = apply_corrections(*card, Corrections((items[0],)), flat())
+    assert [r.count for r in regions.rows] == [9]
+    _, regions = apply_corrections(*card, Corrections(tuple(LeftOut(middle(c)) for c in ROW)), flat())
+    assert regions.rows == ()
+    assert all(r.row is None for r in regions.regions)
+    _, regions = apply_corrections(*card, Corrections(tuple(items)), flat())
+    assert [r.count for r in regions.rows] == [6]  # the brush, 40 px, takes three contacts 20 px apart
+
+
+def test_leaving_out_all_gives_zero_and_says_what_that_means(card: tuple[Coverage, Regions]) -> None:
+    faint = card[0].share.copy()
+    faint[220, 300] = 60  # belongs to no region
+    coverage = replace(card[0], share=faint)
+    items = tuple(LeftOut(middle(piece)) for piece in [*ROW, PAD])
+    almost, regions = apply_corrections(coverage, card[1], Corrections(items[1:]), flat())
+    assert almost.share[220, 300] == 60
+    none, regions = apply_corrections(coverage, card[1], Corrections(items), flat())
+    assert not none.share.any()
+    assert [n.code for n in none.notices] == ["all-left-out"]
+    assert estimate_area(none, regions, flat()).total.terms == ()
+
+
+# --- area and its range
+
+
+def test_what_is_painted_in_is_plated_area_with_an_error_of_its_own(bare: tuple[Coverage, Regions]) -> None:
+    stroke = PaintedIn(((60.0, 120.0), (220.0, 120.0)), 6.0, "hard_gold")
+    coverage, regions = apply_corrections(*bare, Corrections((stroke,)), flat(), "x")
+    true_mm2 = (12 * 160 + math.pi * 36) / PX_PER_MM**2
+    assert area_mm2(bare, stroke) == pytest.approx(
+        {"hard_gold": true_mm2, "immersion_gold": 0, "undetermined": 0}, rel=0.01
+    )
+    (region,) = regions.regions
+    assert region.painted
+    assert region.length == pytest.approx(172 / PX_PER_MM, rel=0.03)
+    assert region.width == pytest.approx(12 / PX_PER_MM, rel=0.1)
+    area = estimate_area(coverage, regions, flat())
+    assert set(area.total.inputs) == {"painted-in:x"}
+    found = Range.of(area.total.draws())
+    # both long edges may be off by 0.7 px + 0.15 of the radius = 1.6 px, together: 3.2 px of 12
+    assert math.log(found.high / found.low) / (2 * 1.645) == pytest.approx(
+        1.6 * (2 * 160 + 2 * math.pi * 6) / (12 * 160 + math.pi * 36), rel=0.15
+    )
+    assert not any(n.code == "no-gold-found" for n in coverage.notices)
+
+
+def test_painting_inside_what_was_found_has_no_edge_that_counts(card: tuple[Coverage, Regions]) -> None:
+    coverage, regions = apply_corrections(
+        *card, Corrections((PaintedIn((middle(PAD),), 6.0, "hard_gold"),)), flat(), "x"
+    )
+    assert np.array_equal(coverage.share, card[0].share)
+    assert coverage.painted_inputs == ()
+    assert [r.finish for r in regions.regions if r.painted] == ["hard_gold"]
+
+
+def test_painting_out_bare_board_changes_nothing(card: tuple[Coverage, Regions]) -> None:
+    coverage, _ = apply_corrections(*card, Corrections((PaintedOut(((280.0, 200.0),), 20.0),)), flat(), "x")
+    assert np.array_equal(coverage.share, card[0].share)
+    assert coverage.area_inputs == card[0].area_inputs
+
+
+def test_a_cut_through_plating_widens_the_range(card: tuple[Coverage, Regions]) -> None:
+    coverage, regions = apply_corrections(*card, Corrections((PaintedOut(((180.0, 170.0),), 20.0),)), flat(), "x")
+    assert [i.name for i in coverage.area_inputs] == ["segmentation:x", "painted-out:x"]
+    names = {line.input for line in budget(estimate_area(coverage, regions, flat()).total)}
+    assert "painted-out:x" in names
+
+
+def test_painted_and_found_area_have_independent_errors(card: tuple[Coverage, Regions]) -> None:
+    stroke = PaintedIn(((240.0, 180.0), (300.0, 180.0)), 8.0, "immersion_gold")
+    coverage, regions = apply_corrections(*card, Corrections((stroke,)), flat(), "x")
+    total = estimate_area(coverage, regions, flat()).total
+    assert sorted(t.factors for t in total.terms) == [("painted-in:x",), ("segmentation:x",)]
+
+
+@pytest.mark.parametrize("turns", [1, 2, 3])
+def test_turning_the_photo_and_its_corrections_moves_no_area(turns: int, card: tuple[Coverage, Regions]) -> None:
+    def turned(at: tuple[float, float]) -> tuple[float, float]:
+        x, y = at
+        w, h = SHAPE[1], SHAPE[0]
+        for _ in range(turns):  # as np.rot90: left by a quarter
+            x, y, w, h = y, w - 1 - x, h, w
+        return x, y
+
+    path = ((60.0, 140.0), (150.5, 150.2), (200.0, 210.0))
+    cut = ((100.0, 60.0), (180.0, 66.0))
+    before = area_mm2(card, PaintedIn(path, 7.3, "hard_gold"), PaintedOut(cut, 9.0), LeftOut(middle(ROW[9])))
+    share = np.rot90(union_share([*ROW, PAD], SHAPE), turns)
+    coverage = coverage_of(np.ascontiguousarray(share))
+    other = (coverage, find_regions(coverage, flat()))
+    after = area_mm2(
+        other,
+        PaintedIn(tuple(map(turned, path)), 7.3, "hard_gold"),
+        PaintedOut(tuple(map(turned, cut)), 9.0),
+        LeftOut(turned(middle(ROW[9]))),
+    )
+    assert sum(after.values()) == pytest.approx(sum(before.values()), rel=0.003)
+
+
+# --- a measurement
+
+
+def measured(share: np.ndarray, length: float = 100.0) -> Measurement:
+    photo = Photo("drawn.png", "ab" * 32, np.full((*share.shape, 3), 90, np.uint8), "PNG")
+    segmenter = KnownCoverage(share, np.ones(share.shape, bool), (SEGMENTER,))
+    wanted = Request(ByLength(length / PX_PER_MM, (10.0, 10.0), (10.0 + length, 10.0)), segmenter=segmenter)
+    return measure(photo, wanted)
+
+
+@pytest.fixture(scope="module")
+def drawn() -> Measurement:
+    return measured(union_share([*ROW, PAD], SHAPE))
+
+
+def test_no_corrections_give_back_what_was_found(drawn: Measurement) -> None:
+    assert correct(drawn, Corrections()) is drawn
+    assert correct(correct(drawn, Corrections((LeftOut(middle(PAD)),))), Corrections()) is drawn
+
+
+def test_corrections_replace_those_before(drawn: Measurement) -> None:
+    one, two = Corrections((LeftOut(middle(PAD)),)), Corrections((LeftOut(middle(ROW[0])),))
+    assert np.array_equal(correct(correct(drawn, one), two).coverage.share, correct(drawn, two).coverage.share)
+
+
+def test_left_out_gold_is_gone_from_the_grams(drawn: Measurement) -> None:
+    done = correct(drawn, Corrections(tuple(LeftOut(middle(c)) for c in ROW), drawn.photo.sha256))
+    assert done.gold is not None
+    assert drawn.gold is not None
+    assert done.found is drawn
+    assert done.area is not None
+    assert sum(t.coefficient for t in done.area.total.terms) == pytest.approx(40 * 30 / PX_PER_MM**2, rel=0.01)
+    assert Range.of(done.gold.total.draws()).value < Range.of(drawn.gold.total.draws()).value / 3
+    assert "tilt-unknown" in {n.code for n in done.notices}
+
+
+def test_corrections_of_another_photo_are_refused(drawn: Measurement) -> None:
+    with pytest.raises(UsageError) as error:
+        correct(drawn, Corrections((LeftOut((1.0, 1.0)),), "cd" * 32))
+    assert error.value.code == "corrections-other-photo"
+
+
+def test_without_scale_the_share_of_the_frame_follows() -> None:
+    share = union_share([*ROW, PAD], SHAPE)
+    photo = Photo("drawn.png", "ab" * 32, np.full((*SHAPE, 3), 90, np.uint8), "PNG")
+    found = measure(photo, Request(segmenter=KnownCoverage(share, np.ones(SHAPE, bool))))
+    assert found.refused is not None
+    done = correct(found, Corrections((LeftOut(middle(PAD)),)))
+    assert done.area is None
+    assert done.refused is found.refused
+    assert done.coverage.share.sum() / 255 == pytest.approx(10 * 11 * 44, rel=0.001)
+
+
+def test_a_correction_of_a_12_megapixel_photo_takes_less_than_half_a_second() -> None:
+    """Processor time, so that other work on the machine does not count."""
+    shape = (3000, 4000)
+    share = np.zeros(shape)
+    for row in range(8):
+        top = 200 + 340 * row
+        share[top : top + 120, 200:3800] = (np.arange(3600) % 40 < 24) * 1.0  # 720 contacts, 1.6 megapixels
+    found = measured(share, 1000.0)
+    rng = np.random.default_rng(5)
+
+    def wander() -> tuple[tuple[float, float], ...]:
+        return tuple(map(tuple, (rng.normal(0, 9, (80, 2)).cumsum(axis=0) + np.array([2000, 1500])).tolist()))
+
+    items: list[Correction] = [PaintedIn(wander(), 18.0, "hard_gold") for _ in range(30)]
+    correct(found, Corrections(tuple(items)))
+    took = []
+    for _ in range(3):
+        items.append(PaintedOut(wander(), 25.0))
+        start = time.process_time()
+        done = correct(found, Corrections(tuple(items)))
+        assert done.gold is not None
+        Range.of(done.gold.total.draws())
+        took.append(time.process_time() - start)
+    assert min(took) < 0.5
