@@ -20,6 +20,7 @@ from calibration.scale import Scale
 from calibration.target import TargetDescription
 from calibration.thickness import GoldProperties
 from grader.area import AreaEstimate, estimate_area
+from grader.correct.model import Corrections
 from grader.coverage import Coverage, Segmenter
 from grader.coverage.choose import default_segmenter
 from grader.gold import GoldEstimate, gold_mass
@@ -112,6 +113,8 @@ class Measurement:
         gold_by_board: the same for each board of ``regions.boards``, in their order; empty without scale.
         notices: what the user should know.
         refused: why no area can be given, where one was asked for.
+        corrections: by hand, that are in all of the above; see ``grader.correct.measured``.
+        found: the same photo without the corrections; None where there are none.
     """
 
     photo: Photo
@@ -123,6 +126,8 @@ class Measurement:
     notices: tuple[Notice, ...]
     refused: RefusedError | None = None
     gold_by_board: tuple[GoldEstimate, ...] = ()
+    corrections: Corrections = Corrections()
+    found: Measurement | None = None
 
 
 def measure(photo: Photo, request: Request | None = None, progress: Progress | None = None) -> Measurement:
