@@ -12,7 +12,7 @@ import typer
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
 from rich.progress import Progress as ProgressBar
 
-from calibration.errors import GraderError, LogError, PhotoError, RefusedError, UsageError
+from calibration.errors import DataFileError, GraderError, LogError, PhotoError, RefusedError, UsageError
 from calibration.files import check_place
 from calibration.print_check import load_print_check
 from grader.cli.choices import (
@@ -29,6 +29,8 @@ from grader.cli.choices import (
 from grader.cli.measure_report import show_measurement, show_summary, summary_row
 from grader.cli.output import err, is_stdout, out, show_error, write_json, write_whole
 from grader.cli.photos import photo_files
+from grader.correct import Corrections, parse_corrections
+from grader.correct.measured import correct
 from grader.coverage.classical import ClassicalSegmenter
 from grader.measure import Measurement, Progress, Request, Step, measure
 from grader.photo import load_photo
@@ -69,6 +71,10 @@ def measure_command(
         Path | None,
         typer.Option(help="Write the photo with the plating coloured, PNG; for several photos, a folder."),
     ] = None,
+    corrections: Annotated[
+        Path | None,
+        typer.Option(help="Corrections by hand from this JSON: as the page saved them, or a measurement with them."),
+    ] = None,
     part: Annotated[str, typer.Option(help="Kind of boards, as in the log: what its yields taught is used.")] = "",
     seller: Annotated[str, typer.Option(help="Who sells them, as in the log.")] = "",
     published: Annotated[
@@ -89,6 +95,8 @@ def measure_command(
     Example: grader measure boards.jpg --overlay seen.png
 
     Example: grader measure shelf/ --json shelf.jsonl
+
+    Example: grader measure boards.jpg --corrections boards-corrections.json
     """
     choice = choose_scale(
         target=target,
@@ -103,6 +111,7 @@ def measure_command(
     files = photo_files(photos)
     pictures = _pictures_of(files, {"coverage": coverage, "overlay": overlay})
     _check_outputs(files, [*(() if json_out is None or is_stdout(json_out) else (json_out,)), *pictures])
+    by_hand = _read_corrections(corrections, files)
     check = load_print_check(calibration if calibration is not None else print_check_path())
     learned = None if published else _learned(log)
     request = Request(
@@ -120,6 +129,7 @@ def measure_command(
     except PhotoError as error:
         show_error(error, files[0].name)
         raise typer.Exit(error.exit_code) from error
+    done = correct(done, by_hand, request.properties)
     document = measurement_document(done)
     if json_out is not None:
         write_json(json_out, document)
@@ -130,6 +140,28 @@ def measure_command(
     if done.refused is not None:
         show_error(done.refused, done.photo.name)
         raise typer.Exit(RefusedError.exit_code)
+
+
+def _read_corrections(path: Path | None, files: Sequence[Path]) -> Corrections:
+    """Corrections from a file, none where none is named.
+
+    Raises:
+        UsageError: there are several photos; the file cannot be read, or holds no corrections.
+    """
+    if path is None:
+        return Corrections()
+    if len(files) > 1:
+        raise UsageError(
+            "corrections-one-photo", "Corrections belong to one photo.", "Measure the corrected photo by itself."
+        )
+    try:
+        return parse_corrections(path.read_bytes())
+    except OSError as error:
+        raise DataFileError(
+            "corrections-unreadable",
+            f"{path} cannot be read ({error.strerror}).",
+            "Check the path to the corrections.",
+        ) from error
 
 
 def _learned(path: str | None) -> Newest | None:

@@ -13,7 +13,7 @@ from grader.cli.output import out, show_notice, show_table
 from grader.model import FINISHES
 from grader.report.document import VISIBLE_ONLY
 from grader.report.overlay import FINISH_WORDS
-from grader.report.words import METHOD_WORDS, budget_lines, range_words, row_words
+from grader.report.words import METHOD_WORDS, budget_lines, correction_words, range_words, row_words
 from grader.units import format_share
 
 Document = Mapping[str, Any]
@@ -22,7 +22,7 @@ Document = Mapping[str, Any]
 def show_measurement(document: Document) -> None:
     """Print one measurement."""
     out.print(f"[bold]{escape(document['photo'])}[/]  {document['width_px']} × {document['height_px']} px")
-    _show_checks(document["photo_checks"])
+    told = _show_checks(document["photo_checks"])
     if document["gold_mg"] is None:
         share = format_share(document["plated_share_of_frame"])
         out.print(f"Plated share of the frame: {share} (no scale, so no area and no gold)")
@@ -40,22 +40,24 @@ def show_measurement(document: Document) -> None:
         if lines:
             out.print("What makes the gold's range wide:")
             show_table(("", ""), [(format_share(share), title) for title, share in lines], indent="  ")
+    if document["corrections"] is not None:
+        out.print(correction_words(document["corrections"]))
     for row in (*(row for board in document["boards"] for row in board["contacts"]), *document["loose_contacts"]):
         out.print(f"Row of {row_words(row)}")
-    refused = document.get("refused")
+    told |= {reason["code"] for reason in (document.get("refused"),) if reason is not None}
     for item in document["warnings"]:
-        if refused is None or item["code"] != refused["code"]:
+        if item["code"] not in told:
             show_notice(Notice(**item))
     out.print(f"[dim]{VISIBLE_ONLY}[/]")
 
 
-def _show_checks(checks: Sequence[Mapping[str, Any]]) -> None:
-    """Above any number: whether the photo should be taken again. What is well is told in a line."""
+def _show_checks(checks: Sequence[Mapping[str, Any]]) -> set[str]:
+    """Above any number: whether the photo should be taken again, and how; returns the codes of what was told."""
     bad = [check for check in checks if check["is_good"] is False]
-    if not bad:
-        return
-    out.print("[bold yellow]Better take this photo again[/]")
-    show_table(("", ""), [(check["title"], check["sentence"]) for check in bad], indent="  ")
+    if bad:
+        out.print("[bold yellow]Better take this photo again[/]")
+        show_table(("", "", ""), [(c["title"], c["sentence"], c["advice"]) for c in bad], indent="  ")
+    return {code for check in bad for code in check["codes"]}
 
 
 def summary_row(document: Document) -> tuple[str, str, str]:

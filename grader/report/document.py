@@ -7,12 +7,15 @@ from typing import Any
 
 import numpy as np
 
+from calibration.notices import Notice
 from grader import __version__
 from grader.area import region_sums
 from grader.budget import budget
+from grader.correct.record import corrections_record
 from grader.gold import GoldEstimate
 from grader.measure import Measurement
 from grader.model import FINISHES, Finish, ProductModel, Range
+from grader.photo_advice import Check, advise_on
 from grader.regions import Row
 
 SCHEMA = 1
@@ -27,6 +30,7 @@ def measurement_document(measurement: Measurement) -> dict[str, Any]:
     stay shared, so that later stages draw the very same numbers).
     """
     photo, scale = measurement.photo, measurement.scale
+    checks = advise_on(measurement)
     document: dict[str, Any] = {
         "schema": SCHEMA,
         "program": f"grader {__version__}",
@@ -42,20 +46,18 @@ def measurement_document(measurement: Measurement) -> dict[str, Any]:
         "plated_area_mm2": None,
         "by_finish": {f: {"area_mm2": None, "gold_mg": None} for f in FINISHES},
         "gold_mg": None,
-        "photo_checks": [],
+        "photo_checks": [check.as_json() for check in checks],
         "boards": _boards(measurement),
         "loose_contacts": [
             _contacts(row, with_scale=scale is not None) for row in measurement.regions.rows if row.board is None
         ],
         "budget": [],
-        "warnings": [n.as_json() for n in measurement.notices],
+        "corrections": corrections_record(measurement),
+        "warnings": _warnings(measurement, checks),
         "model": None,
     }
     if measurement.refused is not None:
-        error = measurement.refused
-        reason = {"code": error.code, "message": error.message, "advice": error.advice}
-        document["refused"] = reason
-        document["warnings"].insert(0, reason)
+        document["refused"] = document["warnings"][0]
     if scale is not None and measurement.area is not None and measurement.gold is not None:
         area, gold = measurement.area, measurement.gold
         document["scale"] = {
@@ -76,6 +78,15 @@ def measurement_document(measurement: Measurement) -> dict[str, Any]:
             "scale_inputs": [i.name for i in scale.area_inputs],
         }
     return document
+
+
+def _warnings(measurement: Measurement, checks: tuple[Check, ...]) -> list[dict[str, str]]:
+    """Why it was refused, what the measurement warned of, and what the checks of the photo add to that."""
+    refused = measurement.refused
+    reason = [] if refused is None else [Notice(refused.code, refused.message, refused.advice)]
+    told = [*reason, *measurement.notices]
+    codes = {n.code for n in told}
+    return [n.as_json() for n in (*told, *(n for check in checks for n in check.notices if n.code not in codes))]
 
 
 def _px_per_mm(measurement: Measurement) -> float:

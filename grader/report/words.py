@@ -42,6 +42,21 @@ def range_words(value: Mapping[str, float], unit: str) -> str:
     return format_range(Range(value["value"], value["low"], value["high"], value["level"]), unit)
 
 
+def correction_words(record: Mapping[str, Any]) -> str:
+    """What corrections by hand changed, in a sentence."""
+    count = len(record["corrections"])
+    text = f"{count} {'correction' if count == 1 else 'corrections'} by hand"
+    if record["gold_mg"] is None:
+        return f"{text}."
+    change = record["gold_mg"]["change"]
+    if change["low"] == change["high"] == 0:
+        return f"{text}; the gold stays as it was found."
+    if change["value"] >= 0:
+        return f"{text}: {range_words(change, 'mg')} more gold than was found."
+    less = {**change, "value": -change["value"], "low": -change["high"], "high": -change["low"]}
+    return f"{text}: {range_words(less, 'mg')} less gold than was found."
+
+
 def row_words(contacts: Mapping[str, Any]) -> str:
     """One row of contacts of a document's board, in a phrase."""
     text = f"{contacts['count']} contacts"
