@@ -7,7 +7,8 @@ A code always means one thing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True)
@@ -22,11 +23,19 @@ class NoticeDefinition:
 
 @dataclass(frozen=True)
 class Notice:
-    """One warning about one measurement, ready to show."""
+    """One warning about one measurement, ready to show.
+
+    Attributes:
+        code: of its kind.
+        message: what is so, filled in.
+        advice: what to do.
+        values: what the message was filled in with.
+    """
 
     code: str
     message: str
     advice: str
+    values: Mapping[str, object] = field(default_factory=dict, compare=False, repr=False)
 
     def as_json(self) -> dict[str, str]:
         """The form used in reports."""
@@ -103,4 +112,4 @@ def notice(code: str, **values: object) -> Notice:
         KeyError: the code is not registered, or the message names a value that was not given.
     """
     definition = DEFINITIONS[code]
-    return Notice(code, definition.message.format(**values), definition.advice)
+    return Notice(code, definition.message.format(**values), definition.advice, values)

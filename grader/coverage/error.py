@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from calibration.inputs import Distribution, Input
 from calibration.notices import Notice, NoticeDefinition, notice, register
 from calibration.scale import Scale
+from calibration.sourced import load
 
 register(
     NoticeDefinition(
@@ -37,12 +38,6 @@ register(
         "If there is some, take the photo nearer, in even daylight and in focus.",
     ),
 )
-
-_CONTACT_MM = 0.7  # a common edge contact: PCI Express footprint, 0.70 mm
-_NARROW_PX = 3.0
-_CLIPPED_CODE = 250
-_CLIPPED_SHARE = 0.1
-
 
 def error_inputs(segmenter: str, photo_id: str, scale: Scale | None, share: NDArray[np.uint8]) -> tuple[Input, ...]:
     """The segmenter's own error on area, a factor about 1; wider for coarse pictures.
@@ -72,16 +67,30 @@ def error_inputs(segmenter: str, photo_id: str, scale: Scale | None, share: NDAr
 
 def quality_notices(rgb: NDArray[np.uint8], share: NDArray[np.uint8], scale: Scale | None) -> tuple[Notice, ...]:
     """What weakens the number: nothing found, gold washed out, picture too coarse."""
+    clipped = clipped_share(rgb, share)
+    if clipped is None:
+        return (notice("no-gold-found"),)
+    figures = load("photo_figures")
+    found = []
+    if clipped > figures["clipped_share"].value:
+        found.append(notice("gold-clipped", share=clipped))
+    contact_px = contact_width_px(scale)
+    if scale is not None and contact_px is not None and contact_px < figures["contact_px_least"].value:
+        found.append(notice("contacts-narrow", px_per_mm=scale.px_per_mm, contact_px=contact_px))
+    return tuple(found)
+
+
+def clipped_share(rgb: NDArray[np.uint8], share: NDArray[np.uint8]) -> float | None:
+    """Share of the plating found that is washed out to white, 0..1; None where none was found."""
     plated = share > 127
     if not plated.any():
-        return (notice("no-gold-found"),)
-    found = []
-    clipped = float(np.mean(rgb[plated].min(axis=1) >= _CLIPPED_CODE))
-    if clipped > _CLIPPED_SHARE:
-        found.append(notice("gold-clipped", share=clipped))
-    if scale is not None and scale.px_per_mm * _CONTACT_MM < _NARROW_PX:
-        found.append(notice("contacts-narrow", px_per_mm=scale.px_per_mm, contact_px=scale.px_per_mm * _CONTACT_MM))
-    return tuple(found)
+        return None
+    return float(np.mean(rgb[plated].min(axis=1) >= load("photo_figures")["clipped_code"].value))
+
+
+def contact_width_px(scale: Scale | None) -> float | None:
+    """How many pixels lie across a common edge contact; None without scale."""
+    return None if scale is None else scale.px_per_mm * load("photo_figures")["contact_width"].value
 
 
 @functools.cache
