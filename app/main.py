@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import streamlit as st
 from PIL import Image
 
+from app.desk import sit_down, stand_up
 from app.show import style
+from app.way import link
 
 PAGES = {
+    "start_page.py": ("Start", ":material/home:"),
     "measure_page.py": ("Measure", ":material/straighten:"),
     "value_page.py": ("Value", ":material/sell:"),
+    "bench_page.py": ("Bench", ":material/content_cut:"),
     "log_page.py": ("Log", ":material/menu_book:"),
     "learn_page.py": ("Learn", ":material/school:"),
 }
@@ -27,17 +33,22 @@ def main() -> None:
     """Draw the links to the pages, then the page that was asked for."""
     st.set_page_config(page_title="Gold on boards", page_icon=_icon(), layout="centered")
     style()
+    sit_down()
+    there = {file: page for file, page in PAGES.items() if (Path(__file__).parent / file).is_file()}
     chosen = st.navigation(
         [
-            st.Page(file, title=title, icon=icon, url_path=title.lower(), default=title == "Measure")
-            for file, (title, icon) in PAGES.items()
+            st.Page(file, title=title, icon=icon, url_path=title.lower(), default=title == "Start")
+            for file, (title, icon) in there.items()
         ],
         position="hidden",  # the sidebar hides the pages behind a menu on a phone
     )
     with st.container(horizontal=True, key="pages"):
-        for file in PAGES:
-            st.page_link(file)
-    chosen.run()
+        for file, (title, _) in there.items():
+            link(file, title)
+    try:
+        chosen.run()
+    finally:
+        stand_up()
 
 
 if __name__ == "__main__":

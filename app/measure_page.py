@@ -7,26 +7,28 @@ from dataclasses import replace
 
 import streamlit as st
 
+from app.desk import current_lot, desk, lot_key, start_lot
 from app.keep import ask_to_keep
 from app.learned import ask_properties
+from app.lot_folder import Waiting
+from app.measuring import Order
 from app.printing import ask_print
+from app.progress import is_measuring, show_progress
 from app.result import show_all, show_result
 from app.scale_form import MARKED, ask_request, ask_way
-from app.shelf import Kept, kept, measure_once, take_off
-from app.show import plain, problem
-from calibration.errors import GraderError, PhotoError, UsageError
-from grader.measure import Request, Step
-from grader.report.words import STEP_WORDS
+from app.shelf import Kept, kept, take_off
+from app.show import problem
+from app.way import show_next, show_way
+from calibration.errors import PhotoError, UsageError
 from grader.samples import Demo, Sample, load_demo
 
-_FAILED = "failed"
-_STEPS = tuple(STEP_WORDS)
-
-Upload = tuple[str, bytes]
+_FILE = "measure_page.py"
+_TAKEN_IN, _MISSING = "taken-in", "sample-missing"
 
 
 def show() -> None:
     """Draw the page."""
+    show_way(_FILE)
     st.title("How much gold is on the boards?", anchor=False)
     st.markdown("Photograph the boards from straight above, the printed target flat beside them.")
     own, sample, printing = st.tabs(["Your photos", "Try a sample photo", "Print the target"])
@@ -36,38 +38,89 @@ def show() -> None:
         _samples()
     with printing:
         ask_print()
-    failures: list[tuple[str, GraderError]] = st.session_state.get(_FAILED, [])
-    for name, error in failures:
+    row = desk().measuring(lot_key())
+    if row is not None and not row.is_over:
+        show_progress()
+    elif current_lot().measured().keys() != kept().keys():
+        st.rerun()  # the last photo was done while this was being drawn
+    for name, error in row.failures() if row is not None else ():
         problem(error, name)
     shelf = list(reversed(kept().values()))
     if shelf:
         _results(shelf)
+    if any(done.has_gold for done in shelf):
+        show_next(_FILE)
 
 
 def _own_photos() -> None:
     # Any file may be chosen: what it is its bytes say, and a wrong one then gets an answer that helps. A list of
     # endings would also make some phones leave out the camera.
-    files = st.file_uploader(
-        "Photos of the boards (a phone offers its camera)", accept_multiple_files=True, key="photos"
+    st.file_uploader(
+        "Photos of the boards (a phone offers its camera)",
+        accept_multiple_files=True,
+        key="photos",
+        on_change=_take_in,
     )
-    if not files:
+    photos = [photo for photo in _photos() if not photo.is_sample]
+    if not photos or is_measuring():
         return
-    uploads = [(file.name, file.getvalue()) for file in files]
+    names = {photo.sha256: photo.name for photo in photos}
+    fresh = [sha256 for sha256 in names if sha256 not in kept() or not kept()[sha256].has_gold]
+    if not fresh:
+        with st.expander("Measure again, in another way", icon=":material/refresh:"):
+            _ask(names, list(names))
+        return
+    _ask(names, fresh)
+
+
+def _ask(names: dict[str, str], suggested: list[str]) -> None:
+    """Which photos, how, and the button."""
+    chosen = suggested
+    if len(names) > 1:
+        with st.expander("Choose which photos", icon=":material/checklist:"):
+            chosen = st.multiselect(
+                "Photos to measure",
+                list(names),
+                default=suggested,
+                format_func=lambda sha256: names[sha256],
+                key=f"desk-chosen-{len(names)}-{len(suggested)}",
+            )
+        if not chosen:
+            return
     way = ask_way()
-    if way in MARKED and len(uploads) > 1:
-        names = [name for name, _ in uploads]
-        at = st.selectbox(
+    if way in MARKED and len(chosen) > 1:
+        only = st.selectbox(
             "Points are marked on one photo at a time",
-            range(len(uploads)),
-            format_func=lambda i: names[i],
+            chosen,
+            format_func=lambda sha256: names[sha256],
             key="photo-to-mark",
         )
-        uploads = [uploads[at]]
-    request = ask_request(way, *uploads[0])
+        chosen = [only]
+    request = ask_request(way, names[chosen[0]], current_lot().photo(chosen[0]) or b"")
     properties = ask_properties()
-    many = f"Measure {len(uploads)} photos" if len(uploads) > 1 else "Measure"
-    if st.button(many, type="primary", disabled=request is None, width="stretch") and request is not None:
-        _measure(uploads, replace(request, properties=properties), is_sample=False)
+    many = f"Measure {len(chosen)} photos" if len(chosen) > 1 else "Measure"
+    ready = request is not None
+    if st.button(many, type="primary", disabled=not ready, width="stretch") and request is not None:
+        wanted = replace(request, properties=properties)
+        desk().measure(lot_key(), [Order(names[sha256], sha256, wanted) for sha256 in chosen])
+        st.rerun()
+
+
+def _photos() -> list[Waiting]:
+    """All photos of the lot, measured or not."""
+    return [*current_lot().waiting(), *(Waiting(d.name, d.sha256, d.is_sample) for d in kept().values())]
+
+
+def _take_in() -> None:
+    """Put chosen photos into the lot at once, so that they are there after a reload."""
+    files = st.session_state["photos"] or []
+    known: set[str] = st.session_state.setdefault(_TAKEN_IN, set())
+    fresh = [file for file in files if file.file_id not in known]
+    if fresh and any(photo.is_sample for photo in _photos()):
+        start_lot()  # nobody wants samples and photos of their own in one price
+    for file in fresh:
+        current_lot().hand_in(file.name, file.getvalue())
+        known.add(file.file_id)
 
 
 def _samples() -> None:
@@ -76,9 +129,12 @@ def _samples() -> None:
         return
     st.markdown("Rendered pictures of invented boards, to try the tool without a camera.")
     samples = demo.samples
-    chosen = st.selectbox("Sample photo", range(len(samples)), format_func=lambda i: samples[i].title, key="sample")
-    if st.button("Measure this sample", width="stretch"):
-        _measure_sample(samples[chosen])
+    st.selectbox("Sample photo", range(len(samples)), format_func=lambda i: samples[i].title, key="sample")
+    if st.session_state.pop(_MISSING, False):
+        problem(PhotoError("photo-missing", "This sample photo is not there.", "Install the program again."))
+    st.button(
+        "Measure this sample", width="stretch", disabled=is_measuring(), on_click=_measure_sample, args=(samples,)
+    )
 
 
 def _demo() -> Demo | None:
@@ -89,33 +145,17 @@ def _demo() -> Demo | None:
         return None
 
 
-def _measure_sample(sample: Sample) -> None:
+def _measure_sample(samples: Sequence[Sample]) -> None:
+    sample = samples[st.session_state["sample"]]
     try:
         data = sample.path.read_bytes()
     except OSError:
-        problem(PhotoError("photo-missing", f"The sample {sample.path.name} is not there.", "Install it again."))
+        st.session_state[_MISSING] = True
         return
-    _measure([(sample.path.name, data)], sample.request, is_sample=True)
-
-
-def _measure(uploads: Sequence[Upload], request: Request, *, is_sample: bool) -> None:
-    """Measure one after another, going on after a bad one."""
-    failures: list[tuple[str, GraderError]] = []
-    bar = st.progress(0.0)
-    for number, (name, data) in enumerate(uploads):
-        about = f"Photo {number + 1} of {len(uploads)}, {plain(name)}" if len(uploads) > 1 else plain(name)
-
-        def say(step: Step, number: int = number, about: str = about) -> None:
-            done = (number + _STEPS.index(step) / len(_STEPS)) / len(uploads)
-            bar.progress(done, f"{about}: {STEP_WORDS[step]} …")
-
-        bar.progress(number / len(uploads), f"{about}: reading the photo …")
-        try:
-            measure_once(name, data, request, say, is_sample=is_sample)
-        except GraderError as error:
-            failures.append((name, error))
-    bar.empty()
-    st.session_state[_FAILED] = failures
+    if any(not photo.is_sample for photo in _photos()):
+        start_lot()
+    photo = current_lot().hand_in(sample.path.name, data, is_sample=True)
+    desk().measure(lot_key(), [Order(photo.name, photo.sha256, sample.request, is_sample=True)])
 
 
 def _results(shelf: Sequence[Kept]) -> None:
@@ -133,7 +173,6 @@ def _results(shelf: Sequence[Kept]) -> None:
     st.button("Take this photo off the list", on_click=take_off, args=(shown.sha256,))
     with_gold = [done for done in shelf if done.has_gold]
     if with_gold:
-        st.page_link("value_page.py", label="Next: what is it worth?", icon=":material/arrow_forward:")
         with st.expander("Keep in the log", icon=":material/save:"):
             ask_to_keep("measured", with_gold)
 

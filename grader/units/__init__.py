@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from grader.units.durations import parse_hours, parse_weeks
-from grader.units.formats import format_mass, format_money, format_range, format_share, round_to
+from grader.units.formats import MassUnit, format_mass, format_money, format_range, format_share, round_to
 from grader.units.money import Money, PricePerMass, money_down, parse_money, parse_price_per_mass
 from grader.units.numbers import parse_share, split_range
 from grader.units.quantities import (
@@ -17,6 +17,7 @@ from grader.units.quantities import (
 from grader.units.weighed import parse_fineness, parse_weighed_mg
 
 __all__ = [
+    "MassUnit",
     "Money",
     "PricePerMass",
     "format_mass",

@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import math
 from decimal import ROUND_HALF_EVEN, Decimal
+from typing import Literal
 
 from grader.model import Range
+from grader.units.quantities import gram_per_unit
+
+MassUnit = Literal["auto", "mg", "g", "ozt", "dwt"]
+"""How a person likes masses of gold: in a unit of their own, or in mg, g or kg, whichever reads best."""
 
 
 def round_to(value: float, uncertainty: float, *, digits: int = 2, at_least: int = 0) -> str:
@@ -26,15 +31,23 @@ def round_to(value: float, uncertainty: float, *, digits: int = 2, at_least: int
     return f"{rounded:f}"
 
 
-def _mass_unit(mg: float) -> tuple[str, float]:
+def _mass_unit(mg: float, liked: MassUnit) -> tuple[str, float]:
+    """A unit for a mass in mg, and the factor to it."""
+    match liked:
+        case "mg":
+            return "mg", 1.0
+        case "g":
+            return "g", 1e-3
+        case "ozt" | "dwt":
+            return liked, 1e-3 / gram_per_unit(liked, "")
     if abs(mg) < 1e3:
         return "mg", 1.0
     return ("g", 1e-3) if abs(mg) < 1e6 else ("kg", 1e-6)
 
 
-def format_mass(mass_mg: float, uncertainty_mg: float = 0.0) -> str:
-    """A mass in mg, g or kg, whichever reads best: "5.1 mg", "1.23 g"."""
-    unit, factor = _mass_unit(mass_mg)
+def format_mass(mass_mg: float, uncertainty_mg: float = 0.0, liked: MassUnit = "auto") -> str:
+    """A mass in the unit that a person likes, else in mg, g or kg, whichever reads best: "5.1 mg", "1.23 g"."""
+    unit, factor = _mass_unit(mass_mg, liked)
     return f"{round_to(mass_mg * factor, uncertainty_mg * factor)} {unit}"
 
 
@@ -45,14 +58,15 @@ def format_money(amount: float | Decimal, currency: str, uncertainty: float = 0.
     return f"{Decimal(repr(float(amount))).quantize(Decimal('0.01'), rounding=ROUND_HALF_EVEN) + 0:f} {currency}"
 
 
-def format_range(value: Range, unit: str) -> str:
+def format_range(value: Range, unit: str, liked: MassUnit = "auto") -> str:
     """A value and its bounds with the digits that its range supports: "5.1 mg (2.2 to 8.0 mg in 90 of 100 cases)".
 
     Args:
-        value: the range, in ``unit``; masses may be given in mg and are then shown in the unit that reads best.
+        value: the range, in ``unit``; masses may be given in mg and are then shown in the unit that is liked.
         unit: "mg", "mm²", a currency code, …
+        liked: the unit for masses.
     """
-    shown, factor = _mass_unit(value.value) if unit == "mg" else (unit, 1.0)
+    shown, factor = _mass_unit(value.value, liked) if unit == "mg" else (unit, 1.0)
     half = (value.high - value.low) / 2 * factor
     middle, low, high = (round_to(x * factor, half) for x in (value.value, value.low, value.high))
     if half == 0:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
+import time
 from pathlib import Path
 
 import cv2
@@ -17,6 +18,7 @@ from grader.photo import load_photo
 from grader.report import measurement_document, overlay_png
 from grader.samples import Sample, load_demo
 
+MEASURE_S = 120
 MAIN = Path(__file__).parents[2] / "app" / "main.py"
 
 
@@ -31,11 +33,24 @@ class Page:
     def __init__(self) -> None:
         self.at = AppTest.from_file(str(MAIN), default_timeout=120)
         self.run()
+        self.go("measure_page.py")
 
     def run(self) -> None:
         """Draw the page anew."""
         self.at.run()
         assert not self.at.exception
+
+    def is_measuring(self) -> bool:
+        """Whether the page shows how far measuring is."""
+        return any(b.key == "stop-measuring" for b in self.at.button)
+
+    def wait(self) -> None:
+        """Look at the page again until nothing is being measured."""
+        end = time.monotonic() + MEASURE_S
+        while self.is_measuring():
+            assert time.monotonic() < end, "measuring does not end"
+            time.sleep(0.1)
+            self.run()
 
     def go(self, file: str) -> None:
         """Open another page."""
@@ -48,6 +63,7 @@ class Page:
         assert not button.disabled
         button.click()
         self.run()
+        self.wait()
 
     def upload(self, *files: tuple[str, bytes]) -> None:
         """Choose photos."""

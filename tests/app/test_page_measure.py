@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-import app.shelf
-from app.shelf import MOST_KEPT, Kept
+import app.measuring
+from app.shelf import Kept
 from calibration.errors import PhotoError
 from calibration.print_check import PrintCheck, save_print_check
 from grader.measure import ByLength, ByRectangle, Request, WithoutScale, measure
@@ -35,7 +35,7 @@ def measured_calls(monkeypatch: pytest.MonkeyPatch) -> list[Request]:
         calls.append(request)
         return measure(photo, request, progress)
 
-    monkeypatch.setattr(app.shelf, "measure", counted)
+    monkeypatch.setattr(app.measuring, "measure", counted)
     return calls
 
 
@@ -194,18 +194,3 @@ def test_samples_and_own_photos_never_lie_together(page: Any, plain_photo: bytes
     page.press("Measure")
     page.press("Measure this sample")
     assert [kept.name for kept in page.at.session_state["shelf"].values()] == [sample.path.name]
-
-
-def test_the_shelf_keeps_the_last_photos_and_drops_the_rest(
-    monkeypatch: pytest.MonkeyPatch, measured: Kept, plain_photo: bytes
-) -> None:
-    state: dict[str, Any] = {}
-    monkeypatch.setattr(app.shelf.st, "session_state", state)
-    monkeypatch.setattr(app.shelf, "load_photo", lambda data, name: (data, name))
-    monkeypatch.setattr(app.shelf, "measure", lambda *_: None)
-    monkeypatch.setattr(app.shelf, "measurement_document", lambda _: measured.document)
-    monkeypatch.setattr(app.shelf, "overlay_png", lambda _: plain_photo)
-    for number in range(MOST_KEPT + 3):
-        app.shelf.measure_once(f"{number}", bytes([number]), Request(), lambda _: None, is_sample=False)
-    names = [kept.name for kept in app.shelf.kept().values()]
-    assert names == [str(n) for n in range(3, MOST_KEPT + 3)]

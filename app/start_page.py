@@ -1,0 +1,71 @@
+"""Start: which job it is, and which lot."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app.desk import current_lot, day_words, put_aside, start_lot, take_up
+from app.preferences import ask_preferences
+from app.show import heading, plain
+from app.way import WAY, WAYS, steps_there
+
+_GO = "desk-go"
+
+
+def show() -> None:
+    """Draw the page."""
+    if (file := st.session_state.pop(_GO, None)) is not None:
+        st.switch_page(file, query_params=st.query_params.to_dict())
+    st.title("What do you want to do?", anchor=False)
+    with st.container(key="ways"):
+        for name, way in WAYS.items():
+            st.button(
+                f"**{way.title}**  \n{way.about}",
+                key=f"way-{name}",
+                icon=way.icon,
+                width="stretch",
+                on_click=_choose,
+                args=(name,),
+            )
+    _lot()
+    with st.expander("Units", icon=":material/tune:"):
+        ask_preferences()
+
+
+def _choose(name: str) -> None:
+    st.session_state[WAY] = name
+    st.session_state[_GO] = steps_there(WAYS[name])[0].file
+
+
+def _lot() -> None:
+    heading("The lot you are on")
+    st.text_input("Its name", key="lot-name", placeholder="Shelf 3", persist_state="session")
+    others = put_aside()
+    with st.container(horizontal=True):
+        if current_lot().changed_at:
+            st.button("Start another lot", on_click=start_lot, icon=":material/add:")
+    if not others:
+        return
+    with st.expander(f"Go on with another lot ({len(others)})", icon=":material/inventory_2:"):
+        for key, lot in others[:20]:
+            count = len(lot.measured()) + len(lot.waiting())
+            name = str(lot.entries().get("lot-name") or "Lot without a name")
+            photos = f"{count} {'photo' if count == 1 else 'photos'}"
+            with st.container(horizontal=True, vertical_alignment="center"):
+                st.button(
+                    f"{plain(name)}: {photos}, {day_words(lot.changed_at)}",
+                    key=f"take-up-{key}",
+                    on_click=take_up,
+                    args=(key,),
+                )
+                st.button(
+                    "Throw away",
+                    key=f"throw-away-{key}",
+                    on_click=lot.throw_away,
+                    type="tertiary",
+                    help="Removes its photos and entries from this machine; what is in the log stays there.",
+                )
+
+
+if __name__ == "__main__":
+    show()
