@@ -22,6 +22,9 @@ from grader.regions import Region, Regions
 
 FloatArray = NDArray[np.float64]
 
+# what regions have in common whose area can be added up: finish, doubt about it in steps, whether painted by hand
+Kind = tuple[Finish, int, bool]
+
 _CHUNK = 200_000
 _STEPS = 20  # a chance of hard gold is rounded to so many steps
 
@@ -79,20 +82,32 @@ def region_sums(share: NDArray[np.uint8], labels: NDArray[np.uint16], scale: Sca
     return sums
 
 
+def kind_of(region: Region) -> Kind:
+    """What a region has in common with those whose area can be added to its own."""
+    return region.finish, round(region.doubt * _STEPS), region.painted
+
+
+def area_of_kind(
+    kind: Kind, area_mm2: float, coverage: Coverage, scale: Scale, photo_id: str = ""
+) -> dict[Finish, ProductModel]:
+    """So many mm² of one kind of regions, with the same inputs as in ``estimate_area``."""
+    found, painted = ((*scale.area_inputs, *own) for own in (coverage.area_inputs, coverage.painted_inputs))
+    return _by_finish({kind: area_mm2}, found, painted, photo_id)
+
+
 def _product(area_mm2: float, inputs: tuple[Input, ...]) -> ProductModel:
     return ProductModel.of(area_mm2, inputs) if area_mm2 > 0 else EMPTY
 
 
-def _sums(mm2: FloatArray, regions: Iterable[Region]) -> dict[tuple[Finish, int, bool], float]:
-    """Area by finish, by doubt in steps, and by whether it was painted in by hand."""
-    sums: dict[tuple[Finish, int, bool], float] = defaultdict(float)
+def _sums(mm2: FloatArray, regions: Iterable[Region]) -> dict[Kind, float]:
+    sums: dict[Kind, float] = defaultdict(float)
     for region in regions:
-        sums[region.finish, round(region.doubt * _STEPS), region.painted] += float(mm2[region.number])
+        sums[kind_of(region)] += float(mm2[region.number])
     return sums
 
 
 def _by_finish(
-    sums: Mapping[tuple[Finish, int, bool], float],
+    sums: Mapping[Kind, float],
     found: tuple[Input, ...],
     painted: tuple[Input, ...],
     photo_id: str,

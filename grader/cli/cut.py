@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 import typer
 
-from calibration.errors import RefusedError, UsageError
+from calibration.errors import PhotoError, RefusedError, UsageError
 from calibration.files import check_place
-from calibration.print_check import load_print_check
 from grader.cautions import lines_for
 from grader.cli.choices import (
     CornersOption,
@@ -22,18 +22,48 @@ from grader.cli.choices import (
     ThicknessOption,
     choose_scale,
 )
-from grader.cli.output import as_json, out, show_error, write_whole
-from grader.cut import CutRules, LongestPiece, PlannedBoard, Vessel, plan_measurement
+from grader.cli.cut_options import (
+    CLEARANCE,
+    CUT_COST,
+    GRAM_COST,
+    MAY_LOSE,
+    NOTHING_MM,
+    VESSEL,
+    BackOption,
+    CheckBarOption,
+    ClearanceOption,
+    CutCostOption,
+    GramCostOption,
+    KerfOption,
+    LongestOption,
+    MayLoseOption,
+    ThroughOption,
+    TurnedOption,
+    VesselOption,
+    cut_rules,
+    look_at,
+    pair_sides,
+    request_of,
+)
+from grader.cli.output import err, is_stdout, out, show_error, write_json, write_whole
+from grader.cli.photos import photo_files
+from grader.cut import PlannedBoard, plan_boards
 from grader.cut.picture import cut_overlay_png
-from grader.cut.words import FACE_NOTE, PARTS_NOTE, cut_document, cut_lines
-from grader.measure import Request, measure
-from grader.photo import load_photo
-from grader.places import print_check_path
-from grader.units import parse_length_mm, parse_pair_mm, parse_share
+from grader.cut.words import cut_document, cut_lines, notes_of, refused_document
+from grader.units import parse_length_mm
+
+Named = tuple[str, PlannedBoard]
 
 
 def cut(
-    photo: Annotated[Path, typer.Argument(help="Photo of whole boards, a finger's width apart.", show_default=False)],
+    photos: Annotated[
+        list[Path],
+        typer.Argument(
+            help="Photos of whole boards, a finger's width apart; folders of them, or patterns.", show_default=False
+        ),
+    ],
+    back: BackOption = None,
+    turned: TurnedOption = None,
     target: TargetOption = None,
     length: LengthOption = None,
     start: StartOption = None,
@@ -42,97 +72,130 @@ def cut(
     corners: CornersOption = None,
     pitch: PitchOption = None,
     board_thickness: ThicknessOption = None,
-    vessel: Annotated[
-        str, typer.Option(help="Vessel's inner diameter and height of liquid; left out, some 1 L beaker at 800 mL.")
-    ] = "100 x 100 mm",
-    longest: Annotated[str | None, typer.Option(help="Instead of a vessel: longest piece, '120 mm'.")] = None,
-    may_lose: Annotated[str, typer.Option(help="Share of the gold that may be thrown away.")] = "0.5 %",
-    kerf: Annotated[str, typer.Option(help="Width that a saw takes; 0 mm for a shear.")] = "0 mm",
-    clearance: Annotated[
-        str, typer.Option(help="Between a cut and gold; what the camera leaves unsure comes on top.")
-    ] = "0.5 mm",
-    cost_per_gram: Annotated[
-        float, typer.Option(min=0.0, help="What processing a gram of board costs, in any money; an example.")
-    ] = 0.03,
-    cost_per_cut: Annotated[float, typer.Option(min=0.0, help="What a cut costs, in the same; an example.")] = 0.03,
-    through_contacts: Annotated[
-        bool, typer.Option("--through-contacts", help="Let cuts pass through contacts.")
-    ] = False,
-    overlay: Annotated[Path | None, typer.Option(help="Write the photo with the cuts drawn, PNG.")] = None,
+    vessel: VesselOption = VESSEL,
+    longest: LongestOption = None,
+    may_lose: MayLoseOption = MAY_LOSE,
+    kerf: KerfOption = NOTHING_MM,
+    clearance: ClearanceOption = CLEARANCE,
+    cost_per_gram: GramCostOption = GRAM_COST,
+    cost_per_cut: CutCostOption = CUT_COST,
+    through_contacts: ThroughOption = False,
+    overlay: Annotated[
+        Path | None, typer.Option(help="Write the photo with the cuts drawn, PNG; for several photos, a folder.")
+    ] = None,
     template: Annotated[Path | None, typer.Option(help="Write a template at true size with check bar, PDF.")] = None,
     paper: Annotated[Literal["a4", "letter"], typer.Option(help="Paper of the template.")] = "a4",
     json_out: Annotated[Path | None, typer.Option("--json", help="Write the plan here (- prints it).")] = None,
-    calibration: Annotated[
-        Path | None, typer.Option(help="File that keeps the check bar's length; the usual one if left out.")
-    ] = None,
+    calibration: CheckBarOption = None,
 ) -> None:
     """Plan straight cuts that keep the gold and throw the bare board away, so that the pieces fit the vessel.
 
+    With --back, gold on both faces counts. A board that cannot be planned does not stop the others.
+
+    Exit codes: 0 some board was planned, 2 wrong use or not a photo, 3 refused.
+
     Example: grader cut boards.jpg --overlay cuts.png --template cuts.pdf
+
+    Example: grader cut front.jpg --back back.jpg --turned sideways --json plan.json
     """
     thickness = parse_length_mm(board_thickness) if board_thickness is not None else None
     scale = choose_scale(
         target=target, length=length, start=start, end=end, rectangle=rectangle, corners=corners, pitch=pitch,
         no_scale=False,
     )  # fmt: skip
-    rules = CutRules(
-        fit=LongestPiece(parse_length_mm(longest)) if longest is not None else _vessel(vessel, thickness),
-        most_lost=parse_share(may_lose),
-        kerf_mm=parse_length_mm(kerf) if kerf.strip() not in {"0", "0 mm"} else 0.0,
-        clearance_mm=parse_length_mm(clearance) if clearance.strip() not in {"0", "0 mm"} else 0.0,
-        cost_per_g=cost_per_gram,
-        cost_per_cut=cost_per_cut,
-        through="contacts" if through_contacts else "nothing",
-    )
-    for path in (overlay, template, json_out):
-        if path is not None and str(path) != "-":
-            check_place(path)
-            if path.exists() and photo.exists() and path.samefile(photo):
-                raise UsageError("output-is-photo", f"{path} is the photo.", "Choose another name for the result.")
-    check = load_print_check(calibration if calibration is not None else print_check_path())
-    done = measure(
-        load_photo(photo),
-        Request(
-            scale=scale,
-            board_thickness_mm=thickness,
-            print_factor=check.print_factor() if check is not None else None,
-        ),
-    )
-    if done.refused is not None:
-        raise done.refused
-    boards = plan_measurement(done, rules, thickness)
-    planned = [b for b in boards if isinstance(b, PlannedBoard)]
+    rules = cut_rules(
+        vessel=vessel, longest=longest, may_lose=may_lose, kerf=kerf, clearance=clearance,
+        cost_per_gram=cost_per_gram, cost_per_cut=cost_per_cut, through_contacts=through_contacts,
+        thickness_mm=thickness,
+    )  # fmt: skip
+    both = pair_sides(photo_files(photos), back or [], turned)
+    pictures = _pictures_of([b.front for b in both], overlay)
+    inputs = [path for b in both for path in (b.front, b.back) if path is not None]
+    _check_outputs(inputs, [*pictures, *(p for p in (template, json_out) if p is not None and not is_stdout(p))])
+    request = request_of(scale, thickness, calibration)
+
+    documents: list[dict[str, Any]] = []
+    planned: list[Named] = []
+    code = 0
+    for number, sides in enumerate(both):
+        name = sides.front.name
+        if err.is_terminal:
+            err.print(f"[dim]{number + 1} of {len(both)}[/] {name}", markup=True)
+        try:
+            seen = look_at(sides, request, turned)
+        except (PhotoError, RefusedError) as error:
+            show_error(error, name)
+            documents.append(refused_document(name, error))
+            code = code or error.exit_code
+            continue
+        boards = plan_boards(seen.boards, rules)
+        documents.append(cut_document(name, boards, seen.back))
+        about = f"{name}, board" if len(both) > 1 else "Board"
+        planned += [(f"{about} {i}", b) for i, b in enumerate(boards, 1) if isinstance(b, PlannedBoard)]
+        if pictures:
+            write_whole(pictures[number], cut_overlay_png(seen.done, boards))
+        for i, refusal in enumerate(boards, 1):
+            if isinstance(refusal, RefusedError):
+                show_error(refusal, f"{name}, board {i}")
     if template is not None and planned:
-        # reportlab is slow to load, and only this needs it
-        from grader.cut.template import template_pdf
-
-        write_whole(template, template_pdf(planned, paper))
-    if overlay is not None:
-        write_whole(overlay, cut_overlay_png(done, planned))
+        code = code or _write_template(template, planned, paper)
     if json_out is not None:
-        data = as_json(cut_document(photo.name, boards))
-        if str(json_out) == "-":
-            typer.echo(data.decode(), nl=False)
-        else:
-            write_whole(json_out, data)
-    if json_out is None or str(json_out) != "-":
+        write_json(json_out, *documents)
+    if not is_stdout(json_out):
         _show(planned)
-    refused = [b for b in boards if isinstance(b, RefusedError)]
-    for error in refused:
-        show_error(error, photo.name)
     if not planned:
-        raise typer.Exit(RefusedError.exit_code)
+        code = code or RefusedError.exit_code
+    raise typer.Exit(code)
 
 
-def _vessel(text: str, thickness_mm: float | None) -> Vessel:
-    diameter, fill = parse_pair_mm(text)
-    return Vessel(diameter, fill, thickness_mm or 1.6)
+def _pictures_of(photos: Sequence[Path], overlay: Path | None) -> list[Path]:
+    """Where the overlays go: one file, or for several photos one each in a folder."""
+    if overlay is None:
+        return []
+    if len(photos) == 1:
+        return [overlay]
+    if not overlay.is_dir():
+        raise UsageError(
+            "one-picture-only",
+            f"--overlay names one file, but there are {len(photos)} photos.",
+            "Name a folder that exists, for a picture each: --overlay pictures/",
+        )
+    pictures = [overlay / f"{photo.stem}-cuts.png" for photo in photos]
+    if len(set(pictures)) < len(pictures):
+        raise UsageError("photo-name-twice", "Two photos have the same name.", "Plan them one by one, or rename one.")
+    return pictures
 
 
-def _show(planned: list[PlannedBoard]) -> None:
-    for number, board in enumerate(planned, 1):
-        out.print(f"[bold]Board {number}[/]")
+def _check_outputs(photos: Sequence[Path], outputs: Sequence[Path]) -> None:
+    for path in outputs:
+        check_place(path)
+        if any(path.exists() and photo.exists() and path.samefile(photo) for photo in photos):
+            raise UsageError("output-is-photo", f"{path} is a photo.", "Choose another name for the result.")
+
+
+def _write_template(path: Path, planned: Sequence[Named], paper: Literal["a4", "letter"]) -> int:
+    """A page for each board that the paper can hold; 3 where it holds none."""
+    # reportlab is slow to load, and only this needs it
+    from grader.cut.template import check_paper, template_pdf
+
+    fitting: list[Named] = []
+    for name, board in planned:
+        try:
+            check_paper(name, board, paper)
+        except RefusedError as error:
+            show_error(error)
+        else:
+            fitting.append((name, board))
+    if not fitting:
+        return RefusedError.exit_code
+    write_whole(path, template_pdf(fitting, paper))
+    return 0
+
+
+def _show(planned: Sequence[Named]) -> None:
+    for name, board in planned:
+        out.print(name, style="bold", markup=False)
         for line in cut_lines(board):
             out.print(f"  {line}", markup=False)
-    for line in (PARTS_NOTE, FACE_NOTE, *lines_for("cut")):
+    for line in (*(notes_of(board for _, board in planned) if planned else ()), *lines_for("cut")):
         out.print(line, markup=False, style="yellow")

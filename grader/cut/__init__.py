@@ -1,7 +1,9 @@
 """Where to cut a board so that bare board does not go into the beaker."""
 
-from grader.cut.board import CutBoard, cut_board
-from grader.cut.choose import PlannedBoard, PlannedPiece, plan_measurement
+from grader.cut.board import CutBoard, Face
+from grader.cut.choose import PlannedBoard, PlannedPiece, plan_board, plan_boards, plan_measurement
+from grader.cut.faces import Turned, join_faces
+from grader.cut.from_photo import cut_boards
 from grader.cut.grid import BoardGrid
 from grader.cut.plan import Cut, Piece, Plan, plan_cuts
 from grader.cut.rules import CutRules, LongestPiece, Vessel
@@ -11,13 +13,18 @@ __all__ = [
     "Cut",
     "CutBoard",
     "CutRules",
+    "Face",
     "LongestPiece",
     "Piece",
     "Plan",
     "PlannedBoard",
     "PlannedPiece",
+    "Turned",
     "Vessel",
-    "cut_board",
+    "cut_boards",
+    "join_faces",
+    "plan_board",
+    "plan_boards",
     "plan_cuts",
     "plan_measurement",
 ]

@@ -18,6 +18,8 @@ from grader.cut.grid import BoardGrid, FloatArray, Sums, unwanted
 from grader.cut.plan import Axis, Cut, Piece, Plan
 from grader.cut.rules import CutRules
 
+_Sides = tuple[int, int, int, int]
+
 _MOST_LINES = 6
 _ROUNDING = 1e-9
 _PRICES = 8
@@ -25,11 +27,12 @@ _PRICES = 8
 
 @dataclass(frozen=True)
 class _Best:
-    """The best way to treat a rectangle: its priced value, true cost, gold lost, and the line to cut at."""
+    """The best way to treat a rectangle: priced value, true cost, gold lost of the gold it holds, where to cut."""
 
     value: float
     cost: float
     lost: float
+    gold: float
     kept: bool = False
     cut: tuple[Axis, int] | None = None
 
@@ -152,7 +155,7 @@ class _Search:
         self._follow(sides, cuts, pieces)
         return _Found(whole.value, whole.cost, whole.lost, tuple(cuts), tuple(pieces))
 
-    def _follow(self, sides: tuple[int, int, int, int], cuts: list[Cut], pieces: list[Piece]) -> None:
+    def _follow(self, sides: _Sides, cuts: list[Cut], pieces: list[Piece]) -> None:
         way = self._tell(*sides)
         u0, u1, v0, v1 = self._sides(*sides)
         if way.cut is None:
@@ -179,18 +182,18 @@ class _Search:
     def _solve(self, a: int, b: int, c: int, d: int) -> _Best:
         u0, u1, v0, v1 = self._sides(a, b, c, d)
         gold = self._held(self._gold, a, b, c, d)
-        best = _Best(self._priced(0.0, gold), 0.0, gold)
+        best = _Best(self._priced(0.0, gold), 0.0, gold, gold)
         if self._rules.fit.fits(u1 - u0, v1 - v0):
             cost = self._rules.cost_per_g * self._held(self._mass, a, b, c, d)
             if cost < best.value:
-                best = _Best(cost, cost, 0.0, kept=True)
+                best = _Best(cost, cost, 0.0, gold, kept=True)
         for m in range(a + 1, b):
             best = self._with_cut(best, 0, m, (a, b, c, d), gold)
         for m in range(c + 1, d):
             best = self._with_cut(best, 1, m, (a, b, c, d), gold)
         return best
 
-    def _with_cut(self, best: _Best, axis: Axis, m: int, sides: tuple[int, int, int, int], gold: float) -> _Best:
+    def _with_cut(self, best: _Best, axis: Axis, m: int, sides: _Sides, gold: float) -> _Best:
         a, b, c, d = sides
         other = (c, d) if axis == 0 else (a, b)
         count, way = self._many[axis], self._way[axis]
@@ -203,16 +206,16 @@ class _Search:
         too_small = end[m] - start[lo] < least or end[hi] - start[m] < least
         if in_way > _ROUNDING or too_small:
             return best
-        parts = _parts(sides, axis, m)
-        one, two = (self._tell(*p) for p in parts)
-        dust = gold - sum(self._held(self._gold, *p) for p in parts)
+        first, second = _parts(sides, axis, m)
+        one, two = self._tell(*first), self._tell(*second)
+        dust = gold - one.gold - two.gold
         cost, lost = one.cost + two.cost + self._rules.cost_per_cut, one.lost + two.lost + dust
         value = self._priced(cost, lost)
         if one.value + two.value < math.inf and value < best.value - _ROUNDING:
-            return _Best(value, cost, lost, cut=(axis, m))
+            return _Best(value, cost, lost, gold, cut=(axis, m))
         return best
 
 
-def _parts(sides: tuple[int, int, int, int], axis: Axis, m: int) -> tuple[tuple[int, int, int, int], ...]:
+def _parts(sides: _Sides, axis: Axis, m: int) -> tuple[_Sides, _Sides]:
     a, b, c, d = sides
     return ((a, m, c, d), (m, b, c, d)) if axis == 0 else ((a, b, c, m), (a, b, m, d))

@@ -38,26 +38,27 @@ def parallel_cuts(grid: BoardGrid, rules: CutRules) -> Plan | None:
     cost, lost, place = np.zeros(1), np.zeros(1), np.zeros(1, np.int64)
     before, kept = np.full(1, -1), np.zeros(1, bool)
     last = np.zeros(0, np.int64)
+    fitting = _Fitting(rules, width)
     for j in range(n):  # a piece that ends at ends[j]
         size = ends[j] - starts[place]
         usable = np.flatnonzero(size >= min(rules.least_piece_mm, length) - _ROUNDING)
         at, size = place[usable], size[usable]
-        fits = _fits(rules, size, width)
+        fits = fitting(size)
         dust = gold_start[j + 1] - gold_end[j] if j + 1 < n else 0.0
         step = rules.cost_per_cut if j + 1 < n else 0.0
         even = _EVENNESS * size**2
         keep_cost = cost[usable] + rules.cost_per_g * (mass_end[j] - mass_start[at]) + step + even
         throw_lost = lost[usable] + gold_end[j] - gold_start[at] + dust
-        new_cost = np.r_[keep_cost[fits], cost[usable] + step + even]
-        new_lost = np.r_[lost[usable][fits] + dust, throw_lost]
-        new_before = np.r_[usable[fits], usable]
-        new_kept = np.r_[np.ones(int(fits.sum()), bool), np.zeros(len(usable), bool)]
+        new_cost = np.concatenate([keep_cost[fits], cost[usable] + step + even])
+        new_lost = np.concatenate([lost[usable][fits] + dust, throw_lost])
+        new_before = np.concatenate([usable[fits], usable])
+        new_kept = np.arange(len(new_before)) < np.count_nonzero(fits)
         best = _unbeaten(new_cost, new_lost, budget)
         if j + 1 == n:
             last = np.arange(len(cost), len(cost) + len(best))
-        cost, lost = np.r_[cost, new_cost[best]], np.r_[lost, new_lost[best]]
-        place = np.r_[place, np.full(len(best), j + 1)]
-        before, kept = np.r_[before, new_before[best]], np.r_[kept, new_kept[best]]
+        cost, lost = np.concatenate([cost, new_cost[best]]), np.concatenate([lost, new_lost[best]])
+        place = np.concatenate([place, np.full(len(best), j + 1)])
+        before, kept = np.concatenate([before, new_before[best]]), np.concatenate([kept, new_kept[best]])
     if not len(last):
         return None
     label = int(last[np.argmin(cost[last])])
@@ -93,12 +94,21 @@ def _allowed(grid: BoardGrid, rules: CutRules) -> FloatArray:
     return np.asarray(lines[touched <= _ROUNDING])
 
 
-def _fits(rules: CutRules, sizes: FloatArray, width: float) -> NDArray[np.bool_]:
-    known: dict[float, bool] = {}
-    for size in sizes.tolist():
-        if size not in known:
-            known[size] = rules.fit.fits(size, width)
-    return np.array([known[s] for s in sizes.tolist()], bool)
+class _Fitting:
+    """Which pieces of one width fit. A piece shorter than one that fits does, too: few sizes need to be told."""
+
+    def __init__(self, rules: CutRules, width: float) -> None:
+        self._rules, self._width = rules, width
+        self._fit, self._none = -np.inf, np.inf
+
+    def __call__(self, sizes: FloatArray) -> NDArray[np.bool_]:
+        for size in sizes[(sizes > self._fit) & (sizes < self._none)].tolist():
+            if self._fit < size < self._none:
+                if self._rules.fit.fits(size, self._width):
+                    self._fit = size
+                else:
+                    self._none = size
+        return np.asarray(sizes <= self._fit)
 
 
 def _unbeaten(cost: FloatArray, lost: FloatArray, budget: float) -> NDArray[np.int64]:
@@ -108,5 +118,6 @@ def _unbeaten(cost: FloatArray, lost: FloatArray, budget: float) -> NDArray[np.i
         return inside
     order = inside[np.lexsort((lost[inside], cost[inside]))]
     least = np.minimum.accumulate(lost[order])
-    better = np.r_[True, lost[order][1:] < least[:-1]]
+    better = np.ones(len(order), bool)
+    better[1:] = lost[order][1:] < least[:-1]
     return np.asarray(order[better])

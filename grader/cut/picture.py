@@ -1,63 +1,114 @@
-"""A plan drawn over its photo."""
+"""A plan drawn over its photo, and single boards as small pictures."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.errors import RefusedError
+from grader.cut.board import CutBoard
 from grader.cut.choose import PlannedBoard
-from grader.cut.plan import Cut, Piece
+from grader.cut.plan import Cut, Piece, Plan
 from grader.measure import Measurement
 
 FloatArray = NDArray[np.float64]
+Picture = NDArray[np.uint8]
 
 _CUT_RGB, _OUTLINE_RGB, _SHADE = (230, 40, 40), (240, 228, 66), 0.35
-_MAX_SIDE_PX = 1600
+_AROUND_MM = 2.0
+MAX_SIDE_PX = 1600
 
 
-def cut_overlay_rgb(
-    done: Measurement, boards: Sequence[PlannedBoard], max_side_px: int = _MAX_SIDE_PX
-) -> NDArray[np.uint8]:
-    """The photo with cuts in red, thrown pieces darkened, boards outlined and numbered; uint8 (h, w, 3)."""
-    rgb = done.photo.rgb
+def small_photo(rgb: Picture, max_side_px: int = MAX_SIDE_PX) -> tuple[Picture, float]:
+    """A photo reduced so that its longer side is at most this long, and by how much it was."""
     k = min(1.0, max_side_px / max(rgb.shape[:2]))
     size = (max(1, round(rgb.shape[1] * k)), max(1, round(rgb.shape[0] * k)))
-    out = np.ascontiguousarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA))
-    if done.scale is None:
-        return out
+    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8), k
 
-    def px(planned: PlannedBoard, uv: FloatArray) -> NDArray[np.int32]:
-        assert done.scale is not None  # noqa: S101 - told above
-        return _scaled(done.scale.plane.to_px(planned.board.to_plane(uv)), k)
 
+def draw_cuts(picture: Picture, k: float, boards: Sequence[PlannedBoard | RefusedError]) -> Picture:
+    """A photo with cuts in red, thrown pieces darkened, boards outlined and numbered; uint8 (h, w, 3).
+
+    Args:
+        picture: of the photo, uint8 (h, w, 3).
+        k: its size ÷ the photo's.
+        boards: all boards of the photo; those that were refused keep their number and are not drawn.
+    """
+    out = np.ascontiguousarray(picture).copy()
     for number, planned in enumerate(boards, 1):
-        dark = np.zeros(out.shape[:2], np.uint8)
-        for piece in planned.plan.pieces:
-            if not piece.kept:
-                cv2.fillPoly(dark, [px(planned, corners_of(piece))], 1)
+        if isinstance(planned, RefusedError):
+            continue
+        board = planned.board
+        outline = _scaled(board.plane.to_px(board.outline_mm), k)
         inside = np.zeros(out.shape[:2], np.uint8)
-        outline = _scaled(done.scale.plane.to_px(planned.board.outline_mm), k)
         cv2.fillPoly(inside, [outline], 1)
-        thrown = (dark & inside) > 0
-        out[thrown] = (out[thrown] * _SHADE).astype(np.uint8)
+
+        def place(uv: FloatArray, board: CutBoard = board) -> NDArray[np.int32]:
+            return _scaled(board.to_px(uv), k)
+
+        _shade(out, planned.plan, place, inside > 0)
         cv2.polylines(out, [outline], isClosed=True, color=_OUTLINE_RGB, thickness=2, lineType=cv2.LINE_AA)
         for cut in planned.plan.cuts:
-            cv2.polylines(out, [px(planned, line_of(cut))], isClosed=False, color=_CUT_RGB, thickness=3)
+            cv2.polylines(out, [place(line_of(cut))], isClosed=False, color=_CUT_RGB, thickness=3)
         middle = outline.reshape(-1, 2).mean(axis=0).astype(int)
-        place = (int(middle[0]) - 10, int(middle[1]) + 10)
-        cv2.putText(out, str(number), place, cv2.FONT_HERSHEY_SIMPLEX, 1.0, _OUTLINE_RGB, 2, cv2.LINE_AA)
+        at = (int(middle[0]) - 10, int(middle[1]) + 10)
+        cv2.putText(out, str(number), at, cv2.FONT_HERSHEY_SIMPLEX, 1.0, _OUTLINE_RGB, 2, cv2.LINE_AA)
     return out
 
 
-def cut_overlay_png(done: Measurement, boards: Sequence[PlannedBoard]) -> bytes:
+def cut_overlay_rgb(
+    done: Measurement, boards: Sequence[PlannedBoard | RefusedError], max_side_px: int = MAX_SIDE_PX
+) -> Picture:
+    """The measured photo, reduced, with its boards' cuts drawn; uint8 (h, w, 3)."""
+    return draw_cuts(*small_photo(done.photo.rgb, max_side_px), boards)
+
+
+def cut_overlay_png(done: Measurement, boards: Sequence[PlannedBoard | RefusedError]) -> bytes:
     """The same as PNG."""
-    ok, data = cv2.imencode(".png", np.ascontiguousarray(cut_overlay_rgb(done, boards)[..., ::-1]))
+    return png_of(cut_overlay_rgb(done, boards))
+
+
+def board_picture(picture: Picture, k: float, board: CutBoard, plan: Plan | None, length_px: int = 360) -> Picture:
+    """One board out of a picture of its photo, its longer side across, its cuts drawn; uint8 (h, length_px, 3)."""
+    length, width = (s + 2 * _AROUND_MM for s in board.size_mm)
+    per_mm = length_px / length
+    shape = (max(1, round(width * per_mm)), length_px)
+    vs, us = (np.mgrid[: shape[0], : shape[1]] + 0.5) / per_mm - _AROUND_MM
+    px = (board.to_px(np.column_stack([us.ravel(), vs.ravel()])) + 0.5) * k - 0.5
+    x, y = (part.reshape(shape).astype(np.float32) for part in px.T)
+    out = np.ascontiguousarray(cv2.remap(picture, x, y, cv2.INTER_AREA, borderMode=cv2.BORDER_REPLICATE))
+
+    def place(uv: FloatArray) -> NDArray[np.int32]:
+        return _scaled((uv + _AROUND_MM) * per_mm - 0.5, 1.0)
+
+    if plan is not None:
+        _shade(out, plan, place, np.ones(shape, bool))
+        for cut in plan.cuts:
+            cv2.polylines(out, [place(line_of(cut))], isClosed=False, color=_CUT_RGB, thickness=2)
+    return np.asarray(out, np.uint8)
+
+
+def png_of(picture: Picture) -> bytes:
+    """A picture, uint8 (h, w, 3), as PNG."""
+    ok, data = cv2.imencode(".png", np.ascontiguousarray(picture[..., ::-1]))
     if not ok:
         raise RuntimeError("a picture of valid shape could not be encoded")
     return bytes(data)
+
+
+def _shade(
+    out: Picture, plan: Plan, place: Callable[[FloatArray], NDArray[np.int32]], inside: NDArray[np.bool_]
+) -> None:
+    """Darken the pieces that are thrown."""
+    dark = np.zeros(out.shape[:2], np.uint8)
+    for piece in plan.pieces:
+        if not piece.kept:
+            cv2.fillPoly(dark, [place(corners_of(piece))], 1)
+    thrown = (dark > 0) & inside
+    out[thrown] = (out[thrown] * _SHADE).astype(np.uint8)
 
 
 def corners_of(piece: Piece) -> FloatArray:

@@ -15,7 +15,7 @@ from calibration.target import CHECK_BAR_MM, PAPER_MM, Paper
 from grader.cautions import lines_for
 from grader.cut.choose import PlannedBoard
 from grader.cut.picture import corners_of, line_of
-from grader.cut.words import cut_lines
+from grader.cut.words import cut_lines, notes_of
 
 MARGIN_MM = 12.0
 # top of the board's drawing and the check bar, from the page's top
@@ -24,8 +24,12 @@ _TICK_MM, _LINE_MM = 2.0, 3.6
 _LEAST_BELOW_MM = 12.0
 
 
-def template_pdf(boards: Sequence[PlannedBoard], paper: Paper) -> bytes:
+def template_pdf(boards: Sequence[tuple[str, PlannedBoard]], paper: Paper) -> bytes:
     """A page for each board, with a check bar; its list and the cautions follow on pages of their own.
+
+    Args:
+        boards: each with its name.
+        paper: to print on.
 
     Raises:
         RefusedError: a board is larger than the paper.
@@ -35,30 +39,52 @@ def template_pdf(boards: Sequence[PlannedBoard], paper: Paper) -> bytes:
     canvas = Canvas(buffer, pagesize=(width * mm, height * mm), pageCompression=1, invariant=1)
     canvas.setTitle("Where to cut")
     canvas.setViewerPreference("PrintScaling", "None")
-    for number, planned in enumerate(boards, 1):
-        _board_page(canvas, planned, number, width, height)
-    for number, planned in enumerate(boards, 1):
-        _text_page(canvas, [f"Board {number}", *cut_lines(planned), "", *lines_for("cut")], height)
+    for name, planned in boards:
+        _board_page(canvas, planned, name, paper)
+    for name, planned in boards:
+        _text_page(canvas, [name, *cut_lines(planned), "", *notes_of([planned]), *lines_for("cut")], height)
     canvas.save()
     return buffer.getvalue()
 
 
-def _board_page(canvas: Canvas, planned: PlannedBoard, number: int, width: float, height: float) -> None:
-    length, across = planned.board.grid.size_mm
-    room = width - 2 * MARGIN_MM, height - BOARD_TOP_MM - _LEAST_BELOW_MM
-    upright = length > room[0]
-    if (across if upright else length) > room[0] or (length if upright else across) > room[1]:
+def check_paper(name: str, planned: PlannedBoard, paper: Paper) -> None:
+    """Whether a page can hold a board at true size.
+
+    Raises:
+        RefusedError: ``template-too-large``.
+    """
+    length, across = planned.board.size_mm
+    wide, high = _room(paper)
+    if (across if _upright(planned, paper) else length) > wide or (
+        length if _upright(planned, paper) else across
+    ) > high:
         raise RefusedError(
             "template-too-large",
-            f"Board {number} is {length:.0f} × {across:.0f} mm, larger than the paper.",
+            f"{name} is {length:.0f} × {across:.0f} mm, larger than the paper.",
             "Use the list of positions from the named edges; for smaller boards a template can be made.",
         )
+
+
+def _room(paper: Paper) -> tuple[float, float]:
+    width, height = PAPER_MM[paper]
+    return width - 2 * MARGIN_MM, height - BOARD_TOP_MM - _LEAST_BELOW_MM
+
+
+def _upright(planned: PlannedBoard, paper: Paper) -> bool:
+    """Whether the board is drawn with its length down the page."""
+    return planned.board.size_mm[0] > _room(paper)[0]
+
+
+def _board_page(canvas: Canvas, planned: PlannedBoard, name: str, paper: Paper) -> None:
+    check_paper(name, planned, paper)
+    across, upright = planned.board.size_mm[1], _upright(planned, paper)
+    height = PAPER_MM[paper][1]
     canvas.saveState()
     canvas.translate(MARGIN_MM * mm, height * mm)
     canvas.scale(mm, mm)
-    _text(canvas, f"Board {number}: print at 100 %, no fitting to the page; check that the bar is 100 mm long.", 14)
+    _text(canvas, f"{name}: print at 100 %, no fitting to the page; check that the bar is 100 mm long.", 14)
     edge = f"The {planned.board.edges[0]} edge in the photo is the {'top' if upright else 'left'} edge here."
-    _text(canvas, f"{edge} Lay it on the face that was photographed. Grey: thrown.", 19)
+    _text(canvas, f"{edge} Lay it on the face in the (front) photo. Grey: thrown.", 19)
     _bar(canvas)
     # from here: the board's axes, u right or down, v down or left, so that the face is never mirrored
     canvas.translate(across if upright else 0.0, -BOARD_TOP_MM)
@@ -68,9 +94,8 @@ def _board_page(canvas: Canvas, planned: PlannedBoard, number: int, width: float
     for piece in planned.plan.pieces:
         if not piece.kept:
             _path(canvas, corners_of(piece), stroke=0, fill=1)
-    outline = (planned.board.outline_mm - planned.board.corner_mm) @ planned.board.axes.T
     canvas.setStrokeGray(0)
-    _path(canvas, outline, stroke=1, fill=0)
+    _path(canvas, planned.board.outline_uv, stroke=1, fill=0)
     canvas.setStrokeColorRGB(0.9, 0, 0)
     for cut in planned.plan.cuts:
         (x0, y0), (x1, y1) = line_of(cut)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from typing import Any
 
-from calibration.errors import RefusedError
+from calibration.errors import GraderError, RefusedError
 from grader.cautions import documents_for
 from grader.cut.choose import PlannedBoard, PlannedPiece
-from grader.cut.plan import Cut
+from grader.cut.plan import Cut, Plan
 from grader.model import ProductModel, Range
 from grader.units import format_range, format_share
 
@@ -15,6 +16,7 @@ _INCH_MM = 25.4
 _FAR = {"left": "right", "right": "left", "top": "bottom", "bottom": "top"}
 PARTS_NOTE = "Masses are of bare board with its copper; mounted parts are not in them."
 FACE_NOTE = "Only the face in the photo was looked at: before throwing a piece away, look at its other face."
+BOTH_NOTE = "Gold on both faces counts: the backs were laid under the fronts by their outlines."
 EYE_NOTE = "The gaps are narrower than the photo's places are sure: cut where you see the gap, not by measure alone."
 _THROUGH = {
     "plating": "A cut may pass through plating that is no contact: nothing else fits.",
@@ -24,13 +26,13 @@ _THROUGH = {
 
 def nearer_edge(planned: PlannedBoard, cut: Cut) -> tuple[float, str]:
     """A cut's distance in mm from the nearer of the two edges that it runs along, and that edge's name."""
-    size, first = planned.board.grid.size_mm[cut.axis], planned.board.edges[cut.axis]
+    size, first = planned.board.size_mm[cut.axis], planned.board.edges[cut.axis]
     return (cut.at_mm, first) if cut.at_mm <= size / 2 else (size - cut.at_mm, _FAR[first])
 
 
 def cut_lines(planned: PlannedBoard) -> list[str]:
     """The plan in sentences."""
-    length, width = planned.board.grid.size_mm
+    length, width = planned.board.size_mm
     lines = [f"{length:.0f} × {width:.0f} mm"]
     for i, cut in enumerate(planned.plan.cuts, 1):
         at, edge = nearer_edge(planned, cut)
@@ -47,12 +49,7 @@ def cut_lines(planned: PlannedBoard) -> list[str]:
             f"{word} {a:.0f} × {b:.0f} mm: board {_text(piece.mass_g, 'g')}, gold {_text(piece.gold_mg, 'mg')}"
         )
     plan = planned.plan
-    gap = (
-        "the best there is"
-        if plan.is_optimal
-        else f"of the places searched, no plan costs less than {plan.bound:.2f}"
-    )
-    lines.append(f"Gold not kept: {format_share(plan.lost)}. Cost {plan.cost:.2f}; {gap}.")
+    lines.append(f"Gold not kept: {format_share(plan.lost)}. Cost {plan.cost:.2f}; {_how_good(plan)}.")
     if plan.through in _THROUGH:
         lines.append(_THROUGH[plan.through])
     if planned.by_eye and plan.cuts:
@@ -60,15 +57,38 @@ def cut_lines(planned: PlannedBoard) -> list[str]:
     return lines
 
 
-def cut_document(photo: str, boards: tuple[PlannedBoard | RefusedError, ...]) -> dict[str, Any]:
+def _how_good(plan: Plan) -> str:
+    """How far the plan may be from the best."""
+    if plan.is_optimal:
+        return "the best there is"
+    return (
+        f"no plan at the places that were searched saves more than {format_share(1 - plan.bound / plan.cost)} of it"
+    )
+
+
+def notes_of(boards: Iterable[PlannedBoard]) -> list[str]:
+    """What must be said with any plan of these boards."""
+    faces = {len(b.board.faces) for b in boards}
+    return [PARTS_NOTE, *([FACE_NOTE] if faces != {2} else []), *([BOTH_NOTE] if 2 in faces else [])]
+
+
+def cut_document(
+    photo: str, boards: Sequence[PlannedBoard | RefusedError], back: str | None = None
+) -> dict[str, Any]:
     """The plans of a photo as a JSON object; edges are named as in the photo."""
     return {
         "schema": 1,
         "photo": photo,
+        "back": back,
         "boards": [_board(b) if isinstance(b, PlannedBoard) else _refused(b) for b in boards],
-        "notes": [PARTS_NOTE, FACE_NOTE],
+        "notes": notes_of(b for b in boards if isinstance(b, PlannedBoard)),
         "cautions": documents_for("cut"),
     }
+
+
+def refused_document(photo: str, error: GraderError) -> dict[str, Any]:
+    """Why a photo has no plans, in the same form."""
+    return {"schema": 1, "photo": photo, "boards": [], **_refused(error)}
 
 
 def _board(planned: PlannedBoard) -> dict[str, Any]:
@@ -78,7 +98,8 @@ def _board(planned: PlannedBoard) -> dict[str, Any]:
         at, edge = nearer_edge(planned, cut)
         cuts.append({"edge": edge, "at_mm": at, "at_in": at / _INCH_MM, "from_mm": cut.from_mm, "to_mm": cut.to_mm})
     return {
-        "size_mm": list(planned.board.grid.size_mm),
+        "faces": len(planned.board.faces),
+        "size_mm": list(planned.board.size_mm),
         "edges": list(planned.board.edges),
         "clearance_mm": planned.rules.clearance_mm,
         "by_eye": planned.by_eye,
@@ -101,7 +122,7 @@ def _piece(piece: PlannedPiece) -> dict[str, Any]:
     }
 
 
-def _refused(error: RefusedError) -> dict[str, Any]:
+def _refused(error: GraderError) -> dict[str, Any]:
     return {"error": {"code": error.code, "message": error.message, "advice": error.advice}}
 
 

@@ -1,5 +1,7 @@
 """From a photo to places on a board: drawn photos of known boards, the template in the raster, and refusals."""
 
+import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +12,16 @@ from calibration.errors import RefusedError
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
 from grader.coverage import Coverage
-from grader.cut import CutRules, LongestPiece, PlannedBoard, Vessel, plan_measurement
+from grader.cut import (
+    CutBoard,
+    CutRules,
+    LongestPiece,
+    PlannedBoard,
+    Vessel,
+    cut_boards,
+    plan_boards,
+    plan_measurement,
+)
 from grader.cut.picture import cut_overlay_rgb
 from grader.cut.template import BAR_TOP_MM, BOARD_TOP_MM, MARGIN_MM, template_pdf
 from grader.cut.words import cut_document, cut_lines, nearer_edge
@@ -53,7 +64,7 @@ def measured(photo: Photo, boards: list[tuple[float, ...]], gold: list[tuple[flo
 
     coverage = Drawn(boards, gold).segment(photo, SCALE)
     regions = find_regions(coverage, SCALE)
-    area = estimate_area(coverage, regions, SCALE)
+    area = estimate_area(coverage, regions, SCALE, photo.short_id)
     return Measurement(photo, SCALE, coverage, regions, area, gold_mass(area.by_finish), ())
 
 
@@ -77,7 +88,7 @@ def middle(model: ProductModel) -> float:
 
 def test_a_strip_is_cut_where_its_contacts_end(photo: Photo) -> None:
     board = planned(measured(photo, STRIP, ENDS), CutRules(Vessel(100, 100)))
-    assert board.board.grid.size_mm == pytest.approx((180, 25), abs=0.6)
+    assert board.board.size_mm == pytest.approx((180, 25), abs=0.6)
     assert [p.kept for p in board.plan.pieces] == [True, False, True]
     edges = [nearer_edge(board, c) for c in board.plan.cuts]
     assert [name for _, name in edges] == ["left", "right"]
@@ -135,6 +146,19 @@ def test_without_scale_or_outline_there_is_no_plan(photo: Photo) -> None:
         plan_measurement(measured(photo, [], ENDS), CutRules(Vessel(100, 100)))
 
 
+def test_fifty_boards_are_planned_within_five_seconds(photo: Photo) -> None:
+    rng = np.random.default_rng(3)
+    boards = []
+    for _ in range(10):
+        pads = [(x, 70.0, x + 2, 71.0) for x in rng.uniform(70, 210, 4)]
+        boards += cut_boards(measured(photo, STRIP, [*ENDS, *pads]))
+    fifty = [replace(b) for b in boards for _ in range(5) if isinstance(b, CutBoard)]
+    began = time.process_time()  # of this process alone: what else runs on the machine does not count
+    planned = plan_boards(fifty, CutRules(Vessel(100, 100)))
+    assert time.process_time() - began < 5
+    assert sum(isinstance(b, PlannedBoard) for b in planned) == 50
+
+
 def raster(data: bytes) -> np.ndarray:
     document = pypdfium2.PdfDocument(data)
     try:
@@ -145,7 +169,7 @@ def raster(data: bytes) -> np.ndarray:
 
 def test_the_template_is_true_to_size(photo: Photo) -> None:
     board = planned(measured(photo, STRIP, ENDS), CutRules(Vessel(100, 100)))
-    picture = raster(template_pdf([board], "a4"))
+    picture = raster(template_pdf([("Board 1", board)], "a4"))
     per_mm = 600 / 25.4
     dark = picture.max(axis=2) < 128
     bar = np.flatnonzero(dark[round(BAR_TOP_MM * per_mm)])
@@ -163,7 +187,7 @@ def test_a_template_larger_than_the_paper_is_refused(photo: Photo) -> None:
     done = measured(photo, [(5.0, 5.0, 350.0, 30.0)], fingers(10, 8, 9))
     board = planned(done, CutRules(LongestPiece(400)))
     with pytest.raises(RefusedError, match="larger than the paper"):
-        template_pdf([board], "a4")
+        template_pdf([("Board 1", board)], "a4")
 
 
 def test_the_picture_and_the_document_show_the_plan(photo: Photo) -> None:
