@@ -112,6 +112,15 @@ def parse_inputs(text: str, name: str) -> Mapping[str, Input]:
     return MappingProxyType({key: _input(f"{name}: {key}", key, table) for key, table in _tables(text, name)})
 
 
+def tables(name: str) -> Mapping[str, Mapping[str, Any]]:
+    """The tables of the packaged file ``calibration/data/<name>.toml`` as they stand, for entries of another shape.
+
+    Raises:
+        DataFileError: no such file, or no tables in it.
+    """
+    return MappingProxyType(dict(_tables(_packaged(name), name)))
+
+
 def _packaged(name: str) -> str:
     file = resources.files("calibration").joinpath("data", f"{name}.toml")
     if not name.isidentifier() or not file.is_file():

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from calibration.errors import RefusedError, ScaleError, UsageError
 from calibration.face_height import face_height
+from calibration.from_contacts import ContactLine, contradiction, scale_from_contacts, told_by_contacts
 from calibration.from_target import find_own_target, scale_from_target
 from calibration.inputs import Distribution
 from calibration.known import scale_from_length, scale_from_rectangle
@@ -26,7 +27,7 @@ from grader.coverage.choose import default_segmenter
 from grader.gold import GoldEstimate, gold_mass
 from grader.model import Finish
 from grader.photo import Photo
-from grader.regions import Regions, Row, find_regions
+from grader.regions import Regions, Row, RowReading, contact_line, find_regions, missing_notices, read_rows
 
 Point = tuple[float, float]
 Step = Literal["scale", "coverage", "regions", "gold"]
@@ -69,7 +70,7 @@ class ByPitch:
 
 @dataclass(frozen=True)
 class Automatic:
-    """Look for our own printed target; refuse where there is none."""
+    """Look for our own printed target, then for contacts of a published outline; refuse where there is neither."""
 
 
 @dataclass(frozen=True)
@@ -111,6 +112,7 @@ class Measurement:
         area: visible plated area.
         gold: in that plating.
         gold_by_board: the same for each board of ``regions.boards``, in their order; empty without scale.
+        readings: of the rows of contacts: keys, missing contacts, published outlines that they fit.
         notices: what the user should know.
         refused: why no area can be given, where one was asked for.
         corrections: by hand, that are in all of the above; see ``grader.correct.measured``.
@@ -128,6 +130,7 @@ class Measurement:
     gold_by_board: tuple[GoldEstimate, ...] = ()
     corrections: Corrections = Corrections()
     found: Measurement | None = None
+    readings: tuple[RowReading, ...] = ()
 
 
 def measure(photo: Photo, request: Request | None = None, progress: Progress | None = None) -> Measurement:
@@ -161,13 +164,26 @@ def measure(photo: Photo, request: Request | None = None, progress: Progress | N
         else:
             coverage = segmenter.segment(photo, scale)
             regions = find_regions(coverage, scale)
+    readings = read_rows(regions, coverage)
+    told: tuple[Notice, ...] = ()
+    line = contact_line(readings)
+    if line is not None and refused is not None and refused.code == "no-scale":
+        scale, refused = _by_contacts(photo, line, None), None
+        coverage = segmenter.segment(photo, scale)
+        regions = find_regions(coverage, scale)
+        readings = read_rows(regions, coverage)
+        scale, told = _by_contacts(photo, line, coverage), (told_by_contacts(line),)
+    elif line is not None and scale is not None:
+        against = contradiction(line, scale)
+        told = (against,) if against is not None else ()
+    told = (*told, *missing_notices(readings))
     if scale is None:
         found = coverage.notices if refused is not None else (notice("no-scale"), *coverage.notices)
-        return Measurement(photo, None, coverage, regions, None, None, found, refused)
+        return Measurement(photo, None, coverage, regions, None, None, (*found, *told), refused, readings=readings)
     if isinstance(wanted.scale, ByLength):
         scale = _where_it_counts(photo, wanted.scale, coverage)
     say("gold")
-    area = estimate_area(coverage, regions, scale)
+    area = estimate_area(coverage, regions, scale, photo.short_id)
     gold = gold_mass(area.by_finish, wanted.properties)
     return Measurement(
         photo=photo,
@@ -176,8 +192,9 @@ def measure(photo: Photo, request: Request | None = None, progress: Progress | N
         regions=regions,
         area=area,
         gold=gold,
-        notices=(*scale.notices, *coverage.notices),
+        notices=(*scale.notices, *coverage.notices, *told),
         gold_by_board=tuple(gold_mass(on_board, wanted.properties) for on_board in area.by_board),
+        readings=readings,
     )
 
 
@@ -222,11 +239,6 @@ def _find_scale(photo: Photo, wanted: Request) -> Scale | None:
 
 def _where_it_counts(photo: Photo, choice: ByLength, coverage: Coverage) -> Scale:
     """The scale again, its tilt now judged at the places where plating was found."""
-    ys, xs = np.nonzero(coverage.share > 127)
-    where: NDArray[np.float64] | None = None
-    if len(ys):
-        some = np.linspace(0, len(ys) - 1, min(_WHERE_SAMPLES, len(ys))).astype(int)
-        where = np.column_stack([xs[some], ys[some]]).astype(np.float64)
     return scale_from_length(
         photo.rgb.shape,
         choice.length_mm,
@@ -234,8 +246,25 @@ def _where_it_counts(photo: Photo, choice: ByLength, coverage: Coverage) -> Scal
         choice.end_px,
         photo_id=photo.short_id,
         focal_px=photo.focal_px,
-        where_px=where,
+        where_px=_plated_places(coverage),
     )
+
+
+def _by_contacts(photo: Photo, line: ContactLine, coverage: Coverage | None) -> Scale:
+    """Scale from recognised contacts, its tilt judged where plating was found once that is known."""
+    where = _plated_places(coverage) if coverage is not None else None
+    return scale_from_contacts(
+        photo.rgb.shape, line, photo_id=photo.short_id, focal_px=photo.focal_px, where_px=where
+    )
+
+
+def _plated_places(coverage: Coverage) -> NDArray[np.float64] | None:
+    """Some plated pixels (n, 2), None where there are none."""
+    ys, xs = np.nonzero(coverage.share > 127)
+    if not len(ys):
+        return None
+    some = np.linspace(0, len(ys) - 1, min(_WHERE_SAMPLES, len(ys))).astype(int)
+    return np.column_stack([xs[some], ys[some]]).astype(np.float64)
 
 
 def _scale_by_pitch(photo: Photo, pitch_mm: float, regions: Regions) -> Scale:

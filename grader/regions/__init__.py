@@ -2,5 +2,16 @@
 
 from grader.regions.find import find_regions
 from grader.regions.model import Board, Region, Regions, Row
+from grader.regions.reading import RowReading, contact_line, missing_notices, read_rows
 
-__all__ = ["Board", "Region", "Regions", "Row", "find_regions"]
+__all__ = [
+    "Board",
+    "Region",
+    "Regions",
+    "Row",
+    "RowReading",
+    "contact_line",
+    "find_regions",
+    "missing_notices",
+    "read_rows",
+]

@@ -17,6 +17,10 @@ _NEAREST, _FURTHEST = 1.1, 3.6  # centre to centre, in widths
 _LEAST_FILL = 0.6  # of its rectangle: contacts fill it, frames and traces do not
 _ASPECT = 1.35  # below it a piece has no direction: pads, not contacts
 _KEY_GAP = 9.0  # within a row, a missing stretch (key, worn contacts) of up to so many widths is bridged
+# a key parts a row by up to 7 pitches (288-contact modules, from memory of JEDEC MO-309), and one contact may be gone
+_LONGEST_KEY = 8.5  # pitches
+_SAME_PITCH, _SAME_LENGTH = 0.08, 0.15  # two stretches of one row agree within these shares, perspective included
+_IN_LINE = 0.25  # and lie on one line within this share of a contact's length
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,15 +64,9 @@ def find_rows(pieces: list[Piece], *, with_scale: bool) -> tuple[list[float | No
         if p.length >= _ASPECT * p.width and p.fill > _LEAST_FILL and (not with_scale or p.length >= 1.0)
     ]
     links = _links(pieces, eligible)
-    pitches: list[float | None] = []
-    rows: list[list[int]] = []
-    for group in _groups(eligible, links):
-        if len(group) < LEAST_MEMBERS:
-            continue
-        ordered = _in_order(pieces, group)
-        rows.append(ordered)
-        pitches.append(_pitch([pieces[i] for i in ordered]))
-    return pitches, rows
+    found = [_in_order(pieces, group) for group in _groups(eligible, links) if len(group) >= LEAST_MEMBERS]
+    rows = _joined_over_keys(pieces, found)
+    return [_pitch([pieces[i] for i in row]) for row in rows], rows
 
 
 def row_of(pieces: list[Piece], rows: list[list[int]]) -> list[int | None]:
@@ -129,6 +127,39 @@ def _groups(items: list[int], links: list[tuple[int, int]]) -> list[list[int]]:
 def _in_order(pieces: list[Piece], group: list[int]) -> list[int]:
     along = _along([pieces[i] for i in group])
     return [group[i] for i in np.argsort(along, kind="stable")]
+
+
+def _joined_over_keys(pieces: list[Piece], rows: list[list[int]]) -> list[list[int]]:
+    """The rows, stretches of one row on either side of a wide key taken together."""
+    pitches = [_pitch([pieces[i] for i in row]) for row in rows]
+    joins = [
+        (a, b)
+        for a in range(len(rows))
+        for b in range(a)
+        if _continues([pieces[i] for i in rows[a]], pitches[a], [pieces[i] for i in rows[b]], pitches[b])
+    ]
+    together = _groups(list(range(len(rows))), joins)
+    return [_in_order(pieces, [i for row in group for i in rows[row]]) for group in together]
+
+
+def _continues(one: list[Piece], pitch: float | None, other: list[Piece], other_pitch: float | None) -> bool:
+    """Whether two even stretches lie in one line, with no more than a key between them."""
+    if pitch is None or other_pitch is None or abs(other_pitch / pitch - 1) > _SAME_PITCH:
+        return False
+    length, other_length = (float(np.median([p.length for p in row])) for row in (one, other))
+    if abs(other_length / length - 1) > _SAME_LENGTH:
+        return False
+    ends = [(a, b) for a in (one[0], one[-1]) for b in (other[0], other[-1])]
+    near, far = min(ends, key=lambda e: float(np.hypot(*(e[0].centre - e[1].centre))))
+    gap = far.centre - near.centre
+    if not pitch < float(np.hypot(*gap)) <= _LONGEST_KEY * pitch:
+        return False
+    for row in (one, other):
+        line = row[-1].centre - row[0].centre
+        across = abs(line[0] * gap[1] - line[1] * gap[0]) / float(np.hypot(*line))
+        if across > _IN_LINE * length:
+            return False
+    return True
 
 
 def _along(row: list[Piece]) -> FloatArray:

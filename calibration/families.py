@@ -1,0 +1,180 @@
+"""Edge contacts with a published outline: families that a row is recognised by, and the pitch that this gives.
+
+A family is told by numbers without a unit alone: how many contacts stand in a row, where keys part them, and a
+contact's length against the pitch. Sizes in mm never enter, so that the pitch may then serve as scale. The outlines
+stand in ``calibration/data/contact_families.toml``, each with its source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.errors import UsageError
+from calibration.sourced import tables
+
+FloatArray = NDArray[np.float64]
+
+# a place in the row is met within this share of a pitch
+_OFF = 0.3
+# so many of a layout's contacts may be missing, and no more than so many at either end
+_MISSING_SHARE, _MISSING_LEAST, _MISSING_END = 0.1, 1, 3
+# seen length against pitch, over the outline's: plating ends short of the outline, and a tilt shortens it further
+_SHORTER, _LONGER = 0.75, 1.25
+
+
+@dataclass(frozen=True)
+class Family:
+    """One published outline.
+
+    Attributes:
+        key: its name in the data file.
+        title: plain words.
+        pitch_mm: centre to centre.
+        layouts: contacts between the keys of one face, for each layout.
+        key_step: centre to centre over a key, in pitches.
+        contact_width_mm: of a contact.
+        contact_length_mm: shortest and longest of a contact.
+        layout_source: of pitch and layouts.
+        layout_known: how that is known.
+        size_source: of the contacts' size.
+        size_known: how that is known.
+    """
+
+    key: str
+    title: str
+    pitch_mm: float
+    layouts: tuple[tuple[int, ...], ...]
+    key_step: float
+    contact_width_mm: float
+    contact_length_mm: tuple[float, float]
+    layout_source: str
+    layout_known: str
+    size_source: str
+    size_known: str
+
+    def places(self, layout: tuple[int, ...]) -> FloatArray:
+        """Places of a layout's contacts along the row in pitches, the first at 0, float64 (n,)."""
+        steps = np.ones(sum(layout) - 1)
+        steps[np.cumsum(layout)[:-1] - 1] = self.key_step
+        return np.concatenate([[0.0], np.cumsum(steps)])
+
+
+@dataclass(frozen=True, eq=False)
+class FamilyMatch:
+    """A row that fits a family.
+
+    Attributes:
+        family: that it fits.
+        layout: of the family.
+        places: of the contacts seen, along the family's row in pitches, float64 (n,).
+        missing: contacts of the layout that were not seen.
+    """
+
+    family: Family
+    layout: tuple[int, ...]
+    places: FloatArray
+    missing: int
+
+
+@cache
+def contact_families() -> tuple[Family, ...]:
+    """All families of the data file, in its order."""
+    return tuple(
+        Family(
+            key=key,
+            title=str(t["title"]),
+            pitch_mm=float(t["pitch_mm"]),
+            layouts=tuple(tuple(int(n) for n in g) for g in t["groups"]),
+            key_step=float(t["key_step"]),
+            contact_width_mm=float(t["contact_width_mm"]),
+            contact_length_mm=(float(t["contact_length_mm"][0]), float(t["contact_length_mm"][1])),
+            layout_source=str(t["layout"]["source"]),
+            layout_known=str(t["layout"]["how_known"]),
+            size_source=str(t["size"]["source"]),
+            size_known=str(t["size"]["how_known"]),
+        )
+        for key, t in tables("contact_families").items()
+    )
+
+
+def family_named(name: str) -> Family:
+    """The family of that title or key, in any case.
+
+    Raises:
+        UsageError: none has it.
+    """
+    wanted = name.strip().casefold()
+    for family in contact_families():
+        if wanted in (family.title.casefold(), family.key.casefold()):
+            return family
+    raise UsageError(
+        "family-unknown",
+        f"No outline of contacts is called '{name.strip()}'.",
+        "Give the pitch itself ('1.27 mm'), or one of: " + "; ".join(f.title for f in contact_families()) + ".",
+    )
+
+
+def match_families(steps: FloatArray, length_in_pitches: float) -> tuple[FamilyMatch, ...]:
+    """Families that a row of contacts fits, that with the fewest missing contacts first.
+
+    A row that no key parts fits none: rows of contacts without one are too common.
+
+    Args:
+        steps: centre to centre of neighbouring contacts along the row, in pitches (n,).
+        length_in_pitches: a contact's length against the pitch, typical of the row.
+    """
+    found = []
+    for family in contact_families():
+        low, high = (mm / family.pitch_mm for mm in family.contact_length_mm)
+        if not low * _SHORTER <= length_in_pitches <= high * _LONGER:
+            continue
+        best: FamilyMatch | None = None
+        for layout in family.layouts:
+            if len(layout) < 2:
+                continue
+            for backwards in (False, True):
+                match = _match(family, layout, steps[::-1] if backwards else steps)
+                if match is not None and (best is None or match.missing < best.missing):
+                    places = match.places[::-1] if backwards else match.places
+                    best = FamilyMatch(family, layout, places, match.missing)
+        if best is not None:
+            found.append(best)
+    return tuple(sorted(found, key=lambda m: m.missing))
+
+
+def one_pitch(matches: Sequence[FamilyMatch]) -> float | None:
+    """The pitch in mm that all matches share; None where there is none, or they differ."""
+    pitches = {m.family.pitch_mm for m in matches}
+    return pitches.pop() if len(pitches) == 1 else None
+
+
+def _match(family: Family, layout: tuple[int, ...], steps: FloatArray) -> FamilyMatch | None:
+    """The contacts on the places of one layout, the first contact at its first, second, … place."""
+    places = family.places(layout)
+    allowed = max(_MISSING_LEAST, int(_MISSING_SHARE * len(places)))
+    missing = len(places) - len(steps) - 1
+    if not 0 <= missing <= allowed:
+        return None
+    for first in range(min(missing, _MISSING_END) + 1):
+        taken = [first]
+        for step in steps:
+            gap = np.abs(places - places[taken[-1]] - step)
+            nearest = int(np.argmin(gap))
+            if gap[nearest] > _OFF or nearest <= taken[-1]:
+                break
+            taken.append(nearest)
+        at_end = len(places) - 1 - taken[-1]
+        if len(taken) == len(steps) + 1 and at_end <= _MISSING_END and _meets_keys(layout, taken):
+            return FamilyMatch(family, layout, places[taken], missing)
+    return None
+
+
+def _meets_keys(layout: tuple[int, ...], taken: Sequence[int]) -> bool:
+    """Whether both contacts beside each key were seen, so that its place is no guess."""
+    after = np.cumsum(layout)[:-1]
+    return bool(np.isin(after, taken).all() and np.isin(after - 1, taken).all())

@@ -1,0 +1,163 @@
+"""Scale from a row of contacts whose published pitch is known, and what that pitch says about another scale."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.errors import ScaleError
+from calibration.known import scale_from_length
+from calibration.notices import Notice, NoticeDefinition, notice, register
+from calibration.scale import Scale
+from calibration.sourced import load
+
+FloatArray = NDArray[np.float64]
+
+_LEAST = 6
+_TITLES = {
+    "scale-marking": "places of the contacts in the photo",
+    "scale-stated": "places of the contacts on the board",
+}
+
+register(
+    NoticeDefinition(
+        "scale-from-contacts",
+        "Scale from the contacts",
+        "Nothing else in the photo gave a scale: a row of {count} contacts fits {family}, whose pitch is "
+        "{pitch_mm:g} mm.",
+        "If the boards are something else, give a known length (--length), or lay the printed target beside them.",
+    ),
+    NoticeDefinition(
+        "pitch-contradicts-scale",
+        "Contacts contradict the scale",
+        "A row of {count} contacts fits {family}, whose pitch is {pitch_mm:.3f} mm, but the scale makes it "
+        "{measured_mm:.3f} mm ({percent:+.1f} %; the two agree within {allowed:.1f} % if both are right).",
+        "Check what gave the scale (the print's check bar, the stated length, the marked points), and that the "
+        "boards lie flat beside it; --pitch measures by the contacts instead.",
+    ),
+)
+
+
+@dataclass(frozen=True, eq=False)
+class ContactLine:
+    """Contacts of a published outline as a photo shows them.
+
+    Attributes:
+        family: title of the outline.
+        pitch_mm: published.
+        places: of the contacts along the row, in pitches, float64 (n,).
+        centres_px: where the photo shows them, float64 (n, 2).
+    """
+
+    family: str
+    pitch_mm: float
+    places: FloatArray
+    centres_px: FloatArray
+
+    @property
+    def length_mm(self) -> float:
+        """First contact to last, centre to centre."""
+        return float(np.ptp(self.places)) * self.pitch_mm
+
+    def ends_px(self) -> tuple[FloatArray, FloatArray, float]:
+        """First and last centre on the line that fits all best, (2,) each, and one centre's standard deviation in px.
+
+        Along the line, evenly spaced points are seen at (a + b t) / (1 + c t).
+        """
+        middle = self.centres_px.mean(axis=0)
+        _, _, axes = np.linalg.svd(self.centres_px - middle, full_matrices=False)
+        along = (self.centres_px - middle) @ axes[0]
+        t = (self.places - self.places.mean()) / max(float(np.ptp(self.places)), 1.0)
+        rows = np.column_stack([np.ones(len(t)), t, -t * along])
+        (a, b, c), *_ = np.linalg.lstsq(rows, along, rcond=None)
+        fitted = (a + b * t) / (1 + c * t)
+        spread = float(np.sqrt(np.sum((along - fitted) ** 2) / max(len(t) - 3, 1)))
+        first, last = (middle + fitted[i] * axes[0] for i in (0, -1))
+        return (
+            np.asarray(first),
+            np.asarray(last),
+            max(spread, load("scale_figures")["contact_centre_sd_floor"].value),
+        )
+
+
+def scale_from_contacts(
+    shape: tuple[int, ...],
+    line: ContactLine,
+    *,
+    photo_id: str,
+    focal_px: float | None = None,
+    where_px: FloatArray | None = None,
+) -> Scale:
+    """Scale from contacts of a published pitch: they lie in the very plane that is to be measured.
+
+    Args:
+        shape: of the photo, (height, width, ...).
+        line: the contacts.
+        photo_id: names the inputs that belong to this photo alone.
+        focal_px: focal length from EXIF, or None.
+        where_px: places (n, 2) that stand for the area to be measured; None for anywhere about the row.
+
+    Raises:
+        ScaleError: too few contacts, or too short a row.
+    """
+    if len(line.places) < _LEAST:
+        raise ScaleError(
+            "contacts-too-few",
+            f"{len(line.places)} contacts are too few to take a scale from.",
+            "Take the photo nearer and in focus, or give a known length (--length).",
+        )
+    first, last, centre_sd_px = line.ends_px()
+    scale = scale_from_length(
+        shape,
+        line.length_mm,
+        (float(first[0]), float(first[1])),
+        (float(last[0]), float(last[1])),
+        photo_id=photo_id,
+        focal_px=focal_px,
+        marking_sd_px=centre_sd_px,
+        length_sd_mm=math.sqrt(2) * load("scale_figures")["contact_place_sd"].value,
+        where_px=where_px,
+    )
+    inputs = tuple(
+        replace(i, title=_TITLES.get(i.name.split(":")[0], i.title))
+        for i in scale.area_inputs
+        if not i.name.startswith("face-height:")  # the contacts lie on the face itself
+    )
+    return replace(scale, method="pitch", area_inputs=inputs)
+
+
+def told_by_contacts(line: ContactLine) -> Notice:
+    """What the user should know where contacts alone gave the scale."""
+    return notice("scale-from-contacts", count=len(line.places), family=line.family, pitch_mm=line.pitch_mm)
+
+
+def contradiction(line: ContactLine, scale: Scale) -> Notice | None:
+    """A warning where a published pitch and a scale from something else disagree beyond their uncertainties."""
+    first, last, centre_sd_px = line.ends_px()
+    ends = scale.plane.to_mm(np.array([first, last]))
+    measured = float(np.hypot(*(ends[1] - ends[0])))
+    if not (math.isfinite(measured) and measured > 0):
+        return None
+    figures = load("scale_figures")
+    seen = float(np.hypot(*(last - first)))
+    combined = math.hypot(
+        scale.relative_uncertainty(),
+        math.sqrt(2) * figures["contact_place_sd"].value / line.length_mm,
+        math.sqrt(2) * centre_sd_px / seen,
+    )
+    allowed = figures["pitch_contradiction"].value * combined
+    if abs(math.log(measured / line.length_mm)) <= allowed:
+        return None
+    ratio = measured / line.length_mm
+    return notice(
+        "pitch-contradicts-scale",
+        count=len(line.places),
+        family=line.family,
+        pitch_mm=line.pitch_mm,
+        measured_mm=line.pitch_mm * ratio,
+        percent=100 * (ratio - 1),
+        allowed=100 * allowed,
+    )

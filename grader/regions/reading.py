@@ -1,0 +1,266 @@
+"""What a row of contacts says of itself: keys, contacts that are missing, and the published outline that it fits.
+
+Read in the photo's own pixels, so that no scale enters: steps between neighbours are taken against a pitch that may
+change evenly along the row, as perspective makes it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.families import FamilyMatch, match_families, one_pitch
+from calibration.from_contacts import ContactLine
+from calibration.notices import Notice, NoticeDefinition, notice, register
+from grader.coverage import Coverage
+from grader.regions.model import Region, Regions
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+_LEAST = 6  # contacts that a row must have to be read
+_ALIKE = 0.35  # contacts that ran together, or were cut in two, are left out beyond this share
+_SINGLE = 0.25  # a step is one pitch within this share
+_WHOLE = 0.25  # a wider gap is so many pitches within this share of one
+_BENT = 12  # steps from which a change of pitch along the row can be told
+_LONGEST_GAP = 8.5  # pitches; beyond it two rows, or a stretch that never had contacts, are as likely
+_MERGED_AT_END = 6  # contacts run together that are counted beyond the first and last found alone
+_NOTCH = 0.84  # from the row's middle to where a key's slot is looked for, in half contact lengths
+
+register(
+    NoticeDefinition(
+        "contacts-missing",
+        "Contacts missing",
+        "{missing} contacts of a row of {total} were not found: worn off, never plated, under dirt or in glare.",
+        "Look at the overlay. If they are there, clean them or turn the board out of the glare and take the photo "
+        "again: their gold is not in the figures.",
+    )
+)
+
+
+@dataclass(frozen=True, eq=False)
+class RowReading:
+    """One row as read.
+
+    Attributes:
+        row: its index in ``Regions.rows``.
+        centres_px: of its contacts in order, float64 (n, 2).
+        alone: whether each was found as a piece of its own (n,); the others run together with a neighbour, and their
+            centres are where the row's pitch puts them.
+        steps: between neighbours, in pitches of their place in the row, float64 (n - 1,).
+        matches: published outlines that the row fits, that with the fewest missing contacts first.
+        missing: contacts that are not there where others say that they should be.
+        keys: steps that lead over a key.
+    """
+
+    row: int
+    centres_px: FloatArray
+    alone: BoolArray
+    steps: FloatArray
+    matches: tuple[FamilyMatch, ...]
+    missing: int
+    keys: tuple[int, ...]
+
+    @property
+    def count(self) -> int:
+        """Contacts seen, alone or run together."""
+        return len(self.centres_px)
+
+    @property
+    def family(self) -> str | None:
+        """Title of the outline that it fits, of all of them where they share it; None where it fits none."""
+        return " or ".join(m.family.title for m in self.matches) or None
+
+    @property
+    def pitch_mm(self) -> float | None:
+        """The published pitch, None where none is known or several are possible."""
+        return one_pitch(self.matches)
+
+
+def read_rows(regions: Regions, coverage: Coverage) -> tuple[RowReading, ...]:
+    """Readings of the rows that are even and long enough to be read.
+
+    Args:
+        regions: of the photo.
+        coverage: of the photo; contacts that ran together are counted by it, and a key is a notch in its boards.
+    """
+    members: dict[int, list[Region]] = {}
+    for region in regions.regions:
+        if region.row is not None:
+            members.setdefault(region.row, []).append(region)
+    readings = (_read(number, of_row, coverage) for number, of_row in sorted(members.items()))
+    return tuple(r for r in readings if r is not None)
+
+
+def contact_line(readings: tuple[RowReading, ...]) -> ContactLine | None:
+    """The recognised row with most contacts, where all its outlines have one pitch; None without one."""
+    known = [r for r in readings if r.pitch_mm is not None]
+    if not known:
+        return None
+    best = max(known, key=lambda r: r.count)
+    places = best.matches[0].places[best.alone]
+    return ContactLine(best.family or "", best.pitch_mm or 0.0, places, best.centres_px[best.alone])
+
+
+def missing_notices(readings: tuple[RowReading, ...]) -> tuple[Notice, ...]:
+    """One warning for each row that lacks contacts."""
+    return tuple(
+        notice("contacts-missing", missing=r.missing, total=r.count + r.missing) for r in readings if r.missing
+    )
+
+
+def _read(number: int, members: list[Region], coverage: Coverage) -> RowReading | None:
+    width = float(np.median([m.width for m in members]))
+    length = float(np.median([m.length for m in members]))
+    single = [m for m in members if abs(m.width / width - 1) < _ALIKE and abs(m.length / length - 1) < _ALIKE]
+    if len(single) < _LEAST:
+        return None
+    boxes = np.array([m.box_px for m in single])
+    found = _in_order(boxes.mean(axis=1))
+    pitch = _pitch_along(found[1])
+    if pitch is None:
+        return None
+    half = np.asarray(np.median(_half_lengths(boxes), axis=0))
+    centres, alone, steps = _with_merged(*found, pitch, half, coverage.share)
+    if np.any(steps < 1 - _SINGLE):
+        return None
+    local = float(np.median(np.polyval(pitch, found[1])))
+    matches = match_families(steps, 2 * float(np.hypot(*half)) / local)
+    wide = [int(i) for i in np.flatnonzero(steps > 1 + _SINGLE)]
+    if matches:
+        keys = tuple(i for i in wide if _over_key(matches[0], i))
+        return RowReading(number, centres, alone, steps, matches, matches[0].missing, keys)
+    missing, keys_found = _gaps(wide, steps, [_is_notch(centres[i : i + 2], half, coverage.board) for i in wide])
+    return RowReading(number, centres, alone, steps, (), missing, keys_found)
+
+
+def _gaps(wide: list[int], steps: FloatArray, open_slot: list[bool | None]) -> tuple[int, tuple[int, ...]]:
+    """Missing contacts and keys among the wide steps of a row that fits no outline.
+
+    Where the board shows no notch the widest step may lead over a key: it is told neither as one nor as missing.
+
+    Args:
+        wide: the steps that are more than a pitch.
+        steps: all, in pitches.
+        open_slot: of each wide step, whether a notch was seen there.
+    """
+    keys = tuple(i for i, is_open in zip(wide, open_slot, strict=True) if is_open)
+    others = sorted((i for i in wide if i not in keys), key=lambda i: -steps[i])
+    if not keys:
+        others = others[1:]
+    gone = sum(
+        round(steps[i]) - 1 for i in others if steps[i] < _LONGEST_GAP and abs(steps[i] - round(steps[i])) < _WHOLE
+    )
+    return gone, keys
+
+
+def _with_merged(
+    centres: FloatArray, along: FloatArray, pitch: FloatArray, half: FloatArray, share: NDArray[np.uint8]
+) -> tuple[FloatArray, BoolArray, FloatArray]:
+    """Contacts found alone and, where the pitch puts one that is covered, those that ran together.
+
+    Args:
+        centres: of the contacts found alone, in order (n, 2).
+        along: their places on the row's line (n,), px.
+        pitch: as ``_pitch_along`` gives it.
+        half: of a contact's length, px (2,).
+        share: of each pixel that is plated, 255 = wholly.
+
+    Returns:
+        Centres (m, 2), whether each was found alone (m,), steps between them in pitches (m - 1,).
+    """
+    axis = (centres[-1] - centres[0]) / float(np.hypot(*(centres[-1] - centres[0])))
+
+    def outwards(place: float, point: FloatArray, side: int) -> list[tuple[float, FloatArray]]:
+        more: list[tuple[float, FloatArray]] = []
+        while len(more) < _MERGED_AT_END:
+            step = side * float(np.polyval(pitch, place))
+            place, point = place + step, point + step * axis
+            if not _is_plated(point, half, share):
+                break
+            more.append((place, point))
+        return more
+
+    line: list[tuple[float, FloatArray, bool]] = []
+    for i, (place, point) in enumerate(zip(along, centres, strict=True)):
+        if i:
+            gap = place - along[i - 1]
+            whole = round(gap / float(np.polyval(pitch, (place + along[i - 1]) / 2)))
+            for k in range(1, whole):
+                between = centres[i - 1] + (point - centres[i - 1]) * k / whole
+                if _is_plated(between, half, share):
+                    line.append((float(along[i - 1] + gap * k / whole), between, False))
+        line.append((float(place), point, True))
+    before = [(p, q, False) for p, q in reversed(outwards(line[0][0], line[0][1], -1))]
+    after = [(p, q, False) for p, q in outwards(line[-1][0], line[-1][1], 1)]
+    line = [*before, *line, *after]
+    places = np.array([p for p, _, _ in line])
+    steps = np.diff(places) / np.polyval(pitch, (places[:-1] + places[1:]) / 2)
+    return np.array([q for _, q, _ in line]), np.array([a for _, _, a in line]), np.asarray(steps)
+
+
+def _is_plated(centre: FloatArray, half: FloatArray, share: NDArray[np.uint8]) -> bool:
+    """Whether a contact of the row's length lies about a place: half of its middle line is plated."""
+    spots = np.round(centre + np.linspace(-0.8, 0.8, 9)[:, None] * half).astype(int)
+    inside = np.all((spots >= 0) & (spots < np.array(share.shape[::-1])), axis=1)
+    return bool(inside.all() and share[spots[:, 1], spots[:, 0]].mean() > 127)
+
+
+def _in_order(centres: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Centres (n, 2) sorted along the line that fits them, and their places on it (n,)."""
+    middle = centres.mean(axis=0)
+    _, _, axes = np.linalg.svd(centres - middle, full_matrices=False)
+    along = (centres - middle) @ axes[0]
+    order = np.argsort(along, kind="stable")
+    return np.asarray(centres[order]), np.asarray(along[order])
+
+
+def _pitch_along(along: FloatArray) -> FloatArray | None:
+    """Pitch as a polynomial of the place along the row (highest power first); None for a row that is not even."""
+    steps = np.diff(along)
+    typical = float(np.median(steps[steps <= 1.5 * np.median(steps)]))
+    middles = (along[:-1] + along[1:]) / 2
+    single = np.abs(steps / typical - 1) < _SINGLE
+    if single.sum() < max(_LEAST - 1, 0.7 * len(steps)):
+        return None
+    degree = 1 if single.sum() >= _BENT else 0
+    pitch = np.polyfit(middles[single], steps[single], degree)
+    single = np.abs(steps / np.polyval(pitch, middles) - 1) < _SINGLE
+    return np.asarray(np.polyfit(middles[single], steps[single], degree))
+
+
+def _half_lengths(boxes: FloatArray) -> FloatArray:
+    """Half of each contact's longer axis as a step in px (n, 2), all to one side of the row."""
+    first, second = boxes[:, 1] - boxes[:, 0], boxes[:, 3] - boxes[:, 0]
+    longer = np.where((np.hypot(*first.T) > np.hypot(*second.T))[:, None], first, second) / 2
+    return np.asarray(longer * np.where(longer @ longer[0] < 0, -1.0, 1.0)[:, None])
+
+
+def _over_key(match: FamilyMatch, step: int) -> bool:
+    """Whether a step of the row leads over one of the layout's keys."""
+    places = match.family.places(match.layout)
+    after = places[np.cumsum(match.layout)[:-1]]
+    low, high = sorted((match.places[step], match.places[step + 1]))
+    return bool(np.any((after > low) & (after <= high)))
+
+
+def _is_notch(beside: FloatArray, half: FloatArray, board: BoolArray) -> bool | None:
+    """Whether the board is cut away between two contacts; None where it is not known to lie under them.
+
+    Args:
+        beside: centres of the contacts to either side (2, 2).
+        half: of a contact's length, px (2,).
+        board: where boards are.
+    """
+
+    def holds(spots: FloatArray) -> BoolArray:
+        at = np.round(spots).astype(int)
+        inside = np.all((at >= 0) & (at < np.array(board.shape[::-1])), axis=1)
+        at[~inside] = 0
+        return np.asarray(inside & board[at[:, 1], at[:, 0]])
+
+    if not holds(beside).all():
+        return None
+    return not holds(beside.mean(axis=0) + np.array([[-_NOTCH], [0.0], [_NOTCH]]) * half).all()
