@@ -16,7 +16,6 @@ from grader.gold import GoldEstimate
 from grader.measure import Measurement
 from grader.model import FINISHES, Finish, ProductModel, Range
 from grader.photo_advice import Check, advise_on
-from grader.regions import Row
 
 SCHEMA = 1
 VISIBLE_ONLY = "Visible plating only: gold inside packages, and on faces that the photo does not show, is not in it."
@@ -49,7 +48,7 @@ def measurement_document(measurement: Measurement) -> dict[str, Any]:
         "photo_checks": [check.as_json() for check in checks],
         "boards": _boards(measurement),
         "loose_contacts": [
-            _contacts(row, with_scale=scale is not None) for row in measurement.regions.rows if row.board is None
+            _contacts(measurement, number) for number, row in enumerate(measurement.regions.rows) if row.board is None
         ],
         "budget": [],
         "corrections": corrections_record(measurement),
@@ -118,10 +117,10 @@ def _boards(measurement: Measurement) -> list[dict[str, Any]]:
     plated_px = region_sums(measurement.coverage.share, regions.labels, None)
     out: list[dict[str, Any]] = []
     for number, board in enumerate(regions.boards):
-        rows = [r for r in regions.rows if r.board == number]
+        rows = [i for i, row in enumerate(regions.rows) if row.board == number]
         entry: dict[str, Any] = {
             "outline_px": [[round(float(x), 1), round(float(y), 1)] for x, y in board.outline_px],
-            "contacts": [_contacts(r, with_scale=scale is not None) for r in rows],
+            "contacts": [_contacts(measurement, i) for i in rows],
         }
         if scale is None or area is None:
             plated = sum(plated_px[r.number] for r in regions.regions if r.board == number)
@@ -134,9 +133,14 @@ def _boards(measurement: Measurement) -> list[dict[str, Any]]:
     return out
 
 
-def _contacts(row: Row, *, with_scale: bool) -> dict[str, Any]:
+def _contacts(measurement: Measurement, number: int) -> dict[str, Any]:
+    row = measurement.regions.rows[number]
+    with_scale = measurement.scale is not None
+    reading = next((r for r in measurement.readings if r.row == number), None)
     return {
-        "count": row.count,
+        "count": row.count if reading is None else reading.count,
+        "missing": 0 if reading is None else reading.missing,
+        "outline": None if reading is None else reading.family,
         "pitch_mm": row.pitch if with_scale else None,
         "length_mm": row.contact_length if with_scale else None,
         "width_mm": row.contact_width if with_scale else None,

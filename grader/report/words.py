@@ -64,7 +64,9 @@ def row_words(contacts: Mapping[str, Any]) -> str:
         text += f", {contacts['width_mm']:.2f} × {contacts['length_mm']:.2f} mm"
     if contacts["pitch_mm"]:
         text += f", pitch {contacts['pitch_mm']:.2f} mm"
-    return text + (", at the board's edge" if contacts["at_edge"] else "")
+    text += ", at the board's edge" if contacts["at_edge"] else ""
+    text += f", {contacts['missing']} missing" if contacts.get("missing") else ""
+    return text + (f", outline of {contacts['outline']}" if contacts.get("outline") else "")
 
 
 def learned_from(document: Mapping[str, Any]) -> tuple[str, ...]:
