@@ -22,6 +22,11 @@ def assumptions_folder() -> Path:
     return data_folder() / "assumptions"
 
 
+def process_folder() -> Path:
+    """The folder of the user's named sets of process figures."""
+    return data_folder() / "processes"
+
+
 def print_check_path() -> Path:
     """The file that keeps the printed target's measured check bar."""
     return data_folder() / "print-check.json"

@@ -8,7 +8,7 @@ from functools import cache
 from importlib import resources
 from typing import Any, Literal
 
-Place = Literal["cut"]
+Place = Literal["cut", "batch"]
 
 
 @dataclass(frozen=True)

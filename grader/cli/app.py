@@ -8,6 +8,7 @@ import typer
 
 from calibration.errors import GraderError
 from grader.cli import log_learn as _more_of_log  # noqa: F401 - adds its commands to log_app
+from grader.cli.batch import batch
 from grader.cli.cut import cut
 from grader.cli.demo import demo
 from grader.cli.log import log_app
@@ -32,6 +33,7 @@ app.command("target")(target)
 app.command("measure")(measure_command)
 app.command("value")(value)
 app.command("cut")(cut)
+app.command("batch")(batch)
 app.command("simulate")(simulate_command)
 app.add_typer(log_app)
 app.command("page")(page)

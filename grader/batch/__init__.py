@@ -1,0 +1,25 @@
+"""What a batch takes: vessel loads, reagents, costs, time, waste and gas. It plans quantities; it is no procedure."""
+
+from grader.batch.charge import CutPieces, Given, charge_of, read_cut_plan
+from grader.batch.model import Amount, BatchPlan, Charge, GasGivenOff, Oxidation, Vessels, Waste
+from grader.batch.plan import plan_batch
+from grader.batch.process import Process, example_text, load_process, process_sets
+
+__all__ = [
+    "Amount",
+    "BatchPlan",
+    "Charge",
+    "CutPieces",
+    "GasGivenOff",
+    "Given",
+    "Oxidation",
+    "Process",
+    "Vessels",
+    "Waste",
+    "charge_of",
+    "example_text",
+    "load_process",
+    "plan_batch",
+    "process_sets",
+    "read_cut_plan",
+]

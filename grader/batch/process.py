@@ -1,0 +1,130 @@
+"""Process sets: all figures of a process with their sources, shipped as examples or a person's own."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from calibration.errors import DataFileError, UsageError
+from calibration.inputs import Input
+from calibration.sourced import HOW_KNOWN
+from grader.batch.figures import UNITS, constant, figure
+from grader.value.estimates import same_currency
+
+_MAX_BYTES = 1_000_000
+_KEYS = frozenset({"title", "estimate", "source", "how_known"})
+
+
+@dataclass(frozen=True)
+class Process:
+    """All figures of a process.
+
+    Attributes:
+        name: of the set.
+        currency: three-letter code of all prices.
+        figures: uncertain inputs by the keys of ``grader.batch.figures.UNITS``, all of them.
+        examples: keys of the figures that are shipped examples.
+
+    Raises:
+        UsageError: ``currencies-differ``, ``count-uncertain``, ``figure-zero``.
+    """
+
+    name: str
+    currency: str
+    figures: Mapping[str, Input]
+    examples: frozenset[str]
+
+    def __post_init__(self) -> None:
+        used = {f.title: {f.unit.partition("/")[0]} for key, f in self.figures.items() if key.startswith("price_")}
+        same_currency({"currency": {self.currency}, **used})
+        constant(self.figures["rinses"].distribution, "number of rinses")
+        if self.figures["fill"].distribution.parameters[0] <= 0:
+            raise UsageError(
+                "figure-zero", "A vessel that is not filled holds no load.", "Give a fill such as '80 %'."
+            )
+
+
+def example_text() -> str:
+    """The shipped example file, to be copied and changed."""
+    return files("grader.batch").joinpath("data/example_process.toml").read_text("utf-8")
+
+
+def process_sets(folder: Path) -> dict[str, Path]:
+    """Names and files of the sets in a folder, which need not exist."""
+    return {path.stem: path for path in sorted(folder.glob("*.toml")) if path.is_file()}
+
+
+def load_process(given: str | None = None, folder: Path | None = None) -> Process:
+    """A process set by its name or a file's path; the shipped examples for None. What a set leaves out is an example.
+
+    Raises:
+        UsageError: ``process-unknown``: neither a set in the folder nor a file; or as ``Process``.
+        DataFileError: the file cannot be read, or an entry does not say what it must.
+    """
+    shipped = _read(example_text(), "example_process.toml")
+    if given is None:
+        return Process("example", shipped[0], shipped[1], frozenset(shipped[1]))
+    path = (process_sets(folder) if folder is not None else {}).get(given, Path(given))
+    titles = {key: f.title for key, f in shipped[1].items()}
+    currency, own = _read(_text_of(path, given), path.name, titles)
+    figures = {**shipped[1], **own}
+    return Process(path.stem, currency or shipped[0], figures, frozenset(set(shipped[1]) - set(own)))
+
+
+def _text_of(path: Path, given: str) -> str:
+    try:
+        data = path.read_bytes()[: _MAX_BYTES + 1]
+    except FileNotFoundError as error:
+        raise UsageError(
+            "process-unknown",
+            f"'{given}' is no file and no process set.",
+            "Write one: grader batch --example > my-process.toml",
+        ) from error
+    except OSError as error:
+        raise DataFileError(
+            "process-unreadable", f"{path} cannot be read ({error.strerror}).", "Check the file's name."
+        ) from error
+    try:
+        if len(data) > _MAX_BYTES:
+            raise _invalid(path.name, "it is too large for a process set")
+        return data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        raise _invalid(path.name, "it is no UTF-8 text") from error
+
+
+def _read(text: str, name: str, titles: Mapping[str, str] | None = None) -> tuple[str, dict[str, Input]]:
+    """Currency (empty where the file has none) and figures of a file; titles for those that have none."""
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise _invalid(name, f"it is no TOML ({error})") from error
+    currency = data.pop("currency", "")
+    if not isinstance(currency, str):
+        raise _invalid(name, "currency is no text")
+    unknown = sorted(set(data) - set(UNITS))
+    if unknown:
+        raise _invalid(name, f"{', '.join(unknown)} has no meaning here (known: {', '.join(sorted(UNITS))})")
+    return currency, {key: _figure(key, table, name, titles or {}) for key, table in data.items()}
+
+
+def _figure(key: str, table: Any, name: str, titles: Mapping[str, str]) -> Input:
+    if not isinstance(table, Mapping) or set(table) - _KEYS or not isinstance(table.get("estimate"), str):
+        raise _invalid(name, f"[{key}] needs an estimate as text, and may have {', '.join(sorted(_KEYS))}")
+    how_known = str(table.get("how_known", ""))
+    if how_known and how_known not in HOW_KNOWN:
+        raise _invalid(name, f"[{key}]: how_known is none of {', '.join(HOW_KNOWN)}")
+    source = str(table.get("source", name)) + (f" ({how_known})" if how_known else "")
+    try:
+        return figure(key, str(table.get("title", titles.get(key, key))), table["estimate"], source)
+    except UsageError as error:
+        raise DataFileError(error.code, f"{name}, {key}: {error.message}", error.advice) from error
+
+
+def _invalid(name: str, why: str) -> DataFileError:
+    return DataFileError(
+        "process-invalid", f"{name}: {why}.", "Compare it with the example that 'grader batch --example' writes."
+    )
