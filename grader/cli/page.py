@@ -2,71 +2,181 @@
 
 from __future__ import annotations
 
+import os
 import signal
+import socket
 import subprocess
 import sys
+import threading
+import time
+import webbrowser
+from collections.abc import Iterator, Mapping
 from importlib import resources
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from calibration.errors import UsageError
+from grader.cli.output import out
+from grader.page_code import CODE_VARIABLE, new_code
 
-# Colours with a contrast of at least 4.5 against the page, light and dark, and against the text on them.
-_LOOK = (
-    "--theme.light.primaryColor=#00639b",
-    "--theme.dark.primaryColor=#5cb8f0",
-)
+# What Streamlit is told; on the command line, so that nobody's own configuration undoes it.
+_CONFIG: Mapping[str, str] = {
+    "server.headless": "true",  # the browser is opened here, with the code where there is one
+    "server.maxUploadSize": "60",  # MB; more than any photo that is taken
+    "server.enableXsrfProtection": "true",
+    "server.enableCORS": "true",
+    "server.fileWatcherType": "none",
+    "client.showErrorDetails": "none",
+    "client.toolbarMode": "minimal",
+    "browser.gatherUsageStats": "false",
+    "logger.hideWelcomeMessage": "true",  # it asks another machine for this one's address
+    # Colours with a contrast of at least 4.5 against the page, light and dark, and against the text on them.
+    "theme.light.primaryColor": "#00639b",
+    "theme.dark.primaryColor": "#5cb8f0",
+}
+_OPEN_S, _STOP_S = 60.0, 10.0
+_STOPPED = (0, 130, -signal.SIGINT, -signal.SIGTERM)
 
 
 def page(
-    port: Annotated[int, typer.Option(help="Port to listen on.")] = 8501,
-    phone: Annotated[
-        bool, typer.Option("--phone", help="Let other devices on this network open the page, such as your phone.")
+    port: Annotated[int, typer.Option(help="Port to listen on.", min=1, max=65535)] = 8501,
+    lan: Annotated[
+        bool,
+        typer.Option(
+            "--lan",
+            "--phone",
+            help="Let other devices on this network open the page, such as your phone, with a code made for this "
+            "run. Nothing is encrypted: do it on a network of your own.",
+        ),
     ] = False,
+    no_browser: Annotated[bool, typer.Option("--no-browser", help="Do not open the browser.")] = False,
     log: Annotated[
         str | None,
         typer.Option(help="The log: a file or postgresql://user@host/database; else the usual file."),
     ] = None,
 ) -> None:
-    """Open the page: measure a photo, value it, keep it in the log.
+    """Open the page in the browser: measure a photo, value it, keep it in the log. Ctrl-C stops it.
 
     Example: grader page
+
+    Example: grader page --lan
     """
-    entry = resources.files("app").joinpath("main.py")
+    _check_port(port)
+    local, environment = f"http://localhost:{port}", dict(os.environ)
+    config = {**_CONFIG, "server.port": str(port), "server.address": "localhost"}
+    entry = "main.py"
+    if lan:
+        entry, code, host = "behind_gate.py", new_code(), lan_address()
+        environment[CODE_VARIABLE] = code  # not among the arguments, which anyone on this machine can read
+        config |= {"server.address": "0.0.0.0", "browser.serverAddress": host or "localhost"}  # noqa: S104 - asked for
+        local += f"/?code={code}"
+        _tell_phone(host, port, code)
+    out.print(f"The page: {local.partition('?')[0]}   Ctrl-C stops it.", markup=False)
     command = [
-        sys.executable,
-        "-m",
-        "streamlit",
-        "run",
-        str(entry),
-        f"--server.port={port}",
-        f"--server.address={'0.0.0.0' if phone else 'localhost'}",  # noqa: S104 - only when asked
-        "--server.headless=true",
-        "--server.maxUploadSize=60",
-        "--client.showErrorDetails=none",
-        "--client.toolbarMode=minimal",
-        "--browser.gatherUsageStats=false",
-        "--server.fileWatcherType=none",
-        *_LOOK,
-        "--",
-        *(["--log", log] if log is not None else []),
+        *(sys.executable, "-m", "streamlit", "run", str(resources.files("app").joinpath(entry))),
+        *(f"--{name}={value}" for name, value in config.items()),
+        *("--", *(["--log", log] if log is not None else [])),
     ]
-    code = _run(command)
-    if code not in (0, 130, -signal.SIGINT, -signal.SIGTERM):
+    code_of_exit = _run(command, environment, port, None if no_browser or not _has_screen() else local)
+    if code_of_exit not in _STOPPED:
         raise UsageError(
             "page-failed",
-            f"The page stopped with code {code}.",
+            f"The page stopped with code {code_of_exit}.",
             f"If port {port} is taken, choose another with --port.",
+        )
+    out.print("The page has stopped.")
+
+
+def _check_port(port: int) -> None:
+    """Refuse a port on which something already answers.
+
+    Raises:
+        UsageError: ``port-taken``.
+    """
+    if _answers(port):
+        raise UsageError(
+            "port-taken",
+            f"Something already answers on port {port}; perhaps the page is open already.",
+            f"Look at http://localhost:{port}, or choose another port: grader page --port {port % 65535 + 1}",
         )
 
 
-def _run(command: list[str]) -> int:
+def _answers(port: int) -> bool:
+    with socket.socket() as trial:
+        trial.settimeout(1)
+        return trial.connect_ex(("127.0.0.1", port)) == 0
+
+
+def lan_address() -> str | None:
+    """The address of this machine on its network, None where there is none. Nothing is sent."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            # an address kept for documentation (RFC 5737): the system only chooses the way there
+            probe.connect(("192.0.2.1", 9))
+            address = str(probe.getsockname()[0])
+        except OSError:
+            return None
+    return None if address.startswith(("0.", "127.")) else address
+
+
+def _tell_phone(host: str | None, port: int, code: str) -> None:
+    if host is None:
+        out.print("This machine is on no network, so that no phone can reach it.", markup=False)
+        return
+    address = f"http://{host}:{port}/?code={code}"
+    out.print(f"On the phone, in the same network:  {address}", markup=False)
+    out.print(f"If it asks for the code: {code[:4]} {code[4:]}   (a new one each time)", markup=False)
+    if out.is_terminal and not out.no_color:
+        for line in qr_lines(address):
+            out.print(line, markup=False, style="black on white")
+    out.print("Whoever has the code can use the page and your log. Nothing is encrypted.", markup=False)
+
+
+def qr_lines(text: str) -> Iterator[str]:
+    """A QR code (ISO/IEC 18004) for a terminal, two rows of it a line, with a margin."""
+    import cv2
+    import numpy as np
+
+    encoder: Any = cv2.QRCodeEncoder
+    dark = np.pad(np.asarray(encoder.create().encode(text)) < 128, 2)
+    dark = np.pad(dark, ((0, len(dark) % 2), (0, 0)))
+    for upper, lower in zip(dark[::2], dark[1::2], strict=True):
+        yield "".join(" ▀▄█"[int(a) + 2 * int(b)] for a, b in zip(upper, lower, strict=True))
+
+
+def _has_screen() -> bool:
+    """Whether a browser can show: without one, some systems would start a text browser in this very terminal."""
+    return sys.platform in ("win32", "darwin") or any(map(os.environ.get, ("DISPLAY", "WAYLAND_DISPLAY")))
+
+
+def _run(command: list[str], environment: Mapping[str, str], port: int, opened: str | None) -> int:
     """Run the page until it ends, and never leave it behind: not when interrupted, and not when told to stop."""
-    server = subprocess.Popen(command)  # noqa: S603 - our own interpreter and page
+    server = subprocess.Popen(command, env=environment)  # noqa: S603 - our own interpreter and page
     signal.signal(signal.SIGTERM, lambda *_: server.terminate())
+    if opened is not None:
+        threading.Thread(target=_open_when_ready, args=(server, port, opened), daemon=True).start()
     try:
         return server.wait()
     except KeyboardInterrupt:
-        server.wait()  # the terminal has told it too
-        return 0
+        return _end(server)
+
+
+def _open_when_ready(server: subprocess.Popen[bytes], port: int, address: str) -> None:
+    end = time.monotonic() + _OPEN_S
+    while server.poll() is None and time.monotonic() < end:
+        if _answers(port):
+            webbrowser.open(address)
+            return
+        time.sleep(0.2)
+
+
+def _end(server: subprocess.Popen[bytes]) -> int:
+    """Wait for the page to end, as the terminal has told it too; make it if it does not."""
+    for insist in (server.terminate, server.kill):
+        try:
+            server.wait(_STOP_S)
+        except subprocess.TimeoutExpired:
+            insist()
+    server.wait()
+    return 0

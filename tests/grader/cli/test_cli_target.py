@@ -1,13 +1,16 @@
 """``grader target``: writes the PDF, stores and shows the check bar."""
 
+import json
 from pathlib import Path
 
+import pypdfium2
 import pytest
 import typer
 from typer.testing import CliRunner
 
 from calibration.errors import GraderError, UnitError, UsageError
 from calibration.print_check import load_print_check
+from calibration.target import PAPER_MM
 from grader.cli.target import target
 from grader.places import print_check_path
 
@@ -71,3 +74,24 @@ def test_unwritable_output_is_refused(tmp_path: Path) -> None:
 def test_usual_place_is_in_the_users_data_folder() -> None:
     assert print_check_path().name == "print-check.json"
     assert "board-gold-grader" in str(print_check_path())
+
+
+@pytest.mark.parametrize("paper", [(), ("--paper", "letter")])
+def test_the_page_on_photographing_is_written_instead_of_the_target(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, paper: tuple[str, ...]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    run("--how-to", *paper, "--calibration", str(tmp_path / "none.json"))
+    assert [p.name for p in tmp_path.iterdir()] == ["how-to-photograph.pdf"]
+    page = pypdfium2.PdfDocument("how-to-photograph.pdf")[0]
+    assert page.get_width() == pytest.approx(72 / 25.4 * PAPER_MM["letter" if paper else "a4"][0], abs=0.5)
+
+
+def test_json_of_the_stored_bar_stands_alone(tmp_path: Path) -> None:
+    path = tmp_path / "check.json"
+    none = json.loads(run("--json", "-", "--calibration", str(path)))
+    assert none == {"check_bar_mm": None, "file": str(path)}
+    stored = ["--bar-measured", "99.4 mm", "--calibration", str(path), "--json", "-"]
+    result = CliRunner().invoke(APP, [*stored, "--paper", "a4", "--output", str(tmp_path / "t.pdf")])
+    assert json.loads(result.stdout)["check_bar_mm"] == pytest.approx(99.4)
+    assert "Stored" in result.stderr
