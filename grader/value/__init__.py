@@ -7,6 +7,7 @@ from grader.value.economics import VALUATION_DRAWS, Economics, economics
 from grader.value.entries import Cost, Sale, Settlement, Spot, Work, drift_until_sale
 from grader.value.estimates import money_estimate, share_estimate
 from grader.value.given import with_given
+from grader.value.given_sales import SaleTexts
 from grader.value.measured import Measured, measurements_of, read_measurements
 from grader.value.model import Assumptions, AtPrice, Offer, RouteOutcome
 from grader.value.notices import CAUTION, VISIBLE_PLATING_ONLY
@@ -25,6 +26,7 @@ __all__ = [
     "Offer",
     "RouteOutcome",
     "Sale",
+    "SaleTexts",
     "Settlement",
     "Spot",
     "Work",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
@@ -88,6 +89,7 @@ def _build(data: Mapping[str, Any], name: str, *, examples: bool) -> Assumptions
         accepted_loss=accepted,
         spot=_spot(data["spot"], name) if "spot" in data else None,
         drift=_drift(data["drift"], name) if "drift" in data else None,
+        weeks=parse_weeks(data["drift"]["weeks"]) if "drift" in data else None,
         settlement=_settlement(data["settlement"], name) if "settlement" in data else None,
         work=_work(data["work"], name) if "work" in data else None,
         sales=tuple(_sale(table, name) for table in _list(data, "sale", name)),
@@ -142,12 +144,21 @@ def _drift(table: Any, name: str) -> Input:
 def _settlement(table: Any, name: str) -> Settlement:
     table = _table(table, "[settlement]", name)
     _only(table, {"per_gram", "minimum", "source"}, name, "in [settlement]")
-    source = str(table.get("source", name))
-    per_gram, currency = money_estimate(_text(table, "per_gram", name, "settlement"))
-    minimum, least_currency = money_estimate(_text(table, "minimum", name, "settlement"))
+    per_gram, minimum = (_text(table, key, name, "settlement") for key in ("per_gram", "minimum"))
+    return settlement_of(per_gram, minimum, str(table.get("source", name)))
+
+
+def settlement_of(per_gram: str, minimum: str, source: str) -> Settlement:
+    """A refiner's charge from "0.5..1..2 USD" (or "1 USD/g") and "50..150 USD".
+
+    Raises:
+        UsageError: as ``money_estimate``.
+    """
+    charge, currency = money_estimate(re.sub(r"/\s*g\b", "", per_gram))
+    least, least_currency = money_estimate(minimum)
     return Settlement(
-        Input("settlement:per-gram", "refining charge per gram of gold", per_gram, source, f"{currency}/g"),
-        Input("settlement:minimum", "refiner's least charge", minimum, source, least_currency),
+        Input("settlement:per-gram", "refining charge per gram of gold", charge, source, f"{currency}/g"),
+        Input("settlement:minimum", "refiner's least charge", least, source, least_currency),
     )
 
 
@@ -184,23 +195,39 @@ def _sale(table: Any, name: str) -> Sale:
     _only(table, {"name", "title", "price", "share", "cost", "hours", "source"}, name, "in [[sale]]")
     key = _text(table, "name", name, "sale")
     title, source = str(table.get("title", key)), str(table.get("source", name))
-    price, unit = amount_estimate(_text(table, "price", name, f"sale {key}"))
-    if not unit.endswith("/kg"):
-        raise _invalid(name, f"the price of sale {key} must be per mass, such as '60 USD/kg'")
-    share = None
-    if "share" in table:
-        known = share_estimate(_text(table, "share", name, f"sale {key}"))
-        share = Input(f"{key}:share", f"share of the boards' mass that is sold ({key})", known, source)
+    price = sale_price(key, _text(table, "price", name, f"sale {key}"), source)
+    share = sale_share(key, _text(table, "share", name, f"sale {key}"), source) if "share" in table else None
     return Sale(
         key,
         title,
-        Input(f"{key}:price", f"price by weight ({key})", price, source, unit),
+        price,
         share,
         tuple(_cost(cost, name, f"{key}:") for cost in _list(table, "cost", name)),
         _hours(f"{key}:hours", f"own hours ({key})", _text(table, "hours", name, f"sale {key}"), source)
         if "hours" in table
         else None,
     )
+
+
+def sale_price(key: str, text: str, source: str) -> Input:
+    """A price by weight from "40..90 USD/kg".
+
+    Raises:
+        UsageError: ``unit-wrong-kind`` where it is not per mass, or as ``amount_estimate``.
+    """
+    price, unit = amount_estimate(text)
+    if not unit.endswith("/kg"):
+        raise UsageError("unit-wrong-kind", f"'{text}' is no price by weight.", "Write it as '60 USD/kg'.")
+    return Input(f"{key}:price", f"price by weight ({key})", price, source, unit)
+
+
+def sale_share(key: str, text: str, source: str) -> Input:
+    """The share of the boards' mass that is sold, from "4..8..15 %".
+
+    Raises:
+        UsageError: as ``share_estimate``.
+    """
+    return Input(f"{key}:share", f"share of the boards' mass that is sold ({key})", share_estimate(text), source)
 
 
 def _list(data: Mapping[str, Any], key: str, name: str) -> list[Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
@@ -12,6 +12,7 @@ from grader.units import parse_price_per_mass, parse_share
 from grader.value.assumptions import cost_of, work_of
 from grader.value.entries import Basis, Cost, Spot, Work
 from grader.value.estimates import named, same_currency, share_estimate
+from grader.value.given_sales import SaleTexts, given_drift, given_sales, given_settlement
 from grader.value.model import Assumptions
 
 _GIVEN = "given"
@@ -30,6 +31,10 @@ def with_given(
     hours: str | None = None,
     rate: str | None = None,
     accepted_loss: str | None = None,
+    weeks: str | None = None,
+    per_gram: str | None = None,
+    minimum: str | None = None,
+    sales: Mapping[str, SaleTexts] | None = None,
 ) -> Assumptions:
     """The base with some entries replaced; what is None stays.
 
@@ -47,6 +52,10 @@ def with_given(
         hours: own hours for stripping, "2..4 h".
         rate: what an own hour is worth, "15 USD/h".
         accepted_loss: chance of a loss that is accepted.
+        weeks: until the gold is sold, "6 weeks".
+        per_gram: refiner's charge per gram of gold, "0.5..1 USD".
+        minimum: refiner's least charge, "50..150 USD". With either, the example cost of refining is left out.
+        sales: by weight, by name ("trim", "whole").
 
     Raises:
         UsageError: an entry cannot be read (the message names it); ``spot-date-missing`` or ``spot-missing`` for one
@@ -59,6 +68,9 @@ def with_given(
         for key, text in shares.items()
         if text is not None
     }
+    settled = per_gram is not None or minimum is not None
+    if settled and costs is None:
+        base = _without_example(base, "cost:refining")
     own_costs = base.costs if costs is None else tuple(_cost(text, n) for n, text in enumerate(costs, start=1))
     price = _spot(spot, spot_date) or base.spot
     kept = base.examples - set(replaced)
@@ -71,16 +83,35 @@ def with_given(
     work = _work(base, hours, rate, currency)
     if work is not base.work and work is not None:
         kept -= {i.name for i, text in ((work.hours, hours), (work.rate, rate)) if text is not None}
+    settlement = given_settlement(base.settlement, per_gram, minimum, currency)
+    typed = {name: texts for name, texts in (sales or {}).items() if texts != SaleTexts()}
+    kept -= {f"{name}:price" for name, texts in typed.items() if texts.price is not None}
+    kept -= {f"{name}:share" for name, texts in typed.items() if texts.share is not None}
+    drift, until_sale = given_drift(base, weeks)
     return replace(
         base,
         costs=own_costs,
         spot=price,
         work=work,
+        settlement=settlement,
+        sales=given_sales(base.sales, typed),
+        drift=drift,
+        weeks=until_sale,
         currency=currency,
         accepted_loss=base.accepted_loss if accepted_loss is None else named("loss", parse_share, accepted_loss),
         examples=frozenset(kept),
         **replaced,
     )
+
+
+def _without_example(base: Assumptions, name: str) -> Assumptions:
+    """The base without an example cost that what was typed takes the place of."""
+    left = tuple(c for c in base.costs if c.input.name != name or name not in base.examples)
+    return replace(base, costs=left, examples=base.examples & _names(replace(base, costs=left)))
+
+
+def _names(assumptions: Assumptions) -> frozenset[str]:
+    return frozenset(i.name for i in assumptions.inputs())
 
 
 def _spot(spot: str | None, spot_date: date | None) -> Spot | None:

@@ -38,6 +38,7 @@ class Assumptions:
         accepted_loss: chance of a loss that the user accepts, above 0, at most 0.5.
         spot: the gold price, or None while it has not been given.
         drift: gold price at the sale ÷ today's; None where it is sold at once.
+        weeks: until the sale, for which ``drift`` was made; None where that is not known.
         settlement: what the refiner charges; None where that is among the costs.
         work: own time for stripping, or None.
         sales: ways to sell by weight instead.
@@ -57,6 +58,7 @@ class Assumptions:
     accepted_loss: float = DEFAULT_ACCEPTED_LOSS
     spot: Spot | None = None
     drift: Input | None = None
+    weeks: float | None = None
     settlement: Settlement | None = None
     work: Work | None = None
     sales: tuple[Sale, ...] = ()

@@ -9,7 +9,7 @@ import numpy as np
 from calibration.inputs import Input
 from grader.budget import TOGETHER
 from grader.model import Range
-from grader.units import PricePerMass, format_money, format_range, format_share, money_down, round_to
+from grader.units import MassUnit, PricePerMass, format_money, format_range, format_share, money_down, round_to
 from grader.value.entries import Spot
 from grader.value.model import AtPrice, Offer, support
 
@@ -29,11 +29,11 @@ def break_even_words(offer: Offer) -> str:
     return str(money_down(offer.break_even, offer.assumptions.currency))
 
 
-def summary_lines(offer: Offer) -> Lines:
-    """What the lot holds, brings and costs."""
+def summary_lines(offer: Offer, liked: MassUnit = "auto") -> Lines:
+    """What the lot holds, brings and costs; masses in the unit that is liked."""
     currency = offer.assumptions.currency
     return [
-        ("Gold in the visible plating", format_range(offer.gold_mg, "mg")),
+        ("Gold in the visible plating", format_range(offer.gold_mg, "mg", liked)),
         ("What that gold brings", format_range(offer.proceeds, currency)),
         ("Costs without the price", format_range(offer.costs, currency)),
         *([("Of these, your own time", format_range(offer.own_time, currency))] if offer.own_time.high > 0 else []),
@@ -112,7 +112,7 @@ def at_price(offer: Offer) -> tuple[str, AtPrice] | None:
 
 def at_price_lines(at: AtPrice, offer: Offer) -> Lines:
     """What buying at a price means."""
-    currency, spread = offer.assumptions.currency, _half(offer.proceeds)
+    currency, spread = offer.assumptions.currency, (at.best_in_twenty - at.worst_in_twenty) / 2
     return [
         ("Expected profit", format_money(at.expected_profit, currency, spread)),
         ("Chance of a loss", format_share(at.chance_of_loss)),

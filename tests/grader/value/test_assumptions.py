@@ -156,7 +156,7 @@ def test_an_own_file(tmp_path: Path) -> None:
         ("[recovery]", '[drift]\nweeks = "6"\nvolatility = "16 %"\n[recovery]', "unit-missing", "6"),
         ("[recovery]", '[work]\nhours = "6 h"\nrate = "15 EUR"\n[recovery]', "unit-wrong-kind", "15 EUR"),
         ("[recovery]", '[settlement]\nper_gram = "1 EUR"\n[recovery]', "assumptions-invalid", "minimum"),
-        ("[[cost]]", '[[sale]]\nname = "all"\nprice = "9 EUR"\n[[cost]]', "assumptions-invalid", "per mass"),
+        ("[[cost]]", '[[sale]]\nname = "all"\nprice = "9 EUR"\n[[cost]]', "unit-wrong-kind", "by weight"),
         (
             "[[cost]]",
             '[[sale]]\nname = "a"\nprice = "9 EUR/kg"\nshare = "250 %"\n[[cost]]',
