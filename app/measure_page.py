@@ -17,7 +17,7 @@ from app.progress import is_measuring, show_progress
 from app.result import show_all, show_result
 from app.scale_form import MARKED, ask_request, ask_way
 from app.shelf import Kept, kept, take_off
-from app.show import problem
+from app.show import plain, problem
 from app.way import show_next, show_way
 from calibration.errors import PhotoError, UsageError
 from grader.samples import Demo, Sample, load_demo
@@ -78,13 +78,11 @@ def _ask(names: dict[str, str], suggested: list[str]) -> None:
     chosen = suggested
     if len(names) > 1:
         with st.expander("Choose which photos", icon=":material/checklist:"):
-            chosen = st.multiselect(
-                "Photos to measure",
-                list(names),
-                default=suggested,
-                format_func=lambda sha256: names[sha256],
-                key=f"desk-chosen-{len(names)}-{len(suggested)}",
-            )
+            chosen = [
+                sha256
+                for sha256, name in names.items()
+                if st.checkbox(plain(name), value=sha256 in suggested, key=f"desk-pick-{sha256}-{len(suggested)}")
+            ]
         if not chosen:
             return
     way = ask_way()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import re
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 
 import streamlit as st
 
@@ -34,35 +35,11 @@ _PAGE_ADVICE: Mapping[str, str] = {
     "log-folder-missing": "Stop the page and start it again with another file: grader page --log FILE.",
     "measurement-invalid": "Measure the photo again.",
 }
-_STYLE = """
-<style>
-button[kind], [role="tab"], [data-testid="stExpander"] details > summary, [data-testid="stPageLink"] a,
-[data-testid="stFileUploaderDropzone"] button,
-[data-testid="stMain"] input:not([type="radio"], [type="file"]), [data-testid="stNumberInputContainer"] button,
-[data-testid="stSelectbox"] button, [data-testid="stDateInput"] button {
-    min-height: 44px;
-}
-[data-testid="stNumberInputContainer"] button, [data-testid="stDateInput"] button { min-width: 44px; }
-[data-testid="stRadio"] label { min-height: 44px; align-items: center; }
-[data-testid="stMainBlockContainer"] { padding-top: 3.5rem; padding-bottom: 6rem; }
-[data-testid="stMetricValue"] { font-size: 2.2rem; }
-[data-testid="stMetricValue"], [data-testid="stMetricValue"] * { white-space: normal; overflow: visible; }
-[data-testid="stNumberInputClearButton"] { display: none; }
-.st-key-pages { border-bottom: 1px solid rgba(128, 128, 128, 0.4); padding-bottom: 0.25rem; }
-.st-key-visible-only {
-    position: fixed; left: 0; right: 0; bottom: 0; width: 100%; z-index: 50;
-    padding: 0.5rem 1rem; background: Canvas; border-top: 1px solid rgba(128, 128, 128, 0.4);
-}
-button[kind^="primary"]:not(:disabled), button[kind^="primary"]:not(:disabled) * { color: Canvas; }
-.share { background: rgba(128, 128, 128, 0.25); border-radius: 4px; }
-.share > div { height: 0.6rem; border-radius: 4px; background: #0072b2; background: light-dark(#00639b, #5cb8f0); }
-.st-key-visible-only p { text-align: center; }
-</style>
-"""
+_STYLE = Path(__file__).with_name("style.css")
 
 
 def style() -> None:
-    """Touch targets of at least 44 px, large figures, and the reminder that stays in sight."""
+    """How everything looks that the theme does not decide."""
     st.html(_STYLE)
 
 
@@ -104,7 +81,7 @@ def remark(text: str) -> None:
 
 def heading(text: str) -> None:
     """A heading without a link to itself."""
-    st.subheader(plain(text), anchor=False)
+    st.header(plain(text), anchor=False)
 
 
 def figure(label: str, value: Mapping[str, float], unit: str) -> None:
@@ -154,19 +131,21 @@ def bars(lines: Sequence[tuple[str, float, str]]) -> None:
 
 
 def table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    """A table of short texts; on a narrow window its cells wrap."""
-    heads = "".join(f'<th style="{_CELL}">{html.escape(c)}</th>' for c in columns)
+    """A table of short texts; on a narrow window cells wrap, and of more than two columns each row becomes a card."""
+    named = any(columns)
+    heads = "".join(f'<th role="columnheader">{html.escape(c)}</th>' for c in columns)
+    head = f'<thead role="rowgroup"><tr role="row">{heads}</tr></thead>' if named else ""
     body = "".join(
-        "<tr>" + "".join(f'<td style="{_CELL}">{html.escape(cell)}</td>' for cell in row) + "</tr>" for row in rows
+        '<tr role="row">'
+        + "".join(
+            f'<td role="cell" data-title="{html.escape(title)}">{html.escape(cell)}</td>'
+            for title, cell in zip(columns, row, strict=True)
+        )
+        + "</tr>"
+        for row in rows
     )
-    head = f"<thead><tr>{heads}</tr></thead>" if any(columns) else ""
-    st.html(
-        f'<div style="overflow-x:auto"><table style="width:100%;border-collapse:collapse">{head}'
-        f"<tbody>{body}</tbody></table></div>"
-    )
+    kind = "figures cards" if named and len(columns) > _MOST_COLUMNS else "figures"
+    st.html(f'<table class="{kind}" role="table">{head}<tbody role="rowgroup">{body}</tbody></table>')
 
 
-_CELL = (
-    "text-align:left;vertical-align:top;padding:0.4rem 0.8rem 0.4rem 0;"
-    "border-bottom:1px solid rgba(128,128,128,0.35);overflow-wrap:break-word"
-)
+_MOST_COLUMNS = 2  # that a phone has room for

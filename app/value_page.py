@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 import streamlit as st
 
+from app.desk import current_lot
 from app.keep import all_lots, ask_to_keep, lot_contents, say_what_was_done, write_log
 from app.lot_form import ask_lot
 from app.offer import show_offer
-from app.scale_form import read
 from app.shelf import Kept, kept
-from app.show import plain, problem, remark
+from app.show import plain, problem
+from app.value_form import Typed, ask_money
+from app.way import link, show_next, show_way
 from calibration.errors import UsageError
 from grader.log import Lot as LoggedLot
 from grader.lot import Lot, estimate_lot
 from grader.places import assumptions_folder
-from grader.units import parse_money, parse_price_per_mass
+from grader.units import parse_money
 from grader.value import (
     Assumptions,
     Measured,
@@ -28,10 +29,9 @@ from grader.value import (
     measurements_of,
     sets_in,
     value_lot,
-    with_given,
 )
-from grader.value.estimates import amount_estimate
 
+_FILE = "value_page.py"
 _HERE, _LOGGED = "The photos measured here", "A lot in the log"
 
 
@@ -44,25 +44,9 @@ class _Source:
     lot: LoggedLot | None = None
 
 
-@dataclass(frozen=True)
-class _Typed:
-    """The form's texts; None where a field was left empty."""
-
-    spot: str | None
-    spot_date: date | None
-    payable: str | None
-    recovery: str | None
-    costs: list[str] | None
-    fee: str | None
-    tax: str | None
-    hours: str | None
-    rate: str | None
-    asking: str | None
-    accepted_loss: str | None
-
-
 def show() -> None:
     """Draw the page."""
+    show_way(_FILE)
     st.title("What is it worth?", anchor=False)
     try:
         source = _source()
@@ -70,17 +54,31 @@ def show() -> None:
             return
         lot = ask_lot(source.measured)
         base = _base()
-        typed = _form(base)
+        typed = ask_money(base)
         if lot is None or typed is None:
             return
         offer = _offer(typed, base, lot)
     except UsageError as error:
         problem(error)
         return
+    if source.lot is None:
+        _note(offer)
     st.divider()
     show_offer(offer)
-    with st.expander("Keep in the log", icon=":material/save:"):
+    with st.expander("Keep in the log", icon=":material/save:", expanded=True):
         _keep(source, offer.as_json())
+    show_next(_FILE)
+
+
+def _note(offer: Offer) -> None:
+    """What the lot in progress is worth, for its line at the top of every page."""
+    current_lot().set_facts(
+        offer={
+            "currency": offer.assumptions.currency,
+            "asking": offer.asking.price if offer.asking is not None else None,
+            "highest": float(offer.highest_price.amount) if offer.reason is None else 0.0,
+        }
+    )
 
 
 def _source() -> _Source | None:
@@ -89,7 +87,7 @@ def _source() -> _Source | None:
     ways = [way for way, there in ((_HERE, here), (_LOGGED, lots)) if there]
     if not ways:
         st.markdown("There is nothing to value yet: measure a photo first.")
-        st.page_link("measure_page.py", label="Measure a photo", icon=":material/arrow_forward:")
+        link("measure_page.py", "Measure a photo", ":material/arrow_forward:")
         return None
     way = st.radio("What do you want to value?", ways, key="value-what") if len(ways) > 1 else ways[0]
     if way == _HERE:
@@ -122,106 +120,11 @@ def _base() -> Assumptions:
     return load_set(chosen, assumptions_folder())
 
 
-def _form(base: Assumptions) -> _Typed | None:
-    """The questions; None while the gold price is missing or a field is wrong, which is said beside it."""
-    good = []
-
-    def field(label: str, key: str, placeholder: str, check: Callable[[str], Any]) -> str | None:
-        text = st.text_input(label, key=key, placeholder=placeholder, persist_state="session")
-        good.append(read(text, check)[1])
-        return text.strip() or None
-
-    with st.form("value", border=False):
-        left, right = st.columns(2)
-        with left:
-            spot = field("Gold price today", "spot", "such as 2650 USD/ozt or 85 EUR/g", parse_price_per_mass)
-        with right:
-            on = st.date_input("Day of that price", value="today", key="spot-date", persist_state="session")
-        asking = field("Asking price, if there is one", "asking", "such as 120 USD", parse_money)
-        accepted = field(
-            "Chance of a loss that you accept",
-            "accepted-loss",
-            f"{base.accepted_loss:.0%} if left empty".replace("%", " %"),
-            lambda text: with_given(base, accepted_loss=text),
-        )
-        with st.expander("Your buyer, your process, your costs"):
-            remark(
-                "A figure may be one value (93 %), two (85..98 %), or least..most likely..greatest (80..93..98 %). "
-                "What you leave empty is taken from examples, and the result says so."
-            )
-            payable = field(
-                "Share of the gold price that your buyer pays",
-                "payable",
-                "such as 93 %",
-                lambda text: with_given(base, payable=text),
-            )
-            recovery = field(
-                "Share of the plated gold that you get out",
-                "recovery",
-                "such as 85..94..99 %",
-                lambda text: with_given(base, recovery=text),
-            )
-            lines = st.text_area(
-                "Costs, one a line",
-                key="costs",
-                placeholder="refining = 5..20..60 USD\nwaste = 5 USD/l x 2..4 l\npurchase: shipping = 15 USD",
-                persist_state="session",
-            )
-            costs = [line.strip() for line in lines.splitlines() if line.strip()]
-            good.append(read(lines, lambda _: with_given(base, costs=costs))[1])
-            fee = field("Marketplace's fee on the price", "fee", "0 %", lambda text: with_given(base, fee=text))
-            hours = field(
-                "Your own hours for stripping",
-                "hours",
-                "such as 2..4..8 h",
-                lambda text: with_given(base, hours=text),
-            )
-            rate = field(
-                "What an hour of yours is worth",
-                "rate",
-                "such as 15 USD/h",
-                amount_estimate,
-            )
-            tax = field("Tax on price and fee", "tax", "0 %", lambda text: with_given(base, tax=text))
-        st.form_submit_button("What can I pay?", type="primary", width="stretch")
-    if spot is None and base.spot is None:
-        st.info("Look up today's gold price and enter it: none is assumed here.", icon=":material/info:")
-        return None
-    if not all(good):
-        return None
-    return _Typed(
-        spot,
-        on if spot is not None else None,
-        payable,
-        recovery,
-        costs or None,
-        fee,
-        tax,
-        hours,
-        rate,
-        asking,
-        accepted,
-    )
-
-
-def _offer(typed: _Typed, base: Assumptions, lot: Lot) -> Offer:
-    given = with_given(
-        base,
-        spot=typed.spot,
-        spot_date=typed.spot_date,
-        payable=typed.payable,
-        recovery=typed.recovery,
-        costs=typed.costs,
-        fee=typed.fee,
-        tax=typed.tax,
-        hours=typed.hours,
-        rate=typed.rate,
-        accepted_loss=typed.accepted_loss,
-    )
+def _offer(typed: Typed, base: Assumptions, lot: Lot) -> Offer:
     estimate = estimate_lot(lot)
     return value_lot(
         estimate.gold_mg,
-        given,
+        typed.assumptions(base),
         today=date.today(),
         asking_price=parse_money(typed.asking) if typed.asking is not None else None,
         mass_g=estimate.mass_g,

@@ -29,7 +29,7 @@ GO = "What can I pay?"
 
 
 def expected(measured: Kept, count: str, boards: int = 4, **given: Any) -> Offer:
-    found = measurements_of([("photo", measured.document)])
+    found = measurements_of([(measured.name, measured.document)])
     estimate = estimate_lot(one_part(found, boards=[boards], count=count))
     asking = given.pop("asking", None)
     return value_lot(
@@ -39,6 +39,7 @@ def expected(measured: Kept, count: str, boards: int = 4, **given: Any) -> Offer
         asking_price=parse_money(asking) if asking else None,
         mass_g=estimate.mass_g,
         notices=estimate.notices,
+        lot=estimate.as_json(),
     )
 
 
