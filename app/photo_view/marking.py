@@ -1,0 +1,73 @@
+"""Mark places on a photo by tapping: two ends of a length, four corners, points on a rim."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import streamlit as st
+
+from app.photo_view.component import photo_mark
+from app.photo_view.picture import photo_urls
+from grader.measure import Point
+from grader.photo import Photo
+
+Marks = tuple[Point | None, ...]
+
+
+def mark_points(
+    photo: Photo, labels: Sequence[str], points: Sequence[Point | None] = (), *, closed: bool = False
+) -> Marks:
+    """The picture to mark on, and where its points are: None for each that is not set yet.
+
+    Args:
+        photo: to mark on.
+        labels: what each point is, in the order in which they are asked for.
+        points: where they are so far, in px of the photo: what this gave before, or what number fields say now. A
+            change made on the picture counts before them; so keep what this gives, and set fields to it.
+        closed: whether the points go round something.
+    """
+    key = f"mark-{photo.short_id}-{len(labels)}"
+    told, made = _told(st.session_state.get(key), photo, len(labels))
+    heard = st.session_state.get(f"{key}-heard", 0)
+    now = made if told > heard else tuple(points[i] if i < len(points) else None for i in range(len(labels)))
+    st.session_state[f"{key}-heard"] = told
+    photo_mark(
+        key=key,
+        data={
+            "version": photo.short_id,
+            "size": [photo.width_px, photo.height_px],
+            "photo": photo_urls(photo),
+            "labels": list(labels),
+            "points": [None if p is None else [round(p[0], 1), round(p[1], 1)] for p in now],
+            "heard": told,
+            "closed": closed,
+        },
+        on_points_change=_changed,
+    )
+    return now
+
+
+def _told(state: Any, photo: Photo, count: int) -> tuple[int, Marks]:
+    """The number of the component's latest change, and the points as they then were; 0 before the first."""
+    points = state.get("points") if isinstance(state, Mapping) else None
+    try:
+        told, at = int(points["told"]), list(points["at"])  # type: ignore[index]
+    except (TypeError, KeyError, ValueError):
+        return 0, (None,) * count
+    return told, tuple(_point(at[i], photo) if i < len(at) else None for i in range(count))
+
+
+def _changed() -> None:
+    """A change draws the page again."""
+
+
+def _point(given: Any, photo: Photo) -> Point | None:
+    """A place as the browser gave it, or None for anything that is no place in the photo."""
+    try:
+        x, y = (float(v) for v in given)
+    except (TypeError, ValueError):
+        return None
+    inside = math.isfinite(x) and math.isfinite(y) and 0 <= x <= photo.width_px - 1 and 0 <= y <= photo.height_px - 1
+    return (x, y) if inside else None

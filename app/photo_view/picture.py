@@ -1,0 +1,51 @@
+"""The photo as the browser gets it: a small picture at once, the whole one when somebody looks closer."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import streamlit as st
+from numpy.typing import NDArray
+from streamlit.runtime import get_instance
+
+from grader.photo import Photo
+
+PREVIEW_PX = 1600
+_QUALITY = 90
+_KEPT = "photo-view-pictures"
+
+Urls = dict[str, str]
+
+
+def photo_urls(photo: Photo) -> Urls:
+    """Addresses, on this page's own server, of the photo and of a preview of it.
+
+    Both are encoded anew: upright, and without what the file says of place, time and camera. Only the pictures of the
+    last photo are kept.
+    """
+    sha256, pictures = st.session_state.get(_KEPT, ("", {}))
+    if sha256 != photo.sha256:
+        pictures = {"preview": _jpeg(_reduced(photo.rgb)), "whole": _jpeg(photo.rgb)}
+        st.session_state[_KEPT] = photo.sha256, pictures
+    media = get_instance().media_file_mgr
+    return {which: media.add(data, "image/jpeg", f"photo-view-{which}") for which, data in pictures.items()}
+
+
+def forget_pictures() -> None:
+    """Let go of the pictures."""
+    st.session_state.pop(_KEPT, None)
+
+
+def _reduced(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    k = PREVIEW_PX / max(rgb.shape[:2])
+    if k >= 1:
+        return rgb
+    size = (max(1, round(rgb.shape[1] * k)), max(1, round(rgb.shape[0] * k)))
+    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA))
+
+
+def _jpeg(rgb: NDArray[np.uint8]) -> bytes:
+    ok, data = cv2.imencode(".jpg", rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, _QUALITY])
+    if not ok:
+        raise RuntimeError("a picture of valid shape could not be encoded")
+    return bytes(data)

@@ -1,0 +1,148 @@
+// What was found and what was painted, drawn over the photo: colour, hatching and outline for each finish.
+
+const HATCH = {
+  // told apart without colour: lines one way, dots, crossed lines
+  hard_gold: (ctx) => { ctx.moveTo(-2, 10); ctx.lineTo(10, -2); ctx.moveTo(-2, 2); ctx.lineTo(2, -2); ctx.moveTo(6, 10); ctx.lineTo(10, 6); },
+  immersion_gold: (ctx) => { ctx.moveTo(2, 2); ctx.arc(2, 2, 0.6, 0, 7); ctx.moveTo(6, 6); ctx.arc(6, 6, 0.6, 0, 7); },
+  undetermined: (ctx) => { ctx.moveTo(0, 4); ctx.lineTo(8, 4); ctx.moveTo(4, 0); ctx.lineTo(4, 8); },
+};
+
+class Overlay {
+  constructor(view, regions, finishes) {
+    this.view = view;
+    this.finishes = finishes;
+    this.layer = document.createElement("canvas");
+    this.styles = Object.fromEntries(finishes.map((finish) => [finish.id, this.style(finish)]));
+    this.regions = regions.map((region) => ({ ...region, path: outline(region.outlines) }));
+    this.strength = 0.7;
+    this.items = [];
+    this.selected = null;
+  }
+
+  style({ id, rgb }) {
+    const tile = document.createElement("canvas");
+    const scale = this.view.density || 1;
+    tile.width = tile.height = Math.round(8 * scale);
+    const ctx = tile.getContext("2d");
+    ctx.scale(tile.width / 8, tile.height / 8);
+    ctx.globalAlpha = 0.55;
+    ctx.fillStyle = `rgb(${rgb})`;
+    ctx.fillRect(0, 0, 8, 8);
+    ctx.globalAlpha = 1;
+    ctx.strokeStyle = "#fff";
+    ctx.lineWidth = 1.1;
+    ctx.beginPath();
+    HATCH[id](ctx);
+    ctx.stroke();
+    return this.view.context.createPattern(tile, "repeat");
+  }
+
+  // the state of each region after the corrections: its finish, or null where it is left out
+  show(items) {
+    this.items = items;
+    const fates = new Map(this.regions.map((region) => [region, region.finish]));
+    for (const item of items) {
+      if (item.kind !== "finish" && item.kind !== "leave_out") continue;
+      const region = this.at(item.at_px);
+      if (region) fates.set(region, item.kind === "finish" ? item.finish : null);
+    }
+    this.fates = fates;
+    this.view.draw();
+  }
+
+  // the region at a place, or the nearest one within `reach` px of its middle's box
+  at([x, y], reach = 0) {
+    const ctx = this.view.context;
+    ctx.save();
+    ctx.setTransform(1, 0, 0, 1, 0, 0);
+    const hit = this.regions.findLast((region) => ctx.isPointInPath(region.path, x + 0.5, y + 0.5, "evenodd"));
+    ctx.restore();
+    if (hit || !reach) return hit ?? null;
+    const near = this.regions
+      .map((region) => [distance(region.outlines, [x, y]), region])
+      .filter(([far]) => far <= reach)
+      .sort((a, b) => a[0] - b[0]);
+    return near.length ? near[0][1] : null;
+  }
+
+  paint(ctx, live) {
+    const { view, layer } = this;
+    layer.width = view.canvas.width;
+    layer.height = view.canvas.height;
+    const over = layer.getContext("2d");
+    const k = view.density;
+    const [left, top] = view.toScreen([-0.5, -0.5]);
+    const matrix = new DOMMatrix([view.zoom * k, 0, 0, view.zoom * k, left * k, top * k]);
+    const outlines = {};
+    for (const { id } of this.finishes) {
+      const path = new Path2D();
+      for (const [region, fate] of this.fates) if (fate === id) path.addPath(region.path, matrix);
+      over.fillStyle = this.styles[id];
+      over.fill(path, "evenodd");
+      outlines[id] = path;
+    }
+    for (const { id, rgb } of this.finishes) {
+      over.strokeStyle = `rgb(${rgb})`;
+      over.lineWidth = 1.6 * k;
+      over.stroke(outlines[id]);
+    }
+    for (const item of live ? [...this.items, live] : this.items) this.stroke(over, item, k);
+    ctx.save();
+    ctx.globalAlpha = this.strength;
+    ctx.setTransform(1, 0, 0, 1, 0, 0);
+    ctx.drawImage(layer, 0, 0);
+    ctx.restore();
+    this.marks(ctx, matrix);
+  }
+
+  // a later stroke takes the place of what is below it
+  stroke(over, item, k) {
+    if (item.kind !== "paint_in" && item.kind !== "paint_out") return;
+    const path = new Path2D();
+    item.path_px.forEach((at, i) => {
+      const [x, y] = this.view.toScreen(at);
+      i ? path.lineTo(x * k, y * k) : path.moveTo(x * k, y * k);
+      if (item.path_px.length === 1) path.lineTo(x * k, y * k + 0.01);
+    });
+    over.save();
+    over.lineCap = over.lineJoin = "round";
+    over.lineWidth = 2 * item.radius_px * this.view.zoom * k;
+    over.globalCompositeOperation = "destination-out";
+    over.stroke(path);
+    if (item.kind === "paint_in") {
+      over.globalCompositeOperation = "source-over";
+      over.strokeStyle = this.styles[item.finish];
+      over.stroke(path);
+    }
+    over.restore();
+  }
+
+  marks(ctx, matrix) {
+    const screen = new DOMMatrix([1 / this.view.density, 0, 0, 1 / this.view.density, 0, 0]).multiply(matrix);
+    const gone = new Path2D();
+    for (const [region, fate] of this.fates) if (fate === null && region !== this.selected) gone.addPath(region.path, screen);
+    if (this.strength > 0) haloed(ctx, gone, "#000", "#fff", 1, [3, 4]);
+    if (this.selected) {
+      const path = new Path2D();
+      path.addPath(this.selected.path, screen);
+      if (this.selected.reach_px * this.view.zoom < 8) path.arc(...this.view.toScreen(this.selected.at_px), 14, 0, 7);
+      haloed(ctx, path, "#000", "#fff", 3, [6, 4]);
+    }
+  }
+}
+
+function outline(rings) {
+  const path = new Path2D();
+  for (const ring of rings) {
+    for (let i = 0; i < ring.length; i += 2) path[i ? "lineTo" : "moveTo"](ring[i] + 0.5, ring[i + 1] + 0.5);
+    path.closePath();
+  }
+  return path;
+}
+
+function distance(rings, [x, y]) {
+  let least = Infinity;
+  for (const ring of rings)
+    for (let i = 0; i < ring.length; i += 2) least = Math.min(least, Math.hypot(ring[i] - x, ring[i + 1] - y));
+  return least;
+}
