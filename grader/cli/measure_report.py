@@ -10,10 +10,8 @@ from rich.markup import escape
 from calibration.errors import GraderError
 from calibration.notices import Notice
 from grader.cli.output import out, show_notice, show_table
-from grader.model import FINISHES
 from grader.report.document import VISIBLE_ONLY
-from grader.report.overlay import FINISH_WORDS
-from grader.report.words import METHOD_WORDS, budget_lines, correction_words, range_words, row_words
+from grader.report.words import METHOD_WORDS, budget_lines, correction_words, finish_rows, range_words, row_words
 from grader.units import format_share
 
 Document = Mapping[str, Any]
@@ -29,13 +27,7 @@ def show_measurement(document: Document) -> None:
     else:
         scale = document["scale"]
         out.print(f"Scale from {METHOD_WORDS[scale['known']]}: {scale['px_per_mm']:.1f} px per mm")
-        rows = [
-            (FINISH_WORDS[f], range_words(each["area_mm2"], "mm²"), range_words(each["gold_mg"], "mg"))
-            for f, each in ((f, document["by_finish"][f]) for f in FINISHES)
-            if each["area_mm2"]["value"] > 0
-        ]
-        together = range_words(document["plated_area_mm2"], "mm²"), range_words(document["gold_mg"], "mg")
-        show_table(("", "plated area", "gold"), [*rows, ("together", *together)])
+        show_table(("", "plated area", "gold"), finish_rows(document))
         lines = budget_lines(document)
         if lines:
             out.print("What makes the gold's range wide:")

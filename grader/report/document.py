@@ -16,6 +16,7 @@ from grader.gold import GoldEstimate
 from grader.measure import Measurement
 from grader.model import FINISHES, Finish, ProductModel, Range
 from grader.photo_advice import Check, advise_on
+from grader.report.plating import plating_rings
 
 SCHEMA = 1
 VISIBLE_ONLY = "Visible plating only: gold inside packages, and on faces that the photo does not show, is not in it."
@@ -50,6 +51,7 @@ def measurement_document(measurement: Measurement) -> dict[str, Any]:
         "loose_contacts": [
             _contacts(measurement, number) for number, row in enumerate(measurement.regions.rows) if row.board is None
         ],
+        "plating_px": plating_rings(measurement),
         "budget": [],
         "corrections": corrections_record(measurement),
         "warnings": _warnings(measurement, checks),
@@ -128,7 +130,13 @@ def _boards(measurement: Measurement) -> list[dict[str, Any]]:
         else:
             models = area.by_board[number]
             outline = ProductModel.of(board.area, scale.area_inputs)
-            entry |= {"area_mm2": _range(outline), "by_finish": _by_finish(models, measurement.gold_by_board[number])}
+            gold = measurement.gold_by_board[number]
+            entry |= {
+                "area_mm2": _range(outline),
+                "by_finish": _by_finish(models, gold),
+                # of inputs that the photo's model holds
+                "gold_terms": gold.total.as_json()["terms"],
+            }
         out.append(entry)
     return out
 

@@ -20,9 +20,9 @@ FINISH_WORDS: dict[Finish, str] = {
     "immersion_gold": "immersion gold",
     "undetermined": "finish undetermined",
 }
-_BOARD_RGB, _ROW_RGB = (240, 228, 66), (255, 255, 255)
+BOARD_RGB, _ROW_RGB = (240, 228, 66), (255, 255, 255)
 _MAX_SIDE_PX = 1600
-_STRENGTH = 0.65
+STRENGTH = 0.65
 
 
 def coverage_png(measurement: Measurement) -> bytes:
@@ -49,11 +49,11 @@ def overlay_rgb(measurement: Measurement, max_side_px: int = _MAX_SIDE_PX) -> ND
     share = measurement.coverage.share
     for number, finish in enumerate(FINISHES):
         own = np.where(table[regions.labels] == number, share, np.uint8(0))
-        alpha = cv2.resize(own, size, interpolation=cv2.INTER_AREA).astype(np.float32)[..., None] / 255 * _STRENGTH
+        alpha = cv2.resize(own, size, interpolation=cv2.INTER_AREA).astype(np.float32)[..., None] / 255 * STRENGTH
         base += alpha * (np.array(FINISH_RGB[finish], np.float32) - base)
     out = np.ascontiguousarray(np.round(base).astype(np.uint8))
     for board in regions.boards:
-        _polyline(out, board.outline_px, k, _BOARD_RGB)
+        _polyline(out, board.outline_px, k, BOARD_RGB)
     for outline in measurement.scale.target_px if measurement.scale else ():
         _polyline(out, outline, k, _ROW_RGB)
     return out

@@ -8,8 +8,9 @@ from typing import Any
 from calibration.belief import MARK
 from grader.budget import TOGETHER
 from grader.measure import Step
-from grader.model import Range
-from grader.units import format_range
+from grader.model import FINISHES, Range
+from grader.report.overlay import FINISH_WORDS
+from grader.units import format_range, format_share
 
 STEP_WORDS: Mapping[Step, str] = {
     "scale": "finding the scale",
@@ -55,6 +56,31 @@ def correction_words(record: Mapping[str, Any]) -> str:
         return f"{text}: {range_words(change, 'mg')} more gold than was found."
     less = {**change, "value": -change["value"], "low": -change["high"], "high": -change["low"]}
     return f"{text}: {range_words(less, 'mg')} less gold than was found."
+
+
+def finish_rows(document: Mapping[str, Any]) -> list[tuple[str, str, str]]:
+    """Plated area and gold by finish, and together: a row each."""
+    rows = [
+        (FINISH_WORDS[f], range_words(each["area_mm2"], "mm²"), range_words(each["gold_mg"], "mg"))
+        for f, each in ((f, document["by_finish"][f]) for f in FINISHES)
+        if each["area_mm2"]["value"] > 0
+    ]
+    together = range_words(document["plated_area_mm2"], "mm²"), range_words(document["gold_mg"], "mg")
+    return [*rows, ("together", *together)]
+
+
+def board_rows(document: Mapping[str, Any]) -> list[tuple[str, str, str]]:
+    """Boards by number: what their outline holds, and the rows of contacts seen on them."""
+    return [
+        (
+            str(number),
+            format_share(board["plated_share"]) + " of it plated"
+            if board["area_mm2"] is None
+            else range_words(board["area_mm2"], "mm²").partition(" (")[0],
+            "; ".join(map(row_words, board["contacts"])) or "none found",
+        )
+        for number, board in enumerate(document["boards"], 1)
+    ]
 
 
 def row_words(contacts: Mapping[str, Any]) -> str:

@@ -1,0 +1,127 @@
+"""The report of a lot: what was measured, what it is worth, where to cut; as data and as blocks to be written."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from grader import __version__
+from grader.cautions import documents_for
+from grader.model import Range
+from grader.report.blocks import Block, Heading, Picture, Table, Text
+from grader.report.cut_blocks import cut_blocks
+from grader.report.offer_blocks import offer_blocks
+from grader.report.photo_blocks import photo_blocks
+from grader.units import format_range
+from grader.value import CAUTION, VISIBLE_PLATING_ONLY, Offer
+from grader.value.words import LOT_COLUMNS, highest_words
+
+Document = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class ReportedPhoto:
+    """One measured photo.
+
+    Attributes:
+        document: its measurement.
+        picture: the photo with what was found; None where the photo was not at hand.
+    """
+
+    document: Document
+    picture: Picture | None = None
+
+
+@dataclass(frozen=True)
+class ReportedCuts:
+    """The cut plan of one photo, as ``grader cut`` wrote it, with its picture if there is one."""
+
+    document: Document
+    picture: Picture | None = None
+
+
+@dataclass(frozen=True)
+class LotReport:
+    """Everything that a report says.
+
+    Attributes:
+        title: of the lot.
+        made_on: the day.
+        photos: that were measured.
+        gold_mg: in the visible plating of the lot.
+        parts: of the lot, as ``LotEstimate.as_json`` gives them.
+        offer: what to pay; None where no gold price was given.
+        cuts: plans; none where nothing was planned.
+    """
+
+    title: str
+    made_on: date
+    photos: tuple[ReportedPhoto, ...]
+    gold_mg: Range
+    parts: Sequence[Document]
+    offer: Offer | None = None
+    cuts: tuple[ReportedCuts, ...] = ()
+
+    def as_json(self) -> dict[str, Any]:
+        """The report as one document; pictures are left out."""
+        return {
+            "schema": 1,
+            "kind": "lot-report",
+            "program": f"grader {__version__}",
+            "title": self.title,
+            "made_on": self.made_on.isoformat(),
+            "statements": [VISIBLE_PLATING_ONLY, CAUTION],
+            "gold_mg": self.gold_mg.as_json(),
+            "lot": [dict(part) for part in self.parts],
+            "photos": [dict(photo.document) for photo in self.photos],
+            "offer": None if self.offer is None else self.offer.as_json(),
+            "cuts": [dict(plan.document) for plan in self.cuts],
+            "cautions": documents_for("cut"),
+        }
+
+    def blocks(self) -> tuple[Block, ...]:
+        """The report from top to bottom, without its title."""
+        return tuple(self._blocks())
+
+    def _blocks(self) -> Iterator[Block]:
+        yield Text(VISIBLE_PLATING_ONLY, is_strong=True)
+        if self.offer is not None:
+            yield Text(f"Highest price worth paying: {highest_words(self.offer)}", is_strong=True)
+        yield Text(f"Gold in the visible plating of the lot: {format_range(self.gold_mg, 'mg')}", is_strong=True)
+        yield Table(
+            LOT_COLUMNS,
+            tuple((str(p["name"]), str(p["boards_seen"]), f"{p['boards']:.0f}") for p in self.parts),
+            "The lot",
+        )
+        for photo in self.photos:
+            yield Heading(f"Photo {photo.document['photo']}")
+            yield from photo_blocks(photo.document, photo.picture)
+        if self.offer is not None:
+            yield Heading("What to pay")
+            yield from offer_blocks(self.offer)
+        if self.cuts:
+            yield Heading("Where to cut")
+            for plan in self.cuts:
+                yield from cut_blocks(plan.document, plan.picture)
+        yield Heading("Cautions")
+        yield Text(CAUTION)
+        for caution in documents_for("cut"):
+            yield Text(caution["text"])
+        yield Heading("How this came about")
+        yield Table(("", ""), tuple(self._provenance()))
+
+    def _provenance(self) -> Iterator[tuple[str, str]]:
+        yield "Report made on", self.made_on.isoformat()
+        yield "Program", f"grader {__version__}"
+        for photo in self.photos:
+            document = photo.document
+            taken = document.get("taken_at")
+            about = [
+                f"taken {taken.replace('T', ' ')}" if taken else "",
+                f"measured by {document.get('program', 'an older program')}",
+                f"plating found by {document.get('segmenter', '?')}",
+                f"sha256 {str(document.get('sha256', '?'))[:16]}…",
+            ]
+            yield str(document["photo"]), ", ".join(filter(None, about))

@@ -1,0 +1,55 @@
+"""What to pay for a lot, in a report."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from grader.report.blocks import Block, Table, Text
+from grader.units import format_money, format_share
+from grader.value import Offer
+from grader.value.words import (
+    CURVE_COLUMNS,
+    ROUTE_COLUMNS,
+    assumed_lines,
+    at_price,
+    at_price_lines,
+    break_even_words,
+    budget_lines,
+    curve_rows,
+    highest_words,
+    question_rows,
+    route_rows,
+    routes_heading,
+    summary_lines,
+)
+
+
+def offer_blocks(offer: Offer) -> Iterator[Block]:
+    """Price, odds, ways to deal with the lot, what moves the profit, what was assumed."""
+    risk = format_share(offer.assumptions.accepted_loss)
+    yield Text(
+        f"Highest price worth paying: {highest_words(offer)} (you accept a {risk} chance of a loss)", is_strong=True
+    )
+    if offer.reason is not None:
+        yield Text(f"{offer.reason.message} {offer.reason.advice}")
+    break_even = ("Break-even price (no profit on average)", break_even_words(offer))
+    yield Table(("", ""), (*summary_lines(offer), break_even))
+    shown = at_price(offer)
+    if shown is not None:
+        title, at = shown
+        yield Table(("", ""), tuple(at_price_lines(at, offer)), title)
+    yield Table(ROUTE_COLUMNS, tuple(route_rows(offer)), routes_heading(offer))
+    price = format_money(offer.budget_price, offer.assumptions.currency)
+    moves = tuple((title, format_share(share), swing) for title, share, swing in budget_lines(offer))
+    if moves:
+        columns = ("Input", "Share", "Profit, from its low to its high end")
+        yield Table(columns, moves, f"What moves the profit most (at {price})")
+    curve = tuple(curve_rows(offer))
+    if curve:
+        yield Table(CURVE_COLUMNS, curve, "Profit against price")
+    questions = tuple(question_rows(offer))
+    if questions:
+        yield Table(("", ""), questions, "Worth asking before you buy")
+    yield Table(("", ""), tuple(assumed_lines(offer)), "Assumed")
+    for item in offer.notices:
+        yield Text(f"{item.message} {item.advice}")
