@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, TypeVar
 
 import streamlit as st
 
+from app.desk import current_lot
 from app.shelf import Kept
 from app.show import plain, problem
 from calibration.errors import GraderError, LogError, UsageError
@@ -77,18 +78,36 @@ def ask_to_keep(key: str, photos: Sequence[Kept], offer: dict[str, Any] | None =
         offer: the document of a valuation of these photos.
     """
     lots = {lot.id: lot for lot in all_lots()}
+    numbers = [*lots, _NEW]
     chosen = st.selectbox(
         "Lot",
-        [*lots, _NEW],
+        numbers,
+        index=numbers.index(_suggested(lots)),
         format_func=lambda number: lots[number].name if number in lots else "A new lot",
         key=f"{key}-lot",
     )
     name = ""
     if chosen == _NEW:
+        st.session_state.setdefault(f"{key}-name", st.session_state.get("lot-name") or "")
         name = st.text_input("Name of the new lot", key=f"{key}-name", placeholder="Shelf 3")
     if st.button("Keep in the log", key=f"{key}-keep", icon=":material/save:"):
         write_log(lambda log: _keep(log, lots.get(chosen), name, photos, offer))
     say_what_was_done()
+
+
+def kept_as() -> int | None:
+    """Number of the log's lot that holds the lot in progress; None where it was not kept yet."""
+    kept = current_lot().facts().get("log-lot")
+    return int(kept["number"]) if kept is not None and kept["log"] == log_path() else None
+
+
+def _suggested(lots: Mapping[int, Lot]) -> int:
+    """The log's lot that holds this one, else one of the same name, else a new one."""
+    number = kept_as()
+    if number is not None and number in lots:
+        return number
+    name = str(st.session_state.get("lot-name") or "").strip().casefold()
+    return next((number for number, lot in lots.items() if lot.name.casefold() == name), _NEW)
 
 
 def _keep(log: Log, lot: Lot | None, name: str, photos: Sequence[Kept], offer: dict[str, Any] | None) -> str:
@@ -100,4 +119,5 @@ def _keep(log: Log, lot: Lot | None, name: str, photos: Sequence[Kept], offer: d
     if offer is not None:
         log.add_offer(started.id, offer)
         parts.append("the offer")
+    current_lot().set_facts(**{"log-lot": {"log": log_path(), "number": started.id}})
     return f"Kept in lot {started.name}: {' and '.join(parts)}."

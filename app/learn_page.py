@@ -11,6 +11,7 @@ from app.keep import say_what_was_done, write_log
 from app.learn_chart import show_calibration, show_pairs, show_shifts
 from app.learned import contents_and_belief
 from app.show import heading, plain, problem, remark, table
+from app.way import show_next, show_way
 from calibration.errors import GraderError, UsageError
 from grader.learn import TOGETHER, Newest, calibration_curve, pairs, record, returns, returns_by
 from grader.learn.csv_import import COLUMNS, Row, entries, read_rows
@@ -29,11 +30,13 @@ from grader.log import Contents, Log, NewExclusion, NewMark, Yield, checked
 from grader.log.tables import TextTable
 from grader.units import format_mass, parse_fineness, parse_weighed_mg
 
+_FILE = "learn_page.py"
 _T = TypeVar("_T")
 
 
 def show() -> None:
     """Draw the page."""
+    show_way(_FILE)
     st.title("What your yields teach", anchor=False)
     say_what_was_done()
     found = contents_and_belief()
@@ -52,6 +55,7 @@ def show() -> None:
     if contents.lots:
         with st.expander("Take yields from a CSV file", icon=":material/upload_file:"):
             _import(contents)
+    show_next(_FILE)
 
 
 def _belief(found: Newest) -> None:

@@ -7,13 +7,15 @@ from typing import TypeVar
 
 import streamlit as st
 
-from app.keep import all_lots, lot_contents, read_log, say_what_was_done, write_log
+from app.keep import all_lots, kept_as, lot_contents, read_log, say_what_was_done, write_log
 from app.show import heading, plain, problem, table
+from app.way import show_next, show_way
 from calibration.errors import UsageError
 from grader.log import Log, Lot, NewLot, NewPurchase, NewYield, checked, to_json
 from grader.log.tables import entry_tables, lots_table
 from grader.units import parse_fineness, parse_mass_g, parse_money, parse_weighed_mg
 
+_FILE = "log_page.py"
 _T = TypeVar("_T")
 
 _KNOWN = {"assumed": "assumed", "found": "found by a test of my own", "assayed": "assayed by a laboratory"}
@@ -21,6 +23,7 @@ _KNOWN = {"assumed": "assumed", "found": "found by a test of my own", "assayed":
 
 def show() -> None:
     """Draw the page."""
+    show_way(_FILE)
     st.title("Lots in the log", anchor=False)
     say_what_was_done()
     lots = all_lots()
@@ -33,12 +36,14 @@ def show() -> None:
     if not lots:
         return
     st.divider()
-    lot = st.selectbox("Lot", lots, format_func=lambda lot: lot.name, key="log-lot")
+    at = next((n for n, lot in enumerate(lots) if lot.id == kept_as()), 0)
+    lot = st.selectbox("Lot", lots, index=at, format_func=lambda lot: lot.name, key="log-lot")
     _contents(lot)
     with st.expander("Record what you paid", icon=":material/shopping_cart:"):
         _purchase(lot)
     with st.expander("Record gold that you weighed", icon=":material/scale:"):
         _yield(lot)
+    show_next(_FILE)
 
 
 def _overview() -> None:

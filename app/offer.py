@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app.chart import show_curve, show_swings
+from app.preferences import mass_unit
 from app.show import bars, caution, heading, plain, table, visible_only
 from grader.units import format_money, format_share
 from grader.value import Offer
@@ -43,7 +44,7 @@ def show_offer(offer: Offer) -> None:
             )
     if offer.lot:
         table(LOT_COLUMNS, lot_rows(offer))
-    table(("", ""), summary_lines(offer))
+    table(("", ""), summary_lines(offer, mass_unit()))
     shown = at_price(offer)
     if shown is not None:
         title, at = shown

@@ -12,6 +12,7 @@ from calibration.errors import UsageError
 from calibration.print_check import PrintCheck, load_print_check, save_print_check
 from calibration.target import Paper
 from calibration.target_pdf import target_pdf
+from grader.photo_advice.how_to_pdf import how_to_pdf
 from grader.places import print_check_path
 from grader.units import parse_length_mm
 
@@ -31,6 +32,14 @@ def ask_print() -> None:
                 on_click="ignore",
                 key=f"target-{paper}",
             )
+    st.download_button(
+        "How to photograph boards (PDF)",
+        partial(how_to_pdf, "a4"),
+        file_name="how-to-photograph.pdf",
+        mime="application/pdf",
+        on_click="ignore",
+        key="how-to",
+    )
     st.markdown("Printers change the size a little: measure the 100 mm check bar with a rule and store its length.")
     with st.form("check-bar", border=False, enter_to_submit=True):
         text = st.text_input("The check bar as printed", placeholder="99.4 mm")

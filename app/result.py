@@ -9,6 +9,7 @@ from typing import Any
 
 import streamlit as st
 
+from app.retake import show_checks
 from app.shelf import Kept
 from app.show import (
     bars,
@@ -16,6 +17,7 @@ from app.show import (
     figure,
     heading,
     legend,
+    plain,
     problem,
     range_text,
     remark,
@@ -27,6 +29,7 @@ from calibration.errors import RefusedError
 from calibration.notices import Notice
 from grader.model import FINISHES
 from grader.report.overlay import FINISH_WORDS
+from grader.report.wide import wide_sentences
 from grader.report.words import METHOD_WORDS, budget_lines, learned_from, row_words
 from grader.units import format_share
 
@@ -38,8 +41,10 @@ def show_result(done: Kept) -> None:
     heading(done.name)
     if refused is not None:
         problem(RefusedError(refused["code"], refused["message"], refused["advice"]))
+    retake = show_checks(document)
     if done.has_gold:
         _figures(document)
+        _why_wide(document)
     else:
         st.metric("Plated share of the frame", format_share(document["plated_share_of_frame"]))
         st.markdown("Without a scale there is no area in mm² and no gold in mg.")
@@ -48,10 +53,9 @@ def show_result(done: Kept) -> None:
     if done.has_gold:
         _by_finish(document)
     _boards(document["boards"])
-    if done.has_gold:
-        _budget(document)
+    said = {*retake, *([refused["code"]] if refused is not None else [])}
     for warning in document["warnings"]:
-        if refused is None or warning["code"] != refused["code"]:
+        if warning["code"] not in said:
             caution(Notice(warning["code"], warning["message"], warning["advice"]))
     _downloads(done)
     visible_only(document["statement"])
@@ -102,7 +106,6 @@ def _by_finish(document: Mapping[str, Any]) -> None:
 def _boards(boards: Sequence[Mapping[str, Any]]) -> None:
     if not boards:
         return
-    heading("Boards and rows of contacts")
     rows = []
     for number, board in enumerate(boards, 1):
         size = (
@@ -111,14 +114,19 @@ def _boards(boards: Sequence[Mapping[str, Any]]) -> None:
             else f"{format_share(board['plated_share'])} of it plated"
         )
         rows.append((str(number), size, "; ".join(map(row_words, board["contacts"])) or "none found"))
-    table(("Board", "Outline holds", "Rows seen"), rows)
+    with st.expander(f"Boards ({len(boards)}) and rows of contacts", icon=":material/developer_board:"):
+        table(("Board", "Outline holds", "Rows seen"), rows)
 
 
-def _budget(document: Mapping[str, Any]) -> None:
-    lines = budget_lines(document)
-    if lines:
-        heading("What makes the gold's range wide")
-        bars([(title, share, "") for title, share in lines])
+def _why_wide(document: Mapping[str, Any]) -> None:
+    sentences = wide_sentences(document)
+    if not sentences:
+        return
+    st.markdown(plain(" ".join(sentences[:2])))
+    with st.expander("Why the range is so wide, and what narrows it", icon=":material/swap_horiz:"):
+        for sentence in sentences[2:]:
+            st.markdown(plain(sentence))
+        bars([(title, share, "") for title, share in budget_lines(document)])
 
 
 def _downloads(done: Kept) -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import streamlit as st
 
+from app.preferences import mass_unit
 from calibration.errors import GraderError
 from calibration.notices import Notice
 from grader.model import FINISHES, Range
@@ -99,7 +100,7 @@ def split_range(value: Mapping[str, float], unit: str) -> tuple[str, str]:
 
 def range_text(value: Mapping[str, float], unit: str) -> str:
     """A document's range as one text."""
-    return format_range(Range(value["value"], value["low"], value["high"], value["level"]), unit)
+    return format_range(Range(value["value"], value["low"], value["high"], value["level"]), unit, mass_unit())
 
 
 def legend() -> None:

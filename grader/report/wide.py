@@ -1,0 +1,54 @@
+"""What makes a range wide, and what would narrow it, in sentences."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from grader.budget import TOGETHER
+from grader.units import format_share
+
+_MOST, _BOTH = 0.6, 0.7
+_WORTH_A_WORD = 0.15
+
+
+def wide_sentences(document: Mapping[str, Any]) -> tuple[str, ...]:
+    """Why the gold's range is as wide as it is, and what to do about it.
+
+    Args:
+        document: of a measurement, with gold.
+
+    Returns:
+        Sentences: how far apart the ends are, what that comes from, and a remedy for each input that matters. Empty
+        where the gold has no range.
+    """
+    lines = [line for line in document["budget"] if line["input"] != TOGETHER]
+    low, high = (float(document["gold_mg"][end]) for end in ("low", "high"))
+    if not lines or high <= low:
+        return ()
+    lines.sort(key=lambda line: -line["share_of_variance"])
+    told = [f"The high end is {high / low:.2g} times the low end."] if low > 0 else []
+    told.append(_comes_from(lines))
+    matter = [line for line in lines if line["share_of_variance"] >= _WORTH_A_WORD]
+    remedies = (_remedies().get(line["input"].partition(":")[0]) for line in matter)
+    return (*told, *dict.fromkeys(r for r in remedies if r is not None))
+
+
+def _comes_from(lines: list[Mapping[str, Any]]) -> str:
+    """The one or two inputs that most of it comes from; the lines are sorted."""
+    shares = [float(line["share_of_variance"]) for line in lines]
+    named = [f"{line['title']} ({format_share(share)})" for line, share in zip(lines, shares, strict=True)]
+    if shares[0] >= _MOST:
+        return f"Most of that comes from one thing: {named[0]}."
+    if sum(shares[:2]) >= _BOTH:
+        return f"Most of that comes from two things: {named[0]} and {named[1]}."
+    return f"Many things share in it; the largest is {named[0]}."
+
+
+@cache
+def _remedies() -> Mapping[str, str]:
+    found: dict[str, str] = tomllib.loads(files("grader.report").joinpath("data/narrow.toml").read_text("utf-8"))
+    return found

@@ -1,0 +1,54 @@
+"""The words on a range's width say what the budget says."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from grader.budget import TOGETHER
+from grader.measure import Request, measure
+from grader.photo import load_photo
+from grader.report import measurement_document
+from grader.report.wide import wide_sentences
+from grader.samples import load_demo
+
+
+def document(shares: dict[str, float], low: float = 2.0, high: float = 28.0) -> dict[str, Any]:
+    budget = [{"input": name, "title": f"the {name}", "share_of_variance": share} for name, share in shares.items()]
+    return {"gold_mg": {"value": 10.0, "low": low, "high": high, "level": 0.9}, "budget": budget}
+
+
+def test_one_cause_is_named_with_its_share_and_its_remedy() -> None:
+    ends, cause, remedy = wide_sentences(document({"segmentation:ab12": 0.04, "thickness:hard_gold": 0.94}))
+    assert "14 times" in ends
+    assert "one thing: the thickness:hard_gold (94 %)" in cause
+    assert "weigh what a batch gives" in remedy
+
+
+def test_two_causes_are_named_the_larger_first() -> None:
+    sentences = wide_sentences(document({"thickness:hard_gold": 0.35, "scale-tilt:ab12": 0.45, TOGETHER: 0.2}))
+    assert "the scale-tilt:ab12 (45 %) and the thickness:hard_gold (35 %)" in sentences[1]
+    assert len(sentences) == 4
+
+
+def test_many_causes_get_no_false_culprit() -> None:
+    shares = {f"scale-fit:{n}": 0.2 for n in range(5)}
+    sentences = wide_sentences(document(shares))
+    assert "Many things" in sentences[1]
+    assert len(sentences) == 3, "the same remedy is said once"
+
+
+@pytest.mark.parametrize(("low", "high", "shares"), [(5.0, 5.0, {"thickness": 1.0}), (0.0, 0.0, {})])
+def test_without_a_range_there_is_nothing_to_say(low: float, high: float, shares: dict[str, float]) -> None:
+    assert wide_sentences(document(shares, low, high)) == ()
+
+
+def test_a_low_end_of_zero_has_no_ratio() -> None:
+    assert not any("times" in s for s in wide_sentences(document({"thickness:hard_gold": 1.0}, low=0.0)))
+
+
+def test_a_real_measurement_gets_a_remedy() -> None:
+    sample = load_demo().samples[0]
+    made = measurement_document(measure(load_photo(sample.path), Request()))
+    assert len(wide_sentences(made)) >= 3
