@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import streamlit as st
 
+from app.correct_form import is_correcting, offer_correcting, show_correcting
 from app.desk import current_lot, desk, lot_key, start_lot
 from app.keep import ask_to_keep
 from app.learned import ask_properties
@@ -158,6 +159,10 @@ def _measure_sample(samples: Sequence[Sample]) -> None:
 
 def _results(shelf: Sequence[Kept]) -> None:
     st.divider()
+    opened = next((done for done in shelf if is_correcting(done)), None)
+    if opened is not None:
+        show_correcting(opened)
+        return
     shown = shelf[0]
     if len(shelf) > 1:
         show_all(shelf)
@@ -168,6 +173,7 @@ def _results(shelf: Sequence[Kept]) -> None:
         )
         shown = by_sha[chosen]
     show_result(shown)
+    offer_correcting(shown)
     st.button("Take this photo off the list", on_click=take_off, args=(shown.sha256,))
     with_gold = [done for done in shelf if done.has_gold]
     if with_gold:

@@ -13,6 +13,8 @@ from threading import Event, Lock, Thread
 
 from app.lot_folder import Kept, LotFolder
 from calibration.errors import GraderError, PhotoError
+from grader.correct.measured import correct
+from grader.correct.record import corrections_in
 from grader.measure import Progress, Request, Step, measure
 from grader.photo import load_photo
 from grader.report import measurement_document, overlay_png
@@ -147,6 +149,8 @@ class Measuring:
 def measure_into(lot: LotFolder, order: Order, say: Progress) -> Kept:
     """Measure one photo of a lot and keep the result; one that was measured in the same way is not measured again.
 
+    Corrections that were made on it by hand stay.
+
     Raises:
         PhotoError: the bytes are no photo, or are gone.
         UsageError: as ``measure``.
@@ -158,6 +162,8 @@ def measure_into(lot: LotFolder, order: Order, say: Progress) -> Kept:
     if data is None:
         raise PhotoError("photo-missing", "The photo is not here any more.", "Choose it again.")
     measured = measure(load_photo(data, order.name), order.request, say)
+    if done is not None:
+        measured = correct(measured, corrections_in(done.document), order.request.properties)
     document = measurement_document(measured)
     done = Kept(order.name, order.sha256, order.request, document, overlay_png(measured), order.is_sample)
     lot.put(done)

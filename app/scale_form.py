@@ -7,6 +7,7 @@ from typing import TypeVar
 
 import streamlit as st
 
+from app.photo_view import mark_points
 from app.shelf import drop_marked_photo, photo_to_mark
 from app.show import problem, remark
 from calibration.errors import UsageError
@@ -15,7 +16,6 @@ from calibration.target import parse_target
 from grader.measure import Automatic, ByLength, ByRectangle, ByTarget, Point, Request, ScaleChoice, WithoutScale
 from grader.photo import Photo
 from grader.places import print_check_path
-from grader.report.marking import loupe_jpeg, ruled_jpeg
 from grader.units import parse_length_mm, parse_pair_mm
 
 _T = TypeVar("_T")
@@ -134,31 +134,32 @@ def _rectangle(photo: Photo) -> ByRectangle | None:
 
 
 def _points(photo: Photo, labels: Sequence[str]) -> tuple[Point, ...] | None:
-    """Points in px of the photo by number fields, with a loupe on each; None while one is missing."""
-    picture = st.empty()
-    points: list[Point] = []
-    for label in labels:
-        with st.container(horizontal=True, vertical_alignment="bottom"):
-            x, y = (
-                st.number_input(
-                    f"{label}, {axis} px",
-                    min_value=0.0,
-                    max_value=float(size - 1),
-                    value=None,
-                    step=1.0,
-                    format="%.1f",
-                    key=f"{label}-{axis}-{photo.short_id}",
-                    width=165,
-                )
-                for axis, size in (("x", photo.width_px), ("y", photo.height_px))
-            )
-        if x is not None and y is not None:
-            points.append((x, y))
-            st.image(loupe_jpeg(photo.rgb, (x, y)), width=196, alt=f"{label}, enlarged", caption=f"{label}, enlarged")
-    picture.image(
-        ruled_jpeg(photo.rgb, points),
-        width="stretch",
-        alt="The photo with rulers in pixels",
-        caption="Read x off the top and y off the left, then put the cross on the spot with the enlarged view.",
-    )
-    return tuple(points) if len(points) == len(labels) else None
+    """Points in px of the photo, marked on the picture or typed as numbers; None while one is missing."""
+    keys = [tuple(f"{label}-{axis}-{photo.short_id}" for axis in "xy") for label in labels]
+    typed = [_typed(*pair) for pair in keys]
+    marked = mark_points(photo, labels, typed, closed=len(labels) > 2)
+    for pair, before, now in zip(keys, typed, marked, strict=True):
+        if now != before:
+            for key, value in zip(pair, now if now is not None else (None, None), strict=True):
+                st.session_state[key] = value
+    with st.expander("The same as numbers, in px of the photo"):
+        for label, pair in zip(labels, keys, strict=True):
+            with st.container(horizontal=True, vertical_alignment="bottom"):
+                for axis, key, size in zip("xy", pair, (photo.width_px, photo.height_px), strict=True):
+                    st.number_input(
+                        f"{label}, {axis} px",
+                        min_value=0.0,
+                        max_value=float(size - 1),
+                        value=None,
+                        step=1.0,
+                        format="%.1f",
+                        key=key,
+                        width=165,
+                    )
+    set_ones = [point for point in marked if point is not None]
+    return tuple(set_ones) if len(set_ones) == len(labels) else None
+
+
+def _typed(x_key: str, y_key: str) -> Point | None:
+    x, y = (st.session_state.get(key) for key in (x_key, y_key))
+    return None if x is None or y is None else (float(x), float(y))

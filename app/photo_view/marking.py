@@ -28,7 +28,7 @@ def mark_points(
             change made on the picture counts before them; so keep what this gives, and set fields to it.
         closed: whether the points go round something.
     """
-    key = f"mark-{photo.short_id}-{len(labels)}"
+    key = f"desk-mark-{photo.short_id}-{len(labels)}"
     told, made = _told(st.session_state.get(key), photo, len(labels))
     heard = st.session_state.get(f"{key}-heard", 0)
     now = made if told > heard else tuple(points[i] if i < len(points) else None for i in range(len(labels)))

@@ -12,7 +12,7 @@ from grader.photo import Photo
 
 PREVIEW_PX = 1600
 _QUALITY = 90
-_KEPT = "photo-view-pictures"
+_KEPT = "desk-photo-view-pictures"
 
 Urls = dict[str, str]
 

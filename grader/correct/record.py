@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
+from grader.correct.model import Corrections
 from grader.measure import Measurement
 from grader.model import ProductModel, Range
 
@@ -28,6 +30,16 @@ def corrections_record(done: Measurement) -> dict[str, Any] | None:
     if done.gold is not None and found.gold is not None:
         record["gold_mg"] = _change(found.gold.total, done.gold.total)
     return record
+
+
+def corrections_in(document: Mapping[str, Any]) -> Corrections:
+    """The corrections that a measurement's document carries; none where it carries none.
+
+    Raises:
+        DataFileError: they cannot be read.
+    """
+    kept = document.get("corrections")
+    return Corrections() if kept is None else Corrections.from_json(kept)
 
 
 def _change(before: ProductModel, after: ProductModel) -> dict[str, Any]:

@@ -1,0 +1,168 @@
+"""Correct a measured photo by hand: its picture with tools, figures that follow at once, and what can be saved."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import PurePath
+from typing import Any
+
+import streamlit as st
+
+from app.desk import current_lot, desk
+from app.photo_view import begin_again, correct
+from app.shelf import Kept, kept
+from app.show import figure, heading, problem, remark
+from calibration.errors import GraderError, PhotoError
+from grader.correct import Corrections
+from grader.correct.export import training_zip
+from grader.correct.measured import correct as with_corrections
+from grader.correct.record import corrections_in, corrections_record
+from grader.measure import Measurement, Request, measure
+from grader.model import ProductModel, Range
+from grader.photo import load_photo
+from grader.report import measurement_document, overlay_png
+from grader.report.words import correction_words
+from grader.units import format_share
+
+_OPEN, _FOUND, _TAKE_BACK = "desk-correcting", "desk-correcting-found", "desk-correcting-back"
+
+
+def is_correcting(done: Kept) -> bool:
+    """Whether the photo is open to be corrected."""
+    return bool(st.session_state.get(_OPEN) == done.sha256)
+
+
+def offer_correcting(done: Kept) -> None:
+    """The way in, and what was corrected before."""
+    record = done.document.get("corrections")
+    if record is not None:
+        remark(correction_words(record))
+    st.button(
+        "Correct what was found", icon=":material/brush:", key="open-correcting", on_click=_open, args=(done.sha256,)
+    )
+
+
+def show_correcting(done: Kept) -> None:
+    """The photo with its tools in the place of the result, until it is closed."""
+    heading(done.name)
+    try:
+        found = _found(done)
+        before = corrections_in(done.document)
+    except GraderError as error:
+        problem(error, done.name)
+        st.button("Back to the result", on_click=_close)
+        return
+    st.button("Done: back to the result", type="primary", width="stretch", key="close-correcting", on_click=_close)
+    _bench(done.sha256, found, before)
+
+
+def _open(sha256: str) -> None:
+    st.session_state[_OPEN] = sha256
+
+
+def _close() -> None:
+    for key in (_OPEN, _FOUND):
+        st.session_state.pop(key, None)
+    begin_again()
+
+
+def _found(done: Kept) -> Measurement:
+    """What was found on the photo, searched once more: only one photo is kept as arrays.
+
+    Raises:
+        PhotoError: the photo is gone, or no photo.
+        UsageError: as ``measure``.
+    """
+    opened: tuple[Request, Measurement] | None = st.session_state.get(_FOUND)
+    request, found = opened if opened is not None else (None, None)
+    if found is None or found.photo.sha256 != done.sha256 or request != done.request:
+        data = current_lot().photo(done.sha256)
+        if data is None:
+            raise PhotoError("photo-missing", "The photo is not here any more.", "Choose and measure it again.")
+        with st.spinner("Getting the picture ready …"), desk().one_at_a_time:
+            found = measure(load_photo(data, done.name), done.request)
+        st.session_state[_FOUND] = done.request, found
+    return found
+
+
+@st.fragment
+def _bench(sha256: str, found: Measurement, before: Corrections) -> None:
+    """Drawn again by itself after each correction: figures first, then what takes longer."""
+    done = kept()[sha256]
+    if st.session_state.pop(_TAKE_BACK, False):
+        before = Corrections()
+        begin_again()
+    made = correct(found, before)
+    corrected = with_corrections(found, made, done.request.properties)
+    _figures(corrected)
+    if made.items != corrections_in(done.document).items:
+        done = _keep(done, corrected)
+    st.button(
+        "Take back all corrections",
+        icon=":material/undo:",
+        disabled=not made,
+        on_click=_take_back,
+    )
+    _save(done, corrected)
+
+
+def _take_back() -> None:
+    st.session_state[_TAKE_BACK] = True
+
+
+def _figures(corrected: Measurement) -> None:
+    if corrected.area is None or corrected.gold is None:
+        st.metric("Plated share of the frame", format_share(float(corrected.coverage.share.mean() / 255)))
+    else:
+        left, right = st.columns(2)
+        with left:
+            figure("Plated area", _range(corrected.area.total), "mm²")
+        with right:
+            figure("Gold in the visible plating", _range(corrected.gold.total), "mg")
+    record = corrections_record(corrected)
+    remark(correction_words(record) if record is not None else "Nothing was corrected yet.")
+
+
+def _range(model: ProductModel) -> dict[str, float]:
+    return Range.of(model.draws()).as_json()
+
+
+def _keep(done: Kept, corrected: Measurement) -> Kept:
+    """Put the corrected measurement into the lot, so that whatever comes next reckons with it."""
+    fresh = replace(done, document=measurement_document(corrected), overlay=overlay_png(corrected))
+    current_lot().put(fresh)
+    kept()[done.sha256] = fresh
+    return fresh
+
+
+def _save(done: Kept, corrected: Measurement) -> None:
+    stem = PurePath(done.name).stem or "photo"
+    with st.expander("Save the corrections", icon=":material/save:"):
+        st.markdown("They are part of the measurement, and go into the log with it. As files of their own:")
+        st.download_button(
+            "Corrections (JSON)",
+            json.dumps(_document(corrected), ensure_ascii=False) + "\n",
+            file_name=f"{stem}-corrections.json",
+            mime="application/json",
+            on_click="ignore",
+        )
+        agreed = st.checkbox(
+            "I agree that this photo and its corrected masks are made into training data.", key="desk-consent"
+        )
+        remark(
+            "They are written into a ZIP file on your device, without place and time of the photo. Nothing is sent "
+            "to anybody; whom you give it to is up to you."
+        )
+        st.download_button(
+            "Training data (ZIP)",
+            (lambda: training_zip(corrected)) if agreed else b"",
+            file_name=f"{stem}-training.zip",
+            mime="application/zip",
+            disabled=not agreed,
+            on_click="ignore",
+        )
+
+
+def _document(corrected: Measurement) -> dict[str, Any]:
+    return Corrections(corrected.corrections.items, corrected.photo.sha256).as_json()
