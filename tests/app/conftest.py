@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import os
 import re
+import shutil
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
+from playwright.sync_api import Browser, sync_playwright
 from streamlit.testing.v1 import AppTest
 
 from app.shelf import Kept
@@ -18,6 +22,16 @@ from grader.photo import load_photo
 from grader.report import measurement_document, overlay_png
 from grader.samples import Sample, load_demo
 
+CHROMIUM_FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 MEASURE_S = 120
 MAIN = Path(__file__).parents[2] / "app" / "main.py"
 
@@ -115,3 +129,18 @@ def plain_photo() -> bytes:
     """A photo of nothing: no target, no gold."""
     noise = np.random.default_rng(1).normal(120, 4, (300, 400, 3))
     return bytes(cv2.imencode(".png", np.clip(noise, 0, 255).astype(np.uint8))[1])
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Debian's Chromium, without a window."""
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    if chromium is None:
+        missing = "Chromium is not installed; on Debian: apt-get install chromium"
+        if os.environ.get("CI"):
+            pytest.fail(missing)
+        pytest.skip(missing)
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS)
+        yield opened
+        opened.close()

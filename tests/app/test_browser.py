@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import signal
 import socket
 import subprocess
@@ -15,7 +14,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from app.shelf import Kept
 from grader.model import Range
@@ -24,31 +23,7 @@ from grader.units import format_range
 
 pytestmark = pytest.mark.browser
 
-CHROMIUM_FLAGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 START_S, MEASURE_MS = 60, 120_000
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
-    if chromium is None:
-        missing = "Chromium is not installed; on Debian: apt-get install chromium"
-        if os.environ.get("CI"):
-            pytest.fail(missing)
-        pytest.skip(missing)
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS)
-        yield opened
-        opened.close()
 
 
 @pytest.fixture(scope="module")
