@@ -13,7 +13,7 @@ from grader.value.words import swing_lines
 
 # Blue and orange of one lightness, told apart by colour-blind eyes too, on light and dark ground.
 _BAND, _LINE, _MARK = "#5b9bd5", "#2f7fc1", "#d9822b"
-_HEIGHT_PX, _BAR_PX = 280, 34
+_HEIGHT_PX, _BAR_PX = 300, 46
 
 
 def show_curve(offer: Offer) -> None:
@@ -51,7 +51,7 @@ def show_curve(offer: Offer) -> None:
     named = rules.encode(
         x="price:Q",
         tooltip="what:N",
-        strokeDash=alt.StrokeDash("what:N", title=None, legend=alt.Legend(orient="top")),
+        strokeDash=alt.StrokeDash("what:N", title=None, legend=alt.Legend(orient="top", direction="vertical")),
     )
     _draw(band + line + zero + named, _HEIGHT_PX)
 
@@ -65,9 +65,13 @@ def show_swings(offer: Offer) -> None:
     ]
     if not bars:
         return
-    name = alt.Y("input:N", sort=None, title=None, axis=alt.Axis(labelLimit=260))
+    # names stand above their bars: beside them they would take half of a phone's width
+    above = alt.Axis(labelAlign="left", labelOffset=-15, labelPadding=-4, labelLimit=330, ticks=False, domain=False)
+    name = alt.Y("input:N", sort=None, title=None, axis=above)
     base = alt.Chart(_rows(bars)).encode(y=name, tooltip=["input:N", "text:N"])
-    swing = base.mark_bar(color=_BAND, height=14).encode(x=alt.X("low:Q", title=f"Profit, {currency}"), x2="high:Q")
+    swing = base.mark_bar(color=_BAND, height=14, yOffset=6).encode(
+        x=alt.X("low:Q", title=f"Profit, {currency}"), x2="high:Q"
+    )
     zero = alt.Chart(_rows([{"x": 0}])).mark_rule(strokeDash=[4, 4]).encode(x="x:Q")
     _draw(swing + zero, _BAR_PX * len(bars) + 40)
 

@@ -9,7 +9,7 @@ import streamlit as st
 
 from app.keep import all_lots, kept_as, lot_contents, read_log, say_what_was_done, write_log
 from app.show import heading, plain, problem, table
-from app.way import show_next, show_way
+from app.way import WAYS, chosen_way, show_next, show_way
 from calibration.errors import UsageError
 from grader.log import Log, Lot, NewLot, NewPurchase, NewYield, checked, to_json
 from grader.log.tables import entry_tables, lots_table
@@ -39,9 +39,10 @@ def show() -> None:
     at = next((n for n, lot in enumerate(lots) if lot.id == kept_as()), 0)
     lot = st.selectbox("Lot", lots, index=at, format_func=lambda lot: lot.name, key="log-lot")
     _contents(lot)
-    with st.expander("Record what you paid", icon=":material/shopping_cart:"):
+    job = chosen_way()
+    with st.expander("Record what you paid", icon=":material/shopping_cart:", expanded=job is WAYS["listing"]):
         _purchase(lot)
-    with st.expander("Record gold that you weighed", icon=":material/scale:"):
+    with st.expander("Record gold that you weighed", icon=":material/scale:", expanded=job is WAYS["weigh"]):
         _yield(lot)
     show_next(_FILE)
 

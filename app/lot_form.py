@@ -8,12 +8,14 @@ from dataclasses import dataclass, replace
 import streamlit as st
 
 from app.scale_form import read
-from app.show import plain
+from app.show import plain, remark
 from grader.lot import Lot, PartText, SightText, lot_of
+from grader.lot.pairs import Suggestion, suggest_pairs
 from grader.units import parse_mass_g
 from grader.value import Measured
 
 _FRONT = "a front"
+_REASONS = {"names": "by their names", "outlines": "by outline and order: check it"}
 _FACES = {"left_out": "Left out: only faces in the photos count", "alike": "Assumed alike, with a range"}
 
 
@@ -36,6 +38,7 @@ def ask_lot(measured: Sequence[Measured]) -> Lot | None:
     """
     shown, good = [], True
     with st.expander("What do the photos show?", icon=":material/photo_library:", expanded=len(measured) > 1):
+        _suggest(measured)
         for m in measured:
             if len(measured) > 1:
                 st.markdown(f"**{plain(m.photo)}**")
@@ -51,13 +54,37 @@ def ask_lot(measured: Sequence[Measured]) -> Lot | None:
     return lot_of(texts, measured) if good else None
 
 
+def _suggest(measured: Sequence[Measured]) -> None:
+    """Photos that look like two faces of the same boards, to be taken or not."""
+    fresh = [
+        s
+        for s in suggest_pairs(measured)
+        if all(st.session_state.get(_key("shows", m), _FRONT) == _FRONT for m in (s.front, s.back))
+    ]
+    if not fresh:
+        return
+    st.markdown("These look like front and back of the same boards. Taken as pairs, their boards count once.")
+    for s in fresh:
+        remark(f"{s.front.photo} and {s.back.photo} ({_REASONS[s.reason]})")
+    st.button("Take them as pairs", icon=":material/link:", on_click=_pair, args=(fresh,))
+
+
+def _pair(suggested: Sequence[Suggestion]) -> None:
+    for s in suggested:
+        st.session_state[_key("shows", s.back)] = s.front.sha256
+
+
+def _key(what: str, m: Measured) -> str:
+    return f"{what}-{m.sha256[:12]}"
+
+
 def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[_Shown, bool]:
-    key, part, back_of = m.sha256[:12], "the boards", None
+    part, back_of = "the boards", None
     if len(measured) > 1:
         left, right = st.columns(2)
         with left:
             part = (
-                st.text_input("Part", key=f"part-{key}", value="the boards", persist_state="session").strip()
+                st.text_input("Part", key=_key("part", m), value="the boards", persist_state="session").strip()
                 or "the boards"
             )
         with right:
@@ -66,7 +93,7 @@ def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[_Shown, bool]
                 "Shows",
                 [_FRONT, *others],
                 format_func=lambda sha: others.get(sha, _FRONT),
-                key=f"shows-{key}",
+                key=_key("shows", m),
                 persist_state="session",
             )
             back_of = chosen if chosen != _FRONT else None
@@ -79,12 +106,12 @@ def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[_Shown, bool]
             min_value=1,
             value=max(len(m.outlines), 1),
             step=1,
-            key=f"boards-{key}",
+            key=_key("boards", m),
             persist_state="session",
         )
     with right:
         weighed = st.text_input(
-            "What they weigh, if you can", key=f"weighed-{key}", placeholder="72 g", persist_state="session"
+            "What they weigh, if you can", key=_key("weighed", m), placeholder="72 g", persist_state="session"
         )
     _, fine = read(weighed, parse_mass_g)
     return _Shown(m.sha256, part, None, int(boards), weighed.strip()), fine

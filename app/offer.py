@@ -6,7 +6,7 @@ import streamlit as st
 
 from app.chart import show_curve, show_swings
 from app.preferences import mass_unit
-from app.show import bars, caution, heading, plain, table, visible_only
+from app.show import bars, caution, heading, plain, table, told_list, visible_only
 from grader.units import format_money, format_share
 from grader.value import Offer
 from grader.value.words import (
@@ -57,7 +57,7 @@ def show_offer(offer: Offer) -> None:
     asked = question_rows(offer)
     if asked:
         heading("Worth asking before you buy")
-        table(("", ""), asked)
+        told_list(asked)
     lines = budget_lines(offer)
     if lines:
         heading("What moves the profit most")

@@ -19,6 +19,7 @@ from grader.units import format_range, format_share
 Advised = GraderError | Notice
 
 _MARKUP = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$:~&^@])")
+_MARKUP_IN_LABEL = re.compile(r"([\\`*_\[\]<>$:~])")
 _OPTION = re.compile(r"\s*\((?:--|grader )[^)]*\)")
 # Advice that names commands, in the words of the page.
 _PAGE_ADVICE: Mapping[str, str] = {
@@ -42,6 +43,11 @@ _STYLE = Path(__file__).with_name("style.css")
 def style() -> None:
     """How everything looks that the theme does not decide."""
     st.html(_STYLE)
+
+
+def label(text: str) -> str:
+    """A text that is not ours as a field's label: readers of the screen hear its escapes, so that there are few."""
+    return _MARKUP_IN_LABEL.sub(r"\\\1", " ".join(text.split()))
 
 
 def plain(text: str) -> str:
@@ -121,7 +127,7 @@ def bars(lines: Sequence[tuple[str, float, str]]) -> None:
         lines: title, share of 0..1, and a further remark, which may be empty.
     """
     rows = "".join(
-        f'<div style="margin:0.5rem 0"><div style="display:flex;justify-content:space-between;gap:1rem">'
+        f'<div class="part"><div>'
         f"<span>{html.escape(title)}</span><strong>{html.escape(format_share(share))}</strong></div>"
         f'<div class="share"><div style="width:{min(max(share, 0.0), 1.0) * 100:.1f}%"></div></div>'
         + (f'<small style="opacity:0.85">{html.escape(remark)}</small>' if remark else "")
@@ -129,6 +135,12 @@ def bars(lines: Sequence[tuple[str, float, str]]) -> None:
         for title, share, remark in lines
     )
     st.html(f"<div>{rows}</div>")
+
+
+def told_list(rows: Sequence[tuple[str, str]]) -> None:
+    """Sentences, each with what it amounts to."""
+    items = "".join(f"<li>{html.escape(text)} <strong>{html.escape(worth)}</strong></li>" for text, worth in rows)
+    st.html(f'<ul class="plain">{items}</ul>')
 
 
 def table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:

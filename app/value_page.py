@@ -20,7 +20,7 @@ from calibration.errors import UsageError
 from grader.log import Lot as LoggedLot
 from grader.lot import Lot, estimate_lot
 from grader.places import assumptions_folder
-from grader.units import parse_money
+from grader.units import format_money, parse_money
 from grader.value import (
     Assumptions,
     Measured,
@@ -30,6 +30,7 @@ from grader.value import (
     sets_in,
     value_lot,
 )
+from grader.value.words import highest_words
 
 _FILE = "value_page.py"
 _HERE, _LOGGED = "The photos measured here", "A lot in the log"
@@ -72,13 +73,11 @@ def show() -> None:
 
 def _note(offer: Offer) -> None:
     """What the lot in progress is worth, for its line at the top of every page."""
-    current_lot().set_facts(
-        offer={
-            "currency": offer.assumptions.currency,
-            "asking": offer.asking.price if offer.asking is not None else None,
-            "highest": float(offer.highest_price.amount) if offer.reason is None else 0.0,
-        }
-    )
+    said = [f"worth at most {highest_words(offer)}"]
+    if offer.asking is not None:
+        said.insert(0, f"asking {format_money(offer.asking.price, offer.assumptions.currency)}")
+    if current_lot().facts().get("said") != said:
+        current_lot().set_facts(said=said)
 
 
 def _source() -> _Source | None:

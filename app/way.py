@@ -12,7 +12,6 @@ import streamlit as st
 from app.desk import KEY_IN_ADDRESS, current_lot, lot_key, lot_name
 from app.shelf import kept
 from app.show import plain
-from grader.units import format_money
 
 WAY = "way"
 
@@ -117,9 +116,5 @@ def _lot_line() -> str:
     if shelf or waiting:
         count = len(shelf) + waiting
         parts.append(f"{count} {'photo' if count == 1 else 'photos'}")
-    offer = current_lot().facts().get("offer")
-    if offer:
-        if offer["asking"] is not None:
-            parts.append(f"asking {format_money(offer['asking'], offer['currency'])}")
-        parts.append(f"worth at most {format_money(offer['highest'], offer['currency'])}")
+    parts += current_lot().facts().get("said", [])
     return " · ".join(parts)

@@ -31,9 +31,6 @@ _CONFIG: Mapping[str, str] = {
     "client.toolbarMode": "minimal",
     "browser.gatherUsageStats": "false",
     "logger.hideWelcomeMessage": "true",  # it asks another machine for this one's address
-    # Colours with a contrast of at least 4.5 against the page, light and dark, and against the text on them.
-    "theme.light.primaryColor": "#00639b",
-    "theme.dark.primaryColor": "#5cb8f0",
 }
 _OPEN_S, _STOP_S = 60.0, 10.0
 _STOPPED = (0, 130, -signal.SIGINT, -signal.SIGTERM)

@@ -9,6 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import cv2
+import numpy as np
+
 from calibration.errors import DataFileError, UsageError
 from calibration.notices import Notice
 from grader.model import FINISHES, Finish, ProductModel
@@ -24,10 +27,12 @@ class Outline:
     Attributes:
         area_mm2: inside the outline, mm².
         gold_mg: in the plating on it, mg; to compare outlines of one photo with each other.
+        slenderness: longer ÷ shorter side of the smallest rectangle round it; None where its shape is not known.
     """
 
     area_mm2: float
     gold_mg: float
+    slenderness: float | None = None
 
 
 @dataclass(frozen=True)
@@ -160,7 +165,15 @@ def _outline(board: Mapping[str, Any]) -> Outline:
     area = float(board["area_mm2"]["value"])
     if not (math.isfinite(gold) and 0 < area < math.inf):
         raise ValueError(area, gold)
-    return Outline(area, gold)
+    return Outline(area, gold, _slenderness(board.get("outline_px", [])))
+
+
+def _slenderness(outline_px: Sequence[Sequence[float]]) -> float | None:
+    if len(outline_px) < 3:
+        return None
+    _, sides, _ = cv2.minAreaRect(np.asarray(outline_px, np.float32).reshape(-1, 2))
+    short, long = sorted(float(side) for side in sides)
+    return long / short if short > 0 else None
 
 
 def _model(data: Mapping[str, Any]) -> ProductModel:

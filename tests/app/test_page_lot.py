@@ -159,3 +159,14 @@ def test_a_wrong_lot_is_told_and_gives_no_price(
     page.run()
     assert any(word in told for told in page.told("error")), page.told("error")
     assert not page.at.metric
+
+
+def test_front_and_back_are_paired_by_their_names_when_asked(shots: list[Kept], page: Any) -> None:
+    front, back = shots[0], shots[1]
+    page.at.session_state["shelf"] = {shot.sha256: shot for shot in (back, front)}
+    page.go("value_page.py")
+    assert page.at.selectbox(key=f"shows-{back.sha256[:12]}").value == "a front", "taken without being asked"
+    page.press("Take them as pairs")
+    assert page.at.selectbox(key=f"shows-{back.sha256[:12]}").value == front.sha256
+    assert not any(b.label == "Take them as pairs" for b in page.at.button)
+    assert not page.told("error")
