@@ -11,6 +11,7 @@ from grader.cli import log_learn as _more_of_log  # noqa: F401 - adds its comman
 from grader.cli.batch import batch
 from grader.cli.cut import cut
 from grader.cli.demo import demo
+from grader.cli.grade import grade
 from grader.cli.log import log_app
 from grader.cli.measure import measure_command
 from grader.cli.output import show_error
@@ -32,6 +33,7 @@ app.command("demo")(demo)
 app.command("target")(target)
 app.command("measure")(measure_command)
 app.command("value")(value)
+app.command("grade")(grade)
 app.command("cut")(cut)
 app.command("batch")(batch)
 app.command("simulate")(simulate_command)

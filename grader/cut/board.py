@@ -23,6 +23,7 @@ STEP_MM = 0.5
 GOLD_CELL = 0.05  # share of a cell from which it counts as plated
 COMMON_THICKNESS_MM = 1.6
 _G_PER_CM2_TO_G_PER_MM2 = 0.01
+_ALONG_MM = 0.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,6 +66,7 @@ class CutBoard:
         faces: those that were seen, the front first.
         scale_inputs: factors on every area of it.
         density: mass for each mm², g.
+        outline_offset: how far its outline was drawn outside the true one, mm.
         uncertainty_mm: how far a place may be off when measured from the nearer edge, standard.
     """
 
@@ -77,6 +79,7 @@ class CutBoard:
     faces: tuple[Face, ...]
     scale_inputs: tuple[Input, ...]
     density: Input
+    outline_offset: Input
     uncertainty_mm: float
 
     @cached_property
@@ -119,8 +122,29 @@ class CutBoard:
 
     def mass_g(self, rectangle: Rectangle | None = None) -> ProductModel:
         """Mass of bare board inside a rectangle, or of the whole board."""
-        solid = Sums(self.solid_mm2, STEP_MM).over(*(rectangle if rectangle is not None else self.whole))
-        return ProductModel.of(solid, (*self.scale_inputs, self.density))
+        where = rectangle if rectangle is not None else self.whole
+        solid = Sums(self.solid_mm2, STEP_MM).over(*where)
+        factors = (*self.scale_inputs, self.density)
+        # drawn too far out by e, an outline of length L takes e × L of board along that is not there
+        too_much = ProductModel.of(-self._outline_in(where), (*factors, self.outline_offset))
+        return ProductModel.of(solid, factors) + too_much
+
+    def _outline_in(self, rectangle: Rectangle) -> float:
+        """Length of the outline inside a rectangle, mm; each part of it lies in one piece only."""
+        points = self._outline_points
+        u0, u1, v0, v1 = rectangle
+        _, length, _, width = self.whole
+        in_u = (points[:, 0] >= u0) & ((points[:, 0] < u1) | (u1 >= length))
+        in_v = (points[:, 1] >= v0) & ((points[:, 1] < v1) | (v1 >= width))
+        return float(np.count_nonzero(in_u & in_v) * _ALONG_MM)
+
+    @cached_property
+    def _outline_points(self) -> FloatArray:
+        """Middles of the outline's parts of equal length (n, 2) in the board's axes."""
+        closed = np.concatenate([self.outline_uv, self.outline_uv[:1]])
+        along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
+        at = np.arange(_ALONG_MM / 2, along[-1], _ALONG_MM)
+        return np.column_stack([np.interp(at, along, closed[:, axis]) for axis in (0, 1)])
 
     @property
     def whole(self) -> Rectangle:
@@ -135,3 +159,9 @@ def density_input(thickness_mm: float | None) -> Input:
     k = (thickness_mm or COMMON_THICKNESS_MM) / COMMON_THICKNESS_MM * _G_PER_CM2_TO_G_PER_MM2
     scaled = Distribution(known.distribution.kind, tuple(p * k for p in known.distribution.parameters))
     return replace(known, name=f"board_areal_density:{thickness_mm or 0:g}", distribution=scaled, unit="g/mm2")
+
+
+def outline_offset_input(photo_id: str, number: int) -> Input:
+    """How far one board's outline was drawn outside the true one, in mm."""
+    known = load_inputs("board_errors")["outline_offset"]
+    return replace(known, name=f"outline:{photo_id}:{number}")

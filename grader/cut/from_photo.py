@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import RefusedError
+from calibration.inputs import Input
 from calibration.scale import Scale
 from calibration.thickness import GoldProperties
 from grader.area import Kind, area_of_kind, kind_of
-from grader.cut.board import GOLD_CELL, STEP_MM, CutBoard, Face, density_input
+from grader.cut.board import GOLD_CELL, STEP_MM, CutBoard, Face, density_input, outline_offset_input
 from grader.cut.outlines import board_outlines_mm
 from grader.gold import gold_mass
 from grader.measure import Measurement
@@ -64,7 +65,11 @@ def cut_boards(
             unknown.append(error)
     owners = _owners(done, scale, outlines)
     gold = _GoldOf(done, scale, properties)
-    found = (_board(done, scale, o, m, thickness_mm, gold) for o, m in zip(outlines, owners, strict=True))
+    density = density_input(thickness_mm)
+    found = (
+        _board(done, scale, outline, members, density, outline_offset_input(done.photo.short_id, number), gold)
+        for number, (outline, members) in enumerate(zip(outlines, owners, strict=True), 1)
+    )
     return (*found, *unknown)
 
 
@@ -101,7 +106,8 @@ def _board(
     scale: Scale,
     outline: FloatArray,
     members: frozenset[int],
-    thickness_mm: float | None,
+    density: Input,
+    offset: Input,
     gold: _GoldOf,
 ) -> CutBoard:
     corner, axes, size, edges = _frame(outline, scale)
@@ -116,7 +122,8 @@ def _board(
         solid_mm2=_material((outline - corner) @ axes.T, shape),
         faces=(_face(done, scale, own, corner, axes, shape, gold),),
         scale_inputs=scale.area_inputs,
-        density=density_input(thickness_mm),
+        density=density,
+        outline_offset=offset,
         uncertainty_mm=math.hypot(
             scale.relative_uncertainty() * size[0] / 2, 1 / scale.px_per_mm_at(scale.plane.to_px(outline))
         ),

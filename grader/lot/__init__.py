@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from grader.lot.claim import PartText, SightText, lot_of, one_part, read_claim
-from grader.lot.estimate import estimate_lot
+from grader.lot.estimate import estimate_lot, own_thickness
 from grader.lot.model import Lot, LotEstimate, OtherFace, Part, PartEstimate, Sight
 
 __all__ = [
@@ -18,5 +18,6 @@ __all__ = [
     "estimate_lot",
     "lot_of",
     "one_part",
+    "own_thickness",
     "read_claim",
 ]

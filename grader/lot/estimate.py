@@ -224,20 +224,23 @@ def _count(part: Part, count: Distribution) -> Input:
     return Input(f"count:{part.name}", f"number of {part.name}", count, "given")
 
 
-def _with_own_thickness(part: Part) -> Part:
-    """The part with its plating's thickness apart from that of other parts: each was plated on its own.
+def own_thickness(gold_mg: ProductModel, part: str) -> ProductModel:
+    """Gold of a part with its plating's thickness apart from that of other parts: each was plated on its own.
 
     A learned thickness stays as it is: it names its part, and one process recovers them all.
     """
+    names = {n: f"{n}:{part}" for n in gold_mg.inputs if n.startswith(_THICKNESS) and MARK not in n}
+    inputs = {
+        names.get(n, n): replace(i, name=names[n], title=f"{i.title}: {part}") if n in names else i
+        for n, i in gold_mg.inputs.items()
+    }
+    terms = tuple(Term(t.coefficient, tuple(names.get(f, f) for f in t.factors)) for t in gold_mg.terms)
+    return ProductModel(terms, inputs)
 
+
+def _with_own_thickness(part: Part) -> Part:
     def own(m: Measured) -> Measured:
-        names = {n: f"{n}:{part.name}" for n in m.gold_mg.inputs if n.startswith(_THICKNESS) and MARK not in n}
-        inputs = {
-            names.get(n, n): replace(i, name=names[n], title=f"{i.title}: {part.name}") if n in names else i
-            for n, i in m.gold_mg.inputs.items()
-        }
-        terms = tuple(Term(t.coefficient, tuple(names.get(f, f) for f in t.factors)) for t in m.gold_mg.terms)
-        return replace(m, gold_mg=ProductModel(terms, inputs))
+        return replace(m, gold_mg=own_thickness(m.gold_mg, part.name))
 
     return replace(
         part, sights=tuple(replace(s, front=own(s.front), back=own(s.back) if s.back else None) for s in part.sights)

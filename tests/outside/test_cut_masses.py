@@ -36,7 +36,7 @@ def board_of(size_mm: tuple[float, float], gold: np.ndarray, mg_per_mm2: float, 
     face = Face({KIND: gold * STEP_MM**2}, gold > 0, {KIND: ProductModel.of(mg_per_mm2, ())}, None)
     return CutBoard(
         outline, UniformPlane(10.0), np.zeros(2), np.eye(2), ("left", "top"), np.full(cells, STEP_MM**2), (face,), (),
-        density, 0.1,
+        density, known("outline", 0.0, "mm"), 0.1,
     )  # fmt: skip
 
 

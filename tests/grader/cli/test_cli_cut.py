@@ -1,6 +1,7 @@
 """``grader cut`` as a person and as a script use it: output, files, exit codes, refusals."""
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -11,45 +12,13 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from calibration.errors import GraderError
-from calibration.scale import Scale
 from grader.cautions import lines_for
 from grader.cli.app import app
-from grader.coverage import Coverage
 from grader.cut.words import BOTH_NOTE, EYE_NOTE, FACE_NOTE, PARTS_NOTE
-from grader.photo import Photo
 
-PX = 5.0
-TABLE, MASK, GOLD = (120, 120, 125), (30, 90, 50), (190, 150, 70)
-WHITE, FAINT = 255, 128
+Draw = Callable[..., Path]
 SCALE = ("--length", "100 mm", "--from", "10,10", "--to", "510,10")
 Box = tuple[float, float, float, float]
-
-
-class ByColour:
-    """Coverage read off the drawn colours, exactly."""
-
-    name = "drawn"
-
-    def segment(self, photo: Photo, scale: Scale | None) -> Coverage:
-        gold = (photo.rgb == GOLD).all(axis=2)
-        board = gold | (photo.rgb == MASK).all(axis=2)
-        return Coverage(gold.astype(np.uint8) * np.uint8(255), board, self.name, ())
-
-
-@pytest.fixture(autouse=True)
-def surroundings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("grader.measure.default_segmenter", ByColour)
-    monkeypatch.setattr("grader.cli.cut_options.print_check_path", lambda: tmp_path / "none" / "print-check.json")
-
-
-def draw(path: Path, boards: list[Box], gold: list[Box], size: tuple[int, int] = (150, 260)) -> Path:
-    """A photo of boxes (x0, y0, x1, y1) in mm, 5 px per mm."""
-    picture = np.full((round(size[0] * PX), round(size[1] * PX), 3), TABLE, np.uint8)
-    for boxes, colour in ((boards, MASK), (gold, GOLD)):
-        for x0, y0, x1, y1 in boxes:
-            picture[round(y0 * PX) : round(y1 * PX), round(x0 * PX) : round(x1 * PX)] = colour
-    assert cv2.imwrite(str(path), picture[..., ::-1])
-    return path
 
 
 def fingers(x0: float, y0: float, count: int = 11) -> list[Box]:
@@ -68,8 +37,8 @@ PLANE: Box = (20.6, 40.6, 152.4, 70.4)
 
 
 @pytest.fixture
-def strip(tmp_path: Path) -> Path:
-    return draw(tmp_path / "strip.png", [STRIP], ENDS)
+def strip(draw: Draw) -> Path:
+    return draw("strip.png", [STRIP], ENDS)
 
 
 def run(*arguments: object) -> Result:
@@ -120,9 +89,9 @@ CASES = {
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda c: str(c))
-def test_the_usual_boards_on_terminal_in_data_and_on_paper(tmp_path: Path, case: str) -> None:
+def test_the_usual_boards_on_terminal_in_data_and_on_paper(draw: Draw, tmp_path: Path, case: str) -> None:
     boards, gold, options, cuts, kept, thrown = CASES[case]
-    photo = draw(tmp_path / "board.png", boards, gold)
+    photo = draw("board.png", boards, gold)
     paper, picture = tmp_path / "cuts.pdf", tmp_path / "cuts.png"
     done = run(photo, *options, "--template", paper, "--overlay", picture)
     assert done.exit_code == 0, done.output
@@ -171,9 +140,9 @@ def test_json_can_be_printed_alone(strip: Path) -> None:
     assert json.loads(line)["photo"] == "strip.png"
 
 
-def test_both_faces_count(tmp_path: Path, strip: Path) -> None:
+def test_both_faces_count(draw: Draw, tmp_path: Path, strip: Path) -> None:
     # turned sideways in its place: what is 60 mm from the left edge of the front is 60 mm from the right of the back
-    back = draw(tmp_path / "back.png", [STRIP], fingers(200 - 66, 42))
+    back = draw("back.png", [STRIP], fingers(200 - 66, 42))
     document = plan_of(tmp_path, strip, "--back", back, "--turned", "sideways")
     assert document["back"] == "back.png"
     assert document["notes"] == [PARTS_NOTE, BOTH_NOTE]
@@ -185,15 +154,15 @@ def test_both_faces_count(tmp_path: Path, strip: Path) -> None:
     untold = run(strip, "--back", back)
     assert untold.exit_code == 3
     assert "--turned" in untold.stderr
-    other = draw(tmp_path / "other.png", [(20, 40, 120, 65)], [])
+    other = draw("other.png", [(20, 40, 120, 65)], [])
     unlike = run(strip, "--back", other)
     assert unlike.exit_code == 3
     assert "No back fits" in unlike.stderr
 
 
-def test_several_photos_in_one_call(tmp_path: Path, strip: Path) -> None:
-    module = draw(tmp_path / "module.png", [MODULE], edge(22, 66.4, 92))
-    bare = draw(tmp_path / "bare.png", [STRIP], [])
+def test_several_photos_in_one_call(draw: Draw, tmp_path: Path, strip: Path) -> None:
+    module = draw("module.png", [MODULE], edge(22, 66.4, 92))
+    bare = draw("bare.png", [STRIP], [])
     out, pictures, paper = tmp_path / "plans.jsonl", tmp_path / "pictures", tmp_path / "cuts.pdf"
     pictures.mkdir()
     done = run(strip, bare, module, "--json", out, "--overlay", pictures, "--template", paper, "--longest", "140 mm")
@@ -229,9 +198,9 @@ def test_a_bad_file_among_several_does_not_stop_the_others(tmp_path: Path, strip
     ],
 )
 def test_what_cannot_be_planned_is_refused_with_advice(
-    tmp_path: Path, boards: list[Box], gold: list[Box], options: tuple[str, ...], words: str
+    draw: Draw, tmp_path: Path, boards: list[Box], gold: list[Box], options: tuple[str, ...], words: str
 ) -> None:
-    photo = draw(tmp_path / "board.png", boards, gold)
+    photo = draw("board.png", boards, gold)
     paper = tmp_path / "cuts.pdf"
     done = run(photo, *options, "--template", paper, "--json", tmp_path / "plan.json")
     assert done.exit_code == 3
@@ -282,8 +251,8 @@ def test_an_overlay_never_overwrites_a_photo(strip: Path) -> None:
     assert strip.read_bytes() == before
 
 
-def test_a_board_larger_than_the_paper_has_its_list(tmp_path: Path) -> None:
-    photo = draw(tmp_path / "long.png", [(10, 40, 330, 65)], [*fingers(10.6, 42), *fingers(323.4, 42)], (120, 350))
+def test_a_board_larger_than_the_paper_has_its_list(draw: Draw, tmp_path: Path) -> None:
+    photo = draw("long.png", [(10, 40, 330, 65)], [*fingers(10.6, 42), *fingers(323.4, 42)], (120, 350))
     paper = tmp_path / "cuts.pdf"
     done = run(photo, "--template", paper)
     assert done.exit_code == 3
@@ -292,12 +261,12 @@ def test_a_board_larger_than_the_paper_has_its_list(tmp_path: Path) -> None:
     assert not paper.exists()
 
 
-def test_cuts_through_contacts_are_made_only_when_asked_for(tmp_path: Path) -> None:
-    photo = draw(tmp_path / "module.png", [MODULE], [(20.6, 66.4, 152.4, 70.4)])
+def test_cuts_through_contacts_are_made_only_when_asked_for(draw: Draw, tmp_path: Path) -> None:
+    photo = draw("module.png", [MODULE], [(20.6, 66.4, 152.4, 70.4)])
     narrow = ("--longest", "60 mm", "--clearance", "0.2 mm")
     document = plan_of(tmp_path, photo, *narrow, "--through-contacts")
     assert document["boards"][0]["through"] == "contacts"
-    gap = draw(tmp_path / "row.png", [MODULE], edge(22, 66.4, 64, pitch=2.0))
+    gap = draw("row.png", [MODULE], edge(22, 66.4, 64, pitch=2.0))
     done = run(gap, *narrow)
     assert done.exit_code == 0
     (board,) = plan_of(tmp_path, gap, *narrow)["boards"]

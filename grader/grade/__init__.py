@@ -1,0 +1,22 @@
+"""Which boards are worth the acid: ranked, sorted, and no more sure of their order than the ranges allow."""
+
+from grader.grade.candidates import candidates_of, measured_candidates
+from grader.grade.model import CLASSES, Candidate, Class, Graded, GradedPart, Grades, Measure
+from grader.grade.rank import grade_boards
+from grader.grade.thresholds import Thresholds, example_thresholds_text, load_thresholds
+
+__all__ = [
+    "CLASSES",
+    "Candidate",
+    "Class",
+    "Graded",
+    "GradedPart",
+    "Grades",
+    "Measure",
+    "Thresholds",
+    "candidates_of",
+    "example_thresholds_text",
+    "grade_boards",
+    "load_thresholds",
+    "measured_candidates",
+]

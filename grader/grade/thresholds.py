@@ -1,0 +1,171 @@
+"""What makes a board worth processing or selling: the user's thresholds, from a TOML file or the shipped examples."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from importlib.resources import files
+from pathlib import Path
+
+from calibration.errors import DataFileError, UsageError
+from calibration.inputs import Input
+from grader.units import parse_share
+from grader.value.estimates import amount_estimate, named, quantity_estimate
+
+_KEYS: Mapping[str, frozenset[str]] = {
+    "process": frozenset({"least_per_gram", "least_per_minute", "chance", "cost_per_gram"}),
+    "sell_whole": frozenset({"least_per_minute", "chance"}),
+    "work": frozenset({"board", "cut", "sale"}),
+    "order": frozenset({"certainty"}),
+}
+_TITLES = {
+    "board": "own time for each board that is processed",
+    "cut": "own time for each cut",
+    "sale": "own time for each board that is sold whole",
+}
+_MAX_BYTES = 100_000
+
+
+@dataclass(frozen=True)
+class Thresholds:
+    """What the user asks of a board.
+
+    Attributes:
+        currency: three-letter code of all amounts.
+        least_per_kg: gold value for each kilogram to process.
+        least_per_h: gold value for each hour of work.
+        chance: with which both have to be reached, 0..1.
+        cost_per_kg: of processing.
+        sale_least_per_h: what a sale by weight has to bring for each hour that it takes.
+        sale_chance: with which it has to.
+        board_h: own time for a board that is processed, unit "h".
+        cut_h: own time for a cut, unit "h".
+        sale_h: own time for a board that is sold whole, unit "h".
+        certainty: of an order, from which two neighbours count as told apart, 0.5..1.
+        are_examples: whether these are the shipped ones.
+    """
+
+    currency: str
+    least_per_kg: float
+    least_per_h: float
+    chance: float
+    cost_per_kg: float
+    sale_least_per_h: float
+    sale_chance: float
+    board_h: Input
+    cut_h: Input
+    sale_h: Input
+    certainty: float
+    are_examples: bool = False
+
+    @cached_property
+    def inputs(self) -> dict[str, Input]:
+        """Every uncertain one by its name."""
+        return {i.name: i for i in (self.board_h, self.cut_h, self.sale_h)}
+
+
+def example_thresholds_text() -> str:
+    """The shipped example file, to be copied and changed."""
+    return files("grader.grade").joinpath("data/example_thresholds.toml").read_text("utf-8")
+
+
+def load_thresholds(path: Path | None = None) -> Thresholds:
+    """The thresholds of a file, or the shipped examples for None.
+
+    Raises:
+        DataFileError: the file cannot be read, is no TOML, or an entry does not say what it must; the message names
+            the file and the entry.
+    """
+    if path is None:
+        return _parse(example_thresholds_text(), "example_thresholds.toml", are_examples=True)
+    try:
+        data = path.read_bytes()[: _MAX_BYTES + 1]
+        text = data.decode("utf-8")
+    except OSError as error:
+        raise DataFileError(
+            "thresholds-unreadable", f"{path} cannot be read ({error.strerror}).", "Check the file's name."
+        ) from error
+    except UnicodeDecodeError as error:
+        raise _invalid(path.name, "it is no UTF-8 text") from error
+    if len(data) > _MAX_BYTES:
+        raise _invalid(path.name, "it is too large for a file of thresholds")
+    return _parse(text, path.name, are_examples=False)
+
+
+def _parse(text: str, name: str, *, are_examples: bool) -> Thresholds:
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise _invalid(name, f"it is no TOML ({error})") from error
+    for table, keys in _KEYS.items():
+        found = data.get(table)
+        if not isinstance(found, dict) or set(found) != keys or not all(isinstance(v, str) for v in found.values()):
+            raise _invalid(
+                name, f"[{table}] must have these entries and no others, as texts: {', '.join(sorted(keys))}"
+            )
+    if set(data) != set(_KEYS):
+        raise _invalid(name, f"the tables must be {', '.join(_KEYS)}")
+    try:
+        return _build(data, name, are_examples=are_examples)
+    except DataFileError:
+        raise
+    except UsageError as error:
+        raise DataFileError(error.code, f"{name}: {error.message}", error.advice) from error
+
+
+def _build(data: Mapping[str, Mapping[str, str]], name: str, *, are_examples: bool) -> Thresholds:
+    process, sell, work = data["process"], data["sell_whole"], data["work"]
+    amounts = {
+        key: named(key, lambda text, per=per: _amount(text, per), text)  # type: ignore[misc]
+        for key, text, per in (
+            ("least_per_gram", process["least_per_gram"], "kg"),
+            ("least_per_minute", process["least_per_minute"], "h"),
+            ("cost_per_gram", process["cost_per_gram"], "kg"),
+            ("[sell_whole] least_per_minute", sell["least_per_minute"], "h"),
+        )
+    }
+    currencies = {currency for _, currency in amounts.values()}
+    if len(currencies) > 1:
+        raise _invalid(name, f"amounts are in several currencies ({', '.join(sorted(currencies))})")
+    certainty = named("certainty", parse_share, data["order"]["certainty"])
+    if not 0.5 <= certainty < 1:
+        raise _invalid(name, "certainty must be at least 50 % and below 100 %")
+    return Thresholds(
+        currency=currencies.pop(),
+        least_per_kg=amounts["least_per_gram"][0],
+        least_per_h=amounts["least_per_minute"][0],
+        chance=named("[process] chance", parse_share, process["chance"]),
+        cost_per_kg=amounts["cost_per_gram"][0],
+        sale_least_per_h=amounts["[sell_whole] least_per_minute"][0],
+        sale_chance=named("[sell_whole] chance", parse_share, sell["chance"]),
+        board_h=_time("board", work["board"], name),
+        cut_h=_time("cut", work["cut"], name),
+        sale_h=_time("sale", work["sale"], name),
+        certainty=certainty,
+        are_examples=are_examples,
+    )
+
+
+def _amount(text: str, per: str) -> tuple[float, str]:
+    """One amount for each kilogram or hour, and its currency."""
+    known, unit = amount_estimate(text)
+    currency, _, of = unit.partition("/")
+    if of != per or not known.is_constant:
+        wanted = {"kg": "mass, such as '0.05 USD/g'", "h": "time, such as '0.10 USD/min'"}[per]
+        raise UsageError("unit-wrong-kind", f"'{text}' is not one amount for each unit of {wanted}.", "Correct it.")
+    return known.parameters[0], currency
+
+
+def _time(key: str, text: str, source: str) -> Input:
+    known, unit = named(key, quantity_estimate, text)
+    if unit != "h" or min(known.parameters) <= 0:
+        raise UsageError("unit-wrong-kind", f"{key}: '{text}' is no time above zero.", "Write it as '0.5..1 min'.")
+    return Input(f"work:{key}", _TITLES[key], known, source, "h")
+
+
+def _invalid(name: str, why: str) -> DataFileError:
+    return DataFileError(
+        "thresholds-invalid", f"{name}: {why}.", "Compare it with the example that 'grader grade --example' writes."
+    )

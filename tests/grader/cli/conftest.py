@@ -1,0 +1,49 @@
+"""Drawn boards whose gold is read off their colours: for commands that measure photos and go on from there."""
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from calibration.scale import Scale
+from grader.coverage import Coverage
+from grader.photo import Photo
+
+PX_PER_MM = 5.0
+TABLE, MASK, GOLD = (120, 120, 125), (30, 90, 50), (190, 150, 70)
+Box = tuple[float, float, float, float]
+Draw = Callable[..., Path]
+
+
+class ByColour:
+    """Coverage read off the drawn colours, exactly."""
+
+    name = "drawn"
+
+    def segment(self, photo: Photo, scale: Scale | None) -> Coverage:
+        gold = (photo.rgb == GOLD).all(axis=2)
+        board = gold | (photo.rgb == MASK).all(axis=2)
+        return Coverage(gold.astype(np.uint8) * np.uint8(255), board, self.name, ())
+
+
+@pytest.fixture
+def draw(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Draw:
+    """Draws a photo of boards and gold, boxes (x0, y0, x1, y1) in mm, 5 px per mm; it is then measured exactly."""
+    monkeypatch.setattr("grader.measure.default_segmenter", ByColour)
+    monkeypatch.setattr("grader.cli.cut_options.print_check_path", lambda: tmp_path / "none" / "print-check.json")
+
+    def drawn(
+        name: str, boards: Sequence[Box], gold: Sequence[Box], size_mm: tuple[float, float] = (150, 260)
+    ) -> Path:
+        picture = np.full((round(size_mm[0] * PX_PER_MM), round(size_mm[1] * PX_PER_MM), 3), TABLE, np.uint8)
+        for boxes, colour in ((boards, MASK), (gold, GOLD)):
+            for box in boxes:
+                x0, y0, x1, y1 = (round(v * PX_PER_MM) for v in box)
+                picture[y0:y1, x0:x1] = colour
+        path = tmp_path / name
+        assert cv2.imwrite(str(path), picture[..., ::-1])
+        return path
+
+    return drawn
