@@ -8,46 +8,59 @@ from numpy.typing import NDArray
 
 from calibration.scale import Scale
 from grader.regions.model import Board
+from grader.regions.part import parts_of
 
 _LEAST_MM2 = 100.0
 _LEAST_SHARE = 0.004  # of the frame, without scale
-_SMOOTH = 0.004  # of the outline's length
+_SMOOTH_MM = 0.6  # an outline is drawn to about this
+_SMOOTH = 0.004  # of its length, without scale
 _NARROWEST_MM = 6.0  # narrower things (printed lines of text, wires, shadows) are no boards
 _LEAST_SOLID = 0.8  # share of its convex hull that a thing without any plating must fill to count as a board
 _FRAME_SHARE = 0.9  # a "board" that fills the frame is no outline but a close-up
 
 
 def find_boards(
-    mask: NDArray[np.bool_], scale: Scale | None, plated: NDArray[np.bool_] | None = None
+    mask: NDArray[np.bool_],
+    scale: Scale | None,
+    plated: NDArray[np.bool_] | None = None,
+    rgb: NDArray[np.uint8] | None = None,
 ) -> tuple[Board, ...]:
-    """Outlines, largest first.
+    """Outlines, largest first. With scale, boards that touch or lie on each other are told apart.
 
     Args:
         mask: bool (height, width).
         scale: for areas in mm²; None gives px².
         plated: bool (height, width), where there is plating; what has plating on it is a board whatever its shape.
+        rgb: the photo, uint8 (height, width, 3), in which the sides of boards that touch are looked for.
     """
     if scale is not None:
         mask = _without_narrow(mask, scale.px_per_mm)
     contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-    boards = []
+    boards: list[Board] = []
     for contour in contours:
         bare = plated is None or not _holds_any(contour, plated)
-        if bare and (not _is_solid(contour) or _on_target(contour, scale)):
+        if len(contour) < 4 or (bare and (not _is_solid(contour) or _on_target(contour, scale))):
             continue
-        if len(contour) < 4:
+        whole = _board(contour, scale)
+        if whole.area < (_LEAST_MM2 if scale else _LEAST_SHARE * mask.size):
             continue
-        outline = cv2.approxPolyDP(contour, _SMOOTH * cv2.arcLength(contour, closed=True), closed=True)
-        points = outline.reshape(-1, 2).astype(np.float64)
-        if len(points) < 3:
-            continue
-        corners = scale.plane.to_mm(points) if scale else points
-        # outlines run through the middles of the outermost pixels: half a pixel all round is missing
-        rim = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T).sum() / 2 / (scale.px_per_mm if scale else 1.0)
-        area = polygon_area(corners) + float(rim)
-        if area >= (_LEAST_MM2 if scale else _LEAST_SHARE * mask.size):
-            boards.append(Board(points, area))
+        parts = parts_of(contour, scale.plane, rgb) if scale else ()
+        boards += [Board(_simpler(p.outline_px, scale), p.area_mm2, p.hidden) for p in parts] or [whole]
     return tuple(sorted(boards, key=lambda b: -b.area))
+
+
+def _board(contour: NDArray[np.int32], scale: Scale | None) -> Board:
+    points = _simpler(contour.reshape(-1, 2).astype(np.float64), scale)
+    corners = scale.plane.to_mm(points) if scale else points
+    # outlines run through the middles of the outermost pixels: half a pixel all round is missing
+    rim = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T).sum() / 2 / (scale.px_per_mm if scale else 1.0)
+    return Board(points, polygon_area(corners) + float(rim))
+
+
+def _simpler(points: NDArray[np.float64], scale: Scale | None) -> NDArray[np.float64]:
+    closed = points.astype(np.float32).reshape(-1, 1, 2)
+    off = _SMOOTH_MM * scale.px_per_mm if scale else _SMOOTH * cv2.arcLength(closed, closed=True)
+    return np.asarray(cv2.approxPolyDP(closed, off, closed=True).reshape(-1, 2), np.float64)
 
 
 def _without_narrow(mask: NDArray[np.bool_], px_per_mm: float) -> NDArray[np.bool_]:

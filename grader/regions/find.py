@@ -17,15 +17,16 @@ _MOST_REGIONS = 65_534
 _REACH_PX = 2  # faint edge pixels this near to a region belong to it
 
 
-def find_regions(coverage: Coverage, scale: Scale | None) -> Regions:
+def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8] | None = None) -> Regions:
     """Group the plated pixels of a photo.
 
     Args:
         coverage: of the photo.
         scale: for sizes in mm; None measures in px and judges by shape alone.
+        rgb: the photo, uint8 (height, width, 3), for telling boards apart that touch; None goes by outlines alone.
     """
     labels, stats = _label(coverage.share)
-    boards = find_boards(coverage.board, scale, coverage.share > 127)
+    boards = find_boards(coverage.board, scale, coverage.share > 127, rgb)
     pieces = _pieces(coverage.share, labels, len(stats) - 1, scale)
     to_edge = edge_distance(coverage.board)
     rows, members = find_rows(pieces, with_scale=scale is not None)

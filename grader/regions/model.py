@@ -66,15 +66,17 @@ class Row:
 
 @dataclass(frozen=True, eq=False)
 class Board:
-    """One board (or several that touch) as far as it is visible.
+    """One board as far as it is visible; without scale, boards that touch are one.
 
     Attributes:
-        outline_px: float64 (k, 2).
-        area: of the outline, mm² where scale is known, else px².
+        outline_px: float64 (k, 2); of its largest piece where other boards part it.
+        area: of all that is visible of it, mm² where scale is known, else px².
+        hidden: whether another board lies on part of it.
     """
 
     outline_px: FloatArray
     area: float
+    hidden: bool = False
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,0 +1,132 @@
+"""Boards that touch or lie on each other, found as one thing, told apart as far as they are visible.
+
+Rectangles whose sides the picture shows are boards. Where two overlap, the one whose sides are seen inside the other
+lies on top. What no rectangle accounts for is a board of its own where it is wide, and belongs to what it touches
+where it is narrow. Boards that show next to none of their sides are missed, or their visible parts found as several.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.scale import FacePlane
+from grader.regions.edges import Lines
+from grader.regions.plan_view import FloatArray, PlanView, plan_view
+from grader.regions.rectangles import Rectangle, find_rectangles
+
+_WIDE_MM = 13.0
+_LEAST_MM2 = 250.0
+_LEAST_SOLID = 0.9  # a piece that fills so much of its convex hull and holds one rectangle is one board
+_INSET_MM = 1.5
+_LEAST_SAMPLES = 4
+_MOST_HIDDEN = 0.03  # of a rectangle, before it counts as partly hidden
+_OVERLAP_MM2 = 60.0
+_FINE = 3
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """The visible part of one board.
+
+    Attributes:
+        outline_px: float64 (k, 2), in the photo, of its largest visible piece.
+        area_mm2: of all that is visible of it.
+        hidden: whether another board hides part of it.
+    """
+
+    outline_px: FloatArray
+    area_mm2: float
+    hidden: bool
+
+
+def parts_of(contour_px: NDArray[np.int32], plane: FacePlane, rgb: NDArray[np.uint8] | None) -> tuple[Part, ...]:
+    """The boards of one piece, or nothing where it is one board as it stands.
+
+    Args:
+        contour_px: (n, 1, 2), the outline of the piece.
+        plane: of the faces.
+        rgb: the photo; without it only the outline tells.
+    """
+    view = plan_view(contour_px, plane, rgb)
+    rectangles, lines = find_rectangles(view)
+    if not rectangles or (len(rectangles) == 1 and _is_solid(contour_px)):
+        return ()
+    labels, count = _labelled(view, rectangles, lines)
+    parts = []
+    for number in range(1, count + 1):
+        hidden = number <= len(rectangles) and _is_hidden(rectangles[number - 1], labels == number, view)
+        part = _part(labels == number, view, plane, hidden=hidden)
+        if part is not None:
+            parts.append(part)
+    return tuple(parts) if len(parts) > 1 else ()
+
+
+def _is_solid(contour: NDArray[np.int32]) -> bool:
+    return cv2.contourArea(contour) >= _LEAST_SOLID * cv2.contourArea(cv2.convexHull(contour))
+
+
+def _labelled(view: PlanView, rectangles: list[Rectangle], lines: Lines) -> tuple[NDArray[np.uint8], int]:
+    """Number of the board at each pixel of the piece, the rectangles' first; and how many there are."""
+    labels = np.zeros(view.inside.shape, np.uint8)
+    for i in _bottom_first(view, rectangles, lines):
+        labels[rectangles[i].mask & view.inside] = i + 1
+    side = int(_WIDE_MM * view.px_per_mm) | 1
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    rest = (view.inside & (labels == 0)).astype(np.uint8)
+    _, wide, stats, _ = cv2.connectedComponentsWithStats(cv2.morphologyEx(rest, cv2.MORPH_OPEN, disc))
+    count = len(rectangles)
+    for number in np.flatnonzero(stats[:, cv2.CC_STAT_AREA] >= _LEAST_MM2 * view.px_per_mm**2):
+        if number > 0:
+            count += 1
+            labels[wide == number] = count
+    _, nearest = cv2.distanceTransformWithLabels(
+        (labels == 0).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    of_nearest = np.zeros(int(nearest.max()) + 1, np.uint8)
+    of_nearest[nearest[labels > 0]] = labels[labels > 0]
+    return np.where(view.inside, of_nearest[nearest], 0).astype(np.uint8), count
+
+
+def _bottom_first(view: PlanView, rectangles: list[Rectangle], lines: Lines) -> list[int]:
+    """Order in which to lay them: each after most of those that it lies on."""
+    side = 2 * round(_INSET_MM * view.px_per_mm) + 1
+    inner = [cv2.erode(r.mask.astype(np.uint8), np.ones((side, side), np.uint8)) > 0 for r in rectangles]
+    within = [lines.look_up(view, mask) for mask in inner]
+    wins = np.zeros(len(rectangles), int)
+    for i, one in enumerate(rectangles):
+        for j, other in enumerate(rectangles[:i]):
+            lead = _seen_inside(one, within[j], lines) - _seen_inside(other, within[i], lines)
+            wins[[i, j]] += [int(np.sign(lead)), -int(np.sign(lead))]
+    return [int(i) for i in np.argsort(wins, kind="stable")]
+
+
+def _seen_inside(one: Rectangle, within: NDArray[np.bool_], lines: Lines) -> float:
+    """Share of a rectangle's sides inside another that is seen; one half where next to none lies inside."""
+    seen = samples = 0
+    for line, start, end in one.sides:
+        inside = within[line, start:end]
+        samples += int(inside.sum())
+        seen += int((inside & lines.edge[line, start:end]).sum())
+    return seen / samples if samples >= _LEAST_SAMPLES else 0.5
+
+
+def _is_hidden(one: Rectangle, visible: NDArray[np.bool_], view: PlanView) -> bool:
+    covered = int((one.mask & view.inside & ~visible).sum())
+    return covered > max(_MOST_HIDDEN * int(one.mask.sum()), _OVERLAP_MM2 * view.px_per_mm**2)
+
+
+def _part(mask: NDArray[np.bool_], view: PlanView, plane: FacePlane, *, hidden: bool) -> Part | None:
+    # contours run through the middles of pixels; in a finer picture that is nearer to their border
+    fine = cv2.resize(mask.astype(np.uint8), None, fx=_FINE, fy=_FINE, interpolation=cv2.INTER_NEAREST)
+    contours, _ = cv2.findContours(fine, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    if not contours:
+        return None
+    largest = max(contours, key=cv2.contourArea).reshape(-1, 2).astype(np.float64)
+    if len(largest) < 4:
+        return None
+    outline = view.to_plane((largest + 0.5) / _FINE - 0.5)
+    return Part(plane.to_px(outline), float(mask.sum()) / view.px_per_mm**2, hidden)

@@ -1,0 +1,192 @@
+"""Rectangles whose sides the picture shows: boards that touch or lie on each other.
+
+Four lines, two and two at right angles, make a candidate. It gains by every millimetre of its sides along which the
+picture shows an edge that no rectangle found before accounts for, and loses twice that by every millimetre that shows
+none, except where it may be hidden under one found before. The best is taken, and the search goes on with the rest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.regions.edges import PARALLEL, STEP_MM, Lines, find_lines, turn_between
+from grader.regions.plan_view import FloatArray, PlanView
+
+# Chosen on renders of piles and of single boards.
+_SQUARE = np.radians(4.0)
+_MOST_EACH_WAY = 16
+_LOSS = 2.0
+_LEAST_GAIN_MM = 45.0
+_MOST_UNSEEN = 0.3  # of the sides in sight
+_LEAST_OF_A_SIDE = 0.45  # seen, of each side's part in sight
+_NARROWEST_MM = 12.0
+_LEAST_MM2 = 250.0
+_LEAST_INSIDE = 0.93  # of the rectangle in the piece
+_LEAST_NEW, _LEAST_NEW_MM2 = 0.2, 150.0  # of the rectangle outside those found before
+_SAME_WAY, _SAME_SHARE, _WITHIN_SHARE = np.radians(8.0), 0.4, 0.8
+_MOST_BOARDS = 12
+_MOST_TRIED = 150
+_RIM_MM = 3.0
+_INSET_MM = 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class Rectangle:
+    """One rectangle of a view.
+
+    Attributes:
+        corners_mm: float64 (4, 2), in the view.
+        mask: bool (height, width) of the view.
+        sides: for each side the number of its line and its ends as sample numbers along it.
+    """
+
+    corners_mm: FloatArray
+    mask: NDArray[np.bool_]
+    sides: tuple[tuple[int, int, int], ...]
+
+    @property
+    def angle(self) -> float:
+        """Direction of its longer side, radians, 0..π."""
+        first, second = np.diff(self.corners_mm[:3], axis=0)
+        x, y = first if np.hypot(*first) >= np.hypot(*second) else second
+        return float(np.arctan2(y, x) % np.pi)
+
+
+def find_rectangles(view: PlanView) -> tuple[list[Rectangle], Lines]:
+    """Rectangles, those with most to show for first, and the lines that they were made of."""
+    lines = find_lines(view)
+    found: list[Rectangle] = []
+    if len(lines.angle) < 4:
+        return found, lines
+    search = _Search(lines)
+    covered = np.zeros(view.inside.shape, bool)
+    side = 2 * round(_INSET_MM * view.px_per_mm) + 1
+    while len(found) < _MOST_BOARDS:
+        best = next(
+            (r for r in search.candidates(view) if _is_new(r, view, found, covered)),
+            None,
+        )
+        if best is None:
+            break
+        found.append(best)
+        covered |= best.mask
+        inner = cv2.erode(best.mask.astype(np.uint8), np.ones((side, side), np.uint8)) > 0
+        search.account_for(best, lines.look_up(view, inner), view)
+    return found, lines
+
+
+def _is_new(one: Rectangle, view: PlanView, found: list[Rectangle], covered: NDArray[np.bool_]) -> bool:
+    """Whether a rectangle lies in the piece and is neither a part of one found before nor the same again."""
+    size = int(one.mask.sum())
+    square = view.px_per_mm**2
+    if size < _LEAST_MM2 * square or int((one.mask & view.inside).sum()) < _LEAST_INSIDE * size:
+        return False
+    if int((one.mask & view.inside & ~covered).sum()) < max(_LEAST_NEW * size, _LEAST_NEW_MM2 * square):
+        return False
+    for other in found:
+        share = int((one.mask & other.mask).sum()) / min(size, int(other.mask.sum()))
+        turn = abs((one.angle - other.angle + np.pi / 4) % (np.pi / 2) - np.pi / 4)
+        if share > _WITHIN_SHARE or (turn < _SAME_WAY and share > _SAME_SHARE):
+            return False
+    return True
+
+
+class _Search:
+    """Candidates among the lines of one view; remembers which edges are accounted for."""
+
+    def __init__(self, lines: Lines) -> None:
+        self._lines = lines
+        self._crossing = lines.crossings()
+        self._at = lines.index(self._crossing)
+        self._hidden = np.zeros(lines.edge.shape, bool)
+        self._known = np.zeros(lines.edge.shape, bool)
+        self._groups = _right_angled(lines.angle)
+
+    def account_for(self, found: Rectangle, hidden: NDArray[np.bool_], view: PlanView) -> None:
+        """What is found may hide others, and the edges along its sides gain nothing any more."""
+        self._hidden |= hidden
+        corners = np.round(found.corners_mm * view.px_per_mm).astype(int)
+        for a, b in zip(corners.tolist(), np.roll(corners, -1, axis=0).tolist(), strict=True):
+            rim = np.zeros(view.inside.shape, np.uint8)
+            cv2.line(rim, a, b, 1, max(1, round(_RIM_MM * view.px_per_mm)))
+            along = turn_between(self._lines.angle, float(np.arctan2(b[1] - a[1], b[0] - a[0]))) < PARALLEL
+            self._known[along] |= self._lines.look_up(view, rim > 0)[along]
+
+    def candidates(self, view: PlanView) -> Iterator[Rectangle]:
+        """The best candidates, best first."""
+        edge = self._lines.edge
+        counts = [_counted(a) for a in (edge, edge & ~self._known, ~edge & ~self._hidden)]
+        found = [f for one, other in self._groups for f in self._within(one, other, counts)]
+        found.sort(key=lambda f: -f[0])
+        for _, numbers in found[:_MOST_TRIED]:
+            yield self._rectangle(numbers, view)
+
+    def _within(
+        self, one: NDArray[np.intp], other: NDArray[np.intp], counts: list[FloatArray]
+    ) -> list[tuple[float, tuple[int, ...]]]:
+        """Gain and lines of the candidates with two sides of each of two sets."""
+        pairs = [np.triu_indices(len(s), 1) for s in (one, other)]
+        seen, new, unseen, length = (list[tuple[FloatArray, FloatArray]]() for _ in range(4))
+        for (own, cross), (i, j), (a, b) in zip(((one, other), (other, one)), pairs[::-1], pairs, strict=True):
+            at = self._at[np.ix_(own, cross)]
+            parts = [np.take_along_axis(c[own], at, axis=1) for c in counts]
+            for out, part in zip((seen, new, unseen), parts, strict=True):
+                between = np.abs(part[:, i] - part[:, j])
+                out.append((between[a], between[b]))
+            span = np.abs(np.diff(self._crossing[np.ix_(own, cross)][:, np.stack([i, j])], axis=1)[:, 0])
+            length.append((span[a], span[b]))
+
+        def total(of: list[tuple[FloatArray, FloatArray]]) -> FloatArray:
+            return np.asarray(of[0][0] + of[0][1] + (of[1][0] + of[1][1]).T)
+
+        def least(of: list[tuple[FloatArray, FloatArray]]) -> FloatArray:
+            return np.minimum(np.minimum(*of[0]), np.minimum(*of[1]).T)
+
+        shares = [
+            (s0 / np.maximum(s0 + u0, 1e-9), s1 / np.maximum(s1 + u1, 1e-9))
+            for (s0, s1), (u0, u1) in zip(seen, unseen, strict=True)
+        ]
+        missing = total(unseen)
+        gain = total(new) - _LOSS * missing
+        good = (gain > _LEAST_GAIN_MM) & (missing < _MOST_UNSEEN * (total(seen) + missing))
+        good &= (least(shares) > _LEAST_OF_A_SIDE) & (least(length) > _NARROWEST_MM)
+        (a, b), (i, j) = pairs
+        return [
+            (float(gain[p, q]), tuple(int(n) for n in (one[a[p]], one[b[p]], other[i[q]], other[j[q]])))
+            for p, q in np.argwhere(good)
+        ]
+
+    def _rectangle(self, numbers: tuple[int, ...], view: PlanView) -> Rectangle:
+        a, b, c, d = numbers
+        corners = np.array([self._place(*pair) for pair in ((a, c), (a, d), (b, d), (b, c))])
+        mask = np.zeros(view.inside.shape, np.uint8)
+        cv2.fillPoly(mask, [np.round(corners * view.px_per_mm).astype(np.int32)], 1)
+        sides = ((a, c, d), (b, c, d), (c, a, b), (d, a, b))
+        return Rectangle(corners, mask > 0, tuple((n, *sorted(self._at[n, [p, q]].tolist())) for n, p, q in sides))
+
+    def _place(self, line: int, crossing: int) -> FloatArray:
+        along = self._crossing[line, crossing] * self._lines.along[line]
+        return np.asarray(self._lines.point[line] + along)
+
+
+def _right_angled(angle: FloatArray) -> list[tuple[NDArray[np.intp], NDArray[np.intp]]]:
+    """Pairs of sets of lines, those along and those across a direction; each pair once."""
+    found: dict[tuple[bytes, bytes], tuple[NDArray[np.intp], NDArray[np.intp]]] = {}
+    for direction in angle:
+        turn = turn_between(angle, float(direction))
+        along = np.flatnonzero(turn < _SQUARE)[:_MOST_EACH_WAY]
+        across = np.flatnonzero(turn > np.pi / 2 - _SQUARE)[:_MOST_EACH_WAY]
+        if len(along) > 1 and len(across) > 1:
+            one, other = sorted((along, across), key=lambda s: s.tolist())
+            found[one.tobytes(), other.tobytes()] = (one, other)
+    return list(found.values())
+
+
+def _counted(mask: NDArray[np.bool_]) -> FloatArray:
+    """Running length in mm of what is set along each line, (n, s + 1)."""
+    return np.pad(np.cumsum(mask, axis=1) * STEP_MM, ((0, 0), (1, 0)))
