@@ -108,6 +108,17 @@ class CameraPrior:
     k2_sd: float
     focal_known: bool
 
+    def drawn(self, rng: np.random.Generator) -> Lens:
+        """One camera that it may be."""
+        focal, cx, cy, k1, k2 = rng.standard_normal(5)
+        return Lens(
+            self.lens.focal_px * math.exp(self.focal_sd_log * focal),
+            self.lens.cx + self.centre_sd_px * cx,
+            self.lens.cy + self.centre_sd_px * cy,
+            self.k1_sd * k1,
+            self.k2_sd * k2,
+        )
+
 
 def camera_prior(shape: tuple[int, ...], focal_px: float | None = None) -> CameraPrior:
     """What is known of the camera of a photo of (height, width, ...).

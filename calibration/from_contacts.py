@@ -36,7 +36,7 @@ register(
         "A row of {count} contacts fits {family}, whose pitch is {pitch_mm:.3f} mm, but the scale makes it "
         "{measured_mm:.3f} mm ({percent:+.1f} %; the two agree within {allowed:.1f} % if both are right).",
         "Check what gave the scale (the print's check bar, the stated length, the marked points), and that the "
-        "boards lie flat beside it; --pitch measures by the contacts instead.",
+        "boards lie flat beside it; or measure by the contacts instead (--pitch).",
     ),
 )
 

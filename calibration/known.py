@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.area_factors import as_sample, draws_of, fit_input, height_factor
-from calibration.camera import CameraPrior, Lens, camera_prior
+from calibration.camera import CameraPrior, camera_prior
 from calibration.errors import ScaleError, UsageError
 from calibration.inputs import Distribution, Input
 from calibration.notices import Notice, notice
@@ -78,7 +78,7 @@ def scale_from_length(
         ScaleError: the ends are too near each other in the photo.
     """
     _check_mm(length_mm)
-    ends = _points(shape, [from_px, to_px])
+    ends = check_points(shape, [from_px, to_px])
     seen = float(np.hypot(*(ends[1] - ends[0])))
     if seen < _SHORTEST_PX:
         raise ScaleError(
@@ -143,7 +143,7 @@ def scale_from_rectangle(
         raise UsageError(
             "corners-not-four", f"A rectangle has 4 corners, not {len(corners_px)}.", "Give four, going round it."
         )
-    corners = _points(shape, corners_px)
+    corners = check_points(shape, corners_px)
     turn = _turning(corners)
     edges = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)
     if edges.min() < _SHORTEST_PX / 2 or edges.max() < _SHORTEST_PX:
@@ -202,8 +202,12 @@ def _figure(key: str, given: float | None) -> float:
     return given
 
 
-def _points(shape: tuple[int, ...], points: Sequence[Point]) -> FloatArray:
-    """Marked points (n, 2), each checked to lie in the photo."""
+def check_points(shape: tuple[int, ...], points: Sequence[Point]) -> FloatArray:
+    """Marked points (n, 2), each checked to lie in the photo of (height, width, ...).
+
+    Raises:
+        UsageError: one is not two numbers, or lies outside.
+    """
     if any(len(p) != 2 or not all(math.isfinite(v) for v in p) for p in points):
         raise UsageError("point-invalid", "A marked point is not two numbers.", "Give each point as X,Y in pixels.")
     xy = np.array(points, dtype=np.float64)
@@ -286,14 +290,7 @@ def _tilt_factors(
     factors = []
     for tilt, spots in zip(tilts, places, strict=True):
         turn = rng.uniform(0, 2 * math.pi)
-        focal, cx, cy, k1, k2 = rng.standard_normal(5)
-        lens = Lens(
-            prior.lens.focal_px * math.exp(prior.focal_sd_log * focal),
-            prior.lens.cx + prior.centre_sd_px * cx,
-            prior.lens.cy + prior.centre_sd_px * cy,
-            prior.k1_sd * k1,
-            prior.k2_sd * k2,
-        )
+        lens = prior.drawn(rng)
         axis = tilt * np.array([math.cos(turn), math.sin(turn), 0.0])
         plane = PosedPlane(lens, cv2.Rodrigues(axis)[0], np.array([0.0, 0.0, 1.0]))
         first, second = plane.to_mm(ends)

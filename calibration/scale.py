@@ -16,7 +16,7 @@ from calibration.inputs import Input
 from calibration.notices import Notice
 
 FloatArray = NDArray[np.float64]
-Method = Literal["target", "length", "rectangle", "pitch", "none"]
+Method = Literal["target", "length", "rectangle", "coin", "pitch", "none"]
 
 
 class FacePlane(Protocol):

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from calibration.errors import RefusedError, ScaleError, UsageError
 from calibration.face_height import face_height
+from calibration.from_coin import rise_over_coin, scale_from_coin
 from calibration.from_contacts import ContactLine, contradiction, scale_from_contacts, told_by_contacts
 from calibration.from_target import find_own_target, scale_from_target
 from calibration.inputs import Distribution
@@ -46,11 +47,12 @@ class ByTarget:
 
 @dataclass(frozen=True)
 class ByLength:
-    """Scale from a known length between two marked points."""
+    """Scale from a known length between two marked points; without its standard deviation the usual one is taken."""
 
     length_mm: float
     start_px: Point
     end_px: Point
+    length_sd_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -59,6 +61,17 @@ class ByRectangle:
 
     sides_mm: tuple[float, float]
     corners_px: tuple[Point, Point, Point, Point]
+    side_sd_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class ByCoin:
+    """Scale from a coin: points on its upper rim, five or more."""
+
+    diameter_mm: float
+    thickness_mm: float
+    rim_px: tuple[Point, ...]
+    diameter_sd_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -78,7 +91,7 @@ class WithoutScale:
     """Shares of the frame only."""
 
 
-ScaleChoice = ByTarget | ByLength | ByRectangle | ByPitch | Automatic | WithoutScale
+ScaleChoice = ByTarget | ByLength | ByRectangle | ByCoin | ByPitch | Automatic | WithoutScale
 
 
 @dataclass(frozen=True)
@@ -155,7 +168,7 @@ def measure(photo: Photo, request: Request | None = None, progress: Progress | N
     say("coverage")
     coverage = segmenter.segment(photo, scale)
     say("regions")
-    regions = find_regions(coverage, scale)
+    regions = find_regions(coverage, scale, photo.rgb)
     if isinstance(wanted.scale, ByPitch):
         try:
             scale = _scale_by_pitch(photo, wanted.scale.pitch_mm, regions)
@@ -163,14 +176,14 @@ def measure(photo: Photo, request: Request | None = None, progress: Progress | N
             refused = error
         else:
             coverage = segmenter.segment(photo, scale)
-            regions = find_regions(coverage, scale)
+            regions = find_regions(coverage, scale, photo.rgb)
     readings = read_rows(regions, coverage)
     told: tuple[Notice, ...] = ()
     line = contact_line(readings)
     if line is not None and refused is not None and refused.code == "no-scale":
         scale, refused = _by_contacts(photo, line, None), None
         coverage = segmenter.segment(photo, scale)
-        regions = find_regions(coverage, scale)
+        regions = find_regions(coverage, scale, photo.rgb)
         readings = read_rows(regions, coverage)
         scale, told = _by_contacts(photo, line, coverage), (told_by_contacts(line),)
     elif line is not None and scale is not None:
@@ -180,8 +193,7 @@ def measure(photo: Photo, request: Request | None = None, progress: Progress | N
     if scale is None:
         found = coverage.notices if refused is not None else (notice("no-scale"), *coverage.notices)
         return Measurement(photo, None, coverage, regions, None, None, (*found, *told), refused, readings=readings)
-    if isinstance(wanted.scale, ByLength):
-        scale = _where_it_counts(photo, wanted.scale, coverage)
+    scale = _where_it_counts(photo, wanted, scale, coverage)
     say("gold")
     area = estimate_area(coverage, regions, scale, photo.short_id)
     gold = gold_mass(area.by_finish, wanted.properties)
@@ -221,11 +233,18 @@ def _find_scale(photo: Photo, wanted: Request) -> Scale | None:
         case ByTarget():
             return scale_from_target(photo.rgb, choice.target, photo_id=name, focal_px=focal, face_height_mm=height)
         case ByLength():
-            return scale_from_length(
-                shape, choice.length_mm, choice.start_px, choice.end_px, photo_id=name, focal_px=focal
-            )
+            return _by_length(photo, choice, None)
         case ByRectangle():
-            return scale_from_rectangle(shape, choice.sides_mm, choice.corners_px, photo_id=name, focal_px=focal)
+            return scale_from_rectangle(
+                shape,
+                choice.sides_mm,
+                choice.corners_px,
+                photo_id=name,
+                focal_px=focal,
+                side_sd_mm=choice.side_sd_mm,
+            )
+        case ByCoin():
+            return _by_coin(photo, choice, height, None)
         case Automatic():
             return find_own_target(
                 photo.rgb,
@@ -237,8 +256,18 @@ def _find_scale(photo: Photo, wanted: Request) -> Scale | None:
     return None
 
 
-def _where_it_counts(photo: Photo, choice: ByLength, coverage: Coverage) -> Scale:
-    """The scale again, its tilt now judged at the places where plating was found."""
+def _where_it_counts(photo: Photo, wanted: Request, scale: Scale, coverage: Coverage) -> Scale:
+    """The scale again, where one mark gave it: its tilt now judged at the places where plating was found."""
+    match wanted.scale:
+        case ByLength():
+            return _by_length(photo, wanted.scale, _plated_places(coverage))
+        case ByCoin():
+            height = face_height(wanted.board_thickness_mm)
+            return _by_coin(photo, wanted.scale, height, _plated_places(coverage))
+    return scale
+
+
+def _by_length(photo: Photo, choice: ByLength, where_px: NDArray[np.float64] | None) -> Scale:
     return scale_from_length(
         photo.rgb.shape,
         choice.length_mm,
@@ -246,7 +275,21 @@ def _where_it_counts(photo: Photo, choice: ByLength, coverage: Coverage) -> Scal
         choice.end_px,
         photo_id=photo.short_id,
         focal_px=photo.focal_px,
-        where_px=_plated_places(coverage),
+        length_sd_mm=choice.length_sd_mm,
+        where_px=where_px,
+    )
+
+
+def _by_coin(photo: Photo, choice: ByCoin, height_mm: Distribution, where_px: NDArray[np.float64] | None) -> Scale:
+    return scale_from_coin(
+        photo.rgb.shape,
+        choice.diameter_mm,
+        choice.rim_px,
+        photo_id=photo.short_id,
+        focal_px=photo.focal_px,
+        diameter_sd_mm=choice.diameter_sd_mm,
+        rise_mm=rise_over_coin(height_mm, choice.thickness_mm),
+        where_px=where_px,
     )
 
 

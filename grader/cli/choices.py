@@ -3,32 +3,63 @@
 from __future__ import annotations
 
 import math
+import re
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from calibration.errors import DataFileError, UsageError
+from calibration.families import family_named
+from calibration.standard_objects import Kind, StandardObject, object_named
 from calibration.target import TargetDescription, parse_target
-from grader.measure import Automatic, ByLength, ByPitch, ByRectangle, ByTarget, Point, ScaleChoice, WithoutScale
+from grader.measure import (
+    Automatic,
+    ByCoin,
+    ByLength,
+    ByPitch,
+    ByRectangle,
+    ByTarget,
+    Point,
+    ScaleChoice,
+    WithoutScale,
+)
 from grader.units import parse_length_mm, parse_pair_mm
 
 # The options themselves, as every command that measures takes them.
 TargetOption = Annotated[Path | None, typer.Option(help="Scale from the ChArUco sheet that this JSON describes.")]
-LengthOption = Annotated[str | None, typer.Option(help="Scale from a known length: '133.35 mm'.")]
+LengthOption = Annotated[
+    str | None, typer.Option(help="Scale from a known length: '133.35 mm', or a thing's name: 'DIMM', 'US quarter'.")
+]
 StartOption = Annotated[str | None, typer.Option("--from", help="One end of the known length, X,Y in pixels.")]
 EndOption = Annotated[str | None, typer.Option("--to", help="Its other end.")]
-RectangleOption = Annotated[str | None, typer.Option(help="Scale from a known rectangle: '133.35 x 31.25 mm'.")]
+RectangleOption = Annotated[
+    str | None,
+    typer.Option(help="Scale from a known rectangle: '133.35 x 31.25 mm', or its name: 'ID-1 card', 'A4 sheet'."),
+]
 CornersOption = Annotated[
     tuple[str, str, str, str] | None,
     typer.Option(help="Its corners going round, four times X,Y; the first edge is the first length."),
 ]
+CoinOption = Annotated[
+    str | None, typer.Option(help="Scale from a coin: its name ('2 euro'), or a disc's '24.26 mm'.")
+]
+RimOption = Annotated[
+    list[str] | None,
+    typer.Option(help="Points on the coin's rim, X,Y each, all round: five or more, eight are better."),
+]
 PitchOption = Annotated[
-    str | None, typer.Option(help="Scale from the pitch of the longest row of contacts: '1.27 mm'.")
+    str | None,
+    typer.Option(help="Scale from the pitch of the longest row of contacts: '1.27 mm', or its name: 'PCI Express'."),
 ]
 ThicknessOption = Annotated[str | None, typer.Option(help="Thickness of the boards: '1.6 mm'.")]
 
-_WAYS = "Use one of --target, --length with --from and --to, --rectangle with --corners, --pitch, --no-scale."
+_NUMBER = re.compile(r"\s*[-+.,]?\d")
+_WAYS = (
+    "Use one of --target, --length with --from and --to, --rectangle with --corners, --coin with --rim, --pitch, "
+    "--no-scale."
+)
 
 
 def choose_scale(
@@ -41,14 +72,16 @@ def choose_scale(
     corners: tuple[str, str, str, str] | None,
     pitch: str | None,
     no_scale: bool,
+    coin: str | None = None,
+    rim: Sequence[str] | None = None,
 ) -> ScaleChoice:
     """The one choice that the options make.
 
     Raises:
         UsageError: several, or one that lacks its points, or a value that cannot be read.
     """
-    given = [target is not None, length is not None, rectangle is not None, pitch is not None, no_scale]
-    if sum(given) > 1:
+    given = [target is not None, length is not None, rectangle is not None, coin is not None, pitch is not None]
+    if sum(given) + no_scale > 1:
         raise UsageError("scale-twice", "Several ways to scale were given.", _WAYS)
     if (start is not None or end is not None) and length is None:
         raise UsageError("length-missing", "--from and --to belong to --length.", 'Add --length "133.35 mm".')
@@ -56,6 +89,8 @@ def choose_scale(
         raise UsageError(
             "rectangle-missing", "--corners belong to --rectangle.", 'Add --rectangle "85.6 x 53.98 mm".'
         )
+    if rim and coin is None:
+        raise UsageError("coin-missing", "--rim belongs to --coin.", 'Add --coin "2 euro".')
     if target is not None:
         return ByTarget(read_target(target))
     if length is not None:
@@ -63,17 +98,73 @@ def choose_scale(
             raise UsageError(
                 "points-missing", "A known length needs its two ends.", "Add --from X,Y and --to X,Y in pixels."
             )
-        return ByLength(parse_length_mm(length), parse_point(start), parse_point(end))
+        length_mm, sd_mm = _known_length(length)
+        return ByLength(length_mm, parse_point(start), parse_point(end), sd_mm)
     if rectangle is not None:
         if corners is None:
             raise UsageError(
                 "corners-missing", "A known rectangle needs its four corners.", "Add --corners X,Y X,Y X,Y X,Y."
             )
         a, b, c, d = (parse_point(text) for text in corners)
-        return ByRectangle(parse_pair_mm(rectangle), (a, b, c, d))
+        sides_mm, sd_mm = _known_rectangle(rectangle, (a, b, c, d))
+        return ByRectangle(sides_mm, (a, b, c, d), sd_mm)
+    if coin is not None:
+        return _known_coin(coin, tuple(parse_point(p) for text in rim or () for p in text.split()))
     if pitch is not None:
-        return ByPitch(parse_length_mm(pitch))
+        return ByPitch(_known_pitch(pitch))
     return WithoutScale() if no_scale else Automatic()
+
+
+def _named(text: str, *kinds: Kind) -> StandardObject | None:
+    """The thing that a text names, or None for a size.
+
+    Raises:
+        UsageError: it is neither.
+    """
+    try:
+        return object_named(text, *kinds)
+    except UsageError:
+        if _NUMBER.match(text):  # a size, or at least meant as one
+            return None
+        raise
+
+
+def _known_length(text: str) -> tuple[float, float | None]:
+    """A length in mm and its standard deviation, None for the usual one."""
+    known = _named(text, "length", "coin")
+    return (parse_length_mm(text), None) if known is None else (known.sizes_mm[0], known.size_sd_mm)
+
+
+def _known_rectangle(
+    text: str, corners: tuple[Point, Point, Point, Point]
+) -> tuple[tuple[float, float], float | None]:
+    """Two sides in mm, in the order of the corners, and their standard deviation; None for the usual one."""
+    known = _named(text, "rectangle")
+    if known is None:
+        return parse_pair_mm(text), None
+    long, short = known.sizes_mm
+    first, second = (
+        math.dist(corners[i], corners[i + 1]) + math.dist(corners[i + 2], corners[i - 1]) for i in (0, 1)
+    )
+    return (long, short) if first >= second else (short, long), known.size_sd_mm
+
+
+def _known_coin(text: str, rim: tuple[Point, ...]) -> ByCoin:
+    """A coin of that name with points on its rim, or a disc of that diameter that is not thick."""
+    known = _named(text, "coin")
+    if known is None:
+        return ByCoin(parse_length_mm(text), 0.0, rim)
+    if known.outline == "flats":
+        raise UsageError(
+            "coin-not-round",
+            f"The {known.name} is not round ({known.note}): points on its rim make no circle.",
+            "Use a round coin, or give a known length (--length).",
+        )
+    return ByCoin(known.sizes_mm[0], known.thickness_mm or 0.0, rim, known.size_sd_mm)
+
+
+def _known_pitch(text: str) -> float:
+    return parse_length_mm(text) if _NUMBER.match(text) else family_named(text).pitch_mm
 
 
 def parse_point(text: str) -> Point:

@@ -12,11 +12,13 @@ from calibration.errors import PhotoError, RefusedError, UsageError
 from calibration.files import check_place
 from grader.cautions import lines_for
 from grader.cli.choices import (
+    CoinOption,
     CornersOption,
     EndOption,
     LengthOption,
     PitchOption,
     RectangleOption,
+    RimOption,
     StartOption,
     TargetOption,
     ThicknessOption,
@@ -70,6 +72,8 @@ def cut(
     end: EndOption = None,
     rectangle: RectangleOption = None,
     corners: CornersOption = None,
+    coin: CoinOption = None,
+    rim: RimOption = None,
     pitch: PitchOption = None,
     board_thickness: ThicknessOption = None,
     vessel: VesselOption = VESSEL,
@@ -100,8 +104,8 @@ def cut(
     """
     thickness = parse_length_mm(board_thickness) if board_thickness is not None else None
     scale = choose_scale(
-        target=target, length=length, start=start, end=end, rectangle=rectangle, corners=corners, pitch=pitch,
-        no_scale=False,
+        target=target, length=length, start=start, end=end, rectangle=rectangle, corners=corners, coin=coin, rim=rim,
+        pitch=pitch, no_scale=False,
     )  # fmt: skip
     rules = cut_rules(
         vessel=vessel, longest=longest, may_lose=may_lose, kerf=kerf, clearance=clearance,

@@ -16,11 +16,13 @@ from calibration.errors import DataFileError, GraderError, LogError, PhotoError,
 from calibration.files import check_place
 from calibration.print_check import load_print_check
 from grader.cli.choices import (
+    CoinOption,
     CornersOption,
     EndOption,
     LengthOption,
     PitchOption,
     RectangleOption,
+    RimOption,
     StartOption,
     TargetOption,
     ThicknessOption,
@@ -57,6 +59,8 @@ def measure_command(
     end: EndOption = None,
     rectangle: RectangleOption = None,
     corners: CornersOption = None,
+    coin: CoinOption = None,
+    rim: RimOption = None,
     pitch: PitchOption = None,
     no_scale: Annotated[bool, typer.Option("--no-scale", help="Do without: shares of the frame only.")] = False,
     board_thickness: ThicknessOption = None,
@@ -105,6 +109,8 @@ def measure_command(
         end=end,
         rectangle=rectangle,
         corners=corners,
+        coin=coin,
+        rim=rim,
         pitch=pitch,
         no_scale=no_scale,
     )

@@ -62,7 +62,7 @@ def measurement_document(measurement: Measurement) -> dict[str, Any]:
     if scale is not None and measurement.area is not None and measurement.gold is not None:
         area, gold = measurement.area, measurement.gold
         document["scale"] = {
-            "method": scale.method if scale.method != "rectangle" else "length",
+            "method": "length" if scale.method in ("rectangle", "coin") else scale.method,
             "known": scale.method,
             "px_per_mm": _px_per_mm(measurement),
             "relative_uncertainty": scale.relative_uncertainty(),

@@ -22,6 +22,7 @@ METHOD_WORDS: Mapping[str, str] = {
     "target": "the printed target",
     "length": "the known length",
     "rectangle": "the known rectangle",
+    "coin": "the coin",
     "pitch": "the pitch of the contacts",
     "none": "nothing",
 }

@@ -9,8 +9,9 @@ from calibration.families import family_named
 from calibration.from_contacts import ContactLine, contradiction, scale_from_contacts
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
-from grader.measure import ByRectangle, Measurement, Request, ScaleChoice, measure
+from grader.measure import ByCoin, ByRectangle, Measurement, Request, ScaleChoice, measure
 from grader.photo import Photo
+from grader.report import measurement_document
 from grader.synthetic import KnownCoverage, box, polygon_share, union_share
 
 WIDE_MM, HIGH_MM, PX = 100.0, 40.0, 8.0
@@ -96,6 +97,21 @@ def test_a_wrong_length_is_contradicted_by_the_contacts_with_both_numbers(factor
 def test_a_right_length_is_not_contradicted() -> None:
     done = photograph("PCI Express", (11, 38), card(1.0))
     assert "pitch-contradicts-scale" not in codes(done)
+
+
+def test_a_coin_beside_the_board_gives_the_scale_and_is_named() -> None:
+    a = np.arange(10) * np.pi / 5
+    rim = np.column_stack([30.0 + 8.125 * np.cos(a), 10.0 + 8.125 * np.sin(a)]) * PX - 0.5
+    done = photograph("PCI Express", (11, 38), ByCoin(16.25, 1.67, tuple((float(x), float(y)) for x, y in rim)))
+    assert done.scale is not None
+    assert done.scale.px_per_mm == pytest.approx(PX, rel=0.01)
+    document = measurement_document(done)
+    assert document["scale"]["method"] == "length"
+    assert document["scale"]["known"] == "coin"
+    assert "pitch-contradicts-scale" not in codes(done)
+    contacts = (*document["loose_contacts"], *document["boards"][0]["contacts"])
+    assert [c["outline"] for c in contacts] == ["PCI Express"]
+    assert [c["missing"] for c in contacts] == [0]
 
 
 def line(px_per_mm: float, places: np.ndarray | None = None, closer: float = 0.0) -> ContactLine:
