@@ -16,6 +16,7 @@ from grader.cli.log import log_app
 from grader.cli.measure import measure_command
 from grader.cli.output import show_error
 from grader.cli.page import page
+from grader.cli.report import report
 from grader.cli.simulate import simulate_command
 from grader.cli.target import target
 from grader.cli.value import value
@@ -33,6 +34,7 @@ app.command("demo")(demo)
 app.command("target")(target)
 app.command("measure")(measure_command)
 app.command("value")(value)
+app.command("report")(report)
 app.command("grade")(grade)
 app.command("cut")(cut)
 app.command("batch")(batch)

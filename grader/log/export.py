@@ -12,6 +12,7 @@ from decimal import Decimal
 from typing import Any, Literal, get_args
 
 from grader.log.model import Contents, utc_text
+from grader.spreadsheet import csv_cell
 
 TableName = Literal[
     "lots",
@@ -49,9 +50,6 @@ COLUMNS: Mapping[TableName, tuple[str, ...]] = {
     "beliefs": ("id", "made_at", "program_version", "key"),
 }
 
-# A spreadsheet takes a cell that starts with one of these for a formula, and runs it.
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-
 
 def to_json(contents: Contents) -> str:
     """The whole log as one JSON document: an array a table, money as decimal text, times in UTC."""
@@ -71,7 +69,7 @@ def to_csv(contents: Contents, table: TableName) -> str:
     writer.writerow(COLUMNS[table])
     for row in _rows(contents, table):
         cells = {**_plain(row), "lot": names.get(row.get("lot_id", 0)), **_of_document(row.get("document", {}))}
-        writer.writerow([_cell(cells.get(column)) for column in COLUMNS[table]])
+        writer.writerow([csv_cell(cells.get(column)) for column in COLUMNS[table]])
     return text.getvalue()
 
 
@@ -109,9 +107,3 @@ def _of_document(document: Mapping[str, Any]) -> dict[str, Any]:
     if isinstance(highest, Mapping):
         found |= {"highest_price": highest.get("price"), "currency": document.get("currency")}
     return found
-
-
-def _cell(value: Any) -> str:
-    if isinstance(value, str) and value.startswith(_FORMULA_STARTS):
-        return f"'{value}"
-    return "" if value is None else str(value)

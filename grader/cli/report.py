@@ -1,0 +1,178 @@
+"""``grader report``: a lot's report on paper, as a page, as data."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from calibration.errors import DataFileError, UsageError
+from calibration.files import check_place
+from calibration.target import Paper
+from grader.cli.log import LogOption
+from grader.cli.options import with_options
+from grader.cli.output import is_stdout, out, write_json, write_whole
+from grader.cli.photos import photo_files
+from grader.cli.value_options import LotOption, MeasurementsArgument, ValueOptions, documents_of
+from grader.lot import estimate_lot
+from grader.model import Range
+from grader.photo import load_photo
+from grader.report.blocks import Picture
+from grader.report.lot_csv import lot_csv
+from grader.report.lot_html import lot_html
+from grader.report.lot_report import LotReport, ReportedCuts, ReportedPhoto
+from grader.report.plating import document_picture, picture_jpeg
+from grader.value import measurements_of
+from grader.value.measured import documents_in
+
+_LONGEST_PX = 1400
+
+
+@with_options(ValueOptions)
+def report(
+    options: ValueOptions,
+    measurements: MeasurementsArgument = None,
+    lot: LotOption = None,
+    log: LogOption = None,
+    photos: Annotated[
+        list[Path] | None,
+        typer.Option(help="The photos, folders of them or patterns; left out, beside the measurements."),
+    ] = None,
+    cuts: Annotated[list[Path] | None, typer.Option(help="A cut plan that grader cut --json wrote.")] = None,
+    cut_picture: Annotated[
+        list[Path] | None, typer.Option(help="Its picture (grader cut --overlay); once for each photo of the plans.")
+    ] = None,
+    title: Annotated[str | None, typer.Option(help="Title; the lot's name if left out.")] = None,
+    pdf: Annotated[Path | None, typer.Option(help="Write the report for paper.")] = None,
+    html: Annotated[Path | None, typer.Option(help="Write the report as one HTML file.")] = None,
+    csv: Annotated[Path | None, typer.Option(help="Write its figures as a table.")] = None,
+    json_out: Annotated[Path | None, typer.Option("--json", help="Write it as JSON (- prints it).")] = None,
+    paper: Annotated[Paper, typer.Option(help="Paper of the PDF.")] = "a4",
+) -> None:
+    """Write the report of a lot: photos, measurements, what makes them uncertain, the offer, the cut plan, cautions.
+
+    The lot is described as for grader value; without a gold price the report makes no offer.
+
+    Example: grader report boards.json --spot "2650 USD/ozt" --spot-date today --pdf report.pdf --html report.html
+
+    Example: grader report boards.json --photos . --cuts plan.json --cut-picture cuts.png --csv report.csv
+    """
+    places = {"pdf": pdf, "html": html, "csv": csv, "json": json_out}
+    _check_outputs([p for p in places.values() if p is not None and not is_stdout(p)])
+    figures = options.figures()
+    documents = documents_of(measurements or [], lot, log)
+    measured = measurements_of(documents)
+    estimate = estimate_lot(options.lot(measured))
+    pictures = _photos_by_sha(_candidates(photos, measurements or [], [d for _, d in documents]))
+    made = LotReport(
+        title=title or lot or "Lot of boards",
+        made_on=date.today(),
+        photos=tuple(ReportedPhoto(d, _picture(d, pictures)) for _, d in documents),
+        gold_mg=Range.of(estimate.gold_mg.draws()) if estimate.gold_mg.terms else Range(0.0, 0.0, 0.0),
+        parts=estimate.as_json(),
+        offer=options.offer(estimate, figures) if figures.spot is not None else None,
+        cuts=_cuts(cuts or [], cut_picture or []),
+    )
+    _write(made, places, paper)
+
+
+def _check_outputs(places: Sequence[Path]) -> None:
+    for path in places:
+        check_place(path)
+
+
+def _write(made: LotReport, places: Mapping[str, Path | None], paper: Paper) -> None:
+    if not any(places.values()):
+        places = {**places, "pdf": Path("report.pdf")}
+    if (path := places["pdf"]) is not None:
+        # reportlab is slow to load, and only this needs it
+        from grader.report.lot_pdf import lot_pdf
+
+        write_whole(path, lot_pdf(made, paper))
+    if (path := places["html"]) is not None:
+        write_whole(path, lot_html(made).encode())
+    if (path := places["csv"]) is not None:
+        write_whole(path, lot_csv(made).encode())
+    if (path := places["json"]) is not None:
+        write_json(path, made.as_json())
+    if is_stdout(places["json"]):
+        return
+    for path in places.values():
+        if path is not None:
+            out.print(f"Wrote {path}", markup=False)
+    missing = [str(p.document["photo"]) for p in made.photos if p.picture is None]
+    if missing:
+        out.print(
+            f"Without their pictures: {', '.join(missing)}. Say where the photos are with --photos.", markup=False
+        )
+    if made.offer is None:
+        out.print("Without an offer: give a gold price with --spot and --spot-date.", markup=False)
+
+
+def _candidates(
+    photos: Sequence[Path] | None, measurements: Sequence[Path], documents: Iterable[Mapping[str, Any]]
+) -> list[Path]:
+    """Files that may be the photos: those named, else those beside the measurements that bear the photos' names."""
+    if photos:
+        return photo_files(photos)
+    names = {Path(str(document["photo"])).name for document in documents}
+    folders = dict.fromkeys(path.parent for path in measurements)
+    return [folder / name for folder in folders for name in sorted(names) if (folder / name).is_file()]
+
+
+def _photos_by_sha(paths: Iterable[Path]) -> dict[str, Path]:
+    """Files by the sha256 of their bytes: a photo's name proves nothing."""
+    found: dict[str, Path] = {}
+    for path in paths:
+        try:
+            found[hashlib.sha256(path.read_bytes()).hexdigest()] = path
+        except OSError as error:
+            raise UsageError(
+                "photo-unreadable", f"{path} cannot be read ({error.strerror}).", "Check the path."
+            ) from error
+    return found
+
+
+def _picture(document: Mapping[str, Any], photos: Mapping[str, Path]) -> Picture | None:
+    path = photos.get(str(document.get("sha256")))
+    if path is None:
+        return None
+    drawn = document_picture(document, load_photo(path).rgb, _LONGEST_PX)
+    name = str(document["photo"])
+    caption = "Plating coloured by finish: hard gold orange, immersion gold blue, undetermined pink; boards outlined."
+    return Picture(
+        picture_jpeg(drawn), drawn.shape[1], drawn.shape[0], f"The photo {name} with what was found", caption
+    )
+
+
+def _cuts(plans: Sequence[Path], pictures: Sequence[Path]) -> tuple[ReportedCuts, ...]:
+    """Cut plans with their pictures, in order.
+
+    Raises:
+        UsageError: ``cut-pictures-count``.
+        DataFileError: ``cut-plan-invalid``, or as ``documents_in``.
+    """
+    documents = [(path, document) for path in plans for document in documents_in(path)]
+    if pictures and len(pictures) != len(documents):
+        raise UsageError(
+            "cut-pictures-count",
+            f"There are {len(pictures)} pictures of cuts for {len(documents)} photos in the plans.",
+            "Give --cut-picture once for each, in their order.",
+        )
+    for path, document in documents:
+        if document.get("schema") != 1 or not isinstance(document.get("boards"), list) or "scale" in document:
+            raise DataFileError(
+                "cut-plan-invalid", f"{path.name}: no cut plan.", "Make it with: grader cut PHOTO --json FILE."
+            )
+    drawn: list[Picture | None] = [*map(_cut_picture, pictures)] or [None] * len(documents)
+    return tuple(ReportedCuts(document, picture) for (_, document), picture in zip(documents, drawn, strict=True))
+
+
+def _cut_picture(path: Path) -> Picture:
+    rgb = load_photo(path).rgb
+    alt = "The photo with the cuts in red; what is thrown away is darkened."
+    return Picture(picture_jpeg(rgb), rgb.shape[1], rgb.shape[0], alt)

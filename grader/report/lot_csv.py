@@ -1,0 +1,79 @@
+"""A lot's report as one table, a figure a line."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from grader.model import FINISHES
+from grader.report.lot_report import LotReport
+from grader.spreadsheet import csv_cell
+
+COLUMNS = ("section", "item", "quantity", "value", "low", "high", "level", "unit")
+
+Row = tuple[str, str, str, float | str | None, float | None, float | None, float | None, str]
+
+
+def lot_csv(report: LotReport) -> str:
+    """CSV (RFC 4180, with a header): section, item, quantity, value, bounds and their level, unit."""
+    text = io.StringIO()
+    writer = csv.writer(text)
+    writer.writerow(COLUMNS)
+    for row in _rows(report):
+        writer.writerow(map(csv_cell, row))
+    return text.getvalue()
+
+
+def _rows(report: LotReport) -> Iterator[Row]:
+    document = report.as_json()
+    title = report.title
+    yield "report", title, "made on", document["made_on"], None, None, None, ""
+    yield "report", title, "program", document["program"], None, None, None, ""
+    yield _range("lot", title, "gold in the visible plating", report.gold_mg.as_json(), "mg")
+    for part in report.parts:
+        yield "part", str(part["name"]), "boards photographed", part["boards_seen"], None, None, None, ""
+        yield "part", str(part["name"]), "boards in the lot", part["boards"], None, None, None, ""
+    for photo in document["photos"]:
+        name = str(photo["photo"])
+        yield _range("photo", name, "plated area", photo["plated_area_mm2"], "mm2")
+        yield _range("photo", name, "gold", photo["gold_mg"], "mg")
+        for finish in FINISHES:
+            yield _range("photo", name, f"plated area, {finish}", photo["by_finish"][finish]["area_mm2"], "mm2")
+            yield _range("photo", name, f"gold, {finish}", photo["by_finish"][finish]["gold_mg"], "mg")
+        for line in photo["budget"]:
+            yield "photo", name, f"share of variance: {line['title']}", line["share_of_variance"], *_NONE, ""
+    if report.offer is not None:
+        yield from _offer(document["offer"], title)
+    for plan in document["cuts"]:
+        yield from _cuts(plan)
+
+
+_NONE = (None, None, None)
+
+
+def _offer(offer: Mapping[str, Any], title: str) -> Iterator[Row]:
+    currency = str(offer["currency"])
+    yield "offer", title, "highest price worth paying", offer["highest_price"]["price"], *_NONE, currency
+    yield "offer", title, "break-even price", offer["break_even"], *_NONE, currency
+    for quantity in ("proceeds", "costs", "own_time"):
+        yield _range("offer", title, quantity.replace("_", " "), offer[quantity], currency)
+    for route in offer["routes"]:
+        for quantity, unit in (("expected_profit", currency), ("chance_of_loss", ""), ("highest_price", currency)):
+            yield "offer", str(route["title"]), quantity.replace("_", " "), route[quantity], *_NONE, unit
+
+
+def _cuts(plan: Mapping[str, Any]) -> Iterator[Row]:
+    for number, board in enumerate(plan["boards"], 1):
+        item = f"{plan['photo']}, board {number}"
+        for i, cut in enumerate(board.get("cuts", ()), 1):
+            yield "cut", item, f"cut {i}, from the {cut['edge']} edge", cut["at_mm"], *_NONE, "mm"
+        for i, piece in enumerate(board.get("pieces", ()), 1):
+            word = "keep" if piece["kept"] else "throw"
+            yield _range("cut", item, f"piece {i}, {word}: board", piece["mass_g"], "g")
+            yield _range("cut", item, f"piece {i}, {word}: gold", piece["gold_mg"], "mg")
+
+
+def _range(section: str, item: str, quantity: str, value: Mapping[str, float], unit: str) -> Row:
+    return section, item, quantity, value["value"], value["low"], value["high"], value["level"], unit
