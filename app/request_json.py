@@ -9,7 +9,17 @@ from typing import Any
 from calibration.inputs import Distribution, Input
 from calibration.target import PatchPlace, TargetDescription
 from calibration.thickness import FINISHES, Finish, GoldProperties
-from grader.measure import Automatic, ByLength, ByPitch, ByRectangle, ByTarget, Request, ScaleChoice, WithoutScale
+from grader.measure import (
+    Automatic,
+    ByCoin,
+    ByLength,
+    ByPitch,
+    ByRectangle,
+    ByTarget,
+    Request,
+    ScaleChoice,
+    WithoutScale,
+)
 
 
 def request_json(request: Request) -> dict[str, Any]:
@@ -48,10 +58,13 @@ def _scale_of(data: Mapping[str, Any]) -> ScaleChoice:
         case "ByTarget":
             return ByTarget(_target(data["target"]))
         case "ByLength":
-            return ByLength(data["length_mm"], _pair(data["start_px"]), _pair(data["end_px"]))
+            return ByLength(data["length_mm"], _pair(data["start_px"]), _pair(data["end_px"]), data["length_sd_mm"])
         case "ByRectangle":
             a, b, c, d = (_pair(corner) for corner in data["corners_px"])
-            return ByRectangle(_pair(data["sides_mm"]), (a, b, c, d))
+            return ByRectangle(_pair(data["sides_mm"]), (a, b, c, d), data["side_sd_mm"])
+        case "ByCoin":
+            rim = tuple(_pair(point) for point in data["rim_px"])
+            return ByCoin(data["diameter_mm"], data["thickness_mm"], rim, data["diameter_sd_mm"])
         case "ByPitch":
             return ByPitch(data["pitch_mm"])
         case "WithoutScale":

@@ -7,33 +7,52 @@ from typing import TypeVar
 
 import streamlit as st
 
+from app.known_size import pick_pitch, pick_size
 from app.photo_view import mark_points
 from app.shelf import drop_marked_photo, photo_to_mark
 from app.show import problem, remark
 from calibration.errors import UsageError
 from calibration.print_check import load_print_check
+from calibration.standard_objects import sides_in_order
 from calibration.target import parse_target
-from grader.measure import Automatic, ByLength, ByRectangle, ByTarget, Point, Request, ScaleChoice, WithoutScale
+from grader.measure import (
+    Automatic,
+    ByCoin,
+    ByLength,
+    ByPitch,
+    ByRectangle,
+    ByTarget,
+    Point,
+    Request,
+    ScaleChoice,
+    WithoutScale,
+)
 from grader.photo import Photo
 from grader.places import print_check_path
 from grader.units import parse_length_mm, parse_pair_mm
 
 _T = TypeVar("_T")
 
-PRINTED, LENGTH, RECTANGLE, OTHER, NONE = (
-    "The printed target, found by itself",
+PRINTED, LENGTH, RECTANGLE, COIN, PITCH, OTHER, NONE = (
+    "The printed target, or known contacts: found by itself",
     "A known length in the photo",
     "A known rectangle in the photo",
+    "A coin in the photo",
+    "The pitch of the contacts",
     "Another target that you describe",
     "Nothing: shares of the frame only",
 )
-MARKED = (LENGTH, RECTANGLE)
+MARKED = (LENGTH, RECTANGLE, COIN)
+_RIM_POINTS, _LEAST_RIM_POINTS = 8, 5
 
 
 def ask_way() -> str:
     """Which of the ways gives the scale."""
     way = st.selectbox(
-        "What gives the scale?", [PRINTED, LENGTH, RECTANGLE, OTHER, NONE], key="scale-way", persist_state="session"
+        "What gives the scale?",
+        [PRINTED, LENGTH, RECTANGLE, COIN, PITCH, OTHER, NONE],
+        key="scale-way",
+        persist_state="session",
     )
     if way not in MARKED:
         drop_marked_photo()
@@ -84,12 +103,26 @@ def _choice(way: str, name: str, data: bytes) -> ScaleChoice | None:
         return Automatic()
     if way == NONE:
         return WithoutScale()
+    if way == PITCH:
+        return _pitch()
     if way == OTHER:
         return _other_target()
     photo = photo_to_mark(name, data, lambda error: problem(error, name))
     if photo is None:
         return None
-    return _length(photo) if way == LENGTH else _rectangle(photo)
+    return {LENGTH: _length, RECTANGLE: _rectangle, COIN: _coin}[way](photo)
+
+
+def _pitch() -> ByPitch | None:
+    pitch = pick_pitch(
+        "Which contacts?",
+        "known-contacts",
+        lambda: _typed_mm("Their pitch, middle to middle", "1.27 mm", "known-pitch"),
+    )
+    if pitch is None:
+        remark("Give the pitch: the longest even row of contacts in the photo then gives the scale.")
+        return None
+    return ByPitch(pitch)
 
 
 def _other_target() -> ByTarget | None:
@@ -105,36 +138,60 @@ def _other_target() -> ByTarget | None:
 
 
 def _length(photo: Photo) -> ByLength | None:
-    length, _ = read(
-        st.text_input("Length with its unit", placeholder="133.35 mm", key="known-length", persist_state="session"),
-        parse_length_mm,
+    size = pick_size(
+        "What is it?",
+        "length",
+        "known-length-of",
+        lambda: _one(_typed_mm("Length with its unit", "133.35 mm", "known-length")),
     )
     points = _points(photo, ("One end", "Other end"))
-    if length is None or points is None:
+    if size is None or len(points) < 2:
         remark("Give the length and its two ends; then measure.")
         return None
-    return ByLength(length, points[0], points[1])
+    return ByLength(size.sizes_mm[0], points[0], points[1], size.sd_mm)
 
 
 def _rectangle(photo: Photo) -> ByRectangle | None:
-    sides, _ = read(
-        st.text_input(
-            "Its two sides, with their unit; the first is from corner 1 to corner 2",
-            placeholder="133.35 x 31.25 mm",
-            key="known-rectangle",
-            persist_state="session",
-        ),
-        parse_pair_mm,
-    )
+    def typed() -> tuple[float, ...] | None:
+        label = "Its two sides, with their unit; the first is from corner 1 to corner 2"
+        text = st.text_input(label, placeholder="133.35 x 31.25 mm", key="known-rectangle", persist_state="session")
+        return read(text, parse_pair_mm)[0]
+
+    size = pick_size("What is it?", "rectangle", "known-rectangle-of", typed)
     points = _points(photo, ("Corner 1", "Corner 2", "Corner 3", "Corner 4"))
-    if sides is None or points is None:
+    if size is None or len(points) < 4:
         remark("Give the sides and the four corners, going round; then measure.")
         return None
-    return ByRectangle(sides, (points[0], points[1], points[2], points[3]))
+    corners = (points[0], points[1], points[2], points[3])
+    first, second = size.sizes_mm
+    sides = sides_in_order(size.sizes_mm, corners) if size.is_picked else (first, second)
+    return ByRectangle(sides, corners, size.sd_mm)
 
 
-def _points(photo: Photo, labels: Sequence[str]) -> tuple[Point, ...] | None:
-    """Points in px of the photo, marked on the picture or typed as numbers; None while one is missing."""
+def _coin(photo: Photo) -> ByCoin | None:
+    size = pick_size(
+        "Which coin?",
+        "coin",
+        "known-coin",
+        lambda: _one(_typed_mm("Diameter of the disc, with its unit", "24.26 mm", "known-diameter")),
+    )
+    points = _points(photo, tuple(f"Rim {n}" for n in range(1, _RIM_POINTS + 1)))
+    if size is None or len(points) < _LEAST_RIM_POINTS:
+        remark(f"Give the coin and at least {_LEAST_RIM_POINTS} points all round its upper rim; then measure.")
+        return None
+    return ByCoin(size.sizes_mm[0], size.thickness_mm, points, size.sd_mm)
+
+
+def _typed_mm(label: str, placeholder: str, key: str) -> float | None:
+    return read(st.text_input(label, placeholder=placeholder, key=key, persist_state="session"), parse_length_mm)[0]
+
+
+def _one(size_mm: float | None) -> tuple[float, ...] | None:
+    return None if size_mm is None else (size_mm,)
+
+
+def _points(photo: Photo, labels: Sequence[str]) -> tuple[Point, ...]:
+    """Points in px of the photo, marked on the picture or typed as numbers: those that are set."""
     keys = [tuple(f"{label}-{axis}-{photo.short_id}" for axis in "xy") for label in labels]
     typed = [_typed(*pair) for pair in keys]
     marked = mark_points(photo, labels, typed, closed=len(labels) > 2)
@@ -156,8 +213,7 @@ def _points(photo: Photo, labels: Sequence[str]) -> tuple[Point, ...] | None:
                         key=key,
                         width=165,
                     )
-    set_ones = [point for point in marked if point is not None]
-    return tuple(set_ones) if len(set_ones) == len(labels) else None
+    return tuple(point for point in marked if point is not None)
 
 
 def _typed(x_key: str, y_key: str) -> Point | None:

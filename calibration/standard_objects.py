@@ -6,7 +6,7 @@ They stand in ``calibration/data/standard_objects.toml``, each with its source a
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
@@ -79,6 +79,23 @@ def object_named(name: str, *kinds: Kind) -> StandardObject:
         f"Nothing of known size is called '{name.strip()}'.",
         "Give the size itself, or one of: " + "; ".join(o.name for o in fitting) + ".",
     )
+
+
+def sides_in_order(sizes_mm: tuple[float, ...], corners_px: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """A rectangle's sides in the order of its marked corners: the longer one where the photo shows it longer.
+
+    Args:
+        sizes_mm: longer side first.
+        corners_px: four corners, going round.
+
+    Returns:
+        The side from the first corner to the second, and the other.
+    """
+    long, short = sizes_mm
+    first, second = (
+        math.dist(corners_px[i], corners_px[i + 1]) + math.dist(corners_px[i + 2], corners_px[i - 1]) for i in (0, 1)
+    )
+    return (long, short) if first >= second else (short, long)
 
 
 def _object(name: str, t: Mapping[str, Any]) -> StandardObject:

@@ -12,7 +12,7 @@ import typer
 
 from calibration.errors import DataFileError, UsageError
 from calibration.families import family_named
-from calibration.standard_objects import Kind, StandardObject, object_named
+from calibration.standard_objects import Kind, StandardObject, object_named, sides_in_order
 from calibration.target import TargetDescription, parse_target
 from grader.measure import (
     Automatic,
@@ -142,11 +142,7 @@ def _known_rectangle(
     known = _named(text, "rectangle")
     if known is None:
         return parse_pair_mm(text), None
-    long, short = known.sizes_mm
-    first, second = (
-        math.dist(corners[i], corners[i + 1]) + math.dist(corners[i + 2], corners[i - 1]) for i in (0, 1)
-    )
-    return (long, short) if first >= second else (short, long), known.size_sd_mm
+    return sides_in_order(known.sizes_mm, corners), known.size_sd_mm
 
 
 def _known_coin(text: str, rim: tuple[Point, ...]) -> ByCoin:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from html import escape
 from typing import Any
 
+import numpy as np
 import pytest
 
 import app.measuring
 from app.shelf import Kept
 from calibration.errors import PhotoError
+from calibration.families import contact_families
 from calibration.print_check import PrintCheck, save_print_check
-from grader.measure import ByLength, ByRectangle, Request, WithoutScale, measure
+from grader.measure import ByLength, ByPitch, ByRectangle, Request, WithoutScale, measure
 from grader.model import Range
 from grader.photo import load_photo
 from grader.places import print_check_path
@@ -199,3 +202,69 @@ def test_samples_and_own_photos_never_lie_together(page: Any, plain_photo: bytes
     page.press("Measure")
     page.press("Measure this sample")
     assert [kept.name for kept in page.at.session_state["shelf"].values()] == [sample.path.name]
+
+
+def mark(page: Any, points: dict[str, tuple[float, float]]) -> None:
+    for label, place in points.items():
+        for axis, value in zip("xy", place, strict=True):
+            next(f for f in page.at.number_input if f.label == f"{label}, {axis} px").set_value(value)
+
+
+def measured_as(page: Any) -> Any:
+    page.run()
+    page.press("Measure")
+    (kept,) = page.at.session_state["shelf"].values()
+    return kept.request.scale
+
+
+def choose_way(page: Any, word: str) -> None:
+    box = page.at.selectbox(key="scale-way")
+    box.set_value(next(o for o in box.options if word in o))
+    page.run()
+
+
+def test_a_card_is_picked_by_name_and_laid_as_its_corners_say(page: Any, plain_photo: bytes) -> None:
+    page.upload(("plain.png", plain_photo))
+    choose_way(page, "rectangle")
+    page.at.selectbox(key="known-rectangle-of").set_value("ID-1 card")
+    page.run()
+    corners = ((50.0, 50.0), (110.0, 50.0), (110.0, 145.0), (50.0, 145.0))
+    mark(page, {f"Corner {n}": corner for n, corner in enumerate(corners, 1)})
+    scale = measured_as(page)
+    # ISO/IEC 7810: 85.60 by 53.98 mm; the first side marked is the shorter one
+    assert (scale.sides_mm, scale.corners_px) == ((53.98, 85.60), corners)
+    assert scale.side_sd_mm == pytest.approx(0.12 / 3**0.5)
+
+
+def test_a_module_is_picked_by_name(page: Any, plain_photo: bytes) -> None:
+    page.upload(("plain.png", plain_photo))
+    choose_way(page, "length")
+    page.at.selectbox(key="known-length-of").set_value("DIMM")
+    page.run()
+    mark(page, {"One end": (20.0, 100.0), "Other end": (380.0, 110.0)})
+    assert measured_as(page).length_mm == 133.35
+
+
+def test_a_coin_needs_five_points_on_its_rim(page: Any, plain_photo: bytes) -> None:
+    page.upload(("plain.png", plain_photo))
+    choose_way(page, "coin")
+    assert not any("UK pound" in option for option in page.at.selectbox(key="known-coin").options), "it is no circle"
+    page.at.selectbox(key="known-coin").set_value("2 euro")
+    page.run()
+    rim = [(200 + 60 * math.cos(a), 150 + 60 * math.sin(a)) for a in np.arange(6) * math.pi / 3]
+    mark(page, {f"Rim {n}": point for n, point in enumerate(rim[:4], 1)})
+    page.run()
+    assert next(b for b in page.at.button if b.label == "Measure").disabled
+    mark(page, {f"Rim {n}": point for n, point in enumerate(rim, 1)})
+    scale = measured_as(page)
+    assert scale.diameter_mm == 25.75  # Council Regulation (EC) 975/98
+    assert len(scale.rim_px) == 6
+
+
+def test_the_pitch_is_picked_by_the_contacts_name(page: Any, plain_photo: bytes) -> None:
+    page.upload(("plain.png", plain_photo))
+    choose_way(page, "pitch")
+    assert next(b for b in page.at.button if b.label == "Measure").disabled
+    family = contact_families()[0]
+    page.at.selectbox(key="known-contacts").set_value(family.key)
+    assert measured_as(page) == ByPitch(family.pitch_mm)
