@@ -1,0 +1,140 @@
+"""``grader report`` as a person uses it: what measuring and cutting wrote goes in, a report comes out."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pypdfium2
+import pytest
+import typer
+from typer.testing import CliRunner
+
+from calibration.errors import GraderError
+from grader.cli.report import report
+from grader.cli.value import value
+from grader.log import NewLot, PhotoRecord, open_log
+from grader.measure import Request, measure
+from grader.photo import load_photo
+from grader.report import measurement_document
+from grader.report.photo_blocks import NO_PICTURE
+from grader.samples import load_demo
+
+APP, VALUE = typer.Typer(pretty_exceptions_enable=False), typer.Typer(pretty_exceptions_enable=False)
+APP.command()(report)
+VALUE.command()(value)
+PRICE = ("--spot", "2650 USD/ozt", "--spot-date", "today")
+
+
+@pytest.fixture(scope="module")
+def measured(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a sample photo, its measurement, and a cut plan."""
+    folder = tmp_path_factory.mktemp("measured")
+    sample = load_demo().samples[0]
+    photo = folder / "boards.jpg"
+    shutil.copy(sample.path, photo)
+    document = measurement_document(measure(load_photo(photo), Request()))
+    (folder / "boards.json").write_text(json.dumps(document), "utf-8")
+    plan = {"schema": 1, "photo": "boards.jpg", "boards": [], "notes": ["Look at the other face."]}
+    (folder / "plan.json").write_text(json.dumps(plan), "utf-8")
+    return folder
+
+
+@pytest.fixture
+def work(measured: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """That folder, to work in."""
+    shutil.copytree(measured, tmp_path / "work")
+    monkeypatch.chdir(tmp_path / "work")
+    return tmp_path / "work"
+
+
+def run(*arguments: object, app: typer.Typer = APP) -> str:
+    result = CliRunner().invoke(app, [str(a) for a in arguments], catch_exceptions=False)
+    assert result.exit_code == 0, result.output
+    return result.stdout
+
+
+def refused(*arguments: object) -> GraderError:
+    with pytest.raises(GraderError) as caught:
+        CliRunner().invoke(APP, [str(a) for a in arguments], catch_exceptions=False)
+    return caught.value
+
+
+def test_all_forms_at_once(work: Path) -> None:
+    said = run("boards.json", *PRICE, "--cuts", "plan.json", "--cut-picture", "boards.jpg", "--title", "crate",
+               "--pdf", "r.pdf", "--html", "r.html", "--csv", "r.csv", "--json", "r.json")  # fmt: skip
+    assert [line for line in said.splitlines() if line.startswith("Wrote")] == [
+        "Wrote r.pdf", "Wrote r.html", "Wrote r.csv", "Wrote r.json",
+    ]  # fmt: skip
+    assert len(pypdfium2.PdfDocument("r.pdf")) > 1
+    html = (work / "r.html").read_text("utf-8")
+    assert html.count("data:image/jpeg;base64,") == 2
+    assert "<h1>crate</h1>" in html
+    assert "Look at the other face." in html
+    assert "crate" in (work / "r.csv").read_text("utf-8")
+
+
+def test_the_offer_is_that_of_valuing(work: Path) -> None:
+    lot = ("boards.json", *PRICE, "--boards", "4", "--count", "40", "--asking", "40 USD")
+    reported = json.loads(run(*lot, "--json", "-"))
+    assert reported["offer"] == json.loads(run(*lot, "--json", "-", app=VALUE))
+    assert reported["photos"][0] == json.loads((work / "boards.json").read_text("utf-8"))
+    assert reported["lot"][0]["boards"] == 40
+
+
+def test_without_a_price_there_is_no_offer_and_without_a_form_paper(work: Path) -> None:
+    said = run("boards.json")
+    assert "Without an offer" in said
+    assert (work / "report.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_a_photo_is_known_by_its_bytes_not_by_its_name(work: Path) -> None:
+    (work / "shelf").mkdir()
+    (work / "boards.jpg").rename(work / "shelf" / "other.jpg")
+    shutil.copy(load_demo().samples[1].path, "boards.jpg")
+    said = run("boards.json", "--html", "r.html")
+    assert "Without their pictures: boards.jpg" in said
+    assert NO_PICTURE in (work / "r.html").read_text("utf-8")
+    assert "Without their pictures" not in run("boards.json", "--photos", "shelf", "--html", "r.html")
+    assert NO_PICTURE not in (work / "r.html").read_text("utf-8")
+
+
+def test_a_name_that_leads_elsewhere_is_not_followed(work: Path) -> None:
+    (work / "deep").mkdir()
+    document: dict[str, Any] = json.loads((work / "boards.json").read_text("utf-8"))
+    (work / "deep" / "m.json").write_text(json.dumps({**document, "photo": "../boards.jpg"}), "utf-8")
+    assert "Without their pictures: ../boards.jpg" in run("deep/m.json", "--html", "r.html")
+
+
+def test_a_lot_of_the_log(work: Path) -> None:
+    document = json.loads((work / "boards.json").read_text("utf-8"))
+    record = PhotoRecord(sha256=document["sha256"], name="boards.jpg", width_px=40, height_px=30)
+    with open_log(work / "log.sqlite") as opened:
+        opened.add_lot(NewLot(name="crate"))
+        opened.add_estimates("crate", [(record, document)])
+    made = json.loads(run("--lot", "crate", "--log", "log.sqlite", "--photos", "boards.jpg", "--json", "-"))
+    assert made["title"] == "crate"
+    by_number = json.loads(run("--lot", "1", "--log", "log.sqlite", "--title", "crate", "--json", "-"))
+    assert by_number == made
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code"),
+    [
+        ((), "measurements-none"),
+        (("boards.json", "--lot", "crate"), "two-sources"),
+        (("boards.json", "--pdf", "no/r.pdf"), "cannot-write"),
+        (("boards.json", "--cuts", "boards.json"), "cut-plan-invalid"),
+        (("boards.json", "--cuts", "plan.json", "--cut-picture", "boards.jpg", "--cut-picture", "boards.jpg"),
+         "cut-pictures-count"),
+        (("boards.json", "--photos", "*.heic"), "photos-none"),
+        (("boards.json", "--spot", "2650 USD/ozt"), "spot-date-missing"),
+        (("gone.json",), "measurement-unreadable"),
+    ],
+)  # fmt: skip
+def test_wrong_use_says_what_to_do_and_writes_nothing(work: Path, arguments: tuple[str, ...], code: str) -> None:
+    before = sorted(p.name for p in work.iterdir())
+    assert refused(*arguments, *(() if "--pdf" in arguments else ("--html", "r.html"))).code == code
+    assert sorted(p.name for p in work.iterdir()) == before
