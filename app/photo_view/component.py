@@ -30,6 +30,14 @@ _CORRECT = f"""
     <button type="button" data-part="undo">Undo</button>
     <button type="button" data-part="redo">Redo</button>
   </div>
+  {_CANVAS.format(label="The photo. Arrow keys move it, plus and minus enlarge it, Enter acts on its middle.")}
+  <div class="row" data-part="chosen_row" role="group" aria-label="The chosen region">
+    <span class="text" data-part="chosen" role="status"></span>
+    <button type="button" data-part="previous" aria-label="Previous region">‹</button>
+    <button type="button" data-part="next" aria-label="Next region">›</button>
+    {"".join(f'<button type="button" data-part="is_{f}">{FINISH_WORDS[f]}</button>' for f in FINISHES)}
+    <button type="button" data-part="leave_out">No gold: leave out</button>
+  </div>
   <div class="row" data-part="finish_row">
     <label>What is painted in is
       <select data-part="paint_finish">
@@ -41,20 +49,12 @@ _CORRECT = f"""
     <label>Brush <input type="range" data-part="brush" min="0" max="100" aria-label="Width of the brush">
       <output data-part="brush_size"></output></label>
   </div>
-  {_CANVAS.format(label="The photo. Arrow keys move it, plus and minus enlarge it, Enter acts on its middle.")}
   <div class="row" role="group" aria-label="View">
     {_ZOOM}
     <label>Overlay <input type="range" data-part="strength" min="0" max="100" value="70"
       aria-label="Strength of the overlay"></label>
   </div>
   <div class="row">{_CHIPS}</div>
-  <div class="row" data-part="chosen_row" role="group" aria-label="The chosen region">
-    <span class="text" data-part="chosen" role="status"></span>
-    <button type="button" data-part="previous" aria-label="Previous region">‹</button>
-    <button type="button" data-part="next" aria-label="Next region">›</button>
-    {"".join(f'<button type="button" data-part="is_{f}">{FINISH_WORDS[f]}</button>' for f in FINISHES)}
-    <button type="button" data-part="leave_out">No gold: leave out</button>
-  </div>
   <div class="told" data-part="told" role="status"></div>
 </div>
 """

@@ -138,7 +138,8 @@ class PhotoView {
         if (event.deltaY > 0 && this.zoom <= this.whole * 1.001) return; // nothing to shrink: the page scrolls on
         event.preventDefault();
         const lines = event.deltaMode === 1 ? 16 : 1;
-        this.zoomBy(Math.exp(-event.deltaY * lines * 0.002), this.place(event));
+        // a wheel tells its place in whole px only; the pointer's last move knew better
+        this.zoomBy(Math.exp(-event.deltaY * lines * 0.002), this.hover ?? this.place(event));
       },
       { passive: false },
     );
