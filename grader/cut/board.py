@@ -34,18 +34,27 @@ class Face:
         plated_mm2: for each kind of regions, float64 (n, m).
         contact: bool (n, m), cells with a contact.
         gold_per_mm2: mg of gold for each mm² of a kind, with the inputs that it was measured with.
+        area_per_mm2: likewise, how many mm² are there for each mm² found.
         contact_mm: length and width of its largest contact; None where it has none.
     """
 
     plated_mm2: Mapping[Kind, FloatArray]
     contact: NDArray[np.bool_]
     gold_per_mm2: Mapping[Kind, ProductModel]
+    area_per_mm2: Mapping[Kind, ProductModel]
     contact_mm: tuple[float, float] | None
 
     def gold_mg(self, rectangle: Rectangle) -> ProductModel:
         """Gold inside a rectangle (u0, u1, v0, v1), mm."""
+        return self._sum(self.gold_per_mm2, rectangle)
+
+    def area_mm2(self, rectangle: Rectangle) -> ProductModel:
+        """Plated area inside a rectangle."""
+        return self._sum(self.area_per_mm2, rectangle)
+
+    def _sum(self, per_mm2: Mapping[Kind, ProductModel], rectangle: Rectangle) -> ProductModel:
         parts = (
-            self.gold_per_mm2[kind].times((), area)
+            per_mm2[kind].times((), area)
             for kind, cells in self.plated_mm2.items()
             if (area := Sums(cells, STEP_MM).over(*rectangle)) > 0
         )
@@ -119,6 +128,10 @@ class CutBoard:
         """Gold of all faces inside a rectangle (u0, u1, v0, v1), mm; of the whole board if None."""
         where = rectangle if rectangle is not None else self.whole
         return sum((face.gold_mg(where) for face in self.faces), EMPTY)
+
+    def plated_area_mm2(self, rectangle: Rectangle) -> ProductModel:
+        """Plated area of all faces inside a rectangle."""
+        return sum((face.area_mm2(rectangle) for face in self.faces), EMPTY)
 
     def mass_g(self, rectangle: Rectangle | None = None) -> ProductModel:
         """Mass of bare board inside a rectangle, or of the whole board."""

@@ -15,10 +15,10 @@ from calibration.scale import Scale
 from calibration.thickness import GoldProperties
 from grader.area import Kind, area_of_kind, kind_of
 from grader.cut.board import GOLD_CELL, STEP_MM, CutBoard, Face, density_input, outline_offset_input
-from grader.cut.outlines import board_outlines_mm
+from grader.cut.outlines import board_outline_mm
 from grader.gold import gold_mass
 from grader.measure import Measurement
-from grader.model import Finish, ProductModel
+from grader.model import EMPTY, Finish, ProductModel
 from grader.regions import Region
 
 FloatArray = NDArray[np.float64]
@@ -60,30 +60,30 @@ def cut_boards(
     outlines: list[FloatArray] = []
     for number in range(len(done.regions.boards)):
         try:
-            outlines.extend(board_outlines_mm(done, number))
+            outlines.append(board_outline_mm(done, scale, number))
         except RefusedError as error:
             unknown.append(error)
     owners = _owners(done, scale, outlines)
-    gold = _GoldOf(done, scale, properties)
+    per = _Per(done, scale, properties)
     density = density_input(thickness_mm)
     found = (
-        _board(done, scale, outline, members, density, outline_offset_input(done.photo.short_id, number), gold)
+        _board(done, scale, outline, members, density, outline_offset_input(done.photo.short_id, number), per)
         for number, (outline, members) in enumerate(zip(outlines, owners, strict=True), 1)
     )
     return (*found, *unknown)
 
 
-class _GoldOf:
-    """Gold for each mm² of a kind of regions of one photo, told once for all its boards."""
+class _Per:
+    """Area and gold for each mm² found of a kind of regions of one photo, told once for all its boards."""
 
     def __init__(self, done: Measurement, scale: Scale, properties: Mapping[Finish, GoldProperties] | None) -> None:
         self._done, self._scale, self._properties = done, scale, properties
-        self._known: dict[Kind, ProductModel] = {}
+        self._known: dict[Kind, tuple[ProductModel, ProductModel]] = {}
 
-    def __call__(self, kind: Kind) -> ProductModel:
+    def __call__(self, kind: Kind) -> tuple[ProductModel, ProductModel]:
         if kind not in self._known:
             area = area_of_kind(kind, 1.0, self._done.coverage, self._scale, self._done.photo.short_id)
-            self._known[kind] = gold_mass(area, self._properties).total
+            self._known[kind] = sum(area.values(), EMPTY), gold_mass(area, self._properties).total
         return self._known[kind]
 
 
@@ -108,7 +108,7 @@ def _board(
     members: frozenset[int],
     density: Input,
     offset: Input,
-    gold: _GoldOf,
+    per: _Per,
 ) -> CutBoard:
     corner, axes, size, edges = _frame(outline, scale)
     shape = (max(1, math.ceil(size[0] / STEP_MM)), max(1, math.ceil(size[1] / STEP_MM)))
@@ -120,7 +120,7 @@ def _board(
         axes=axes,
         edges=edges,
         solid_mm2=_material((outline - corner) @ axes.T, shape),
-        faces=(_face(done, scale, own, corner, axes, shape, gold),),
+        faces=(_face(done, scale, own, corner, axes, shape, per),),
         scale_inputs=scale.area_inputs,
         density=density,
         outline_offset=offset,
@@ -180,7 +180,7 @@ def _face(
     corner: FloatArray,
     axes: FloatArray,
     shape: tuple[int, int],
-    gold: _GoldOf,
+    per: _Per,
 ) -> Face:
     """The plating of the face in the photo."""
     regions = done.regions
@@ -208,7 +208,8 @@ def _face(
     return Face(
         plated,
         _in_cells(place[on], area[on], shape) > GOLD_CELL * STEP_MM**2,
-        {name: gold(name) for name in plated},
+        {name: per(name)[1] for name in plated},
+        {name: per(name)[0] for name in plated},
         (largest.length, largest.width) if largest is not None else None,
     )
 

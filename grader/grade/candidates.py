@@ -69,6 +69,7 @@ def _planned(
         faces,
         None,
         None if picture is None else board_picture(*picture, board, planned.plan),
+        planned,
     )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import RefusedError
+from grader.cut import PlannedBoard
 from grader.model import ProductModel, Range
 
 Class = Literal["process", "sell_whole", "leave"]
@@ -30,6 +31,7 @@ class Candidate:
         faces: that were seen.
         why_not: why it cannot be processed; None where it can.
         picture: uint8 (h, w, 3), or None.
+        planned: its cuts, or None.
     """
 
     name: str
@@ -41,6 +43,7 @@ class Candidate:
     faces: int = 1
     why_not: RefusedError | None = None
     picture: NDArray[np.uint8] | None = None
+    planned: PlannedBoard | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, replace
+from functools import cached_property, partial
 from importlib.resources import files
 from pathlib import Path
 
 from calibration.errors import DataFileError, UsageError
 from calibration.inputs import Input
 from grader.units import parse_share
-from grader.value.estimates import amount_estimate, named, quantity_estimate
+from grader.value.estimates import amount_estimate, named, quantity_estimate, same_currency
 
 _KEYS: Mapping[str, frozenset[str]] = {
     "process": frozenset({"least_per_gram", "least_per_minute", "chance", "cost_per_gram"}),
@@ -94,6 +94,49 @@ def load_thresholds(path: Path | None = None) -> Thresholds:
     return _parse(text, path.name, are_examples=False)
 
 
+def with_thresholds(
+    base: Thresholds,
+    *,
+    least_per_gram: str | None = None,
+    least_per_minute: str | None = None,
+    cost_per_gram: str | None = None,
+    sale_least_per_minute: str | None = None,
+) -> Thresholds:
+    """The base with some amounts replaced; what is None stays. The first one given says the currency.
+
+    Raises:
+        UsageError: an amount cannot be read (the message names it), or is in another currency than the others.
+    """
+    given = {
+        field: (title, *named(title, partial(_amount, per=per), text))
+        for field, title, text, per in (
+            ("least_per_kg", "least value per gram", least_per_gram, "kg"),
+            ("least_per_h", "least value per minute", least_per_minute, "h"),
+            ("cost_per_kg", "cost of processing a gram", cost_per_gram, "kg"),
+            ("sale_least_per_h", "least a sale brings per minute", sale_least_per_minute, "h"),
+        )
+        if text is not None
+    }
+    if not given:
+        return base
+    # amounts that were not given are in the base's currency
+    kept = {} if len(given) == len(_AMOUNTS) else {"the other thresholds": {base.currency}}
+    currency = same_currency({title: {code} for title, _, code in given.values()} | kept)
+    amounts = {field: amount for field, (_, amount, _) in given.items()}
+    return replace(
+        base,
+        currency=currency,
+        are_examples=base.are_examples and bool(kept),
+        least_per_kg=amounts.get("least_per_kg", base.least_per_kg),
+        least_per_h=amounts.get("least_per_h", base.least_per_h),
+        cost_per_kg=amounts.get("cost_per_kg", base.cost_per_kg),
+        sale_least_per_h=amounts.get("sale_least_per_h", base.sale_least_per_h),
+    )
+
+
+_AMOUNTS = ("least_per_kg", "least_per_h", "cost_per_kg", "sale_least_per_h")
+
+
 def _parse(text: str, name: str, *, are_examples: bool) -> Thresholds:
     try:
         data = tomllib.loads(text)
@@ -118,7 +161,7 @@ def _parse(text: str, name: str, *, are_examples: bool) -> Thresholds:
 def _build(data: Mapping[str, Mapping[str, str]], name: str, *, are_examples: bool) -> Thresholds:
     process, sell, work = data["process"], data["sell_whole"], data["work"]
     amounts = {
-        key: named(key, lambda text, per=per: _amount(text, per), text)  # type: ignore[misc]
+        key: named(key, partial(_amount, per=per), text)
         for key, text, per in (
             ("least_per_gram", process["least_per_gram"], "kg"),
             ("least_per_minute", process["least_per_minute"], "h"),

@@ -118,7 +118,8 @@ def cell_lines(number: int, graded: Graded, currency: str) -> list[str]:
     if f is None:
         lines.append(c.why_not.message if c.why_not is not None else "")
     else:
-        lines += value_words(f, currency)
+        per_gram, per_minute = value_words(f, currency)
+        lines += [f"{per_gram} processed", f"{per_minute} of work"]
         gold, mass = mass_words(f)
         lines.append(f"gold {gold}")
         lines.append(f"in {mass}{_cuts(c)}")

@@ -1,0 +1,97 @@
+"""Bench: which boards are worth the acid, where to cut them, what the batch needs."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app.bench_boards import search_all
+from app.bench_form import Asked, ask, ask_shown
+from app.bench_show import Sorted, show_batch, show_cuts, show_grades
+from app.shelf import Kept, kept
+from app.show import plain, problem, visible_only
+from app.way import link, show_next, show_way
+from calibration.errors import RefusedError, UsageError
+from grader.grade import Candidate, candidates_of, grade_boards
+from grader.places import assumptions_folder
+from grader.report.document import VISIBLE_ONLY
+from grader.value import Assumptions, load_set, sets_in
+
+_FILE = "bench_page.py"
+_SORTED = "desk-sorted"
+
+
+def show() -> None:
+    """Draw the page."""
+    show_way(_FILE)
+    st.title("Which boards are worth the acid, and where to cut?", anchor=False)
+    photos = tuple(done for done in kept().values() if done.document["scale"]["method"] != "none")
+    if not photos:
+        st.markdown("There is nothing to sort yet: measure photos of whole boards first, a finger's width apart.")
+        link("measure_page.py", "Measure photos", ":material/arrow_forward:")
+        return
+    names = ", ".join(done.name for done in photos)
+    st.markdown(f"{len(photos)} {'photo' if len(photos) == 1 else 'photos'}: {plain(names)}")
+    try:
+        shown = ask_shown(photos)
+        asked = ask(_base(), shown, photos[0].request.board_thickness_mm)
+        if asked is not None:
+            st.session_state[_SORTED] = _sort(asked, photos)
+    except UsageError as error:
+        problem(error)
+        return
+    done: Sorted | None = st.session_state.get(_SORTED)
+    if done is None or not {p.sha256 for p in done.photos} <= {p.sha256 for p in photos}:
+        return
+    st.divider()
+    _results(done)
+    visible_only(VISIBLE_ONLY)
+    show_next(_FILE)
+
+
+def _base() -> Assumptions:
+    """The figures that hold where nothing is typed: a set of the user's own chosen under Value, or the examples."""
+    chosen = st.session_state.get("assumptions")
+    return load_set(chosen if chosen in sets_in(assumptions_folder()) else None, assumptions_folder())
+
+
+def _sort(asked: Asked, photos: tuple[Kept, ...]) -> Sorted | None:
+    """Search the photos for boards where that was not done yet, plan their cuts, and grade them.
+
+    Raises:
+        UsageError: as ``grade_boards``.
+    """
+    by_sha = {photo.sha256: photo for photo in photos}
+    bar = st.progress(0.0)
+
+    def say(number: int, name: str) -> None:
+        bar.progress(number / len(asked.shown), f"{plain(name)}: finding the boards …")
+
+    searched, failed = search_all(asked.shown, by_sha, say)
+    bar.progress(1.0, "planning cuts …")
+    found: list[Candidate] = []
+    unknown: list[tuple[str, RefusedError]] = []
+    for one in asked.shown:
+        if one.sha256 in searched:
+            seen, name = searched[one.sha256], by_sha[one.sha256].name
+            candidates, bad = candidates_of(name, seen.boards, asked.rules, one.part, seen.picture())
+            found += candidates
+            unknown += bad
+    bar.empty()
+    if not found:
+        for name, error in (*failed, *unknown):
+            problem(error, name)
+        return None
+    grades = grade_boards(found, asked.prices, asked.thresholds, by=asked.by)
+    fronts = tuple(by_sha[sha256] for sha256 in searched)
+    return Sorted(grades, asked.thresholds, asked.prices, searched, fronts, tuple(unknown), tuple(failed))
+
+
+def _results(done: Sorted) -> None:
+    show_grades(done)
+    show_cuts(done)
+    volume = st.text_input("Volume of a vessel", key="vessel-volume", placeholder="1 l", persist_state="session")
+    show_batch(done, (volume or "").strip())
+
+
+if __name__ == "__main__":
+    show()

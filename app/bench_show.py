@@ -1,0 +1,252 @@
+"""Grades, cuts and the batch as a person reads them."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import get_args
+
+import streamlit as st
+
+from app.bench_boards import Picture, Searched
+from app.lot_folder import Kept
+from app.show import caution, heading, plain, problem, remark, table, told_list
+from calibration.errors import GraderError, RefusedError, UsageError
+from calibration.target import Paper
+from grader.batch import Vessels, load_process, plan_batch
+from grader.batch.words import STATEMENTS, batch_lines, batch_tables
+from grader.cautions import lines_for
+from grader.cut import PlannedBoard
+from grader.cut.picture import draw_cuts
+from grader.cut.words import cut_document, cut_lines
+from grader.cut.words import notes_of as cut_notes
+from grader.grade import CLASSES, Class, Grades, Thresholds, charge_to_process
+from grader.grade.sheet import sheet_pdf, sheet_png
+from grader.grade.words import (
+    CLASS_WORDS,
+    PART_COLUMNS,
+    cell_lines,
+    grades_document,
+    notes_of,
+    order_lines,
+    part_rows,
+)
+from grader.places import process_folder
+from grader.units import parse_volume_ml
+from grader.value import Assumptions
+
+_PAPERS: dict[Paper, str] = {"a4": "A4", "letter": "Letter"}
+_ACROSS = 2
+
+
+@dataclass(frozen=True, eq=False)
+class Sorted:
+    """All that was worked out on the bench.
+
+    Attributes:
+        grades: of all boards.
+        thresholds: that were used.
+        prices: likewise.
+        searched: each photo of fronts, by its sha256.
+        photos: these photos.
+        not_graded: boards that could not be, by name.
+        failed: photos that could not be searched, by name.
+    """
+
+    grades: Grades
+    thresholds: Thresholds
+    prices: Assumptions
+    searched: dict[str, Searched]
+    photos: tuple[Kept, ...]
+    not_graded: tuple[tuple[str, RefusedError], ...]
+    failed: tuple[tuple[str, GraderError], ...]
+
+
+def show_grades(done: Sorted) -> None:
+    """The boards by grade, their order, and the sheet to take away."""
+    for name, error in done.failed:
+        problem(error, name)
+    columns = st.columns(len(CLASSES))
+    for column, grade in zip(columns, CLASSES, strict=True):
+        with column:
+            count = sum(g.grade == grade for g in done.grades.boards)
+            st.metric(CLASS_WORDS[grade].capitalize(), str(count))
+    for grade in CLASSES:
+        _boards(done, grade)
+    for name, refusal in done.not_graded:
+        problem(refusal, name)
+    lines = order_lines(done.grades)
+    if lines:
+        heading("How sure is the order?")
+        told_list([(line, "") for line in lines])
+    rows = part_rows(done.grades)
+    if rows:
+        heading("Parts")
+        table(PART_COLUMNS, rows)
+    _downloads(done)
+    for note in notes_of(done.grades, done.thresholds):
+        remark(note)
+
+
+def _boards(done: Sorted, grade: Class) -> None:
+    found = [(n, g) for n, g in enumerate(done.grades.boards, 1) if g.grade == grade]
+    if not found:
+        return
+    heading(f"{CLASS_WORDS[grade].capitalize()}")
+    for start in range(0, len(found), _ACROSS):
+        columns = st.columns(_ACROSS)
+        for column, (number, graded) in zip(columns, found[start : start + _ACROSS], strict=False):
+            with column, st.container(border=True):
+                name, *lines = cell_lines(number, graded, done.grades.currency)
+                if graded.candidate.picture is not None:
+                    st.image(graded.candidate.picture, width="stretch", alt=f"Board {number}: {CLASS_WORDS[grade]}")
+                st.markdown(f"**{plain(name)}**  \n" + "  \n".join(plain(line) for line in lines))
+
+
+def _downloads(done: Sorted) -> None:
+    with st.container(horizontal=True):
+        st.download_button(
+            "Sheet (PDF)", partial(_sheet, done), file_name="grades.pdf", mime="application/pdf", on_click="ignore"
+        )
+        st.download_button(
+            "Sheet (PNG)",
+            partial(sheet_png, done.grades, done.thresholds, done.not_graded),
+            file_name="grades.png",
+            mime="image/png",
+            on_click="ignore",
+        )
+        st.download_button(
+            "Grades (JSON)",
+            partial(_json, done),
+            file_name="grades.json",
+            mime="application/json",
+            on_click="ignore",
+        )
+
+
+def _sheet(done: Sorted) -> bytes:
+    return sheet_pdf(done.grades, done.thresholds, not_graded=done.not_graded)
+
+
+def _json(done: Sorted) -> str:
+    document = grades_document(done.grades, done.thresholds, done.not_graded)
+    return json.dumps(document, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def show_cuts(done: Sorted) -> None:
+    """Where to cut the boards that are to be processed, or all of them: picture, list and template."""
+    heading("Where to cut")
+    processed = {g.candidate.name for g in done.grades.boards if g.grade == "process"}
+    every = st.radio(
+        "Boards to cut",
+        ["those to process", "all"],
+        index=0 if processed else 1,
+        horizontal=True,
+        key="desk-cut-which",
+    )
+    planned: list[tuple[str, PlannedBoard]] = []
+    for photo in done.photos:
+        boards = _planned(done, photo, None if every == "all" else processed)
+        named = [(f"{photo.name}, board {n}", b) for n, b in enumerate(boards, 1) if isinstance(b, PlannedBoard)]
+        if not named:
+            continue
+        picture: Picture = draw_cuts(*done.searched[photo.sha256].picture(), boards)
+        st.image(picture, width="stretch", alt=f"Where to cut the boards in {photo.name}")
+        for name, board in named:
+            with st.expander(plain(name), expanded=len(named) == 1):
+                told_list([(line, "") for line in cut_lines(board)])
+        planned += named
+    if not planned:
+        st.markdown("No board is to be cut.")
+        return
+    _cut_downloads(done, planned)
+    for note in cut_notes(board for _, board in planned):
+        remark(note)
+    _cautions(lines_for("cut"))
+
+
+def _planned(done: Sorted, photo: Kept, chosen: set[str] | None) -> list[PlannedBoard | RefusedError]:
+    """The plans of a photo's boards, in their order; boards that were not chosen count as refused."""
+    plans = {g.candidate.name: g.candidate for g in done.grades.boards}
+    found: list[PlannedBoard | RefusedError] = []
+    for number, board in enumerate(done.searched[photo.sha256].boards, 1):
+        candidate = plans.get(f"{photo.name}, board {number}")
+        if isinstance(board, RefusedError) or candidate is None:
+            found.append(board if isinstance(board, RefusedError) else _not_chosen())
+        elif candidate.planned is None:
+            found.append(candidate.why_not or _not_chosen())
+        else:
+            found.append(candidate.planned if chosen is None or candidate.name in chosen else _not_chosen())
+    return found
+
+
+def _not_chosen() -> RefusedError:
+    return RefusedError("not-to-process", "This board is not to be processed.", "Choose all boards to see its cuts.")
+
+
+def _cut_downloads(done: Sorted, planned: Sequence[tuple[str, PlannedBoard]]) -> None:
+    # reportlab is slow to load, and only this needs it
+    from grader.cut.template import check_paper, template_pdf
+
+    paper: Paper = st.selectbox(
+        "Paper of the template", get_args(Paper), format_func=lambda p: _PAPERS[p], key="template-paper"
+    )
+    fitting = []
+    for name, board in planned:
+        try:
+            check_paper(name, board, paper)
+        except RefusedError as error:
+            problem(error)
+        else:
+            fitting.append((name, board))
+    with st.container(horizontal=True):
+        if fitting:
+            st.download_button(
+                "Template at true size (PDF)",
+                partial(template_pdf, fitting, paper),
+                file_name=f"cuts-{paper}.pdf",
+                mime="application/pdf",
+                on_click="ignore",
+            )
+        st.download_button(
+            "Cuts (JSON)",
+            partial(_cuts_json, done),
+            file_name="cuts.jsonl",
+            mime="application/jsonl",
+            on_click="ignore",
+        )
+
+
+def _cuts_json(done: Sorted) -> str:
+    documents = (cut_document(photo.name, _planned(done, photo, None)) for photo in done.photos)
+    return "".join(json.dumps(d, ensure_ascii=False, allow_nan=False) + "\n" for d in documents)
+
+
+def show_batch(done: Sorted, volume: str) -> None:
+    """What processing the chosen boards takes; only kept pieces go in."""
+    heading("What the batch needs")
+    try:
+        charge = charge_to_process(done.grades)
+        vessels = Vessels(parse_volume_ml(volume or "1 l"))
+        plan = plan_batch(charge, load_process(None, process_folder()), vessels, done.prices)
+    except RefusedError as error:
+        st.info(f"{plain(error.message)} {plain(error.advice)}", icon=":material/info:")
+        return
+    except UsageError as error:
+        problem(error)
+        return
+    told_list([(line, "") for line in batch_lines(plan)])
+    for each in batch_tables(plan):
+        with st.expander(plain(each.title)):
+            table(each.columns, each.rows)
+    for item in plan.notices:
+        caution(item)
+    for text in STATEMENTS:
+        remark(text)
+    _cautions(lines_for("batch"))
+
+
+def _cautions(lines: Sequence[str]) -> None:
+    st.warning("\n\n".join(plain(line) for line in lines), icon=":material/health_and_safety:")
