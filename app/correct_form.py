@@ -12,7 +12,7 @@ import streamlit as st
 from app.desk import current_lot, desk
 from app.photo_view import begin_again, correct
 from app.shelf import Kept, kept
-from app.show import figure, heading, problem, remark
+from app.show import figure, heading, problem, remark, visible_only
 from calibration.errors import GraderError, PhotoError
 from grader.correct import Corrections
 from grader.correct.export import training_zip
@@ -55,6 +55,7 @@ def show_correcting(done: Kept) -> None:
         return
     st.button("Done: back to the result", type="primary", width="stretch", key="close-correcting", on_click=_close)
     _bench(done.sha256, found, before)
+    visible_only(done.document["statement"])
 
 
 def _open(sha256: str) -> None:

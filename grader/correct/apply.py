@@ -184,7 +184,7 @@ def _region(
 def _remaining_rows(
     rows: tuple[Row, ...], regions: list[Region], remain: NDArray[np.bool_]
 ) -> tuple[tuple[Row, ...], list[Region]]:
-    """Rows with the contacts that remain; a row without any is no row."""
+    """Rows with the contacts that remain, and regions that know their row; a row without any is no row."""
     counts = [
         min(row.count, sum(r.row == i and bool(remain[r.number - 1]) for r in regions)) for i, row in enumerate(rows)
     ]
@@ -192,5 +192,9 @@ def _remaining_rows(
     renumbered = {old: new for new, old in enumerate(kept)}
     return (
         tuple(replace(rows[i], count=counts[i]) for i in kept),
-        [r if r.row is None else replace(r, row=renumbered.get(r.row)) for r in regions],
+        [_in_row(r, renumbered if remain[r.number - 1] else {}) for r in regions],
     )
+
+
+def _in_row(region: Region, numbers: Mapping[int, int]) -> Region:
+    return region if region.row is None else replace(region, row=numbers.get(region.row))

@@ -13,6 +13,7 @@ from grader.correct.model import Corrections
 from grader.gold import gold_mass
 from grader.measure import Measurement
 from grader.model import Finish
+from grader.regions import read_rows
 
 
 def correct(
@@ -44,6 +45,7 @@ def correct(
         found,
         coverage=coverage,
         regions=regions,
+        readings=read_rows(regions, coverage),
         notices=(*elsewhere, *coverage.notices),
         corrections=corrections,
         found=found,
