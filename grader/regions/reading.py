@@ -15,7 +15,7 @@ from calibration.families import FamilyMatch, match_families, one_pitch
 from calibration.from_contacts import ContactLine
 from calibration.notices import Notice, NoticeDefinition, notice, register
 from grader.coverage import Coverage
-from grader.regions.model import Region, Regions
+from grader.regions.model import Region, Regions, Row
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -27,6 +27,7 @@ _WHOLE = 0.25  # a wider gap is so many pitches within this share of one
 _BENT = 12  # steps from which a change of pitch along the row can be told
 _LONGEST_GAP = 8.5  # pitches; beyond it two rows, or a stretch that never had contacts, are as likely
 _MERGED_AT_END = 6  # contacts run together that are counted beyond the first and last found alone
+_LEAST_SEEN = 0.3  # share of a contact's middle line that must be plated for it to count
 _NOTCH = 0.84  # from the row's middle to where a key's slot is looked for, in half contact lengths
 
 register(
@@ -90,7 +91,7 @@ def read_rows(regions: Regions, coverage: Coverage) -> tuple[RowReading, ...]:
     for region in regions.regions:
         if region.row is not None:
             members.setdefault(region.row, []).append(region)
-    readings = (_read(number, of_row, coverage) for number, of_row in sorted(members.items()))
+    readings = (_read(number, regions.rows[number], of_row, coverage) for number, of_row in sorted(members.items()))
     return tuple(r for r in readings if r is not None)
 
 
@@ -111,10 +112,12 @@ def missing_notices(readings: tuple[RowReading, ...]) -> tuple[Notice, ...]:
     )
 
 
-def _read(number: int, members: list[Region], coverage: Coverage) -> RowReading | None:
-    width = float(np.median([m.width for m in members]))
-    length = float(np.median([m.length for m in members]))
-    single = [m for m in members if abs(m.width / width - 1) < _ALIKE and abs(m.length / length - 1) < _ALIKE]
+def _read(number: int, row: Row, members: list[Region], coverage: Coverage) -> RowReading | None:
+    single = [
+        m
+        for m in members
+        if abs(m.width / row.contact_width - 1) < _ALIKE and abs(m.length / row.contact_length - 1) < _ALIKE
+    ]
     if len(single) < _LEAST:
         return None
     boxes = np.array([m.box_px for m in single])
@@ -202,10 +205,10 @@ def _with_merged(
 
 
 def _is_plated(centre: FloatArray, half: FloatArray, share: NDArray[np.uint8]) -> bool:
-    """Whether a contact of the row's length lies about a place: half of its middle line is plated."""
+    """Whether a contact of the row's length lies about a place, worn perhaps: enough of its middle is plated."""
     spots = np.round(centre + np.linspace(-0.8, 0.8, 9)[:, None] * half).astype(int)
     inside = np.all((spots >= 0) & (spots < np.array(share.shape[::-1])), axis=1)
-    return bool(inside.all() and share[spots[:, 1], spots[:, 0]].mean() > 127)
+    return bool(inside.all() and share[spots[:, 1], spots[:, 0]].mean() > 255 * _LEAST_SEEN)
 
 
 def _in_order(centres: FloatArray) -> tuple[FloatArray, FloatArray]:

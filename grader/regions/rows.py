@@ -17,8 +17,9 @@ _NEAREST, _FURTHEST = 1.1, 3.6  # centre to centre, in widths
 _LEAST_FILL = 0.6  # of its rectangle: contacts fill it, frames and traces do not
 _ASPECT = 1.35  # below it a piece has no direction: pads, not contacts
 _KEY_GAP = 9.0  # within a row, a missing stretch (key, worn contacts) of up to so many widths is bridged
-# a key parts a row by up to 7 pitches (288-contact modules, from memory of JEDEC MO-309), and one contact may be gone
-_LONGEST_KEY = 8.5  # pitches
+# a key parts a row by up to 7 pitches (288-contact modules, from memory of JEDEC MO-309); contacts beside it may have
+# run together
+_LONGEST_KEY = 9.5  # pitches
 _SAME_PITCH, _SAME_LENGTH = 0.08, 0.15  # two stretches of one row agree within these shares, perspective included
 _IN_LINE = 0.25  # and lie on one line within this share of a contact's length
 

@@ -1,0 +1,81 @@
+"""Pictures of boards drawn from published outlines give their dimensions back, with nothing else to give a scale.
+
+Outlines and how each is known: ``calibration/data/contact_families.toml``. The default segmenter looks at the
+pictures; no scale is given, so that the row must be recognised by its count and key before its pitch can serve.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from calibration.families import family_named
+from grader.measure import Measurement, measure
+from grader.photo import Photo
+from grader.synthetic import GOLD, GREEN_MASK, LAMINATE, TABLE, box, paint, polygon_share, union_share
+
+PX_PER_MM = 8.0
+EDGES = {
+    "PCI Express": (11, 38),
+    "PCI, 32 bit": (49, 11),
+    "ISA, 16 bit": (31, 18),
+    "DIMM, 240 contacts (DDR3)": (48, 72),
+}
+
+
+def photograph(title: str, layout: tuple[int, ...]) -> tuple[Measurement, float]:
+    """A board on a table with that edge and its slots, and the plated area in mm²."""
+    family = family_named(title)
+    width, length = family.contact_width_mm, family.contact_length_mm[0]
+    places = family.places(layout)
+    x = 15.0 + family.pitch_mm * places
+    wide, high, bottom = float(x[-1]) + 15.0, 50.0, 40.0
+    shape = (round(high * PX_PER_MM), round(wide * PX_PER_MM))
+
+    def drawn(mm: np.ndarray) -> np.ndarray:
+        return polygon_share(mm * PX_PER_MM - 0.5, shape)
+
+    contacts = union_share([box((a, bottom - 0.5 - length / 2), width, length) * PX_PER_MM - 0.5 for a in x], shape)
+    board = drawn(box((wide / 2, bottom - 14.0), wide - 22.0, 28.0))
+    for i in np.flatnonzero(np.diff(places) > 1.5):
+        slot = max(float(x[i + 1] - x[i]) - width - 0.8, 0.8)
+        board = board * (1 - drawn(box((float(x[i] + x[i + 1]) / 2, bottom - 2.0), slot, 6.0)))
+    mask = board * drawn(box((wide / 2, bottom - 17.0), wide - 22.0, 30.0))
+    layers = [(np.ones(shape), TABLE), (board, LAMINATE), (mask, GREEN_MASK), (contacts, GOLD)]
+    picture = paint(layers, blur_px=0.7, noise=2.0)
+    done = measure(Photo("edge.png", "12" * 32, picture, "PNG", None))
+    return done, len(x) * width * length
+
+
+@pytest.fixture(scope="module", params=EDGES)
+def measured(request: pytest.FixtureRequest) -> tuple[str, Measurement, float]:
+    title = str(request.param)
+    return title, *photograph(title, EDGES[title])
+
+
+def test_the_scale_comes_back_from_a_picture_that_shows_nothing_else_of_known_size(
+    measured: tuple[str, Measurement, float],
+) -> None:
+    _, done, plated_mm2 = measured
+    assert done.scale is not None
+    assert done.scale.method == "pitch"
+    assert done.scale.px_per_mm == pytest.approx(PX_PER_MM, rel=2e-3)
+    assert done.area is not None
+    low, high = np.quantile(done.area.total.draws(), [0.05, 0.95])
+    assert low < plated_mm2 < high
+
+
+def test_published_dimensions_come_back(measured: tuple[str, Measurement, float]) -> None:
+    title, done, _ = measured
+    family = family_named(title)
+    if (family.pitch_mm - family.contact_width_mm) * PX_PER_MM < 2:
+        pytest.skip("gaps of less than two pixels: some contacts run together")
+    reading = max(done.readings, key=lambda r: r.count)
+    assert reading.family == title
+    assert reading.count == sum(EDGES[title])
+    assert reading.missing == 0
+    row = done.regions.rows[reading.row]
+    assert row.pitch == pytest.approx(family.pitch_mm, rel=2e-3)
+    # each side placed to half a pixel
+    assert row.contact_width == pytest.approx(family.contact_width_mm, abs=1 / PX_PER_MM)
+    assert row.contact_length == pytest.approx(family.contact_length_mm[0], abs=2 / PX_PER_MM)
