@@ -2,26 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, TypeVar
 
 import typer
 
+from calibration.errors import UsageError
 from calibration.scores import Share
 from grader.cli.output import err, is_stdout, out, show_table, write_json
 from grader.places import assumptions_folder
-from grader.simulate import SimulationReport, World, simulate
+from grader.simulate import BuyerReport, LearningReport, SimulationReport, World, simulate, simulate_learning
 from grader.units import format_money, format_share
 from grader.value import load_set, with_given
 
+_Report = TypeVar("_Report")
+
 
 def simulate_command(
-    lots: Annotated[int, typer.Option(help="How many lots are invented.")] = 1000,
+    lots: Annotated[int | None, typer.Option(help="How many lots are invented: 1000, or 40 in each trade.")] = None,
     seed: Annotated[int, typer.Option(help="The same seed gives the same lots.")] = 1,
     learned: Annotated[
         bool, typer.Option("--learned", help="Yields of each part have taught its plating's thickness.")
     ] = False,
+    trades: Annotated[
+        int | None,
+        typer.Option(help="Buyers learn from what they weigh, in so many trades with kinds and sellers in common."),
+    ] = None,
     sellers_know: Annotated[
         bool, typer.Option("--sellers-know", help="Asking prices go with what a lot truly brings, thickness and all.")
     ] = False,
@@ -32,48 +40,87 @@ def simulate_command(
 ) -> None:
     """Offer invented lots with known truth, noisy photos and asking prices to buyers who decide in different ways.
 
-    Example: grader simulate --lots 1000 --seed 1
+    Examples: grader simulate --lots 1000 --seed 1
+
+    grader simulate --trades 20 --lots 40
     """
+    if learned and trades is not None:
+        raise UsageError(
+            "options-exclude", "--learned and --trades cannot go together.", "In trades buyers learn by themselves."
+        )
     given = with_given(
         load_set(assumptions, assumptions_folder()), spot=spot, spot_date=date.today(), accepted_loss=accept_loss
     )
     world = World(given, learned, sellers_know)
-    if err.is_terminal:
-        with err.status("inventing lots …") as status:
-            report = simulate(world, lots, seed, lambda n: status.update(f"lot {n} of {lots}"))
+    report: SimulationReport | LearningReport
+    if trades is None:
+        count = 1000 if lots is None else lots
+        report = _watched(lambda told: simulate(world, count, seed, told), f"lot {{}} of {count}")
     else:
-        report = simulate(world, lots, seed)
+        each = 40 if lots is None else lots
+        report = _watched(lambda told: simulate_learning(world, trades, each, seed, told), f"trade {{}} of {trades}")
     if json_out is not None:
         write_json(json_out, {**report.as_json(), "learned": learned, "sellers_know": sellers_know})
-    if not is_stdout(json_out):
+    if is_stdout(json_out):
+        return
+    if isinstance(report, SimulationReport):
         _show(report, given.currency)
-
-
-def _show(report: SimulationReport, currency: str) -> None:
-    out.print(f"[bold]{report.lots} invented lots, seed {report.seed}[/]")
-    columns = ("Buyer", "Bought", "Profit", "Of the oracle's", "Buys that lost", "Left on the table, a lot")
-    rows = [
-        (
-            b.buyer,
-            str(b.bought),
-            format_money(b.profit, currency, max(abs(b.profit) / 20, 10)),
-            "" if b.share_of_oracle is None else f"{b.share_of_oracle * 100:.0f} %",
-            _share(b.losing),
-            format_money(b.regret, currency),
-        )
-        for b in report.buyers
-    ]
-    show_table(columns, rows, right=range(1, len(columns)))
-    out.print()
-    accepted = format_share(report.accepted_loss)
-    out.print(f"True gold inside the 90 % range: {_share(report.in_range)}", markup=False)
-    out.print(f"Lots that lose at the tool's own highest price: {_share(report.loss_at_highest)}", markup=False)
-    out.print(f"(accepted: {accepted}). The buyer by weight pays up to {report.rate_per_kg:.2f} {currency}/kg.")
+    else:
+        _show_learning(report, given.currency)
     out.print()
     out.print(
         "Truth is drawn from the tool's own beliefs: this shows what its decisions are worth where those are right, "
         "not whether they are."
     )
+
+
+def _watched(run: Callable[[Callable[[int], None] | None], _Report], where: str) -> _Report:
+    """Run it; on a terminal say how far it is."""
+    if not err.is_terminal:
+        return run(None)
+    with err.status("inventing lots …") as status:
+        return run(lambda n: status.update(where.format(n)))
+
+
+def _show(report: SimulationReport, currency: str) -> None:
+    out.print(f"[bold]{report.lots} invented lots, seed {report.seed}[/]")
+    _table(report.buyers, currency)
+    out.print()
+    out.print(f"True gold inside the 90 % range: {_share(report.in_range)}", markup=False)
+    out.print(f"Accepted chance of a loss: {format_share(report.accepted_loss)}.")
+    out.print(f"The buyer by weight pays up to {report.rate_per_kg:.2f} {currency}/kg.")
+
+
+def _show_learning(report: LearningReport, currency: str) -> None:
+    out.print(f"[bold]{report.trades} invented trades of {report.lots} lots, seed {report.seed}[/]")
+    _table(report.whole.buyers, currency, tests=True)
+    for stage in report.stages:
+        out.print()
+        out.print(f"[bold]Lots {stage.first} to {stage.last} of each trade[/]")
+        _table(stage.buyers, currency, tests=True)
+    out.print()
+    out.print(f"Gold inside the 90 % range: {_share(report.in_range)}", markup=False)
+    out.print(f"Accepted chance of a loss: {format_share(report.accepted_loss)}.")
+    out.print("Tests: lots of which a few boards were bought, stripped and weighed first; the profit has paid them.")
+
+
+def _table(buyers: Iterable[BuyerReport], currency: str, *, tests: bool = False) -> None:
+    columns = ("Buyer", "Bought", "Tests", "Profit", "Of the oracle's", "Buys that lost", "Would lose at own limit")
+    rows = [
+        (
+            b.buyer,
+            str(b.bought),
+            str(b.tests),
+            format_money(b.profit, currency, max(abs(b.profit) / 20, 10)),
+            "" if b.share_of_oracle is None else f"{b.share_of_oracle * 100:.0f} %",
+            _share(b.losing),
+            _share(b.loss_at_limit),
+        )
+        for b in buyers
+    ]
+    kept = [n for n, column in enumerate(columns) if tests or column != "Tests"]
+    shown = [tuple(row[n] for n in kept) for row in (columns, *rows)]
+    show_table(shown[0], shown[1:], right=range(1, len(kept)))
 
 
 def _share(known: Share | None) -> str:

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 from grader.simulate.buyers import BUYERS, Buyer, Trial
-from grader.simulate.report import BuyerReport, SimulationReport, simulate
+from grader.simulate.learning import LEARNERS, LearningReport, simulate_learning
+from grader.simulate.report import SimulationReport, simulate
+from grader.simulate.tally import BuyerReport
 from grader.simulate.world import InventedLot, World, invent
 
 __all__ = [
     "BUYERS",
+    "LEARNERS",
     "Buyer",
     "BuyerReport",
     "InventedLot",
+    "LearningReport",
     "SimulationReport",
     "Trial",
     "World",
     "invent",
     "simulate",
+    "simulate_learning",
 ]

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from grader.lot import estimate_lot
 from grader.model import Range
-from grader.simulate.world import InventedLot, World
-from grader.value import economics
+from grader.simulate.world import InventedLot
+from grader.value import Assumptions, economics
+from grader.value.economics import Economics
+from grader.value.learned import recovery_once
 
-Buyer = Callable[["Trial"], bool]
-_DRAWS = 10_000
+DRAWS = 10_000
+
+Decision = Callable[["Trial"], bool]
+"""Whether to buy at the asking price; it may remember what it was asked before."""
 
 
 @dataclass(frozen=True)
@@ -26,6 +30,8 @@ class Trial:
         break_even: the tool's break-even price.
         point_price: at which the profit is zero if every input is at its median.
         rate_per_kg: what the buyer by weight pays.
+        expected: profit at the asking price that the tool expects.
+        chance: of a loss at the asking price, by the tool.
         gold_mg: the tool's range of the gold.
     """
 
@@ -34,17 +40,48 @@ class Trial:
     break_even: float
     point_price: float
     rate_per_kg: float
+    expected: float
+    chance: float
     gold_mg: Range
 
 
-def appraise(world: World, lot: InventedLot, number: int, rate_per_kg: float) -> Trial:
-    """Let the tool estimate and value a lot."""
+@dataclass(frozen=True)
+class Appraisal:
+    """What the tool makes of a lot: the trial, and the money behind it."""
+
+    trial: Trial
+    money: Economics
+
+
+def appraise(
+    assumptions: Assumptions, lot: InventedLot, number: int, rate_per_kg: float = 0.0, accepted: float | None = None
+) -> Appraisal:
+    """Let the tool estimate and value a lot.
+
+    Args:
+        assumptions: the buyer's money.
+        lot: what is offered; its ``seen`` holds what the buyer believes of the plating.
+        number: of the lot, which seeds the draws.
+        rate_per_kg: of the buyer by weight.
+        accepted: chance of a loss, instead of the assumptions'.
+    """
     gold = estimate_lot(lot.seen).gold_mg
-    draws = np.maximum(gold.draws(_DRAWS, number), 0.0)
-    money = economics(gold, world.assumptions, draws=_DRAWS, seed=number)
+    draws = np.maximum(gold.draws(DRAWS, number), 0.0)
+    money = economics(gold, recovery_once(assumptions, gold), draws=DRAWS, seed=number)
+    at = money.at(lot.asking)
     point = (np.median(money.proceeds) - np.median(money.costs)) / np.median(money.load)
-    highest = money.price_at_risk(world.assumptions.accepted_loss)
-    return Trial(lot, highest, money.break_even(), float(point), rate_per_kg, Range.of(draws))
+    highest = money.price_at_risk(assumptions.accepted_loss if accepted is None else accepted)
+    trial = Trial(
+        lot,
+        highest,
+        money.break_even(),
+        float(point),
+        rate_per_kg,
+        at.expected_profit,
+        at.chance_of_loss,
+        Range.of(draws),
+    )
+    return Appraisal(trial, money)
 
 
 def best_rate_per_kg(lots: Sequence[InventedLot]) -> float:
@@ -57,11 +94,53 @@ def best_rate_per_kg(lots: Sequence[InventedLot]) -> float:
     return float(asked[order][best]) if earned[best] > 0 else 0.0
 
 
-BUYERS: Mapping[str, Buyer] = {
-    "this tool, highest price": lambda t: t.lot.asking <= t.highest,
-    "this tool, break-even price": lambda t: t.lot.asking <= t.break_even,
-    "point estimate alone": lambda t: t.lot.asking <= t.point_price,
-    "fixed price per kilogram": lambda t: t.lot.asking / t.lot.mass_kg <= t.rate_per_kg,
-    "oracle, knows the truth": lambda t: t.lot.profit(t.lot.asking) > 0,
-}
-"""By name; the last is what no buyer can be."""
+@dataclass(frozen=True)
+class Buyer:
+    """One way to buy.
+
+    Attributes:
+        name: of it.
+        starts: given the accepted chance of a loss, decides on one lot after another.
+        limit: the price up to which it buys a lot, whatever came before; None where that is not all.
+    """
+
+    name: str
+    starts: Callable[[float], Decision]
+    limit: Callable[[Trial], float] | None = None
+
+
+def _up_to(name: str, limit: Callable[[Trial], float]) -> Buyer:
+    return Buyer(name, lambda _: lambda t: t.lot.asking <= limit(t), limit)
+
+
+def _over_many_lots(accepted: float) -> Decision:
+    """Buy what pays on average while, over all lots bought so far, losses stay as likely as accepted.
+
+    The mean chance of a loss over the buys is the share of them that will lose, on average: what is called a Bayesian
+    false discovery rate where tests are meant (Müller, Parmigiani, Robert, Rousseau, J. Am. Stat. Assoc. 99 (2004)
+    990). It leaves room for a risky lot where the others were safe; a limit for each lot alone does not.
+    """
+    chances: list[float] = []
+
+    def decide(t: Trial) -> bool:
+        takes = t.expected > 0 and (sum(chances) + t.chance) / (len(chances) + 1) <= accepted
+        if takes:
+            chances.append(t.chance)
+        return takes
+
+    return decide
+
+
+HIGHEST = _up_to("this tool, highest price", lambda t: t.highest)
+MANY_LOTS = Buyer("this tool, accepted loss over many lots", _over_many_lots)
+BREAK_EVEN = _up_to("this tool, break-even price", lambda t: t.break_even)
+ORACLE = Buyer("oracle, knows the truth", lambda _: lambda t: t.lot.profit(t.lot.asking) > 0)
+BUYERS: tuple[Buyer, ...] = (
+    HIGHEST,
+    MANY_LOTS,
+    BREAK_EVEN,
+    _up_to("point estimate alone", lambda t: t.point_price),
+    _up_to("fixed price per kilogram", lambda t: t.rate_per_kg * t.lot.mass_kg),
+    ORACLE,
+)
+"""The last is what no buyer can be."""

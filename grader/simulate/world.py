@@ -26,7 +26,7 @@ from grader.model import ProductModel
 from grader.value import Assumptions, Measured
 from grader.value.economics import REL_ROUNDING, of_stripping
 
-_FINISH: Finish = "hard_gold"
+FINISH: Finish = "hard_gold"
 _MOST_SPREAD = 1.0
 
 
@@ -59,21 +59,32 @@ class InventedLot:
         seen: what a buyer knows: photos with noise, a count or a stated mass.
         asking: price.
         mass_kg: as the seller states it.
-        gold_mg: truth.
-        worth: price at which this lot, with its own truth of everything, neither gains nor loses.
+        boards: truth.
+        gold_mg: truth, before any is lost.
+        recovered_mg: what this lot's own recovery leaves of it.
+        proceeds: what that brings.
+        costs: all costs but the price, when this lot is bought and stripped.
         load: what a price of 1 costs with fee and tax.
     """
 
     seen: Lot
     asking: float
     mass_kg: float
+    boards: int
     gold_mg: float
-    worth: float
+    recovered_mg: float
+    proceeds: float
+    costs: float
     load: float
+
+    @property
+    def worth(self) -> float:
+        """Price at which this lot, with its own truth of everything, neither gains nor loses."""
+        return (self.proceeds - self.costs) / self.load
 
     def profit(self, price: float) -> float:
         """True profit of buying at a price."""
-        return (self.worth - price) * self.load
+        return self.proceeds - self.costs - price * self.load
 
     def loses(self, price: float) -> bool:
         """Whether buying at a price loses money."""
@@ -88,37 +99,74 @@ def figures() -> Mapping[str, float]:
 
 
 def invent(world: World, number: int, seed: int) -> InventedLot:
-    """One lot; the same for the same number and seed."""
+    """One lot of a kind of its own; the same for the same number and seed."""
     rng = np.random.default_rng([seed, number])
+    properties = gold_properties()[FINISH]
+    true_um, density, fraction = (one(i.distribution, rng) for i in properties.inputs())
+    recovery = one(world.assumptions.recovery.distribution, rng)
+    if world.learned:
+        properties = _learned(properties, true_um, rng)
+    return offered(world, str(number), MG_PER_MM2_UM_G_CM3 * true_um * density * fraction, recovery, properties, rng)
+
+
+def offered(
+    world: World,
+    name: str,
+    mg_per_mm2: float,
+    recovery: float,
+    properties: GoldProperties,
+    rng: np.random.Generator,
+) -> InventedLot:
+    """One lot whose plating and recovery are given.
+
+    Args:
+        world: what is the same for all lots.
+        name: tells its photos from those of other lots.
+        mg_per_mm2: true gold by plated area.
+        recovery: true share of it that is recovered.
+        properties: what the buyer holds of the plating.
+        rng: all else is drawn from.
+    """
     f = figures()
     boards = round(math.exp(rng.uniform(math.log(f["boards_low"]), math.log(f["boards_high"]))))
-    properties = gold_properties()[_FINISH]
-    true_um = _one(properties.thickness.distribution, rng)
-    mg_per_mm2 = (
-        MG_PER_MM2_UM_G_CM3
-        * true_um
-        * np.prod([_one(i.distribution, rng) for i in (properties.density, properties.gold_fraction)])
-    )
     areas = _board_areas(boards, rng)
     masses = f["board_mass"] * np.exp(f["board_mass_sd_log"] * rng.standard_normal(boards))
     gold_mg = float(areas.sum() * mg_per_mm2)
-    if world.learned:
-        properties = _learned(properties, true_um, rng)
-    seen, stated_g = _seen(number, areas, masses, properties, rng)
+    seen, stated_g = _seen(name, areas, masses, properties, rng)
     true = {i.name: i.distribution.sample(rng, 1) for i in world.assumptions.inputs()}
+    true[world.assumptions.recovery.name] = np.array([recovery])
     money = of_stripping(ProductModel.of(gold_mg, ()), world.assumptions, true)
     known = money
     if not world.sellers_know:
         usual_mg = ProductModel.of(float(areas.sum()) * _usual_mg_per_mm2(), ())
         known = of_stripping(usual_mg, world.assumptions, world.typical)
     asking = f["asking_share"] * float(known.proceeds[0]) * math.exp(f["asking_sd_log"] * rng.standard_normal())
-    return InventedLot(seen, asking, stated_g / 1000, gold_mg, float(money.worth[0]), float(money.load[0]))
+    return InventedLot(
+        seen,
+        asking,
+        stated_g / 1000,
+        boards,
+        gold_mg,
+        gold_mg * recovery,
+        float(money.proceeds[0]),
+        float(money.costs[0]),
+        float(money.load[0]),
+    )
+
+
+def reappraised(lot: Lot, properties: GoldProperties) -> Lot:
+    """What a buyer sees, with other properties of the plating."""
+
+    def again(m: Measured) -> Measured:
+        return replace(m, gold_mg=gold_mass(m.area_mm2, {FINISH: properties}).total)
+
+    return Lot(tuple(replace(p, sights=tuple(replace(s, front=again(s.front)) for s in p.sights)) for p in lot.parts))
 
 
 @cache
 def _usual_mg_per_mm2() -> float:
     """Gold by plated area, on average over all that is believed of thickness, density and purity."""
-    means = [float(np.mean(i.draws())) for i in gold_properties()[_FINISH].inputs()]
+    means = [float(np.mean(i.draws())) for i in gold_properties()[FINISH].inputs()]
     return MG_PER_MM2_UM_G_CM3 * math.prod(means)
 
 
@@ -132,22 +180,22 @@ def _board_areas(boards: int, rng: np.random.Generator) -> FloatArray:
 
 
 def _seen(
-    number: int, areas: FloatArray, masses: FloatArray, properties: GoldProperties, rng: np.random.Generator
+    lot: str, areas: FloatArray, masses: FloatArray, properties: GoldProperties, rng: np.random.Generator
 ) -> tuple[Lot, float]:
     """Photos of a few boards with noise, and either their count or a mass that the seller states, g."""
     f = figures()
     sights, first = [], 0
     for photo in range(rng.integers(1, int(f["most_photos"]) + 1)):
         shown = int(rng.integers(1, int(f["most_boards_a_photo"]) + 1))
-        name = f"{number}-{photo}"
+        name = f"{lot}-{photo}"
         inputs = tuple(_factor(f"{kind}:{name}", f[f"{kind}_sd_log"]) for kind in ("scale", "segmentation"))
-        found_mm2 = areas[first : first + shown].sum() / math.prod(_one(i.distribution, rng) for i in inputs)
+        found_mm2 = areas[first : first + shown].sum() / math.prod(one(i.distribution, rng) for i in inputs)
         area = ProductModel.of(float(found_mm2), inputs)
-        gold = gold_mass({_FINISH: area}, {_FINISH: properties}).total
+        gold = gold_mass({FINISH: area}, {FINISH: properties}).total
         weighed = float(masses[first : first + shown].sum())
-        sights.append(Sight(Measured(name, name, gold, {_FINISH: area}), None, shown, weighed))
+        sights.append(Sight(Measured(name, name, gold, {FINISH: area}), None, shown, weighed))
         first += shown
-    stated_g = float(masses.sum()) / _one(lot_inputs()["stated-mass"].distribution, rng)
+    stated_g = float(masses.sum()) / one(lot_inputs()["stated-mass"].distribution, rng)
     if rng.random() < 0.5:
         part = Part("boards", tuple(sights), mass_g=_constant(stated_g))
     else:
@@ -172,5 +220,6 @@ def _constant(value: float) -> Distribution:
     return Distribution("constant", (value,))
 
 
-def _one(distribution: Distribution, rng: np.random.Generator) -> float:
+def one(distribution: Distribution, rng: np.random.Generator) -> float:
+    """One draw."""
     return float(distribution.sample(rng, 1)[0])

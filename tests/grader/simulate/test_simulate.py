@@ -11,8 +11,9 @@ import pytest
 
 from calibration.errors import UsageError
 from calibration.inputs import Distribution
+from grader.model import Range
 from grader.simulate import BUYERS, InventedLot, Trial, World, invent, simulate
-from grader.simulate.buyers import best_rate_per_kg
+from grader.simulate.buyers import HIGHEST, MANY_LOTS, appraise, best_rate_per_kg
 from grader.value import Assumptions, load_assumptions, with_given
 
 DAY = date(2026, 11, 25)
@@ -21,6 +22,15 @@ DAY = date(2026, 11, 25)
 @pytest.fixture(scope="module")
 def assumptions() -> Assumptions:
     return with_given(load_assumptions(), spot="2650 USD/ozt", spot_date=DAY)
+
+
+def made(asking: float, worth: float, mass_kg: float = 10.0) -> InventedLot:
+    """A lot that brings so much and costs nothing but its price."""
+    return InventedLot(None, asking, mass_kg, 100, 1.0, 1.0, worth, 0.0, 1.0)  # type: ignore[arg-type]
+
+
+def tried(lot: InventedLot, expected: float = 0.0, chance: float = 0.0) -> Trial:
+    return Trial(lot, 49.0, 51.0, 50.0, 4.9, expected, chance, Range(1.0, 0.5, 2.0))
 
 
 @pytest.fixture(scope="module")
@@ -45,6 +55,7 @@ def test_nobody_beats_the_oracle_and_its_buys_never_lose(assumptions: Assumption
     for buyer in others:
         assert buyer.profit <= oracle.profit
         assert buyer.regret == pytest.approx((oracle.profit - buyer.profit) / 60)
+        assert buyer.tests == 0
         assert buyer.share_of_oracle == pytest.approx(buyer.profit / oracle.profit)
         if buyer.losing is not None:
             assert buyer.losing.cases == buyer.bought
@@ -93,19 +104,47 @@ def test_sellers_that_know_ask_in_step_with_the_truth(assumptions: Assumptions) 
 
 
 def test_the_buyer_by_weight_pays_what_would_have_earned_most() -> None:
-    def lot(asking: float, worth: float) -> InventedLot:
-        return InventedLot(None, asking, 2.0, 1.0, worth, 1.0)  # type: ignore[arg-type]
-
-    assert best_rate_per_kg([lot(10, 30), lot(20, 25), lot(40, 10)]) == 10.0
-    assert best_rate_per_kg([lot(10, 5), lot(20, 5)]) == 0.0
+    assert best_rate_per_kg([made(10, 30, 2), made(20, 25, 2), made(40, 10, 2)]) == 10.0
+    assert best_rate_per_kg([made(10, 5, 2), made(20, 5, 2)]) == 0.0
 
 
 def test_each_buyer_by_its_own_rule() -> None:
-    from grader.model import Range
+    trial = tried(made(50.0, 60.0), expected=3.0, chance=0.2)
+    assert [b.starts(0.1)(trial) for b in BUYERS] == [False, False, True, True, False, True]
+    assert [b.starts(0.3)(trial) for b in BUYERS] == [False, True, True, True, False, True]
+    assert [b.limit(trial) if b.limit else None for b in BUYERS] == [49.0, None, 51.0, 50.0, 49.0, None]
 
-    lot = InventedLot(None, 50.0, 10.0, 1.0, 60.0, 1.0)  # type: ignore[arg-type]
-    trial = Trial(lot, 49.0, 51.0, 50.0, 4.9, Range(1.0, 0.5, 2.0))
-    assert [decides(trial) for decides in BUYERS.values()] == [False, True, True, False, True]
+
+def test_over_many_lots_safe_buys_make_room_for_a_risky_one() -> None:
+    decide = MANY_LOTS.starts(0.1)
+    lot = made(50.0, 60.0)
+    told = [(0.3, 5.0), (0.02, 5.0), (0.02, 5.0), (0.3, 5.0), (0.25, 5.0), (0.0, -1.0), (0.05, 5.0)]
+    # 0.3 alone is too much; (0.02 + 0.02 + 0.3) / 3 too; (0.02 + 0.02 + 0.25) / 3 fits; what loses on average never
+    assert [decide(tried(lot, expected, chance)) for chance, expected in told] == [
+        *(False, True, True, False),
+        *(True, False, True),
+    ]
+
+
+def test_over_many_lots_as_many_buys_lose_as_foretold_and_more_is_earned(assumptions: Assumptions) -> None:
+    """With learned thickness: the mean chance of a loss over the buys is their losing share, but for chance."""
+    world = World(assumptions, learned=True)
+    trials = [appraise(assumptions, invent(world, n, 1), n).trial for n in range(120)]
+    bought = {}
+    for buyer in (HIGHEST, MANY_LOTS):
+        decide = buyer.starts(assumptions.accepted_loss)
+        bought[buyer.name] = [t for t in trials if decide(t)]
+    many = bought[MANY_LOTS.name]
+    foretold = np.array([t.chance for t in many])
+    assert foretold.mean() <= assumptions.accepted_loss
+    lost = sum(t.lot.loses(t.lot.asking) for t in many)
+    assert abs(lost - foretold.sum()) < 3 * np.sqrt((foretold * (1 - foretold)).sum())
+    assert {t.lot.asking for t in bought[HIGHEST.name]} <= {t.lot.asking for t in many}
+    earned, oracle = (
+        sum(t.lot.profit(t.lot.asking) for t in many),
+        sum(max(t.lot.profit(t.lot.asking), 0.0) for t in trials),
+    )
+    assert earned > 0.8 * oracle
 
 
 def test_too_few_lots_are_refused(assumptions: Assumptions) -> None:

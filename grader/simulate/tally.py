@@ -1,0 +1,124 @@
+"""Profits and losses of a buyer, counted, with what chance leaves open."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from calibration.scores import Share, share
+from grader.simulate.buyers import Buyer, Trial
+from grader.simulate.world import InventedLot
+
+_Z_90 = 1.6448536269514722  # 95 % point of the standard normal distribution
+
+
+@dataclass(frozen=True)
+class Step:
+    """What a buyer did about one lot.
+
+    Attributes:
+        lot: as invented.
+        bought: whether he took it.
+        profit: what came of it, a test included.
+        limit: price up to which he would have taken it; None where he has no such limit.
+        tested: whether he bought, stripped and weighed a few of its boards first.
+    """
+
+    lot: InventedLot
+    bought: bool
+    profit: float
+    limit: float | None
+    tested: bool = False
+
+    @staticmethod
+    def of(buyer: Buyer, trial: Trial, *, bought: bool) -> Step:
+        """A decision without a test."""
+        limit = None if buyer.limit is None else buyer.limit(trial)
+        return Step(trial.lot, bought, trial.lot.profit(trial.lot.asking) if bought else 0.0, limit)
+
+
+@dataclass(frozen=True)
+class BuyerReport:
+    """What one way to buy came to.
+
+    Attributes:
+        buyer: its name.
+        bought: lots bought.
+        tests: lots of which a few boards were bought, stripped and weighed before deciding; not counted as bought.
+        profit: over all lots, tests paid.
+        share_of_oracle: of the profit that knowing the truth would have made; None where that is zero.
+        losing: share of the lots bought that lost money, what their tests cost left aside; None where nothing was
+            bought.
+        loss_at_limit: share of all lots that would have lost if bought for just the price up to which this buyer
+            buys: what an accepted chance of a loss speaks of. None where there is no such price.
+        regret: profit left on the table, a lot that was offered.
+    """
+
+    buyer: str
+    bought: int
+    tests: int
+    profit: float
+    share_of_oracle: float | None
+    losing: Share | None
+    loss_at_limit: Share | None
+    regret: float
+
+    def as_json(self) -> dict[str, Any]:
+        """The form used in reports."""
+        return {
+            "buyer": self.buyer,
+            "bought": self.bought,
+            "tests": self.tests,
+            "profit": self.profit,
+            "share_of_oracle": self.share_of_oracle,
+            "losing_share": as_json(self.losing),
+            "loss_at_limit": as_json(self.loss_at_limit),
+            "regret_per_lot": self.regret,
+        }
+
+
+def as_json(known: Share | None) -> list[float] | None:
+    """A share as value, low and high."""
+    return None if known is None else [known.value, known.low, known.high]
+
+
+def report_of(name: str, groups: Sequence[Sequence[Step]], oracle: float) -> BuyerReport:
+    """Count the steps of one buyer.
+
+    Args:
+        name: of the buyer.
+        groups: steps that have luck in common side by side.
+        oracle: profit of knowing the truth, over the same lots.
+    """
+    steps = [s for group in groups for s in group]
+    profit = sum(s.profit for s in steps)
+    return BuyerReport(
+        name,
+        sum(s.bought for s in steps),
+        sum(s.tested for s in steps),
+        profit,
+        profit / oracle if oracle > 0 else None,
+        grouped([[s.lot.loses(s.lot.asking) for s in group if s.bought] for group in groups]),
+        grouped([[s.lot.loses(s.limit) for s in group if s.limit is not None and s.limit > 0] for group in groups]),
+        (oracle - profit) / len(steps),
+    )
+
+
+def grouped(cases: Sequence[Sequence[bool]]) -> Share | None:
+    """A share of cases that come in groups with luck in common; None of no cases.
+
+    The range is Wilson's for single cases, or, where that is wider, that of a ratio estimated from groups (Cochran,
+    Sampling Techniques, 3rd ed. 1977, 6.3: the residuals of hits about the share × cases).
+    """
+    filled = [group for group in cases if group]
+    if not filled:
+        return None
+    known = share(sum(map(sum, filled)), sum(map(len, filled)))
+    if len(filled) < 2:
+        return known
+    squares = sum((sum(group) - known.value * len(group)) ** 2 for group in filled)
+    half = _Z_90 * math.sqrt(squares * len(filled) / (len(filled) - 1)) / known.cases
+    low, high = min(known.low, known.value - half), max(known.high, known.value + half)
+    return Share(known.hits, known.cases, known.value, max(low, 0.0), min(high, 1.0))

@@ -1,0 +1,121 @@
+"""A trade: what all lots that one buyer meets have in common, so that what one yields tells of the next.
+
+Its truth is drawn from the priors of the belief (``calibration.belief``): one typical thickness, kinds of boards and
+sellers about it, one process that recovers what it recovers, batches that scatter.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from calibration.belief import Batch, Plating, Priors
+from calibration.belief.density import effect, log_recovery, spread_of
+from calibration.inputs import FloatArray
+from calibration.sourced import load
+from calibration.thickness import gold_properties
+from grader.gold import MG_PER_MM2_UM_G_CM3
+from grader.lot.sampling import prior_spread, sampling_sd
+from grader.model import EMPTY
+from grader.simulate.world import FINISH, InventedLot, World, figures, offered, one
+
+_DRAWS = 2_000  # for a spread
+
+
+@dataclass(frozen=True)
+class Trade:
+    """What a buyer's lots have in common; all of it truth, none of it known to him.
+
+    Attributes:
+        mg_per_mm2: gold by plated area of each kind of board and seller.
+        recovery: of the process.
+        batch_spread: of the logarithm of single batches about it.
+    """
+
+    mg_per_mm2: Mapping[tuple[str, str], float]
+    recovery: float
+    batch_spread: float
+
+    @staticmethod
+    def draw(priors: Priors, rng: np.random.Generator) -> Trade:
+        """A trade as likely as the belief holds it before any gold was weighed."""
+        f = figures()
+
+        def number(size: int = 1) -> FloatArray:
+            return rng.standard_normal(size)
+
+        typical = float(priors.thickness[FINISH](number())[0][0])
+        parts, sellers = (
+            effect(spread_of(spread, number()), number(int(f[many])))[0]
+            for spread, many in ((priors.part, "parts"), (priors.seller, "sellers"))
+        )
+        density, fraction = (one(i.distribution, rng) for i in gold_properties()[FINISH].inputs()[1:])
+        per_um = MG_PER_MM2_UM_G_CM3 * density * fraction
+        return Trade(
+            {
+                (f"part {p}", f"seller {s}"): per_um * math.exp(typical + part + seller)
+                for p, part in enumerate(parts)
+                for s, seller in enumerate(sellers)
+            },
+            math.exp(float(log_recovery(priors, number())[0][0])),
+            float(spread_of(priors.batch, number())[0]),
+        )
+
+    def batch(self, rng: np.random.Generator) -> float:
+        """What one batch recovers of the gold in it."""
+        return self.recovery * math.exp(self.batch_spread * rng.standard_t(4))
+
+
+@dataclass(frozen=True)
+class TradedLot:
+    """A lot of a trade.
+
+    Attributes:
+        lot: as offered; ``seen`` holds published thickness.
+        part: kind of boards.
+        seller: who offers it.
+        weighed_mg: what the balance will show if it is bought and stripped.
+        test_mg: what the balance will show if only a few boards are.
+        test_share: of the lot, that these few are.
+        luck: gold that the few boards' batch recovers ÷ what the lot's own would have.
+    """
+
+    lot: InventedLot
+    part: str
+    seller: str
+    weighed_mg: float
+    test_mg: float
+    test_share: float
+    luck: float
+
+    def batch(self, share: float, weighed_mg: float, name: str) -> Batch:
+        """What is learned from, once some share of the lot was weighed; then its boards have been counted."""
+        (part,) = self.lot.seen.parts
+        boards = self.lot.boards * share
+        area = sum((s.front.area_mm2[FINISH] for s in part.sights), EMPTY)
+        per_um = area.times(gold_properties()[FINISH].inputs()[1:], MG_PER_MM2_UM_G_CM3)
+        draws = per_um.draws(_DRAWS) * (boards / part.boards_seen)
+        seen = min(part.boards_seen, math.floor(boards))
+        sampling = sampling_sd(prior_spread(), seen, boards)
+        sd = math.hypot(float(np.std(draws) / np.mean(draws)), sampling, load("belief")["fineness_found_sd"].value)
+        plating = Plating(FINISH, float(np.median(draws)), self.part, self.seller)
+        return Batch(name, (plating,), weighed_mg, load("belief")["balance_uncertainty"].value, sd)
+
+
+def offer(world: World, trade: Trade, name: str, rng: np.random.Generator) -> TradedLot:
+    """One lot of a trade."""
+    f, known = figures(), load("belief")
+    part, seller = f"part {rng.integers(int(f['parts']))}", f"seller {rng.integers(int(f['sellers']))}"
+    own, test = trade.batch(rng), trade.batch(rng)
+    lot = offered(world, name, trade.mg_per_mm2[part, seller], own, gold_properties()[FINISH], rng)
+    share = f["test_boards"] / lot.boards
+
+    def shown(gold_mg: float) -> float:
+        fineness = 1 + known["fineness_found_sd"].value * rng.standard_normal()
+        return float(gold_mg * fineness + known["balance_uncertainty"].value * rng.standard_normal())
+
+    weighed, tested = shown(lot.recovered_mg), shown(lot.gold_mg * test * share)
+    return TradedLot(lot, part, seller, weighed, tested, share, test / own)
