@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from grader.report.blocks import Block, Picture, Table, Text
-from grader.report.words import METHOD_WORDS, board_rows, budget_lines, finish_rows, learned_from
+from grader.report.words import METHOD_WORDS, board_rows, budget_lines, correction_words, finish_rows, learned_from
 from grader.units import format_share
 
 NO_PICTURE = "The photo itself was not at hand when this report was made."
@@ -26,6 +26,8 @@ def photo_blocks(document: Mapping[str, Any], picture: Picture | None) -> Iterat
     method = METHOD_WORDS.get(scale.get("known", scale["method"]), str(scale["method"]))
     yield Text(f"Scale from {method}: {scale['px_per_mm']:.1f} px per mm.")
     yield Table(("Finish", "Plated area", "Gold"), tuple(finish_rows(document)), "By finish")
+    if document.get("corrections") is not None:
+        yield Text(correction_words(document["corrections"]))
     boards = tuple(board_rows(document))
     if boards:
         yield Table(("Board", "Outline holds", "Rows seen"), boards, "Boards and rows of contacts")

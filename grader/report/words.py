@@ -10,7 +10,7 @@ from grader.budget import TOGETHER
 from grader.measure import Step
 from grader.model import FINISHES, Range
 from grader.report.overlay import FINISH_WORDS
-from grader.units import format_range, format_share
+from grader.units import format_mass, format_range, format_share
 
 STEP_WORDS: Mapping[Step, str] = {
     "scale": "finding the scale",
@@ -53,10 +53,16 @@ def correction_words(record: Mapping[str, Any]) -> str:
     change = record["gold_mg"]["change"]
     if change["low"] == change["high"] == 0:
         return f"{text}; the gold stays as it was found."
+    if change["low"] < 0 < change["high"]:
+        half = (change["high"] - change["low"]) / 2
+        less, more = (format_mass(abs(change[end]), half) for end in ("low", "high"))
+        return (
+            f"{text}: between {less} less and {more} more gold than was found ({format_share(change['level'])} sure)."
+        )
     if change["value"] >= 0:
         return f"{text}: {range_words(change, 'mg')} more gold than was found."
-    less = {**change, "value": -change["value"], "low": -change["high"], "high": -change["low"]}
-    return f"{text}: {range_words(less, 'mg')} less gold than was found."
+    fewer = {**change, "value": -change["value"], "low": -change["high"], "high": -change["low"]}
+    return f"{text}: {range_words(fewer, 'mg')} less gold than was found."
 
 
 def finish_rows(document: Mapping[str, Any]) -> list[tuple[str, str, str]]:
