@@ -1,0 +1,203 @@
+"""Correcting on the page: what the picture gives is what is measured, kept, logged and exported."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+
+import app.photo_view.correcting
+from app.desk import desk
+from app.lot_folder import Kept, LotFolder
+from app.measuring import Order, measure_into
+from calibration.scale import Scale
+from grader.correct import Corrections, LeftOut, PaintedIn
+from grader.correct.record import corrections_in
+from grader.coverage import Coverage
+from grader.log import open_log
+from grader.measure import ByLength, Request
+from grader.photo import Photo
+from grader.synthetic import GREEN_MASK, KnownCoverage, box, paint, union_share
+
+SHAPE = (300, 400)
+PAD, OTHER = box((120, 120), 60, 40), box((280, 200), 50, 50)
+SCALE = ByLength(20.0, (10.0, 10.0), (170.0, 10.0))
+LEAVE_OUT = {"kind": "leave_out", "at_px": [120.0, 120.0]}
+PAINT_IN = {"kind": "paint_in", "path_px": [[150.0, 250.0], [200.0, 250.0]], "radius_px": 8.0, "finish": "hard_gold"}
+LEFT = 50 * 50 / (50 * 50 + 60 * 40)
+
+
+class Drawn:
+    """Finds the two drawn pads."""
+
+    name = "classical-1"
+    share = union_share([PAD, OTHER], SHAPE)
+    calls = 0
+
+    def segment(self, photo: Photo, scale: Scale | None) -> Coverage:
+        type(self).calls += 1
+        return KnownCoverage(self.share, np.ones(SHAPE, bool), name=self.name).segment(photo, scale)
+
+
+@pytest.fixture(autouse=True)
+def drawn_pads(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("grader.measure.default_segmenter", Drawn)
+
+
+@pytest.fixture
+def photo() -> bytes:
+    rgb = paint([(np.ones(SHAPE), GREEN_MASK), (Drawn.share, (0.8, 0.6, 0.25))])
+    return bytes(cv2.imencode(".png", rgb[..., ::-1])[1])
+
+
+@pytest.fixture
+def made(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
+    """What the person does on the picture: set its only element to a list of corrections."""
+    given: list[Any] = [None]
+    shown: list[Any] = []
+
+    def component(*, key: str, data: dict[str, Any], on_corrections_change: Any) -> dict[str, Any]:
+        shown.append(data)
+        return {"corrections": given[0]}
+
+    monkeypatch.setattr(app.photo_view.correcting, "photo_correct", component)
+    given.append(shown)
+    return given
+
+
+@pytest.fixture
+def measured_page(page: Any, photo: bytes, made: list[Any]) -> Iterator[Any]:
+    """The page with the photo measured and open to be corrected."""
+    lot = desk().lot(page.at.session_state["desk-lot"])
+    done = measure_into(lot, Order("pads.png", lot.hand_in("pads.png", photo).sha256, Request(SCALE)), lambda _: None)
+    assert done.has_gold
+    page.run()
+    page.press("Correct what was found")
+    return page
+
+
+def the_lot(page: Any) -> LotFolder:
+    return desk().lot(page.at.session_state["desk-lot"])
+
+
+def the_one(page: Any) -> Kept:
+    (done,) = the_lot(page).measured().values()
+    return done
+
+
+def area(done: Kept) -> float:
+    return float(done.document["plated_area_mm2"]["value"])
+
+
+def test_the_picture_is_told_what_was_found(measured_page: Any, made: list[Any]) -> None:
+    data = made[1][-1]
+    assert data["size"] == [400, 300]
+    assert data["corrections"] == []
+    assert [r["area"] for r in data["regions"]] == ["39.1 mm²", "37.5 mm²"]
+    assert {f["id"] for f in data["finishes"]} == {"hard_gold", "immersion_gold", "undetermined"}
+    assert set(data["photo"]) == {"preview", "whole"}
+
+
+def test_a_correction_is_kept_and_shown_at_once(measured_page: Any, made: list[Any]) -> None:
+    before, calls = the_one(measured_page), Drawn.calls
+    shown = measured_page.figures()["Plated area"]
+    made[0] = [LEAVE_OUT]
+    measured_page.run()
+    after = the_one(measured_page)
+    assert Drawn.calls == calls, "the photo was searched again"
+    assert area(after) == pytest.approx(LEFT * area(before), rel=0.02)
+    assert measured_page.figures()["Plated area"] != shown
+    assert any("1 correction by hand" in text for text in measured_page.told("markdown"))
+    assert after.overlay != before.overlay
+    assert any("Visible plating only" in text for text in measured_page.told("markdown"))
+    measured_page.press("Done: back to the result")
+    assert any("1 correction by hand" in text for text in measured_page.told("markdown"))
+    assert measured_page.figures()["Plated area"] != shown
+
+
+def test_undone_to_nothing_is_the_measurement_as_found(measured_page: Any, made: list[Any]) -> None:
+    before = the_one(measured_page)
+    made[0] = [LEAVE_OUT, PAINT_IN]
+    measured_page.run()
+    made[0] = []
+    measured_page.run()
+    assert the_one(measured_page).document == before.document
+
+
+def test_opened_again_it_goes_on_from_what_was_corrected(measured_page: Any, made: list[Any]) -> None:
+    made[0] = [LEAVE_OUT]
+    measured_page.run()
+    measured_page.press("Done: back to the result")
+    made[0] = None
+    measured_page.press("Correct what was found")
+    assert made[1][-1]["corrections"] == [LEAVE_OUT]
+    assert len(corrections_in(the_one(measured_page).document).items) == 1
+    assert made[1][-1]["version"] != made[1][0]["version"]
+
+
+def test_all_can_be_taken_back(measured_page: Any, made: list[Any]) -> None:
+    before = the_one(measured_page)
+    made[0] = [LEAVE_OUT]
+    measured_page.run()
+    made[0] = None  # the picture begins anew
+    measured_page.press("Take back all corrections")
+    assert made[1][-1]["corrections"] == []
+    assert the_one(measured_page).document == before.document
+
+
+@pytest.mark.parametrize("nonsense", [[{"kind": "wipe"}], [5], "x", {"a": 1}])
+def test_nonsense_from_the_browser_changes_nothing(measured_page: Any, made: list[Any], nonsense: Any) -> None:
+    before = the_one(measured_page)
+    made[0] = nonsense
+    measured_page.run()
+    assert any("cannot be used" in text for text in measured_page.told("error"))
+    assert the_one(measured_page).document == before.document
+
+
+def test_the_log_keeps_the_corrections(measured_page: Any, made: list[Any], log_file: Path) -> None:
+    made[0] = [LEAVE_OUT, PAINT_IN]
+    measured_page.run()
+    measured_page.press("Done: back to the result")
+    measured_page.type("Name of the new lot", "Bench")
+    measured_page.press("Keep in the log")
+    with open_log(log_file) as log:
+        (lot,) = log.lots()
+        (estimate,) = log.entries(lot.id).estimates
+    assert estimate.document["corrections"]["corrections"] == [LEAVE_OUT, PAINT_IN]
+    assert estimate.document["corrections"]["gold_mg"]["change"]["level"] == 0.9
+
+
+def test_training_data_need_consent(measured_page: Any, made: list[Any]) -> None:
+    made[0] = [LEAVE_OUT]
+    measured_page.run()
+
+    def zip_button() -> Any:
+        (button,) = (b for b in measured_page.at.get("download_button") if "Training" in b.proto.label)
+        return button
+
+    assert zip_button().proto.disabled
+    (agree,) = (c for c in measured_page.at.checkbox if c.label.startswith("I agree"))
+    agree.check()
+    measured_page.run()
+    assert not zip_button().proto.disabled
+
+
+def test_measured_again_in_another_way_keeps_the_corrections(tmp_path: Path, photo: bytes) -> None:
+    lot = LotFolder(tmp_path / "lot")
+    sha256 = lot.hand_in("pads.png", photo).sha256
+    order = Order("pads.png", sha256, Request(SCALE))
+    done = measure_into(lot, order, lambda _: None)
+    items = Corrections((LeftOut((120.0, 120.0)), PaintedIn(((150.0, 250.0),), 8.0)), sha256)
+    document = json.loads(json.dumps(done.document)) | {"corrections": items.as_json()}
+    lot.put(Kept(done.name, sha256, done.request, document, done.overlay, is_sample=False))
+    twice = ByLength(40.0, SCALE.start_px, SCALE.end_px)
+    again = measure_into(lot, Order("pads.png", sha256, Request(twice)), lambda _: None)
+    assert corrections_in(again.document) == items
+    found = again.document["corrections"]["plated_area_mm2"]["found"]["value"]
+    assert found == pytest.approx(4 * area(done), rel=0.02)
+    assert area(again) < found
