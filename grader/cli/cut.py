@@ -9,88 +9,34 @@ from typing import Annotated, Any, Literal
 import typer
 
 from calibration.errors import PhotoError, RefusedError, UsageError
-from calibration.files import check_place
 from grader.cautions import lines_for
-from grader.cli.choices import (
-    CoinOption,
-    CornersOption,
-    EndOption,
-    LengthOption,
-    PitchOption,
-    RectangleOption,
-    RimOption,
-    StartOption,
-    TargetOption,
-    ThicknessOption,
-    choose_scale,
-)
-from grader.cli.cut_options import (
-    CLEARANCE,
-    CUT_COST,
-    GRAM_COST,
-    MAY_LOSE,
-    NOTHING_MM,
-    VESSEL,
-    BackOption,
-    CheckBarOption,
-    ClearanceOption,
-    CutCostOption,
-    GramCostOption,
-    KerfOption,
-    LongestOption,
-    MayLoseOption,
-    ThroughOption,
-    TurnedOption,
-    VesselOption,
-    cut_rules,
-    look_at,
-    pair_sides,
-    request_of,
-)
+from grader.cli.cut_options import CutOptions, check_outputs
+from grader.cli.learned import say_learned
+from grader.cli.options import with_options
 from grader.cli.output import err, is_stdout, out, show_error, write_json, write_whole
 from grader.cli.photos import photo_files
 from grader.cut import PlannedBoard, plan_boards
 from grader.cut.picture import cut_overlay_png
 from grader.cut.words import cut_document, cut_lines, notes_of, refused_document
-from grader.units import parse_length_mm
 
 Named = tuple[str, PlannedBoard]
 
 
+@with_options(CutOptions)
 def cut(
+    options: CutOptions,
     photos: Annotated[
         list[Path],
         typer.Argument(
             help="Photos of whole boards, a finger's width apart; folders of them, or patterns.", show_default=False
         ),
     ],
-    back: BackOption = None,
-    turned: TurnedOption = None,
-    target: TargetOption = None,
-    length: LengthOption = None,
-    start: StartOption = None,
-    end: EndOption = None,
-    rectangle: RectangleOption = None,
-    corners: CornersOption = None,
-    coin: CoinOption = None,
-    rim: RimOption = None,
-    pitch: PitchOption = None,
-    board_thickness: ThicknessOption = None,
-    vessel: VesselOption = VESSEL,
-    longest: LongestOption = None,
-    may_lose: MayLoseOption = MAY_LOSE,
-    kerf: KerfOption = NOTHING_MM,
-    clearance: ClearanceOption = CLEARANCE,
-    cost_per_gram: GramCostOption = GRAM_COST,
-    cost_per_cut: CutCostOption = CUT_COST,
-    through_contacts: ThroughOption = False,
     overlay: Annotated[
         Path | None, typer.Option(help="Write the photo with the cuts drawn, PNG; for several photos, a folder.")
     ] = None,
     template: Annotated[Path | None, typer.Option(help="Write a template at true size with check bar, PDF.")] = None,
     paper: Annotated[Literal["a4", "letter"], typer.Option(help="Paper of the template.")] = "a4",
     json_out: Annotated[Path | None, typer.Option("--json", help="Write the plan here (- prints it).")] = None,
-    calibration: CheckBarOption = None,
 ) -> None:
     """Plan straight cuts that keep the gold and throw the bare board away, so that the pieces fit the vessel.
 
@@ -102,21 +48,11 @@ def cut(
 
     Example: grader cut front.jpg --back back.jpg --turned sideways --json plan.json
     """
-    thickness = parse_length_mm(board_thickness) if board_thickness is not None else None
-    scale = choose_scale(
-        target=target, length=length, start=start, end=end, rectangle=rectangle, corners=corners, coin=coin, rim=rim,
-        pitch=pitch, no_scale=False,
-    )  # fmt: skip
-    rules = cut_rules(
-        vessel=vessel, longest=longest, may_lose=may_lose, kerf=kerf, clearance=clearance,
-        cost_per_gram=cost_per_gram, cost_per_cut=cost_per_cut, through_contacts=through_contacts,
-        thickness_mm=thickness,
-    )  # fmt: skip
-    both = pair_sides(photo_files(photos), back or [], turned)
+    rules, look = options.rules(), options.look()
+    both = options.sides(photo_files(photos))
     pictures = _pictures_of([b.front for b in both], overlay)
     inputs = [path for b in both for path in (b.front, b.back) if path is not None]
-    _check_outputs(inputs, [*pictures, *(p for p in (template, json_out) if p is not None and not is_stdout(p))])
-    request = request_of(scale, thickness, calibration)
+    check_outputs(inputs, [*pictures, *(p for p in (template, json_out) if p is not None and not is_stdout(p))])
 
     documents: list[dict[str, Any]] = []
     planned: list[Named] = []
@@ -126,7 +62,7 @@ def cut(
         if err.is_terminal:
             err.print(f"[dim]{number + 1} of {len(both)}[/] {name}", markup=True)
         try:
-            seen = look_at(sides, request, turned)
+            seen = look.at(sides)
         except (PhotoError, RefusedError) as error:
             show_error(error, name)
             documents.append(refused_document(name, error))
@@ -147,6 +83,7 @@ def cut(
         write_json(json_out, *documents)
     if not is_stdout(json_out):
         _show(planned)
+        say_learned(look.learned, "", "")
     if not planned:
         code = code or RefusedError.exit_code
     raise typer.Exit(code)
@@ -168,13 +105,6 @@ def _pictures_of(photos: Sequence[Path], overlay: Path | None) -> list[Path]:
     if len(set(pictures)) < len(pictures):
         raise UsageError("photo-name-twice", "Two photos have the same name.", "Plan them one by one, or rename one.")
     return pictures
-
-
-def _check_outputs(photos: Sequence[Path], outputs: Sequence[Path]) -> None:
-    for path in outputs:
-        check_place(path)
-        if any(path.exists() and photo.exists() and path.samefile(photo) for photo in photos):
-            raise UsageError("output-is-photo", f"{path} is a photo.", "Choose another name for the result.")
 
 
 def _write_template(path: Path, planned: Sequence[Named], paper: Literal["a4", "letter"]) -> int:

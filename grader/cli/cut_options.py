@@ -1,48 +1,39 @@
-"""The options that say how boards may be cut, and photos turned into boards, for all commands that plan cuts."""
+"""The options that say how boards are seen and may be cut, for all commands that plan cuts."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from calibration.errors import RefusedError, UsageError
+from calibration.files import check_place
 from calibration.print_check import load_print_check
+from grader.cli.choices import (
+    CoinOption,
+    CornersOption,
+    EndOption,
+    LengthOption,
+    PitchOption,
+    RectangleOption,
+    RimOption,
+    StartOption,
+    TargetOption,
+    ThicknessOption,
+    choose_scale,
+)
+from grader.cli.learned import LearnFromOption, PublishedOption, learned_from
 from grader.cut import CutBoard, CutRules, LongestPiece, Turned, Vessel, cut_boards, join_faces
-from grader.measure import Measurement, Request, ScaleChoice, measure
+from grader.measure import Measurement, Request, measure
 from grader.photo import load_photo
 from grader.places import print_check_path
 from grader.units import parse_length_mm, parse_pair_mm, parse_share
 
-VesselOption = Annotated[
-    str, typer.Option(help="Vessel's inner diameter and height of liquid; left out, some 1 L beaker at 800 mL.")
-]
-LongestOption = Annotated[str | None, typer.Option(help="Instead of a vessel: longest piece, '120 mm'.")]
-MayLoseOption = Annotated[str, typer.Option(help="Share of the gold that may be thrown away.")]
-KerfOption = Annotated[str, typer.Option(help="Width that a saw takes; 0 mm for a shear.")]
-ClearanceOption = Annotated[
-    str, typer.Option(help="Between a cut and gold; what the camera leaves unsure comes on top.")
-]
-GramCostOption = Annotated[
-    float, typer.Option(min=0.0, help="What processing a gram of board costs, in any money; an example.")
-]
-CutCostOption = Annotated[float, typer.Option(min=0.0, help="What a cut costs, in the same; an example.")]
-ThroughOption = Annotated[bool, typer.Option("--through-contacts", help="Let cuts pass through contacts.")]
-BackOption = Annotated[
-    list[Path] | None,
-    typer.Option(help="Photo of the other faces of the same boards; once for each photo, in their order."),
-]
-TurnedOption = Annotated[
-    Turned | None,
-    typer.Option(help="How each board was turned over in its place, for outlines that fit in more than one way."),
-]
-CheckBarOption = Annotated[
-    Path | None, typer.Option(help="File that keeps the check bar's length; the usual one if left out.")
-]
-VESSEL, MAY_LOSE, NOTHING_MM, CLEARANCE = "100 x 100 mm", "0.5 %", "0 mm", "0.5 mm"
-GRAM_COST, CUT_COST = 0.03, 0.03
+if TYPE_CHECKING:
+    from grader.learn import Newest
 
 
 @dataclass(frozen=True)
@@ -62,91 +53,168 @@ class Seen:
     back: str | None = None
 
 
-def cut_rules(
-    *,
-    vessel: str,
-    longest: str | None,
-    may_lose: str,
-    kerf: str,
-    clearance: str,
-    cost_per_gram: float,
-    cost_per_cut: float,
-    through_contacts: bool,
-    thickness_mm: float | None,
-) -> CutRules:
-    """The rules that the options make.
+@dataclass(frozen=True)
+class CutOptions:
+    """What a person says of the photos and of cutting; None where nothing was said."""
+
+    back: Annotated[
+        list[Path] | None,
+        typer.Option(help="Photo of the other faces of the same boards; once for each photo, in their order."),
+    ] = None
+    turned: Annotated[
+        Turned | None,
+        typer.Option(help="How each board was turned over in its place, for outlines that fit in more than one way."),
+    ] = None
+    target: TargetOption = None
+    length: LengthOption = None
+    start: StartOption = None
+    end: EndOption = None
+    rectangle: RectangleOption = None
+    corners: CornersOption = None
+    coin: CoinOption = None
+    rim: RimOption = None
+    pitch: PitchOption = None
+    board_thickness: ThicknessOption = None
+    vessel: Annotated[
+        str, typer.Option(help="Vessel's inner diameter and height of liquid; left out, some 1 L beaker at 800 mL.")
+    ] = "100 x 100 mm"
+    longest: Annotated[str | None, typer.Option(help="Instead of a vessel: longest piece, '120 mm'.")] = None
+    may_lose: Annotated[str, typer.Option(help="Share of the gold that may be thrown away.")] = "0.5 %"
+    kerf: Annotated[str, typer.Option(help="Width that a saw takes; 0 mm for a shear.")] = "0 mm"
+    clearance: Annotated[
+        str, typer.Option(help="Between a cut and gold; what the camera leaves unsure comes on top.")
+    ] = "0.5 mm"
+    cost_per_gram: Annotated[
+        float, typer.Option(min=0.0, help="What processing a gram of board costs, in any money; an example.")
+    ] = 0.03
+    cost_per_cut: Annotated[float, typer.Option(min=0.0, help="What a cut costs, in the same; an example.")] = 0.03
+    through_contacts: Annotated[bool, typer.Option("--through-contacts", help="Let cuts pass through contacts.")] = (
+        False
+    )
+    published: PublishedOption = False
+    log: LearnFromOption = None
+    calibration: Annotated[
+        Path | None, typer.Option(help="File that keeps the check bar's length; the usual one if left out.")
+    ] = None
+
+    def thickness_mm(self) -> float | None:
+        """Of the boards, where it was said.
+
+        Raises:
+            UsageError: it cannot be read.
+        """
+        return parse_length_mm(self.board_thickness) if self.board_thickness is not None else None
+
+    def rules(self) -> CutRules:
+        """How boards may be cut.
+
+        Raises:
+            UsageError: a value that cannot be read, or that cannot be.
+        """
+        if self.longest is not None:
+            fit: Vessel | LongestPiece = LongestPiece(parse_length_mm(self.longest))
+        else:
+            fit = Vessel(*parse_pair_mm(self.vessel), self.thickness_mm() or Vessel.thickness_mm)
+        return CutRules(
+            fit=fit,
+            most_lost=parse_share(self.may_lose),
+            kerf_mm=_length_or_none(self.kerf),
+            clearance_mm=_length_or_none(self.clearance),
+            cost_per_g=self.cost_per_gram,
+            cost_per_cut=self.cost_per_cut,
+            through="contacts" if self.through_contacts else "nothing",
+        )
+
+    def sides(self, fronts: Sequence[Path]) -> list[Sides]:
+        """Photos of fronts with those of their backs.
+
+        Raises:
+            UsageError: ``backs-count``, ``faces-same-photo``, ``turned-without-back``.
+        """
+        backs = self.back or []
+        if not backs:
+            if self.turned is not None:
+                raise UsageError("turned-without-back", "--turned belongs to --back.", "Add --back BACK.jpg.")
+            return [Sides(front) for front in fronts]
+        if len(backs) != len(fronts):
+            raise UsageError(
+                "backs-count",
+                f"There are {len(fronts)} photos of fronts, but {len(backs)} of backs.",
+                "Give --back once for each photo, in their order; photos of one face alone in a call of their own.",
+            )
+        for front, back in zip(fronts, backs, strict=True):
+            if front.exists() and back.exists() and front.samefile(back):
+                raise UsageError(
+                    "faces-same-photo",
+                    f"{front} is given for both faces.",
+                    "Give one of the other face (--back).",
+                )
+        return [Sides(front, back) for front, back in zip(fronts, backs, strict=True)]
+
+    def look(self) -> Look:
+        """How each photo is looked at.
+
+        Raises:
+            UsageError: a value that cannot be read.
+            LogError: the log that was named cannot be read.
+        """
+        scale = choose_scale(
+            target=self.target, length=self.length, start=self.start, end=self.end, rectangle=self.rectangle,
+            corners=self.corners, coin=self.coin, rim=self.rim, pitch=self.pitch, no_scale=False,
+        )  # fmt: skip
+        check = load_print_check(self.calibration if self.calibration is not None else print_check_path())
+        request = Request(
+            scale=scale,
+            board_thickness_mm=self.thickness_mm(),
+            print_factor=check.print_factor() if check is not None else None,
+        )
+        return Look(request, self.turned, None if self.published else learned_from(self.log))
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """How photos are looked at: measured, and their boards found."""
+
+    request: Request
+    turned: Turned | None
+    learned: Newest | None
+
+    def at(self, sides: Sides, part: str = "") -> Seen:
+        """Measure a photo, and its back's, and find the boards.
+
+        Raises:
+            PhotoError: a file is no photo.
+            RefusedError: a photo cannot carry the measurement.
+        """
+        request = self.request
+        if self.learned is not None:
+            request = replace(request, properties=self.learned.properties(part, ""))
+        done, boards = _boards_of(sides.front, request)
+        if sides.back is None:
+            return Seen(done, boards)
+        return Seen(done, join_faces(boards, _boards_of(sides.back, request)[1], self.turned), sides.back.name)
+
+
+def check_outputs(inputs: Sequence[Path], outputs: Sequence[Path]) -> None:
+    """Refuse what could not be written, or would overwrite what is read, before anything is written.
 
     Raises:
-        UsageError: a value that cannot be read, or that cannot be.
+        UsageError: ``cannot-write``, ``output-is-photo``.
     """
-    if longest is not None:
-        fit: Vessel | LongestPiece = LongestPiece(parse_length_mm(longest))
-    else:
-        fit = Vessel(*parse_pair_mm(vessel), thickness_mm or Vessel.thickness_mm)
-    return CutRules(
-        fit=fit,
-        most_lost=parse_share(may_lose),
-        kerf_mm=_length_or_none(kerf),
-        clearance_mm=_length_or_none(clearance),
-        cost_per_g=cost_per_gram,
-        cost_per_cut=cost_per_cut,
-        through="contacts" if through_contacts else "nothing",
-    )
+    for path in outputs:
+        check_place(path)
+        if any(path.exists() and file.exists() and path.samefile(file) for file in inputs):
+            raise UsageError(
+                "output-is-photo", f"{path} is one of the files read.", "Choose another name for the result."
+            )
 
 
 def _length_or_none(text: str) -> float:
     return 0.0 if text.strip() in {"0", "0 mm"} else parse_length_mm(text)
 
 
-def pair_sides(fronts: list[Path], backs: list[Path], turned: Turned | None) -> list[Sides]:
-    """Photos of fronts with those of their backs.
-
-    Raises:
-        UsageError: ``backs-count``, ``faces-same-photo``, ``turned-without-back``.
-    """
-    if not backs:
-        if turned is not None:
-            raise UsageError("turned-without-back", "--turned belongs to --back.", "Add --back BACK.jpg.")
-        return [Sides(front) for front in fronts]
-    if len(backs) != len(fronts):
-        raise UsageError(
-            "backs-count",
-            f"There are {len(fronts)} photos of fronts, but {len(backs)} of backs.",
-            "Give --back once for each photo, in their order; take photos of one face alone in a call of their own.",
-        )
-    for front, back in zip(fronts, backs, strict=True):
-        if front.exists() and back.exists() and front.samefile(back):
-            raise UsageError(
-                "faces-same-photo", f"{front} is given for both faces.", "Give a photo of the other face with --back."
-            )
-    return [Sides(front, back) for front, back in zip(fronts, backs, strict=True)]
-
-
-def request_of(scale: ScaleChoice, thickness_mm: float | None, calibration: Path | None) -> Request:
-    """How each photo is to be measured."""
-    check = load_print_check(calibration if calibration is not None else print_check_path())
-    return Request(
-        scale=scale,
-        board_thickness_mm=thickness_mm,
-        print_factor=check.print_factor() if check is not None else None,
-    )
-
-
-def look_at(sides: Sides, request: Request, turned: Turned | None) -> Seen:
-    """Measure a photo, and its back's, and find the boards.
-
-    Raises:
-        PhotoError: a file is no photo.
-        RefusedError: a photo cannot carry the measurement.
-    """
-    done, boards = _boards_of(sides.front, request)
-    if sides.back is None:
-        return Seen(done, boards)
-    return Seen(done, join_faces(boards, _boards_of(sides.back, request)[1], turned), sides.back.name)
-
-
 def _boards_of(path: Path, request: Request) -> tuple[Measurement, tuple[CutBoard | RefusedError, ...]]:
     done = measure(load_photo(path), request)
     if done.refused is not None:
         raise type(done.refused)(done.refused.code, f"{path.name}: {done.refused.message}", done.refused.advice)
-    return done, cut_boards(done, request.board_thickness_mm)
+    return done, cut_boards(done, request.board_thickness_mm, request.properties)

@@ -6,13 +6,13 @@ import itertools
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import Annotated, Any, Literal
 
 import typer
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
 from rich.progress import Progress as ProgressBar
 
-from calibration.errors import DataFileError, GraderError, LogError, PhotoError, RefusedError, UsageError
+from calibration.errors import DataFileError, GraderError, PhotoError, RefusedError, UsageError
 from calibration.files import check_place
 from calibration.print_check import load_print_check
 from grader.cli.choices import (
@@ -28,22 +28,20 @@ from grader.cli.choices import (
     ThicknessOption,
     choose_scale,
 )
+from grader.cli.learned import LearnFromOption, PublishedOption, learned_from, say_learned
 from grader.cli.measure_report import show_measurement, show_summary, summary_row
-from grader.cli.output import err, is_stdout, out, show_error, write_json, write_whole
+from grader.cli.output import err, is_stdout, show_error, write_json, write_whole
 from grader.cli.photos import photo_files
 from grader.correct import Corrections, parse_corrections
 from grader.correct.measured import correct
 from grader.coverage.classical import ClassicalSegmenter
 from grader.measure import Measurement, Progress, Request, Step, measure
 from grader.photo import load_photo
-from grader.places import log_path, print_check_path
+from grader.places import print_check_path
 from grader.report import coverage_png, measurement_document, overlay_png
 from grader.report.document import SCHEMA
 from grader.report.words import STEP_WORDS
 from grader.units import parse_length_mm
-
-if TYPE_CHECKING:
-    from grader.learn import Newest
 
 
 def measure_command(
@@ -81,10 +79,8 @@ def measure_command(
     ] = None,
     part: Annotated[str, typer.Option(help="Kind of boards, as in the log: what its yields taught is used.")] = "",
     seller: Annotated[str, typer.Option(help="Who sells them, as in the log.")] = "",
-    published: Annotated[
-        bool, typer.Option("--published", help="Published thickness, not what the log's yields taught.")
-    ] = False,
-    log: Annotated[str | None, typer.Option(help="The log to learn from; the usual one if left out.")] = None,
+    published: PublishedOption = False,
+    log: LearnFromOption = None,
     calibration: Annotated[
         Path | None, typer.Option(help="File that keeps the check bar's length; the usual one if left out.")
     ] = None,
@@ -119,7 +115,7 @@ def measure_command(
     _check_outputs(files, [*(() if json_out is None or is_stdout(json_out) else (json_out,)), *pictures])
     by_hand = _read_corrections(corrections, files)
     check = load_print_check(calibration if calibration is not None else print_check_path())
-    learned = None if published else _learned(log)
+    learned = None if published else learned_from(log)
     request = Request(
         properties=None if learned is None else learned.properties(part, seller),
         scale=choice,
@@ -142,7 +138,7 @@ def measure_command(
     _write_pictures(done, coverage, overlay)
     if not is_stdout(json_out):
         show_measurement(document)
-        _say_learned(learned, part, seller)
+        say_learned(learned, part, seller)
     if done.refused is not None:
         show_error(done.refused, done.photo.name)
         raise typer.Exit(RefusedError.exit_code)
@@ -168,34 +164,6 @@ def _read_corrections(path: Path | None, files: Sequence[Path]) -> Corrections:
             f"{path} cannot be read ({error.strerror}).",
             "Check the path to the corrections.",
         ) from error
-
-
-def _learned(path: str | None) -> Newest | None:
-    """What the log's yields teach. The usual log need not be there, nor be sound, for a photo to be measured."""
-    if path is None and not log_path().is_file():
-        return None
-    from grader.learn.newest import newest_in
-    from grader.log import open_log
-
-    try:
-        with open_log(path, must_exist=True) as log:
-            return newest_in(log)
-    except LogError as error:
-        if path is not None:
-            raise
-        show_error(error, "published thickness is used")
-        return None
-
-
-def _say_learned(learned: Newest | None, part: str, seller: str) -> None:
-    if learned is not None:
-        from grader.learn.tables import belief_sentences
-
-        for sentence in belief_sentences(learned):
-            out.print(sentence, markup=False)
-        for name in learned.never_weighed(part, seller):
-            out.print(f"No yield of {name} yet: the range is that of any other.", markup=False)
-        out.print("Gold is what your process recovers of it. With --published: published thickness, gold present.")
 
 
 def _check_outputs(photos: Sequence[Path], outputs: Sequence[Path]) -> None:

@@ -138,6 +138,21 @@ def test_boards_of_one_named_part_share_their_thickness(tmp_path: Path, draw: Dr
     assert {p["name"] for p in named["parts"]} == {"strips", "others"}
 
 
+def test_what_yields_taught_is_used_and_recovery_is_not_taken_off_again(tmp_path: Path, shelf: Path) -> None:
+    log = tmp_path / "trial.sqlite"
+    invented = CliRunner().invoke(app, ["log", "invent", "--log", str(log)])
+    assert invented.exit_code == 0, invented.output
+    done = run(shelf, *PRICE, "--log", log, "--json", tmp_path / "learned.json")
+    assert done.exit_code == 0, done.output
+    assert "Gold is what your process recovers" in done.stdout
+    learned = json.loads((tmp_path / "learned.json").read_text())["boards"][0]["figures"]
+    published = grades_of(tmp_path, shelf, "--log", log, "--published")["boards"][0]["figures"]
+    assert published == grades_of(tmp_path, shelf)["boards"][0]["figures"]
+    # what the gold brings for each mg of it: the gold price × the buyer's share, with recovery once and only once
+    per_mg = {name: f["value"]["value"] / f["gold_mg"]["value"] for name, f in (("l", learned), ("p", published))}
+    assert per_mg["p"] / per_mg["l"] == pytest.approx(0.93, abs=0.03)
+
+
 def test_thresholds_of_one_s_own(tmp_path: Path, shelf: Path) -> None:
     mine = tmp_path / "mine.toml"
     # own time costs nothing, and no sale is worth it

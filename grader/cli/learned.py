@@ -1,0 +1,48 @@
+"""What the log's yields taught, for commands that measure."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from calibration.errors import LogError
+from grader.cli.output import out, show_error
+from grader.places import log_path
+
+if TYPE_CHECKING:
+    from grader.learn import Newest
+
+PublishedOption = Annotated[
+    bool, typer.Option("--published", help="Published thickness, not what the log's yields taught.")
+]
+LearnFromOption = Annotated[str | None, typer.Option(help="The log to learn from; the usual one if left out.")]
+
+
+def learned_from(path: str | None) -> Newest | None:
+    """What the log's yields teach. The usual log need not be there, nor be sound, for a photo to be measured."""
+    if path is None and not log_path().is_file():
+        return None
+    from grader.learn.newest import newest_in
+    from grader.log import open_log
+
+    try:
+        with open_log(path, must_exist=True) as log:
+            return newest_in(log)
+    except LogError as error:
+        if path is not None:
+            raise
+        show_error(error, "published thickness is used")
+        return None
+
+
+def say_learned(learned: Newest | None, part: str, seller: str) -> None:
+    """What the figures rest on where yields taught something."""
+    if learned is not None:
+        from grader.learn.tables import belief_sentences
+
+        for sentence in belief_sentences(learned):
+            out.print(sentence, markup=False)
+        for name in learned.never_weighed(part, seller):
+            out.print(f"No yield of {name} yet: the range is that of any other.", markup=False)
+        out.print("Gold is what your process recovers of it. With --published: published thickness, gold present.")
