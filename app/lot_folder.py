@@ -128,6 +128,11 @@ class LotFolder:
         found = (p for p in self._read()["photos"] if p["measured"] is None)
         return tuple(Waiting(p["name"], p["sha256"], p["is_sample"]) for p in found)
 
+    @property
+    def photo_count(self) -> int:
+        """How many photos there are, measured or not."""
+        return len(self._read()["photos"])
+
     def measured(self) -> dict[str, Kept]:
         """All measured photos by sha256, the last one last; what cannot be read any more is left out."""
         with self._lock:

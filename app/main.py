@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import streamlit as st
 from PIL import Image
@@ -34,16 +32,15 @@ def main() -> None:
     st.set_page_config(page_title="Gold on boards", page_icon=_icon(), layout="centered")
     style()
     sit_down()
-    there = {file: page for file, page in PAGES.items() if (Path(__file__).parent / file).is_file()}
     chosen = st.navigation(
         [
             st.Page(file, title=title, icon=icon, url_path=title.lower(), default=title == "Start")
-            for file, (title, icon) in there.items()
+            for file, (title, icon) in PAGES.items()
         ],
         position="hidden",  # the sidebar hides the pages behind a menu on a phone
     )
     with st.container(horizontal=True, key="pages"):
-        for file, (title, _) in there.items():
+        for file, (title, _) in PAGES.items():
             link(file, title)
     try:
         chosen.run()

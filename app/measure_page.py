@@ -18,7 +18,7 @@ from app.progress import is_measuring, show_progress
 from app.result import show_all, show_result
 from app.scale_form import MARKED, ask_request, ask_way
 from app.shelf import Kept, kept, take_off
-from app.show import plain, problem
+from app.show import label, problem
 from app.way import show_next, show_way
 from calibration.errors import PhotoError, UsageError
 from grader.samples import Demo, Sample, load_demo
@@ -82,7 +82,7 @@ def _ask(names: dict[str, str], suggested: list[str]) -> None:
             chosen = [
                 sha256
                 for sha256, name in names.items()
-                if st.checkbox(plain(name), value=sha256 in suggested, key=f"desk-pick-{sha256}-{len(suggested)}")
+                if st.checkbox(label(name), value=sha256 in suggested, key=f"desk-pick-{sha256}-{len(suggested)}")
             ]
         if not chosen:
             return

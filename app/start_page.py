@@ -7,7 +7,7 @@ import streamlit as st
 from app.desk import current_lot, day_words, put_aside, start_lot, take_up
 from app.preferences import ask_preferences
 from app.show import heading, plain
-from app.way import WAY, WAYS, steps_there
+from app.way import WAY, WAYS
 
 _GO = "desk-go"
 
@@ -34,7 +34,7 @@ def show() -> None:
 
 def _choose(name: str) -> None:
     st.session_state[WAY] = name
-    st.session_state[_GO] = steps_there(WAYS[name])[0].file
+    st.session_state[_GO] = WAYS[name].steps[0].file
 
 
 def _lot() -> None:
@@ -48,7 +48,7 @@ def _lot() -> None:
         return
     with st.expander(f"Go on with another lot ({len(others)})", icon=":material/inventory_2:"):
         for key, lot in others[:20]:
-            count = len(lot.measured()) + len(lot.waiting())
+            count = lot.photo_count
             name = str(lot.entries().get("lot-name") or "Lot without a name")
             photos = f"{count} {'photo' if count == 1 else 'photos'}"
             with st.container(horizontal=True, vertical_alignment="center"):

@@ -5,7 +5,6 @@ from __future__ import annotations
 import html
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 
 import streamlit as st
 
@@ -72,11 +71,6 @@ def chosen_way() -> Way:
     return WAYS.get(str(st.session_state.get(WAY, "listing")), WAYS["listing"])
 
 
-def steps_there(way: Way) -> tuple[Step, ...]:
-    """Steps whose page is there."""
-    return tuple(step for step in way.steps if (Path(__file__).parent / step.file).is_file())
-
-
 def link(file: str, label: str, icon: str | None = None) -> None:
     """A link to a page that stays on the lot in progress."""
     st.page_link(file, label=label, icon=icon, query_params={KEY_IN_ADDRESS: lot_key()})
@@ -85,9 +79,8 @@ def link(file: str, label: str, icon: str | None = None) -> None:
 def show_way(file: str) -> None:
     """Which lot this is, which job, and which of its steps the page is."""
     way = chosen_way()
-    steps = steps_there(way)
     items = "".join(
-        f"<li{' aria-current=step' if step.file == file else ''}>{html.escape(step.title)}</li>" for step in steps
+        f"<li{' aria-current=step' if step.file == file else ''}>{html.escape(step.title)}</li>" for step in way.steps
     )
     with st.container(key="way"):
         st.html(
@@ -98,7 +91,7 @@ def show_way(file: str) -> None:
 
 def show_next(file: str) -> None:
     """A way on: to the next step of the job, or back to the start after the last one."""
-    steps = steps_there(chosen_way())
+    steps = chosen_way().steps
     files = [step.file for step in steps]
     at = files.index(file) + 1 if file in files else len(files)
     with st.container(key="next"):

@@ -5,8 +5,13 @@ from __future__ import annotations
 import os
 import re
 import shutil
+import signal
+import socket
+import subprocess
 import sys
 import time
+import urllib.error
+import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -32,7 +37,7 @@ CHROMIUM_FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-MEASURE_S = 120
+MEASURE_S, START_S = 120, 60
 MAIN = Path(__file__).parents[2] / "app" / "main.py"
 
 
@@ -144,3 +149,41 @@ def browser() -> Iterator[Browser]:
         opened = playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS)
         yield opened
         opened.close()
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Where a page of its own answers, started as a person starts it."""
+    folder = tmp_path_factory.mktemp("page")
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    command = [sys.executable, "-m", "grader", "page", "--no-browser", "--port", str(port)]
+    command += ["--log", str(folder / "log.sqlite")]
+    root = str(Path(__file__).parents[2])
+    # the measured check bar of whoever runs the tests must not change what is read
+    surroundings = {**os.environ, "PYTHONPATH": root, "XDG_DATA_HOME": str(folder), "OMP_NUM_THREADS": "1"}
+    with (folder / "server.txt").open("wb") as output:
+        server = subprocess.Popen(command, env=surroundings, stdout=output, stderr=output)
+        try:
+            address = f"http://localhost:{port}"
+            _wait_for(address, server, folder / "server.txt")
+            yield address
+        finally:
+            server.send_signal(signal.SIGTERM)
+            server.wait(20)
+    with socket.socket() as gone:
+        assert gone.connect_ex(("127.0.0.1", port)) != 0, "the page goes on without its command"
+
+
+def _wait_for(address: str, server: subprocess.Popen[bytes], output: Path) -> None:
+    end = time.monotonic() + START_S
+    while time.monotonic() < end:
+        if server.poll() is not None:
+            pytest.fail(f"The page did not start:\n{output.read_text()}")
+        try:
+            with urllib.request.urlopen(f"{address}/_stcore/health", timeout=2):
+                return
+        except (urllib.error.URLError, OSError):
+            time.sleep(0.3)
+    pytest.fail(f"The page did not answer within {START_S} s:\n{output.read_text()}")

@@ -13,7 +13,7 @@ from markdown_it import MarkdownIt
 
 import calibration
 import grader
-from app.show import advice_of, plain, split_range
+from app.show import advice_of, label, plain, split_range
 from calibration.notices import DEFINITIONS, Notice
 
 
@@ -24,6 +24,14 @@ def test_markdown_shows_a_text_as_it_is(text: str) -> None:
     assert (opened.type, closed.type) == ("paragraph_open", "paragraph_close")
     assert {part.type for part in block.children or []} <= {"text", "text_special"}
     assert "".join(part.content for part in block.children or []) == " ".join(text.split())
+
+
+@pytest.mark.parametrize("name", ["board 7 (front).jpg", "a-b_c.png", "*x* [y](z) `w` <b>", "1. first", "# no"])
+def test_a_label_shows_a_name_as_it_is_with_few_escapes(name: str) -> None:
+    # a label's blocks are taken apart by the page, so that only marks within a line count
+    (block,) = MarkdownIt("commonmark").parseInline(label(name))
+    assert "".join(part.content for part in block.children or []) == name
+    assert label("board 7 (front).jpg") == "board 7 (front).jpg"
 
 
 @pytest.mark.parametrize("mark", ["$1 and $2", ":red[x]", ":material/home:", "~~x~~", "a@b.org"])
