@@ -50,12 +50,14 @@ class ContactLine:
         pitch_mm: published.
         places: of the contacts along the row, in pitches, float64 (n,).
         centres_px: where the photo shows them, float64 (n, 2).
+        total: contacts that the outline has, seen or not.
     """
 
     family: str
     pitch_mm: float
     places: FloatArray
     centres_px: FloatArray
+    total: int
 
     @property
     def length_mm(self) -> float:

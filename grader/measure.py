@@ -189,7 +189,8 @@ def measure(photo: Photo, request: Request | None = None, progress: Progress | N
     elif line is not None and scale is not None:
         against = contradiction(line, scale)
         told = (against,) if against is not None else ()
-    told = (*told, *missing_notices(readings))
+    gave_scale = line if scale is not None and scale.method == "pitch" else None
+    told = (*told, *missing_notices(readings, gave_scale))
     if scale is None:
         found = coverage.notices if refused is not None else (notice("no-scale"), *coverage.notices)
         return Measurement(photo, None, coverage, regions, None, None, (*found, *told), refused, readings=readings)

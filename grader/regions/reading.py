@@ -101,15 +101,28 @@ def contact_line(readings: tuple[RowReading, ...]) -> ContactLine | None:
     if not known:
         return None
     best = max(known, key=lambda r: r.count)
-    places = best.matches[0].places[best.alone]
-    return ContactLine(best.family or "", best.pitch_mm or 0.0, places, best.centres_px[best.alone])
-
-
-def missing_notices(readings: tuple[RowReading, ...]) -> tuple[Notice, ...]:
-    """One warning for each row that lacks contacts."""
-    return tuple(
-        notice("contacts-missing", missing=r.missing, total=r.count + r.missing) for r in readings if r.missing
+    match = best.matches[0]
+    return ContactLine(
+        best.family or "",
+        match.family.pitch_mm,
+        match.places[best.alone],
+        best.centres_px[best.alone],
+        total=sum(match.layout),
     )
+
+
+def missing_notices(readings: tuple[RowReading, ...], known: ContactLine | None = None) -> tuple[Notice, ...]:
+    """One warning for each row that lacks contacts.
+
+    Args:
+        readings: of the rows.
+        known: the row that gave the scale, where one did: a later look must not find fewer contacts in silence.
+    """
+    lacking = [(r.missing, r.count + r.missing) for r in readings if r.missing]
+    if not lacking and known is not None and readings:
+        most = max(r.count for r in readings)
+        lacking = [(known.total - most, known.total)] if most < known.total else []
+    return tuple(notice("contacts-missing", missing=missing, total=total) for missing, total in lacking)
 
 
 def _read(number: int, row: Row, members: list[Region], coverage: Coverage) -> RowReading | None:

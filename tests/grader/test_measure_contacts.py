@@ -117,7 +117,7 @@ def test_a_coin_beside_the_board_gives_the_scale_and_is_named() -> None:
 def line(px_per_mm: float, places: np.ndarray | None = None, closer: float = 0.0) -> ContactLine:
     at = family_named("PCI Express").places((11, 71)) if places is None else places
     x = at / (1 + closer * at / max(at[-1], 1)) * px_per_mm
-    return ContactLine("PCI Express", 1.0, at, np.column_stack([100 + x, np.full(len(x), 300.0)]))
+    return ContactLine("PCI Express", 1.0, at, np.column_stack([100 + x, np.full(len(x), 300.0)]), len(at))
 
 
 def scale_of(px_per_mm: float) -> Scale:

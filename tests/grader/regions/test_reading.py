@@ -80,6 +80,19 @@ def test_a_missing_contact_of_a_known_row_is_told() -> None:
     assert "2 contacts of a row of 49" in told.message
 
 
+def test_contacts_lost_after_the_scale_was_taken_are_told() -> None:
+    outline = family_named("PCI Express").places((11, 38))
+    first = seen(contacts(outline, 1.0, (0.7, 4.3)))
+    line = contact_line(first)
+    assert line is not None
+    assert line.total == 49
+    assert missing_notices(first, line) == ()
+    later = seen(contacts(outline[:38], 1.0, (0.7, 4.3)))
+    [told] = missing_notices(later, line)
+    assert "11 contacts of a row of 49" in told.message
+    assert missing_notices((), line) == ()
+
+
 def test_contacts_that_ran_together_are_counted_and_not_missing() -> None:
     places = family_named("PCI Express").places((11, 38))
     apart = contacts(np.delete(places, [0, 1, 2, 25, 26]), 1.0, (0.7, 4.3))
