@@ -12,7 +12,7 @@ import streamlit as st
 from app.desk import current_lot, desk
 from app.photo_view import begin_again, correct
 from app.shelf import Kept, kept
-from app.show import figure, heading, problem, remark, visible_only
+from app.show import figure, heading, plain, problem, range_text, remark, visible_only
 from calibration.errors import GraderError, PhotoError
 from grader.correct import Corrections
 from grader.correct.export import training_zip
@@ -94,8 +94,11 @@ def _bench(sha256: str, found: Measurement, before: Corrections) -> None:
     if st.session_state.pop(_TAKE_BACK, False):
         before = Corrections()
         begin_again()
+    with st.container(key="gold-now"):  # stays in sight above the picture
+        now = st.empty()
     made = correct(found, before)
     corrected = with_corrections(found, made, done.request.properties)
+    now.markdown(f"**{plain(_in_short(corrected))}**")
     _figures(corrected)
     if made.items != corrections_in(done.document).items:
         done = _keep(done, corrected)
@@ -110,6 +113,12 @@ def _bench(sha256: str, found: Measurement, before: Corrections) -> None:
 
 def _take_back() -> None:
     st.session_state[_TAKE_BACK] = True
+
+
+def _in_short(corrected: Measurement) -> str:
+    if corrected.gold is None:
+        return f"Plated share of the frame: {format_share(float(corrected.coverage.share.mean() / 255))}"
+    return f"Gold: {range_text(_range(corrected.gold.total), 'mg')}"
 
 
 def _figures(corrected: Measurement) -> None:

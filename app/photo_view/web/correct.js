@@ -16,6 +16,7 @@ class Correcting {
     this.controls();
     this.view.load(data.photo);
     this.changed(false);
+    this.parts.photo.scrollIntoView({ block: "nearest" });
   }
 
   close() {
