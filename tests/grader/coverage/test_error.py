@@ -89,15 +89,15 @@ def test_gold_whose_red_alone_is_full_is_not_washed_out() -> None:
 
 
 @pytest.mark.parametrize(
-    ("px_per_mm", "told"), [(4.0, True), (4.2, True), (4.4, False), (12.0, False), (None, False)]
+    ("px_per_mm", "told"), [(2.0, True), (2.9, True), (3.1, False), (12.0, False), (None, False)]
 )
 def test_a_picture_too_coarse_for_contacts_is_said(px_per_mm: float | None, told: bool) -> None:
-    # a contact 0.7 mm wide (PCI Express footprint) is 3 px wide at 4.29 px/mm
+    # a contact 0.7 mm wide (PCI Express footprint) is 2.1 px wide at 3 px/mm
     assert ("contacts-narrow" in codes(picture(), SHARE, px_per_mm)) is told
 
 
 def test_messages_hold_the_figures() -> None:
-    [item] = quality_notices(picture(), SHARE, scale(3.0))
-    assert "3.0 px per mm" in item.message
-    assert "2.1 px wide" in item.message
+    [item] = quality_notices(picture(), SHARE, scale(2.0))
+    assert "2.0 px per mm" in item.message
+    assert "1.4 px wide" in item.message
     assert item.advice
