@@ -74,8 +74,8 @@ def test_a_good_photo_passes_all_that_it_can_tell() -> None:
 def test_a_blurred_photo_fails_for_its_sharpness_alone_and_says_by_how_much() -> None:
     assert bad(done(drawn(4.0))) == {"sharpness"}
     check = checks(done(drawn(4.0)))["sharpness"]
-    # 4 px of blur over contacts 7 px wide
-    assert check.value == pytest.approx(FWHM * 4.0 / 7.0, rel=0.15)
+    # 4 px of blur over contacts 7 px wide; at a pitch of 10 px the edges of neighbours blend
+    assert check.value == pytest.approx(FWHM * 4.0 / 7.0, rel=0.2)
     assert [n.code for n in check.notices] == ["photo-blurred"]
 
 
