@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+_ON_BORDER = 1e-6
 BoolArray = NDArray[np.bool_]
 
 
@@ -78,3 +79,23 @@ def unwanted(grid: BoardGrid, through: str) -> FloatArray:
     if through == "contacts":
         return np.zeros(grid.gold_mg.shape)
     return (grid.contact if through == "plating" else grid.plating).astype(np.float64)
+
+
+def crossed(wanted_clear: FloatArray, lines_mm: FloatArray, step_mm: float) -> FloatArray:
+    """What a cut without width would part: 1.0 for each cell along each line, float64 (len(lines), m).
+
+    A line between two cells parts what lies in both of them, a line through a cell what lies in it.
+    """
+    place = lines_mm / step_mm
+    border = np.round(place).astype(int)
+    on_border = np.abs(place - border) < _ON_BORDER
+    last = len(wanted_clear) - 1
+    before = wanted_clear[np.clip(np.where(on_border, border - 1, np.floor(place).astype(int)), 0, last)]
+    after = wanted_clear[np.clip(np.where(on_border, border, np.floor(place).astype(int)), 0, last)]
+    return np.asarray(np.minimum(before, after))
+
+
+def sums_along(cells: FloatArray, at_mm: FloatArray, step_mm: float) -> FloatArray:
+    """Sums of each row (k, m) from its beginning to places along it: (k, len(at_mm))."""
+    table = np.concatenate([np.zeros((1, len(cells))), cells.T.cumsum(0)])
+    return _between(table, at_mm, step_mm).T

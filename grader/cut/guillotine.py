@@ -14,7 +14,7 @@ from functools import cache
 import cv2
 import numpy as np
 
-from grader.cut.grid import BoardGrid, FloatArray, Sums, unwanted
+from grader.cut.grid import BoardGrid, FloatArray, Sums, crossed, sums_along, unwanted
 from grader.cut.plan import Axis, Cut, Piece, Plan
 from grader.cut.rules import CutRules
 
@@ -135,12 +135,17 @@ class _Search:
         self._starts = [[0.0, *(line + half).tolist(), s] for line, s in zip(lines, grid.size_mm, strict=True)]
         self._ends = [[0.0, *(line - half).tolist(), s] for line, s in zip(lines, grid.size_mm, strict=True)]
         gold, mass = Sums(grid.gold_mg, grid.step_mm), Sums(grid.mass_g, grid.step_mm)
-        way = Sums(unwanted(grid, rules.through), grid.step_mm)
+        wanted_clear = unwanted(grid, rules.through)
+        way = Sums(wanted_clear, grid.step_mm)
         edges = [np.array([*s, *e]) for s, e in zip(self._starts, self._ends, strict=True)]
         self._gold, self._mass = gold.at(*edges), mass.at(*edges)
         around = [np.array([*(line - reach), *(line + reach)]) for line in lines]
         self._way = (way.at(around[0], edges[1]), way.at(edges[0], around[1]).T)
         self._many = (len(lines[0]), len(lines[1]))
+        # what lies on both sides of a cut counts, even where the cut has neither width nor clearance
+        for axis, cells in enumerate((wanted_clear, wanted_clear.T)):
+            parted = crossed(cells, lines[axis], grid.step_mm)
+            self._way[axis][self._many[axis] :] += sums_along(parted, edges[1 - axis], grid.step_mm)
 
     def best(self, price: float) -> _Found | None:
         """The best treatment of the whole board when a lost milligram costs ``price``; infinite: none may be lost."""

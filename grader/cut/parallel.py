@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.cut.grid import BoardGrid, FloatArray, Sums, unwanted
+from grader.cut.grid import BoardGrid, FloatArray, Sums, crossed, unwanted
 from grader.cut.plan import Cut, Piece, Plan
 from grader.cut.rules import CutRules
 
@@ -84,14 +84,16 @@ def _allowed(grid: BoardGrid, rules: CutRules) -> FloatArray:
     """Cell borders at which a cut keeps clear of what it must, and of the board's ends."""
     length, _ = grid.size_mm
     near = rules.least_piece_mm + rules.kerf_mm / 2
-    lines = np.arange(1, grid.gold_mg.shape[0]) * grid.step_mm
+    lines: FloatArray = np.arange(1, grid.gold_mg.shape[0]) * grid.step_mm
     lines = lines[(lines >= near - _ROUNDING) & (lines <= length - near + _ROUNDING)]
     reach = rules.kerf_mm / 2 + rules.clearance_mm
-    in_way = unwanted(grid, rules.through).sum(1)
+    wanted_clear = unwanted(grid, rules.through)
+    in_way = wanted_clear.sum(1)
     along = np.r_[0.0, np.cumsum(in_way)]
     borders = np.arange(len(along)) * grid.step_mm
     touched = np.interp(lines + reach, borders, along) - np.interp(lines - reach, borders, along)
-    return np.asarray(lines[touched <= _ROUNDING])
+    parted = crossed(wanted_clear, lines, grid.step_mm).any(axis=1)
+    return np.asarray(lines[(touched <= _ROUNDING) & ~parted])
 
 
 class _Fitting:

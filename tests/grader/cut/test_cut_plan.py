@@ -1,6 +1,7 @@
 """Cut plans against brute force, and what every plan must keep."""
 
 import itertools
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -9,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calibration.errors import UsageError
-from grader.cut import BoardGrid, CutRules, LongestPiece, Plan, Vessel, plan_cuts
+from grader.cut import BoardGrid, Cut, CutRules, LongestPiece, Plan, Vessel, plan_cuts
 from grader.cut.grid import Sums
 from grader.cut.guillotine import guillotine_cuts
 from grader.cut.parallel import parallel_cuts
@@ -34,7 +35,8 @@ def brute_parallel(grid: BoardGrid, rules: CutRules) -> float:
     gold, mass, plated = grid.gold_mg.sum(1), grid.mass_g.sum(1), grid.plating.any(1)
     reach = int(rules.kerf_mm / 2 + rules.clearance_mm)
     half = int(rules.kerf_mm / 2)
-    free = [p for p in range(1, n) if not plated[max(0, p - reach) : p + reach].any()]
+    parted = [False, *(grid.plating[1:] & grid.plating[:-1]).any(1)]
+    free = [p for p in range(1, n) if not plated[max(0, p - reach) : p + reach].any() and not parted[p]]
     best = np.inf
     for k in range(len(free) + 1):
         for cuts in itertools.combinations(free, k):
@@ -78,8 +80,11 @@ def brute_guillotine(grid: BoardGrid, rules: CutRules) -> float:
         found = {(0.0, round(float(gold), 9))}
         if rules.fit.fits(b - a, d - c):
             found.add((round(rules.cost_per_g * float(mass), 9), 0.0))
-        splits = [((a, m, c, d), (m, b, c, d)) for m in range(a + 1, b)]
-        splits += [((a, b, c, m), (a, b, m, d)) for m in range(c + 1, d)]
+        own = grid.plating[a:b, c:d]
+        splits = [((a, m, c, d), (m, b, c, d)) for m in range(a + 1, b) if not (own[m - a - 1] & own[m - a]).any()]
+        splits += [
+            ((a, b, c, m), (a, b, m, d)) for m in range(c + 1, d) if not (own[:, m - c - 1] & own[:, m - c]).any()
+        ]
         for one, two in splits:
             for p, q in itertools.product(pairs(*one), pairs(*two)):
                 found.add((round(p[0] + q[0] + rules.cost_per_cut, 9), round(p[1] + q[1], 9)))
@@ -109,6 +114,15 @@ def test_guillotine_cuts_against_brute_force(seed: int, most_lost: float) -> Non
         assert plan.is_optimal
 
 
+def parts_any(cells: np.ndarray, cut: Cut) -> bool:
+    """Whether a cut at a cell border has such cells on both of its sides."""
+    along, at = (cells, cut.at_mm) if cut.axis == 0 else (cells.T, cut.at_mm)
+    if at % STEP:
+        return False  # a saw's middle within a cell: what it may not touch is told by its width
+    i, span = round(at / STEP), slice(round(cut.from_mm / STEP), round(cut.to_mm / STEP))
+    return bool((along[i - 1, span] & along[i, span]).any())
+
+
 def check(grid: BoardGrid, rules: CutRules, plan: Plan) -> None:
     gold, mass, plated = (Sums(x, STEP) for x in (grid.gold_mg, grid.mass_g, grid.plating.astype(float)))
     rectangles = [(p.u0_mm, p.u1_mm, p.v0_mm, p.v1_mm) for p in plan.pieces]
@@ -124,6 +138,7 @@ def check(grid: BoardGrid, rules: CutRules, plan: Plan) -> None:
         kerfs.append((*span, cut.from_mm, cut.to_mm) if cut.axis == 0 else (cut.from_mm, cut.to_mm, *span))
         near = (*wide, cut.from_mm, cut.to_mm) if cut.axis == 0 else (cut.from_mm, cut.to_mm, *wide)
         assert plated.over(*near) == pytest.approx(0, abs=1e-9)
+        assert not parts_any(grid.plating, cut)
     for sums, total in ((gold, grid.gold_mg.sum()), (mass, grid.mass_g.sum())):
         assert sum(sums.over(*r) for r in [*rectangles, *kerfs]) == pytest.approx(total)
     pay = rules.cost_per_cut * len(plan.cuts)
@@ -151,6 +166,35 @@ def test_every_plan_keeps_its_rules(seed: int, kerf: float, clear: float, lost: 
     plan = plan_cuts(grid, rules)
     if plan is not None:
         check(grid, rules, plan)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 10**6), st.sampled_from([0.0, 2.0]), st.sampled_from([0.0, 1.0]))
+def test_cuts_pass_through_planes_where_allowed_but_never_through_contacts(
+    seed: int, kerf: float, clear: float
+) -> None:
+    rng = np.random.default_rng(seed)
+    gold = np.full((40, 15), 0.01)
+    contact = np.zeros(gold.shape, bool)
+    for _ in range(int(rng.integers(1, 5))):
+        u, v = rng.integers(0, 36), rng.integers(0, 12)
+        contact[u : u + rng.integers(1, 6), v : v + rng.integers(1, 4)] = True
+    grid = BoardGrid(STEP, gold, np.full(gold.shape, 0.01), contact, gold > 0)
+    # room for the dust that a saw makes of the plane
+    rules = CutRules(LongestPiece(22.0), 0.3, kerf, clear, cost_per_g=1.0, cost_per_cut=0.2, through="plating")
+    assert plan_cuts(grid, replace(rules, through="nothing")) is None
+    plan = plan_cuts(grid, rules)
+    if plan is None:
+        return
+    assert plan.cuts
+    contacts = Sums(contact.astype(float), STEP)
+    reach = kerf / 2 + clear
+    for cut in plan.cuts:
+        span = (cut.at_mm - reach, cut.at_mm + reach)
+        near = (*span, cut.from_mm, cut.to_mm) if cut.axis == 0 else (cut.from_mm, cut.to_mm, *span)
+        assert contacts.over(*near) == pytest.approx(0, abs=1e-9)
+        assert not parts_any(contact, cut)
+    check(replace(grid, plating=np.zeros(gold.shape, bool)), rules, plan)
 
 
 def strip() -> BoardGrid:
