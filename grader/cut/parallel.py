@@ -84,7 +84,7 @@ def _allowed(grid: BoardGrid, rules: CutRules) -> FloatArray:
     """Cell borders at which a cut keeps clear of what it must, and of the board's ends."""
     length, _ = grid.size_mm
     near = rules.least_piece_mm + rules.kerf_mm / 2
-    lines: FloatArray = np.arange(1, grid.gold_mg.shape[0]) * grid.step_mm
+    lines = np.asarray(np.arange(1, grid.gold_mg.shape[0]) * grid.step_mm, np.float64)
     lines = lines[(lines >= near - _ROUNDING) & (lines <= length - near + _ROUNDING)]
     reach = rules.kerf_mm / 2 + rules.clearance_mm
     wanted_clear = unwanted(grid, rules.through)
