@@ -26,14 +26,14 @@ register(
     NoticeDefinition(
         "scale-from-contacts",
         "Scale from the contacts",
-        "Nothing else in the photo gave a scale: a row of {count} contacts fits {family}, whose pitch is "
+        "Nothing else in the photo gave a scale: a row fits {family} ({total} contacts on a face), whose pitch is "
         "{pitch_mm:g} mm.",
         "If the boards are something else, give a known length (--length), or lay the printed target beside them.",
     ),
     NoticeDefinition(
         "pitch-contradicts-scale",
         "Contacts contradict the scale",
-        "A row of {count} contacts fits {family}, whose pitch is {pitch_mm:.3f} mm, but the scale makes it "
+        "A row fits {family} ({total} contacts on a face), whose pitch is {pitch_mm:.3f} mm, but the scale makes it "
         "{measured_mm:.3f} mm ({percent:+.1f} %; the two agree within {allowed:.1f} % if both are right).",
         "Check what gave the scale (the print's check bar, the stated length, the marked points), and that the "
         "boards lie flat beside it; or measure by the contacts instead (--pitch).",
@@ -133,7 +133,7 @@ def scale_from_contacts(
 
 def told_by_contacts(line: ContactLine) -> Notice:
     """What the user should know where contacts alone gave the scale."""
-    return notice("scale-from-contacts", count=len(line.places), family=line.family, pitch_mm=line.pitch_mm)
+    return notice("scale-from-contacts", total=line.total, family=line.family, pitch_mm=line.pitch_mm)
 
 
 def contradiction(line: ContactLine, scale: Scale) -> Notice | None:
@@ -156,7 +156,7 @@ def contradiction(line: ContactLine, scale: Scale) -> Notice | None:
     ratio = measured / line.length_mm
     return notice(
         "pitch-contradicts-scale",
-        count=len(line.places),
+        total=line.total,
         family=line.family,
         pitch_mm=line.pitch_mm,
         measured_mm=line.pitch_mm * ratio,

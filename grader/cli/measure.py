@@ -87,8 +87,9 @@ def measure_command(
 ) -> None:
     """Measure plated area and gold in photos of boards.
 
-    Without a scale option it looks for our own printed target (make one with: grader target --paper a4). A bad photo
-    among several does not stop the others; a table at the end says what failed and why.
+    Without a scale option it looks for our own printed target (make one with: grader target --paper a4), then for
+    contacts of a published outline. A bad photo among several does not stop the others; a table at the end says what
+    failed and why.
 
     Exit codes: 0 measured, 2 wrong use or not a photo, 3 a photo that cannot carry the measurement.
 
