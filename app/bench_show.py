@@ -25,6 +25,7 @@ from grader.cut.words import notes_of as cut_notes
 from grader.grade import CLASSES, Class, Grades, Thresholds, charge_to_process
 from grader.grade.sheet import sheet_pdf, sheet_png
 from grader.grade.words import (
+    CELL_NOTE,
     CLASS_WORDS,
     PART_COLUMNS,
     cell_lines,
@@ -73,6 +74,7 @@ def show_grades(done: Sorted) -> None:
         with column:
             count = sum(g.grade == grade for g in done.grades.boards)
             st.metric(CLASS_WORDS[grade].capitalize(), str(count))
+    remark(CELL_NOTE)
     for grade in CLASSES:
         _boards(done, grade)
     for name, refusal in done.not_graded:

@@ -29,6 +29,7 @@ from grader.cautions import lines_for
 from grader.grade.model import Graded, Grades
 from grader.grade.thresholds import Thresholds
 from grader.grade.words import (
+    CELL_NOTE,
     CLASS_RGB,
     CLASS_WORDS,
     MEASURE_WORDS,
@@ -127,9 +128,10 @@ def _pages(
     column = (room - (_COLUMNS - 1) * _GAP_MM) / _COLUMNS
     pages = [_Page()]
     pages[0].things.append(_Text(MARGIN_MM, MARGIN_MM + _TITLE_MM, _TITLE_MM, "Boards graded"))
-    by = f"Ranked by the gold's value per {MEASURE_WORDS[grades.by]}; ranges hold the truth in 90 of 100 cases."
-    pages[0].things.append(_Text(MARGIN_MM, MARGIN_MM + 11, _SIZE_MM, by))
-    top = MARGIN_MM + 16
+    by = f"Ranked by the gold's value per {MEASURE_WORDS[grades.by]}."
+    for n, text in enumerate((by, *textwrap.wrap(CELL_NOTE, int(room / (_SIZE_MM * _LETTER))))):
+        pages[0].things.append(_Text(MARGIN_MM, MARGIN_MM + 11 + n * _LINE_MM, _SIZE_MM, text))
+    top = MARGIN_MM + 24
     for number, graded in enumerate(grades.boards, 1):
         place = (number - 1) % _COLUMNS
         if place == 0 and number > 1:

@@ -27,6 +27,10 @@ VALUE_NOTE = (
     "Value is what the gold brings after recovery and your buyer's share; costs of the lot (shipping, refining, "
     "disposal) are not taken off: put what a gram costs you into the thresholds."
 )
+CELL_NOTE = (
+    "Each board: the gold's value per gram processed and per minute of work, the gold, what is processed for it. "
+    "Ranges hold the truth in 90 of 100 cases."
+)
 ALIKE_NOTE = "Boards of one part are taken to be plated alike; parts differ in thickness, each in its own way."
 WHOLE_NOTE = "Boards known from measurements alone count whole: with their photos, cuts would leave less to process."
 EXAMPLE_NOTE = "The thresholds and times of work are shipped examples, not yours."
@@ -118,8 +122,7 @@ def cell_lines(number: int, graded: Graded, currency: str) -> list[str]:
     if f is None:
         lines.append(c.why_not.message if c.why_not is not None else "")
     else:
-        per_gram, per_minute = value_words(f, currency)
-        lines += [f"{per_gram} processed", f"{per_minute} of work"]
+        lines += value_words(f, currency)
         gold, mass = mass_words(f)
         lines.append(f"gold {gold}")
         lines.append(f"in {mass}{_cuts(c)}")
