@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from calibration.scale import Scale
 from grader.regions.model import Board
-from grader.regions.part import parts_of
+from grader.regions.part import Part, parts_of
 
 _LEAST_MM2 = 100.0
 _LEAST_SHARE = 0.004  # of the frame, without scale
@@ -39,13 +39,15 @@ def find_boards(
     boards: list[Board] = []
     for contour in contours:
         bare = plated is None or not _holds_any(contour, plated)
-        if len(contour) < 4 or (bare and (not _is_solid(contour) or _on_target(contour, scale))):
+        if len(contour) < 4 or (bare and _on_target(contour, scale)):
             continue
         whole = _board(contour, scale)
         if whole.area < (_LEAST_MM2 if scale else _LEAST_SHARE * mask.size):
             continue
         parts = parts_of(contour, scale.plane, rgb) if scale else ()
-        boards += [Board(_simpler(p.outline_px, scale), p.area_mm2, p.hidden) for p in parts] or [whole]
+        if bare and not parts and not _is_solid(contour):
+            continue
+        boards += [_visible(p, scale) for p in parts] or [whole]
     return tuple(sorted(boards, key=lambda b: -b.area))
 
 
@@ -55,6 +57,11 @@ def _board(contour: NDArray[np.int32], scale: Scale | None) -> Board:
     # outlines run through the middles of the outermost pixels: half a pixel all round is missing
     rim = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T).sum() / 2 / (scale.px_per_mm if scale else 1.0)
     return Board(points, polygon_area(corners) + float(rim))
+
+
+def _visible(part: Part, scale: Scale | None) -> Board:
+    first, *more = (_simpler(outline, scale) for outline in part.outlines_px)
+    return Board(first, part.area_mm2, part.hidden, tuple(more))
 
 
 def _simpler(points: NDArray[np.float64], scale: Scale | None) -> NDArray[np.float64]:
@@ -131,6 +138,7 @@ def board_of(centre_px: NDArray[np.float64], boards: tuple[Board, ...]) -> int |
     inside = [
         i
         for i, board in enumerate(boards)
-        if cv2.pointPolygonTest(board.outline_px.astype(np.float32).reshape(-1, 1, 2), (x, y), measureDist=False) >= 0
+        for outline in (board.outline_px, *board.more_px)
+        if cv2.pointPolygonTest(outline.astype(np.float32).reshape(-1, 1, 2), (x, y), measureDist=False) >= 0
     ]
     return inside[-1] if inside else None

@@ -72,11 +72,13 @@ class Board:
         outline_px: float64 (k, 2); of its largest piece where other boards part it.
         area: of all that is visible of it, mm² where scale is known, else px².
         hidden: whether another board lies on part of it.
+        more_px: float64 (k, 2) each, outlines of its further visible pieces.
     """
 
     outline_px: FloatArray
     area: float
     hidden: bool = False
+    more_px: tuple[FloatArray, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)

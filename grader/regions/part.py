@@ -25,6 +25,8 @@ _INSET_MM = 1.5
 _LEAST_SAMPLES = 4
 _MOST_HIDDEN = 0.03  # of a rectangle, before it counts as partly hidden
 _OVERLAP_MM2 = 60.0
+_NEAR_MM, _AS_WIDE, _SLACK = 3.0, 0.8, 0.15
+_LEAST_PIECE_MM2 = 20.0
 _FINE = 3
 
 
@@ -33,12 +35,12 @@ class Part:
     """The visible part of one board.
 
     Attributes:
-        outline_px: float64 (k, 2), in the photo, of its largest visible piece.
+        outlines_px: float64 (k, 2) each, in the photo, of its visible pieces, largest first.
         area_mm2: of all that is visible of it.
         hidden: whether another board hides part of it.
     """
 
-    outline_px: FloatArray
+    outlines_px: tuple[FloatArray, ...]
     area_mm2: float
     hidden: bool
 
@@ -80,15 +82,37 @@ def _labelled(view: PlanView, rectangles: list[Rectangle], lines: Lines) -> tupl
     _, wide, stats, _ = cv2.connectedComponentsWithStats(cv2.morphologyEx(rest, cv2.MORPH_OPEN, disc))
     count = len(rectangles)
     for number in np.flatnonzero(stats[:, cv2.CC_STAT_AREA] >= _LEAST_MM2 * view.px_per_mm**2):
-        if number > 0:
+        if number == 0:
+            continue
+        longer = next((i for i, r in enumerate(rectangles) if _goes_on(r, wide == number, view)), None)
+        if longer is None:
             count += 1
-            labels[wide == number] = count
+        labels[wide == number] = count if longer is None else longer + 1
     _, nearest = cv2.distanceTransformWithLabels(
         (labels == 0).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
     )
     of_nearest = np.zeros(int(nearest.max()) + 1, np.uint8)
     of_nearest[nearest[labels > 0]] = labels[labels > 0]
     return np.where(view.inside, of_nearest[nearest], 0).astype(np.uint8), count
+
+
+def _goes_on(one: Rectangle, rest: NDArray[np.bool_], view: PlanView) -> bool:
+    """Whether what is left is the same board beyond a side that was taken for its end: as wide, and next to it."""
+    y, x = np.nonzero(rest)
+    places = np.column_stack([x, y]) / view.px_per_mm
+    centre = one.corners_mm.mean(axis=0)
+    for a, b in zip(one.corners_mm, np.roll(one.corners_mm, -1, axis=0), strict=True):
+        width = float(np.hypot(*(b - a)))
+        along = (b - a) / width
+        out = np.array([-along[1], along[0]])
+        out *= np.sign((a - centre) @ out)
+        beside, beyond = (places - a) @ along, (places - a) @ out
+        low, high = np.quantile(beside, [0.02, 0.98])
+        # its sides may have been taken at its contacts rather than at its edges
+        within = -_SLACK * width <= low and high <= (1 + _SLACK) * width and high - low >= _AS_WIDE * width
+        if within and abs(float(np.quantile(beyond, 0.02))) <= _NEAR_MM:
+            return True
+    return False
 
 
 def _bottom_first(view: PlanView, rectangles: list[Rectangle], lines: Lines) -> list[int]:
@@ -123,10 +147,10 @@ def _part(mask: NDArray[np.bool_], view: PlanView, plane: FacePlane, *, hidden: 
     # contours run through the middles of pixels; in a finer picture that is nearer to their border
     fine = cv2.resize(mask.astype(np.uint8), None, fx=_FINE, fy=_FINE, interpolation=cv2.INTER_NEAREST)
     contours, _ = cv2.findContours(fine, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-    if not contours:
+    least = _LEAST_PIECE_MM2 * (_FINE * view.px_per_mm) ** 2
+    pieces = [c for c in contours if cv2.contourArea(c) >= least]
+    if not pieces:
         return None
-    largest = max(contours, key=cv2.contourArea).reshape(-1, 2).astype(np.float64)
-    if len(largest) < 4:
-        return None
-    outline = view.to_plane((largest + 0.5) / _FINE - 0.5)
-    return Part(plane.to_px(outline), float(mask.sum()) / view.px_per_mm**2, hidden)
+    pieces.sort(key=cv2.contourArea, reverse=True)
+    outlines = [view.to_plane((c.reshape(-1, 2) + 0.5) / _FINE - 0.5) for c in pieces]
+    return Part(tuple(plane.to_px(o) for o in outlines), float(mask.sum()) / view.px_per_mm**2, hidden)

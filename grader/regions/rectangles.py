@@ -29,6 +29,8 @@ _LEAST_MM2 = 250.0
 _LEAST_INSIDE = 0.93  # of the rectangle in the piece
 _LEAST_NEW, _LEAST_NEW_MM2 = 0.2, 150.0  # of the rectangle outside those found before
 _SAME_WAY, _SAME_SHARE, _WITHIN_SHARE = np.radians(8.0), 0.4, 0.8
+_SEAM = 0.97  # seen, of a line across a rectangle, for it to be two boards side by side
+_NARROWEST_HALF_MM = 16.0
 _MOST_BOARDS = 12
 _MOST_TRIED = 150
 _RIM_MM = 3.0
@@ -77,7 +79,7 @@ def find_rectangles(view: PlanView) -> tuple[list[Rectangle], Lines]:
         covered |= best.mask
         inner = cv2.erode(best.mask.astype(np.uint8), np.ones((side, side), np.uint8)) > 0
         search.account_for(best, lines.look_up(view, inner), view)
-    return found, lines
+    return [part for whole in found for part in search.split(whole, view)], lines
 
 
 def _is_new(one: Rectangle, view: PlanView, found: list[Rectangle], covered: NDArray[np.bool_]) -> bool:
@@ -160,6 +162,26 @@ class _Search:
             (float(gain[p, q]), tuple(int(n) for n in (one[a[p]], one[b[p]], other[i[q]], other[j[q]])))
             for p, q in np.argwhere(good)
         ]
+
+    def split(self, whole: Rectangle, view: PlanView) -> list[Rectangle]:
+        """The rectangle, or those that it falls into along seams that run all across it: boards laid side by side."""
+        a, b, c, d = (side[0] for side in whole.sides)
+        best: tuple[float, int, tuple[int, int], tuple[int, int]] | None = None
+        for (p, q), (r, s) in (((a, b), (c, d)), ((c, d), (a, b))):
+            for m in np.flatnonzero(turn_between(self._lines.angle, float(self._lines.angle[p])) < _SQUARE):
+                apart = np.abs(self._crossing[[r, r, s, s], m] - self._crossing[[r, r, s, s], [p, q, p, q]])
+                between = np.abs(np.diff(self._crossing[[r, s]][:, [p, q]], axis=1)[:, 0]).min()
+                if apart.min() < _NARROWEST_HALF_MM or apart.max() > between:
+                    continue
+                start, end = sorted(self._at[m, [r, s]].tolist())
+                seen = float((self._lines.edge[m, start:end] & ~self._known[m, start:end]).mean())
+                if seen >= _SEAM and (best is None or seen > best[0]):
+                    best = (seen, int(m), (p, q), (r, s))
+        if best is None:
+            return [whole]
+        _, seam, sides, ends = best
+        halves = (self._rectangle((side, seam, *ends), view) for side in sides)
+        return [part for half in halves for part in self.split(half, view)]
 
     def _rectangle(self, numbers: tuple[int, ...], view: PlanView) -> Rectangle:
         a, b, c, d = numbers
