@@ -56,12 +56,14 @@ class Shown:
         part: kind of the boards; empty for the photo's name.
         back: sha256 of the photo of their backs, or None.
         turned: how they were turned over, or None to tell it from their outlines.
+        weighed_g: what its boards weigh together, parts and all; None where that is not known.
     """
 
     sha256: str
     part: str = ""
     back: str | None = None
     turned: Turned | None = None
+    weighed_g: float | None = None
 
 
 def search_all(

@@ -17,7 +17,7 @@ from app.show import plain, remark
 from calibration.errors import UsageError
 from grader.cut import CutRules, LongestPiece, Turned, Vessel
 from grader.grade import Measure, Thresholds, load_thresholds, with_thresholds
-from grader.units import parse_length_mm, parse_pair_mm, parse_price_per_mass, parse_share
+from grader.units import parse_length_mm, parse_mass_g, parse_pair_mm, parse_price_per_mass, parse_share
 from grader.value import Assumptions, with_given
 
 _T = TypeVar("_T")
@@ -49,46 +49,64 @@ class Asked:
     shown: tuple[Shown, ...]
 
 
-def ask_shown(photos: Sequence[Kept]) -> tuple[Shown, ...]:
-    """What each photo shows; nothing is asked about one photo alone."""
-    if len(photos) == 1:
-        return (Shown(photos[0].sha256),)
+def ask_shown(photos: Sequence[Kept]) -> tuple[Shown, ...] | None:
+    """What each photo shows; None while an entry is wrong, which is said beside it."""
     names = {photo.sha256: photo.name for photo in photos}
     back_of: dict[str, str] = {}
     parts: dict[str, str] = {}
     turned: dict[str, Turned | None] = {}
-    with st.expander("What do the photos show?", icon=":material/photo_library:", expanded=True):
+    weighed: dict[str, float | None] = {}
+    good = []
+    with st.expander("What do the photos show?", icon=":material/photo_library:", expanded=len(photos) > 1):
         for photo in photos:
+            others = {sha: f"the back of {name}" for sha, name in names.items() if sha != photo.sha256}
             key = photo.sha256[:12]
-            st.markdown(f"**{plain(photo.name)}**")
-            left, right = st.columns(2)
-            with left:
-                parts[photo.sha256] = (
-                    st.text_input(
-                        "Part", key=f"part-{key}", placeholder="same name: plated alike", persist_state="session"
+            if others:
+                st.markdown(f"**{plain(photo.name)}**")
+                parts[photo.sha256], front = _part_and_face(key, others)
+                if front is not None:
+                    back_of[photo.sha256] = front
+                    turned[front] = st.selectbox(
+                        "How were the boards turned over, each in its place?",
+                        list(_TURNED),
+                        format_func=_TURNED.__getitem__,
+                        key=f"turned-{key}",
+                        persist_state="session",
                     )
-                    or ""
-                ).strip()
-            with right:
-                others = {sha: f"the back of {name}" for sha, name in names.items() if sha != photo.sha256}
-                chosen = st.selectbox(
-                    "Shows",
-                    [_FRONT, *others],
-                    format_func=partial(_shows, others),
-                    key=f"shows-{key}",
-                    persist_state="session",
-                )
-            if chosen in others:
-                back_of[photo.sha256] = chosen
-                turned[chosen] = st.selectbox(
-                    "How were the boards turned over, each in its place?",
-                    list(_TURNED),
-                    format_func=_TURNED.__getitem__,
-                    key=f"turned-{key}",
-                    persist_state="session",
-                )
+                    continue
+            text = st.text_input(
+                "What they weigh together, parts and all, if you can",
+                key=f"weighed-{key}",
+                placeholder="72 g",
+                persist_state="session",
+            )
+            weighed[photo.sha256], fine = read(text, parse_mass_g)
+            good.append(fine)
     backs = {front: back for back, front in back_of.items()}
-    return tuple(Shown(sha, parts[sha], backs.get(sha), turned.get(sha)) for sha in names if sha not in back_of)
+    shown = tuple(
+        Shown(sha, parts.get(sha, ""), backs.get(sha), turned.get(sha), weighed.get(sha))
+        for sha in names
+        if sha not in back_of
+    )
+    return shown if all(good) else None
+
+
+def _part_and_face(key: str, others: Mapping[str, str]) -> tuple[str, str | None]:
+    """A photo's part, and the photo whose backs it shows, or None."""
+    left, right = st.columns(2)
+    with left:
+        part = st.text_input(
+            "Part", key=f"part-{key}", placeholder="same name: plated alike", persist_state="session"
+        )
+    with right:
+        chosen = st.selectbox(
+            "Shows",
+            [_FRONT, *others],
+            format_func=partial(_shows, others),
+            key=f"shows-{key}",
+            persist_state="session",
+        )
+    return (part or "").strip(), chosen if chosen in others else None
 
 
 def _readable(examples: Thresholds, name: str, text: str) -> None:
@@ -108,7 +126,7 @@ def _shows(others: Mapping[str, str], sha256: str) -> str:
     return others.get(sha256, _FRONT)
 
 
-def ask(base: Assumptions, shown: tuple[Shown, ...], thickness_mm: float | None) -> Asked | None:
+def ask(base: Assumptions, shown: tuple[Shown, ...] | None, thickness_mm: float | None) -> Asked | None:
     """The form; None until it is complete and sent off, or while a field is wrong, which is said beside it."""
     good: list[bool] = []
 
@@ -174,7 +192,7 @@ def ask(base: Assumptions, shown: tuple[Shown, ...], thickness_mm: float | None)
     if spot is None and base.spot is None:
         st.info("Look up today's gold price and enter it: none is assumed here.", icon=":material/info:")
         return None
-    if not sent or not all(good):
+    if not sent or not all(good) or shown is None:
         return None
     standard = Vessel(100.0, 100.0)
     wide, high = vessel if vessel is not None else (standard.diameter_mm, standard.fill_mm)

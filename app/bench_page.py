@@ -11,7 +11,7 @@ from app.shelf import Kept, kept
 from app.show import plain, problem, visible_only
 from app.way import link, show_next, show_way
 from calibration.errors import RefusedError, UsageError
-from grader.grade import Candidate, candidates_of, grade_boards
+from grader.grade import Candidate, candidates_of, grade_boards, with_weight
 from grader.places import assumptions_folder
 from grader.report.document import VISIBLE_ONLY
 from grader.value import Assumptions, load_set, sets_in
@@ -74,6 +74,10 @@ def _sort(asked: Asked, photos: tuple[Kept, ...]) -> Sorted | None:
         if one.sha256 in searched:
             seen, name = searched[one.sha256], by_sha[one.sha256].name
             candidates, bad = candidates_of(name, seen.boards, asked.rules, one.part, seen.picture())
+            if one.weighed_g is not None and not bad and candidates:
+                candidates = with_weight(candidates, one.weighed_g)
+            elif one.weighed_g is not None:
+                problem(_not_shared(), name)
             found += candidates
             unknown += bad
     bar.empty()
@@ -84,6 +88,14 @@ def _sort(asked: Asked, photos: tuple[Kept, ...]) -> Sorted | None:
     grades = grade_boards(found, asked.prices, asked.thresholds, by=asked.by)
     fronts = tuple(by_sha[sha256] for sha256 in searched)
     return Sorted(grades, asked.thresholds, asked.prices, searched, fronts, tuple(unknown), tuple(failed))
+
+
+def _not_shared() -> UsageError:
+    return UsageError(
+        "weighed-outlines",
+        "Not every board's outline is known, so that the weight cannot be shared out: it is left out.",
+        "Photograph these boards apart from each other.",
+    )
 
 
 def _results(done: Sorted) -> None:

@@ -28,6 +28,7 @@ from grader.grade import (
     grade_boards,
     load_thresholds,
     measured_candidates,
+    with_weight,
 )
 from grader.grade.candidates import is_measurement
 from grader.grade.words import (
@@ -40,6 +41,7 @@ from grader.grade.words import (
     part_rows,
 )
 from grader.places import assumptions_folder
+from grader.units import parse_mass_g
 from grader.value import Assumptions, load_set, with_given
 from grader.value.economics import spot_of
 from grader.value.given_sales import SaleTexts
@@ -65,6 +67,11 @@ class GradeOptions(CutOptions):
     part: Annotated[
         list[str] | None,
         typer.Option(help="Kind of the boards; once for all files, or once for each. Left out, each file is a part."),
+    ] = None
+
+    weighed: Annotated[
+        list[str] | None,
+        typer.Option(help="What the boards of each file weigh together, parts and all, once for each: '72 g'."),
     ] = None
 
     def prices(self) -> Assumptions:
@@ -99,6 +106,21 @@ class GradeOptions(CutOptions):
             )
         names = given if len(given) == len(files) else (given or [""]) * len(files)
         return dict(zip(files, names, strict=True))
+
+    def weights_g(self, files: Sequence[Path]) -> dict[Path, float]:
+        """What the boards of each file weigh together; empty where nothing was weighed.
+
+        Raises:
+            UsageError: ``weighed-count``, or as ``parse_mass_g``.
+        """
+        given = self.weighed or []
+        if given and len(given) != len(files):
+            raise UsageError(
+                "weighed-count",
+                f"There are {len(files)} files, but {len(given)} weights.",
+                "Give --weighed once for each file, photos before measurements; or leave it out.",
+            )
+        return dict(zip(files, map(parse_mass_g, given), strict=False))
 
 
 @with_options(GradeOptions)
@@ -138,7 +160,8 @@ def grade(
     both = options.sides([path for path in named if not is_measurement(path)])
     _check_kinds(sheet or [])
     check_outputs(named, [*(sheet or []), *(() if json_out is None or is_stdout(json_out) else (json_out,))])
-    parts = options.parts([*(b.front for b in both), *measured])
+    inputs = [*(b.front for b in both), *measured]
+    parts, weights = options.parts(inputs), options.weights_g(inputs)
 
     found: list[Candidate] = []
     unknown: NotGraded = []
@@ -156,13 +179,14 @@ def grade(
             continue
         _once(once, seen.done.photo.sha256, name)
         boards, bad = candidates_of(name, seen.boards, rules, parts[sides.front], small_photo(seen.done.photo.rgb))
-        found += boards
+        found += _weighed(boards, bad, weights.get(sides.front), name)
         unknown += bad
     for path in measured:
         documents = [(path.name, document) for document in documents_in(path)]
         for document in (d for _, d in documents):
             _once(once, str(document.get("sha256")), str(document.get("photo")))
-        found += measured_candidates(documents, parts[path], options.thickness_mm())
+        boards = measured_candidates(documents, parts[path], options.thickness_mm())
+        found += _weighed(boards, [], weights.get(path), path.name)
     for name, refusal in unknown:
         show_error(refusal, name)
     if not found:
@@ -174,6 +198,23 @@ def grade(
         if both:
             say_learned(look.learned, next(iter(parts.values())), "")
     raise typer.Exit(code)
+
+
+def _weighed(boards: list[Candidate], unknown: NotGraded, weighed_g: float | None, name: str) -> list[Candidate]:
+    """The boards with their share of what they weigh together.
+
+    Raises:
+        UsageError: ``weighed-outlines``: some outline is not known, so that its share is not either.
+    """
+    if weighed_g is None or not boards:
+        return boards
+    if unknown:
+        raise UsageError(
+            "weighed-outlines",
+            f"{name}: not every board's outline is known, so that the weight cannot be shared out.",
+            "Photograph these boards apart from each other, or leave their weight out.",
+        )
+    return with_weight(boards, weighed_g)
 
 
 def _once(seen: dict[str, str], sha256: str, name: str) -> None:

@@ -1,6 +1,6 @@
 """Which boards are worth the acid: ranked, sorted, and no more sure of their order than the ranges allow."""
 
-from grader.grade.candidates import candidates_of, measured_candidates
+from grader.grade.candidates import candidates_of, measured_candidates, with_weight
 from grader.grade.charge import charge_to_process
 from grader.grade.model import CLASSES, Candidate, Class, Graded, GradedPart, Grades, Measure
 from grader.grade.rank import grade_boards
@@ -22,4 +22,5 @@ __all__ = [
     "load_thresholds",
     "measured_candidates",
     "with_thresholds",
+    "with_weight",
 ]

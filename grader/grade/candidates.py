@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -71,6 +72,20 @@ def _planned(
         None if picture is None else board_picture(*picture, board, planned.plan),
         planned,
     )
+
+
+def with_weight(candidates: Sequence[Candidate], weighed_g: float) -> list[Candidate]:
+    """The boards of one photo, which together weigh so much: mounted parts are then in what they bring sold whole.
+
+    Each has its share by the size of its outline. A board that goes into the acid uncut goes in with its parts.
+    """
+    size = [float(np.median(c.whole_g.draws())) for c in candidates]
+    found = []
+    for candidate, own in zip(candidates, size, strict=True):
+        whole = ProductModel.of(weighed_g * own / sum(size), ())
+        uncut = candidate.why_not is None and not candidate.cuts
+        found.append(replace(candidate, whole_g=whole, mass_g=whole if uncut else candidate.mass_g, weighed=True))
+    return found
 
 
 def measured_candidates(

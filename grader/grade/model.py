@@ -32,6 +32,7 @@ class Candidate:
         why_not: why it cannot be processed; None where it can.
         picture: uint8 (h, w, 3), or None.
         planned: its cuts, or None.
+        weighed: whether ``whole_g`` was weighed, so that mounted parts are in it.
     """
 
     name: str
@@ -44,6 +45,7 @@ class Candidate:
     why_not: RefusedError | None = None
     picture: NDArray[np.uint8] | None = None
     planned: PlannedBoard | None = None
+    weighed: bool = False
 
 
 @dataclass(frozen=True, eq=False)

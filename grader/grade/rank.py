@@ -83,7 +83,7 @@ def grade_boards(
     spot_of(assumptions)
     inputs: dict[str, Input] = {i.name: i for i in assumptions.inputs()} | thresholds.inputs | dict(together.inputs)
     for board in boards:
-        inputs |= board.whole_g.inputs
+        inputs |= (board.mass_g + board.whole_g).inputs
     values = draw_all(inputs, draws, seed)
     found = [_drawn(b, assumptions, thresholds, values, draws) for b in boards]
     graded = [_graded(d, thresholds) for d in found]

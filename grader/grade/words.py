@@ -33,6 +33,7 @@ CELL_NOTE = (
 )
 ALIKE_NOTE = "Boards of one part are taken to be plated alike; parts differ in thickness, each in its own way."
 WHOLE_NOTE = "Boards known from measurements alone count whole: with their photos, cuts would leave less to process."
+WEIGHED_NOTE = "Whole boards count as weighed, shared out by their size; pieces that are cut off count as bare board."
 EXAMPLE_NOTE = "The thresholds and times of work are shipped examples, not yours."
 _CLOSE = 0.1
 
@@ -145,7 +146,7 @@ def notes_of(grades: Grades, thresholds: Thresholds) -> list[str]:
     able = [c for c in candidates if c.why_not is None]
     return [
         VALUE_NOTE,
-        PARTS_NOTE,
+        *([PARTS_NOTE] if not all(c.weighed for c in candidates) else [WEIGHED_NOTE]),
         *([ALIKE_NOTE] if len(candidates) > 1 else []),
         *([WHOLE_NOTE] if any(c.cuts is None for c in able) else []),
         *([FACE_NOTE] if any(c.faces == 1 for c in candidates) else []),

@@ -229,6 +229,15 @@ def test_the_back_counts_when_it_is_said_to_be_one(bench: Bench) -> None:
     assert "back.png, board 1" not in text
 
 
+def test_what_boards_weigh_is_what_they_are_sold_by(bench: Bench) -> None:
+    bench.lay("strip.png", [STRIP], [])
+    sha = bench.done["strip.png"].photo.sha256
+    bench.go(**{f"weighed-{sha[:12]}": "900 g"})
+    # 900 g at 3..8..25 USD/kg by the shipped examples
+    (line,) = (t for t in bench.text().splitlines() if t.startswith("sold whole"))
+    assert 0.9 * 3 < float(line.split()[2]) < 0.9 * 25
+
+
 def test_pictures_and_files_are_offered(bench: Bench) -> None:
     bench.lay("strip.png", [STRIP], ENDS)
     bench.go()

@@ -173,6 +173,15 @@ def test_thresholds_of_one_s_own(tmp_path: Path, shelf: Path) -> None:
     assert printed.stdout == example_thresholds_text()
 
 
+def test_weighed_boards_bring_what_they_weigh(tmp_path: Path, shelf: Path) -> None:
+    bare = grades_of(tmp_path, shelf)["boards"]
+    heavy = grades_of(tmp_path, shelf, "--weighed", "900 g")["boards"]
+    total = sum(b["sale"]["value"] for b in heavy)
+    assert total > 10 * sum(b["sale"]["value"] for b in bare)
+    # 3..8..25 USD/kg by the shipped examples
+    assert 0.9 * 3 < total < 0.9 * 25
+
+
 def test_a_bad_photo_does_not_stop_the_others(tmp_path: Path, shelf: Path) -> None:
     bad = tmp_path / "bad.jpg"
     bad.write_bytes(b"no photo")
@@ -218,6 +227,8 @@ def test_many_boards_go_over_several_pages(tmp_path: Path, draw: Draw) -> None:
         ((*PRICE, "--sheet", "nowhere/grades.pdf"), "cannot-write"),
         ((*PRICE, "--thresholds", "none.toml"), "thresholds-unreadable"),
         ((*PRICE, "--part", "a", "--part", "b"), "parts-count"),
+        ((*PRICE, "--weighed", "72 g", "--weighed", "80 g"), "weighed-count"),
+        ((*PRICE, "--weighed", "72"), "unit-missing"),
         (("--spot", "85 USD/g", "--spot-date", "soon"), "date-unreadable"),
     ],
 )

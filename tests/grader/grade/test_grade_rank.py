@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from calibration.errors import RefusedError, UsageError
 from calibration.inputs import Distribution, Input
 from calibration.sourced import load_inputs
-from grader.grade import Candidate, Grades, Measure, Thresholds, grade_boards, load_thresholds
+from grader.grade import Candidate, Grades, Measure, Thresholds, grade_boards, load_thresholds, with_weight
 from grader.grade.words import board_rows, grades_document, notes_of, order_lines, part_rows
 from grader.model import EMPTY, ProductModel
 from grader.value import Assumptions, load_assumptions, with_given
@@ -259,3 +259,17 @@ def test_rows_and_notes_say_what_was_found(prices: Assumptions, thresholds: Thre
     assert "shipped examples" in notes
     assert "count whole" in notes
     assert "shipped examples" not in " ".join(notes_of(grades, replace(thresholds, are_examples=False)))
+
+
+def test_weighed_boards_share_what_they_weigh_together(certain: Assumptions, thresholds: Thresholds) -> None:
+    boards = [board("large", 4.0, whole_g=10.0, inputs=()), board("small", 4.0, whole_g=5.0, cuts=0, inputs=())]
+    large, small = with_weight(boards, 60.0)
+    assert large.whole_g.draws(10).mean() == pytest.approx(40.0)
+    assert small.whole_g.draws(10).mean() == pytest.approx(20.0)
+    # only what goes in uncut goes in with its parts
+    assert large.mass_g.draws(10).mean() == pytest.approx(2.0)
+    assert small.mass_g.draws(10).mean() == pytest.approx(20.0)
+    sales = [g.sale.value for g in grade_boards([large, small], certain, fixed_times(thresholds)).boards if g.sale]
+    assert sorted(sales) == pytest.approx([20e-3 * 8, 40e-3 * 8])
+    notes = notes_of(grade_boards([large, small], certain, thresholds), thresholds)
+    assert any("as weighed" in n for n in notes)
