@@ -22,7 +22,7 @@ from calibration.thickness import FINISHES, Finish
 MARK = ":belief-"  # in the name of an input that holds effective thickness, before the belief's id
 UNLIKELY = 0.01  # chance of a batch as far out, either way, at which it is worth a look
 _DIGITS = 5
-_METHOD = 1  # rises with each change that gives other draws from the same batches
+_METHOD = 2  # rises with each change that gives other draws from the same batches
 
 
 @dataclass(frozen=True)
@@ -178,7 +178,8 @@ def learn(
     newest = max((b.process for b in batches), default=0) if process is None else process
     rng = np.random.default_rng([seed, 0])
     if batches:
-        draws = posterior_draws(Density(Weighings.of(batches), start), layout.size, rng)
+        platings = sum(len(b.platings) for b in batches)
+        draws = posterior_draws(Density(Weighings.of(batches), start), layout.size, platings, rng)
     else:
         draws = rng.standard_normal((DRAWS, layout.size))
     return Belief(tuple(batches), newest, draws, layout, start, seed)

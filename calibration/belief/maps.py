@@ -25,6 +25,14 @@ def normal_cdf(z: FloatArray) -> FloatArray:
     return np.array([0.5 * math.erfc(-x / math.sqrt(2)) for x in np.ravel(z)]).reshape(np.shape(z))
 
 
+_BELOW = normal_cdf(_Z)
+
+
+def normal_quantile(p: FloatArray) -> FloatArray:
+    """The inverse of ``normal_cdf``, from a table; within 2e-5 where both tails are above 1e-6."""
+    return np.interp(p, _BELOW, _Z)
+
+
 _LOWER = normal_cdf(-np.abs(_Z))  # the smaller tail, so that far values keep their digits
 
 

@@ -1,6 +1,7 @@
 """Draws of the unknowns given what was weighed.
 
-The unknowns are standard normal before anything was weighed. A cloud of such draws is led to the belief by letting
+The unknowns are standard normal before anything was weighed. A cloud of such draws, spread evenly over each unknown
+(Latin hypercube sampling: McKay, Beckman, Conover, Technometrics 21 (1979) 239), is led to the belief by letting
 the weighed batches count step by step, from not at all to fully (sequential Monte Carlo with tempering: Del Moral,
 Doucet, Jasra, J. R. Stat. Soc. B 68 (2006) 411), each step as large as keeps half of the cloud effective. After each
 step the draws that fit badly give way to copies of those that fit, and all move by Hamiltonian Monte Carlo (Neal,
@@ -8,7 +9,8 @@ Handbook of Markov Chain Monte Carlo, 2011, chapter 5) in the coordinates in whi
 
 Why this: thickness priors have two humps, a batch of two finishes can be split in several ways, and an odd batch may
 be an odd part or an odd weighing, so that a fit about one best point would be too sure of itself; and a cloud
-started from everything held possible needs no such point. All is deterministic for a seed.
+started from everything held possible needs no such point. How the cloud divides between two humps is settled early,
+by few draws: hence the even start, and as large a cloud as time allows. All is deterministic for a seed.
 """
 
 from __future__ import annotations
@@ -18,23 +20,36 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.belief.maps import normal_quantile
 from calibration.inputs import FloatArray
 
 LogLikelihood = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 
-_CLOUD = 256
+DRAWS = 1024
+# Two hundred batches must be learned from in 2 s.
+_CLOUD, _CLOUD_OF_MANY, _MANY = 512, 256, 128
 _EFFECTIVE = 0.5
-_MOVES, _LAST_MOVES = 2, 8
-_KEPT = 4  # of the last moves
+_MOVES, _LAST_MOVES = 2, 16
 _LEAPS = 5
 _FIRST_STEP = 0.35
 _WANTED_ACCEPTANCE = 0.8
-DRAWS = _CLOUD * _KEPT
 
 
-def posterior_draws(log_likelihood: LogLikelihood, size: int, rng: np.random.Generator) -> FloatArray:
-    """Draws of the unknowns, float64 (1024, size)."""
-    z = rng.standard_normal((_CLOUD, size))
+def posterior_draws(
+    log_likelihood: LogLikelihood, size: int, observations: int, rng: np.random.Generator
+) -> FloatArray:
+    """Draws of the unknowns, float64 (1024, size).
+
+    Args:
+        log_likelihood: value (n,) and gradient (n, size) at unknowns (n, size).
+        size: number of unknowns.
+        observations: how many the likelihood is of; its cost goes with them.
+        rng: of the random numbers.
+    """
+    cloud = _CLOUD if observations <= _MANY else _CLOUD_OF_MANY
+    # the last half of the last moves gives as many clouds as make up the draws, evenly spaced
+    spacing = _LAST_MOVES // 2 * cloud // DRAWS
+    z = _evenly(cloud, size, rng)
     value, slope = log_likelihood(z)
     weight, step = 0.0, _FIRST_STEP
     kept: list[FloatArray] = []
@@ -48,11 +63,17 @@ def posterior_draws(log_likelihood: LogLikelihood, size: int, rng: np.random.Gen
         for move in range(moves):
             z, value, slope, accepted = _move(log_likelihood, z, value, slope, weight, shape, step, rng)
             step = float(np.clip(step * np.exp(accepted - _WANTED_ACCEPTANCE), 0.02, 0.8))
-            if weight == 1.0 and move >= moves - _KEPT:
-                kept.append(z)
-            elif move == moves // 2 - 1:
+            if move == moves // 2 - 1:
                 shape = _shape(z)
+            elif weight == 1.0 and move >= moves // 2 and (move + 1) % spacing == 0:
+                kept.append(z)
     return np.concatenate(kept)
+
+
+def _evenly(count: int, size: int, rng: np.random.Generator) -> FloatArray:
+    """Standard normal draws (count, size): in each column one from each of ``count`` equally likely intervals."""
+    places = np.column_stack([rng.permutation(count) for _ in range(size)])
+    return normal_quantile((places + rng.random((count, size))) / count)
 
 
 def _next(value: FloatArray, weight: float) -> float:
