@@ -16,8 +16,11 @@ from grader.cli.output import as_json, err, out, write_whole
 from grader.cli.value_report import show_offer
 from grader.lot import estimate_lot, lot_of
 from grader.measure import measure
+from grader.model import Range
 from grader.photo import load_photo
 from grader.report import measurement_document, overlay_png
+from grader.report.lot_html import lot_html
+from grader.report.lot_report import LotReport, ReportedPhoto, reported_picture
 from grader.samples import load_demo
 from grader.units import parse_money
 from grader.value import load_assumptions, measurements_of, value_lot, with_given
@@ -26,7 +29,7 @@ from grader.value import load_assumptions, measurements_of, value_lot, with_give
 def demo(
     output: Annotated[Path, typer.Option(help="Folder for the pictures and the measurements.")] = Path("demo-output"),
 ) -> None:
-    """Measure and value the sample photos, write overlays and say where.
+    """Measure and value the sample photos, write pictures, measurements and a report, and say where.
 
     Example: grader demo
     """
@@ -38,6 +41,7 @@ def demo(
             "cannot-write", f"The folder {output} cannot be made ({error.strerror}).", "Choose another with --output."
         ) from error
     for_sale: list[tuple[str, dict[str, Any]]] = []
+    photos: list[ReportedPhoto] = []
     for number, sample in enumerate(story.samples, 1):
         if err.is_terminal:
             err.print(f"[dim]photo {number} of {len(story.samples)}[/]")
@@ -53,6 +57,7 @@ def demo(
         out.print(f"Overlay: {picture} ({seconds:.1f} s)", markup=False)
         if sample.for_sale:
             for_sale.append((sample.path.name, document))
+            photos.append(ReportedPhoto(document, reported_picture(document, done.photo.rgb)))
     measured = measurements_of(for_sale)
     estimate = estimate_lot(lot_of(story.parts, measured))
     today = datetime.now(UTC).date()
@@ -69,6 +74,11 @@ def demo(
     out.rule("What to pay")
     out.print(f"{story.story} Gold price, costs and shares are examples, not today's.", markup=False)
     show_offer(offer)
+    write_whole(output / "offer.json", as_json(offer.as_json()))
+    report = LotReport(
+        "Sample lot", today, tuple(photos), Range.of(estimate.gold_mg.draws()), estimate.as_json(), offer
+    )
+    write_whole(output / "report.html", lot_html(report).encode())
     out.rule("Next")
-    out.print(f"Pictures and measurements are in {output.resolve()}", markup=False)
+    out.print(f"Pictures, measurements and a report (report.html) are in {output.resolve()}", markup=False)
     out.print("Open the page with:  grader page   (in a virtual environment: .venv/bin/grader page)", markup=False)

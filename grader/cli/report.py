@@ -24,12 +24,10 @@ from grader.photo import load_photo
 from grader.report.blocks import Picture
 from grader.report.lot_csv import lot_csv
 from grader.report.lot_html import lot_html
-from grader.report.lot_report import LotReport, ReportedCuts, ReportedPhoto
-from grader.report.plating import document_picture, picture_jpeg
+from grader.report.lot_report import LotReport, ReportedCuts, ReportedPhoto, reported_picture
+from grader.report.plating import picture_jpeg
 from grader.value import measurements_of
 from grader.value.measured import documents_in
-
-_LONGEST_PX = 1400
 
 
 @with_options(ValueOptions)
@@ -62,7 +60,9 @@ def report(
     Example: grader report boards.json --photos . --cuts plan.json --cut-picture cuts.png --csv report.csv
     """
     places = {"pdf": pdf, "html": html, "csv": csv, "json": json_out}
-    _check_outputs([p for p in places.values() if p is not None and not is_stdout(p)])
+    for path in places.values():
+        if path is not None and not is_stdout(path):
+            check_place(path)
     figures = options.figures()
     documents = documents_of(measurements or [], lot, log)
     measured = measurements_of(documents)
@@ -78,11 +78,6 @@ def report(
         cuts=_cuts(cuts or [], cut_picture or []),
     )
     _write(made, places, paper)
-
-
-def _check_outputs(places: Sequence[Path]) -> None:
-    for path in places:
-        check_place(path)
 
 
 def _write(made: LotReport, places: Mapping[str, Path | None], paper: Paper) -> None:
@@ -141,12 +136,7 @@ def _picture(document: Mapping[str, Any], photos: Mapping[str, Path]) -> Picture
     path = photos.get(str(document.get("sha256")))
     if path is None:
         return None
-    drawn = document_picture(document, load_photo(path).rgb, _LONGEST_PX)
-    name = str(document["photo"])
-    caption = "Plating coloured by finish: hard gold orange, immersion gold blue, undetermined pink; boards outlined."
-    return Picture(
-        picture_jpeg(drawn), drawn.shape[1], drawn.shape[0], f"The photo {name} with what was found", caption
-    )
+    return reported_picture(document, load_photo(path).rgb)
 
 
 def _cuts(plans: Sequence[Path], pictures: Sequence[Path]) -> tuple[ReportedCuts, ...]:

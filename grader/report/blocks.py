@@ -22,6 +22,14 @@ class Text:
 
 
 @dataclass(frozen=True)
+class Caveat:
+    """What deserves less trust, and what to do about it."""
+
+    message: str
+    advice: str
+
+
+@dataclass(frozen=True)
 class Table:
     """A table; without heads its first column names the second.
 
@@ -55,4 +63,4 @@ class Picture:
     caption: str = ""
 
 
-Block = Heading | Text | Table | Picture
+Block = Heading | Text | Caveat | Table | Picture

@@ -122,6 +122,7 @@ def _boards(measurement: Measurement) -> list[dict[str, Any]]:
         rows = [i for i, row in enumerate(regions.rows) if row.board == number]
         entry: dict[str, Any] = {
             "outline_px": [[round(float(x), 1), round(float(y), 1)] for x, y in board.outline_px],
+            "partly_hidden": board.hidden,
             "contacts": [_contacts(measurement, i) for i in rows],
         }
         if scale is None or area is None:

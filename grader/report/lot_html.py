@@ -6,7 +6,7 @@ import base64
 from collections.abc import Sequence
 from html import escape
 
-from grader.report.blocks import Block, Heading, Picture, Table, Text
+from grader.report.blocks import Block, Caveat, Heading, Picture, Table, Text
 from grader.report.lot_report import LotReport
 
 _STYLE = """
@@ -46,6 +46,8 @@ def _block(block: Block) -> str:
             return (
                 f'<p class="strong">{escape(block.text)}</p>' if block.is_strong else f"<p>{escape(block.text)}</p>"
             )
+        case Caveat():
+            return f"<p>{escape(block.message)}<br>→ {escape(block.advice)}</p>"
         case Table():
             return _table(block)
         case Picture():

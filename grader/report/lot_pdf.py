@@ -14,7 +14,7 @@ from reportlab.platypus import Flowable, Image, KeepTogether, Paragraph, SimpleD
 from reportlab.platypus import Table as PdfTable
 
 from calibration.target import PAPER_MM, Paper
-from grader.report.blocks import Block, Heading, Picture, Table, Text
+from grader.report.blocks import Block, Caveat, Heading, Picture, Table, Text
 from grader.report.lot_report import LotReport
 from grader.value import VISIBLE_PLATING_ONLY
 
@@ -78,6 +78,8 @@ def _flowables(block: Block, room_mm: float) -> list[Flowable]:
             return [_paragraph(block.text, _HEADS[block.level])]
         case Text():
             return [_paragraph(block.text, _STRONG if block.is_strong else _TEXT)]
+        case Caveat():
+            return [_paragraph(f"{block.message} {block.advice}", _TEXT)]
         case Table():
             return _table(block, room_mm)
         case Picture():
@@ -126,6 +128,8 @@ def _texts(blocks: tuple[Block, ...]) -> list[str]:
         match block:
             case Heading() | Text():
                 found.append(block.text)
+            case Caveat():
+                found += [block.message, block.advice]
             case Table():
                 found += [block.title, *block.columns, *(cell for row in block.rows for cell in row)]
             case Picture():

@@ -7,6 +7,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from grader import __version__
 from grader.cautions import documents_for
 from grader.model import Range
@@ -14,11 +17,23 @@ from grader.report.blocks import Block, Heading, Picture, Table, Text
 from grader.report.cut_blocks import cut_blocks
 from grader.report.offer_blocks import offer_blocks
 from grader.report.photo_blocks import photo_blocks
+from grader.report.plating import document_picture, picture_jpeg
 from grader.units import format_range
 from grader.value import CAUTION, VISIBLE_PLATING_ONLY, Offer
-from grader.value.words import LOT_COLUMNS, highest_words
+from grader.value.words import LOT_COLUMNS, highest_words, part_rows
 
 Document = Mapping[str, Any]
+
+
+_LONGEST_PX = 1400
+_CAPTION = "Plating coloured by finish: hard gold orange, immersion gold blue, undetermined pink; boards outlined."
+
+
+def reported_picture(document: Document, rgb: NDArray[np.uint8]) -> Picture:
+    """A photo, uint8 (height, width, 3), with what its measurement found in it."""
+    drawn = document_picture(document, rgb, _LONGEST_PX)
+    alt = f"The photo {document['photo']} with what was found"
+    return Picture(picture_jpeg(drawn), drawn.shape[1], drawn.shape[0], alt, _CAPTION)
 
 
 @dataclass(frozen=True)
@@ -90,11 +105,8 @@ class LotReport:
         if self.offer is not None:
             yield Text(f"Highest price worth paying: {highest_words(self.offer)}", is_strong=True)
         yield Text(f"Gold in the visible plating of the lot: {format_range(self.gold_mg, 'mg')}", is_strong=True)
-        yield Table(
-            LOT_COLUMNS,
-            tuple((str(p["name"]), str(p["boards_seen"]), f"{p['boards']:.0f}") for p in self.parts),
-            "The lot",
-        )
+        if self.offer is None:
+            yield Table(LOT_COLUMNS, tuple(part_rows(self.parts)), "The lot")
         for photo in self.photos:
             yield Heading(f"Photo {photo.document['photo']}")
             yield from photo_blocks(photo.document, photo.picture)

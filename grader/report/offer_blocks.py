@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from grader.report.blocks import Block, Table, Text
+from grader.report.blocks import Block, Caveat, Table, Text
 from grader.units import format_money, format_share
 from grader.value import Offer
 from grader.value.words import (
     CURVE_COLUMNS,
+    LOT_COLUMNS,
     ROUTE_COLUMNS,
     assumed_lines,
     at_price,
@@ -17,6 +18,7 @@ from grader.value.words import (
     budget_lines,
     curve_rows,
     highest_words,
+    lot_rows,
     question_rows,
     route_rows,
     routes_heading,
@@ -31,7 +33,10 @@ def offer_blocks(offer: Offer) -> Iterator[Block]:
         f"Highest price worth paying: {highest_words(offer)} (you accept a {risk} chance of a loss)", is_strong=True
     )
     if offer.reason is not None:
-        yield Text(f"{offer.reason.message} {offer.reason.advice}")
+        yield Caveat(offer.reason.message, offer.reason.advice)
+    parts = tuple(lot_rows(offer))
+    if parts:
+        yield Table(LOT_COLUMNS, parts, "The lot")
     break_even = ("Break-even price (no profit on average)", break_even_words(offer))
     yield Table(("", ""), (*summary_lines(offer), break_even))
     shown = at_price(offer)
@@ -52,4 +57,4 @@ def offer_blocks(offer: Offer) -> Iterator[Block]:
         yield Table(("", ""), questions, "Worth asking before you buy")
     yield Table(("", ""), tuple(assumed_lines(offer)), "Assumed")
     for item in offer.notices:
-        yield Text(f"{item.message} {item.advice}")
+        yield Caveat(item.message, item.advice)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from math import isinf
+from typing import Any
 
 import numpy as np
 
@@ -94,7 +96,12 @@ def curve_rows(offer: Offer) -> list[tuple[str, str, str, str]]:
 
 def lot_rows(offer: Offer) -> list[tuple[str, str, str]]:
     """The parts of the lot: name, boards photographed, boards that there are likely to be."""
-    return [(str(p["name"]), str(p["boards_seen"]), f"{p['boards']:.0f}") for p in offer.lot]
+    return part_rows(offer.lot)
+
+
+def part_rows(parts: Iterable[Mapping[str, Any]]) -> list[tuple[str, str, str]]:
+    """The same from the parts as ``LotEstimate.as_json`` gives them."""
+    return [(str(p["name"]), str(p["boards_seen"]), f"{p['boards']:.0f}") for p in parts]
 
 
 def routes_heading(offer: Offer) -> str:

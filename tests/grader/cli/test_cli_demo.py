@@ -75,8 +75,9 @@ def test_measures_values_and_says_where(
     output = tmp_path / "out"
     assert run(monkeypatch, folder, output) == 0
     assert {p.name for p in output.iterdir()} == {
-        "card.json", "card-overlay.png", "other.json", "other-overlay.png",
+        "card.json", "card-overlay.png", "other.json", "other-overlay.png", "offer.json", "report.html",
     }  # fmt: skip
+    assert "Highest price worth paying" in (output / "report.html").read_text("utf-8")
     document = json.loads((output / "card.json").read_text("utf-8"))
     assert document["plated_area_mm2"]["low"] < 96.3 < document["plated_area_mm2"]["high"]
     told = " ".join(capsys.readouterr().out.split())

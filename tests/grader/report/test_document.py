@@ -88,7 +88,10 @@ def test_numbers_are_those_of_the_drawn_card() -> None:
     assert document["plated_area_mm2"]["value"] == pytest.approx(20 * 4.3 + 30, rel=0.03)
     by_finish = document["by_finish"]
     assert by_finish["hard_gold"]["area_mm2"]["value"] == pytest.approx(86, rel=0.03)
-    assert by_finish["immersion_gold"]["area_mm2"]["value"] == pytest.approx(30, rel=0.03)
+    # what doubt there is about the finish moves the middle of a range, but not the mean
+    pads = ProductModel.from_json(document["model"]["area_mm2"]["immersion_gold"])
+    assert np.mean(pads.draws()) == pytest.approx(30, rel=0.03)
+    assert by_finish["immersion_gold"]["area_mm2"]["low"] < 30 < by_finish["immersion_gold"]["area_mm2"]["high"]
     assert by_finish["undetermined"]["area_mm2"]["value"] == 0
     assert document["boards"][0]["area_mm2"]["value"] == pytest.approx(2400, rel=0.04)
     assert document["plated_share_of_frame"] == pytest.approx(116 * 64 / 240_000, rel=0.01)

@@ -151,7 +151,7 @@ def test_html_needs_nothing_else_and_runs_nothing() -> None:
     page = Page(lot_html(report()))
     assert {tag for tag, _ in page.elements} <= {
         "html", "head", "meta", "title", "style", "body", "main", "h1", "h2", "h3", "p", "div", "table", "caption",
-        "thead", "tbody", "tr", "th", "td", "figure", "img", "figcaption",
+        "br", "thead", "tbody", "tr", "th", "td", "figure", "img", "figcaption",
     }  # fmt: skip
     images = [attributes for tag, attributes in page.elements if tag == "img"]
     assert images
