@@ -28,7 +28,7 @@ from grader.coverage.choose import default_segmenter
 from grader.gold import GoldEstimate, gold_mass
 from grader.model import Finish
 from grader.photo import Photo
-from grader.regions import Regions, Row, RowReading, contact_line, find_regions, missing_notices, read_rows
+from grader.regions import Regions, Row, RowReading, contact_line, find_regions, missing_notices, read_rows, with_pile
 
 Point = tuple[float, float]
 Step = Literal["scale", "coverage", "regions", "gold"]
@@ -194,7 +194,7 @@ def measure(photo: Photo, request: Request | None = None, progress: Progress | N
     if scale is None:
         found = coverage.notices if refused is not None else (notice("no-scale"), *coverage.notices)
         return Measurement(photo, None, coverage, regions, None, None, (*found, *told), refused, readings=readings)
-    scale = _where_it_counts(photo, wanted, scale, coverage)
+    scale = with_pile(_where_it_counts(photo, wanted, scale, coverage), regions, photo)
     say("gold")
     area = estimate_area(coverage, regions, scale, photo.short_id)
     gold = gold_mass(area.by_finish, wanted.properties)

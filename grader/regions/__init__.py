@@ -2,6 +2,7 @@
 
 from grader.regions.find import find_regions
 from grader.regions.model import Board, Region, Regions, Row
+from grader.regions.pile import with_pile
 from grader.regions.reading import RowReading, contact_line, missing_notices, read_rows
 
 __all__ = [
@@ -14,4 +15,5 @@ __all__ = [
     "find_regions",
     "missing_notices",
     "read_rows",
+    "with_pile",
 ]
