@@ -304,3 +304,20 @@ def test_a_slip_of_units_is_flagged_with_its_name(log: Log, clock: Clock):
 )
 def test_reasons(ratio: float, word: str):
     assert word in reasons(ratio)[0]
+
+
+def test_boards_that_nobody_photographed_make_a_batch_less_telling(log: Log, clock: Clock):
+    """Cochran's theorem 2.2: four boards of forty miss the mean of all by 0.3 × (1/4 - 1/40)^1/2."""
+    lot = LOTS[0]
+    clock.go(lot.purchase.bought_on)
+    log.add_lot(lot.lot)
+    document = {**lot.document(), "boards": [{}] * 4}
+    log.add_estimate(lot.lot.name, photo_of(document), document)
+    clock.go(lot.gold.weighed_on)
+    first = log.add_yield(lot.lot.name, lot.gold)
+    (alone,) = batches_of(log.contents()).batches
+    log.correct_yield(first.id, lot.gold, "forty boards went in", {lot.lot.name: 10.0})
+    (ten,) = batches_of(log.contents()).batches
+    added = 0.3 * (1 / 4 - 1 / 40) ** 0.5
+    assert ten.relative_sd == pytest.approx((alone.relative_sd**2 + added**2) ** 0.5, rel=0.01)
+    assert ten.platings[0].mg_per_um == pytest.approx(10 * alone.platings[0].mg_per_um)
