@@ -13,6 +13,7 @@ from grader.value.words import swing_lines
 
 # Blue and orange of one lightness, told apart by colour-blind eyes too, on light and dark ground.
 _BAND, _LINE, _MARK = "#5b9bd5", "#2f7fc1", "#d9822b"
+_WORDS_ON_LIGHT, _WORDS_ON_DARK = "#3c4742", "#c6d0ca"
 _HEIGHT_PX, _BAR_PX = 300, 46
 
 
@@ -53,7 +54,7 @@ def show_curve(offer: Offer) -> None:
         tooltip="what:N",
         strokeDash=alt.StrokeDash("what:N", title=None, legend=alt.Legend(orient="top", direction="vertical")),
     )
-    _draw(band + line + zero + named, _HEIGHT_PX)
+    draw((band + line + zero + named).properties(height=_HEIGHT_PX))
 
 
 def show_swings(offer: Offer) -> None:
@@ -73,15 +74,18 @@ def show_swings(offer: Offer) -> None:
         x=alt.X("low:Q", title=f"Profit, {currency}"), x2="high:Q"
     )
     zero = alt.Chart(_rows([{"x": 0}])).mark_rule(strokeDash=[4, 4]).encode(x="x:Q")
-    _draw(swing + zero, _BAR_PX * len(bars) + 40)
+    draw((swing + zero).properties(height=_BAR_PX * len(bars) + 40))
 
 
 def _rows(values: list[dict[str, Any]]) -> alt.Data:
     return alt.Data(values=values)  # type: ignore[no-untyped-call]
 
 
-def _draw(chart: Any, height_px: int) -> None:
-    st.altair_chart(chart.properties(height=height_px), width="stretch")
+def draw(chart: Any) -> None:
+    """Draw a chart as wide as the page, its words as readable as the text around it."""
+    words = _WORDS_ON_DARK if st.context.theme.type == "dark" else _WORDS_ON_LIGHT
+    chart = chart.configure_axis(labelColor=words, titleColor=words).configure_legend(labelColor=words)
+    st.altair_chart(chart, width="stretch")
 
 
 def _money(amount: float, currency: str) -> str:

@@ -21,6 +21,7 @@ _CURRENT, _SEEN, _KNOWN = "desk-lot", "desk-seen", "desk-known"
 OWN = (
     "way",
     "mass-unit",
+    "currency",
     "scale-way",
     "assumptions",
     "spot",

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from typing import Any
 
 import altair as alt
-import streamlit as st
 
+from app.chart import draw
 from calibration.belief import Shift
 from grader.learn import Pair, Step
 from grader.report.overlay import FINISH_WORDS
@@ -35,7 +35,7 @@ def show_shifts(shifts: Sequence[Shift]) -> None:
     x = alt.X("low:Q", title="Effective thickness, µm", scale=alt.Scale(type="log", nice=False))
     bars = base.mark_bar(height=10, opacity=0.6).encode(x=x, x2="high:Q")
     dots = base.mark_point(filled=True, size=80, opacity=1).encode(x="middle:Q")
-    _draw((bars + dots).properties(height=45 * len(rows) + 40))
+    draw((bars + dots).properties(height=45 * len(rows) + 40))
 
 
 def show_pairs(pairs: Sequence[Pair]) -> None:
@@ -70,7 +70,7 @@ def show_pairs(pairs: Sequence[Pair]) -> None:
     dots = base.mark_point(filled=True, size=60, opacity=1).encode(y="estimated:Q")
     same: list[dict[str, Any]] = [{"at": least / 1.2}, {"at": most * 1.2}]
     line = alt.Chart(_data(same)).mark_line(strokeDash=[4, 4]).encode(x="at:Q", y="at:Q")
-    _draw((ranges + dots + line).properties(height=360))
+    draw((ranges + dots + line).properties(height=360))
 
 
 def show_calibration(curve: Sequence[Step]) -> None:
@@ -93,12 +93,8 @@ def show_calibration(curve: Sequence[Step]) -> None:
     )
     line = base.mark_line(color=_BLUE, strokeWidth=3, point=True).encode(y="seen:Q")
     ideal = alt.Chart(_data([{"at": 0}, {"at": 1}])).mark_line(strokeDash=[4, 4]).encode(x="at:Q", y="at:Q")
-    _draw((doubt + line + ideal).properties(height=320))
+    draw((doubt + line + ideal).properties(height=320))
 
 
 def _data(rows: Sequence[dict[str, Any]]) -> Any:
     return alt.Data(values=rows)  # type: ignore[no-untyped-call]
-
-
-def _draw(chart: Any) -> None:
-    st.altair_chart(chart, width="stretch")

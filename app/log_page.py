@@ -8,14 +8,15 @@ from typing import TypeVar
 import streamlit as st
 
 from app.keep import all_lots, kept_as, lot_contents, read_log, say_what_was_done, write_log
+from app.preferences import currency, currency_hint
 from app.show import heading, plain, problem, table
 from app.way import WAYS, chosen_way, show_next, show_way
 from calibration.errors import UsageError
 from grader.log import Log, Lot, NewLot, NewPurchase, NewYield, checked, to_json
 from grader.log.tables import entry_tables, lots_table
-from grader.units import parse_fineness, parse_mass_g, parse_money, parse_weighed_mg
+from grader.units import in_currency, parse_fineness, parse_mass_g, parse_money, parse_weighed_mg
 
-_FILE = "log_page.py"
+_FILE, _STARTED = "log_page.py", "desk-started"
 _T = TypeVar("_T")
 
 _KNOWN = {"assumed": "assumed", "found": "found by a test of my own", "assayed": "assayed by a laboratory"}
@@ -27,15 +28,14 @@ def show() -> None:
     st.title("Lots in the log", anchor=False)
     say_what_was_done()
     lots = all_lots()
-    if lots:
-        _overview()
-    else:
-        st.markdown("No lot yet. Start one here, or keep a measured photo in a new one.")
-    with st.expander("Start a lot", icon=":material/add:", expanded=not lots):
-        _start_lot()
     if not lots:
+        st.markdown("No lot yet. Start one here, or keep a measured photo in a new one.")
+        with st.expander("Start a lot", icon=":material/add:", expanded=True):
+            _start_lot()
         return
-    st.divider()
+    number = st.session_state.pop(_STARTED, None)
+    if number is not None:
+        st.session_state["log-lot"] = next(lot for lot in lots if lot.id == number)
     at = next((n for n, lot in enumerate(lots) if lot.id == kept_as()), 0)
     lot = st.selectbox("Lot", lots, index=at, format_func=lambda lot: lot.name, key="log-lot")
     _contents(lot)
@@ -44,6 +44,10 @@ def show() -> None:
         _purchase(lot)
     with st.expander("Record gold that you weighed", icon=":material/scale:", expanded=job is WAYS["weigh"]):
         _yield(lot)
+    with st.expander("Start a lot", icon=":material/add:"):
+        _start_lot()
+    with st.expander(f"All lots ({len(lots)})", icon=":material/menu_book:"):
+        _overview()
     show_next(_FILE)
 
 
@@ -94,18 +98,20 @@ def _start_lot() -> None:
 
 
 def _add_lot(log: Log, new: NewLot) -> str:
-    return f"Lot {log.add_lot(new).name} started."
+    lot = log.add_lot(new)
+    st.session_state[_STARTED] = lot.id
+    return f"Lot {lot.name} started."
 
 
 def _purchase(lot: Lot) -> None:
     with st.form(_fresh("purchase"), border=False):
-        price = st.text_input("All that was paid to the seller", placeholder="120 USD")
+        price = st.text_input("All that was paid to the seller", placeholder=f"120 {currency_hint()}")
         mass = st.text_input("Mass of the boards, if known", placeholder="1 lb 2 oz")
         count = st.number_input("Number of boards, if known", min_value=1, value=None, step=1)
         day = st.date_input("Day", value="today")
 
         def entry() -> NewPurchase:
-            money = parse_money(price)
+            money = parse_money(in_currency(price, currency()))
             return checked(
                 NewPurchase,
                 price=money.amount,

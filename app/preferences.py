@@ -6,9 +6,9 @@ from typing import cast, get_args
 
 import streamlit as st
 
-from grader.units import MassUnit
+from grader.units import MassUnit, currency_codes
 
-_UNIT = "mass-unit"
+_UNIT, _CURRENCY = "mass-unit", "currency"
 _WORDS: dict[MassUnit, str] = {
     "auto": "mg or g, whichever reads best",
     "mg": "milligrams (mg)",
@@ -27,6 +27,23 @@ def ask_preferences() -> None:
         key=_UNIT,
         persist_state="session",
     )
+    st.selectbox(
+        "Amounts without a currency are in",
+        ["", *currency_codes()],
+        format_func=lambda code: code or "none: I always write it",
+        key=_CURRENCY,
+        persist_state="session",
+    )
+
+
+def currency() -> str:
+    """The currency of amounts that are typed without one; empty where none was chosen."""
+    return str(st.session_state.get(_CURRENCY) or "")
+
+
+def currency_hint() -> str:
+    """A currency for examples in empty fields."""
+    return currency() or "USD"
 
 
 def mass_unit() -> MassUnit:

@@ -9,14 +9,17 @@ from typing import Any
 
 import streamlit as st
 
+from app.preferences import currency, currency_hint
 from app.scale_form import read
 from app.show import remark
-from grader.units import parse_money, parse_price_per_mass
+from grader.units import in_currency, parse_money, parse_price_per_mass
 from grader.value import Assumptions, SaleTexts, with_given
 from grader.value.estimates import amount_estimate
 
 # with_given's names of the fields that hold one text
 _PLAIN = ("payable", "recovery", "fee", "tax", "hours", "rate", "accepted_loss", "weeks", "per_gram", "minimum")
+# fields of money, whose currency may be left out where one was chosen
+_AMOUNTS = ("spot", "asking", "per-gram", "minimum", "rate", "whole-price", "trim-price")
 
 
 @dataclass(frozen=True)
@@ -71,7 +74,8 @@ class _Fields:
             entry: dict[str, Any] = {name: text}
             return with_given(self._base, **entry)
 
-        typed = st.text_input(label, key=key, placeholder=placeholder, persist_state="session")
+        entered = st.text_input(label, key=key, placeholder=placeholder, persist_state="session")
+        typed = in_currency(entered or "", currency()) if key in _AMOUNTS else entered
         self.good(typed, check if check is not None else as_given)
         text = (typed or "").strip()
         if text and name in _PLAIN:
@@ -85,17 +89,19 @@ class _Fields:
 
 def ask_money(base: Assumptions) -> Typed | None:
     """The questions; None while the gold price is missing or a field is wrong, which is said beside it."""
-    fields = _Fields(base)
+    fields, money = _Fields(base), currency_hint()
     st.session_state.setdefault("spot-date", date.today())
     with st.form("value", border=False):
         left, right = st.columns(2)
         with left:
-            spot = fields.ask("Gold price today", "spot", "such as 2650 USD/ozt or 85 EUR/g", parse_price_per_mass)
+            spot = fields.ask(
+                "Gold price today", "spot", f"such as 2650 {money}/ozt or 85 {money}/g", parse_price_per_mass
+            )
         with right:
             on = st.date_input("Day of that price", key="spot-date", persist_state="session")
         left, right = st.columns(2)
         with left:
-            asking = fields.ask("Asking price, if there is one", "asking", "such as 120 USD", parse_money)
+            asking = fields.ask("Asking price, if there is one", "asking", f"such as 120 {money}", parse_money)
         with right:
             loss = f"{base.accepted_loss:.0%} if left empty".replace("%", " %")
             fields.ask("Chance of a loss that you accept", "accepted-loss", loss)
@@ -111,6 +117,7 @@ def ask_money(base: Assumptions) -> Typed | None:
 
 
 def _ask_process(base: Assumptions, fields: _Fields) -> tuple[str, ...]:
+    money = currency_hint()
     remark(
         "A figure may be one value (93 %), two (85..98 %), or least..most likely..greatest (80..93..98 %). "
         "What you leave empty is taken from examples, and the result says so."
@@ -118,9 +125,9 @@ def _ask_process(base: Assumptions, fields: _Fields) -> tuple[str, ...]:
     fields.ask("Share of the gold price that your buyer pays", "payable", "such as 93 %")
     left, right = st.columns(2)
     with left:
-        fields.ask("Refiner's charge per gram of gold", "per-gram", "such as 0.5..2 USD")
+        fields.ask("Refiner's charge per gram of gold", "per-gram", f"such as 0.5..2 {money}")
     with right:
-        fields.ask("Refiner's least charge", "minimum", "such as 50..150 USD")
+        fields.ask("Refiner's least charge", "minimum", f"such as 50..150 {money}")
     remark("With either of the two, the example's share of refining charges is left out.")
     fields.ask("Time until the gold is sold", "weeks", "such as 6 weeks")
     fields.ask("Share of the plated gold that you get out", "recovery", "such as 85..94..99 %")
@@ -128,11 +135,11 @@ def _ask_process(base: Assumptions, fields: _Fields) -> tuple[str, ...]:
     with left:
         fields.ask("Your own hours for stripping", "hours", "such as 2..4..8 h")
     with right:
-        fields.ask("What an hour of yours is worth", "rate", "such as 15 USD/h", amount_estimate)
+        fields.ask("What an hour of yours is worth", "rate", f"such as 15 {money}/h", amount_estimate)
     lines = st.text_area(
         "Costs, one a line",
         key="costs",
-        placeholder="refining = 5..20..60 USD\nwaste = 5 USD/l x 2..4 l\npurchase: shipping = 15 USD",
+        placeholder=f"refining = 5..20..60 {money}\nwaste = 5 {money}/l x 2..4 l\npurchase: shipping = 15 {money}",
         persist_state="session",
     )
     costs = tuple(line.strip() for line in (lines or "").splitlines() if line.strip())
@@ -150,10 +157,13 @@ def _ask_sales(base: Assumptions, fields: _Fields) -> dict[str, SaleTexts]:
         name = key.partition("-")[0]
         return fields.ask(label, key, placeholder, lambda text: _with_sale(base, name, texts(text)))
 
-    whole = ask("Price for the boards as they are", "whole-price", "such as 3..8 USD/kg", SaleTexts)
+    money = currency_hint()
+    whole = ask("Price for the boards as they are", "whole-price", f"such as 3..8 {money}/kg", SaleTexts)
     left, right = st.columns(2)
     with left:
-        trim = ask("Price for trimmed pieces", "trim-price", "such as 40..90 USD/kg", lambda t: SaleTexts(t, "1 %"))
+        trim = ask(
+            "Price for trimmed pieces", "trim-price", f"such as 40..90 {money}/kg", lambda t: SaleTexts(t, "1 %")
+        )
     with right:
         share = ask(
             "Trimmed pieces, share of the mass",

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from grader.units.durations import parse_hours, parse_weeks
 from grader.units.formats import MassUnit, format_mass, format_money, format_range, format_share, round_to
-from grader.units.money import Money, PricePerMass, money_down, parse_money, parse_price_per_mass
+from grader.units.money import (
+    Money,
+    PricePerMass,
+    currency_codes,
+    in_currency,
+    money_down,
+    parse_money,
+    parse_price_per_mass,
+)
 from grader.units.numbers import parse_share, split_range
 from grader.units.quantities import (
     parse_area_mm2,
@@ -20,10 +28,12 @@ __all__ = [
     "MassUnit",
     "Money",
     "PricePerMass",
+    "currency_codes",
     "format_mass",
     "format_money",
     "format_range",
     "format_share",
+    "in_currency",
     "money_down",
     "parse_area_mm2",
     "parse_fineness",

@@ -69,6 +69,26 @@ def _currencies() -> _Currencies:
     )
 
 
+def currency_codes() -> tuple[str, ...]:
+    """Codes of all currencies known here, in order."""
+    return tuple(sorted(_currencies().codes))
+
+
+def in_currency(text: str, currency: str) -> str:
+    """An amount without a currency in the one that a person has chosen; any other text as it is.
+
+    Args:
+        text: such as "120", "2650/ozt" or "15 per h".
+        currency: its code; empty where none was chosen.
+    """
+    bare = (
+        re.fullmatch(rf"\s*({NUMBER}(?:\s*\.\.\s*{NUMBER})*)\s*((?:/|per\b).*)?", text, re.IGNORECASE)
+        if currency
+        else None
+    )
+    return text if bare is None else f"{bare.group(1)} {currency}{f' {bare.group(2)}' if bare.group(2) else ''}"
+
+
 def parse_money(text: str) -> Money:
     """An amount of money from "120 USD", "USD 120", "€85,50", "US$120". Zero is allowed.
 

@@ -69,6 +69,13 @@ def test_a_lot_needs_a_name(page: Any, measured: Kept, log_file: Path) -> None:
         assert not log.lots()
 
 
+def test_a_lot_that_was_started_is_the_one_to_go_on_with(log_page: Any) -> None:
+    assert log_page.at.selectbox(key="log-lot").value.name == "Shelf 3"
+    log_page.type("Name", "Drawer 9")
+    log_page.press("Start this lot")
+    assert log_page.at.selectbox(key="log-lot").value.name == "Drawer 9"
+
+
 def test_a_purchase_is_recorded(log_page: Any, log_file: Path) -> None:
     log_page.type("All that was paid to the seller", "85.50 EUR")
     log_page.type("Mass of the boards, if known", "1 lb 2 oz")

@@ -17,6 +17,7 @@ from grader.value import (
     CAUTION,
     VISIBLE_PLATING_ONLY,
     Offer,
+    SaleTexts,
     example_text,
     load_assumptions,
     measurements_of,
@@ -185,3 +186,31 @@ def test_a_set_of_own_figures_is_chosen_by_name(value_page: Any, tmp_path: Path,
     offer = expected(measured, "", boards=1, payable="90 %", spot="2650 USD/ozt")
     assert value_page.figures()["Break-even price (no profit on average)"] == break_even_words(offer)
     assert not any("shipped examples" in text for text in value_page.told("warning"))
+
+
+def test_a_chosen_currency_completes_amounts(page: Any, measured: Kept) -> None:
+    page.go("start_page.py")
+    page.at.selectbox(key="currency").set_value("USD")
+    page.run()
+    page.at.session_state["shelf"] = {measured.sha256: measured}
+    page.go("value_page.py")
+    page.type("Gold price today", "2650/ozt")
+    page.type("Asking price, if there is one", "400")
+    page.press(GO)
+    assert "Chance of a loss at 400.00 USD" in page.figures()
+
+
+def test_settlement_time_and_sale_by_weight_are_taken(value_page: Any, measured: Kept) -> None:
+    describe(value_page, "4000")
+    value_page.type("Gold price today", "2650 USD/ozt")
+    value_page.type("Refiner's least charge", "150 USD")
+    value_page.type("Time until the gold is sold", "26 weeks")
+    value_page.type("Price for the boards as they are", "1 USD/kg")
+    value_page.press(GO)
+    sales = {"whole": SaleTexts("1 USD/kg")}
+    offer = expected(measured, "4000", spot="2650 USD/ozt", minimum="150 USD", weeks="26 weeks", sales=sales)
+    assert value_page.figures()["Highest price worth paying"] == highest_words(offer)
+    assert offer.highest_price != expected(measured, "4000", spot="2650 USD/ozt").highest_price
+    html = value_page.html()
+    assert "26 weeks from now" in html
+    assert all(escape(cell) in html for row in route_rows(offer) for cell in row)

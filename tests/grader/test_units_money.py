@@ -7,7 +7,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calibration.errors import UnitError
-from grader.units import Money, format_money, money_down, parse_money, parse_price_per_mass
+from grader.units import (
+    Money,
+    currency_codes,
+    format_money,
+    in_currency,
+    money_down,
+    parse_money,
+    parse_price_per_mass,
+)
 
 
 @pytest.mark.parametrize(
@@ -106,3 +114,29 @@ def test_an_offer_never_grows_by_rounding(amount: float) -> None:
     assert 0 <= down.amount <= Decimal(repr(amount))
     assert float(down.amount) >= amount * 0.99 - 0.01
     assert parse_money(str(down)) == down
+
+
+@pytest.mark.parametrize(
+    ("text", "meant"),
+    [
+        ("120", "120 USD"),
+        (" 85.50 ", "85.50 USD"),
+        ("2650/ozt", "2650 USD /ozt"),
+        ("15 per h", "15 USD per h"),
+        ("5..20..60", "5..20..60 USD"),
+        ("40..90/kg", "40..90 USD /kg"),
+        ("85 EUR", "85 EUR"),
+        ("€85", "€85"),
+        ("", ""),
+        ("a lot", "a lot"),
+    ],
+)
+def test_an_amount_without_a_currency_is_in_the_chosen_one(text: str, meant: str) -> None:
+    assert in_currency(text, "USD") == meant
+    assert in_currency(text, "") == text
+
+
+def test_a_completed_amount_is_read_like_a_typed_one() -> None:
+    assert parse_price_per_mass(in_currency("2650/ozt", "USD")) == parse_price_per_mass("2650 USD/ozt")
+    assert parse_money(in_currency("85,50", "EUR")) == parse_money("85,50 EUR")
+    assert {"USD", "EUR"} < set(currency_codes())
