@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import getpass
 import hashlib
+from dataclasses import asdict
+from json import dumps
 from pathlib import Path
 from typing import Annotated
 
@@ -77,13 +79,17 @@ def _show_belief(found: Newest) -> None:
 
 
 @log_app.command()
-def compare(log: LogOption = None) -> None:
+def compare(log: LogOption = None, json: JsonFlag = False) -> None:
     """Each yield beside the estimate made before it, how the estimates did, and what lots returned.
 
     Example: grader log compare
     """
     contents = existing_log(log).contents()
     found = pairs(contents)
+    if json:
+        each = {"yields": map(asdict, found), "returns": map(asdict, returns(contents))}
+        out.file.write(dumps({"schema": 1, **{k: list(v) for k, v in each.items()}}, default=str) + "\n")
+        return
     if not found:
         say("No yield yet.")
         return

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -56,6 +57,17 @@ def test_compare_shows_every_yield_and_group(run):
     said = run("compare")
     for word in ("Lot 12", "By finish", "By part", "By seller", "By year", "Paid for a gram", "may truly be"):
         assert word in said
+
+
+def test_compare_as_json_holds_every_yield_and_what_lots_returned(run):
+    told = json.loads(run("compare", "--json"))
+    assert told["schema"] == 1
+    assert len(told["yields"]) == 12
+    first = told["yields"][0]
+    assert first["fine_mg"] > 0
+    assert date.fromisoformat(first["day"])
+    assert set(first["estimate_mg"]) == {"value", "low", "high", "level"}
+    assert told["returns"]
 
 
 def test_a_wrong_unit_is_told_at_once(run):

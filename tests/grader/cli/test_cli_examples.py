@@ -1,0 +1,153 @@
+"""The examples in each command's help, run as they stand in a folder that holds what they name."""
+
+from __future__ import annotations
+
+import json
+import os
+import shlex
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+import typer
+
+from grader.cli.app import app, main
+from grader.correct import Corrections
+from grader.coverage import Coverage
+from grader.coverage.choose import default_segmenter
+from grader.samples import load_demo
+
+ROOT = Path(__file__).parents[3]
+# Elsewhere: the page is started by tests/app; two faces of the same boards are drawn by test_cli_cut.py; trades of
+# simulated buyers take minutes.
+NOT_HERE = ("grader page", "grader cut front.jpg --back", "grader simulate --trades")
+
+
+def leaves(node: Any, path: tuple[str, ...] = ("grader",)) -> dict[tuple[str, ...], Any]:
+    children = getattr(node, "commands", None)
+    if children is None:
+        return {path: node}
+    return {p: leaf for name, child in children.items() for p, leaf in leaves(child, (*path, name)).items()}
+
+
+LEAVES = leaves(typer.main.get_command(app))
+EXAMPLES = [
+    line.partition(":")[2].strip()
+    for leaf in LEAVES.values()
+    for line in leaf.help.splitlines()
+    if line.strip().startswith("Example")
+]
+
+
+class Remembering:
+    """The usual segmenter, which does not search the same photo twice."""
+
+    name = default_segmenter().name
+    found: dict[tuple[str, bool], Coverage] = {}  # noqa: RUF012 - shared by all examples on purpose
+
+    def segment(self, photo: Any, scale: Any) -> Coverage:
+        key = photo.sha256, scale is None
+        if key not in self.found:
+            self.found[key] = default_segmenter().segment(photo, scale)
+        return self.found[key]
+
+
+def run(line: str, monkeypatch: pytest.MonkeyPatch) -> int:
+    monkeypatch.setattr(sys, "argv", shlex.split(line))
+    with pytest.raises(SystemExit) as left:
+        main()
+    return left.value.code if isinstance(left.value.code, int) else 0
+
+
+@pytest.fixture(scope="module")
+def world(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder as somebody at a bench has it: photos, measurements, a cut plan, a log with three yields."""
+    folder = tmp_path_factory.mktemp("bench")
+    modules, other = (sample.path for sample in load_demo().samples[:2])
+    (folder / "shelf").mkdir()
+    for name in ("boards.jpg", "shelf.jpg", "a.jpg", "shelf/boards.jpg"):
+        shutil.copy(modules, folder / name)
+    shutil.copy(other, folder / "b.jpg")
+    (folder / "boards-corrections.json").write_text(json.dumps(Corrections().as_json()), "utf-8")
+    (folder / "assay.pdf").write_bytes(b"%PDF-1.7 an invented assay")
+    (folder / "yields.csv").write_text("lot,mass,weighed_on\nattic lot,0.02 g,2026-11-20\n", "utf-8")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(folder)
+        patch.setenv("XDG_DATA_HOME", str(folder / "data"))
+        patch.setattr("grader.measure.default_segmenter", Remembering)
+        for line in (
+            "grader measure boards.jpg --json boards.json",
+            "grader cut boards.jpg --json plan.json --overlay cuts.png",
+            'grader log new "attic lot"',
+            "grader log new shoebox",
+            'grader log add "attic lot" boards.json',
+            "grader log add shoebox boards.json",
+            *('grader log yield "attic lot" --mass "0.02 g" --date 2026-11-19',) * 3,
+            "grader log backup log-copy.db",
+        ):
+            assert run(line, patch) == 0, line
+    return folder
+
+
+@pytest.mark.parametrize("example", EXAMPLES)
+def test_the_example_runs(
+    example: str, world: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    if example.startswith(NOT_HERE):
+        pytest.skip("run elsewhere")
+    bench = tmp_path / "bench"
+    shutil.copytree(world, bench)
+    if example.startswith('grader log new "attic lot"'):
+        shutil.rmtree(bench / "data")  # the lot is there already
+    if example.startswith("grader log backup"):
+        (bench / "log-copy.db").unlink()
+    monkeypatch.chdir(bench)
+    monkeypatch.setenv("XDG_DATA_HOME", str(bench / "data"))
+    monkeypatch.setattr("grader.measure.default_segmenter", Remembering)
+    code = run(example.replace("--lots 1000", "--lots 20"), monkeypatch)
+    said = capsys.readouterr()
+    assert code == 0, said.err
+    assert "Traceback" not in said.err
+    named = [Path(word) for word in shlex.split(example) if Path(word).suffix in {".pdf", ".html", ".png", ".jsonl"}]
+    assert all(path.exists() for path in named)
+
+
+def test_what_is_skipped_is_an_example() -> None:
+    assert all(any(example.startswith(start) for example in EXAMPLES) for start in NOT_HERE[:2])
+
+
+def test_every_command_that_gives_a_result_gives_it_as_json() -> None:
+    """Commands that only write a file or an entry say so in a line; every other has ``--json``, or JSON as a form."""
+    silent = {path for path, leaf in LEAVES.items() if "--json" not in {o for p in leaf.params for o in p.opts}}
+    assert silent == {
+        ("grader", "page"),
+        ("grader", "demo"),  # always writes measurements and offer as JSON
+        *(("grader", "log", name) for name in (
+            "new", "add", "bought", "yield", "export", "correct", "exclude", "process", "reset", "attach", "import",
+            "backup", "restore", "invent",
+        )),
+    }  # fmt: skip
+
+
+# --- completion in the shell
+
+
+@pytest.mark.parametrize(
+    ("typed", "offered"),
+    [("grader mea", "measure"), ("grader log bel", "belief"), ("grader measure --board", "--board-thickness")],
+)
+def test_the_shell_completes_commands_and_options(typed: str, offered: str) -> None:
+    asked = {"_GRADER_COMPLETE": "complete_bash", "COMP_WORDS": typed, "COMP_CWORD": str(len(typed.split()) - 1)}
+    done = subprocess.run(
+        [sys.executable, "-c", "import sys; sys.argv = ['grader']; from grader.cli import main; main()"],
+        env={**os.environ, **asked, "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert offered in done.stdout.split()
+    assert done.stderr == ""
