@@ -11,6 +11,7 @@ from calibration.errors import GraderError
 from calibration.notices import Notice
 from grader.cli.output import out, show_notice, show_table
 from grader.report.document import VISIBLE_ONLY
+from grader.report.wide import wide_sentences
 from grader.report.words import METHOD_WORDS, budget_lines, correction_words, finish_rows, range_words, row_words
 from grader.units import format_share
 
@@ -31,6 +32,8 @@ def show_measurement(document: Document) -> None:
         lines = budget_lines(document)
         if lines:
             out.print("What makes the gold's range wide:")
+            for sentence in wide_sentences(document):
+                out.print(f"  {sentence}", markup=False)
             show_table(("", ""), [(format_share(share), title) for title, share in lines], indent="  ")
     if document["corrections"] is not None:
         out.print(correction_words(document["corrections"]))

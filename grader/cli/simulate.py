@@ -40,9 +40,9 @@ def simulate_command(
 ) -> None:
     """Offer invented lots with known truth, noisy photos and asking prices to buyers who decide in different ways.
 
-    Examples: grader simulate --lots 1000 --seed 1
+    Example: grader simulate --lots 1000 --seed 1
 
-    grader simulate --trades 20 --lots 40
+    Example: grader simulate --trades 20 --lots 40
     """
     if learned and trades is not None:
         raise UsageError(

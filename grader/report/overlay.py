@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from grader.measure import Measurement
 from grader.model import FINISHES, Finish
@@ -37,10 +37,9 @@ def overlay_png(measurement: Measurement, max_side_px: int = _MAX_SIDE_PX) -> by
 
 def overlay_rgb(measurement: Measurement, max_side_px: int = _MAX_SIDE_PX) -> NDArray[np.uint8]:
     """The overlay as uint8 (height, width, 3), at most ``max_side_px`` on its longer side."""
-    rgb = measurement.photo.rgb
-    k = min(1.0, max_side_px / max(rgb.shape[:2]))
-    size = (max(1, round(rgb.shape[1] * k)), max(1, round(rgb.shape[0] * k)))
-    base = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+    small, k = reduced(measurement.photo.rgb, max_side_px)
+    base = small.astype(np.float32)
+    size = (small.shape[1], small.shape[0])
     regions = measurement.regions
     table = np.zeros(len(regions.regions) + 1, np.uint8)
     table[0] = FINISHES.index("undetermined")
@@ -53,15 +52,27 @@ def overlay_rgb(measurement: Measurement, max_side_px: int = _MAX_SIDE_PX) -> ND
         base += alpha * (np.array(FINISH_RGB[finish], np.float32) - base)
     out = np.ascontiguousarray(np.round(base).astype(np.uint8))
     for board in regions.boards:
-        _polyline(out, board.outline_px, k, BOARD_RGB)
-    for outline in measurement.scale.target_px if measurement.scale else ():
-        _polyline(out, outline, k, _ROW_RGB)
+        outline(out, board.outline_px, k, BOARD_RGB)
+    for sheet in measurement.scale.target_px if measurement.scale else ():
+        outline(out, sheet, k, _ROW_RGB)
     return out
 
 
-def _polyline(out: NDArray[np.uint8], points: NDArray[np.float64], k: float, rgb: tuple[int, int, int]) -> None:
-    scaled = np.round((points + 0.5) * k - 0.5).astype(np.int32).reshape(-1, 1, 2)
-    cv2.polylines(out, [scaled], isClosed=True, color=rgb, thickness=2, lineType=cv2.LINE_AA)
+def reduced(rgb: NDArray[np.uint8], max_side_px: int) -> tuple[NDArray[np.uint8], float]:
+    """A photo, uint8 (height, width, 3), at most so long on its longer side, and the factor on its coordinates."""
+    k = min(1.0, max_side_px / max(rgb.shape[:2]))
+    size = (max(1, round(rgb.shape[1] * k)), max(1, round(rgb.shape[0] * k)))
+    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8), k
+
+
+def in_reduced(points_px: ArrayLike, k: float) -> NDArray[np.int32]:
+    """Points (n, 2) of a photo in its reduced picture, as OpenCV draws them: int32 (n, 1, 2)."""
+    return np.round((np.asarray(points_px, np.float64) + 0.5) * k - 0.5).astype(np.int32).reshape(-1, 1, 2)
+
+
+def outline(picture: NDArray[np.uint8], points_px: ArrayLike, k: float, rgb: tuple[int, int, int]) -> None:
+    """Draw a closed line of a photo into its reduced picture."""
+    cv2.polylines(picture, [in_reduced(points_px, k)], isClosed=True, color=rgb, thickness=2, lineType=cv2.LINE_AA)
 
 
 def _png(picture: NDArray[np.uint8]) -> bytes:

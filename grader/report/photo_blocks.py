@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from grader.report.blocks import Block, Picture, Table, Text
+from grader.report.wide import wide_sentences
 from grader.report.words import METHOD_WORDS, board_rows, budget_lines, correction_words, finish_rows, learned_from
 from grader.units import format_share
 
@@ -33,6 +34,8 @@ def photo_blocks(document: Mapping[str, Any], picture: Picture | None) -> Iterat
         yield Table(("Board", "Outline holds", "Rows seen"), boards, "Boards and rows of contacts")
     for source in learned_from(document):
         yield Text(f"Thickness: {source}. So this is the gold that your process recovers.")
+    for sentence in wide_sentences(document):
+        yield Text(sentence)
     budget = tuple((title, format_share(share)) for title, share in budget_lines(document))
     if budget:
         yield Table(("Input", "Share"), budget, "What makes the gold's range wide")

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from grader.measure import Measurement
 from grader.model import FINISHES, Finish
-from grader.report.overlay import BOARD_RGB, FINISH_RGB, STRENGTH
+from grader.report.overlay import BOARD_RGB, FINISH_RGB, STRENGTH, in_reduced, outline, reduced
 
 Picture = NDArray[np.uint8]
 
@@ -48,11 +48,10 @@ def document_picture(document: Mapping[str, Any], rgb: Picture, max_side_px: int
         rgb: the photo that was measured, upright.
         max_side_px: of the longer side.
     """
-    k = min(1.0, max_side_px / max(rgb.shape[:2]))
-    size = (max(1, round(rgb.shape[1] * k)), max(1, round(rgb.shape[0] * k)))
-    out = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)).astype(np.float32)
+    small, k = reduced(rgb, max_side_px)
+    out = small.astype(np.float32)
     for finish in FINISHES:
-        rings = [_scaled(ring, k) for ring in (document.get("plating_px") or {}).get(finish, ())]
+        rings = [in_reduced(ring, k) for ring in (document.get("plating_px") or {}).get(finish, ())]
         inside = np.zeros(out.shape[:2], np.uint8)
         if rings:
             cv2.fillPoly(inside, rings, 255, lineType=cv2.LINE_AA)
@@ -60,7 +59,7 @@ def document_picture(document: Mapping[str, Any], rgb: Picture, max_side_px: int
         out += alpha * (np.array(FINISH_RGB[finish], np.float32) - out)
     picture = np.ascontiguousarray(np.round(out).astype(np.uint8))
     for board in document.get("boards", ()):
-        cv2.polylines(picture, [_scaled(board["outline_px"], k)], True, BOARD_RGB, 2, cv2.LINE_AA)  # noqa: FBT003
+        outline(picture, board["outline_px"], k, BOARD_RGB)
     return picture
 
 
@@ -70,7 +69,3 @@ def picture_jpeg(picture: Picture) -> bytes:
     if not ok:
         raise RuntimeError("a picture of valid shape could not be encoded")
     return bytes(data)
-
-
-def _scaled(points: Any, k: float) -> NDArray[np.int32]:
-    return np.round((np.asarray(points, np.float64) + 0.5) * k - 0.5).astype(np.int32).reshape(-1, 1, 2)
