@@ -10,10 +10,10 @@ from typing import Any
 import streamlit as st
 
 from app.desk import current_lot, desk
-from app.photo_view import begin_again, correct
+from app.photo_view import begin_again, correct, made_on_picture
 from app.shelf import Kept, kept
 from app.show import figure, heading, plain, problem, range_text, remark, visible_only
-from calibration.errors import GraderError, PhotoError
+from calibration.errors import DataFileError, GraderError, PhotoError
 from grader.correct import Corrections
 from grader.correct.export import training_zip
 from grader.correct.measured import correct as with_corrections
@@ -58,11 +58,30 @@ def show_correcting(done: Kept) -> None:
     visible_only(done.document["statement"])
 
 
+def settle_corrections() -> None:
+    """Keep the last correction where the page is drawn anew before its fragment came to do it.
+
+    A click elsewhere ends a fragment in its midst. To be called before anything is drawn, on every page.
+    """
+    opened: tuple[Request, Measurement] | None = st.session_state.get(_FOUND)
+    done = kept().get(st.session_state.get(_OPEN, ""))
+    if opened is None or done is None:
+        return
+    request, found = opened
+    try:
+        made = made_on_picture(found)
+    except DataFileError:
+        return
+    if made is not None and request == done.request and made.items != corrections_in(done.document).items:
+        _keep(done, with_corrections(found, made, request.properties))
+
+
 def _open(sha256: str) -> None:
     st.session_state[_OPEN] = sha256
 
 
 def _close() -> None:
+    settle_corrections()
     for key in (_OPEN, _FOUND):
         st.session_state.pop(key, None)
     begin_again()
@@ -140,8 +159,9 @@ def _range(model: ProductModel) -> dict[str, float]:
 
 def _keep(done: Kept, corrected: Measurement) -> Kept:
     """Put the corrected measurement into the lot, so that whatever comes next reckons with it."""
+    lot = current_lot()
     fresh = replace(done, document=measurement_document(corrected), overlay=overlay_png(corrected))
-    current_lot().put(fresh)
+    lot.put(fresh)
     kept()[done.sha256] = fresh
     return fresh
 

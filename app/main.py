@@ -6,6 +6,7 @@ import numpy as np
 import streamlit as st
 from PIL import Image
 
+from app.correct_form import settle_corrections
 from app.desk import sit_down, stand_up
 from app.show import style
 from app.way import link
@@ -32,6 +33,7 @@ def main() -> None:
     st.set_page_config(page_title="Gold on boards", page_icon=_icon(), layout="centered")
     style()
     sit_down()
+    settle_corrections()
     chosen = st.navigation(
         [
             st.Page(file, title=title, icon=icon, url_path=title.lower(), default=title == "Start")

@@ -31,19 +31,37 @@ def correct(found: Measurement, before: Corrections) -> Corrections:
         before: what to begin with when the picture is opened; later what was made here counts.
     """
     scene = _scene(found, before)
-    result = photo_correct(
-        key=f"desk-correct-{scene['version']}",
-        data={**scene, "photo": photo_urls(found.photo)},
-        on_corrections_change=_changed,
-    )
-    made = result.get("corrections")
-    if made is None:
-        made = scene["corrections"]
+    photo_correct(key=_key(scene), data={**scene, "photo": photo_urls(found.photo)}, on_corrections_change=_changed)
     try:
-        return Corrections.from_json({"schema": 1, "sha256": found.photo.sha256, "corrections": made})
+        made = made_on_picture(found)
     except DataFileError as error:
         problem(error)
-        return before
+        made = None
+    return before if made is None else made
+
+
+def made_on_picture(found: Measurement) -> Corrections | None:
+    """All corrections on the picture of a photo, those that it began with included; None where none is open.
+
+    Raises:
+        DataFileError: what the browser sent is no list of corrections.
+    """
+    scene: dict[str, Any] | None = st.session_state.get(_SCENE)
+    if scene is None or scene["sha256"] != found.photo.sha256:
+        return None
+    told = _told(_key(scene))
+    made = scene["corrections"] if told is None else told
+    return Corrections.from_json({"schema": 1, "sha256": found.photo.sha256, "corrections": made})
+
+
+def _key(scene: Mapping[str, Any]) -> str:
+    return f"desk-correct-{scene['version']}"
+
+
+def _told(key: str) -> Any:
+    """What the component last sent; None before the first change."""
+    state = st.session_state.get(key)
+    return state.get("corrections") if isinstance(state, Mapping) else None
 
 
 def begin_again() -> None:

@@ -61,11 +61,11 @@ def made(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
     given: list[Any] = [None]
     shown: list[Any] = []
 
-    def component(*, key: str, data: dict[str, Any], on_corrections_change: Any) -> dict[str, Any]:
+    def component(*, key: str, data: dict[str, Any], on_corrections_change: Any) -> None:
         shown.append(data)
-        return {"corrections": given[0]}
 
     monkeypatch.setattr(app.photo_view.correcting, "photo_correct", component)
+    monkeypatch.setattr(app.photo_view.correcting, "_told", lambda key: given[0])
     given.append(shown)
     return given
 
@@ -127,6 +127,20 @@ def test_undone_to_nothing_is_the_measurement_as_found(measured_page: Any, made:
     made[0] = []
     measured_page.run()
     assert the_one(measured_page).document == before.document
+
+
+@pytest.mark.parametrize("leave", ["Done: back to the result", "value_page.py"])
+def test_a_correction_is_kept_even_if_the_page_moves_on_at_once(
+    measured_page: Any, made: list[Any], monkeypatch: pytest.MonkeyPatch, leave: str
+) -> None:
+    """A click elsewhere ends the fragment that would have kept it."""
+    before = the_one(measured_page)
+    made[0] = [LEAVE_OUT]
+    if leave.endswith(".py"):
+        measured_page.go(leave)
+    else:
+        measured_page.press(leave)
+    assert area(the_one(measured_page)) == pytest.approx(LEFT * area(before), rel=0.02)
 
 
 def test_opened_again_it_goes_on_from_what_was_corrected(measured_page: Any, made: list[Any]) -> None:
