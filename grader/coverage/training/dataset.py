@@ -2,6 +2,7 @@
 
 A folder holds ``images/NAME.jpg`` and, for each, ``masks/NAME_gold.png`` (8-bit plated share of each pixel),
 ``masks/NAME_mask.png`` (8-bit class number) and ``masks/NAME_board.png`` (8-bit board number, 0 = none).
+Pictures of one scene share their name up to the first hyphen (``0042_strip-1a``): they are held out together.
 Decoded pictures stay on the device as bytes: reading files is then no part of a training step.
 """
 
@@ -25,6 +26,7 @@ LOOKALIKES = (3, 6, 7, 10)  # bare laminate, tin, copper, brass
 CLASSES = 12
 LEVELS = 3
 FOCUS_POINTS = 256
+SMALLEST_ZOOM, LARGEST_ZOOM = 0.3, 2.0  # crop pixels per picture pixel
 
 
 @dataclass(frozen=True)
@@ -62,8 +64,8 @@ class Batch:
 
 
 def held_out(name: str) -> bool:
-    """Whether a picture belongs to the validation split: one in ten, by its name alone."""
-    return zlib.crc32(name.encode()) % 10 == 0
+    """Whether a picture belongs to the validation split: one scene in ten, by its name alone."""
+    return zlib.crc32(name.split("-")[0].encode()) % 10 == 0
 
 
 def _some(mask: np.ndarray, rng: np.random.Generator) -> Tensor:
@@ -122,7 +124,7 @@ def _focus(frame: Frame, rng: np.random.Generator) -> tuple[float, float]:
 
 def _crop(frame: Frame, rng: np.random.Generator, size: int) -> tuple[Tensor, Tensor]:
     """One crop at random zoom, angle and mirror: soft planes (5, s, s) and class numbers (s, s)."""
-    zoom = float(np.exp(rng.uniform(np.log(0.3), np.log(1.4))))  # crop pixels per picture pixel
+    zoom = float(np.exp(rng.uniform(np.log(SMALLEST_ZOOM), np.log(LARGEST_ZOOM))))
     level = min(max(round(-math.log2(zoom)), 0), LEVELS - 1)
     planes = frame.levels[level]
     height, width = planes.shape[1:]

@@ -7,13 +7,14 @@ from pathlib import Path
 
 import torch
 
-from .model import CoverageNet
+from .model import CoverageNet, decoder_of
 
 
 def export(weights: Path, onnx: Path) -> None:
     """One input ``image`` (n, 3, h, w), one output ``logits`` (n, 6, h / 2, w / 2), any size that 16 divides."""
-    model = CoverageNet()
-    model.load_state_dict(torch.load(weights, map_location="cpu", weights_only=True))
+    state = torch.load(weights, map_location="cpu", weights_only=True)
+    model = CoverageNet(decoder_of(state))
+    model.load_state_dict(state)
     model.eval()
     size = {0: "n", 2: "h", 3: "w"}
     torch.onnx.export(

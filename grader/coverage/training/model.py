@@ -6,6 +6,7 @@ variant: ReLU6, no squeeze-and-excitation. Layer names follow the published Imag
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import torch
@@ -27,6 +28,7 @@ BLOCKS = (
     (5, 1, 6, 112, 112),
 )
 TAPS = (0, 2, 4, 10)  # blocks whose outputs (strides 2, 4, 8, 16) the decoder reads
+DECODER = (64, 48, 32, 32)  # channels at strides 16, 8, 4, 2
 OUTPUTS = 6  # at stride 2: four sub-pixels of coverage, edge contact against pad, board
 BN = {"eps": 1e-3, "momentum": 0.01}
 
@@ -71,17 +73,18 @@ class Separable(nn.Sequential):
 class CoverageNet(nn.Module):
     """Image (n, 3, h, w), h and w multiples of 16 → logits (n, 6, h / 2, w / 2)."""
 
-    def __init__(self) -> None:
+    def __init__(self, decoder: Sequence[int] = DECODER) -> None:
         super().__init__()
         self._conv_stem = nn.Conv2d(3, 32, 3, 2, 1, bias=False)
         self._bn0 = nn.BatchNorm2d(32, **BN)
         self._blocks = nn.ModuleList(Block(*b) for b in BLOCKS)
         self.detail = nn.Sequential(nn.Conv2d(3, 16, 4, 2, 1), nn.ReLU6(inplace=True))
-        self.up16 = Separable(112, 64)
-        self.up8 = Separable(64 + 40, 48)
-        self.up4 = Separable(48 + 24, 32)
-        self.up2 = Separable(32 + 16 + 16, 32)
-        self.head = nn.Sequential(Separable(32, 32), nn.Conv2d(32, OUTPUTS, 1))
+        d16, d8, d4, d2 = decoder
+        self.up16 = Separable(112, d16)
+        self.up8 = Separable(d16 + 40, d8)
+        self.up4 = Separable(d8 + 24, d4)
+        self.up2 = Separable(d4 + 16 + 16, d2)
+        self.head = nn.Sequential(Separable(d2, d2), nn.Conv2d(d2, OUTPUTS, 1))
         nn.init.constant_(self.head[1].bias[:4], -3.0)  # plating is rare: start from about 5 %
 
     def forward(self, image: Tensor) -> Tensor:
@@ -111,3 +114,8 @@ def load_imagenet(model: CoverageNet, checkpoint: Path) -> int:
     taken = {k: v for k, v in state.items() if k in own and own[k].shape == v.shape}
     model.load_state_dict(taken, strict=False)
     return len(taken)
+
+
+def decoder_of(state: Mapping[str, Tensor]) -> tuple[int, ...]:
+    """The decoder's channels, read from trained weights."""
+    return tuple(len(state[f"{name}.2.weight"]) for name in ("up16", "up8", "up4", "up2"))

@@ -22,7 +22,7 @@ from torch.nn import functional
 
 from .augment import augment
 from .dataset import BARREL, FINGER, Batch, Frame, held_out, read_folders, sample
-from .model import CoverageNet, coverage_logits, load_imagenet
+from .model import DECODER, CoverageNet, coverage_logits, load_imagenet
 
 log = logging.getLogger("training")
 MEAN, SPREAD = 127.0, 128.0  # of 8-bit values, as the ImageNet weights expect them
@@ -109,7 +109,7 @@ def train(options: argparse.Namespace) -> CoverageNet:
     frames = [f for f in frames if not held_out(f.name)]
     log.info("%d to train, %d held out, read in %.0f s", len(frames), len(held), time.monotonic() - start)
 
-    model = CoverageNet()
+    model = CoverageNet(options.decoder)
     if options.imagenet:
         log.info("%d tensors from ImageNet", load_imagenet(model, options.imagenet))
     model = model.to(device, memory_format=torch.channels_last).train()
@@ -157,6 +157,7 @@ def main() -> None:
     ask.add_argument("--imagenet", type=Path, help="Lite0 checkpoint; without it the encoder starts at random")
     ask.add_argument("--out", type=Path, default=Path("coverage.pt"))
     ask.add_argument("--seed", type=int, default=1)
+    ask.add_argument("--decoder", type=int, nargs=4, default=DECODER, help="channels at strides 16, 8, 4, 2")
     ask.add_argument("--steps", type=int, default=6000)
     ask.add_argument("--minutes", type=float, default=math.inf)
     ask.add_argument("--batch", type=int, default=32)
