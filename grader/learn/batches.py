@@ -12,46 +12,15 @@ import numpy as np
 from calibration.belief import Batch, Plating
 from calibration.errors import GraderError
 from calibration.inputs import FloatArray
-from calibration.sourced import load
 from calibration.thickness import Finish, gold_properties, thickness_prior
 from grader.gold import MG_PER_MM2_UM_G_CM3
-from grader.learn.lots import area_models, estimates_of, shares_of
-from grader.log import Contents, Estimate, Yield
+from grader.learn.lots import area_models, estimates_of
+from grader.learn.weighings import Weighing, weighings
+from grader.log import Contents, Estimate
 from grader.lot.sampling import prior_spread, sampling_sd
 from grader.model import EMPTY, ProductModel
 
 _DRAWS = 2_000  # for a median and a spread
-_LEAST_UNCERTAINTY_MG = 0.01  # of the best balances in use; a stated zero is none
-
-
-@dataclass(frozen=True)
-class Weighed:
-    """Fine gold of a yield.
-
-    Attributes:
-        fine_mg: mass × fineness, without what came from elsewhere, with what is known to be lost.
-        uncertainty_mg: of the balance, standard.
-        relative_sd: of the fineness.
-        fineness: taken.
-    """
-
-    fine_mg: float
-    uncertainty_mg: float
-    relative_sd: float
-    fineness: float
-
-
-def weighed(gold: Yield) -> Weighed:
-    """Fine gold of a yield, with the figures taken for what was not stated."""
-    figures = load("belief")
-    if gold.fineness is None:
-        fineness, sd = figures["fineness_unknown"].value, figures["fineness_unknown_sd"].value
-    else:
-        fineness, sd = gold.fineness, figures[f"fineness_{gold.fineness_known}_sd"].value
-    stated = gold.uncertainty_mg
-    balance = figures["balance_uncertainty"].value if stated is None else max(stated, _LEAST_UNCERTAINTY_MG)
-    fine = gold.mass_mg * fineness - gold.carried_in_mg + gold.lost_mg
-    return Weighed(fine, balance * fineness, sd, fineness)
 
 
 def same_name(typed: str) -> str:
@@ -83,21 +52,28 @@ def batches_of(contents: Contents) -> Batches:
     changes = [m.day for m in contents.marks if m.kind == "process"]
     batches: list[Batch] = []
     left_out: dict[int, str] = {}
-    for gold in contents.current_yields():
-        if gold.id in excluded:
-            left_out[gold.id] = f"excluded: {excluded[gold.id].reason}"
-        elif any(gold.weighed_on <= m.day and gold.logged_at <= m.logged_at for m in resets):
+    for weighing in weighings(contents):
+        gold = weighing.gold
+        out = next((y for y in weighing.yields if y.id in excluded), None)
+        for other in weighing.yields:
+            if other is not gold:
+                left_out[other.id] = f"counted together with yield {gold.id}"
+        if out is not None:
+            left_out[gold.id] = f"excluded: {excluded[out.id].reason}"
+        elif any(y.weighed_on <= m.day and y.logged_at <= m.logged_at for m in resets for y in weighing.yields):
             left_out[gold.id] = "before the belief was reset"
+        elif weighing.why_not:
+            left_out[gold.id] = weighing.why_not
         else:
             try:
-                platings, area_sd = _platings(contents, gold)
+                platings, area_sd = _platings(contents, weighing)
             except GraderError as error:
                 left_out[gold.id] = error.message
                 continue
             if not platings:
                 left_out[gold.id] = "no photo of its lots was measured"
                 continue
-            fine = weighed(gold)
+            fine = weighing.fine
             batches.append(
                 Batch(
                     name=str(gold.id),
@@ -111,12 +87,12 @@ def batches_of(contents: Contents) -> Batches:
     return Batches(tuple(batches), left_out, len(changes), max((m.day for m in resets), default=None))
 
 
-def _platings(contents: Contents, gold: Yield) -> tuple[tuple[Plating, ...], float]:
-    """Plating that went into a yield, and the relative standard deviation of all that scales it."""
+def _platings(contents: Contents, weighing: Weighing) -> tuple[tuple[Plating, ...], float]:
+    """Plating that went in, and the relative standard deviation of all that scales it."""
     properties = gold_properties()
     platings: list[Plating] = []
     whole, unseen = EMPTY, 0.0
-    for share in shares_of(contents, gold):
+    for share, _ in weighing.shares:
         estimates = estimates_of(contents, share.lot)
         own = EMPTY
         for finish, area in area_models(estimates, share.copies).items():

@@ -15,9 +15,9 @@ from calibration.errors import GraderError
 from calibration.inputs import FloatArray
 from calibration.scores import Share as Coverage
 from calibration.scores import crps, share
-from grader.learn.batches import weighed
-from grader.learn.lots import estimates_of, gold_model, shares_of
-from grader.log import Contents, Yield
+from grader.learn.lots import estimates_of, gold_model
+from grader.learn.weighings import Weighing, weighings
+from grader.log import Contents
 from grader.model import EMPTY, ProductModel, Range
 
 LEVELS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)
@@ -79,18 +79,19 @@ class Pair:
 
 
 def pairs(contents: Contents) -> tuple[Pair, ...]:
-    """All current yields in the order of their weighing."""
+    """All current yields in the order of their weighing; those that only tell something together are one."""
     excluded = contents.excluded()
     found = []
-    for gold in sorted(contents.current_yields(), key=lambda y: (y.weighed_on, y.id)):
-        why = f"excluded: {excluded[gold.id].reason}" if gold.id in excluded else ""
-        found.append(_pair(contents, gold, why))
+    for weighing in sorted(weighings(contents), key=lambda w: (w.gold.weighed_on, w.gold.id)):
+        out = next((y for y in weighing.yields if y.id in excluded), None)
+        why = weighing.why_not if out is None else f"excluded: {excluded[out.id].reason}"
+        found.append(_pair(contents, weighing, why))
     return tuple(found)
 
 
-def _pair(contents: Contents, gold: Yield, why_not: str) -> Pair:
-    shares = shares_of(contents, gold)
-    fine = weighed(gold)
+def _pair(contents: Contents, weighing: Weighing, why_not: str) -> Pair:
+    gold, fine = weighing.gold, weighing.fine
+    shares = [share for share, _ in weighing.shares]
 
     def names(of: Iterable[str]) -> tuple[str, ...]:
         return tuple(dict.fromkeys(of))
@@ -107,8 +108,8 @@ def _pair(contents: Contents, gold: Yield, why_not: str) -> Pair:
     )
     whole = EMPTY
     try:
-        for s in shares:
-            estimates = estimates_of(contents, s.lot, gold)
+        for s, first in weighing.shares:
+            estimates = estimates_of(contents, s.lot, first)
             if not estimates:
                 return bare
             whole += gold_model(estimates, s.copies)
@@ -116,7 +117,7 @@ def _pair(contents: Contents, gold: Yield, why_not: str) -> Pair:
         return Pair(**{**bare.__dict__, "why_not": why_not or error.message})
     if not whole.terms:
         return bare
-    shown = _shown(whole, gold)
+    shown = _shown(whole, weighing)
     return Pair(
         **{
             **bare.__dict__,
@@ -130,10 +131,10 @@ def _pair(contents: Contents, gold: Yield, why_not: str) -> Pair:
     )
 
 
-def _shown(model: ProductModel, gold: Yield) -> FloatArray:
+def _shown(model: ProductModel, weighing: Weighing) -> FloatArray:
     """Draws of the fine gold that the balance would show, mg."""
-    fine = weighed(gold)
-    seed = hashlib.sha256(f"weighing {gold.id}".encode()).digest()
+    fine = weighing.fine
+    seed = hashlib.sha256(f"weighing {weighing.gold.id}".encode()).digest()
     rng = np.random.default_rng(int.from_bytes(seed[:8], "big"))
     present = np.maximum(model.draws(_DRAWS), 0.0)
     return np.asarray(

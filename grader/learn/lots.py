@@ -33,14 +33,6 @@ def shares_of(contents: Contents, gold: Yield) -> tuple[Share, ...]:
     return tuple(Share(lots[y.lot_id], y.copies) for y in contents.yield_lots if y.yield_id == gold.id)
 
 
-def first_entry(contents: Contents, gold: Yield) -> Yield:
-    """The entry that a chain of corrections began with."""
-    by_number = {y.id: y for y in contents.yields}
-    while gold.corrects is not None:
-        gold = by_number[gold.corrects]
-    return gold
-
-
 def estimates_of(contents: Contents, lot: Lot, before: Yield | None = None) -> tuple[Estimate, ...]:
     """The last usable estimate of each photo of a lot.
 
@@ -52,7 +44,7 @@ def estimates_of(contents: Contents, lot: Lot, before: Yield | None = None) -> t
     """
     found = (e for e in contents.estimates if e.lot_id == lot.id and isinstance(e.document.get("model"), Mapping))
     if before is not None:
-        entered = first_entry(contents, before)
+        entered = contents.first_entry(before)
         found = (e for e in found if e.made_at <= entered.logged_at and e.made_at.date() <= before.weighed_on + _DAY)
     return tuple({e.photo_sha256: e for e in found}.values())
 

@@ -10,10 +10,10 @@ from decimal import Decimal
 import numpy as np
 
 from calibration.errors import GraderError
-from grader.learn.batches import weighed
 from grader.learn.compare import NO_NAME
-from grader.learn.lots import Share, estimates_of, gold_model, shares_of
-from grader.log import Contents, Yield
+from grader.learn.lots import Share, estimates_of, gold_model
+from grader.learn.weighings import Weighing, weighings
+from grader.log import Contents
 
 _DRAWS = 2_000
 
@@ -45,8 +45,8 @@ def returns(contents: Contents) -> tuple[Return, ...]:
     Gold of several lots together is apportioned by their estimates, or evenly where one of them has none.
     """
     fine: dict[int, float] = defaultdict(float)
-    for gold in contents.current_yields():
-        for lot_id, part in _apportioned(contents, gold).items():
+    for weighing in weighings(contents):
+        for lot_id, part in _apportioned(contents, weighing).items():
             fine[lot_id] += part
     found = []
     for lot in contents.lots:
@@ -78,13 +78,18 @@ def _sum(name: str, some: Sequence[Return]) -> Return:
     return Return(name, dict(paid), sum(r.fine_mg for r in some), len(some))
 
 
-def _apportioned(contents: Contents, gold: Yield) -> dict[int, float]:
-    shares = shares_of(contents, gold)
+def _apportioned(contents: Contents, weighing: Weighing) -> dict[int, float]:
+    fine = weighing.returned_mg
+    if not weighing.shares:
+        return {lot_id: fine / len(weighing.carried_lots) for lot_id in weighing.carried_lots}
+    shares = [share for share, _ in weighing.shares]
     weights = [_expected(contents, s) for s in shares]
     if not all(weights):
         weights = [1.0] * len(shares)
-    fine = weighed(gold).fine_mg
-    return {s.lot.id: fine * w / sum(weights) for s, w in zip(shares, weights, strict=True)}
+    found: dict[int, float] = defaultdict(float)
+    for s, w in zip(shares, weights, strict=True):
+        found[s.lot.id] += fine * w / sum(weights)
+    return found
 
 
 def _expected(contents: Contents, part: Share) -> float:

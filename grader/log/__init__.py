@@ -4,6 +4,18 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from grader.log.batch_model import (
+    BatchRecord,
+    BatchRecords,
+    CarryOver,
+    NewAmount,
+    NewBatch,
+    NewCarryOver,
+    NewLoad,
+    NewStrike,
+    NewTest,
+)
+from grader.log.entry import checked
 from grader.log.export import TABLES, TableName, to_csv, to_json
 from grader.log.model import (
     Attachment,
@@ -24,7 +36,6 @@ from grader.log.model import (
     Purchase,
     Yield,
     YieldLot,
-    checked,
     photo_of,
 )
 
@@ -34,18 +45,27 @@ if TYPE_CHECKING:
 __all__ = [
     "TABLES",
     "Attachment",
+    "BatchRecord",
+    "BatchRecords",
     "BeliefRecord",
+    "CarryOver",
     "Contents",
     "Estimate",
     "Exclusion",
     "Log",
     "Lot",
     "Mark",
+    "NewAmount",
     "NewAttachment",
+    "NewBatch",
+    "NewCarryOver",
     "NewExclusion",
+    "NewLoad",
     "NewLot",
     "NewMark",
     "NewPurchase",
+    "NewStrike",
+    "NewTest",
     "NewYield",
     "Offer",
     "PhotoRecord",

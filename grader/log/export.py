@@ -11,7 +11,8 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Literal, get_args
 
-from grader.log.model import Contents, utc_text
+from grader.log.entry import utc_text
+from grader.log.model import Contents
 from grader.spreadsheet import csv_cell
 
 TableName = Literal[
@@ -26,6 +27,15 @@ TableName = Literal[
     "marks",
     "attachments",
     "beliefs",
+    "batches",
+    "batch_loads",
+    "load_lots",
+    "batch_amounts",
+    "batch_tests",
+    "carry_overs",
+    "load_carried",
+    "batch_yields",
+    "batch_strikes",
 ]
 TABLES: tuple[TableName, ...] = get_args(TableName)
 JSON_SCHEMA = 1
@@ -48,6 +58,30 @@ COLUMNS: Mapping[TableName, tuple[str, ...]] = {
     "marks": ("id", "kind", "day", "note", "who", "logged_at"),
     "attachments": ("id", "yield_id", "sha256", "name", "who", "logged_at"),
     "beliefs": ("id", "made_at", "program_version", "key"),
+    "batches": ("id", "name", "started_on", "note", "who", "logged_at"),
+    "batch_loads": ("id", "batch_id", "vessel", "mass_g", "loaded_on", "note", "who", "logged_at"),
+    "load_lots": ("load_id", "lot_id", "lot", "copies"),
+    "batch_amounts": ("id", "batch_id", "kind", "what", "amount", "unit", "note", "who", "logged_at"),
+    "batch_tests": ("id", "batch_id", "what", "result", "sample", "tested_on", "note", "who", "logged_at"),
+    "carry_overs": (
+        *("id", "batch_id", "lot_id", "lot", "copies", "left_mg", "left_uncertainty_mg"),
+        *("note", "who", "logged_at"),
+    ),
+    "load_carried": ("carry_id", "load_id"),
+    "batch_yields": ("yield_id", "batch_id"),
+    "batch_strikes": ("id", "kind", "entry_id", "reason", "who", "logged_at"),
+}
+# where ``Contents.batches`` keeps a table's rows
+_BATCH_FIELDS: Mapping[str, str] = {
+    "batches": "batches",
+    "batch_loads": "loads",
+    "load_lots": "load_lots",
+    "batch_amounts": "amounts",
+    "batch_tests": "tests",
+    "carry_overs": "carry_overs",
+    "load_carried": "load_carried",
+    "batch_yields": "yields",
+    "batch_strikes": "strikes",
 }
 
 
@@ -68,7 +102,7 @@ def to_csv(contents: Contents, table: TableName) -> str:
     writer = csv.writer(text)
     writer.writerow(COLUMNS[table])
     for row in _rows(contents, table):
-        cells = {**_plain(row), "lot": names.get(row.get("lot_id", 0)), **_of_document(row.get("document", {}))}
+        cells = {**_plain(row), "lot": names.get(row.get("lot_id", 0)), **_of_document(row.get("document") or {})}
         writer.writerow([csv_cell(cells.get(column)) for column in COLUMNS[table]])
     return text.getvalue()
 
@@ -76,7 +110,8 @@ def to_csv(contents: Contents, table: TableName) -> str:
 def _rows(contents: Contents, table: TableName) -> list[dict[str, Any]]:
     if table == "photos":
         return [photo.model_dump() for photo in contents.photos]
-    return [asdict(row) for row in getattr(contents, table)]
+    place = contents.batches if table in _BATCH_FIELDS else contents
+    return [asdict(row) for row in getattr(place, _BATCH_FIELDS.get(table, table))]
 
 
 def _plain(row: Mapping[str, Any]) -> dict[str, Any]:

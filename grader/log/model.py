@@ -2,48 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from dataclasses import dataclass, field
+from datetime import date, datetime
 from decimal import Decimal
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, ValidationError, model_validator
+from pydantic import Field, StringConstraints, model_validator
 
-from calibration.errors import UsageError
+from grader.log.batch_model import BatchRecords
+from grader.log.entry import Document, Entry, Finite, Line, LotName, Sha256, checked
 
 FinenessKnown = Literal["found", "assumed", "assayed"]
 MarkKind = Literal["process", "reset"]
-Document = Mapping[str, Any]
-
-
-def _printable(text: str) -> str:
-    if not text.isprintable():
-        raise ValueError("holds line breaks or control characters")
-    return text
-
-
-def _not_a_number(text: str) -> str:
-    if not any(c.isalpha() for c in text):
-        raise ValueError("needs at least one letter, so that it cannot be taken for a lot's number")
-    return text
-
-
-Line = Annotated[str, StringConstraints(strip_whitespace=True, max_length=2000), AfterValidator(_printable)]
-LotName = Annotated[
-    str,
-    StringConstraints(strip_whitespace=True, min_length=1, max_length=120),
-    AfterValidator(_printable),
-    AfterValidator(_not_a_number),
-]
-Sha256 = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
-Finite = Field(allow_inf_nan=False)
-
-
-class Entry(BaseModel):
-    """Base of all entries as they are handed in: frozen, without unknown fields."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 class NewLot(Entry):
@@ -175,37 +145,6 @@ class NewAttachment(Entry):
     sha256: Sha256
     name: Line
     who: Line = ""
-
-
-AnyEntry = TypeVar("AnyEntry", bound=Entry)
-
-
-def checked(kind: type[AnyEntry], /, **values: Any) -> AnyEntry:
-    """An entry from loose values.
-
-    Raises:
-        UsageError: a value that such an entry cannot have; the message names it.
-    """
-    try:
-        return kind(**values)
-    except ValidationError as error:
-        first = error.errors()[0]
-        field = str(first["loc"][0]).replace("_", " ") if first["loc"] else "entry"
-        why = str(first["msg"]).removeprefix("Value error, ")
-        raise UsageError(
-            "entry-invalid", f"The {field} cannot be logged: {why}.", "Correct it and try again."
-        ) from None
-
-
-def utc_text(moment: datetime) -> str:
-    """A moment as the log writes it: UTC, ISO 8601, ending in Z.
-
-    Raises:
-        ValueError: the moment has no time zone.
-    """
-    if moment.tzinfo is None:
-        raise ValueError("a clock must say its time zone")
-    return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 @dataclass(frozen=True)
@@ -380,11 +319,24 @@ class Contents:
     marks: tuple[Mark, ...] = ()
     attachments: tuple[Attachment, ...] = ()
     beliefs: tuple[BeliefRecord, ...] = ()
+    batches: BatchRecords = field(default_factory=BatchRecords)
 
     def current_yields(self) -> tuple[Yield, ...]:
         """Yields that no newer one corrects."""
         corrected = {y.corrects for y in self.yields}
         return tuple(y for y in self.yields if y.id not in corrected)
+
+    def first_entry(self, gold: Yield) -> Yield:
+        """The entry that a chain of corrections began with."""
+        by_number = {y.id: y for y in self.yields}
+        while gold.corrects is not None:
+            gold = by_number[gold.corrects]
+        return gold
+
+    def batch_of(self, gold: Yield) -> int | None:
+        """Number of the batch that a yield came from, or None."""
+        first = self.first_entry(gold).id
+        return next((b.batch_id for b in self.batches.yields if b.yield_id == first), None)
 
     def excluded(self) -> dict[int, Exclusion]:
         """Why yields are not learned from, by their number."""

@@ -8,15 +8,16 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, RowMapping, Table, func, insert, select
+from sqlalchemy import ColumnElement, Connection, RowMapping, Table, func, insert, or_, select
 
 from calibration.errors import UsageError
 from grader.log import schema
+from grader.log.batch_rows import batch_records
+from grader.log.entry import Document
 from grader.log.model import (
     Attachment,
     BeliefRecord,
     Contents,
-    Document,
     Estimate,
     Exclusion,
     Lot,
@@ -91,14 +92,14 @@ def yield_row(c: Connection, number: int) -> RowMapping:
 
 
 def contents_of(c: Connection, lot_id: int | None) -> Contents:
-    """All that is in the log, or all of one lot; marks and beliefs are of the whole log alone."""
+    """All that is in the log, or all of one lot; marks and beliefs are of the whole log alone, batches always all."""
     if lot_id is None:
         return _contents(c, {}, whole=True)
     its = select(schema.yield_lots.c.yield_id).where(schema.yield_lots.c.lot_id == lot_id)
     where: dict[Table, ColumnElement[bool]] = {
         schema.lots: schema.lots.c.id == lot_id,
         **{t: t.c.lot_id == lot_id for t in (schema.estimates, schema.purchases, schema.offers)},
-        schema.yields: schema.yields.c.id.in_(its),
+        schema.yields: or_(schema.yields.c.lot_id == lot_id, schema.yields.c.id.in_(its)),
         **{t: t.c.yield_id.in_(its) for t in (schema.yield_lots, schema.exclusions, schema.attachments)},
     }
     return _contents(c, where, whole=False)
@@ -123,6 +124,7 @@ def _contents(c: Connection, where: dict[Table, ColumnElement[bool]], *, whole: 
         marks=tuple(as_mark(row) for row in rows(schema.marks)) if whole else (),
         attachments=tuple(as_attachment(row) for row in rows(schema.attachments)),
         beliefs=tuple(as_belief(row) for row in rows(schema.beliefs)) if whole else (),
+        batches=batch_records(c),
     )
 
 

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 from sqlalchemy import Column, Float, ForeignKey, Integer, MetaData, Table, Text
 
+from grader.log import schema_batches
+
 APPLICATION_ID = 0x42474C31  # "BGL1": marks a file as a log of this program, in the file's header
 
 # Days are also checked as IS date(day, '+0 days'): it turns 30 February into 2 March, and what is no day into NULL.
@@ -35,6 +37,19 @@ def _never_rewritten(table: str, key: tuple[str, ...] = ("id",)) -> tuple[str, .
         f"CREATE TRIGGER {table}_no_replace BEFORE INSERT ON {table} WHEN {is_there} BEGIN {refuse}; END",
     )
 
+
+# "{}" stands for the column's name
+_BATCH_WORDS = {
+    "ID": "id INTEGER PRIMARY KEY AUTOINCREMENT",
+    "INT": "INTEGER",
+    "REAL": "REAL",
+    "STRICT": " STRICT",
+    "DAY": "TEXT NOT NULL CHECK ({} IS date({}, '+0 days'))",
+    "TIME": f"TEXT NOT NULL CHECK ({{}} {_TIME})",
+    "NAME_UNIQUE": "COLLATE NOCASE UNIQUE",
+    "NAME_HAS_LETTER": "name GLOB '*[^0-9]*'",
+    "PLAN_IS_JSON": "json_valid(plan)",
+}
 
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(
@@ -166,6 +181,13 @@ MIGRATIONS: tuple[Migration, ...] = (
             ),
         ),
     ),
+    Migration(
+        schema_batches.TITLE,
+        (
+            *schema_batches.statements(_BATCH_WORDS),
+            *(t for table, key in schema_batches.KEYS.items() for t in _never_rewritten(table, key)),
+        ),
+    ),
 )
 
 # The tables at the newest version, for queries. A test holds them against what the migrations make.
@@ -278,4 +300,84 @@ offers = _table(
     Column("made_at", Text),
     Column("program_version", Text),
     Column("document", Text),
+)
+
+
+def _of_batch() -> tuple[Column[int], Column[int]]:
+    return Column("id", Integer, primary_key=True), Column("batch_id", Integer, ForeignKey("batches.id"))
+
+
+def _written() -> tuple[Column[str], ...]:
+    return tuple(Column(name, Text) for name in ("note", "who", "logged_at"))
+
+
+batches = _table(
+    "batches",
+    Column("id", Integer, primary_key=True),
+    Column("name", Text),
+    Column("started_on", Text),
+    Column("note", Text),
+    Column("who", Text),
+    Column("plan", Text),
+    Column("logged_at", Text),
+)
+batch_loads = _table(
+    "batch_loads",
+    *_of_batch(),
+    Column("vessel", Text),
+    Column("mass_g", Float),
+    Column("loaded_on", Text),
+    *_written(),
+)
+load_lots = _table(
+    "load_lots",
+    Column("load_id", Integer, ForeignKey("batch_loads.id"), primary_key=True),
+    Column("lot_id", Integer, ForeignKey("lots.id"), primary_key=True),
+    Column("copies", Float),
+)
+batch_amounts = _table(
+    "batch_amounts",
+    *_of_batch(),
+    Column("kind", Text),
+    Column("what", Text),
+    Column("amount", Float),
+    Column("unit", Text),
+    *_written(),
+)
+batch_tests = _table(
+    "batch_tests",
+    *_of_batch(),
+    Column("what", Text),
+    Column("result", Text),
+    Column("sample", Text),
+    Column("tested_on", Text),
+    *_written(),
+)
+carry_overs = _table(
+    "carry_overs",
+    *_of_batch(),
+    Column("lot_id", Integer, ForeignKey("lots.id")),
+    Column("copies", Float),
+    Column("left_mg", Float),
+    Column("left_uncertainty_mg", Float),
+    *_written(),
+)
+load_carried = _table(
+    "load_carried",
+    Column("carry_id", Integer, ForeignKey("carry_overs.id"), primary_key=True),
+    Column("load_id", Integer, ForeignKey("batch_loads.id"), primary_key=True),
+)
+batch_yields = _table(
+    "batch_yields",
+    Column("yield_id", Integer, ForeignKey("yields.id"), primary_key=True),
+    Column("batch_id", Integer, ForeignKey("batches.id")),
+)
+batch_strikes = _table(
+    "batch_strikes",
+    Column("id", Integer, primary_key=True),
+    Column("kind", Text),
+    Column("entry_id", Integer),
+    Column("reason", Text),
+    Column("who", Text),
+    Column("logged_at", Text),
 )

@@ -5,6 +5,7 @@ What SQLite checks by patterns is checked by regular expressions here; a day is 
 
 from __future__ import annotations
 
+from grader.log import schema_batches
 from grader.log.schema import Migration
 
 _TIME = r"~ '^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}.*Z$'"
@@ -24,6 +25,19 @@ def _never_rewritten(table: str) -> str:
         " FOR EACH ROW EXECUTE FUNCTION refuse_to_rewrite()"
     )
 
+
+# "{}" stands for the column's name
+_BATCH_WORDS = {
+    "ID": _ID,
+    "INT": "BIGINT",
+    "REAL": "DOUBLE PRECISION",
+    "STRICT": "",
+    "DAY": "TEXT NOT NULL CHECK ({} = to_char({}::date, 'YYYY-MM-DD'))",
+    "TIME": f"TEXT NOT NULL CHECK ({{}} {_TIME})",
+    "NAME_UNIQUE": "",
+    "NAME_HAS_LETTER": "name ~ '[^0-9]'",
+    "PLAN_IS_JSON": "plan IS NULL OR plan::json IS NOT NULL",
+}
 
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(
@@ -156,6 +170,14 @@ MIGRATIONS: tuple[Migration, ...] = (
                 _never_rewritten(table)
                 for table in ("yield_lots", "yields", "exclusions", "marks", "attachments", "beliefs")
             ),
+        ),
+    ),
+    Migration(
+        schema_batches.TITLE,
+        (
+            *schema_batches.statements(_BATCH_WORDS),
+            "CREATE UNIQUE INDEX batches_by_name ON batches (lower(name))",
+            *(_never_rewritten(table) for table in schema_batches.KEYS),
         ),
     ),
 )

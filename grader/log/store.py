@@ -17,11 +17,11 @@ from sqlalchemy.exc import IntegrityError
 from calibration.errors import LogError, UsageError
 from grader import __version__
 from grader.log import schema
+from grader.log.entry import Document, utc_text
 from grader.log.model import (
     Attachment,
     BeliefRecord,
     Contents,
-    Document,
     Estimate,
     Exclusion,
     Lot,
@@ -36,7 +36,6 @@ from grader.log.model import (
     PhotoRecord,
     Purchase,
     Yield,
-    utc_text,
 )
 from grader.log.rows import (
     as_attachment,
@@ -56,6 +55,7 @@ from grader.log.rows import (
     text_of,
     yield_row,
 )
+from grader.log.store_batches import BatchWriting, lots_of_batch
 from grader.log.store_file import check_file, log_errors, migrate, open_engine, writing
 from grader.log.store_postgres import is_url, open_server, shown
 from grader.places import log_path
@@ -106,7 +106,7 @@ def _make_folder(folder: Path) -> None:
         ) from error
 
 
-class Log:
+class Log(BatchWriting):
     """An open log; made by ``open_log``. Each call is one transaction, done when it returns.
 
     Methods that take a lot take its number or its name (case does not matter) and raise ``UsageError``
@@ -215,6 +215,18 @@ class Log:
         with log_errors(self.path), writing(self.engine) as c:
             numbers = [self._write_yield(c, lot, new, {lot: copies}) for lot, new, copies in entries]
             return tuple(as_yield(row_of(c, schema.yields, number)) for number in numbers)
+
+    def add_batch_yield(self, batch: int | str, new: NewYield) -> Yield:
+        """Log gold that was weighed at the end of a batch; its lots are those of the batch's loads.
+
+        Raises:
+            UsageError: ``batch-unknown``; ``batch-empty``; ``gold-heavier-than-boards``.
+        """
+        with log_errors(self.path), writing(self.engine) as c:
+            batch_id, lots, first = lots_of_batch(c, batch)
+            number = self._write_yield(c, first, new, lots)
+            insert_row(c, schema.batch_yields, yield_id=number, batch_id=batch_id)
+            return as_yield(row_of(c, schema.yields, number))
 
     def correct_yield(
         self, number: int, new: NewYield, reason: str, lots: Mapping[int | str, float] | None = None
@@ -351,7 +363,7 @@ def _refuse_heavier_than_boards(c: Connection, lots: Sequence[int], mass_mg: flo
     bought = rows_of(c, schema.purchases, schema.purchases.c.lot_id.in_(lots))
     known = {row["lot_id"] for row in bought if row["mass_g"] is not None}
     boards_mg = 1e3 * sum(row["mass_g"] or 0.0 for row in bought)
-    if known == set(lots) and mass_mg > boards_mg:
+    if lots and known == set(lots) and mass_mg > boards_mg:
         raise UsageError(
             "gold-heavier-than-boards",
             f"{mass_mg:g} mg of gold cannot come from {boards_mg:g} mg of boards.",

@@ -1,0 +1,73 @@
+"""The base of all entries as they are handed in, and the kinds of text in them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Annotated, Any, TypeVar
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, ValidationError
+
+from calibration.errors import UsageError
+
+Document = Mapping[str, Any]
+
+
+def _printable(text: str) -> str:
+    if not text.isprintable():
+        raise ValueError("holds line breaks or control characters")
+    return text
+
+
+def _not_a_number(text: str) -> str:
+    if not any(c.isalpha() for c in text):
+        raise ValueError("needs at least one letter, so that it cannot be taken for a lot's number")
+    return text
+
+
+Line = Annotated[str, StringConstraints(strip_whitespace=True, max_length=2000), AfterValidator(_printable)]
+LotName = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=120),
+    AfterValidator(_printable),
+    AfterValidator(_not_a_number),
+]
+Sha256 = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
+Finite = Field(allow_inf_nan=False)
+
+
+class Entry(BaseModel):
+    """Base of all entries as they are handed in: frozen, without unknown fields."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+AnyEntry = TypeVar("AnyEntry", bound=Entry)
+
+
+def checked(kind: type[AnyEntry], /, **values: Any) -> AnyEntry:
+    """An entry from loose values.
+
+    Raises:
+        UsageError: a value that such an entry cannot have; the message names it.
+    """
+    try:
+        return kind(**values)
+    except ValidationError as error:
+        first = error.errors()[0]
+        field = str(first["loc"][0]).replace("_", " ") if first["loc"] else "entry"
+        why = str(first["msg"]).removeprefix("Value error, ")
+        raise UsageError(
+            "entry-invalid", f"The {field} cannot be logged: {why}.", "Correct it and try again."
+        ) from None
+
+
+def utc_text(moment: datetime) -> str:
+    """A moment as the log writes it: UTC, ISO 8601, ending in Z.
+
+    Raises:
+        ValueError: the moment has no time zone.
+    """
+    if moment.tzinfo is None:
+        raise ValueError("a clock must say its time zone")
+    return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
