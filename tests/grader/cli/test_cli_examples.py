@@ -121,8 +121,8 @@ def test_what_is_skipped_is_an_example() -> None:
 
 @pytest.mark.parametrize(
     "words",
-    ["measure", "value", "report", "grade", "cut", "batch", "simulate", "target", "log list", "log show", "log belief",
-     "log compare"],
+    ["measure", "value", "report", "grade", "cut", "batch", "simulate", "target", "log list", "log show",
+     "log belief", "log compare"],
 )  # fmt: skip
 def test_commands_that_print_a_result_give_it_as_json(words: str) -> None:
     leaf = LEAVES["grader", *words.split()]
