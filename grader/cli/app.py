@@ -13,6 +13,7 @@ from grader.cli.cut import cut
 from grader.cli.demo import demo
 from grader.cli.grade import grade
 from grader.cli.log import log_app
+from grader.cli.log_batch import batch_app
 from grader.cli.measure import measure_command
 from grader.cli.output import show_error
 from grader.cli.page import page
@@ -39,6 +40,7 @@ app.command("grade")(grade)
 app.command("cut")(cut)
 app.command("batch")(batch)
 app.command("simulate")(simulate_command)
+log_app.add_typer(batch_app)
 app.add_typer(log_app)
 app.command("page")(page)
 

@@ -180,7 +180,7 @@ def yield_(
     Example: grader log yield shoebox --mass "1.25 g" --uncertainty "0.01 g"
     """
     entry = yield_entry(mass, uncertainty, fineness, known, carried_in, lost, note, day_of(day), who)
-    lots = {lot_key(lot): copies, **dict(_also(text) for text in also or ())}
+    lots = {lot_key(lot): copies, **dict(lot_copies(text) for text in also or ())}
     opened = existing_log(log)
     kept = opened.add_yield(lot_key(lot), entry, lots)
     say(f"Yield {kept.id}, {format_mass(entry.mass_mg)} from {lot}, logged.")
@@ -218,7 +218,12 @@ def yield_entry(
     )
 
 
-def _also(text: str) -> tuple[int | str, float]:
+def lot_copies(text: str) -> tuple[int | str, float]:
+    """A lot and how many times its photographed boards: 'LOT' or 'LOT=2'.
+
+    Raises:
+        UsageError: ``copies-invalid``.
+    """
     name, equals, number = text.rpartition("=")
     try:
         return (lot_key(name), float(number)) if equals else (lot_key(text), 1.0)

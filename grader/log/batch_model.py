@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, StringConstraints, model_validator
 
+from calibration.errors import UsageError
 from grader.log.entry import Document, Entry, Finite, Line, LotName
 
 AmountKind = Literal["used", "out"]
@@ -231,6 +232,19 @@ class BatchRecords:
     load_carried: tuple[LoadCarried, ...] = ()
     yields: tuple[BatchYield, ...] = ()
     strikes: tuple[Strike, ...] = ()
+
+    def named(self, batch: int | str) -> BatchRecord:
+        """A batch by its number or its name, in any case.
+
+        Raises:
+            UsageError: ``batch-unknown``.
+        """
+        for each in self.batches:
+            if each.id == batch or (isinstance(batch, str) and each.name.lower() == batch.lower()):
+                return each
+        raise UsageError(
+            "batch-unknown", f"There is no batch '{batch}' in the log.", "See them with: grader log batch list."
+        )
 
     def struck(self, kind: Struck) -> frozenset[int]:
         """Numbers of the entries of a kind that no longer count."""

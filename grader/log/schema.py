@@ -48,7 +48,7 @@ _BATCH_WORDS = {
     "TIME": f"TEXT NOT NULL CHECK ({{}} {_TIME})",
     "NAME_UNIQUE": "COLLATE NOCASE UNIQUE",
     "NAME_HAS_LETTER": "name GLOB '*[^0-9]*'",
-    "PLAN_IS_JSON": "json_valid(plan)",
+    "PLAN_IS_JSON": "plan IS NULL OR json_valid(plan)",
 }
 
 MIGRATIONS: tuple[Migration, ...] = (

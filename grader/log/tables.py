@@ -44,7 +44,7 @@ def lots_table(contents: Contents) -> TextTable:
                 str(sum(e.lot_id == lot.id for e in latest)),
                 "; ".join(_paid(p) for p in contents.purchases if p.lot_id == lot.id),
                 "; ".join(
-                    _weighed(y) + (" with other lots" if len(lots_of[y.id]) > 1 else "")
+                    weighed_text(y) + (" with other lots" if len(lots_of[y.id]) > 1 else "")
                     for y in current
                     if lot.id in lots_of[y.id]
                 ),
@@ -95,7 +95,7 @@ def entry_tables(contents: Contents) -> tuple[TextTable, ...]:
             "Yields",
             ("No.", "Day", "Gold weighed", "Fineness", "Note", "Counts"),
             tuple(
-                (str(y.id), y.weighed_on.isoformat(), _weighed(y), _fineness(y), y.note, _counts(contents, y))
+                (str(y.id), y.weighed_on.isoformat(), weighed_text(y), _fineness(y), y.note, _counts(contents, y))
                 for y in contents.yields
             ),
         ),
@@ -115,7 +115,8 @@ def _paid(purchase: Purchase) -> str:
     return f"{purchase.price:f} {purchase.currency}"
 
 
-def _weighed(gold: Yield) -> str:
+def weighed_text(gold: Yield) -> str:
+    """Gold of a yield as weighed."""
     return format_mass(gold.mass_mg, gold.uncertainty_mg or 0.0)
 
 

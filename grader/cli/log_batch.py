@@ -1,0 +1,301 @@
+"""``grader log batch``: what went into a batch, what was used, what came out, what goes into the next one."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from calibration.errors import DataFileError, UnitError, UsageError
+from grader.cautions import lines_for
+from grader.cli.log import (
+    CarriedOption,
+    FinenessOption,
+    Known,
+    KnownOption,
+    LogOption,
+    LostOption,
+    UncertaintyOption,
+    WhoOption,
+    day_of,
+    existing_log,
+    lot_copies,
+    lot_key,
+    say,
+    yield_entry,
+)
+from grader.cli.log_report import show_table
+from grader.cli.output import out
+from grader.log import NewAmount, NewBatch, NewCarryOver, NewLoad, NewStrike, NewTest, checked
+from grader.log.batch_tables import batch_tables, batches_table, waiting_table
+from grader.units import format_mass, parse_hours, parse_mass_g, parse_volume_ml, parse_weighed_mg
+
+batch_app = typer.Typer(
+    name="batch",
+    help="Keep a batch: its loads, what was used, what came out, boards carried over, tests.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+)
+
+BatchArgument = Annotated[str, typer.Argument(help="The batch's name or number.", show_default=False)]
+DayOption = Annotated[str | None, typer.Option("--date", help="The day: 2026-11-20. Today if left out.")]
+NoteOption = Annotated[str, typer.Option(help="Anything worth keeping.")]
+
+
+@batch_app.command("list")
+def list_(log: LogOption = None) -> None:
+    """All batches, and boards that wait for a later one.
+
+    Example: grader log batch list
+    """
+    contents = existing_log(log).contents()
+    show_table(batches_table(contents))
+    waiting = waiting_table(contents)
+    if waiting.rows:
+        out.print(f"\n[bold]{waiting.title}[/]")
+        show_table(waiting)
+
+
+@batch_app.command()
+def show(batch: BatchArgument, log: LogOption = None) -> None:
+    """All that was logged of one batch.
+
+    Example: grader log batch show "first batch"
+    """
+    contents = existing_log(log).contents()
+    found = contents.batches.named(lot_key(batch))
+    say(f"Batch {found.id}, {found.name}, started {found.started_on}{f'; {found.note}' if found.note else ''}")
+    for table in batch_tables(contents, found.id):
+        out.print(f"\n[bold]{table.title}[/]")
+        show_table(table)
+    out.print()
+    for text in lines_for("batch"):
+        out.print(text, markup=False, style="yellow")
+
+
+@batch_app.command()
+def new(
+    name: Annotated[str, typer.Argument(help="A name for the batch.", show_default=False)],
+    plan: Annotated[Path | None, typer.Option(help="The plan that grader batch --json wrote, to keep it.")] = None,
+    day: DayOption = None,
+    note: NoteOption = "",
+    who: WhoOption = "",
+    log: LogOption = None,
+) -> None:
+    """Start a batch.
+
+    Example: grader log batch new "first batch" --date 2026-11-20
+    """
+    entry = checked(NewBatch, name=name, started_on=day_of(day), note=note, who=who)
+    document = None if plan is None else _plan(plan)
+    started = existing_log(log).add_batch(entry, document)
+    say(f"Batch {started.id}, {started.name}, is in the log.")
+
+
+@batch_app.command()
+def load(
+    batch: BatchArgument,
+    lot: Annotated[
+        list[str] | None, typer.Option(help="A lot that went in: 'LOT', or 'LOT=0.5' for half its boards.")
+    ] = None,
+    carried: Annotated[
+        list[int] | None, typer.Option(help="Number of a carry-over whose boards went in; see: list.")
+    ] = None,
+    vessel: Annotated[str, typer.Option(help="Which vessel, as you like to write it.")] = "",
+    mass: Annotated[str | None, typer.Option(help="Mass of the pieces in it: '470 g'.")] = None,
+    day: DayOption = None,
+    note: NoteOption = "",
+    who: WhoOption = "",
+    log: LogOption = None,
+) -> None:
+    """Log a vessel load: which lots, and which boards carried over from an earlier batch.
+
+    Example: grader log batch load "first batch" --lot "attic lot" --vessel "1 l beaker" --mass "470 g"
+    """
+    entry = checked(
+        NewLoad,
+        vessel=vessel,
+        mass_g=None if mass is None else parse_mass_g(mass),
+        loaded_on=day_of(day),
+        note=note,
+        who=who,
+    )
+    opened = existing_log(log)
+    pairs = [lot_copies(text) for text in lot or ()]
+    lots = dict(pairs)
+    if len(lots) < len(pairs):
+        raise UsageError("lot-twice", "One lot is named twice.", "Name each lot once.")
+    kept = opened.add_load(lot_key(batch), entry, lots, carried or ())
+    say(f"Load {kept.id} of {batch} logged.")
+    contents = opened.contents()
+    own = {each.lot_id for each in contents.batches.load_lots if each.load_id == kept.id}
+    for waits in contents.batches.waiting():
+        if waits.lot_id in own:
+            say(
+                f"Boards of that lot wait as carry-over {waits.id}. If it was these that went in, strike load "
+                f"{kept.id} and log it with --carried {waits.id}: their gold would count twice."
+            )
+
+
+@batch_app.command()
+def used(
+    batch: BatchArgument,
+    what: Annotated[str, typer.Argument(help="Such as 'hydrochloric acid'.", show_default=False)],
+    amount: Annotated[str, typer.Argument(help="'1.6 l', '30 g', '2 h', '3 pieces'.", show_default=False)],
+    note: NoteOption = "",
+    who: WhoOption = "",
+    log: LogOption = None,
+) -> None:
+    """Log what a batch used up.
+
+    Example: grader log batch used "first batch" "hydrochloric acid" "1.1 l"
+    """
+    _amount("used", batch, what, amount, note, who, log)
+
+
+@batch_app.command("out")
+def came_out(
+    batch: BatchArgument,
+    what: Annotated[str, typer.Argument(help="Such as 'metal-bearing liquor'.", show_default=False)],
+    amount: Annotated[str, typer.Argument(help="'1.6 l', '440 g', '2 pieces'.", show_default=False)],
+    note: NoteOption = "",
+    who: WhoOption = "",
+    log: LogOption = None,
+) -> None:
+    """Log what came out of a batch besides gold: liquor, rinse water, stripped boards.
+
+    Example: grader log batch out "first batch" "metal-bearing liquor" "1.4 l"
+    """
+    _amount("out", batch, what, amount, note, who, log)
+
+
+@batch_app.command("test")
+def note_test(
+    batch: BatchArgument,
+    what: Annotated[str, typer.Argument(help="The test, such as 'stannous chloride'.", show_default=False)],
+    result: Annotated[str, typer.Argument(help="negative, positive or unclear.", show_default=False)],
+    sample: Annotated[str, typer.Option(help="What was tested: 'spent gold solution'.")] = "",
+    day: DayOption = None,
+    note: NoteOption = "",
+    who: WhoOption = "",
+    log: LogOption = None,
+) -> None:
+    """Log a test.
+
+    Example: grader log batch test "first batch" "stannous chloride" negative --sample "spent gold solution"
+    """
+    entry = checked(NewTest, what=what, result=result, sample=sample, tested_on=day_of(day), note=note, who=who)
+    kept = existing_log(log).add_test(lot_key(batch), entry)
+    say(f"Test {kept.id}, {kept.what}: {kept.result}, logged.")
+
+
+@batch_app.command()
+def carry(
+    batch: BatchArgument,
+    lot: Annotated[str, typer.Argument(help="'LOT', or 'LOT=0.1' for a tenth of its boards.", show_default=False)],
+    gold_left: Annotated[
+        str | None, typer.Option(help="Fine gold still on them, if you can judge it: '5 mg'.")
+    ] = None,
+    uncertainty: UncertaintyOption = None,
+    note: NoteOption = "",
+    who: WhoOption = "",
+    log: LogOption = None,
+) -> None:
+    """Log boards that came out with gold left on, for a later batch: their gold is neither lost nor counted twice.
+
+    Example: grader log batch carry "first batch" "attic lot=0.1"
+    """
+    name, copies = lot_copies(lot)
+    if (gold_left is None) != (uncertainty is None):
+        raise UsageError(
+            "gold-left-uncertain",
+            "Gold left and its standard uncertainty go together.",
+            "Give --gold-left '5 mg' --uncertainty '2 mg', or neither.",
+        )
+    entry = checked(
+        NewCarryOver,
+        copies=copies,
+        left_mg=None if gold_left is None else parse_weighed_mg(gold_left),
+        left_uncertainty_mg=None if uncertainty is None else parse_weighed_mg(uncertainty),
+        note=note,
+        who=who,
+    )
+    kept = existing_log(log).add_carry_over(lot_key(batch), name, entry)
+    say(f"Carry-over {kept.id} logged. When its boards go in: grader log batch load NAME --carried {kept.id}.")
+
+
+@batch_app.command("yield")
+def yield_(
+    batch: BatchArgument,
+    mass: Annotated[str, typer.Option(help="Gold as weighed: '1.25 g'; '0 g' if none.", show_default=False)],
+    uncertainty: UncertaintyOption = None,
+    fineness: FinenessOption = None,
+    known: KnownOption = Known.ASSUMED,
+    carried_in: CarriedOption = None,
+    lost: LostOption = None,
+    note: NoteOption = "",
+    day: DayOption = None,
+    who: WhoOption = "",
+    log: LogOption = None,
+) -> None:
+    """Log gold weighed at the end of a batch; its lots are those of the loads, and it is learned from like any yield.
+
+    Gold on boards carried over is taken care of by the carry-overs: leave it out of --carried-in and --lost.
+
+    Example: grader log batch yield "first batch" --mass "0.42 g" --uncertainty "0.01 g"
+    """
+    entry = yield_entry(mass, uncertainty, fineness, known, carried_in, lost, note, day_of(day), who)
+    kept = existing_log(log).add_batch_yield(lot_key(batch), entry)
+    say(f"Yield {kept.id}, {format_mass(entry.mass_mg)} from batch {batch}, logged.")
+
+
+@batch_app.command()
+def strike(
+    kind: Annotated[str, typer.Argument(help="load, amount, test or carry-over.", show_default=False)],
+    number: Annotated[int, typer.Argument(help="Its number.", show_default=False)],
+    reason: Annotated[str, typer.Option(help="Why it is wrong.", show_default=False)],
+    who: WhoOption = "",
+    log: LogOption = None,
+) -> None:
+    """Take a wrong entry of a batch out of what counts; it stays in the log.
+
+    Example: grader log batch strike load 3 --reason "another lot"
+    """
+    existing_log(log).strike(checked(NewStrike, kind=kind, entry_id=number, reason=reason, who=who))
+    say(f"The {kind} {number} no longer counts.")
+
+
+def _amount(kind: str, batch: str, what: str, amount: str, note: str, who: str, log: str | None) -> None:
+    value, unit = _quantity(amount)
+    entry = checked(NewAmount, kind=kind, what=what, amount=value, unit=unit, note=note, who=who)
+    kept = existing_log(log).add_amount(lot_key(batch), entry)
+    say(f"Amount {kept.id}, {kept.what}, logged.")
+
+
+def _quantity(text: str) -> tuple[float, str]:
+    words = text.split()
+    if len(words) == 2 and words[1].lower() in ("piece", "pieces") and words[0].isdecimal():
+        return float(words[0]), "pieces"
+    for read, unit in ((parse_volume_ml, "ml"), (parse_mass_g, "g"), (parse_hours, "h")):
+        try:
+            return read(text), unit
+        except UnitError as error:
+            if error.code in ("unit-missing", "value-negative", "value-zero", "unit-ambiguous", "value-not-finite"):
+                raise
+    raise UnitError(
+        "quantity-unreadable", f"'{text}' is no amount.", "Write it as '1.6 l', '30 g', '2 h' or '3 pieces'."
+    )
+
+
+def _plan(path: Path) -> Any:
+    try:
+        document = json.loads(path.read_text("utf-8"))
+    except (OSError, ValueError) as error:
+        raise DataFileError(
+            "plan-unreadable", f"{path} is no plan ({error}).", "Write one: grader batch … --json plan.json"
+        ) from error
+    if not isinstance(document, dict) or "loads" not in document:
+        raise DataFileError("plan-unreadable", f"{path} is no plan.", "Write one: grader batch … --json plan.json")
+    return document

@@ -1,0 +1,120 @@
+"""The record of batches as tables of short texts, for the command line and the page."""
+
+from __future__ import annotations
+
+from grader.log.batch_model import BatchAmount, CarryOver, Struck
+from grader.log.model import Contents
+from grader.log.tables import TextTable, weighed_text
+from grader.units import format_mass
+
+
+def batches_table(contents: Contents) -> TextTable:
+    """One line a batch."""
+    records = contents.batches
+    return TextTable(
+        "Batches",
+        ("No.", "Batch", "Started", "Loads", "Lots", "Gold weighed", "Carried over"),
+        tuple(
+            (
+                str(b.id),
+                b.name,
+                b.started_on.isoformat(),
+                str(len(records.current_loads(b.id))),
+                ", ".join(_lots(contents, records.lots_in(b.id))),
+                "; ".join(weighed_text(y) for y in contents.current_yields() if contents.batch_of(y) == b.id),
+                "; ".join(_carried(contents, c) for c in records.current_carry_overs() if c.batch_id == b.id),
+            )
+            for b in records.batches
+        ),
+    )
+
+
+def waiting_table(contents: Contents) -> TextTable:
+    """Boards that wait for a later batch."""
+    return TextTable(
+        "Boards that wait for a later batch",
+        ("Carry-over", "Boards", "Gold left"),
+        tuple((str(c.id), _carried(contents, c), _left(c)) for c in contents.batches.waiting()),
+    )
+
+
+def batch_tables(contents: Contents, batch_id: int) -> tuple[TextTable, ...]:
+    """All entries of a batch by kind; a kind that has none is left out."""
+    records = contents.batches
+    names = {b.id: b.name for b in records.batches}
+    struck = {s.kind: records.struck(s.kind) for s in records.strikes}
+    reasons = {(s.kind, s.entry_id): s.reason for s in records.strikes}
+
+    def counts(kind: Struck, number: int) -> str:
+        return f"no: {reasons[kind, number]}" if number in struck.get(kind, ()) else "yes"
+
+    loads = tuple(
+        (
+            str(x.id),
+            x.loaded_on.isoformat(),
+            x.vessel,
+            "" if x.mass_g is None else format_mass(x.mass_g * 1e3),
+            ", ".join(
+                [
+                    *_lots(contents, {y.lot_id: y.copies for y in records.load_lots if y.load_id == x.id}),
+                    *(f"carry-over {y.carry_id}" for y in records.load_carried if y.load_id == x.id),
+                ]
+            ),
+            counts("load", x.id),
+        )
+        for x in records.loads
+        if x.batch_id == batch_id
+    )
+    amounts = tuple(
+        (str(a.id), "used" if a.kind == "used" else "came out", a.what, _amount(a), counts("amount", a.id))
+        for a in records.amounts
+        if a.batch_id == batch_id
+    )
+    tests = tuple(
+        (str(t.id), t.tested_on.isoformat(), t.what, t.sample, t.result, counts("test", t.id))
+        for t in records.tests
+        if t.batch_id == batch_id
+    )
+    carried = tuple(
+        (
+            str(c.id),
+            _carried(contents, c),
+            _left(c),
+            names.get(records.carried_into(c.id) or 0, "waits"),
+            counts("carry-over", c.id),
+        )
+        for c in records.carry_overs
+        if c.batch_id == batch_id
+    )
+    yields = tuple(
+        (str(y.id), y.weighed_on.isoformat(), weighed_text(y), y.note)
+        for y in contents.current_yields()
+        if contents.batch_of(y) == batch_id
+    )
+    tables = (
+        TextTable("Loads", ("No.", "Day", "Vessel", "Mass", "What went in", "Counts"), loads),
+        TextTable("Used, and come out", ("No.", "", "What", "Amount", "Counts"), amounts),
+        TextTable("Tests", ("No.", "Day", "Test", "Of", "Result", "Counts"), tests),
+        TextTable("Carried over", ("No.", "Boards", "Gold left", "Went into", "Counts"), carried),
+        TextTable("Gold weighed", ("Yield", "Day", "Gold", "Note"), yields),
+    )
+    return tuple(table for table in tables if table.rows)
+
+
+def _lots(contents: Contents, copies: dict[int, float]) -> list[str]:
+    names = {lot.id: lot.name for lot in contents.lots}
+    return [names.get(lot, f"lot {lot}") + ("" if many == 1 else f" × {many:g}") for lot, many in copies.items()]
+
+
+def _carried(contents: Contents, c: CarryOver) -> str:
+    return _lots(contents, {c.lot_id: c.copies})[0]
+
+
+def _left(c: CarryOver) -> str:
+    return "not judged" if c.left_mg is None else format_mass(c.left_mg, c.left_uncertainty_mg or 0.0)
+
+
+def _amount(a: BatchAmount) -> str:
+    if a.unit == "ml" and a.amount >= 1000:
+        return f"{a.amount / 1000:.4g} l"
+    return f"{a.amount:.4g} {a.unit}"
