@@ -12,7 +12,9 @@ from app.preferences import currency, currency_hint
 from app.show import heading, plain, problem, table
 from app.way import WAYS, chosen_way, show_next, show_way
 from calibration.errors import UsageError
+from grader.cautions import lines_for
 from grader.log import Log, Lot, NewLot, NewPurchase, NewYield, checked, to_json
+from grader.log.batch_tables import batches_table, waiting_table
 from grader.log.tables import entry_tables, lots_table
 from grader.units import in_currency, parse_fineness, parse_mass_g, parse_money, parse_weighed_mg
 
@@ -48,6 +50,7 @@ def show() -> None:
         _start_lot()
     with st.expander(f"All lots ({len(lots)})", icon=":material/menu_book:"):
         _overview()
+    _batches()
     show_next(_FILE)
 
 
@@ -66,6 +69,19 @@ def _overview() -> None:
         mime="application/json",
         on_click="ignore",
     )
+
+
+def _batches() -> None:
+    contents = read_log(lambda log: log.contents())
+    if contents is None or not contents.batches.batches:
+        return
+    with st.expander(f"Batches ({len(contents.batches.batches)})", icon=":material/science:"):
+        for each in (batches_table(contents), waiting_table(contents)):
+            if each.rows:
+                heading(each.title)
+                table(each.columns, each.rows)
+        for text in lines_for("batch"):
+            st.caption(plain(text))
 
 
 def _contents(lot: Lot) -> None:

@@ -84,7 +84,7 @@ def new(
     who: WhoOption = "",
     log: LogOption = None,
 ) -> None:
-    """Start a batch.
+    """Start a batch: loads that are refined together.
 
     Example: grader log batch new "first batch" --date 2026-11-20
     """
@@ -182,7 +182,7 @@ def note_test(
     who: WhoOption = "",
     log: LogOption = None,
 ) -> None:
-    """Log a test.
+    """Log a test that was done on a batch.
 
     Example: grader log batch test "first batch" "stannous chloride" negative --sample "spent gold solution"
     """

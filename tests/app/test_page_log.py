@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -9,7 +10,9 @@ from typing import Any
 import pytest
 
 from app.shelf import Kept
-from grader.log import NewLot, open_log
+from app.show import plain
+from grader.cautions import lines_for
+from grader.log import NewBatch, NewCarryOver, NewLoad, NewLot, open_log
 
 
 @pytest.fixture
@@ -135,3 +138,16 @@ def test_a_file_that_is_no_log_is_told_on_every_page(page: Any, measured: Kept, 
         page.go(file)
         assert any("not a log" in text for text in page.told("error")), file
     assert log_file.read_bytes() == before
+
+
+def test_batches_and_boards_that_wait_are_shown_with_the_cautions(log_page: Any, log_file: Path) -> None:
+    with open_log(log_file) as log:
+        day = date(2026, 11, 20)
+        log.add_batch(NewBatch(name="First batch", started_on=day))
+        log.add_load("First batch", NewLoad(loaded_on=day), {"Shelf 3": 1.0})
+        log.add_carry_over("First batch", "Shelf 3", NewCarryOver(copies=0.1))
+    log_page.go("log_page.py")
+    assert not log_page.at.exception
+    assert any(e.label == "Batches (1)" for e in log_page.at.expander)
+    shown = {str(c.value) for c in log_page.at.caption}
+    assert {plain(text) for text in lines_for("batch")} <= shown
