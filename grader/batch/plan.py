@@ -138,13 +138,13 @@ def _draws(model: ProductModel, n: int) -> FloatArray:
 def _refuse_nothing(mass: FloatArray, plated: FloatArray, gold: FloatArray) -> None:
     for code, what, found, advice in (
         ("no-mass", "The pieces weigh nothing.", mass, "Weigh the pieces and give their mass: --mass '470 g'."),
-        ("no-plated-area", "No plated area is known.", plated, "Measure the boards, or give --plated-area '42 cm2'."),
         (
             "no-gold",
             "No gold was found on these boards, so that there is nothing to plan for.",
             gold,
             "Check the photo's overlay: does it show the face with the contacts?",
         ),
+        ("no-plated-area", "No plated area is known.", plated, "Measure the boards, or give --plated-area '42 cm2'."),
     ):
         if not np.median(found) > 0:
             raise RefusedError(code, what, advice)

@@ -72,3 +72,12 @@ def test_refusals(arguments: list[str], kind: type[Exception], code: str) -> Non
     done = run(*arguments)
     assert isinstance(done.exception, kind)
     assert getattr(done.exception, "code", "") == code
+
+
+def test_a_photo_without_gold_is_refused_as_such(tmp_path: Path) -> None:
+    photo = Path(__file__).parents[3] / "sample_images" / "no-gold.jpg"
+    measured = str(tmp_path / "none.json")
+    CliRunner().invoke(app, ["measure", str(photo), "--json", measured])
+    done = run(measured, "--mass", "100 g")
+    assert isinstance(done.exception, RefusedError)
+    assert done.exception.code == "no-gold"
