@@ -149,7 +149,8 @@ def test_a_photo_is_measured_by_keys_alone(browser: Browser, address: str, sampl
     page.get_by_role("button", name="Price a listing").focus()
     page.keyboard.press("Enter")
     page.get_by_role("heading", name="How much gold").wait_for()
-    upload = page.get_by_test_id("stFileUploaderDropzone").get_by_role("button").first
+    settled(page)
+    upload = page.get_by_test_id("stFileUploaderDropzone").locator("button").first
     upload.focus()
     with page.expect_file_chooser() as chooser:
         page.keyboard.press("Enter")
