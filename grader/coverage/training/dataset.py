@@ -1,7 +1,8 @@
 """Training data: a folder of pictures with exact masks, held on the training device and cropped there.
 
 A folder holds ``images/NAME.jpg`` and, for each, ``masks/NAME_gold.png`` (8-bit plated share of each pixel),
-``masks/NAME_mask.png`` (8-bit class number) and ``masks/NAME_board.png`` (8-bit board number, 0 = none).
+``masks/NAME_board.png`` (8-bit board number, 0 = none) and, where known, ``masks/NAME_mask.png`` (8-bit class
+number).
 Pictures of one scene share their name up to the first hyphen (``0042_strip-1a``): they are held out together.
 Decoded pictures stay on the device as bytes: reading files is then no part of a training step.
 """
@@ -24,6 +25,7 @@ from torch.nn import functional
 FINGER, PAD, BARREL = 4, 5, 11  # class numbers: edge contact, pad, plated hole wall (counts neither for nor against)
 LOOKALIKES = (3, 6, 7, 10)  # bare laminate, tin, copper, brass
 CLASSES = 12
+UNKNOWN = 255  # in place of class numbers where there are none
 LEVELS = 3
 FOCUS_POINTS = 256
 SMALLEST_ZOOM, LARGEST_ZOOM = 0.3, 2.0  # crop pixels per picture pixel
@@ -54,7 +56,7 @@ class Batch:
         rgb: float (n, 3, s, s), 0..1, sRGB-encoded.
         gold: float (n, 1, s, s), plated share.
         board: float (n, 1, s, s), 0 or 1.
-        classes: int64 (n, s, s).
+        classes: int64 (n, s, s), ``UNKNOWN`` where there are no class numbers.
     """
 
     rgb: Tensor
@@ -65,7 +67,7 @@ class Batch:
 
 def held_out(name: str) -> bool:
     """Whether a picture belongs to the validation split: one scene in ten, by its name alone."""
-    return zlib.crc32(name.split("-")[0].encode()) % 10 == 0
+    return zlib.crc32(name.split("-", maxsplit=1)[0].encode()) % 10 == 0
 
 
 def _some(mask: np.ndarray, rng: np.random.Generator) -> Tensor:
@@ -86,7 +88,9 @@ def _read_mask(path: Path) -> np.ndarray:
 def read_frame(folder: Path, name: str, device: torch.device) -> Frame:
     """Reads one picture and its masks."""
     image = cv2.cvtColor(cv2.imread(str(folder / "images" / f"{name}.jpg")), cv2.COLOR_BGR2RGB)
-    gold, classes, board = (_read_mask(folder / "masks" / f"{name}_{kind}.png") for kind in ("gold", "mask", "board"))
+    gold, board = (_read_mask(folder / "masks" / f"{name}_{kind}.png") for kind in ("gold", "board"))
+    numbered = folder / "masks" / f"{name}_mask.png"
+    classes = _read_mask(numbered) if numbered.exists() else np.full_like(gold, UNKNOWN)
     soft = np.dstack([image, gold, np.where(board > 0, 255, 0).astype(np.uint8)])
     levels = []
     for i in range(LEVELS):

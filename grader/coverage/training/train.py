@@ -1,7 +1,8 @@
 """Trains the coverage model: ``python -m grader.coverage.training.train DATA... --imagenet LITE0.pth``.
 
 The course of training (crops, augmentation, initial decoder) follows from ``--seed`` and ``--steps``; sums on a GPU
-may still differ in their last bits. ``--minutes`` ends a run early and shortens the learning-rate schedule to fit.
+may still differ in their last bits. ``--minutes`` ends a run early and shortens the learning-rate schedule to fit;
+``--until`` ends it early and leaves the schedule as it is.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from torch import Tensor
 from torch.nn import functional
 
 from .augment import augment
-from .dataset import BARREL, FINGER, Batch, Frame, held_out, read_folders, sample
+from .dataset import BARREL, FINGER, UNKNOWN, Batch, Frame, held_out, read_folders, sample
 from .model import DECODER, CoverageNet, coverage_logits, load_imagenet
 
 log = logging.getLogger("training")
@@ -50,8 +51,9 @@ def loss(outputs: Tensor, batch: Batch) -> Tensor:
     local = ((squares_p - squares_t) ** 2 / (squares_t + 0.02)).mean()
 
     half = functional.avg_pool2d(batch.gold, 2)
-    plated = (half > 0.5).float()
-    finger = (batch.classes[:, ::2, ::2] == FINGER).float().unsqueeze(1)
+    classes = batch.classes[:, ::2, ::2].unsqueeze(1)
+    plated = ((half > 0.5) & (classes != UNKNOWN)).float()
+    finger = (classes == FINGER).float()
     kind = functional.binary_cross_entropy_with_logits(outputs[:, 4:5].float(), finger, reduction="none")
     kind = (kind * plated).sum() / (plated.sum() + 100)
     board = functional.binary_cross_entropy_with_logits(outputs[:, 5:6].float(), batch.board[:, :, ::2, ::2])
@@ -119,7 +121,7 @@ def train(options: argparse.Namespace) -> CoverageNet:
     optimiser = torch.optim.AdamW([{"params": decay, "weight_decay": 0.02}, {"params": plain, "weight_decay": 0.0}])
 
     start, step, progress = time.monotonic(), 0, 0.0
-    while progress < 1:
+    while progress < 1 and step < options.until:
         elapsed = (time.monotonic() - start) / 60
         progress = max(step / options.steps, elapsed / options.minutes)
         for group in optimiser.param_groups:
@@ -159,6 +161,7 @@ def main() -> None:
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--decoder", type=int, nargs=4, default=DECODER, help="channels at strides 16, 8, 4, 2")
     ask.add_argument("--steps", type=int, default=6000)
+    ask.add_argument("--until", type=int, default=10**9, help="stop at this step of the schedule")
     ask.add_argument("--minutes", type=float, default=math.inf)
     ask.add_argument("--batch", type=int, default=32)
     ask.add_argument("--crop", type=int, default=512)
