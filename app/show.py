@@ -30,6 +30,7 @@ _PAGE_ADVICE: Mapping[str, str] = {
     "print-check-invalid": "Measure the check bar and store its length again under 'Print the target'.",
     "print-check-unreadable": "Measure the check bar and store its length again under 'Print the target'.",
     "example-assumptions": "Give your own figures in the fields that you left empty.",
+    "example-process": "Give your own figures of the process in the fields that you left empty.",
     "example-costs-currency": "Give your own costs in the currency of the gold price, or a cost of zero for none.",
     "lot-unknown": "Choose a lot that is there, or start a new one.",
     "log-not-ours": "Stop the page and start it again with another file: grader page --log FILE.",
