@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 import streamlit as st
 
-from app.desk import current_lot
+from app.desk import current_lot, lot_name
 from app.keep import all_lots, ask_to_keep, lot_contents, say_what_was_done, write_log
 from app.lot_form import ask_lot
 from app.offer import show_offer
+from app.report import offer_report
 from app.shelf import Kept, kept
 from app.show import plain, problem
 from app.value_form import Typed, ask_money
@@ -41,6 +43,7 @@ class _Source:
     """What is valued: photos of this browser session, or a lot of the log."""
 
     measured: list[Measured]
+    documents: tuple[Mapping[str, Any], ...]
     photos: tuple[Kept, ...] = ()
     lot: LoggedLot | None = None
 
@@ -66,6 +69,7 @@ def show() -> None:
         _note(offer)
     st.divider()
     show_offer(offer)
+    offer_report(source.lot.name if source.lot is not None else lot_name(), source.documents, offer, current_lot())
     with st.expander("Keep in the log", icon=":material/save:", expanded=True):
         _keep(source, offer.as_json())
     show_next(_FILE)
@@ -92,7 +96,8 @@ def _source() -> _Source | None:
     if way == _HERE:
         names = ", ".join(done.name for done in here)
         st.markdown(f"{len(here)} {'photo' if len(here) == 1 else 'photos'}: {plain(names)}")
-        return _Source(measurements_of((done.name, done.document) for done in here), here)
+        documents = tuple(done.document for done in here)
+        return _Source(measurements_of((done.name, done.document) for done in here), documents, here)
     lot = st.selectbox("Lot", lots, format_func=lambda lot: lot.name, key="value-lot")
     contents = lot_contents(lot)
     if contents is None:
@@ -101,7 +106,8 @@ def _source() -> _Source | None:
         st.markdown("This lot holds no estimate yet: measure its photos and keep them in it.")
         return None
     estimates = contents.latest_estimates()
-    return _Source(measurements_of((f"estimate {e.id}", e.document) for e in estimates), lot=lot)
+    documents = tuple(e.document for e in estimates)
+    return _Source(measurements_of((f"estimate {e.id}", e.document) for e in estimates), documents, lot=lot)
 
 
 def _base() -> Assumptions:

@@ -9,9 +9,13 @@ from typing import Any
 
 import pytest
 
+from app.lot_folder import LotFolder
+from app.report import report_of
 from app.shelf import Kept
 from grader.log import NewLot, open_log, photo_of
 from grader.lot import estimate_lot, one_part
+from grader.report.lot_html import lot_html
+from grader.samples import Sample
 from grader.units import parse_money
 from grader.value import (
     CAUTION,
@@ -214,3 +218,24 @@ def test_settlement_time_and_sale_by_weight_are_taken(value_page: Any, measured:
     html = value_page.html()
     assert "26 weeks from now" in html
     assert all(escape(cell) in html for row in route_rows(offer) for cell in row)
+
+
+def test_the_report_of_a_valued_lot_can_be_taken_along(value_page: Any) -> None:
+    value_page.type("Gold price today", "2650 USD/ozt")
+    value_page.press(GO)
+    labels = {e.proto.label for e in value_page.at.get("download_button")}
+    assert labels >= {"Report (PDF)", "Report (HTML)", "Figures (CSV)", "Figures (JSON)"}
+
+
+def test_the_report_says_what_the_offer_says(measured: Kept, sample: Sample, tmp_path: Path) -> None:
+    offer = expected(measured, "4000", spot="2650 USD/ozt")
+    lot = LotFolder(tmp_path / "lot")
+    lot.hand_in(measured.name, sample.path.read_bytes())
+    made = report_of("Shelf 3", [measured.document], offer, lot)
+    assert made.photos[0].picture is not None
+    html = lot_html(made)
+    assert "Shelf 3" in html
+    assert highest_words(offer) in html
+    gone = report_of("Shelf 3", [measured.document], offer, LotFolder(tmp_path / "other"))
+    assert gone.photos[0].picture is None
+    assert gone.as_json()["offer"] == offer.as_json()
