@@ -120,6 +120,7 @@ def test_gold_is_weighed_and_logged(browser: Browser, address: str) -> None:
         page.get_by_label("Name", exact=True).fill("Drawer 9")
         page.get_by_role("button", name="Start this lot").click()
         page.get_by_text("Lot Drawer 9 started.").wait_for()
+        expect(page.get_by_label("Gold as weighed")).to_have_count(1)  # the form of the lot before is gone
         page.get_by_label("Gold as weighed").fill("0.35 g")
         page.get_by_role("button", name="Record the yield").click()
         page.get_by_text("Yield of Drawer 9 recorded.").wait_for()

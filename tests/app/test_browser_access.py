@@ -151,9 +151,10 @@ def test_a_photo_is_measured_by_keys_alone(browser: Browser, address: str, sampl
     page.get_by_role("heading", name="How much gold").wait_for()
     settled(page)
     upload = page.get_by_test_id("stFileUploaderDropzone").locator("button").first
-    upload.focus()
+    page.wait_for_load_state("networkidle")  # the uploader's own part comes late, and takes no key before
+    page.wait_for_timeout(1000)
     with page.expect_file_chooser() as chooser:
-        page.keyboard.press("Enter")
+        upload.press("Enter")
     chooser.value.set_files(sample.path)
     measure = page.get_by_role("button", name="Measure", exact=True)
     measure.wait_for()
