@@ -71,10 +71,10 @@ def estimate_area(coverage: Coverage, regions: Regions, scale: Scale, photo_id: 
 
 def region_sums(share: NDArray[np.uint8], labels: NDArray[np.uint16], scale: Scale | None) -> FloatArray:
     """Area of each label: mm², or px² without scale; float64 (highest label + 1,), label 0 = loose faint pixels."""
-    ys, xs = np.nonzero(share)
+    at = np.flatnonzero(share > 0)
     sums = np.zeros(int(labels.max()) + 1)
-    for start in range(0, len(ys), _CHUNK):
-        y, x = ys[start : start + _CHUNK], xs[start : start + _CHUNK]
+    for start in range(0, len(at), _CHUNK):
+        y, x = np.divmod(at[start : start + _CHUNK], share.shape[1])
         weight = share[y, x] / 255.0
         if scale is not None:
             weight = weight * scale.plane.pixel_area_mm2(np.column_stack([x, y]).astype(np.float64))

@@ -39,6 +39,7 @@ register(
     ),
 )
 
+
 def error_inputs(segmenter: str, photo_id: str, scale: Scale | None, share: NDArray[np.uint8]) -> tuple[Input, ...]:
     """The segmenter's own error on area, a factor about 1; wider for coarse pictures.
 
@@ -82,10 +83,10 @@ def quality_notices(rgb: NDArray[np.uint8], share: NDArray[np.uint8], scale: Sca
 
 def clipped_share(rgb: NDArray[np.uint8], share: NDArray[np.uint8]) -> float | None:
     """Share of the plating found that is washed out to white, 0..1; None where none was found."""
-    plated = share > 127
-    if not plated.any():
+    plated = np.flatnonzero(share > 127)
+    if not len(plated):
         return None
-    return float(np.mean(rgb[plated].min(axis=1) >= load("photo_figures")["clipped_code"].value))
+    return float(np.mean(rgb.reshape(-1, 3)[plated].min(axis=1) >= load("photo_figures")["clipped_code"].value))
 
 
 def contact_width_px(scale: Scale | None) -> float | None:

@@ -126,10 +126,15 @@ def edge_distance(mask: NDArray[np.bool_]) -> NDArray[np.float32] | None:
 
     The frame's own border counts as board going on.
     """
-    share = float(mask.mean())
+    share = np.count_nonzero(mask) / mask.size
     if share == 0 or share > _FRAME_SHARE:
         return None
-    return np.asarray(cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5), np.float32)
+    # what is no board lies beside the boards' bounding rectangle at the latest
+    left, top, width, height = cv2.boundingRect(mask.astype(np.uint8))
+    part = (slice(max(top - 1, 0), top + height + 1), slice(max(left - 1, 0), left + width + 1))
+    distance = np.zeros(mask.shape, np.float32)
+    distance[part] = cv2.distanceTransform(mask[part].astype(np.uint8), cv2.DIST_L2, 5)
+    return distance
 
 
 def board_of(centre_px: NDArray[np.float64], boards: tuple[Board, ...]) -> int | None:

@@ -69,17 +69,18 @@ def find_lines(view: PlanView) -> Lines:
     reach = int(np.hypot(*view.inside.shape) / view.px_per_mm / STEP_MM) + 1
     steps = np.arange(-reach, reach + 1) * STEP_MM
     places = point[:, None] + steps[None, :, None] * along[:, None]
-    edge = np.zeros(places.shape[:2], bool)
-    slopes = _slopes(view)
-    for beside in np.arange(-_BESIDE_MM, _BESIDE_MM + 1e-6, 1 / view.px_per_mm):
-        at = (places + beside * across[:, None]) * view.px_per_mm
-        for dx, dy in slopes:
-            x, y = _sampled(dx, at), _sampled(dy, at)
-            facing = np.abs(x * across[:, None, 0] + y * across[:, None, 1])
-            edge |= (facing > _LEAST_SLOPE) & (facing > _ACROSS * np.hypot(x, y))
     side = 2 * round(_BEYOND_MM * view.px_per_mm) + 1
     near = cv2.dilate(view.inside.astype(np.uint8), np.ones((side, side), np.uint8)) > 0
-    edge &= np.asarray(_sampled(near, places * view.px_per_mm), bool)
+    line, sample = np.nonzero(_sampled(near, places * view.px_per_mm))
+    at, normal = places[line, sample], across[line]
+    seen = np.zeros(len(line), bool)
+    slopes = _slopes(view)
+    for beside in np.arange(-_BESIDE_MM, _BESIDE_MM + 1e-6, 1 / view.px_per_mm):
+        x, y, steepness = np.moveaxis(_sampled(slopes, (at + beside * normal) * view.px_per_mm), -1, 0)
+        facing = np.abs(x * normal[:, :1] + y * normal[:, 1:])
+        seen |= ((facing > _LEAST_SLOPE) & (facing > _ACROSS * steepness)).any(axis=1)
+    edge = np.zeros(places.shape[:2], bool)
+    edge[line, sample] = seen
     return Lines(angle, point, along, across, places, edge)
 
 
@@ -129,20 +130,19 @@ def turn_between(a: FloatArray | float, b: FloatArray | float) -> FloatArray:
     return np.asarray(np.abs((np.asarray(a) - b + np.pi / 2) % np.pi - np.pi / 2))
 
 
-def _slopes(view: PlanView) -> list[tuple[NDArray[np.float32], NDArray[np.float32]]]:
+def _slopes(view: PlanView) -> NDArray[np.float32]:
+    """Slopes of each layer in x and y and their length, (height, width, k, 3)."""
     k = view.px_per_mm / 8
-    return [
-        (
-            np.asarray(cv2.Sobel(layer, cv2.CV_32F, 1, 0, scale=k), np.float32),
-            np.asarray(cv2.Sobel(layer, cv2.CV_32F, 0, 1, scale=k), np.float32),
-        )
-        for layer in np.moveaxis(view.layers, 2, 0).copy()
-    ]
+    x, y = (cv2.Sobel(view.layers, cv2.CV_32F, dx, 1 - dx, scale=k) for dx in (1, 0))
+    shape = view.layers.shape
+    return np.stack([x.reshape(shape), y.reshape(shape), np.hypot(x, y).reshape(shape)], axis=-1)
 
 
 def _sampled(picture: NDArray[np.float32] | NDArray[np.bool_], at_px: FloatArray) -> NDArray[np.float32]:
-    """Nearest values at places (…, 2); 0 outside."""
+    """Nearest values (…, further axes of the picture) at places (…, 2); 0 outside."""
     x, y = np.moveaxis(np.round(at_px).astype(np.intp), -1, 0)
-    height, width = picture.shape
+    height, width = picture.shape[:2]
     within = (x >= 0) & (y >= 0) & (x < width) & (y < height)
-    return np.where(within, picture[np.clip(y, 0, height - 1), np.clip(x, 0, width - 1)], 0).astype(np.float32)
+    values = np.zeros((*within.shape, *picture.shape[2:]), picture.dtype)
+    values[within] = picture[y[within], x[within]]
+    return values

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +19,28 @@ _MOST_REGIONS = 65_534
 _REACH_PX = 2  # faint edge pixels this near to a region belong to it
 
 
+@dataclass(frozen=True, eq=False)
+class _Pixels:
+    """The pixels of all regions, a few in a hundred of a photo's.
+
+    Attributes:
+        xs, ys: intp (n,), where they lie.
+        number: intp (n,), label of the region of each.
+        share: float64 (n,), 0..255.
+    """
+
+    xs: NDArray[np.intp]
+    ys: NDArray[np.intp]
+    number: NDArray[np.intp]
+    share: NDArray[np.float64]
+
+    @staticmethod
+    def of(labels: NDArray[np.uint16], share: NDArray[np.uint8]) -> _Pixels:
+        at = np.flatnonzero(labels > 0)
+        ys, xs = np.divmod(at, labels.shape[1])
+        return _Pixels(xs, ys, labels.ravel()[at].astype(np.intp), share.ravel()[at].astype(np.float64))
+
+
 def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8] | None = None) -> Regions:
     """Group the plated pixels of a photo.
 
@@ -25,9 +49,10 @@ def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
         scale: for sizes in mm; None measures in px and judges by shape alone.
         rgb: the photo, uint8 (height, width, 3), for telling boards apart that touch; None goes by outlines alone.
     """
-    labels, stats = _label(coverage.share)
+    labels, count = _label(coverage.share)
+    pixels = _Pixels.of(labels, coverage.share)
     boards = find_boards(coverage.board, scale, coverage.share > 127, rgb)
-    pieces = _pieces(coverage.share, labels, len(stats) - 1, scale)
+    pieces = _pieces(pixels, count, scale)
     to_edge = edge_distance(coverage.board)
     rows, members = find_rows(pieces, with_scale=scale is not None)
     described = tuple(
@@ -42,7 +67,7 @@ def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
     ]
     regions = []
     for piece, row, verdict, seen in zip(
-        pieces, in_row, verdicts, _seen(coverage, labels, len(pieces), in_row), strict=True
+        pieces, in_row, verdicts, _seen(coverage.contact, pixels, len(pieces), in_row), strict=True
     ):
         finish, doubt = finish_of_chance(hard_chance(verdict, seen))
         board = board_of(piece.centre_px, boards)
@@ -50,30 +75,39 @@ def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
     return Regions(labels, tuple(regions), described, boards)
 
 
-def _label(share: NDArray[np.uint8]) -> tuple[NDArray[np.uint16], NDArray[np.int32]]:
-    """Labels of half-covered pixels, grown into their faint edges; the smallest regions give way if too many."""
-    _, found, stats, _ = cv2.connectedComponentsWithStats((share > 127).astype(np.uint8), connectivity=4)
-    if len(stats) - 1 > _MOST_REGIONS:
-        order = np.argsort(-stats[1:, cv2.CC_STAT_AREA], kind="stable")[:_MOST_REGIONS] + 1
-        renumber = np.zeros(len(stats), np.int32)
+def _label(share: NDArray[np.uint8]) -> tuple[NDArray[np.uint16], int]:
+    """Labels of half-covered pixels, grown into their faint edges, and how many there are.
+
+    The smallest regions give way if there are too many.
+    """
+    whole = np.zeros(share.shape, np.uint16)
+    left, top, width, height = cv2.boundingRect(share)
+    share = share[top : top + height, left : left + width]
+    if not share.size:
+        return whole, 0
+    count, found = cv2.connectedComponents((share > 127).astype(np.uint8), connectivity=4)
+    count -= 1
+    if count > _MOST_REGIONS:
+        order = np.argsort(-np.bincount(found.ravel())[1:], kind="stable")[:_MOST_REGIONS] + 1
+        renumber = np.zeros(count + 1, np.int32)
         renumber[order] = np.arange(1, len(order) + 1)
-        found = renumber[found]
-        stats = np.r_[stats[:1], stats[order]]
+        found, count = renumber[found], len(order)
     labels = found.astype(np.uint16)
+    faint = share > 0
     for _ in range(_REACH_PX):  # a pixel at a time, so that the nearest region gets it
         grown = cv2.dilate(labels, np.ones((3, 3), np.uint8))
-        labels = np.where((labels == 0) & (share > 0), grown, labels)
-    return labels, stats
+        np.copyto(labels, grown, where=(labels == 0) & faint)
+    whole[top : top + height, left : left + width] = labels
+    return whole, count
 
 
-def _pieces(share: NDArray[np.uint8], labels: NDArray[np.uint16], n: int, scale: Scale | None) -> list[Piece]:
+def _pieces(pixels: _Pixels, n: int, scale: Scale | None) -> list[Piece]:
     """Each region measured by its moments: the rectangle of the same middle, variances and direction.
 
     Moments of the shares give sizes well below a pixel's, at any angle; a rectangle laid about the pixels would be
     about a pixel too large each way.
     """
-    ys, xs = np.nonzero(labels)
-    number, weight = labels[ys, xs], share[ys, xs] / 255.0
+    xs, ys, number, weight = pixels.xs, pixels.ys, pixels.number, pixels.share / 255.0
     mass = np.bincount(number, weight, n + 1)[1:]
     centre_px = np.column_stack([np.bincount(number, weight * v, n + 1)[1:] / mass for v in (xs, ys)])
     dx, dy = xs - centre_px[number - 1, 0], ys - centre_px[number - 1, 1]
@@ -141,16 +175,14 @@ def _describe_row(
 
 
 def _seen(
-    coverage: Coverage, labels: NDArray[np.uint16], count: int, in_row: list[int | None]
+    contact: NDArray[np.uint8] | None, pixels: _Pixels, count: int, in_row: list[int | None]
 ) -> list[float] | list[None]:
     """How much of an edge contact the segmenter saw in each piece, 0..1; a row has one finish and so one value."""
-    if coverage.contact is None:
+    if contact is None:
         return [None] * count
-    ys, xs = np.nonzero(labels)
-    number = labels[ys, xs]
-    weight = coverage.share[ys, xs].astype(np.float64)
-    mass = np.bincount(number, weight, count + 1)[1:]
-    seen = np.bincount(number, weight * coverage.contact[ys, xs] / 255, count + 1)[1:]
+    mass = np.bincount(pixels.number, pixels.share, count + 1)[1:]
+    weight = pixels.share * contact[pixels.ys, pixels.xs] / 255
+    seen = np.bincount(pixels.number, weight, count + 1)[1:]
     groups = np.array([row if row is not None else -1 - i for i, row in enumerate(in_row)], int)
     _, own = np.unique(groups, return_inverse=True)
     return list((np.bincount(own, seen) / np.bincount(own, mass))[own])

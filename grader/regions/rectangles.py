@@ -84,14 +84,15 @@ def find_rectangles(view: PlanView) -> tuple[list[Rectangle], Lines]:
 
 def _is_new(one: Rectangle, view: PlanView, found: list[Rectangle], covered: NDArray[np.bool_]) -> bool:
     """Whether a rectangle lies in the piece and is neither a part of one found before nor the same again."""
-    size = int(one.mask.sum())
+    size = np.count_nonzero(one.mask)
     square = view.px_per_mm**2
-    if size < _LEAST_MM2 * square or int((one.mask & view.inside).sum()) < _LEAST_INSIDE * size:
+    inside = one.mask & view.inside
+    if size < _LEAST_MM2 * square or np.count_nonzero(inside) < _LEAST_INSIDE * size:
         return False
-    if int((one.mask & view.inside & ~covered).sum()) < max(_LEAST_NEW * size, _LEAST_NEW_MM2 * square):
+    if np.count_nonzero(inside & ~covered) < max(_LEAST_NEW * size, _LEAST_NEW_MM2 * square):
         return False
     for other in found:
-        share = int((one.mask & other.mask).sum()) / min(size, int(other.mask.sum()))
+        share = np.count_nonzero(one.mask & other.mask) / min(size, np.count_nonzero(other.mask))
         turn = abs((one.angle - other.angle + np.pi / 4) % (np.pi / 2) - np.pi / 4)
         if share > _WITHIN_SHARE or (turn < _SAME_WAY and share > _SAME_SHARE):
             return False
@@ -122,46 +123,50 @@ class _Search:
     def candidates(self, view: PlanView) -> Iterator[Rectangle]:
         """The best candidates, best first."""
         edge = self._lines.edge
-        counts = [_counted(a) for a in (edge, edge & ~self._known, ~edge & ~self._hidden)]
-        found = [f for one, other in self._groups for f in self._within(one, other, counts)]
-        found.sort(key=lambda f: -f[0])
-        for _, numbers in found[:_MOST_TRIED]:
-            yield self._rectangle(numbers, view)
+        counts = np.stack([_counted(a) for a in (edge, edge & ~self._known, ~edge & ~self._hidden)])
+        found = [self._within(one, other, counts) for one, other in self._groups]
+        if not found:
+            return
+        gain, numbers = (np.concatenate(of) for of in zip(*found, strict=True))
+        for k in np.argsort(-gain, kind="stable")[:_MOST_TRIED]:
+            yield self._rectangle(tuple(numbers[k].tolist()), view)
 
     def _within(
-        self, one: NDArray[np.intp], other: NDArray[np.intp], counts: list[FloatArray]
-    ) -> list[tuple[float, tuple[int, ...]]]:
-        """Gain and lines of the candidates with two sides of each of two sets."""
-        pairs = [np.triu_indices(len(s), 1) for s in (one, other)]
-        seen, new, unseen, length = (list[tuple[FloatArray, FloatArray]]() for _ in range(4))
-        for (own, cross), (i, j), (a, b) in zip(((one, other), (other, one)), pairs[::-1], pairs, strict=True):
-            at = self._at[np.ix_(own, cross)]
-            parts = [np.take_along_axis(c[own], at, axis=1) for c in counts]
-            for out, part in zip((seen, new, unseen), parts, strict=True):
-                between = np.abs(part[:, i] - part[:, j])
-                out.append((between[a], between[b]))
-            span = np.abs(np.diff(self._crossing[np.ix_(own, cross)][:, np.stack([i, j])], axis=1)[:, 0])
-            length.append((span[a], span[b]))
+        self, one: NDArray[np.intp], other: NDArray[np.intp], counts: FloatArray
+    ) -> tuple[FloatArray, NDArray[np.intp]]:
+        """Gain (k,) and lines (k, 4) of the candidates with two sides of each of two sets.
 
-        def total(of: list[tuple[FloatArray, FloatArray]]) -> FloatArray:
-            return np.asarray(of[0][0] + of[0][1] + (of[1][0] + of[1][1]).T)
+        Args:
+            one: numbers of lines (n,).
+            other: of lines across them (m,).
+            counts: running lengths along each line of what is seen, seen and new, and missing, (3, lines, s + 1).
+        """
+        (a, b), (i, j) = (np.triu_indices(len(s), 1) for s in (one, other))
+        across, fit_across = self._sides(one, other[i], other[j], counts)
+        along, fit_along = self._sides(other, one[a], one[b], counts)
+        p, q = np.nonzero((fit_across[a] & fit_across[b]) & (fit_along[i] & fit_along[j]).T)
+        seen, new, missing = across[:, a[p], q] + across[:, b[p], q] + along[:, i[q], p] + along[:, j[q], p]
+        gain = new - _LOSS * missing
+        good = (gain > _LEAST_GAIN_MM) & (missing < _MOST_UNSEEN * (seen + missing))
+        p, q = p[good], q[good]
+        return gain[good], np.column_stack([one[a[p]], one[b[p]], other[i[q]], other[j[q]]])
 
-        def least(of: list[tuple[FloatArray, FloatArray]]) -> FloatArray:
-            return np.minimum(np.minimum(*of[0]), np.minimum(*of[1]).T)
+    def _sides(
+        self, own: NDArray[np.intp], start: NDArray[np.intp], end: NDArray[np.intp], counts: FloatArray
+    ) -> tuple[FloatArray, NDArray[np.bool_]]:
+        """Stretches of lines between two others: parts of each count (3, n, k), whether each may be a side (n, k).
 
-        shares = [
-            (s0 / np.maximum(s0 + u0, 1e-9), s1 / np.maximum(s1 + u1, 1e-9))
-            for (s0, s1), (u0, u1) in zip(seen, unseen, strict=True)
-        ]
-        missing = total(unseen)
-        gain = total(new) - _LOSS * missing
-        good = (gain > _LEAST_GAIN_MM) & (missing < _MOST_UNSEEN * (total(seen) + missing))
-        good &= (least(shares) > _LEAST_OF_A_SIDE) & (least(length) > _NARROWEST_MM)
-        (a, b), (i, j) = pairs
-        return [
-            (float(gain[p, q]), tuple(int(n) for n in (one[a[p]], one[b[p]], other[i[q]], other[j[q]])))
-            for p, q in np.argwhere(good)
-        ]
+        Args:
+            own: numbers of the lines (n,).
+            start: of those at which the stretches start (k,).
+            end: and end (k,).
+            counts: as above.
+        """
+        line = own[:, None]
+        parts = np.abs(counts[:, line, self._at[line, start]] - counts[:, line, self._at[line, end]])
+        seen, _, missing = parts
+        length = np.abs(self._crossing[line, start] - self._crossing[line, end])
+        return parts, (seen > _LEAST_OF_A_SIDE * (seen + missing)) & (length > _NARROWEST_MM)
 
     def split(self, whole: Rectangle, view: PlanView) -> list[Rectangle]:
         """The rectangle, or those that it falls into along seams that run all across it: boards laid side by side."""
