@@ -13,11 +13,23 @@ from numpy.typing import NDArray
 
 from calibration.white_balance import to_linear
 
-_BLOCK_PX = 256
+_BLOCK_PX = 96
 _LEAST_CONTRAST = 0.1  # distance of the two colours ÷ length of the inner one
 _LEAST_WEIGHT = 2e-3
 _FALLBACK_WEIGHT = 0.02  # pixels of the band count this much where nothing surer is near
 _REACH_MM = 0.35
+
+_JUST_OUTSIDE, _JUST_INSIDE = 1, 2  # depths; 0 and 3 are surely outside and inside
+_LINEAR = to_linear(np.arange(256, dtype=np.uint8))
+
+
+def _by_depth(*weights: float) -> NDArray[np.float32]:
+    return np.array(weights + (0.0,) * (256 - len(weights)), np.float32)
+
+
+# how much pixels of each depth count for a contact's own colour, and for that beside it
+_OWN_WEIGHT = _by_depth(0, 0, _FALLBACK_WEIGHT, 1)
+_BESIDE_WEIGHT = _by_depth(1, _FALLBACK_WEIGHT, 0, 0)
 
 
 def unmix_edges(
@@ -35,41 +47,53 @@ def unmix_edges(
         uint8 (height, width), 255 = wholly plated.
     """
     out = np.where(mask, np.uint8(255), np.uint8(0))
+    depth = _depth(mask, band_px)
     reach = max(band_px + 1, round(_REACH_MM * px_per_mm))
-    halo = reach + band_px + 1
-    for top in range(0, mask.shape[0], _BLOCK_PX):
-        for left in range(0, mask.shape[1], _BLOCK_PX):
-            rows, columns = slice(top, top + _BLOCK_PX), slice(left, left + _BLOCK_PX)
-            around = (
-                slice(max(top - halo, 0), top + _BLOCK_PX + halo),
-                slice(max(left - halo, 0), left + _BLOCK_PX + halo),
-            )
-            if mask[around].any():
-                share = _unmix(to_linear(rgb[around]), mask[around], reach, band_px)
-                inside = share[top - around[0].start :, left - around[1].start :][:_BLOCK_PX, :_BLOCK_PX]
-                out[rows, columns] = np.round(255 * inside).astype(np.uint8)
+    at_edge = (depth == _JUST_OUTSIDE) | (depth == _JUST_INSIDE)
+    across = mask.shape[1] // _BLOCK_PX + 1
+    ys, xs = np.divmod(np.flatnonzero(at_edge), mask.shape[1])
+    for number in np.flatnonzero(np.bincount(ys // _BLOCK_PX * across + xs // _BLOCK_PX)).tolist():
+        top, left = number // across * _BLOCK_PX, number % across * _BLOCK_PX
+        y0, x0 = max(top - reach, 0), max(left - reach, 0)
+        around = (slice(y0, top + _BLOCK_PX + reach), slice(x0, left + _BLOCK_PX + reach))
+        wanted = np.zeros(depth[around].shape, bool)
+        wanted[top - y0 :, left - x0 :] = at_edge[top : around[0].stop, left : around[1].stop]
+        wanted[top - y0 + _BLOCK_PX :] = wanted[:, left - x0 + _BLOCK_PX :] = False
+        at, share = _unmixed(rgb[around], depth[around], np.flatnonzero(wanted), reach)
+        y, x = np.divmod(at, wanted.shape[1])
+        out[y + y0, x + x0] = np.round(255 * share)
     return out
 
 
-def _unmix(linear: NDArray[np.float32], mask: NDArray[np.bool_], reach: int, band_px: int) -> NDArray[np.float32]:
+def _depth(mask: NDArray[np.bool_], band_px: int) -> NDArray[np.uint8]:
+    """Where pixels lie with regard to the mask's edge: surely outside, outside, inside or surely inside, 0..3."""
     binary = mask.astype(np.uint8)
     element = np.ones((2 * band_px + 1,) * 2, np.uint8)
-    inner, grown = cv2.erode(binary, element) > 0, cv2.dilate(binary, element) > 0
-    own, own_weight = _local_colour(linear, np.where(inner, 1, np.where(mask, _FALLBACK_WEIGHT, 0)), reach)
-    beside, beside_weight = _local_colour(linear, np.where(~grown, 1, np.where(mask, 0, _FALLBACK_WEIGHT)), reach)
+    return np.asarray(binary + cv2.erode(binary, element) + cv2.dilate(binary, element), np.uint8)
+
+
+def _unmixed(
+    rgb: NDArray[np.uint8], depth: NDArray[np.uint8], wanted: NDArray[np.intp], reach: int
+) -> tuple[NDArray[np.intp], NDArray[np.float32]]:
+    """Those of some pixels, numbered row by row, whose two colours can be told apart (n,), and their shares (n,)."""
+    linear = cv2.LUT(cv2.cvtColor(rgb, cv2.COLOR_RGB2RGBA), _LINEAR)  # the fourth channel is 1 everywhere
+    depths, side = cv2.merge([depth] * 4), (2 * reach + 1,) * 2
+    seen, own, beside = (
+        picture.reshape(-1, 4)[wanted]
+        for picture in (
+            linear,
+            cv2.blur(cv2.multiply(linear, cv2.LUT(depths, _OWN_WEIGHT)), side),
+            cv2.blur(cv2.multiply(linear, cv2.LUT(depths, _BESIDE_WEIGHT)), side),
+        )
+    )
+    known = (own[:, 3] > _LEAST_WEIGHT) & (beside[:, 3] > _LEAST_WEIGHT)
+    own, beside = (c / np.maximum(c[:, 3:], _LEAST_WEIGHT) for c in (own, beside))  # their fourth channels are now 1
     apart = own - beside
-    square = np.sum(apart * apart, axis=-1)
-    share = np.sum((linear - beside) * apart, axis=-1) / np.maximum(square, 1e-6)
-    clear = square > (_LEAST_CONTRAST * np.linalg.norm(own, axis=-1)) ** 2
-    usable = grown & ~inner & clear & (own_weight > _LEAST_WEIGHT) & (beside_weight > _LEAST_WEIGHT)
-    return np.asarray(np.where(usable, np.clip(share, 0, 1), mask), np.float32)
+    square = _dot(apart, apart)
+    clear = known & (square > _LEAST_CONTRAST**2 * _dot(own[:, :3], own[:, :3]))
+    share = _dot(seen - beside, apart)[clear] / np.maximum(square[clear], 1e-6)
+    return wanted[clear], np.clip(share, 0, 1)
 
 
-def _local_colour(
-    linear: NDArray[np.float32], weight: NDArray[np.floating], reach: int
-) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    side = (2 * reach + 1,) * 2
-    weight32 = weight.astype(np.float32)
-    mean_weight = cv2.blur(weight32, side)
-    colour = cv2.blur(linear * weight32[..., None], side) / np.maximum(mean_weight, 1e-6)[..., None]
-    return np.asarray(colour, np.float32), np.asarray(mean_weight, np.float32)
+def _dot(a: NDArray[np.float32], b: NDArray[np.float32]) -> NDArray[np.float32]:
+    return np.asarray(np.einsum("ij,ij->i", a, b), np.float32)
