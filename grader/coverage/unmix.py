@@ -56,7 +56,7 @@ def unmix_edges(
         top, left = number // across * _BLOCK_PX, number % across * _BLOCK_PX
         y0, x0 = max(top - reach, 0), max(left - reach, 0)
         around = (slice(y0, top + _BLOCK_PX + reach), slice(x0, left + _BLOCK_PX + reach))
-        wanted = np.zeros(depth[around].shape, bool)
+        wanted = np.zeros_like(at_edge[around])
         wanted[top - y0 :, left - x0 :] = at_edge[top : around[0].stop, left : around[1].stop]
         wanted[top - y0 + _BLOCK_PX :] = wanted[:, left - x0 + _BLOCK_PX :] = False
         at, share = _unmixed(rgb[around], depth[around], np.flatnonzero(wanted), reach)
