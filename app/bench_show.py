@@ -12,6 +12,7 @@ import streamlit as st
 
 from app.bench_boards import Picture, Searched
 from app.lot_folder import Kept
+from app.preferences import mass_unit
 from app.show import caution, heading, plain, problem, remark, table, told_list
 from calibration.errors import GraderError, RefusedError, UsageError
 from calibration.target import Paper
@@ -101,7 +102,7 @@ def _boards(done: Sorted, grade: Class) -> None:
         columns = st.columns(_ACROSS)
         for column, (number, graded) in zip(columns, found[start : start + _ACROSS], strict=False):
             with column, st.container(border=True):
-                name, *lines = cell_lines(number, graded, done.grades.currency)
+                name, *lines = cell_lines(number, graded, done.grades.currency, mass_unit())
                 if graded.candidate.picture is not None:
                     st.image(graded.candidate.picture, width="stretch", alt=f"Board {number}: {CLASS_WORDS[grade]}")
                 st.markdown(f"**{plain(name)}**  \n" + "  \n".join(plain(line) for line in lines))
@@ -158,7 +159,7 @@ def show_cuts(done: Sorted) -> None:
         st.image(picture, width="stretch", alt=f"Where to cut the boards in {photo.name}")
         for name, board in named:
             with st.expander(plain(name), expanded=len(named) == 1):
-                told_list([(line, "") for line in cut_lines(board)])
+                told_list([(line, "") for line in cut_lines(board, mass_unit())])
         planned += named
     if not planned:
         st.markdown("No board is to be cut.")
@@ -239,7 +240,7 @@ def show_batch(done: Sorted, volume: str) -> None:
     except UsageError as error:
         problem(error)
         return
-    told_list([(line, "") for line in batch_lines(plan)])
+    told_list([(line, "") for line in batch_lines(plan, mass_unit())])
     for each in batch_tables(plan):
         with st.expander(plain(each.title)):
             table(each.columns, each.rows)

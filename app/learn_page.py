@@ -10,6 +10,7 @@ import streamlit as st
 from app.keep import say_what_was_done, write_log
 from app.learn_chart import show_calibration, show_pairs, show_shifts
 from app.learned import contents_and_belief
+from app.preferences import mass_unit
 from app.show import heading, plain, problem, remark, table
 from app.way import show_next, show_way
 from calibration.errors import GraderError, UsageError
@@ -90,16 +91,16 @@ def _comparison(contents: Contents) -> None:
         show_pairs(all_pairs)
         show_calibration(calibration_curve(all_pairs))
     with st.expander("Each yield, and groups of them"):
-        for each in (pairs_table(all_pairs), *record_tables(all_pairs)):
+        for each in (pairs_table(all_pairs, mass_unit()), *record_tables(all_pairs, mass_unit())):
             _table(each)
         remark("Score: CRPS, in the unit of the gold; smaller is better.")
 
 
 def _money(contents: Contents) -> None:
     with st.expander("What lots returned against what was paid", icon=":material/payments:"):
-        _table(returns_table("By lot", returns(contents)))
+        _table(returns_table("By lot", returns(contents), mass_unit()))
         for by in ("seller", "part"):
-            _table(returns_table(f"By {by}", returns_by(contents, by)))
+            _table(returns_table(f"By {by}", returns_by(contents, by), mass_unit()))
 
 
 def _keep_right(contents: Contents) -> None:
@@ -192,14 +193,15 @@ def _import(contents: Contents) -> None:
         return
     _table(rows_table(rows))
     if all(row.problem is None for row in rows):
-        if st.button(f"Record these {len(rows)} yields"):
+        if st.button("Record this yield" if len(rows) == 1 else f"Record these {len(rows)} yields"):
             _write(lambda: rows, _add_rows)
     else:
         st.markdown("Nothing can be recorded until every row is right.")
 
 
 def _add_rows(log: Log, rows: tuple[Row, ...]) -> str:
-    return f"{len(log.add_yields(entries(rows)))} yields recorded."
+    count = len(log.add_yields(entries(rows)))
+    return f"{count} {'yield' if count == 1 else 'yields'} recorded."
 
 
 def _write(entry: Callable[[], _T], write: Callable[[Log, _T], str]) -> None:

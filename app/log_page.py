@@ -8,7 +8,7 @@ from typing import TypeVar
 import streamlit as st
 
 from app.keep import all_lots, kept_as, lot_contents, read_log, say_what_was_done, write_log
-from app.preferences import currency, currency_hint
+from app.preferences import currency, currency_hint, mass_unit
 from app.show import heading, plain, problem, table
 from app.way import WAYS, chosen_way, show_next, show_way
 from calibration.errors import UsageError
@@ -58,7 +58,7 @@ def _overview() -> None:
     contents = read_log(lambda log: log.contents())
     if contents is None:
         return
-    overview = lots_table(contents)
+    overview = lots_table(contents, mass_unit())
     # a phone has no room for the empty columns
     used = [n for n, _ in enumerate(overview.columns) if any(row[n] for row in overview.rows) and n > 0]
     table([overview.columns[n] for n in used], [[row[n] for n in used] for row in overview.rows])
@@ -76,7 +76,7 @@ def _batches() -> None:
     if contents is None or not contents.batches.batches:
         return
     with st.expander(f"Batches ({len(contents.batches.batches)})", icon=":material/science:"):
-        for each in (batches_table(contents), waiting_table(contents)):
+        for each in (batches_table(contents, mass_unit()), waiting_table(contents, mass_unit())):
             if each.rows:
                 heading(each.title)
                 table(each.columns, each.rows)
@@ -95,7 +95,7 @@ def _contents(lot: Lot) -> None:
     ]
     if about:
         st.markdown(plain(". ".join(about)))
-    tables = entry_tables(contents)
+    tables = entry_tables(contents, mass_unit())
     if not tables:
         st.markdown("Nothing was kept in this lot yet.")
     for each in tables:

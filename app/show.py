@@ -152,7 +152,7 @@ def table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     body = "".join(
         '<tr role="row">'
         + "".join(
-            f'<td role="cell" data-title="{html.escape(title)}">{html.escape(cell)}</td>'
+            f'<td role="cell" data-title="{html.escape(title)}"{_kept_whole(cell)}>{html.escape(cell)}</td>'
             for title, cell in zip(columns, row, strict=True)
         )
         + "</tr>"
@@ -162,4 +162,10 @@ def table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     st.html(f'<table class="{kind}" role="table">{head}<tbody role="rowgroup">{body}</tbody></table>')
 
 
+def _kept_whole(cell: str) -> str:
+    """Dates and single figures do not wrap."""
+    return ' class="short"' if len(cell) <= _SHORT else ""
+
+
 _MOST_COLUMNS = 2  # that a phone has room for
+_SHORT = 12  # characters: a date, "1.8163 g", "-208 USD"

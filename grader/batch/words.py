@@ -10,7 +10,7 @@ from grader.batch.notices import FLOORS, NOT_IN_IT
 from grader.cautions import documents_for
 from grader.log.tables import TextTable
 from grader.model import Range
-from grader.units import format_money, format_range, format_share, round_to
+from grader.units import MassUnit, format_money, format_range, format_share, round_to
 from grader.value.model import support
 
 HEADING = "What the batch needs"
@@ -23,11 +23,11 @@ STAGE_WORDS = {
 STATEMENTS = (FLOORS, NOT_IN_IT)
 
 
-def batch_lines(plan: BatchPlan) -> list[str]:
-    """The plan in sentences."""
+def batch_lines(plan: BatchPlan, liked: MassUnit = "auto") -> list[str]:
+    """The plan in sentences, gold in the unit that is liked."""
     loads = "load" if plan.loads.high == 1 else "loads"
     pieces, liquor = _middle(plan.pieces_per_load_g), _middle(plan.liquor_per_load_ml)
-    gold, per_gram = format_range(plan.gold_mg, "mg"), format_range(plan.cost_per_gram, plan.currency)
+    gold, per_gram = format_range(plan.gold_mg, "mg", liked), format_range(plan.cost_per_gram, plan.currency)
     vessel = f"{plan.vessels.volume_ml:g} ml"
     return [
         f"{_count(plan.loads)} vessel {loads} of {vessel}, {pieces} g of pieces in {liquor} ml each.",

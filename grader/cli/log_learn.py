@@ -219,7 +219,8 @@ def import_(
     show_table(rows_table(rows))
     wanted = entries(rows)
     if write:
-        say(f"{len(opened.add_yields(wanted))} yields logged.")
+        count = len(opened.add_yields(wanted))
+        say(f"{count} {'yield' if count == 1 else 'yields'} logged.")
     else:
         say("Nothing was written yet; add --write to log these rows.")
 

@@ -10,7 +10,7 @@ from grader.cautions import documents_for
 from grader.cut.choose import PlannedBoard, PlannedPiece
 from grader.cut.plan import Cut, Plan
 from grader.model import ProductModel, Range
-from grader.units import format_range, format_share
+from grader.units import MassUnit, format_range, format_share
 
 _INCH_MM = 25.4
 _FAR = {"left": "right", "right": "left", "top": "bottom", "bottom": "top"}
@@ -30,8 +30,8 @@ def nearer_edge(planned: PlannedBoard, cut: Cut) -> tuple[float, str]:
     return (cut.at_mm, first) if cut.at_mm <= size / 2 else (size - cut.at_mm, _FAR[first])
 
 
-def cut_lines(planned: PlannedBoard) -> list[str]:
-    """The plan in sentences."""
+def cut_lines(planned: PlannedBoard, liked: MassUnit = "auto") -> list[str]:
+    """The plan in sentences, gold in the unit that is liked."""
     length, width = planned.board.size_mm
     lines = [f"{length:.0f} × {width:.0f} mm"]
     for i, cut in enumerate(planned.plan.cuts, 1):
@@ -46,7 +46,7 @@ def cut_lines(planned: PlannedBoard) -> list[str]:
         a, b = piece.piece.sides_mm
         word = "keep " if piece.piece.kept else "throw"
         lines.append(
-            f"{word} {a:.0f} × {b:.0f} mm: board {_text(piece.mass_g, 'g')}, gold {_text(piece.gold_mg, 'mg')}"
+            f"{word} {a:.0f} × {b:.0f} mm: board {_text(piece.mass_g, 'g')}, gold {_text(piece.gold_mg, 'mg', liked)}"
         )
     plan = planned.plan
     lines.append(f"Gold not kept: {format_share(plan.lost)}. Cost {plan.cost:.2f}; {_how_good(plan)}.")
@@ -130,5 +130,5 @@ def _range(model: ProductModel) -> Range:
     return Range.of(model.draws()) if model.terms else Range(0.0, 0.0, 0.0)
 
 
-def _text(model: ProductModel, unit: str) -> str:
-    return format_range(_range(model), unit) if model.terms else f"0 {unit}"
+def _text(model: ProductModel, unit: str, liked: MassUnit = "auto") -> str:
+    return format_range(_range(model), unit, liked) if model.terms else f"0 {unit}"

@@ -11,7 +11,7 @@ from grader.cut.words import FACE_NOTE, PARTS_NOTE
 from grader.grade.model import CLASSES, Candidate, Class, Figures, Graded, Grades, Measure
 from grader.grade.thresholds import Thresholds
 from grader.model import Range
-from grader.units import format_share, round_to
+from grader.units import MassUnit, format_share, in_mass_unit, round_to
 
 CLASS_WORDS: Mapping[Class, str] = {"process": "process", "sell_whole": "sell whole", "leave": "leave"}
 CLASS_RGB: Mapping[Class, tuple[int, int, int]] = {
@@ -75,9 +75,9 @@ def value_words(f: Figures, currency: str) -> tuple[str, str]:
     return range_words(f.per_gram, f"{currency}/g"), range_words(f.per_minute, f"{currency}/min")
 
 
-def mass_words(f: Figures) -> tuple[str, str]:
+def mass_words(f: Figures, liked: MassUnit = "mg") -> tuple[str, str]:
     """Gold, and what is processed for it."""
-    return range_words(f.gold_mg, "mg"), range_words(f.mass_g, "g")
+    return range_words(*in_mass_unit(f.gold_mg, liked)), range_words(f.mass_g, "g")
 
 
 def part_rows(grades: Grades) -> list[tuple[str, ...]]:
@@ -116,7 +116,7 @@ def order_lines(grades: Grades) -> list[str]:
     return lines
 
 
-def cell_lines(number: int, graded: Graded, currency: str) -> list[str]:
+def cell_lines(number: int, graded: Graded, currency: str, liked: MassUnit = "mg") -> list[str]:
     """A board on the sheet: name, then its figures, or why it has none."""
     c, f = graded.candidate, graded.figures
     lines = [f"{number}. {c.name}"]
@@ -124,7 +124,7 @@ def cell_lines(number: int, graded: Graded, currency: str) -> list[str]:
         lines.append(c.why_not.message if c.why_not is not None else "")
     else:
         lines += value_words(f, currency)
-        gold, mass = mass_words(f)
+        gold, mass = mass_words(f, liked)
         lines.append(f"gold {gold}")
         lines.append(f"in {mass}{_cuts(c)}")
         if why := why_words(graded):

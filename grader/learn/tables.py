@@ -14,7 +14,7 @@ from grader.learn.returns import Return
 from grader.log.tables import TextTable
 from grader.model import Range
 from grader.report.overlay import FINISH_WORDS
-from grader.units import format_mass, format_range, format_share
+from grader.units import MassUnit, format_mass, format_money, format_range, format_share
 
 
 def belief_sentences(found: Newest) -> tuple[str, ...]:
@@ -60,8 +60,8 @@ def flags_table(flags: Sequence[Flag]) -> TextTable:
     )
 
 
-def pairs_table(pairs: Sequence[Pair]) -> TextTable:
-    """Each yield beside its estimate."""
+def pairs_table(pairs: Sequence[Pair], liked: MassUnit = "auto") -> TextTable:
+    """Each yield beside its estimate; gold in the unit that is liked."""
     return TextTable(
         "Weighed beside estimated",
         ("Yield", "Day", "Lots", "Fine gold weighed", "Estimated before", "Off by", "In range", "Score"),
@@ -70,23 +70,24 @@ def pairs_table(pairs: Sequence[Pair]) -> TextTable:
                 str(p.yield_id),
                 p.day.isoformat(),
                 ", ".join(p.lots),
-                format_mass(p.fine_mg),
-                format_range(p.estimate_mg, "mg") if p.estimate_mg else "",
-                "" if p.error is None else f"{p.error:+.0%}",
+                format_mass(p.fine_mg, liked=liked),
+                format_range(p.estimate_mg, "mg", liked) if p.estimate_mg else "",
+                "" if p.error is None else f"{p.error * 100:+.0f} %",
                 p.why_not or ("yes" if p.inside else "no"),
-                "" if p.score_mg is None else format_mass(p.score_mg),
+                "" if p.score_mg is None else format_mass(p.score_mg, liked=liked),
             )
             for p in pairs
         ),
     )
 
 
-def record_tables(pairs: Sequence[Pair]) -> tuple[TextTable, ...]:
+def record_tables(pairs: Sequence[Pair], liked: MassUnit = "auto") -> tuple[TextTable, ...]:
     """How the estimates did: all, and by finish, part, seller and year; bias over time is the last."""
     whole = record("all", pairs)
-    tables = [TextTable("All estimates", _RECORD_HEADS, () if whole is None else (_record(whole),))]
+    tables = [TextTable("All estimates", _RECORD_HEADS, () if whole is None else (_record(whole, liked),))]
     tables += [
-        TextTable(f"By {by}", _RECORD_HEADS, tuple(_record(r, by) for r in records(pairs, by))) for by in GROUPS
+        TextTable(f"By {by}", _RECORD_HEADS, tuple(_record(r, liked, by) for r in records(pairs, by)))
+        for by in GROUPS
     ]
     return tuple(t for t in tables if t.rows)
 
@@ -94,10 +95,10 @@ def record_tables(pairs: Sequence[Pair]) -> tuple[TextTable, ...]:
 _RECORD_HEADS = ("", "Yields", "In the 90 % range", "Weighed ÷ estimated", "Mean score")
 
 
-def _record(r: Record, by: str = "") -> tuple[str, ...]:
+def _record(r: Record, liked: MassUnit, by: str = "") -> tuple[str, ...]:
     spread = "" if r.ratio_range is None else f" ({r.ratio_range[0]:.2f} to {r.ratio_range[1]:.2f})"
     name = dict(FINISH_WORDS).get(r.name, r.name) if by == "finish" else r.name  # type: ignore[call-overload]
-    return name, str(r.count), share_text(r.coverage), f"{r.ratio:.2f}{spread}", format_mass(r.score_mg)
+    return name, str(r.count), share_text(r.coverage), f"{r.ratio:.2f}{spread}", format_mass(r.score_mg, liked=liked)
 
 
 def share_text(s: Share) -> str:
@@ -105,8 +106,8 @@ def share_text(s: Share) -> str:
     return f"{format_share(s.value)} (may truly be {format_share(s.low)} to {format_share(s.high)})"
 
 
-def returns_table(title: str, some: Sequence[Return]) -> TextTable:
-    """What was paid and what came."""
+def returns_table(title: str, some: Sequence[Return], liked: MassUnit = "auto") -> TextTable:
+    """What was paid and what came; gold in the unit that is liked."""
     return TextTable(
         title,
         ("", "Lots", "Paid", "Fine gold weighed", "Paid for a gram"),
@@ -114,9 +115,9 @@ def returns_table(title: str, some: Sequence[Return]) -> TextTable:
             (
                 r.name,
                 str(r.lots),
-                "; ".join(f"{price:f} {c}" for c, price in r.paid.items()),
-                format_mass(r.fine_mg),
-                "; ".join(f"{price:.2f} {c}" for c, price in r.paid_per_g().items()),
+                "; ".join(format_money(price, c) for c, price in r.paid.items()),
+                format_mass(r.fine_mg, liked=liked),
+                "; ".join(format_money(price, c) for c, price in r.paid_per_g().items()),
             )
             for r in some
         ),

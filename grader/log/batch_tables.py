@@ -5,11 +5,11 @@ from __future__ import annotations
 from grader.log.batch_model import BatchAmount, CarryOver, Struck
 from grader.log.model import Contents
 from grader.log.tables import TextTable, weighed_text
-from grader.units import format_mass
+from grader.units import MassUnit, format_mass
 
 
-def batches_table(contents: Contents) -> TextTable:
-    """One line a batch."""
+def batches_table(contents: Contents, liked: MassUnit = "auto") -> TextTable:
+    """One line a batch; gold in the unit that is liked."""
     records = contents.batches
     return TextTable(
         "Batches",
@@ -21,7 +21,7 @@ def batches_table(contents: Contents) -> TextTable:
                 b.started_on.isoformat(),
                 str(len(records.current_loads(b.id))),
                 ", ".join(_lots(contents, records.lots_in(b.id))),
-                "; ".join(weighed_text(y) for y in contents.current_yields() if contents.batch_of(y) == b.id),
+                "; ".join(weighed_text(y, liked) for y in contents.current_yields() if contents.batch_of(y) == b.id),
                 "; ".join(_carried(contents, c) for c in records.current_carry_overs() if c.batch_id == b.id),
             )
             for b in records.batches
@@ -29,12 +29,12 @@ def batches_table(contents: Contents) -> TextTable:
     )
 
 
-def waiting_table(contents: Contents) -> TextTable:
-    """Boards that wait for a later batch."""
+def waiting_table(contents: Contents, liked: MassUnit = "auto") -> TextTable:
+    """Boards that wait for a later batch; gold in the unit that is liked."""
     return TextTable(
         "Boards that wait for a later batch",
         ("Carry-over", "Boards", "Gold left"),
-        tuple((str(c.id), _carried(contents, c), _left(c)) for c in contents.batches.waiting()),
+        tuple((str(c.id), _carried(contents, c), _left(c, liked)) for c in contents.batches.waiting()),
     )
 
 
@@ -110,8 +110,8 @@ def _carried(contents: Contents, c: CarryOver) -> str:
     return _lots(contents, {c.lot_id: c.copies})[0]
 
 
-def _left(c: CarryOver) -> str:
-    return "not judged" if c.left_mg is None else format_mass(c.left_mg, c.left_uncertainty_mg or 0.0)
+def _left(c: CarryOver, liked: MassUnit = "auto") -> str:
+    return "not judged" if c.left_mg is None else format_mass(c.left_mg, c.left_uncertainty_mg or 0.0, liked)
 
 
 def _amount(a: BatchAmount) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 
 from grader.log.model import Contents, Purchase, Yield
 from grader.model import Range
-from grader.units import format_mass, format_range, format_share
+from grader.units import MassUnit, format_mass, format_money, format_range, format_share
 
 
 @dataclass(frozen=True)
@@ -26,8 +26,8 @@ class TextTable:
     rows: tuple[tuple[str, ...], ...]
 
 
-def lots_table(contents: Contents) -> TextTable:
-    """One line a lot."""
+def lots_table(contents: Contents, liked: MassUnit = "auto") -> TextTable:
+    """One line a lot; gold in the unit that is liked."""
     latest = contents.latest_estimates()
     current = contents.current_yields()
     lots_of = {y.id: {s.lot_id for s in contents.yield_lots if s.yield_id == y.id} for y in current}
@@ -44,7 +44,7 @@ def lots_table(contents: Contents) -> TextTable:
                 str(sum(e.lot_id == lot.id for e in latest)),
                 "; ".join(_paid(p) for p in contents.purchases if p.lot_id == lot.id),
                 "; ".join(
-                    weighed_text(y) + (" with other lots" if len(lots_of[y.id]) > 1 else "")
+                    weighed_text(y, liked) + (" with other lots" if len(lots_of[y.id]) > 1 else "")
                     for y in current
                     if lot.id in lots_of[y.id]
                 ),
@@ -54,8 +54,8 @@ def lots_table(contents: Contents) -> TextTable:
     )
 
 
-def entry_tables(contents: Contents) -> tuple[TextTable, ...]:
-    """All entries by kind; a kind that has none is left out."""
+def entry_tables(contents: Contents, liked: MassUnit = "auto") -> tuple[TextTable, ...]:
+    """All entries by kind, gold in the unit that is liked; a kind that has none is left out."""
     latest = {e.id for e in contents.latest_estimates()}
     names = {photo.sha256: photo.name for photo in contents.photos}
     tables = (
@@ -66,8 +66,8 @@ def entry_tables(contents: Contents) -> tuple[TextTable, ...]:
                 (
                     e.made_at.date().isoformat(),
                     names[e.photo_sha256],
-                    _range(e.document, "plated_area_mm2", "mm²"),
-                    _range(e.document, "gold_mg", "mg"),
+                    _range(e.document, "plated_area_mm2", "mm²", liked),
+                    _range(e.document, "gold_mg", "mg", liked),
                     "yes" if e.id in latest else "no, measured again",
                 )
                 for e in contents.estimates
@@ -95,7 +95,14 @@ def entry_tables(contents: Contents) -> tuple[TextTable, ...]:
             "Yields",
             ("No.", "Day", "Gold weighed", "Fineness", "Note", "Counts"),
             tuple(
-                (str(y.id), y.weighed_on.isoformat(), weighed_text(y), _fineness(y), y.note, _counts(contents, y))
+                (
+                    str(y.id),
+                    y.weighed_on.isoformat(),
+                    weighed_text(y, liked),
+                    _fineness(y),
+                    y.note,
+                    _counts(contents, y),
+                )
                 for y in contents.yields
             ),
         ),
@@ -112,23 +119,23 @@ def _counts(contents: Contents, gold: Yield) -> str:
 
 
 def _paid(purchase: Purchase) -> str:
-    return f"{purchase.price:f} {purchase.currency}"
+    return format_money(purchase.price, purchase.currency)
 
 
-def weighed_text(gold: Yield) -> str:
+def weighed_text(gold: Yield, liked: MassUnit = "auto") -> str:
     """Gold of a yield as weighed."""
-    return format_mass(gold.mass_mg, gold.uncertainty_mg or 0.0)
+    return format_mass(gold.mass_mg, gold.uncertainty_mg or 0.0, liked)
 
 
 def _fineness(gold: Yield) -> str:
     return "" if gold.fineness is None else f"{format_share(gold.fineness)} ({gold.fineness_known})"
 
 
-def _range(document: Mapping[str, Any], name: str, unit: str) -> str:
+def _range(document: Mapping[str, Any], name: str, unit: str, liked: MassUnit) -> str:
     given = document.get(name)
     if not isinstance(given, Mapping) or not {"value", "low", "high", "level"} <= set(given):
         return ""
-    return format_range(Range(*(float(given[part]) for part in ("value", "low", "high", "level"))), unit)
+    return format_range(Range(*(float(given[part]) for part in ("value", "low", "high", "level"))), unit, liked)
 
 
 def _highest(document: Mapping[str, Any]) -> str:

@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 from grader.units.durations import parse_hours, parse_weeks
-from grader.units.formats import MassUnit, format_mass, format_money, format_range, format_share, round_to
+from grader.units.formats import (
+    MassUnit,
+    format_mass,
+    format_money,
+    format_range,
+    format_share,
+    in_mass_unit,
+    round_to,
+)
 from grader.units.money import (
     Money,
     PricePerMass,
@@ -34,6 +42,7 @@ __all__ = [
     "format_range",
     "format_share",
     "in_currency",
+    "in_mass_unit",
     "money_down",
     "parse_area_mm2",
     "parse_fineness",

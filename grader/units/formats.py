@@ -51,6 +51,12 @@ def format_mass(mass_mg: float, uncertainty_mg: float = 0.0, liked: MassUnit = "
     return f"{round_to(mass_mg * factor, uncertainty_mg * factor)} {unit}"
 
 
+def in_mass_unit(value_mg: Range, liked: MassUnit = "auto") -> tuple[Range, str]:
+    """A range of mass in mg as one in the unit that a person likes, and that unit."""
+    unit, factor = _mass_unit(value_mg.value, liked)
+    return Range(value_mg.value * factor, value_mg.low * factor, value_mg.high * factor, value_mg.level), unit
+
+
 def format_money(amount: float | Decimal, currency: str, uncertainty: float = 0.0) -> str:
     """An amount with its currency: to the hundredth, or coarser where the uncertainty (10 and more) asks for it."""
     if uncertainty >= 10:
@@ -66,9 +72,9 @@ def format_range(value: Range, unit: str, liked: MassUnit = "auto") -> str:
         unit: "mg", "mm²", a currency code, …
         liked: the unit for masses.
     """
-    shown, factor = _mass_unit(value.value, liked) if unit == "mg" else (unit, 1.0)
-    half = (value.high - value.low) / 2 * factor
-    middle, low, high = (round_to(x * factor, half) for x in (value.value, value.low, value.high))
+    value, shown = in_mass_unit(value, liked) if unit == "mg" else (value, unit)
+    half = (value.high - value.low) / 2
+    middle, low, high = (round_to(x, half) for x in (value.value, value.low, value.high))
     if half == 0:
         return f"{middle} {shown}"
     return f"{middle} {shown} ({low} to {high} {shown}, {format_share(value.level)} sure)"

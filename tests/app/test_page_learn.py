@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -39,6 +40,20 @@ def test_what_was_learned_is_shown_with_pictures(learn_page: Any) -> None:
     assert "Lot 08" in learn_page.html()
     assert "Paid for a gram" in learn_page.html()
     assert len(learn_page.at.get("vega_lite_chart")) + len(learn_page.at.get("arrow_vega_lite_chart")) == 3
+
+
+def test_gold_in_the_tables_follows_the_chosen_unit(learn_page: Any) -> None:
+    for file in ("learn_page.py", "log_page.py"):
+        learn_page.go(file)
+        assert re.search(r"[0-9] m?g<", learn_page.html())
+    learn_page.go("start_page.py")
+    learn_page.at.selectbox(key="mass-unit").set_value("ozt")
+    learn_page.run()
+    for file in ("learn_page.py", "log_page.py"):
+        learn_page.go(file)
+        cells = re.findall(r'data-title="(?:Fine gold|Gold) weighed"[^>]*>([^<]+)<', learn_page.html())
+        assert cells
+        assert all(cell.endswith(" ozt") for cell in cells)
 
 
 def test_a_yield_is_left_out_and_taken_in_again(learn_page: Any, log_file: Path) -> None:
@@ -81,12 +96,12 @@ def test_yields_come_from_a_file(learn_page: Any, log_file: Path) -> None:
     upload.set_value([("yields.csv", b"lot,mass,weighed_on\nLot 01,0.4,2026-03-01\n", "text/csv")])
     learn_page.run()
     assert "unit" in learn_page.html()
-    assert not any(b.label.startswith("Record these") for b in learn_page.at.button)
+    assert not any(b.label.startswith("Record th") for b in learn_page.at.button)
     learn_page.at.file_uploader(key="csv").set_value(
         [("yields.csv", b"lot,mass,weighed_on\nLot 01,0.4 g,2026-03-01\n", "text/csv")]
     )
     learn_page.run()
-    learn_page.press("Record these 1 yields")
+    learn_page.press("Record this yield")
     with open_log(log_file) as log:
         assert len(log.contents().yields) == 9
 
