@@ -53,17 +53,17 @@ def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
     pixels = _Pixels.of(labels, coverage.share)
     boards = find_boards(coverage.board, scale, coverage.share > 127, rgb)
     pieces = _pieces(pixels, count, scale)
-    to_edge = edge_distance(coverage.board)
+    gaps = _edge_gaps(pieces, edge_distance(coverage.board), scale)
     rows, members = find_rows(pieces, with_scale=scale is not None)
     described = tuple(
-        _describe_row([pieces[i] for i in inside], pitch, boards, to_edge, scale)
+        _describe_row([pieces[i] for i in inside], pitch, boards, [gaps[i] for i in inside] if gaps else [], scale)
         for inside, pitch in zip(members, rows, strict=True)
     )
     in_row = row_of(pieces, members)
     row_verdict = [finish_of_row(row, with_scale=scale is not None) for row in described]
     verdicts = [
-        row_verdict[row] if row is not None else finish_of_loose(piece, _edge_gap(piece, to_edge, scale), scale)
-        for piece, row in zip(pieces, in_row, strict=True)
+        row_verdict[row] if row is not None else finish_of_loose(pieces[i], gaps[i] if gaps else None, scale)
+        for i, row in enumerate(in_row)
     ]
     regions = []
     for piece, row, verdict, seen in zip(
@@ -142,24 +142,20 @@ def _local_axes(centre_px: NDArray[np.float64], scale: Scale | None) -> NDArray[
     return np.stack(steps, -1)
 
 
-def _edge_gap(piece: Piece, to_edge: NDArray[np.float32] | None, scale: Scale | None) -> float | None:
-    """Distance of a piece's nearest side from the edge of its board, in its own unit; None without outlines."""
-    if to_edge is None:
-        return None
-    x, y = np.round(piece.centre_px).astype(int)
-    per_unit = scale.px_per_mm_at(piece.centre_px[None]) if scale else 1.0
-    return float(to_edge[y, x]) / per_unit - piece.length / 2
+def _edge_gaps(pieces: list[Piece], to_edge: NDArray[np.float32] | None, scale: Scale | None) -> list[float]:
+    """Distance of each piece's nearest side from the edge of its board, in its own unit; empty without outlines."""
+    if to_edge is None or not pieces:
+        return []
+    centres = np.array([p.centre_px for p in pieces])
+    x, y = np.round(centres).astype(int).T
+    unit = np.sqrt(scale.plane.pixel_area_mm2(centres)) if scale else np.ones(len(pieces))
+    return [float(gap) for gap in to_edge[y, x] * unit - np.array([p.length for p in pieces]) / 2]
 
 
 def _describe_row(
-    inside: list[Piece],
-    pitch: float | None,
-    boards: tuple[Board, ...],
-    to_edge: NDArray[np.float32] | None,
-    scale: Scale | None,
+    inside: list[Piece], pitch: float | None, boards: tuple[Board, ...], gaps: list[float], scale: Scale | None
 ) -> Row:
     length = float(np.median([p.length for p in inside]))
-    gaps = [gap for p in inside if (gap := _edge_gap(p, to_edge, scale)) is not None]
     at_edge = float(np.median(gaps)) < (EDGE_GAP_MM if scale else 0.5 * length) if gaps else None
     first, last = inside[0].centre_px, inside[-1].centre_px
     return Row(

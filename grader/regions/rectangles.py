@@ -7,6 +7,7 @@ none, except where it may be hidden under one found before. The best is taken, a
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -141,9 +142,9 @@ class _Search:
             other: of lines across them (m,).
             counts: running lengths along each line of what is seen, seen and new, and missing, (3, lines, s + 1).
         """
-        (a, b), (i, j) = (np.triu_indices(len(s), 1) for s in (one, other))
-        across, fit_across = self._sides(one, other[i], other[j], counts)
-        along, fit_along = self._sides(other, one[a], one[b], counts)
+        (a, b), (i, j) = (_pairs(len(s)) for s in (one, other))
+        across, fit_across = self._sides(one, other, counts)
+        along, fit_along = self._sides(other, one, counts)
         p, q = np.nonzero((fit_across[a] & fit_across[b]) & (fit_along[i] & fit_along[j]).T)
         seen, new, missing = across[:, a[p], q] + across[:, b[p], q] + along[:, i[q], p] + along[:, j[q], p]
         gain = new - _LOSS * missing
@@ -152,20 +153,19 @@ class _Search:
         return gain[good], np.column_stack([one[a[p]], one[b[p]], other[i[q]], other[j[q]]])
 
     def _sides(
-        self, own: NDArray[np.intp], start: NDArray[np.intp], end: NDArray[np.intp], counts: FloatArray
+        self, own: NDArray[np.intp], cross: NDArray[np.intp], counts: FloatArray
     ) -> tuple[FloatArray, NDArray[np.bool_]]:
-        """Stretches of lines between two others: parts of each count (3, n, k), whether each may be a side (n, k).
+        """Stretches of the lines ``own`` (n,) between each two of ``cross``, k pairs.
 
-        Args:
-            own: numbers of the lines (n,).
-            start: of those at which the stretches start (k,).
-            end: and end (k,).
-            counts: as above.
+        Returns:
+            Parts of each count (3, n, k), and whether each stretch may be a rectangle's side (n, k).
         """
-        line = own[:, None]
-        parts = np.abs(counts[:, line, self._at[line, start]] - counts[:, line, self._at[line, end]])
+        pairs = np.ix_(own, cross)
+        running, place = counts[:, own[:, None], self._at[pairs]], self._crossing[pairs]
+        start, end = _pairs(len(cross))
+        parts = np.abs(running[..., start] - running[..., end])
+        length = np.abs(place[:, start] - place[:, end])
         seen, _, missing = parts
-        length = np.abs(self._crossing[line, start] - self._crossing[line, end])
         return parts, (seen > _LEAST_OF_A_SIDE * (seen + missing)) & (length > _NARROWEST_MM)
 
     def split(self, whole: Rectangle, view: PlanView) -> list[Rectangle]:
@@ -212,6 +212,12 @@ def _right_angled(angle: FloatArray) -> list[tuple[NDArray[np.intp], NDArray[np.
             one, other = sorted((along, across), key=lambda s: s.tolist())
             found[one.tobytes(), other.tobytes()] = (one, other)
     return list(found.values())
+
+
+@functools.cache
+def _pairs(n: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """First and second of each two of n."""
+    return np.triu_indices(n, 1)
 
 
 def _counted(mask: NDArray[np.bool_]) -> FloatArray:
