@@ -121,8 +121,8 @@ def polygon_area(points: NDArray[np.float64]) -> float:
     return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2)
 
 
-def edge_distance(mask: NDArray[np.bool_]) -> NDArray[np.float32] | None:
-    """For each pixel the distance in px from the nearest place that is no board, or None where boards fill the frame.
+def edge_distance(mask: NDArray[np.bool_], places_px: NDArray[np.float64]) -> NDArray[np.float32] | None:
+    """Distance in px of places (n, 2) from the nearest place that is no board (n,), None where boards fill the frame.
 
     The frame's own border counts as board going on.
     """
@@ -131,10 +131,14 @@ def edge_distance(mask: NDArray[np.bool_]) -> NDArray[np.float32] | None:
         return None
     # what is no board lies beside the boards' bounding rectangle at the latest
     left, top, width, height = cv2.boundingRect(mask.astype(np.uint8))
-    part = (slice(max(top - 1, 0), top + height + 1), slice(max(left - 1, 0), left + width + 1))
-    distance = np.zeros(mask.shape, np.float32)
-    distance[part] = cv2.distanceTransform(mask[part].astype(np.uint8), cv2.DIST_L2, 5)
-    return distance
+    x0, y0 = max(left - 1, 0), max(top - 1, 0)
+    part = mask[y0 : top + height + 1, x0 : left + width + 1].astype(np.uint8)
+    distance = np.asarray(cv2.distanceTransform(part, cv2.DIST_L2, 5), np.float32)
+    x, y = (np.round(places_px).astype(np.intp) - [x0, y0]).T
+    within = (x >= 0) & (y >= 0) & (x < part.shape[1]) & (y < part.shape[0])
+    found = np.zeros(len(places_px), np.float32)
+    found[within] = distance[y[within], x[within]]
+    return found
 
 
 def board_of(centre_px: NDArray[np.float64], boards: tuple[Board, ...]) -> int | None:

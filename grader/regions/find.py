@@ -53,7 +53,7 @@ def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
     pixels = _Pixels.of(labels, coverage.share)
     boards = find_boards(coverage.board, scale, coverage.share > 127, rgb)
     pieces = _pieces(pixels, count, scale)
-    gaps = _edge_gaps(pieces, edge_distance(coverage.board), scale)
+    gaps = _edge_gaps(pieces, coverage.board, scale)
     rows, members = find_rows(pieces, with_scale=scale is not None)
     described = tuple(
         _describe_row([pieces[i] for i in inside], pitch, boards, [gaps[i] for i in inside] if gaps else [], scale)
@@ -142,14 +142,14 @@ def _local_axes(centre_px: NDArray[np.float64], scale: Scale | None) -> NDArray[
     return np.stack(steps, -1)
 
 
-def _edge_gaps(pieces: list[Piece], to_edge: NDArray[np.float32] | None, scale: Scale | None) -> list[float]:
+def _edge_gaps(pieces: list[Piece], board: NDArray[np.bool_], scale: Scale | None) -> list[float]:
     """Distance of each piece's nearest side from the edge of its board, in its own unit; empty without outlines."""
-    if to_edge is None or not pieces:
+    centres = np.array([p.centre_px for p in pieces]).reshape(-1, 2)
+    distance = edge_distance(board, centres) if pieces else None
+    if distance is None:
         return []
-    centres = np.array([p.centre_px for p in pieces])
-    x, y = np.round(centres).astype(int).T
     unit = np.sqrt(scale.plane.pixel_area_mm2(centres)) if scale else np.ones(len(pieces))
-    return [float(gap) for gap in to_edge[y, x] * unit - np.array([p.length for p in pieces]) / 2]
+    return [float(gap) for gap in distance * unit - np.array([p.length for p in pieces]) / 2]
 
 
 def _describe_row(

@@ -70,24 +70,22 @@ def test_the_smallest_board_holds_a_place() -> None:
 
 def test_distance_from_the_edge_in_pixels() -> None:
     mask = polygon_share(box((199.5, 149.5), 240.0, 120.0), SHAPE) > 0.5
-    distance = edge_distance(mask)
+    distance = edge_distance(mask, np.array([[199.0, 150.0], [199.0, 95.0], [10.0, 10.0]]))
     assert distance is not None
-    assert distance[150, 199] == pytest.approx(60, abs=1)
-    assert distance[95, 199] == pytest.approx(6, abs=1)
-    assert distance[10, 10] == 0
+    assert distance == pytest.approx([60, 6, 0], abs=1)
+    assert distance[2] == 0
 
 
 def test_the_frames_border_is_no_edge_of_a_board() -> None:
     mask = np.zeros(SHAPE, bool)
     mask[:, :200] = True
-    distance = edge_distance(mask)
-    assert distance is not None
-    assert distance[0, 100] == pytest.approx(100, abs=1)
+    distance = edge_distance(mask, np.array([[100.0, 0.0]]))
+    assert distance == pytest.approx([100], abs=1)
 
 
 def test_without_outlines_there_is_no_distance() -> None:
-    assert edge_distance(np.ones(SHAPE, bool)) is None
-    assert edge_distance(np.zeros(SHAPE, bool)) is None
+    assert edge_distance(np.ones(SHAPE, bool), np.ones((1, 2))) is None
+    assert edge_distance(np.zeros(SHAPE, bool), np.ones((1, 2))) is None
 
 
 def test_print_on_the_target_is_no_board_but_a_plated_board_on_it_is() -> None:
