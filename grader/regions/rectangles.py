@@ -37,6 +37,8 @@ _MOST_TRIED = 150
 _RIM_MM = 3.0
 _INSET_MM = 1.0
 
+_SEEN, _NEW, _MISSING = range(3)  # running lengths along lines of what is seen, seen and new, and missing
+
 
 @dataclass(frozen=True, eq=False)
 class Rectangle:
@@ -140,15 +142,22 @@ class _Search:
         Args:
             one: numbers of lines (n,).
             other: of lines across them (m,).
-            counts: running lengths along each line of what is seen, seen and new, and missing, (3, lines, s + 1).
+            counts: running lengths along each line, see ``_SEEN``, (3, lines, s + 1).
         """
         (a, b), (i, j) = (_pairs(len(s)) for s in (one, other))
         across, fit_across = self._sides(one, other, counts)
         along, fit_along = self._sides(other, one, counts)
         p, q = np.nonzero((fit_across[a] & fit_across[b]) & (fit_along[i] & fit_along[j]).T)
-        seen, new, missing = across[:, a[p], q] + across[:, b[p], q] + along[:, i[q], p] + along[:, j[q], p]
-        gain = new - _LOSS * missing
-        good = (gain > _LEAST_GAIN_MM) & (missing < _MOST_UNSEEN * (seen + missing))
+
+        def total(of: int) -> FloatArray:
+            own, others = across[of], along[of]
+            return np.asarray(own[a[p], q] + own[b[p], q] + others[i[q], p] + others[j[q], p])
+
+        missing = total(_MISSING)
+        gain = total(_NEW) - _LOSS * missing
+        enough = gain > _LEAST_GAIN_MM
+        p, q, gain, missing = p[enough], q[enough], gain[enough], missing[enough]
+        good = missing < _MOST_UNSEEN * (total(_SEEN) + missing)
         p, q = p[good], q[good]
         return gain[good], np.column_stack([one[a[p]], one[b[p]], other[i[q]], other[j[q]]])
 
@@ -165,7 +174,7 @@ class _Search:
         start, end = _pairs(len(cross))
         parts = np.abs(running[..., start] - running[..., end])
         length = np.abs(place[:, start] - place[:, end])
-        seen, _, missing = parts
+        seen, missing = parts[_SEEN], parts[_MISSING]
         return parts, (seen > _LEAST_OF_A_SIDE * (seen + missing)) & (length > _NARROWEST_MM)
 
     def split(self, whole: Rectangle, view: PlanView) -> list[Rectangle]:
