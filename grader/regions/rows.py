@@ -22,6 +22,7 @@ _KEY_GAP = 9.0  # within a row, a missing stretch (key, worn contacts) of up to 
 _LONGEST_KEY = 9.5  # pitches
 _SAME_PITCH, _SAME_LENGTH = 0.08, 0.15  # two stretches of one row agree within these shares, perspective included
 _IN_LINE = 0.25  # and lie on one line within this share of a contact's length
+_AT_ONCE = 32  # pieces that are set against all others in one go
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,21 +91,26 @@ def _links(pieces: list[Piece], eligible: list[int]) -> list[tuple[int, int]]:
     length = np.array([pieces[i].length for i in eligible])
     width = np.array([pieces[i].width for i in eligible])
     direction = np.array([pieces[i].direction for i in eligible])
-    found = []
-    for a in range(len(eligible)):
-        step = centre - centre[a]
-        along = np.abs(step @ direction[a])
-        across = np.abs(step @ np.array([-direction[a][1], direction[a][0]]))
-        beside = (across >= _NEAREST * width[a]) & (across <= _KEY_GAP * width[a]) & (along <= _OFFSET * length[a])
-        alike = (np.abs(length / length[a] - 1) < _ALIKE) & (np.abs(width / width[a] - 1) < _ALIKE)
-        parallel = np.abs(direction @ direction[a]) > _TURNED
-        close = np.flatnonzero(beside & alike & parallel)
-        near = close[across[close] <= _FURTHEST * width[a]]
-        # a wide gap is bridged only where nothing nearer continues the row on that side
-        for b in close:
-            sided = near[np.sign(step[near] @ step[b]) > 0]
-            if b in near or not len(sided):
-                found.append((eligible[a], eligible[int(b)]))
+    found: list[tuple[int, int]] = []
+    for start in range(0, len(eligible), _AT_ONCE):
+        some = slice(start, start + _AT_ONCE)
+        step = centre - centre[some, None]
+        own_length, own_width, (x, y) = length[some, None], width[some, None], direction[some].T[..., None]
+        along = np.abs(step[..., 0] * x + step[..., 1] * y)
+        across = np.abs(step[..., 1] * x - step[..., 0] * y)
+        beside = (across >= _NEAREST * own_width) & (across <= _KEY_GAP * own_width) & (along <= _OFFSET * own_length)
+        alike = (np.abs(length / own_length - 1) < _ALIKE) & (np.abs(width / own_width - 1) < _ALIKE)
+        parallel = np.abs(direction[some] @ direction.T) > _TURNED
+        close = beside & alike & parallel
+        near = close & (across <= _FURTHEST * own_width)
+        for a in range(len(step)):
+            around = step[a, near[a]]
+            # a wide gap is bridged only where nothing nearer continues the row on that side
+            found += [
+                (eligible[start + a], eligible[b])
+                for b in np.flatnonzero(close[a]).tolist()
+                if near[a, b] or not np.any(around @ step[a, b] > 0)
+            ]
     return found
 
 
