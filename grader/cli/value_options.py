@@ -60,7 +60,11 @@ class ValueOptions:
         typer.Option(help="Your figures: a file, or the name of a set; see grader value --example."),
     ] = None
     boards: Annotated[
-        list[int] | None, typer.Option(help="How many boards each photo shows; once for all, or once for each photo.")
+        list[int] | None,
+        typer.Option(
+            help="How many boards each photo shows; once for all, or once for each photo; else as many as "
+            "outlines were found."
+        ),
     ] = None
     count: Annotated[str | None, typer.Option(help="How many boards the lot holds: '30' or '28..32'.")] = None
     mass: Annotated[str | None, typer.Option(help="Its stated mass, instead of a count: '5 kg'.")] = None

@@ -24,11 +24,14 @@ _FIX = (
 
 @dataclass(frozen=True)
 class SightText:
-    """One entry of boards in a photo; photos by file name or sha256, empty texts where nothing is said."""
+    """One entry of boards in a photo; photos by file name or sha256, empty texts where nothing is said.
+
+    Where their number is not said, as many boards as outlines were found are taken, at least one.
+    """
 
     front: str
     back: str = ""
-    boards: int = 1
+    boards: int | None = None
     weighed: str = ""
 
 
@@ -75,7 +78,7 @@ def one_part(
 
     Args:
         measured: the photos.
-        boards: how many each shows, in their order; one number holds for all; 1 if left out.
+        boards: how many each shows, in their order; one number holds for all; the outlines found if left out.
         count: of boards in the lot.
         mass: stated mass of the lot.
         weighed: mass of the boards in each photo.
@@ -98,7 +101,7 @@ def one_part(
 
     sights = tuple(
         SightText(m.sha256, "", n, w)
-        for m, n, w in zip(measured, each(boards, 1, "boards"), each(weighed, "", "a mass"), strict=True)
+        for m, n, w in zip(measured, each(boards, None, "boards"), each(weighed, "", "a mass"), strict=True)
     )
     return lot_of([PartText("the boards", sights, count, mass, other_face)], measured)
 
@@ -129,8 +132,8 @@ def _part_text(table: Mapping[str, Any], name: str) -> PartText:
     photos = []
     for photo in _tables(table, "photo", name):
         _only(photo, {"front", "back", "boards", "weighed"}, name)
-        boards = photo.get("boards", 1)
-        if isinstance(boards, bool) or not isinstance(boards, int):
+        boards = photo.get("boards")
+        if boards is not None and (isinstance(boards, bool) or not isinstance(boards, int)):
             raise _invalid(name, "boards must be a whole number")
         photos.append(
             SightText(_text(photo, "front", name), _text(photo, "back", name), boards, _text(photo, "weighed", name))
@@ -177,12 +180,12 @@ def _part(text: PartText, measured: Sequence[Measured]) -> Part:
         name=text.name,
         sights=tuple(
             Sight(
-                _photo(s.front, measured),
+                front,
                 _photo(s.back, measured) if s.back else None,
-                s.boards,
+                max(1, len(front.outlines)) if s.boards is None else s.boards,
                 named(f"{text.name}, mass of the boards in a photo", mass, s.weighed) if s.weighed else None,
             )
-            for s in text.photos
+            for s, front in ((s, _photo(s.front, measured)) for s in text.photos)
         ),
         count=named(text.name, _count, text.count) if text.count else None,
         mass_g=named(f"{text.name}, stated mass", _mass, text.mass) if text.mass else None,

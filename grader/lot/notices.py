@@ -26,7 +26,7 @@ register(
     NoticeDefinition(
         "touching-boards",
         "Outlines and boards differ",
-        "{photo} was said to show {boards} boards; outlines found: {outlines}. Boards may touch or overlap.",
+        "{photo}: boards said to be in it: {boards}; outlines found: {outlines}. Boards may touch or overlap.",
         "Check the number of boards, or lay them apart and take the photo again.",
     ),
 )

@@ -12,7 +12,7 @@ from calibration.errors import DataFileError, UsageError
 from calibration.inputs import Distribution
 from grader.lot import PartText, SightText, lot_of, one_part, read_claim
 from grader.model import EMPTY
-from grader.value.measured import Measured
+from grader.value.measured import Measured, Outline
 
 FILE = """
 # three parts
@@ -78,6 +78,15 @@ def test_one_part_of_all_photos() -> None:
     assert [s.weighed_g for s in part.sights] == [60.0, 80.0]
     assert part.mass_g == Distribution("constant", (907.18474,))
     assert one_part(photos("a")).parts[0].count is None
+
+
+@pytest.mark.parametrize(("outlines", "boards"), [(0, 1), (1, 1), (4, 4)])
+def test_boards_that_nobody_counted_are_as_many_as_their_outlines(tmp_path: Path, outlines: int, boards: int) -> None:
+    photo = Measured("a.jpg", "aaaa", EMPTY, {}, outlines=(Outline(4000.0, 3.0),) * outlines)
+    file = written(tmp_path, '[[part]]\n[[part.photo]]\nfront = "a.jpg"\n')
+    for lot in (one_part([photo], count="400"), lot_of(read_claim(file), [photo])):
+        assert lot.parts[0].boards_seen == boards
+    assert one_part([photo], boards=[2], count="400").parts[0].boards_seen == 2
 
 
 @pytest.mark.parametrize(
