@@ -49,7 +49,10 @@ def cut_lines(planned: PlannedBoard, liked: MassUnit = "auto") -> list[str]:
             f"{word} {a:.0f} × {b:.0f} mm: board {_text(piece.mass_g, 'g')}, gold {_text(piece.gold_mg, 'mg', liked)}"
         )
     plan = planned.plan
-    lines.append(f"Gold not kept: {format_share(plan.lost)}. Cost {plan.cost:.2f}; {_how_good(plan)}.")
+    lines.append(
+        f"Gold not kept: {format_share(plan.lost)}. Cost {plan.cost:.2f} (in the money of the costs given); "
+        f"{_how_good(plan)}."
+    )
     if plan.through in _THROUGH:
         lines.append(_THROUGH[plan.through])
     if planned.by_eye and plan.cuts:

@@ -94,10 +94,20 @@ def _table(table: Table, room_mm: float) -> list[Flowable]:
     if not cells:
         return []
     widths = [share * room_mm * mm for share in _shares(table)]
-    drawn = PdfTable(cells, colWidths=widths, style=_RULES, repeatRows=int(has_heads), hAlign="LEFT", spaceAfter=6)
-    title = [_paragraph(table.title, _HEADS[2])] if table.title else [Spacer(1, 3)]
+    drawn = PdfTable(
+        cells,
+        colWidths=widths,
+        style=_RULES,
+        repeatRows=int(has_heads),
+        hAlign="LEFT",
+        spaceBefore=0 if table.title else 3,
+        spaceAfter=6,
+    )
+    if not table.title:
+        return [drawn]  # nothing may come between it and a heading above, which stays with what follows
+    title = _paragraph(table.title, _HEADS[2])
     # a short table stays on one page with its title
-    return [KeepTogether([*title, drawn])] if len(cells) <= 12 else [*title, drawn]
+    return [KeepTogether([title, drawn])] if len(cells) <= 12 else [title, drawn]
 
 
 def _shares(table: Table) -> list[float]:

@@ -129,7 +129,11 @@ def at_price_lines(at: AtPrice, offer: Offer) -> Lines:
 
 def budget_lines(offer: Offer) -> list[tuple[str, float, str]]:
     """What moves the profit most: title, share of variance, and the profit from the input's low to its high end."""
-    currency, spread = offer.assumptions.currency, _half(offer.proceeds)
+    currency, widest = (
+        offer.assumptions.currency,
+        max((high - low for _, low, high in swing_lines(offer)), default=0.0),
+    )
+    spread = max(_half(offer.proceeds), widest / 2)
     lines = []
     for line in [b for b in offer.budget if b.share_of_variance >= _SHOWN_SHARE][:_MOST_LINES]:
         swing = ""
