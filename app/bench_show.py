@@ -13,7 +13,7 @@ import streamlit as st
 from app.bench_boards import Picture, Searched
 from app.lot_folder import Kept
 from app.preferences import mass_unit
-from app.show import caution, heading, plain, problem, remark, table, told_list
+from app.show import caution, cautions, heading, plain, problem, remark, table, told_list
 from calibration.errors import GraderError, RefusedError, UsageError
 from calibration.target import Paper
 from grader.batch import Vessels, load_process, plan_batch
@@ -167,7 +167,7 @@ def show_cuts(done: Sorted) -> None:
     _cut_downloads(done, planned)
     for note in cut_notes(board for _, board in planned):
         remark(note)
-    _cautions(lines_for("cut"))
+    cautions(lines_for("cut"))
 
 
 def _planned(done: Sorted, photo: Kept, chosen: set[str] | None) -> list[PlannedBoard | RefusedError]:
@@ -248,8 +248,4 @@ def show_batch(done: Sorted, volume: str) -> None:
         caution(item)
     for text in STATEMENTS:
         remark(text)
-    _cautions(lines_for("batch"))
-
-
-def _cautions(lines: Sequence[str]) -> None:
-    st.warning("\n\n".join(plain(line) for line in lines), icon=":material/health_and_safety:")
+    cautions(lines_for("batch"))

@@ -9,7 +9,7 @@ import streamlit as st
 
 from app.keep import all_lots, kept_as, lot_contents, read_log, say_what_was_done, write_log
 from app.preferences import currency, currency_hint, mass_unit
-from app.show import heading, plain, problem, table
+from app.show import cautions, heading, plain, problem, table
 from app.way import WAYS, chosen_way, show_next, show_way
 from calibration.errors import UsageError
 from grader.cautions import lines_for
@@ -80,8 +80,7 @@ def _batches() -> None:
             if each.rows:
                 heading(each.title)
                 table(each.columns, each.rows)
-        for text in lines_for("batch"):
-            st.caption(plain(text))
+        cautions(lines_for("batch"))
 
 
 def _contents(lot: Lot) -> None:

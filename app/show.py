@@ -71,6 +71,11 @@ def caution(item: Advised) -> None:
     st.warning(_told(item, ""), icon=":material/warning:")
 
 
+def cautions(lines: Sequence[str]) -> None:
+    """What can hurt, wherever process steps or amounts are shown."""
+    st.warning("\n\n".join(plain(line) for line in lines), icon=":material/health_and_safety:")
+
+
 def _told(item: Advised, about: str) -> str:
     where = f"**{plain(about)}** — " if about else ""
     return f"{where}{plain(item.message)}\n\n{plain(advice_of(item))}"

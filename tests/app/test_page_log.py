@@ -149,5 +149,5 @@ def test_batches_and_boards_that_wait_are_shown_with_the_cautions(log_page: Any,
     log_page.go("log_page.py")
     assert not log_page.at.exception
     assert any(e.label == "Batches (1)" for e in log_page.at.expander)
-    shown = {str(c.value) for c in log_page.at.caption}
-    assert {plain(text) for text in lines_for("batch")} <= shown
+    (shown,) = (str(w.value) for w in log_page.at.warning)
+    assert [plain(text) for text in lines_for("batch")] == shown.split("\n\n")
