@@ -25,7 +25,7 @@ _LEAST_BELOW_MM = 12.0
 
 
 def template_pdf(boards: Sequence[tuple[str, PlannedBoard]], paper: Paper) -> bytes:
-    """A page for each board, with a check bar; its list and the cautions follow on pages of their own.
+    """A page for each board, with a check bar; its list and all cautions follow on pages of their own.
 
     Args:
         boards: each with its name.
@@ -85,6 +85,7 @@ def _board_page(canvas: Canvas, planned: PlannedBoard, name: str, paper: Paper) 
     _text(canvas, f"{name}: print at 100 %, no fitting to the page; check that the bar is 100 mm long.", 14)
     edge = f"The {planned.board.edges[0]} edge in the photo is the {'top' if upright else 'left'} edge here."
     _text(canvas, f"{edge} Lay it on the face in the (front) photo. Grey: thrown.", 19)
+    _text(canvas, lines_for("cut")[0], 24)  # the page may be taken to the shear alone
     _bar(canvas)
     # from here: the board's axes, u right or down, v down or left, so that the face is never mirrored
     canvas.translate(across if upright else 0.0, -BOARD_TOP_MM)

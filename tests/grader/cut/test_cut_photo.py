@@ -11,6 +11,7 @@ import pytest
 from calibration.errors import RefusedError
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
+from grader.cautions import lines_for
 from grader.coverage import Coverage
 from grader.cut import (
     CutBoard,
@@ -181,6 +182,18 @@ def test_the_template_is_true_to_size(photo: Photo) -> None:
     apart = board.plan.cuts[1].at_mm - board.plan.cuts[0].at_mm
     assert (lines[1] - lines[0]) / per_mm == pytest.approx(apart, rel=2e-3)
     assert (lines[0] + 0.5) / per_mm - MARGIN_MM == pytest.approx(board.plan.cuts[0].at_mm, abs=0.1)
+
+
+def test_every_page_of_a_template_says_how_not_to_be_hurt(photo: Photo) -> None:
+    board = planned(measured(photo, STRIP, ENDS), CutRules(Vessel(100, 100)))
+    document = pypdfium2.PdfDocument(template_pdf([("Board 1", board)], "letter"))
+    try:
+        for page in (document[i] for i in range(len(document))):
+            assert lines_for("cut")[0] in " ".join(page.get_textpage().get_text_range().split())
+            objects = [o.get_bounds() for o in page.get_objects()]
+            assert max(right for _, _, right, _ in objects) < page.get_width()
+    finally:
+        document.close()
 
 
 def test_a_template_larger_than_the_paper_is_refused(photo: Photo) -> None:
