@@ -22,7 +22,7 @@ from calibration.scale import Scale
 from calibration.target import TargetDescription
 from calibration.thickness import GoldProperties
 from grader.area import AreaEstimate, estimate_area
-from grader.correct.model import Corrections
+from grader.correct.model import NO_CORRECTIONS, Corrections
 from grader.coverage import Coverage, Segmenter
 from grader.coverage.choose import default_segmenter
 from grader.gold import GoldEstimate, gold_mass
@@ -141,7 +141,7 @@ class Measurement:
     notices: tuple[Notice, ...]
     refused: RefusedError | None = None
     gold_by_board: tuple[GoldEstimate, ...] = ()
-    corrections: Corrections = Corrections()
+    corrections: Corrections = NO_CORRECTIONS
     found: Measurement | None = None
     readings: tuple[RowReading, ...] = ()
 

@@ -124,6 +124,9 @@ class Corrections:
             raise _unreadable() from error
 
 
+NO_CORRECTIONS = Corrections()
+
+
 def parse_corrections(text: bytes) -> Corrections:
     """Corrections from a file: a list of them, or a measurement's JSON that carries one.
 
