@@ -13,6 +13,7 @@ from grader.cautions import lines_for
 from grader.cli.log import (
     CarriedOption,
     FinenessOption,
+    JsonFlag,
     Known,
     KnownOption,
     LogOption,
@@ -28,7 +29,7 @@ from grader.cli.log import (
 )
 from grader.cli.log_report import show_table
 from grader.cli.output import out
-from grader.log import NewAmount, NewBatch, NewCarryOver, NewLoad, NewStrike, NewTest, checked
+from grader.log import NewAmount, NewBatch, NewCarryOver, NewLoad, NewStrike, NewTest, batches_as_json, checked
 from grader.log.batch_tables import batch_tables, batches_table, waiting_table
 from grader.units import format_mass, parse_hours, parse_mass_g, parse_volume_ml, parse_weighed_mg
 
@@ -44,13 +45,20 @@ DayOption = Annotated[str | None, typer.Option("--date", help="The day: 2026-11-
 NoteOption = Annotated[str, typer.Option(help="Anything worth keeping.")]
 
 
+def _write_json(document: dict[str, Any]) -> None:
+    out.file.write(json.dumps(document, ensure_ascii=False, allow_nan=False) + "\n")
+
+
 @batch_app.command("list")
-def list_(log: LogOption = None) -> None:
+def list_(log: LogOption = None, as_json: JsonFlag = False) -> None:
     """All batches, and boards that wait for a later one.
 
     Example: grader log batch list
     """
     contents = existing_log(log).contents()
+    if as_json:
+        _write_json(batches_as_json(contents))
+        return
     show_table(batches_table(contents))
     waiting = waiting_table(contents)
     if waiting.rows:
@@ -59,13 +67,16 @@ def list_(log: LogOption = None) -> None:
 
 
 @batch_app.command()
-def show(batch: BatchArgument, log: LogOption = None) -> None:
+def show(batch: BatchArgument, log: LogOption = None, as_json: JsonFlag = False) -> None:
     """All that was logged of one batch.
 
     Example: grader log batch show "first batch"
     """
     contents = existing_log(log).contents()
     found = contents.batches.named(lot_key(batch))
+    if as_json:
+        _write_json({**batches_as_json(contents, found.id), "cautions": list(lines_for("batch"))})
+        return
     say(f"Batch {found.id}, {found.name}, started {found.started_on}{f'; {found.note}' if found.note else ''}")
     for table in batch_tables(contents, found.id):
         out.print(f"\n[bold]{table.title}[/]")

@@ -16,7 +16,7 @@ from grader.log.batch_model import (
     NewTest,
 )
 from grader.log.entry import checked
-from grader.log.export import TABLES, TableName, to_csv, to_json
+from grader.log.export import TABLES, TableName, batches_as_json, to_csv, to_json
 from grader.log.model import (
     Attachment,
     BeliefRecord,
@@ -73,6 +73,7 @@ __all__ = [
     "TableName",
     "Yield",
     "YieldLot",
+    "batches_as_json",
     "checked",
     "default_path",
     "open_log",

@@ -11,6 +11,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Literal, get_args
 
+from grader.log.batch_model import Struck
 from grader.log.entry import utc_text
 from grader.log.model import Contents
 from grader.spreadsheet import csv_cell
@@ -83,12 +84,37 @@ _BATCH_FIELDS: Mapping[str, str] = {
     "batch_yields": "yields",
     "batch_strikes": "strikes",
 }
+# where the entries lie that a strike of this kind strikes out
+_STRUCK_TABLES: Mapping[Struck, str] = {
+    "load": "batch_loads",
+    "amount": "batch_amounts",
+    "test": "batch_tests",
+    "carry-over": "carry_overs",
+}
 
 
 def to_json(contents: Contents) -> str:
     """The whole log as one JSON document: an array a table, money as decimal text, times in UTC."""
     tables = {table: [_plain(row) for row in _rows(contents, table)] for table in TABLES}
     return json.dumps({"schema": JSON_SCHEMA, **tables}, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def batches_as_json(contents: Contents, batch_id: int | None = None) -> dict[str, Any]:
+    """The tables of batches alone, an array a table; of one batch, or of all."""
+    tables: dict[str, Any] = {
+        table: [_plain(asdict(row)) for row in getattr(contents.batches, field)]
+        for table, field in _BATCH_FIELDS.items()
+    }
+    if batch_id is None:
+        return tables
+    kept = {table: [row for row in rows if row.get("batch_id") == batch_id] for table, rows in tables.items()}
+    kept["batches"] = [row for row in tables["batches"] if row["id"] == batch_id]
+    loads = {row["id"] for row in kept["batch_loads"]}
+    for table in ("load_lots", "load_carried"):
+        kept[table] = [row for row in tables[table] if row["load_id"] in loads]
+    own = {kind: {row["id"] for row in kept[table]} for kind, table in _STRUCK_TABLES.items()}
+    kept["batch_strikes"] = [row for row in tables["batch_strikes"] if row["entry_id"] in own[row["kind"]]]
+    return kept
 
 
 def to_csv(contents: Contents, table: TableName) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -56,6 +57,22 @@ def test_a_batch_from_its_loads_to_the_next_one(run: Any) -> None:
         assert caution in shown
     assert "no: they were carried over" in run("batch", "show", "2")
     assert "420" in run("show", "attic lot")
+
+
+def test_json_holds_one_batch_or_all(run: Any) -> None:
+    run("batch", "load", "first batch", "--lot", "attic lot", "--mass", "470 g")
+    run("batch", "load", "second batch", "--lot", "attic lot=0.5", "--mass", "90 g")
+    run("batch", "used", "second batch", "filters", "2 pieces")
+    run("batch", "strike", "amount", "1", "--reason", "counted twice")
+    everything = json.loads(run("batch", "list", "--json"))
+    assert [row["name"] for row in everything["batches"]] == ["first batch", "second batch"]
+    assert [row["mass_g"] for row in everything["batch_loads"]] == [470, 90]
+    first, second = (json.loads(run("batch", "show", str(n), "--json")) for n in (1, 2))
+    assert [row["mass_g"] for row in first["batch_loads"]] == [470]
+    assert [row["copies"] for row in second["load_lots"]] == [0.5]
+    assert first["batch_strikes"] == []
+    assert [row["reason"] for row in second["batch_strikes"]] == ["counted twice"]
+    assert tuple(first["cautions"]) == tuple(lines_for("batch"))
 
 
 def test_the_plan_is_kept(run: Any, tmp_path: Path) -> None:
