@@ -29,6 +29,8 @@ COARSE_PX_PER_MM = 3.5  # chosen on renders not trained on: 5 finds no more, cos
 LEAST_COARSE_PX, MOST_COARSE_PX = 0.4e6, 2.0e6
 MOST_FINE_PX = 5.0e6  # of all tiles together: bounds time; beyond it the fine picture is made smaller
 TILE_PX, MARGIN_PX = 256, 40
+# Less plating than this in a whole photo is not told from none: gold-free renders showed up to about 1 mm2.
+LEAST_FOUND_MM2 = 1.0
 LEAST_COARSE_SHARE = 0.05  # a tile is looked at again where the coarse pass saw at least this
 PLATED_FROM = 0.4  # network's share from which a pixel goes to unmixing as plated
 # px per mm at which unmixing begins to count, and from which it alone counts; chosen on renders not trained on
@@ -63,6 +65,8 @@ class LearnedSegmenter:
         if weight > 0 and scale is not None:
             unmixed = unmix_edges(rgb, mask, scale.px_per_mm, int(np.ceil(0.5 / factor)) + 1)
             share = np.asarray(cv2.addWeighted(unmixed, weight, share, 1 - weight, 0), np.uint8)
+        if scale is not None and float(share.sum()) / 255 < LEAST_FOUND_MM2 * scale.px_per_mm**2:
+            share, mask = np.zeros_like(share), np.zeros_like(mask)
         board = _resampled(_as_bytes(coarse.board), size) > 127
         return Coverage(
             share=share,
