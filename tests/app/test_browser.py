@@ -59,6 +59,14 @@ def measure(page: Page, *paths: object) -> None:
     page.get_by_role("button", name=button, exact=True).click()
 
 
+def press(page: Page, button: str) -> None:
+    """Click once nothing is drawn any more: a click on what still moves is lost."""
+    page.get_by_role("button", name=button).wait_for()
+    page.wait_for_function("document.querySelector('[data-testid=stApp]').dataset.testScriptState !== 'running'")
+    page.wait_for_timeout(300)
+    page.get_by_role("button", name=button).click()
+
+
 def figures(page: Page) -> dict[str, str]:
     page.get_by_test_id("stMetric").first.wait_for(timeout=MEASURE_MS)
     return {
@@ -88,13 +96,13 @@ def test_a_listing_is_priced_and_outlives_a_reload(
         page.get_by_role("link", name="Next: Price").click()
         page.get_by_label("Gold price today").fill("2650 USD/ozt")
         page.get_by_label("Asking price, if there is one").fill("120 USD")
-        page.get_by_role("button", name="What can I pay?").click()
+        press(page, "What can I pay?")
         assert "Highest price worth paying" in figures(page)
-        page.get_by_role("button", name="Keep in the log").click()
+        press(page, "Keep in the log")
         page.get_by_text(f"Kept in lot Listing {width}").wait_for()
         page.get_by_role("link", name="Next: Write down").click()
         page.get_by_label("All that was paid to the seller").fill("85 USD")
-        page.get_by_role("button", name="Record the purchase").click()
+        press(page, "Record the purchase")
         page.get_by_text(f"Purchase of Listing {width} recorded.").wait_for()
         page.get_by_role("link", name="Back to the start").wait_for()
 
@@ -118,11 +126,11 @@ def test_gold_is_weighed_and_logged(browser: Browser, address: str) -> None:
             start.click()
             page.wait_for_timeout(1000)  # it opens slowly, and a click on what still moves is lost
         page.get_by_label("Name", exact=True).fill("Drawer 9")
-        page.get_by_role("button", name="Start this lot").click()
+        press(page, "Start this lot")
         page.get_by_text("Lot Drawer 9 started.").wait_for()
         expect(page.get_by_label("Gold as weighed")).to_have_count(1)  # the form of the lot before is gone
         page.get_by_label("Gold as weighed").fill("0.35 g")
-        page.get_by_role("button", name="Record the yield").click()
+        press(page, "Record the yield")
         page.get_by_text("Yield of Drawer 9 recorded.").wait_for()
         page.get_by_role("link", name="Next: What it taught").click()
         page.get_by_role("heading", level=1, name="What your yields teach").wait_for()
