@@ -8,13 +8,14 @@ from typing import Annotated, Any, Literal
 
 import typer
 
-from calibration.errors import PhotoError, RefusedError, UsageError
+from calibration.errors import PhotoError, RefusedError
 from grader.cautions import lines_for
-from grader.cli.cut_options import CutOptions, check_outputs
+from grader.cli.cut_options import CutOptions
 from grader.cli.learned import say_learned
 from grader.cli.options import with_options
 from grader.cli.output import err, is_stdout, out, show_error, write_json, write_whole
 from grader.cli.photos import photo_files
+from grader.cli.pictures import check_outputs, pictures_of
 from grader.cut import PlannedBoard, plan_boards
 from grader.cut.picture import cut_overlay_png
 from grader.cut.words import cut_document, cut_lines, notes_of, refused_document
@@ -50,7 +51,7 @@ def cut(
     """
     rules, look = options.rules(), options.look()
     both = options.sides(photo_files(photos))
-    pictures = _pictures_of([b.front for b in both], overlay)
+    pictures = pictures_of([b.front for b in both], {"overlay": overlay}, "cuts")
     inputs = [path for b in both for path in (b.front, b.back) if path is not None]
     check_outputs(inputs, [*pictures, *(p for p in (template, json_out) if p is not None and not is_stdout(p))])
 
@@ -87,24 +88,6 @@ def cut(
     if not planned:
         code = code or RefusedError.exit_code
     raise typer.Exit(code)
-
-
-def _pictures_of(photos: Sequence[Path], overlay: Path | None) -> list[Path]:
-    """Where the overlays go: one file, or for several photos one each in a folder."""
-    if overlay is None:
-        return []
-    if len(photos) == 1:
-        return [overlay]
-    if not overlay.is_dir():
-        raise UsageError(
-            "one-picture-only",
-            f"--overlay names one file, but there are {len(photos)} photos.",
-            "Name a folder that exists, for a picture each: --overlay pictures/",
-        )
-    pictures = [overlay / f"{photo.stem}-cuts.png" for photo in photos]
-    if len(set(pictures)) < len(pictures):
-        raise UsageError("photo-name-twice", "Two photos have the same name.", "Plan them one by one, or rename one.")
-    return pictures
 
 
 def _write_template(path: Path, planned: Sequence[Named], paper: Literal["a4", "letter"]) -> int:

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.errors import RefusedError, UsageError
-from calibration.files import check_place
 from calibration.print_check import load_print_check
 from grader.cli.choices import (
     CoinOption,
@@ -193,20 +192,6 @@ class Look:
         if sides.back is None:
             return Seen(done, boards)
         return Seen(done, join_faces(boards, _boards_of(sides.back, request)[1], self.turned), sides.back.name)
-
-
-def check_outputs(inputs: Sequence[Path], outputs: Sequence[Path]) -> None:
-    """Refuse what could not be written, or would overwrite what is read, before anything is written.
-
-    Raises:
-        UsageError: ``cannot-write``, ``output-is-photo``.
-    """
-    for path in outputs:
-        check_place(path)
-        if any(path.exists() and file.exists() and path.samefile(file) for file in inputs):
-            raise UsageError(
-                "output-is-photo", f"{path} is one of the files read.", "Choose another name for the result."
-            )
 
 
 def _length_or_none(text: str) -> float:

@@ -11,12 +11,13 @@ import typer
 
 from calibration.errors import PhotoError, RefusedError, UsageError
 from grader.cautions import lines_for
-from grader.cli.cut_options import CutOptions, check_outputs
+from grader.cli.cut_options import CutOptions
 from grader.cli.learned import say_learned
 from grader.cli.log import day_of
 from grader.cli.options import with_options
 from grader.cli.output import err, is_stdout, out, show_error, show_table, write_json, write_whole
 from grader.cli.photos import photo_files
+from grader.cli.pictures import check_outputs
 from grader.cut.picture import small_photo
 from grader.grade import (
     Candidate,

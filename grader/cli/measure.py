@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -13,7 +13,6 @@ from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemaini
 from rich.progress import Progress as ProgressBar
 
 from calibration.errors import DataFileError, GraderError, PhotoError, RefusedError, UsageError
-from calibration.files import check_place
 from calibration.print_check import load_print_check
 from grader.cli.choices import (
     CoinOption,
@@ -32,6 +31,7 @@ from grader.cli.learned import LearnFromOption, PublishedOption, learned_from, s
 from grader.cli.measure_report import show_measurement, show_summary, summary_row
 from grader.cli.output import err, is_stdout, show_error, write_json, write_whole
 from grader.cli.photos import photo_files
+from grader.cli.pictures import check_outputs, picture_in, pictures_of
 from grader.correct import Corrections, parse_corrections
 from grader.correct.measured import correct
 from grader.coverage.classical import ClassicalSegmenter
@@ -112,8 +112,8 @@ def measure_command(
         no_scale=no_scale,
     )
     files = photo_files(photos)
-    pictures = _pictures_of(files, {"coverage": coverage, "overlay": overlay})
-    _check_outputs(files, [*(() if json_out is None or is_stdout(json_out) else (json_out,)), *pictures])
+    pictures = pictures_of(files, {"coverage": coverage, "overlay": overlay})
+    check_outputs(files, [*(() if json_out is None or is_stdout(json_out) else (json_out,)), *pictures])
     by_hand = _read_corrections(corrections, files)
     check = load_print_check(calibration if calibration is not None else print_check_path())
     learned = None if published else learned_from(log)
@@ -167,47 +167,6 @@ def _read_corrections(path: Path | None, files: Sequence[Path]) -> Corrections:
         ) from error
 
 
-def _check_outputs(photos: Sequence[Path], outputs: Sequence[Path]) -> None:
-    """Refuse what could not be written, or would overwrite a photo, before anything is written."""
-    for path in outputs:
-        check_place(path)
-        if any(path.exists() and photo.exists() and path.samefile(photo) for photo in photos):
-            raise UsageError(
-                "output-is-photo", f"{path} is one of the photos.", "Choose another name for the result."
-            )
-
-
-def _pictures_of(files: Sequence[Path], wanted: Mapping[str, Path | None]) -> list[Path]:
-    """The pictures that will be written: one, or for several photos one each in a folder.
-
-    Raises:
-        UsageError: ``one-picture-only``, ``photo-name-twice``.
-    """
-    places = {what: path for what, path in wanted.items() if path is not None}
-    if len(files) == 1 or not places:
-        return list(places.values())
-    for what, path in places.items():
-        if not path.is_dir():
-            raise UsageError(
-                "one-picture-only",
-                f"--{what} names one file, but there are {len(files)} photos.",
-                f"Name a folder that exists, for a picture each: --{what} pictures/",
-            )
-    stems = [file.stem for file in files]
-    for stem in stems:
-        if stems.count(stem) > 1:
-            raise UsageError(
-                "photo-name-twice",
-                f"Two photos are called {stem}, so that their pictures would be, too.",
-                "Measure them one by one, or rename one.",
-            )
-    return [_picture(path, file, what) for what, path in places.items() for file in files]
-
-
-def _picture(folder: Path, photo: Path, what: str) -> Path:
-    return folder / f"{photo.stem}-{what}.png"
-
-
 def _measure_one(path: Path, request: Request, say: Progress | None) -> Measurement:
     return measure(load_photo(path), request, say)
 
@@ -242,8 +201,8 @@ def _measure_many(
             documents.append(measurement_document(done))
             _write_pictures(
                 done,
-                None if coverage is None else _picture(coverage, path, "coverage"),
-                None if overlay is None else _picture(overlay, path, "overlay"),
+                None if coverage is None else picture_in(coverage, path, "coverage"),
+                None if overlay is None else picture_in(overlay, path, "overlay"),
             )
             if done.refused is not None:
                 failed.append((path.name, done.refused))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -49,7 +50,7 @@ _STRUCK_TABLES = {
 _ROUNDING = 1e-9
 
 
-class BatchWriting:
+class BatchWriting(ABC):
     """Methods that write of batches. A batch is named by its number or its name, in any case.
 
     All raise ``UsageError`` (``batch-unknown``) where there is no such batch.
@@ -58,9 +59,9 @@ class BatchWriting:
     path: Path | str
     engine: Engine
 
+    @abstractmethod
     def now(self) -> str:
         """The present moment as the log writes it."""
-        raise NotImplementedError
 
     def add_batch(self, new: NewBatch, plan: Document | None = None) -> BatchRecord:
         """Start a batch, with its plan as made if there is one.
