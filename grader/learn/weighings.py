@@ -124,9 +124,7 @@ def _of_batches(contents: Contents, group: frozenset[int], its: dict[int, list[Y
             *(w.uncertainty_mg for w in all_weighed),
             *(c.left_uncertainty_mg or 0.0 for c in (*crossing_out, *crossing_in)),
         ),
-        math.hypot(*(w.relative_sd * w.fine_mg for w in all_weighed)) / raw
-        if raw > 0
-        else all_weighed[-1].relative_sd,
+        _relative_sd(all_weighed),
         all_weighed[-1].fineness,
     )
     weighed_later = {y.batch_id for y in records.yields}

@@ -113,7 +113,7 @@ def test_a_pile_goes_from_photos_to_the_bench(browser: Browser, address: str, sa
         measure(page, sample.path)
         page.get_by_role("link", name="Next: Sort and cut").click(timeout=MEASURE_MS)
         page.get_by_role("heading", level=1, name="Which boards are worth the acid").wait_for()
-        page.get_by_text(sample.path.name).first.wait_for()
+        expect(page.get_by_text(sample.path.name).first).to_be_visible()
 
 
 def test_gold_is_weighed_and_logged(browser: Browser, address: str) -> None:

@@ -66,7 +66,7 @@ def test_number_fields_and_picture_agree(marking: Any) -> None:
     field.press("Enter")
     marking.until(lambda out: out[0][0] == 333)
     marking.canvas.focus()
-    marking.page.get_by_role("button", name="Corner 1, at 333").wait_for()
+    expect(marking.page.get_by_role("button", name="Corner 1, at 333")).to_be_visible()
 
 
 def test_all_points_can_be_removed(marking: Any) -> None:
