@@ -47,7 +47,7 @@ def page() -> None:
         st.session_state["was"] = x
         marks = mark_points(found.photo, labels, before, closed=True)
         st.session_state["marks"] = marks
-        st.html(f"<pre id='out'>{json.dumps(marks)}</pre>")
+        st.html(f"<pre id='out' style='white-space: pre-wrap; overflow-wrap: anywhere'>{json.dumps(marks)}</pre>")
         return
     if st.button("Begin again"):
         begin_again()
@@ -60,7 +60,7 @@ def _correcting(found: Measurement) -> None:
     corrected = with_corrections(found, made)
     area = sum(term.coefficient for term in corrected.area.total.terms) if corrected.area is not None else None
     out = {"items": made.as_json()["corrections"], "area_mm2": area}
-    st.html(f"<pre id='out'>{json.dumps(out)}</pre>")
+    st.html(f"<pre id='out' style='white-space: pre-wrap; overflow-wrap: anywhere'>{json.dumps(out)}</pre>")
 
 
 page()

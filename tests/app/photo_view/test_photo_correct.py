@@ -21,7 +21,7 @@ BARE = (300.0, 500.0)
 def test_a_chosen_region_can_be_left_out_and_brought_back(mouse: Any) -> None:
     assert mouse.out()["area_mm2"] == pytest.approx(ALL_MM2, rel=0.02)
     mouse.page.mouse.click(*mouse.at(*PAD_AT))
-    expect(mouse.page.get_by_text("188 mm²")).to_be_visible()
+    mouse.window.see("188 mm²")
     mouse.press("No gold: leave out")
     (item,) = mouse.items(1)
     assert item["kind"] == "leave_out"
@@ -97,9 +97,9 @@ def test_the_wheel_zooms_to_the_pixels_under_it(mouse: Any) -> None:
     mouse.page.mouse.move(*at)
     for _ in range(12):
         mouse.page.mouse.wheel(0, -400)
-    mouse.settle()
+    mouse.window.rest()
     mouse.page.mouse.click(*at)
-    expect(mouse.page.get_by_text("188 mm²")).to_be_visible()
+    mouse.window.see("188 mm²")
     mouse.press("Paint out")
     mouse.page.mouse.move(*at)
     mouse.page.mouse.down()
@@ -115,7 +115,7 @@ def test_all_of_it_by_keys(mouse: Any) -> None:
     keys = mouse.page.keyboard
     mouse.page.get_by_role("button", name="Next region").focus()
     keys.press("Enter")
-    expect(mouse.page.get_by_text("Region 1 of 9")).to_be_visible()
+    mouse.window.see("Region 1 of 9")
     mouse.page.get_by_role("button", name="No gold: leave out").focus()
     keys.press("Enter")
     assert mouse.items(1)[0]["kind"] == "leave_out"  # the largest comes first: the pad
@@ -125,7 +125,7 @@ def test_all_of_it_by_keys(mouse: Any) -> None:
     mouse.canvas.focus()
     for key in ("0", "Enter", "ArrowRight", "ArrowRight"):
         keys.press(key)
-        mouse.settle()
+        mouse.window.rest()
     keys.press("Enter")
     stroke = mouse.items(2)[1]
     assert stroke["kind"] == "paint_in"
@@ -135,7 +135,6 @@ def test_all_of_it_by_keys(mouse: Any) -> None:
     assert y1 == pytest.approx(y0, abs=0.1)
     keys.press("Enter")
     keys.press("Escape")  # a brush put down and given up paints nothing
-    mouse.page.wait_for_timeout(300)
     assert len(mouse.out()["items"]) == 2
 
 
@@ -149,7 +148,7 @@ def test_keys_move_and_enlarge_the_photo(mouse: Any) -> None:
     for _ in range(30):
         keys.press("ArrowDown")
     keys.press("Enter")
-    expect(mouse.page.get_by_text("Tap a coloured region")).to_be_visible()  # the corner of the photo is bare
+    mouse.window.see("Tap a coloured region")  # the corner of the photo is bare
     keys.press("0")
     for _ in range(8):
         keys.press("ArrowRight")
@@ -157,17 +156,17 @@ def test_keys_move_and_enlarge_the_photo(mouse: Any) -> None:
         keys.press("ArrowDown")
     keys.press("+")
     keys.press("Enter")
-    expect(mouse.page.get_by_text("188 mm²")).to_be_visible()
+    mouse.window.see("188 mm²")
 
 
 def test_by_finger_on_a_phone(finger: Any) -> None:
     tap = finger.page.touchscreen.tap
     tap(*finger.at(*PAD_AT))
-    expect(finger.page.get_by_text("188 mm²")).to_be_visible()
-    finger.page.get_by_role("button", name="immersion gold", exact=True).tap()
-    finger.page.get_by_role("button", name="No gold: leave out").tap()
+    finger.window.see("188 mm²")
+    finger.tap("immersion gold")
+    finger.tap("No gold: leave out")
     finger.until(lambda out: out["items"] and out["items"][-1]["kind"] == "leave_out")
-    finger.page.get_by_role("button", name="Paint in", exact=True).tap()
+    finger.tap("Paint in")
     count = len(finger.out()["items"])
     tap(*finger.at(*BARE))
     items = finger.items(count + 1)
@@ -175,9 +174,9 @@ def test_by_finger_on_a_phone(finger: Any) -> None:
 
 
 def test_two_fingers_zoom_and_paint_nothing(finger: Any) -> None:
-    finger.page.get_by_role("button", name="Paint out", exact=True).tap()
+    finger.tap("Paint out")
     x, y = finger.at(*PAD_AT)
-    session = finger.context.new_cdp_session(finger.page)
+    session = finger.window.context.new_cdp_session(finger.page)
 
     def touch(kind: str, *places: tuple[float, float]) -> None:
         session.send(
@@ -190,7 +189,6 @@ def test_two_fingers_zoom_and_paint_nothing(finger: Any) -> None:
     for spread in range(20, 81, 10):
         touch("touchMove", (x - spread, y), (x + spread, y))
     touch("touchEnd")
-    finger.page.wait_for_timeout(300)
     assert finger.out()["items"] == []
     finger.page.touchscreen.tap(x, y)
     (item,) = finger.items(1)
@@ -202,12 +200,12 @@ def test_two_fingers_zoom_and_paint_nothing(finger: Any) -> None:
 @pytest.mark.parametrize("mode", ["Look and choose", "Paint in", "Paint out"])
 def test_every_tool_is_for_everyone(opened: Any, mode: str, *, dark: bool) -> None:
     made = opened(touch=True, dark=dark)
-    made.page.get_by_role("button", name=mode, exact=True).tap()
+    made.tap(mode)
     if mode == "Look and choose":
         made.page.touchscreen.tap(*made.at(*PAD_AT))
-    assert made.violations() == []
+    assert made.window.violations() == []
     assert made.small_targets() == []
-    assert made.sideways() <= 0
+    assert made.window.sideways_px() <= 0
 
 
 def test_overlay_shows_each_finish_without_colour_and_can_be_faded(mouse: Any) -> None:
@@ -236,14 +234,14 @@ def test_overlay_shows_each_finish_without_colour_and_can_be_faded(mouse: Any) -
     found = spread(grey_of_pad())
     assert found > 12  # hatched
     mouse.page.get_by_label("Strength of the overlay").fill("0")
-    mouse.settle()
+    mouse.window.rest()
     assert spread(grey_of_pad()) < 3  # the bare photo: one colour
     mouse.page.get_by_label("Strength of the overlay").fill("100")
     textures = []
     mouse.page.mouse.click(*mouse.at(*PAD_AT))
     for name in ("hard gold", "immersion gold", "finish undetermined"):
         mouse.press(name)
-        mouse.settle()
+        mouse.window.rest()
         textures.append(grey_of_pad())
     assert all(spread(t) > 12 for t in textures)
     assert len({round(spread(t), 1) for t in textures}) == 3

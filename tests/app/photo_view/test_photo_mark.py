@@ -6,7 +6,6 @@ import math
 from typing import Any
 
 import pytest
-from playwright.sync_api import expect
 
 pytestmark = pytest.mark.browser
 
@@ -16,8 +15,8 @@ CORNERS = ((540.0, 350.0), (660.0, 350.0), (660.0, 450.0), (540.0, 450.0))
 
 
 def mark_all(bench: Any) -> None:
-    for corner in CORNERS:
-        bench.page.mouse.click(*bench.at(*corner))
+    for place in [bench.at(*corner) for corner in CORNERS]:
+        bench.page.mouse.click(*place)
 
 
 def test_clicks_set_the_points_in_order_however_fast(marking: Any) -> None:
@@ -25,7 +24,7 @@ def test_clicks_set_the_points_in_order_however_fast(marking: Any) -> None:
     marks = marking.until(lambda out: None not in out)
     for mark, corner in zip(marks, CORNERS, strict=True):
         assert math.dist(mark, corner) < 1.2 * marking.px_per_step()
-    expect(marking.page.get_by_text("drag it, or use the arrow keys")).to_be_visible()
+    marking.window.see("drag it, or use the arrow keys")
 
 
 def test_a_point_is_dragged_and_nudged_by_a_pixel(marking: Any) -> None:
@@ -66,7 +65,7 @@ def test_number_fields_and_picture_agree(marking: Any) -> None:
     field.press("Enter")
     marking.until(lambda out: out[0][0] == 333)
     marking.canvas.focus()
-    expect(marking.page.get_by_role("button", name="Corner 1, at 333")).to_be_visible()
+    marking.window.see(marking.page.get_by_role("button", name="Corner 1, at 333"))
 
 
 def test_all_points_can_be_removed(marking: Any) -> None:
@@ -81,7 +80,7 @@ def test_a_loupe_shows_the_pixels_under_the_pointer(marking: Any) -> None:
 
     def loupe(place: tuple[float, float]) -> list[int]:
         marking.page.mouse.move(*marking.at(*place))
-        marking.page.wait_for_timeout(400)
+        marking.window.rest()
         return list(
             marking.canvas.evaluate(
                 """(c, left) => {
@@ -103,6 +102,6 @@ def test_a_loupe_shows_the_pixels_under_the_pointer(marking: Any) -> None:
 def test_marking_is_for_everyone(opened: Any, *, dark: bool) -> None:
     made = opened("?mark=8", touch=True, dark=dark)
     made.page.touchscreen.tap(*made.at(*PAD_AT))
-    assert made.violations() == []
+    assert made.window.violations() == []
     assert made.small_targets() == []
-    assert made.sideways() <= 0
+    assert made.window.sideways_px() <= 0
