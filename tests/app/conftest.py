@@ -14,6 +14,7 @@ import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, TypeVar
@@ -21,14 +22,16 @@ from typing import Any, TypeVar
 import cv2
 import numpy as np
 import pytest
-from playwright.sync_api import Browser, Locator, WebSocket, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Locator, WebSocket, sync_playwright
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from streamlit.testing.v1 import AppTest
 
+from app.lot_folder import LotFolder, new_key
 from app.shelf import Kept
 from grader.measure import Request, measure
 from grader.photo import load_photo
+from grader.places import data_folder
 from grader.report import measurement_document, overlay_png
 from grader.samples import Sample, load_demo
 
@@ -207,9 +210,9 @@ class Window:
     click may be lost. So what is read is read again until it is so, always from a page at rest.
     """
 
-    def __init__(self, browser: Browser, **how: Any) -> None:
-        self.context = browser.new_context(**{"viewport": {"width": 1280, "height": 844}, **how})
-        self.page = self.context.new_page()
+    def __init__(self, context: BrowserContext) -> None:
+        self.context = context
+        self.page = context.new_page()
         self.troubles: list[str] = []
         self._address = ""
         self._talk = Talk()
@@ -310,19 +313,31 @@ def _is_bad(answer: Any) -> bool:
     return answer.status >= 400 and not answer.url.endswith(("/_stcore/health", "/_stcore/host-config"))
 
 
+@pytest.fixture(scope="module")
+def context_of(browser: Browser) -> Callable[..., BrowserContext]:
+    """What windows of one kind have in common; the second one need not load Streamlit's scripts again."""
+
+    @cache
+    def context(**how: Any) -> BrowserContext:
+        width = how.pop("width", 1280)
+        return browser.new_context(viewport={"width": width, "height": 844}, **how)
+
+    return context
+
+
 @pytest.fixture
-def new_window(browser: Browser) -> Iterator[Callable[..., Window]]:
+def new_window(context_of: Callable[..., BrowserContext]) -> Iterator[Callable[..., Window]]:
     """Opens windows of any kind; closed again, and held to have had no trouble, at the end."""
     made: list[Window] = []
 
     def open_one(**how: Any) -> Window:
-        made.append(Window(browser, **how))
+        made.append(Window(context_of(**how)))
         return made[-1]
 
     yield open_one
     troubles = [trouble for each in made for trouble in each.troubles]
     for each in made:
-        each.context.close()
+        each.page.close()
     assert not troubles
 
 
@@ -371,12 +386,27 @@ def _served(command: Sequence[str], folder: Path, port_option: str = "--port") -
 
 
 @pytest.fixture(scope="module")
-def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder in which the page of a module's tests keeps everything."""
+    return tmp_path_factory.mktemp("page")
+
+
+@pytest.fixture(scope="module")
+def address(home: Path) -> Iterator[str]:
     """Where a page of its own answers, started as a person starts it."""
-    folder = tmp_path_factory.mktemp("page")
-    command = ["grader", "page", "--no-browser", "--log", str(folder / "log.sqlite")]
-    with _served(command, folder) as address:
+    with _served(["grader", "page", "--no-browser", "--log", str(home / "log.sqlite")], home) as address:
         yield address
+
+
+@pytest.fixture
+def measured_lot(home: Path, sample: Sample, measured: Kept, monkeypatch: pytest.MonkeyPatch) -> str:
+    """The key of a lot on that page in which the demo photo was measured before."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(home))
+    key = new_key()
+    lot = LotFolder(data_folder() / "in-progress" / key)
+    lot.hand_in(measured.name, sample.path.read_bytes())
+    lot.put(measured)
+    return key
 
 
 def _wait_for(address: str, server: subprocess.Popen[bytes], output: Path) -> None:

@@ -46,9 +46,9 @@ REACHABLE = """() =>
 
 
 @pytest.fixture(scope="module")
-def filled_address(address: str, tmp_path_factory: pytest.TempPathFactory) -> str:
+def filled_address(address: str, home: Path) -> str:
     """The page on a log that has something to show."""
-    write_invented(next(tmp_path_factory.getbasetemp().glob("page*/")) / "log.sqlite", 6)
+    write_invented(home / "log.sqlite", 6)
     return address
 
 
@@ -73,7 +73,7 @@ def go(window: Any, name: str) -> None:
 def test_every_page_can_be_used_by_everyone(
     new_window: Callable[..., Any], filled_address: str, sample: Sample, width: int, scheme: Any, tmp_path: Path
 ) -> None:
-    window = new_window(viewport={"width": width, "height": 844}, color_scheme=scheme)
+    window = new_window(width=width, color_scheme=scheme)
     page = window.page
     window.visit(filled_address)
     checked(window, "start")
@@ -129,7 +129,7 @@ def test_the_tab_key_reaches_everything(new_window: Callable[..., Any], filled_a
 
 
 def test_a_photo_is_measured_by_keys_alone(new_window: Callable[..., Any], address: str, sample: Sample) -> None:
-    window = new_window(viewport={"width": 390, "height": 844})
+    window = new_window(width=390)
     page = window.page
 
     def press_enter(what: Locator, within_ms: float = 30_000) -> None:

@@ -8,8 +8,6 @@ from typing import Any
 
 import pytest
 
-from grader.samples import Sample
-
 pytestmark = pytest.mark.browser
 
 WAIT_MS = 120_000
@@ -17,14 +15,12 @@ WAIT_MS = 120_000
 
 @pytest.mark.parametrize("width", [1280, 390])
 def test_a_sample_is_sorted_cut_and_planned(
-    new_window: Callable[..., Any], address: str, sample: Sample, width: int
+    new_window: Callable[..., Any], address: str, measured_lot: str, width: int
 ) -> None:
-    window = new_window(viewport={"width": width, "height": 844})
+    window = new_window(width=width)
     page = window.page
-    window.visit(address, "measure")
-    page.locator("input[type=file]").first.set_input_files(sample.path)
-    window.press(page.get_by_role("button", name="Measure", exact=True))
-    window.figures(within_ms=WAIT_MS)
+    window.visit(address, f"measure?lot={measured_lot}")
+    window.figures()
     window.press(page.get_by_role("link", name="Bench", exact=True))
     window.fill("Gold price today", "2650 USD/ozt")
     window.press("Sort and plan")

@@ -107,7 +107,7 @@ def opened(new_window: Callable[..., Any], bench: str) -> Callable[..., Bench]:
 
     def open_one(query: str = "", *, touch: bool = False, dark: bool = False) -> Bench:
         window = new_window(
-            viewport={"width": 390 if touch else 1280, "height": 844},
+            width=390 if touch else 1280,
             has_touch=touch,
             color_scheme="dark" if dark else "light",
         )

@@ -44,7 +44,7 @@ def test_mark_measure_correct(new_window: Callable[..., Any], address: str, list
     sample, known = listing
     photo = load_photo(sample.path)
     size = (photo.width_px, photo.height_px)
-    window = new_window(viewport={"width": 1280, "height": 1000})
+    window = new_window()
     page = window.page
 
     def milligrams(is_so: Callable[[str], bool]) -> str:
