@@ -1,15 +1,13 @@
 """The learned segmenter: a small network says where and roughly how much, unmixing says how much at edges.
 
 1. A coarse pass of the network over the whole picture finds where plating may be.
-2. A fine pass, at 8 px per mm, over the tiles where the coarse pass saw any; nothing elsewhere.
+2. A fine pass, at 8 px per mm, over windows around what the coarse pass saw; nothing elsewhere.
 3. The share of edge pixels: the network's own where the photo is coarse, two-colour unmixing at the photo's own
    resolution where contacts are many pixels wide, and a mixture in between. On pictures not trained on, the network
    finds somewhat too little and unmixing somewhat too much; the mixture is nearer the truth than either.
 """
 
 from __future__ import annotations
-
-from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -20,6 +18,7 @@ from grader.coverage.error import error_inputs, quality_notices
 from grader.coverage.model import Coverage
 from grader.coverage.network import Maps, Network
 from grader.coverage.unmix import unmix_edges
+from grader.coverage.windows import Window, windows_around
 from grader.photo import Photo
 
 FINE_PX_PER_MM = 8.0
@@ -27,22 +26,15 @@ FINE_SIDE_PX = 1600  # longest side of the fine picture where there is no scale
 LARGEST_FACTOR = 1.7  # the network was trained on pictures enlarged up to twice
 COARSE_PX_PER_MM = 3.5  # chosen on renders not trained on: 5 finds no more, costs twice as much
 LEAST_COARSE_PX, MOST_COARSE_PX = 0.4e6, 2.0e6
-MOST_FINE_PX = 5.0e6  # of all tiles together: bounds time; beyond it the fine picture is made smaller
-TILE_PX, MARGIN_PX = 256, 40
+MOST_FINE_PX = 5.0e6  # of all windows together: bounds time; beyond it the fine picture is made smaller
+REACH_PX, MARGIN_PX = 32, 48  # around what was seen: what is decided anew, and what is read beyond that
+WINDOW_COSTS_PX = 10_000  # one more pass of the network takes about as long as this many more pixels
 # Less plating than this in a whole photo is not told from none: gold-free renders showed up to about 1 mm2.
 LEAST_FOUND_MM2 = 1.0
-LEAST_COARSE_SHARE = 0.05  # a tile is looked at again where the coarse pass saw at least this
+LEAST_COARSE_SHARE = 0.05  # what the coarse pass saw at least this much of is looked at again
 PLATED_FROM = 0.4  # network's share from which a pixel goes to unmixing as plated
 # px per mm at which unmixing begins to count, and from which it alone counts; chosen on renders not trained on
 UNMIX_FROM, UNMIX_ALONE = 6.0, 16.0
-
-
-@dataclass(frozen=True)
-class _Tile:
-    """A square of the fine picture: ``inner`` is what it answers for, ``outer`` what the network sees."""
-
-    inner: tuple[slice, slice]
-    outer: tuple[slice, slice]
 
 
 class LearnedSegmenter:
@@ -116,41 +108,30 @@ def _fine_pass(
 ) -> tuple[NDArray[np.uint8], NDArray[np.uint8], float]:
     """Shares and contact chances (255 = 1) over the fine picture, and its width ÷ the photo's."""
     factor = _fine_factor(rgb, scale)
-    tiles = _tiles(rgb, factor, coarse)
-    cost = len(tiles) * (TILE_PX + 2 * MARGIN_PX) ** 2
+    windows = _windows(rgb, factor, coarse)
+    cost = sum(w.area_px for w in windows)
     if cost > MOST_FINE_PX:
         factor *= (MOST_FINE_PX / cost) ** 0.5
-        tiles = _tiles(rgb, factor, coarse)
+        windows = _windows(rgb, factor, coarse)
     picture = _resized(rgb, factor)
     share = np.zeros(picture.shape[:2], np.uint8)
     contact = np.zeros(picture.shape[:2], np.uint8)
-    for tile in tiles:
-        maps = network.run(picture[tile.outer])
+    for window in windows:
+        maps = network.run(picture[window.outer])
         rows, columns = (
-            slice(i.start - o.start, i.stop - o.start) for i, o in zip(tile.inner, tile.outer, strict=True)
+            slice(i.start - o.start, i.stop - o.start) for i, o in zip(window.inner, window.outer, strict=True)
         )
-        share[tile.inner] = _as_bytes(maps.share)[rows, columns]
-        contact[tile.inner] = _resampled(_as_bytes(maps.contact), maps.share.shape[::-1])[rows, columns]
+        share[window.inner] = _as_bytes(maps.share)[rows, columns]
+        contact[window.inner] = _resampled(_as_bytes(maps.contact), maps.share.shape[::-1])[rows, columns]
     return share, contact, factor
 
 
-def _tiles(rgb: NDArray[np.uint8], factor: float, coarse: Maps) -> list[_Tile]:
-    """Tiles of the fine picture in which the coarse pass saw some plating."""
+def _windows(rgb: NDArray[np.uint8], factor: float, coarse: Maps) -> list[Window]:
+    """Windows of the fine picture around what the coarse pass saw."""
     height, width = (max(1, round(n * factor)) for n in rgb.shape[:2])
-    seen = coarse.share
-    tall, wide = seen.shape[0] / height, seen.shape[1] / width
-    found = []
-    for top in range(0, height, TILE_PX):
-        for left in range(0, width, TILE_PX):
-            bottom, right = min(top + TILE_PX, height), min(left + TILE_PX, width)
-            part = seen[int(top * tall) : int(np.ceil(bottom * tall)), int(left * wide) : int(np.ceil(right * wide))]
-            if part.size and part.max() >= LEAST_COARSE_SHARE:
-                outer = tuple(
-                    slice(max(a - MARGIN_PX, 0), min(b + MARGIN_PX, n))
-                    for a, b, n in ((top, bottom, height), (left, right, width))
-                )
-                found.append(_Tile((slice(top, bottom), slice(left, right)), (outer[0], outer[1])))
-    return found
+    reach = int(np.ceil(REACH_PX * coarse.share.shape[0] / height))
+    seen = cv2.dilate(coarse.share, np.ones((2 * reach + 1,) * 2, np.uint8)) >= LEAST_COARSE_SHARE
+    return windows_around(seen, (height, width), MARGIN_PX, WINDOW_COSTS_PX)
 
 
 def _resized(rgb: NDArray[np.uint8], factor: float) -> NDArray[np.uint8]:

@@ -5,6 +5,8 @@ Weights and their model card: ``grader/coverage/weights``. Training: ``grader/co
 
 from __future__ import annotations
 
+import itertools
+import math
 from dataclasses import dataclass
 from importlib import resources
 
@@ -14,9 +16,9 @@ from numpy.typing import NDArray
 
 _STRIDE = 16
 _MEAN, _SPREAD = 127.0, 128.0
-# one pass takes some 0.5 kB a pixel; block and margin are multiples of the stride
-_MOST_AT_ONCE_PX = 300_000
-_BLOCK_PX, _MARGIN_PX = 448, 48
+_MOST_AT_ONCE_PX = 500_000  # one pass takes some 0.5 kB a pixel
+_MARGIN_PX = 3 * _STRIDE
+_LEAST_BLOCK_PX = 256
 
 
 @dataclass(frozen=True)
@@ -52,10 +54,11 @@ class Network:
         share = np.empty((height, width), np.float32)
         half = ((height + 1) // 2, (width + 1) // 2)
         contact, board = np.empty(half, np.float32), np.empty(half, np.float32)
-        for top in range(0, height, _BLOCK_PX):
-            for left in range(0, width, _BLOCK_PX):
+        tall, wide = _block_px(height, width)
+        for top in range(0, height, tall):
+            for left in range(0, width, wide):
                 y0, x0 = max(top - _MARGIN_PX, 0), max(left - _MARGIN_PX, 0)
-                bottom, right = min(top + _BLOCK_PX, height), min(left + _BLOCK_PX, width)
+                bottom, right = min(top + tall, height), min(left + wide, width)
                 maps = self._pass(rgb[y0 : bottom + _MARGIN_PX, x0 : right + _MARGIN_PX])
                 share[top:bottom, left:right] = maps.share[top - y0 : bottom - y0, left - x0 : right - x0]
                 to = (slice(top // 2, (bottom + 1) // 2), slice(left // 2, (right + 1) // 2))
@@ -72,3 +75,21 @@ class Network:
         share = chance[:4].reshape(2, 2, rows, columns).transpose(2, 0, 3, 1).reshape(2 * rows, 2 * columns)
         half = (slice(0, (height + 1) // 2), slice(0, (width + 1) // 2))
         return Maps(np.ascontiguousarray(share[:height, :width]), chance[4][half], chance[5][half])
+
+
+def _block_px(height: int, width: int) -> tuple[int, int]:
+    """Height and width, multiples of the stride, of equal blocks, small enough at once, that read least twice."""
+    tall, wide = (
+        [(parts, math.ceil(n / parts / _STRIDE) * _STRIDE) for parts in range(1, n // _LEAST_BLOCK_PX + 2)]
+        for n in (height, width)
+    )
+
+    def largest_px(blocks: tuple[tuple[int, int], ...]) -> int:
+        return math.prod(side + min(parts - 1, 2) * _MARGIN_PX for parts, side in blocks)
+
+    def read_px(blocks: tuple[tuple[int, int], ...]) -> int:
+        return math.prod(parts * side + (parts - 1) * 2 * _MARGIN_PX for parts, side in blocks)
+
+    fitting = [pair for pair in itertools.product(tall, wide) if largest_px(pair) <= _MOST_AT_ONCE_PX]
+    (_, block_height), (_, block_width) = min(fitting, key=read_px)
+    return block_height, block_width
