@@ -7,6 +7,7 @@ middles of markers (where their diagonals cross) help out: their corners shift t
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import cv2
@@ -21,6 +22,7 @@ FloatArray = NDArray[np.float64]
 _SEARCH_SIDE_PX = 1280
 _QUICK_SIDE_PX = 1000
 _QUICK_MARKERS_MIN = 2
+_ENOUGH_SHARE = 0.8  # of all corners: no closer look is needed
 # a marker's girth over the picture's longer side: our 15 mm markers in a scene of three quarters of a metre
 _QUICK_PERIMETER = 0.08
 # share of a square's side, and bounds in px, of half the window in which a corner is refined
@@ -63,18 +65,31 @@ def find_corners(rgb: NDArray[np.uint8], target: TargetDescription) -> Corners:
     A board with even rows that was drawn the other way round (OpenCV's pattern before 4.6) is recognised whatever
     its description says.
     """
-    grey = cv2.cvtColor(np.ascontiguousarray(rgb), cv2.COLOR_RGB2GRAY)
-    found = _NONE
+    return _found(cv2.cvtColor(np.ascontiguousarray(rgb), cv2.COLOR_RGB2GRAY), target, _NONE)
+
+
+def _found(grey: NDArray[np.uint8], target: TargetDescription, found: Corners) -> Corners:
+    """Inner corners, looked for at more and more pixels until most are found; ``found`` was found before."""
     longest = max(grey.shape)
     for side in dict.fromkeys((min(_SEARCH_SIDE_PX, longest), longest)):
-        found = max(found, _search(grey, target, side / longest), key=len)
-        if len(found) >= 0.8 * target.corner_count:
+        if len(found) >= _ENOUGH_SHARE * target.corner_count:
             break
+        found = max(found, _search(grey, target, side / longest), key=len)
     return found
 
 
-def find_own_paper(rgb: NDArray[np.uint8]) -> Paper | None:
-    """Which of our own printed targets a photo shows, or None; quick."""
+def find_own_corners(rgb: NDArray[np.uint8]) -> tuple[Paper, Corners] | None:
+    """Which of our own printed targets a photo shows, and its inner corners; None, quickly, where it shows none."""
+    looked = _quick_look(rgb)
+    if looked is None:
+        return None
+    paper, seen = looked
+    grey = cv2.cvtColor(np.ascontiguousarray(rgb), cv2.COLOR_RGB2GRAY)
+    return paper, _found(grey, own_target(paper), _corners_by_either_pattern(grey, own_target(paper), seen))
+
+
+def _quick_look(rgb: NDArray[np.uint8]) -> tuple[Paper, dict[int, FloatArray]] | None:
+    """The paper of our own target in a photo, and about where its markers' corners are, each (4, 2), by number."""
     # Every so many pixels of the green channel: rough, but a fraction of the cost of a proper reduction.
     step = max(1, max(rgb.shape[:2]) // _QUICK_SIDE_PX)
     small = cv2.blur(np.ascontiguousarray(rgb[::step, ::step, 1]), (3, 3))
@@ -82,16 +97,12 @@ def find_own_paper(rgb: NDArray[np.uint8]) -> Paper | None:
     parameters.adaptiveThreshWinSizeMin = parameters.adaptiveThreshWinSizeMax = 21
     parameters.minMarkerPerimeterRate = _QUICK_PERIMETER
     dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, OWN_DICTIONARY))
-    ids = cv2.aruco.ArucoDetector(dictionary, parameters).detectMarkers(small)[1]
+    quads, ids = cv2.aruco.ArucoDetector(dictionary, parameters).detectMarkers(small)[:2]
     if ids is None:
         return None
-    seen: dict[Paper, int] = {}
-    for paper in PAPER_MM:
-        target = own_target(paper)
-        numbers = np.unique(np.ravel(ids)) - target.first_id
-        seen[paper] = int(np.sum((numbers >= 0) & (numbers < target.marker_count)))
-    best = max(seen, key=lambda paper: seen[paper])
-    return best if seen[best] >= _QUICK_MARKERS_MIN else None
+    seen = {paper: _of_target(own_target(paper), quads, ids, np.full(2, step)) for paper in PAPER_MM}
+    best = max(seen, key=lambda paper: len(seen[paper]))
+    return (best, seen[best]) if len(seen[best]) >= _QUICK_MARKERS_MIN else None
 
 
 def _reduced(image: NDArray[np.uint8], ratio: float) -> NDArray[np.uint8]:
@@ -109,11 +120,26 @@ def _search(grey: NDArray[np.uint8], target: TargetDescription, ratio: float) ->
     if ids is None:
         return _NONE
     zoom = np.array([grey.shape[1] / small.shape[1], grey.shape[0] / small.shape[0]])
-    seen = {
+    return _corners_by_either_pattern(grey, target, _of_target(target, quads, ids, zoom))
+
+
+def _of_target(
+    target: TargetDescription,
+    quads: Sequence[np.ndarray],
+    ids: np.ndarray,
+    zoom: NDArray[np.float64] | NDArray[np.int64],
+) -> dict[int, FloatArray]:
+    """Corners of a target's own markers in the photo, each (4, 2), by number; ``zoom``: photo's px per px."""
+    return {
         int(number): (np.reshape(quad, (4, 2)) + 0.5) * zoom - 0.5
         for quad, number in zip(quads, np.ravel(ids), strict=True)
         if target.first_id <= number < target.first_id + target.marker_count
     }
+
+
+def _corners_by_either_pattern(
+    grey: NDArray[np.uint8], target: TargetDescription, seen: dict[int, FloatArray]
+) -> Corners:
     # Only a board with an even number of rows differs between the two patterns.
     patterns = (target.legacy_pattern, not target.legacy_pattern) if target.squares_y % 2 == 0 else (False,)
     candidates = [_corners_by_markers(grey, target, seen, legacy) for legacy in patterns]

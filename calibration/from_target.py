@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from calibration.area_factors import draws_of, fit_input, height_factor, median_of, squared
 from calibration.camera import camera_prior
-from calibration.detect import Corners, find_corners, find_own_paper
+from calibration.detect import Corners, find_corners, find_own_corners
 from calibration.errors import ScaleError
 from calibration.face_height import face_height
 from calibration.grey import patches_in_sight
@@ -56,7 +56,27 @@ def scale_from_target(
     Raises:
         ScaleError: too little of the target is in sight, it contradicts a flat sheet, or it is seen too much askew.
     """
-    corners = find_corners(rgb, target)
+    return _scale_from_corners(
+        rgb,
+        target,
+        find_corners(rgb, target),
+        photo_id=photo_id,
+        focal_px=focal_px,
+        face_height_mm=face_height_mm,
+        print_factor=print_factor,
+    )
+
+
+def _scale_from_corners(
+    rgb: NDArray[np.uint8],
+    target: TargetDescription,
+    corners: Corners,
+    *,
+    photo_id: str,
+    focal_px: float | None,
+    face_height_mm: Distribution | None,
+    print_factor: Distribution | None,
+) -> Scale:
     points_mm, points_px, relative = _points(corners, target)
     _refuse_too_few(corners, points_mm, target)
     linear = _print_distribution(target, print_factor)
@@ -113,12 +133,14 @@ def find_own_target(
     Raises:
         ScaleError: ours is there but cannot be used.
     """
-    paper = find_own_paper(rgb)
-    if paper is None:
+    found = find_own_corners(rgb)
+    if found is None:
         return None
-    return scale_from_target(
+    paper, corners = found
+    return _scale_from_corners(
         rgb,
         own_target(paper),
+        corners,
         photo_id=photo_id,
         focal_px=focal_px,
         face_height_mm=face_height_mm,

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from calibration.detect import find_own_paper
+from calibration.detect import find_own_corners
 from calibration.from_target import find_own_target
 from calibration.inputs import Distribution
 from calibration.known import scale_from_length
@@ -69,7 +69,9 @@ def holds(scale: Scale, measured: float, true: float) -> bool:
 def test_target_is_found_and_the_gold_measures_what_is_true(name: str) -> None:
     truth = TRUTH[name]
     scale = exact_scale(name)
-    assert find_own_paper(load_photo(FOLDER / truth["image"]).rgb) == truth["target"]["paper"]
+    found = find_own_corners(load_photo(FOLDER / truth["image"]).rgb)
+    assert found is not None
+    assert found[0] == truth["target"]["paper"]
     assert area_mm2(scale, name) == pytest.approx(truth["plated_mm2"], rel=TOLERANCE, abs=0)
     assert scale.tilt_deg == pytest.approx(truth["tilt_deg"], abs=1)
     assert len(scale.grey_patches) >= 4
@@ -102,7 +104,7 @@ def test_known_length_gives_a_range_that_holds_the_truth(name: str) -> None:
     truth = TRUTH[name]
     photo = load_photo(FOLDER / truth["image"])
     known = truth["known_length"]
-    assert find_own_paper(photo.rgb) is None
+    assert find_own_corners(photo.rgb) is None
     scale = scale_from_length(
         photo.rgb.shape, known["length_mm"], known["from_px"], known["to_px"], photo_id=name, where_px=gold(name)[0]
     )
