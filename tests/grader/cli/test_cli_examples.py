@@ -16,8 +16,6 @@ import typer
 
 from grader.cli.app import app, main
 from grader.correct import Corrections
-from grader.coverage import Coverage
-from grader.coverage.choose import default_segmenter
 from grader.samples import load_demo
 
 ROOT = Path(__file__).parents[3]
@@ -42,19 +40,6 @@ EXAMPLES = [
 ]
 
 
-class Remembering:
-    """The usual segmenter, which does not search the same photo twice."""
-
-    name = default_segmenter().name
-    found: dict[tuple[str, bool], Coverage] = {}  # noqa: RUF012 - shared by all examples on purpose
-
-    def segment(self, photo: Any, scale: Any) -> Coverage:
-        key = photo.sha256, scale is None
-        if key not in self.found:
-            self.found[key] = default_segmenter().segment(photo, scale)
-        return self.found[key]
-
-
 def run(line: str, monkeypatch: pytest.MonkeyPatch) -> int:
     monkeypatch.setattr(sys, "argv", shlex.split(line))
     with pytest.raises(SystemExit) as left:
@@ -63,7 +48,7 @@ def run(line: str, monkeypatch: pytest.MonkeyPatch) -> int:
 
 
 @pytest.fixture(scope="module")
-def world(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def world(tmp_path_factory: pytest.TempPathFactory, remembering: Any) -> Path:
     """A folder as somebody at a bench has it: photos, measurements, a cut plan, a log with three yields."""
     folder = tmp_path_factory.mktemp("bench")
     modules, other = (sample.path for sample in load_demo().samples[:2])
@@ -77,7 +62,7 @@ def world(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(folder)
         patch.setenv("XDG_DATA_HOME", str(folder / "data"))
-        patch.setattr("grader.measure.default_segmenter", Remembering)
+        patch.setattr("grader.measure.default_segmenter", remembering)
         for line in (
             "grader measure boards.jpg --json boards.json",
             "grader cut boards.jpg --json plan.json --overlay cuts.png",
@@ -93,6 +78,7 @@ def world(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.mark.parametrize("example", EXAMPLES)
+@pytest.mark.usefixtures("search_once")
 def test_the_example_runs(
     example: str, world: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -106,7 +92,6 @@ def test_the_example_runs(
         (bench / "log-copy.db").unlink()
     monkeypatch.chdir(bench)
     monkeypatch.setenv("XDG_DATA_HOME", str(bench / "data"))
-    monkeypatch.setattr("grader.measure.default_segmenter", Remembering)
     code = run(example.replace("--lots 1000", "--lots 20"), monkeypatch)
     said = capsys.readouterr()
     assert code == 0, said.err

@@ -17,6 +17,7 @@ from grader.cautions import lines_for
 from grader.cli.app import app
 from grader.grade import example_thresholds_text
 from grader.grade.words import CLASS_RGB, WHOLE_NOTE
+from grader.learn.invented import write_invented
 
 Draw = Callable[..., Path]
 Box = tuple[float, float, float, float]
@@ -140,8 +141,7 @@ def test_boards_of_one_named_part_share_their_thickness(tmp_path: Path, draw: Dr
 
 def test_what_yields_taught_is_used_and_recovery_is_not_taken_off_again(tmp_path: Path, shelf: Path) -> None:
     log = tmp_path / "trial.sqlite"
-    invented = CliRunner().invoke(app, ["log", "invent", "--log", str(log)])
-    assert invented.exit_code == 0, invented.output
+    write_invented(log, 12)
     done = run(shelf, *PRICE, "--log", log, "--json", tmp_path / "learned.json")
     assert done.exit_code == 0, done.output
     assert "Gold is what your process recovers" in done.stdout

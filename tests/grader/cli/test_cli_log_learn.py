@@ -114,6 +114,7 @@ def test_an_import_is_shown_first_and_written_whole(run, path: Path, tmp_path: P
         assert len(log.contents().yields) == 14
 
 
+@pytest.mark.usefixtures("search_once")
 def test_thirty_yields_from_a_file_narrow_the_next_estimate(tmp_path: Path):
     path, file = tmp_path / "thirty.sqlite", tmp_path / "yields.csv"
     lots = invented(30)

@@ -29,13 +29,13 @@ PRICE = ("--spot", "2650 USD/ozt", "--spot-date", "today")
 
 
 @pytest.fixture(scope="module")
-def measured(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def measured(tmp_path_factory: pytest.TempPathFactory, remembering: Any) -> Path:
     """A folder with a sample photo, its measurement, and a cut plan."""
     folder = tmp_path_factory.mktemp("measured")
     sample = load_demo().samples[0]
     photo = folder / "boards.jpg"
     shutil.copy(sample.path, photo)
-    document = measurement_document(measure(load_photo(photo), Request()))
+    document = measurement_document(measure(load_photo(photo), Request(segmenter=remembering())))
     (folder / "boards.json").write_text(json.dumps(document), "utf-8")
     plan = {"schema": 1, "photo": "boards.jpg", "boards": [], "notes": ["Look at the other face."]}
     (folder / "plan.json").write_text(json.dumps(plan), "utf-8")

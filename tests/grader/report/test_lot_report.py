@@ -70,8 +70,15 @@ def measurement(name: str = "card.jpg") -> Any:
     return measure(photo, Request(ByLength(60.0, tuple(CARD[0]), tuple(CARD[1])), segmenter=known))
 
 
-@cache
 def report(title: str = "crate 7", name: str = "card.jpg", *, priced: bool = True, shown: bool = True) -> LotReport:
+    made = reported(name)
+    photo = replace(made.photos[0], picture=made.photos[0].picture if shown else None)
+    return replace(made, title=title, photos=(photo,), offer=made.offer if priced else None)
+
+
+@cache
+def reported(name: str) -> LotReport:
+    """The whole report under a photo's name, valued once."""
     document = measurement_document(measurement(name))
     estimate = estimate_lot(one_part(measurements_of([("test", document)]), count="3000"))
     today = date(2026, 11, 25)
@@ -80,12 +87,12 @@ def report(title: str = "crate 7", name: str = "card.jpg", *, priced: bool = Tru
     drawn = document_picture(document, measurement(name).photo.rgb, 1400)
     picture = Picture(picture_jpeg(drawn), drawn.shape[1], drawn.shape[0], f"The photo {name}")
     return LotReport(
-        title,
+        "crate 7",
         today,
-        (ReportedPhoto(document, picture if shown else None),),
+        (ReportedPhoto(document, picture),),
         Range.of(estimate.gold_mg.draws()),
         estimate.as_json(),
-        offer if priced else None,
+        offer,
         (ReportedCuts({**PLAN, "photo": name}),),
     )
 

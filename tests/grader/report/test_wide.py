@@ -48,6 +48,7 @@ def test_a_low_end_of_zero_has_no_ratio() -> None:
     assert not any("times" in s for s in wide_sentences(document({"thickness:hard_gold": 1.0}, low=0.0)))
 
 
+@pytest.mark.usefixtures("search_once")
 def test_a_real_measurement_gets_a_remedy() -> None:
     sample = load_demo().samples[0]
     made = measurement_document(measure(load_photo(sample.path), Request()))
