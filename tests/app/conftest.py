@@ -138,7 +138,7 @@ class Page:
 
 
 @pytest.fixture
-def page(tmp_path: Path, log_file: Path, monkeypatch: pytest.MonkeyPatch) -> Page:
+def page(tmp_path: Path, log_file: Path, monkeypatch: pytest.MonkeyPatch, search_once: None) -> Page:
     """The page, started as the command line starts it, on the page Measure."""
     monkeypatch.setattr(sys, "argv", [str(MAIN), "--log", str(log_file)])
     monkeypatch.setattr("grader.places.data_folder", lambda: tmp_path / "data")
