@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import functools
+
 from grader.coverage.learned import LearnedSegmenter
 from grader.coverage.model import Segmenter
 
 
+@functools.cache
 def default_segmenter() -> Segmenter:
-    """The best one that there is; the classical one stays for comparison."""
+    """The best one that there is, made ready once; the classical one stays for comparison."""
     return LearnedSegmenter()

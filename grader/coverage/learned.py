@@ -1,7 +1,7 @@
 """The learned segmenter: a small network says where and roughly how much, unmixing says how much at edges.
 
 1. A coarse pass of the network over the whole picture finds where plating may be.
-2. A fine pass, at 8 px per mm, over windows around what the coarse pass saw; nothing elsewhere.
+2. A fine pass, at 7 px per mm, over windows around what the coarse pass saw; nothing elsewhere.
 3. The share of edge pixels: the network's own where the photo is coarse, two-colour unmixing at the photo's own
    resolution where contacts are many pixels wide, and a mixture in between. On pictures not trained on, the network
    finds somewhat too little and unmixing somewhat too much; the mixture is nearer the truth than either.
@@ -21,13 +21,13 @@ from grader.coverage.unmix import unmix_edges
 from grader.coverage.windows import Window, windows_around
 from grader.photo import Photo
 
-FINE_PX_PER_MM = 8.0
+FINE_PX_PER_MM = 7.0
 FINE_SIDE_PX = 1600  # longest side of the fine picture where there is no scale
 LARGEST_FACTOR = 1.7  # the network was trained on pictures enlarged up to twice
-COARSE_PX_PER_MM = 3.5  # chosen on renders not trained on: 5 finds no more, costs twice as much
+COARSE_PX_PER_MM = 3.0  # chosen, as the 7, on renders not trained on: more finds no more and costs time
 LEAST_COARSE_PX, MOST_COARSE_PX = 0.4e6, 2.0e6
 MOST_FINE_PX = 5.0e6  # of all windows together: bounds time; beyond it the fine picture is made smaller
-REACH_PX, MARGIN_PX = 32, 48  # around what was seen: what is decided anew, and what is read beyond that
+REACH_PX, MARGIN_PX = 24, 32  # around what was seen: what is decided anew, and what is read beyond that
 WINDOW_COSTS_PX = 10_000  # one more pass of the network takes about as long as this many more pixels
 # Less plating than this in a whole photo is not told from none: gold-free renders showed up to about 1 mm2.
 LEAST_FOUND_MM2 = 1.0
@@ -42,20 +42,24 @@ class LearnedSegmenter:
 
     name = "learned-2"
 
+    def __init__(self) -> None:
+        self._network = Network()
+
     def segment(self, photo: Photo, scale: Scale | None) -> Coverage:
         """Coverage of one photo; without scale, the network judges sizes from the picture alone."""
         rgb = photo.rgb
         size = (photo.width_px, photo.height_px)
-        network = Network()
-        coarse = network.run(_resized(rgb, _coarse_factor(rgb, scale)))
-        fine, contact, factor = _fine_pass(network, rgb, scale, coarse)
+        picture = _resized(rgb, _fine_factor(rgb, scale))
+        coarse = _coarse_pass(self._network, rgb, picture, _coarse_factor(rgb, scale))
+        fine, contact = _fine_pass(self._network, picture, coarse)
         if scale is None:
             fine = _without_doubtful_regions(fine)
         share = _resampled(fine, size)
         mask = share > PLATED_FROM * 255
         weight = _unmix_weight(scale)
         if weight > 0 and scale is not None:
-            unmixed = unmix_edges(rgb, mask, scale.px_per_mm, int(np.ceil(0.5 / factor)) + 1)
+            coarser = rgb.shape[1] / fine.shape[1]
+            unmixed = unmix_edges(rgb, mask, scale.px_per_mm, int(np.ceil(0.5 * coarser)) + 1)
             share = np.asarray(cv2.addWeighted(unmixed, weight, share, 1 - weight, 0), np.uint8)
         if scale is not None and float(share.sum()) / 255 < LEAST_FOUND_MM2 * scale.px_per_mm**2:
             share, mask = np.zeros_like(share), np.zeros_like(mask)
@@ -103,17 +107,21 @@ def _fine_factor(rgb: NDArray[np.uint8], scale: Scale | None) -> float:
     return float(min(LARGEST_FACTOR, FINE_PX_PER_MM / scale.px_per_mm))
 
 
+def _coarse_pass(network: Network, rgb: NDArray[np.uint8], picture: NDArray[np.uint8], factor: float) -> Maps:
+    """Maps of the photo made smaller; from the fine picture if that is smaller already, which costs less."""
+    smaller = picture if picture.shape[1] < rgb.shape[1] else rgb
+    return network.run(_resized(smaller, factor * rgb.shape[1] / smaller.shape[1]))
+
+
 def _fine_pass(
-    network: Network, rgb: NDArray[np.uint8], scale: Scale | None, coarse: Maps
-) -> tuple[NDArray[np.uint8], NDArray[np.uint8], float]:
-    """Shares and contact chances (255 = 1) over the fine picture, and its width ÷ the photo's."""
-    factor = _fine_factor(rgb, scale)
-    windows = _windows(rgb, factor, coarse)
+    network: Network, picture: NDArray[np.uint8], coarse: Maps
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """Shares and contact chances (255 = 1) over the fine picture, or a smaller one if that were too much work."""
+    windows = _windows(picture, coarse)
     cost = sum(w.area_px for w in windows)
     if cost > MOST_FINE_PX:
-        factor *= (MOST_FINE_PX / cost) ** 0.5
-        windows = _windows(rgb, factor, coarse)
-    picture = _resized(rgb, factor)
+        picture = _resized(picture, (MOST_FINE_PX / cost) ** 0.5)
+        windows = _windows(picture, coarse)
     share = np.zeros(picture.shape[:2], np.uint8)
     contact = np.zeros(picture.shape[:2], np.uint8)
     for window in windows:
@@ -123,12 +131,12 @@ def _fine_pass(
         )
         share[window.inner] = _as_bytes(maps.share)[rows, columns]
         contact[window.inner] = _resampled(_as_bytes(maps.contact), maps.share.shape[::-1])[rows, columns]
-    return share, contact, factor
+    return share, contact
 
 
-def _windows(rgb: NDArray[np.uint8], factor: float, coarse: Maps) -> list[Window]:
+def _windows(picture: NDArray[np.uint8], coarse: Maps) -> list[Window]:
     """Windows of the fine picture around what the coarse pass saw."""
-    height, width = (max(1, round(n * factor)) for n in rgb.shape[:2])
+    height, width = picture.shape[:2]
     reach = int(np.ceil(REACH_PX * coarse.share.shape[0] / height))
     seen = cv2.dilate(coarse.share, np.ones((2 * reach + 1,) * 2, np.uint8)) >= LEAST_COARSE_SHARE
     return windows_around(seen, (height, width), MARGIN_PX, WINDOW_COSTS_PX)

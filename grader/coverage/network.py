@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import threading
 from dataclasses import dataclass
 from importlib import resources
 
@@ -37,11 +38,12 @@ class Maps:
 
 
 class Network:
-    """The network with its weights loaded. Not to be used from two threads at once."""
+    """The network with its weights loaded. Threads that share one wait for each other, a pass at a time."""
 
     def __init__(self) -> None:
         weights = resources.files("grader.coverage").joinpath("weights/coverage.onnx").read_bytes()
         self._net = cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
+        self._turn = threading.Lock()
 
     def run(self, rgb: NDArray[np.uint8]) -> Maps:
         """Maps of a picture, uint8 (height, width, 3), of any size.
@@ -69,8 +71,10 @@ class Network:
     def _pass(self, rgb: NDArray[np.uint8]) -> Maps:
         height, width = rgb.shape[:2]
         padded = cv2.copyMakeBorder(rgb, 0, -height % _STRIDE, 0, -width % _STRIDE, cv2.BORDER_REPLICATE)
-        self._net.setInput(cv2.dnn.blobFromImage(padded, 1 / _SPREAD, mean=(_MEAN, _MEAN, _MEAN)))
-        chance = 1 / (1 + np.exp(-self._net.forward()[0]))
+        blob = cv2.dnn.blobFromImage(padded, 1 / _SPREAD, mean=(_MEAN, _MEAN, _MEAN))
+        with self._turn:
+            self._net.setInput(blob)
+            chance = 1 / (1 + np.exp(-self._net.forward()[0]))
         rows, columns = chance.shape[1:]
         share = chance[:4].reshape(2, 2, rows, columns).transpose(2, 0, 3, 1).reshape(2 * rows, 2 * columns)
         half = (slice(0, (height + 1) // 2), slice(0, (width + 1) // 2))

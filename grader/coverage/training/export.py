@@ -7,6 +7,7 @@ from pathlib import Path
 
 import torch
 
+from .fuse import fuse_relu6
 from .model import CoverageNet, decoder_of
 
 
@@ -27,6 +28,7 @@ def export(weights: Path, onnx: Path) -> None:
         opset_version=17,
         dynamo=False,
     )
+    fuse_relu6(onnx)
 
 
 def main() -> None:

@@ -12,6 +12,7 @@ import pytest
 
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
+from grader.coverage import network
 from grader.coverage.learned import LearnedSegmenter
 from grader.coverage.network import Network
 from grader.photo import Photo, load_photo
@@ -78,6 +79,33 @@ def test_a_board_lying_on_the_target_still_counts(strips: tuple[np.ndarray, np.n
 def test_nothing_is_found_on_a_board_without_gold(known: bool) -> None:
     rgb, _, px_per_mm = cutting("no-gold", 350, 650)
     assert share(rgb, px_per_mm if known else None).mean() < 1e-3
+
+
+def test_no_activation_costs_a_pass_of_its_own() -> None:
+    """A clip is not fused into the convolution before it, and took a third of all time."""
+    weights = resources.files("grader.coverage").joinpath("weights/coverage.onnx").read_bytes()
+    net = cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
+    net.setInput(np.zeros((1, 3, 64, 64), np.float32))
+    net.forward()
+    kinds = {net.getLayer(name).type for name in net.getLayerNames()}
+    assert kinds
+    assert not kinds & {"Clip", "ReLU6", "HardSigmoid"}
+
+
+def test_a_large_picture_read_in_blocks_gives_what_it_gives_whole(monkeypatch: pytest.MonkeyPatch) -> None:
+    rgb = load_photo(SAMPLES / "memory-modules.jpg").rgb[:640, -720:]
+    whole = Network().run(rgb)
+    monkeypatch.setattr(network, "_MOST_AT_ONCE_PX", 200_000)
+    blocks = Network().run(rgb)
+    plated = whole.share[::2, ::2] > 0.5  # elsewhere it is left open what plating would be
+    for one, other in (
+        (whole.share, blocks.share),
+        (whole.board, blocks.board),
+        (whole.contact[plated], blocks.contact[plated]),
+    ):
+        assert one.shape == other.shape
+        assert np.mean(np.abs(one - other)) < 0.003
+    assert float(blocks.share.sum()) == pytest.approx(float(whole.share.sum()), rel=0.02)
 
 
 def test_neither_the_segmenter_nor_the_training_package_needs_the_training_library() -> None:
