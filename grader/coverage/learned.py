@@ -29,7 +29,7 @@ LARGEST_FACTOR = 1.7  # the network was trained on pictures enlarged up to twice
 COARSE_PX_PER_MM, COARSE_WHERE_UNMIXED = 3.5, 3.0  # 5 finds no more, costs twice as much
 LEAST_COARSE_PX, MOST_COARSE_PX = 0.4e6, 2.0e6
 MOST_FINE_PX = 5.0e6  # of all windows together: bounds time; beyond it the fine picture is made smaller
-REACH_PX, MARGIN_PX = 32, 48  # around what was seen: what is decided anew, and what is read beyond that
+REACH_PX, MARGIN_PX = 24, 32  # around what was seen: what is decided anew, and what is read beyond that
 WINDOW_COSTS_PX = 10_000  # one more pass of the network takes about as long as this many more pixels
 # Less plating than this in a whole photo is not told from none: gold-free renders showed up to about 1 mm2.
 LEAST_FOUND_MM2 = 1.0
