@@ -40,14 +40,17 @@ register(
 )
 
 
-def error_inputs(segmenter: str, photo_id: str, scale: Scale | None, share: NDArray[np.uint8]) -> tuple[Input, ...]:
-    """The segmenter's own error on area, a factor about 1; wider for coarse pictures.
+def error_inputs(
+    segmenter: str, photo_id: str, scale: Scale | None, share: NDArray[np.uint8], doubt: float | None = None
+) -> tuple[Input, ...]:
+    """The segmenter's own error on area, a factor about 1; wider where it doubts, or else for coarse pictures.
 
     Args:
         segmenter: name, a table of ``data/error.toml``.
         photo_id: the error is this photo's alone.
         scale: of the photo.
         share: coverage, uint8 (height, width); where nothing was found there is no error to scale.
+        doubt: the segmenter's own, 0..1, if it can tell: Σ p (1 - p) ÷ Σ p of its plated shares p.
     """
     if not share.any():
         return ()
@@ -56,6 +59,9 @@ def error_inputs(segmenter: str, photo_id: str, scale: Scale | None, share: NDAr
     at = np.log(np.clip(scale.px_per_mm, ladder[0], ladder[-1])) if scale else np.log(ladder[0])
     median = float(np.interp(at, np.log(ladder), figures["median"]))
     sigma = float(np.interp(at, np.log(ladder), figures["sigma_log"]))
+    if doubt is not None:
+        by_doubt = _sigma_by_doubt(doubt, figures["doubt"])
+        sigma = by_doubt if scale else max(sigma, by_doubt)
     return (
         Input(
             f"segmentation:{photo_id}",
@@ -64,6 +70,11 @@ def error_inputs(segmenter: str, photo_id: str, scale: Scale | None, share: NDAr
             figures["source"],
         ),
     )
+
+
+def _sigma_by_doubt(doubt: float, figures: dict[str, float]) -> float:
+    seen = np.clip(doubt, figures["least"], figures["greatest"])
+    return float(np.hypot(np.exp(figures["level"] + figures["slope"] * seen), figures["besides"]))
 
 
 def quality_notices(rgb: NDArray[np.uint8], share: NDArray[np.uint8], scale: Scale | None) -> tuple[Notice, ...]:

@@ -54,6 +54,7 @@ class LearnedSegmenter:
         picture = _resized(rgb, _fine_factor(rgb, scale))
         coarse = _coarse_pass(self._network, rgb, picture, _coarse_factor(rgb, scale))
         fine, contact = _fine_pass(self._network, picture, coarse)
+        doubt = _doubt(fine)
         if scale is None:
             fine = _without_doubtful_regions(fine)
         share = _resampled(fine, size)
@@ -70,10 +71,17 @@ class LearnedSegmenter:
             share=share,
             board=np.asarray(board | mask),
             segmenter=self.name,
-            area_inputs=error_inputs(self.name, photo.short_id, scale, share),
+            area_inputs=error_inputs(self.name, photo.short_id, scale, share, doubt),
             notices=quality_notices(rgb, share, scale),
             contact=_resampled(contact, size),
         )
+
+
+def _doubt(share: NDArray[np.uint8]) -> float:
+    """How unsure the network is of what it sees: Σ p (1 - p) ÷ Σ p, 0..1. Blur, glare and look-alikes raise it."""
+    p = np.arange(256) / 255
+    seen = np.bincount(share.ravel(), minlength=256) * p
+    return float((seen * (1 - p)).sum() / max(float(seen.sum()), 1.0))
 
 
 def _without_doubtful_regions(share: NDArray[np.uint8]) -> NDArray[np.uint8]:

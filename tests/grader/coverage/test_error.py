@@ -51,6 +51,27 @@ def test_a_coarser_picture_is_never_said_to_be_better(name: str, one: float, oth
     assert spread(name, coarse) >= spread(name, fine) - 1e-3
 
 
+def doubtful(doubt: float | None, px_per_mm: float | None = 6.0) -> float:
+    known = scale(px_per_mm) if px_per_mm else None
+    [error] = error_inputs(default_segmenter().name, "p", known, SHARE, doubt)
+    return float(np.std(np.log(error.draws(20_000))))
+
+
+@given(st.floats(0, 1), st.floats(0, 1))
+@settings(max_examples=20, deadline=None)
+def test_more_doubt_is_never_a_narrower_range(one: float, other: float) -> None:
+    assert doubtful(max(one, other)) >= doubtful(min(one, other)) - 1e-3
+
+
+def test_a_sure_photo_has_half_the_range_of_a_doubtful_one_and_none_is_without() -> None:
+    assert 0.05 < doubtful(0.12) < doubtful(0.35) / 2 < 0.15
+
+
+def test_without_scale_no_doubt_makes_the_range_narrower() -> None:
+    assert doubtful(0.1, None) == pytest.approx(doubtful(None, None), rel=0.02)
+    assert doubtful(0.4, None) > doubtful(0.1, None)
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_without_scale_the_widest_error_is_taken(name: str) -> None:
     assert spread(name, None) == pytest.approx(spread(name, 0.5))
