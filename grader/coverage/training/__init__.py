@@ -1,4 +1,4 @@
-"""Developer's tool that trains the learned coverage model. Needs PyTorch, and to export `onnx`; the product imports neither.
+"""Developer's tool that trains the learned coverage model.
 
-How to train and export, and the folder format of the data: ``grader/coverage/weights/MODEL.md``.
+Needs PyTorch, and to export ``onnx``; the product imports neither. How to train and export, and the folder format of the data: ``grader/coverage/weights/MODEL.md``.
 """
