@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from calibration.scale import Scale
 from grader.regions.model import Board
 from grader.regions.part import Part, parts_of
+from grader.regions.straight import straightened
 
 _LEAST_MM2 = 100.0
 _LEAST_SHARE = 0.004  # of the frame, without scale
@@ -16,6 +17,9 @@ _SMOOTH_MM = 0.6  # an outline is drawn to about this
 _SMOOTH = 0.004  # of its length, without scale
 _NARROWEST_MM = 6.0  # narrower things (printed lines of text, wires, shadows) are no boards
 _LEAST_SOLID = 0.8  # share of its convex hull that a thing without any plating must fill to count as a board
+_MOUTH_MM = 3.0  # what an outline encloses but for a mouth as narrow, and is wider, is no table
+_FINE_MM = 0.15  # an outline with straight sides is drawn to this
+_MOST_MOVED_MM = 1.5  # all round, by making sides straight
 _FRAME_SHARE = 0.9  # a "board" that fills the frame is no outline but a close-up
 
 
@@ -25,17 +29,18 @@ def find_boards(
     plated: NDArray[np.bool_] | None = None,
     rgb: NDArray[np.uint8] | None = None,
 ) -> tuple[Board, ...]:
-    """Outlines, largest first. With scale, boards that touch or lie on each other are told apart.
+    """Outlines, largest first; with scale, boards that touch or overlap are told apart, and long sides are straight.
 
     Args:
         mask: bool (height, width).
         scale: for areas in mm²; None gives px².
         plated: bool (height, width), where there is plating; what has plating on it is a board whatever its shape.
-        rgb: the photo, uint8 (height, width, 3), in which the sides of boards that touch are looked for.
+        rgb: the photo, uint8 (height, width, 3), in which the sides of boards are looked for.
     """
+    on_board = np.ascontiguousarray(mask).view(np.uint8)
     if scale is not None:
-        mask = _without_narrow(mask, scale.px_per_mm)
-    contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+        on_board = _tidied(on_board, scale.px_per_mm)
+    contours, _ = cv2.findContours(on_board, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     boards: list[Board] = []
     for contour in contours:
         bare = plated is None or not _holds_any(contour, plated)
@@ -47,7 +52,11 @@ def find_boards(
         parts = parts_of(contour, scale.plane, rgb) if scale else ()
         if bare and not parts and not _is_solid(contour):
             continue
-        boards += [_visible(p, scale) for p in parts] or [whole]
+        found = [_visible(p, scale) for p in parts] or [whole]
+        if scale is not None and rgb is not None:
+            fine = [p.outlines_px[0] for p in parts] or [contour.reshape(-1, 2).astype(np.float64)]
+            found = [_straight(*pair, scale, rgb) for pair in zip(found, fine, strict=True)]
+        boards += found
     return tuple(sorted(boards, key=lambda b: -b.area))
 
 
@@ -55,13 +64,33 @@ def _board(contour: NDArray[np.int32], scale: Scale | None) -> Board:
     points = _simpler(contour.reshape(-1, 2).astype(np.float64), scale)
     corners = scale.plane.to_mm(points) if scale else points
     # outlines run through the middles of the outermost pixels: half a pixel all round is missing
-    rim = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T).sum() / 2 / (scale.px_per_mm if scale else 1.0)
-    return Board(points, polygon_area(corners) + float(rim))
+    rim = _length(corners) / 2 / (scale.px_per_mm if scale else 1.0)
+    return Board(points, polygon_area(corners) + rim)
 
 
 def _visible(part: Part, scale: Scale | None) -> Board:
     first, *more = (_simpler(outline, scale) for outline in part.outlines_px)
     return Board(first, part.area_mm2, part.hidden, tuple(more))
+
+
+def _straight(board: Board, outline_px: NDArray[np.float64], scale: Scale, rgb: NDArray[np.uint8]) -> Board:
+    """The board with straight sides.
+
+    Args:
+        board: as found.
+        outline_px: its largest outline, not made simpler.
+        scale: of the photo.
+        rgb: the photo.
+    """
+    before = scale.plane.to_mm(outline_px)
+    straight = straightened(before, scale.plane, rgb)
+    area = polygon_area(straight) + sum(polygon_area(scale.plane.to_mm(piece)) for piece in board.more_px)
+    # sides at either side of a narrow slit may cross
+    if abs(area - board.area) > _MOST_MOVED_MM * _length(scale.plane.to_mm(board.outline_px)):
+        return board
+    simple = cv2.approxPolyDP(straight.astype(np.float32).reshape(-1, 1, 2), _FINE_MM, closed=True).reshape(-1, 2)
+    within_px = np.clip(scale.plane.to_px(simple.astype(np.float64)), 0, np.array(rgb.shape[1::-1]) - 1.0)
+    return Board(within_px, area, board.hidden, board.more_px)
 
 
 def _simpler(points: NDArray[np.float64], scale: Scale | None) -> NDArray[np.float64]:
@@ -70,15 +99,28 @@ def _simpler(points: NDArray[np.float64], scale: Scale | None) -> NDArray[np.flo
     return np.asarray(cv2.approxPolyDP(closed, off, closed=True).reshape(-1, 2), np.float64)
 
 
-def _without_narrow(mask: NDArray[np.bool_], px_per_mm: float) -> NDArray[np.bool_]:
-    """The mask without pieces that are nowhere as wide as a board, told at about 2 px per mm."""
+def _length(corners: NDArray[np.float64]) -> float:
+    return float(np.hypot(*(np.roll(corners, -1, axis=0) - corners).T).sum())
+
+
+def _tidied(mask: NDArray[np.uint8], px_per_mm: float) -> NDArray[np.uint8]:
+    """A mask of 0 and 1 without what is nowhere as wide as a board, and without bites; told at about 2 px per mm."""
     height, width = mask.shape
     k = min(1.0, 2.0 / px_per_mm)
     size = (max(1, round(width * k)), max(1, round(height * k)))
-    small = cv2.resize(mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)
+    small = cv2.resize(mask, size, interpolation=cv2.INTER_NEAREST)
+    kept = _wide(small, max(3, round(_NARROWEST_MM * px_per_mm * k)))
+    bitten = _bitten(kept & small, max(3, round(_MOUTH_MM * px_per_mm * k)))
+    tidied = mask & cv2.resize(kept, (width, height), interpolation=cv2.INTER_NEAREST)
+    if bitten.any():
+        tidied |= cv2.resize(bitten, (width, height), interpolation=cv2.INTER_NEAREST)
+    return np.asarray(tidied, np.uint8)
+
+
+def _wide(small: NDArray[np.uint8], side: int) -> NDArray[np.uint8]:
+    """Pieces of a mask that hold a disc of a diameter, 0 or 1."""
     _, labels = cv2.connectedComponents(small)
     # boards go on beyond the frame, so that a strip of one at the border stays
-    side = max(3, round(_NARROWEST_MM * px_per_mm * k))
     padded = cv2.copyMakeBorder(small, side, side, side, side, cv2.BORDER_REPLICATE)
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
     wide = cv2.erode(padded, disc)[side:-side, side:-side] > 0
@@ -86,9 +128,20 @@ def _without_narrow(mask: NDArray[np.bool_], px_per_mm: float) -> NDArray[np.boo
     keep[labels[wide]] = 1
     keep[0] = 0
     # one small pixel more all round: the reduction's own rounding must not nibble at what is kept
-    whole = cv2.dilate(keep[labels], np.ones((3, 3), np.uint8))
-    kept = cv2.resize(whole, (width, height), interpolation=cv2.INTER_NEAREST) > 0
-    return np.asarray(mask & kept, bool)
+    return np.asarray(cv2.dilate(keep[labels], np.ones((3, 3), np.uint8)), np.uint8)
+
+
+def _bitten(small: NDArray[np.uint8], side: int) -> NDArray[np.uint8]:
+    """What a mask encloses but for mouths narrower than a diameter, where it is itself wider than that: 0 or 1.
+
+    Labels on boards look like no board, and may be joined to the table by a thin line; notches are no wider than they
+    are at their mouths.
+    """
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    closed = cv2.morphologyEx(small, cv2.MORPH_CLOSE, disc)
+    contours, _ = cv2.findContours(closed, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    filled = cv2.drawContours(np.zeros_like(small), contours, -1, 1, cv2.FILLED)
+    return np.asarray(cv2.morphologyEx(filled & (1 - small), cv2.MORPH_OPEN, disc), np.uint8)
 
 
 def _is_solid(contour: NDArray[np.int32]) -> bool:

@@ -2,7 +2,8 @@
 
 Rectangles whose sides the picture shows are boards. Where two overlap, the one whose sides are seen inside the other
 lies on top. What no rectangle accounts for is a board of its own where it is wide, and belongs to what it touches
-where it is narrow. Boards that show next to none of their sides are missed, or their visible parts found as several.
+where it is narrow, unless it lies between sides of two. Boards that show next to none of their sides are missed, or
+their visible parts found as several.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from calibration.scale import FacePlane
 from grader.regions.edges import Lines
 from grader.regions.plan_view import FloatArray, PlanView, plan_view
 from grader.regions.rectangles import Rectangle, find_rectangles
+from grader.regions.sides import table_between
 
 _WIDE_MM = 13.0
 _LEAST_MM2 = 250.0
@@ -88,12 +90,13 @@ def _labelled(view: PlanView, rectangles: list[Rectangle], lines: Lines) -> tupl
         if longer is None:
             count += 1
         labels[wide == number] = count if longer is None else longer + 1
+    piece = view.inside & ~table_between(view.inside & (labels == 0), rectangles, lines, view)
     _, nearest = cv2.distanceTransformWithLabels(
         (labels == 0).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
     )
     of_nearest = np.zeros(int(nearest.max()) + 1, np.uint8)
     of_nearest[nearest[labels > 0]] = labels[labels > 0]
-    return np.where(view.inside, of_nearest[nearest], 0).astype(np.uint8), count
+    return np.where(piece, of_nearest[nearest], 0).astype(np.uint8), count
 
 
 def _goes_on(one: Rectangle, rest: NDArray[np.bool_], view: PlanView) -> bool:
