@@ -49,7 +49,7 @@ def find_boards(
         whole = _board(contour, scale)
         if whole.area < (_LEAST_MM2 if scale else _LEAST_SHARE * mask.size):
             continue
-        parts = parts_of(contour, scale.plane, rgb) if scale else ()
+        parts = [p for p in parts_of(contour, scale.plane, rgb) if _may_be_board(p, scale, plated)] if scale else []
         if bare and not parts and not _is_solid(contour):
             continue
         found = [_visible(p, scale) for p in parts] or [whole]
@@ -66,6 +66,13 @@ def _board(contour: NDArray[np.int32], scale: Scale | None) -> Board:
     # outlines run through the middles of the outermost pixels: half a pixel all round is missing
     rim = _length(corners) / 2 / (scale.px_per_mm if scale else 1.0)
     return Board(points, polygon_area(corners) + rim)
+
+
+def _may_be_board(part: Part, scale: Scale, plated: NDArray[np.bool_] | None) -> bool:
+    """Whether a part is held to be a board: print of the sheet beside a board, or a ragged rest of table, is none."""
+    outline = np.round(part.outlines_px[0]).astype(np.int32).reshape(-1, 1, 2)
+    bare = plated is None or not _holds_any(outline, plated)
+    return part.hidden or not bare or (_is_solid(outline) and not _on_target(outline, scale))
 
 
 def _visible(part: Part, scale: Scale | None) -> Board:
@@ -162,6 +169,9 @@ def _on_target(contour: NDArray[np.int32], scale: Scale | None) -> bool:
 
 
 def _holds_any(contour: NDArray[np.int32], plated: NDArray[np.bool_]) -> bool:
+    contour = np.clip(contour, 0, np.array(plated.shape[::-1]) - 1).astype(
+        np.int32
+    )  # parts may reach out of the frame
     x, y, w, h = cv2.boundingRect(contour)
     inside = np.zeros((h, w), np.uint8)
     cv2.drawContours(inside, [contour - np.array([[[x, y]]], np.int32)], -1, 1, cv2.FILLED)
