@@ -30,6 +30,7 @@ _ALONG_MM, _ACROSS_MM = 1.0, 0.1  # of places at which the photo is looked at
 _MOST_SHIFT = 10  # places across, that either end of a side is moved by at most
 _TRUST_MM, _TURN_MM = 0.45, 0.3  # standard deviations of a fitted side's place, and of either end against its middle
 _MOST_STEP = 150.0  # codes, of the three colours together: no glint decides for a whole side
+_QUIET = 1.0  # codes that change everywhere: where the photo shows no edge, a side stays as it is fitted
 _CORNER_MM = 3.6  # from an outline to where two of its sides meet, at most
 _BORDER_PX = 3  # as near to the photo's border, a side is that border
 _LEAST_BEND = np.sin(np.radians(15.0))
@@ -172,7 +173,7 @@ def _most_change(side: _Side, share: FloatArray, step: NDArray[np.float32]) -> _
     shift = (number - _MOST_SHIFT) * _ACROSS_MM
     middle, turn = (shift[:, None] + shift) / 2, (shift[:, None] - shift) / 2
     trust = np.exp(-((middle / _TRUST_MM) ** 2 + (turn / _TURN_MM) ** 2) / 2)
-    start, end = np.unravel_index(int((change * trust).argmax()), trust.shape)
+    start, end = np.unravel_index(int(((change + _QUIET) * trust).argmax()), trust.shape)
     return _shifted(side, float(shift[start]), float(shift[end]))
 
 

@@ -124,6 +124,12 @@ def test_a_board_that_goes_on_beyond_the_photo_still_reaches_its_border() -> Non
     assert board.area == pytest.approx(80 * 50, rel=0.015)
 
 
+def test_where_the_photo_shows_no_edge_sides_stay_where_they_are() -> None:
+    corners = box((60, 45), 70, 40)
+    found = straightened(corners, UniformPlane(K), np.full((*SHAPE, 3), 90, np.uint8))
+    assert polygon_area(found) == pytest.approx(polygon_area(corners), rel=1e-3)
+
+
 def test_without_a_long_side_the_outline_is_as_it_was() -> None:
     small = box((20.0, 20.0), 7.0, 7.0, 10.0)
     assert straightened(small, UniformPlane(K), photo((small, GREEN))) is small
