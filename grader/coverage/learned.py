@@ -22,11 +22,11 @@ from grader.coverage.windows import Window, windows_around
 from grader.photo import Photo
 
 # Where unmixing decides the edges (below), the network need only say where.
-# On renders not trained on, 7 and 3 px per mm gave no other error than 8 and 3.5; the larger stay where they count.
+# On renders not trained on, 7 px per mm gave no other error than 8 there; at 6, one close view in ten was worse.
 FINE_PX_PER_MM, FINE_WHERE_UNMIXED = 8.0, 7.0
 FINE_SIDE_PX = 1600  # longest side of the fine picture where there is no scale
 LARGEST_FACTOR = 1.7  # the network was trained on pictures enlarged up to twice
-COARSE_PX_PER_MM, COARSE_WHERE_UNMIXED = 3.5, 3.0  # 5 finds no more, costs twice as much
+COARSE_PX_PER_MM = 3.0  # 5 finds no more and costs twice as much; 2.5 loses contacts in close views
 LEAST_COARSE_PX, MOST_COARSE_PX = 0.4e6, 2.0e6
 MOST_FINE_PX = 5.0e6  # of all windows together: bounds time; beyond it the fine picture is made smaller
 REACH_PX, MARGIN_PX = 24, 32  # around what was seen: what is decided anew, and what is read beyond that
@@ -36,13 +36,13 @@ LEAST_FOUND_MM2 = 1.0
 LEAST_COARSE_SHARE = 0.05  # what the coarse pass saw at least this much of is looked at again
 PLATED_FROM = 0.4  # network's share from which a pixel goes to unmixing as plated
 # px per mm at which unmixing begins to count, and from which it alone counts; chosen on renders not trained on
-UNMIX_FROM, UNMIX_ALONE = 6.0, 16.0
+UNMIX_FROM, UNMIX_ALONE = 6.0, 12.0
 
 
 class LearnedSegmenter:
     """See the module's docstring."""
 
-    name = "learned-2"
+    name = "learned-3"
 
     def __init__(self) -> None:
         self._network = Network()
@@ -106,7 +106,7 @@ def _unmix_weight(scale: Scale | None) -> float:
 def _coarse_factor(rgb: NDArray[np.uint8], scale: Scale | None) -> float:
     """Coarse picture's width ÷ photo's."""
     least, most = (np.sqrt(n / (rgb.shape[0] * rgb.shape[1])) for n in (LEAST_COARSE_PX, MOST_COARSE_PX))
-    wanted = _between(COARSE_PX_PER_MM, COARSE_WHERE_UNMIXED, scale) / scale.px_per_mm if scale else 1.0
+    wanted = COARSE_PX_PER_MM / scale.px_per_mm if scale else 1.0
     return float(min(_fine_factor(rgb, scale), 1.0, max(least, min(wanted, most))))
 
 
@@ -114,11 +114,8 @@ def _fine_factor(rgb: NDArray[np.uint8], scale: Scale | None) -> float:
     """Fine picture's width ÷ photo's."""
     if scale is None:
         return float(min(1.0, FINE_SIDE_PX / max(rgb.shape[:2])))
-    return float(min(LARGEST_FACTOR, _between(FINE_PX_PER_MM, FINE_WHERE_UNMIXED, scale) / scale.px_per_mm))
-
-
-def _between(network_alone: float, unmixing_alone: float, scale: Scale) -> float:
-    return network_alone + (unmixing_alone - network_alone) * _unmix_weight(scale)
+    wanted = FINE_PX_PER_MM + (FINE_WHERE_UNMIXED - FINE_PX_PER_MM) * _unmix_weight(scale)
+    return float(min(LARGEST_FACTOR, wanted / scale.px_per_mm))
 
 
 def _coarse_pass(network: Network, rgb: NDArray[np.uint8], picture: NDArray[np.uint8], factor: float) -> Maps:

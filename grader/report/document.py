@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
+import cv2
 import numpy as np
 
 from calibration.notices import Notice
@@ -16,6 +18,7 @@ from grader.gold import GoldEstimate
 from grader.measure import Measurement
 from grader.model import FINISHES, Finish, ProductModel, Range
 from grader.photo_advice import Check, advise_on
+from grader.regions import Board
 from grader.report.plating import plating_rings
 
 SCHEMA = 1
@@ -91,13 +94,33 @@ def _warnings(measurement: Measurement, checks: tuple[Check, ...]) -> list[dict[
 
 
 def _px_per_mm(measurement: Measurement) -> float:
-    """Linear scale at the plating, or at the middle of what gave the scale where there is none."""
-    assert measurement.scale is not None  # noqa: S101 - callers hold a scale
+    """Linear scale of the boards' faces: of each board over its outline, their mean weighted by plating.
+
+    Plating that lies on no outlined board gives the scale at its own place; where there is no plating, the scale is
+    that at the middle of what gave it.
+    """
+    scale, regions = measurement.scale, measurement.regions
+    assert scale is not None  # noqa: S101 - callers hold a scale
+    plated_px = region_sums(measurement.coverage.share, regions.labels, None)
+    by_board = np.zeros(len(regions.boards))
+    for region in regions.regions:
+        if region.board is not None:
+            by_board[region.board] += plated_px[region.number]
+    if by_board.any():
+        each = np.array([_board_px_per_mm(board) for board in regions.boards])
+        return float(np.average(each, weights=by_board / each**2))
     ys, xs = np.nonzero(measurement.coverage.share > 127)
     if not len(ys):
-        return measurement.scale.px_per_mm
+        return scale.px_per_mm
     some = np.linspace(0, len(ys) - 1, min(2000, len(ys))).astype(int)
-    return measurement.scale.px_per_mm_at(np.column_stack([xs[some], ys[some]]).astype(np.float64))
+    return scale.px_per_mm_at(np.column_stack([xs[some], ys[some]]).astype(np.float64))
+
+
+def _board_px_per_mm(board: Board) -> float:
+    """Square root of a board's area in px² over the same in mm²."""
+    outlines = (board.outline_px, *board.more_px)
+    area_px = sum(cv2.contourArea(outline.astype(np.float32)) for outline in outlines)
+    return math.sqrt(area_px / board.area)
 
 
 def _range(model: ProductModel) -> dict[str, float]:

@@ -15,6 +15,7 @@ from torch.nn import functional
 from .dataset import CLASSES, Batch
 
 LUMA = (0.2126, 0.7152, 0.0722)
+MILD = 0.35
 BACKGROUND, MASK, LAMINATE, TIN, COPPER, PART = 0, 2, 3, 6, 7, 9
 
 
@@ -82,8 +83,11 @@ def _recolour(x: Tensor, share: Tensor, colour: Tensor) -> Tensor:
     return (colour / (mean + 0.02)).clamp(0.05, 12)
 
 
-def materials(x: Tensor, batch: Batch, draw: Draw) -> tuple[Tensor, Tensor]:
-    """Other designs and other ages, in linear light; returns the picture and the plated share that is left."""
+def materials(x: Tensor, batch: Batch, draw: Draw, mild: Tensor) -> tuple[Tensor, Tensor]:
+    """Other designs and other ages, in linear light; returns the picture and the plated share that is left.
+
+    Where ``mild`` (n, 1, 1, 1) is 1 all stays as it is.
+    """
     shares, gold, size = _soft_classes(batch), batch.gold, x.shape[-1]
     gain = torch.ones_like(x)
 
@@ -111,28 +115,28 @@ def materials(x: Tensor, batch: Batch, draw: Draw) -> tuple[Tensor, Tensor]:
     y = x * (gain + gold * (_mix(draw.chance(0.75), tone, one) - 1))
 
     # plating gone: silver, copper or laminate where contacts were
-    gone = draw.chance(0.12)
+    gone = draw.chance(0.12) * (1 - mild)
     which = draw.uniform(0, 1)
     silver = torch.cat([draw.uniform(0.9, 1.05), draw.uniform(0.86, 1.0), draw.uniform(0.72, 1.0)], 1)
     copper = torch.cat([draw.uniform(0.95, 1.05), draw.uniform(0.5, 0.68), draw.uniform(0.3, 0.5)], 1)
     left = torch.where(which < 0.7, silver, torch.where(which < 0.8, copper, draw.colour(warm=True) / 0.4))
     bare = luma(y) * left * draw.uniform(0.6, 1.2)
     y = y + gone * gold * (bare - y)
-    return y, gold * (1 - gone)
+    return _mix(mild, x, y), gold * (1 - gone)
 
 
-def camera(x: Tensor, draw: Draw) -> Tensor:
-    """White balance, exposure, uneven light, tone, saturation: linear → sRGB-encoded 0..1."""
-    size = x.shape[-1]
+def camera(x: Tensor, draw: Draw, mild: Tensor) -> Tensor:
+    """White balance, exposure, uneven light, tone, saturation: linear → sRGB-encoded 0..1; a fifth where ``mild``."""
+    size, much = x.shape[-1], 1 - 0.8 * mild
     cast = _mix(draw.chance(0.75), draw.normal(0.10, 3), draw.normal(0.26, 3))
     ramp = torch.linspace(-1, 1, size, device=x.device)
     slope = draw.normal(0.25) * ramp.view(1, 1, 1, -1) + draw.normal(0.25) * ramp.view(1, 1, -1, 1)
-    x = x * torch.exp(cast + math.log(2) * (draw.uniform(-1.1, 0.8) + slope))
+    x = x * torch.exp(much * (cast + math.log(2) * (draw.uniform(-1.1, 0.8) + slope)))
     shoulder = torch.where(x < 0.6, x, 0.6 + 0.4 * (1 - torch.exp(-(x - 0.6).clamp(min=0) / 0.4)))
     y = to_srgb(_mix(draw.chance(0.5), shoulder, x).clamp(0, 1))
-    y = y.clamp(min=1e-4) ** torch.exp(_mix(draw.chance(0.6), draw.normal(0.12), 0 * draw.normal(1)))
-    grey = y.mean(1, keepdim=True)
-    return (grey + (y - grey) * _mix(draw.chance(0.5), draw.uniform(0.55, 1.45), draw.uniform(1, 1))).clamp(0, 1)
+    y = y.clamp(min=1e-4) ** torch.exp(much * _mix(draw.chance(0.6), draw.normal(0.12), 0 * draw.normal(1)))
+    grey, one = y.mean(1, keepdim=True), torch.ones(1, device=x.device)
+    return (grey + (y - grey) * (1 + much * (_mix(draw.chance(0.5), draw.uniform(0.55, 1.45), one) - 1))).clamp(0, 1)
 
 
 def blur(x: Tensor, draw: Draw) -> Tensor:
@@ -208,8 +212,12 @@ def jpeg(x: Tensor, draw: Draw) -> Tensor:
 
 
 def augment(batch: Batch, generator: torch.Generator) -> Batch:
-    """A batch as other boards and other cameras would have shown it. Crop sides must be multiples of 16."""
+    """A batch as other boards and other cameras would have shown it. Crop sides must be multiples of 16.
+
+    ``MILD`` of the crops keep their materials and nearly their light.
+    """
     draw = Draw(len(batch.rgb), batch.rgb.device, generator)
-    linear, gold = materials(to_linear(batch.rgb), batch, draw)
-    rgb = jpeg(noise_and_sharpening(blur(camera(linear, draw), draw), draw), draw)
+    mild = draw.chance(MILD)
+    linear, gold = materials(to_linear(batch.rgb), batch, draw, mild)
+    rgb = jpeg(noise_and_sharpening(blur(camera(linear, draw, mild), draw), draw), draw)
     return Batch(rgb, gold, batch.board, batch.classes)

@@ -2,7 +2,7 @@
 
 A folder holds ``images/NAME.jpg`` and, for each, ``masks/NAME_gold.png`` (8-bit plated share of each pixel),
 ``masks/NAME_board.png`` (8-bit board number, 0 = none) and, where known, ``masks/NAME_mask.png`` (8-bit class
-number).
+number) and ``masks/NAME_scale.txt`` (pixels per millimetre, one number).
 Pictures of one scene share their name up to the first hyphen (``0042_strip-1a``): they are held out together.
 Decoded pictures stay on the device as bytes: reading files is then no part of a training step.
 """
@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 import zlib
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,10 +25,15 @@ from torch.nn import functional
 FINGER, PAD, BARREL = 4, 5, 11  # class numbers: edge contact, pad, plated hole wall (counts neither for nor against)
 LOOKALIKES = (3, 6, 7, 10)  # bare laminate, tin, copper, brass
 CLASSES = 12
-UNKNOWN = 255  # in place of class numbers where there are none
+UNKNOWN = 15  # in place of class numbers where there are none
+ON_BOARD = 16  # added to the class number of a pixel that belongs to a board
 LEVELS = 3
 FOCUS_POINTS = 256
-SMALLEST_ZOOM, LARGEST_ZOOM = 0.3, 2.0  # crop pixels per picture pixel
+SMALLEST_ZOOM, LARGEST_ZOOM = 0.25, 2.0  # crop pixels per picture pixel
+# pixels per millimetre that crops are brought to where the picture's own are known: how often, from, to. The first
+# two are the scales at which the segmenter reads (fine, coarse), widened
+SCALES = ((0.55, 5.5, 9.5), (0.2, 2.4, 4.2), (0.25, 3.5, 18.0))
+ANY_ZOOM = 0.25  # share of crops that know nothing of the scale
 
 
 @dataclass(frozen=True)
@@ -37,15 +42,18 @@ class Frame:
 
     Attributes:
         name: file stem.
-        levels: full size, half, quarter; each uint8 (6, h, w): red, green, blue, plated share, board, class number.
+        levels: full size, half, quarter; each uint8 (5, h, w): red, green, blue, plated share, class number (plus
+            ``ON_BOARD`` on a board).
         plated: int (n, 2), rows and columns of some mostly plated pixels; n may be 0.
         lookalike: the same of pixels that are easily taken for plated.
+        px_per_mm: scale, ``None`` if not known.
     """
 
     name: str
     levels: tuple[Tensor, ...]
     plated: Tensor
     lookalike: Tensor
+    px_per_mm: float | None
 
 
 @dataclass(frozen=True)
@@ -91,23 +99,28 @@ def read_frame(folder: Path, name: str, device: torch.device) -> Frame:
     gold, board = (_read_mask(folder / "masks" / f"{name}_{kind}.png") for kind in ("gold", "board"))
     numbered = folder / "masks" / f"{name}_mask.png"
     classes = _read_mask(numbered) if numbered.exists() else np.full_like(gold, UNKNOWN)
-    soft = np.dstack([image, gold, np.where(board > 0, 255, 0).astype(np.uint8)])
+    scale = folder / "masks" / f"{name}_scale.txt"
+    numbers = classes + np.where(board > 0, ON_BOARD, 0).astype(np.uint8)
+    soft = np.dstack([image, gold])
     levels = []
     for i in range(LEVELS):
         if i:
             soft = cv2.resize(soft, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-            classes_i = cv2.resize(classes, (soft.shape[1], soft.shape[0]), interpolation=cv2.INTER_NEAREST)
+            numbers_i = cv2.resize(numbers, (soft.shape[1], soft.shape[0]), interpolation=cv2.INTER_NEAREST)
         else:
-            classes_i = classes
-        stack = np.concatenate([soft, classes_i[..., None]], 2).transpose(2, 0, 1)
+            numbers_i = numbers
+        stack = np.concatenate([soft, numbers_i[..., None]], 2).transpose(2, 0, 1)
         levels.append(torch.from_numpy(np.ascontiguousarray(stack)).to(device))
     rng = np.random.default_rng(zlib.crc32(name.encode()))
-    return Frame(name, tuple(levels), _some(gold > 127, rng), _some(np.isin(classes, LOOKALIKES), rng))
+    plated, lookalike = _some(gold > 127, rng), _some(np.isin(classes, LOOKALIKES), rng)
+    return Frame(name, tuple(levels), plated, lookalike, float(scale.read_text()) if scale.exists() else None)
 
 
-def read_folders(folders: Sequence[Path], device: torch.device, workers: int = 16) -> list[Frame]:
-    """All pictures of some folders, in the order of their names."""
-    found = sorted((p.stem, f) for f in folders for p in (f / "images").glob("*.jpg"))
+def read_folders(
+    folders: Sequence[Path], device: torch.device, known: Collection[str] = (), most: int = 10**9, workers: int = 16
+) -> list[Frame]:
+    """Pictures of some folders but those whose names are known, the first ``most`` in the order of their names."""
+    found = sorted((p.stem, f) for f in folders for p in (f / "images").glob("*.jpg") if p.stem not in known)[:most]
     with ThreadPoolExecutor(workers) as pool:
         return list(pool.map(lambda nf: read_frame(nf[1], nf[0], device), found))
 
@@ -126,9 +139,19 @@ def _focus(frame: Frame, rng: np.random.Generator) -> tuple[float, float]:
     return float(row), float(column)
 
 
+def _zoom(frame: Frame, rng: np.random.Generator) -> float:
+    """Crop pixels per picture pixel: mostly what brings the picture to a scale at which it would be measured."""
+    low, high, own = SMALLEST_ZOOM, LARGEST_ZOOM, 1.0
+    if frame.px_per_mm is not None and rng.random() >= ANY_ZOOM:
+        _, low, high = SCALES[int(rng.choice(len(SCALES), p=[share for share, _, _ in SCALES]))]
+        own = frame.px_per_mm
+    zoom = math.exp(rng.uniform(math.log(low), math.log(high))) / own
+    return min(max(zoom, SMALLEST_ZOOM), LARGEST_ZOOM)
+
+
 def _crop(frame: Frame, rng: np.random.Generator, size: int) -> tuple[Tensor, Tensor]:
-    """One crop at random zoom, angle and mirror: soft planes (5, s, s) and class numbers (s, s)."""
-    zoom = float(np.exp(rng.uniform(np.log(SMALLEST_ZOOM), np.log(LARGEST_ZOOM))))
+    """One crop at random zoom, angle and mirror: soft planes (4, s, s) and numbers (s, s)."""
+    zoom = _zoom(frame, rng)
     level = min(max(round(-math.log2(zoom)), 0), LEVELS - 1)
     planes = frame.levels[level]
     height, width = planes.shape[1:]
@@ -148,13 +171,14 @@ def _crop(frame: Frame, rng: np.random.Generator, size: int) -> tuple[Tensor, Te
     )
     grid = functional.affine_grid(theta.to(planes.device)[None], [1, 1, size, size], align_corners=False)
     kind = {"padding_mode": "reflection", "align_corners": False}
-    soft = functional.grid_sample(planes[None, :5].float(), grid, mode="bilinear", **kind)[0]
-    classes = functional.grid_sample(planes[None, 5:].float(), grid, mode="nearest", **kind)[0, 0]
-    return soft, classes.long()
+    soft = functional.grid_sample(planes[None, :4].float(), grid, mode="bilinear", **kind)[0]
+    numbers = functional.grid_sample(planes[None, 4:].float(), grid, mode="nearest", **kind)[0, 0]
+    return soft, numbers.long()
 
 
 def sample(frames: Sequence[Frame], rng: np.random.Generator, count: int, size: int) -> Batch:
     """Crops of ``size`` × ``size`` from random pictures."""
     crops = [_crop(frames[int(rng.integers(len(frames)))], rng, size) for _ in range(count)]
-    soft = torch.stack([c[0] for c in crops]) / 255
-    return Batch(soft[:, :3], soft[:, 3:4], (soft[:, 4:5] > 0.5).float(), torch.stack([c[1] for c in crops]))
+    soft, numbers = torch.stack([c[0] for c in crops]) / 255, torch.stack([c[1] for c in crops])
+    board = (numbers >= ON_BOARD).float().unsqueeze(1)
+    return Batch(soft[:, :3], soft[:, 3:], board, numbers % ON_BOARD)

@@ -1,4 +1,4 @@
-"""The network: an EfficientNet-Lite0 encoder cut at stride 16 under a light U-Net decoder (about 0.8 M parameters).
+"""The network: an EfficientNet-Lite0 encoder without its last blocks under a light U-Net decoder (1.5 M weights).
 
 Encoder after Tan and Le, "EfficientNet: Rethinking Model Scaling for Convolutional Neural Networks" (2019), Lite
 variant: ReLU6, no squeeze-and-excitation. Layer names follow the published ImageNet checkpoint, so it loads as it is.
@@ -13,7 +13,7 @@ import torch
 from torch import Tensor, nn
 from torch.nn import functional
 
-# (kernel, stride, expansion, channels in, channels out) of Lite0's first eleven blocks
+# (kernel, stride, expansion, channels in, channels out) of Lite0's first thirteen blocks
 BLOCKS = (
     (3, 1, 1, 32, 16),
     (3, 2, 6, 16, 24),
@@ -26,9 +26,12 @@ BLOCKS = (
     (5, 1, 6, 80, 112),
     (5, 1, 6, 112, 112),
     (5, 1, 6, 112, 112),
+    (5, 2, 6, 112, 192),
+    (5, 1, 6, 192, 192),
 )
-TAPS = (0, 2, 4, 10)  # blocks whose outputs (strides 2, 4, 8, 16) the decoder reads
-DECODER = (64, 48, 32, 32)  # channels at strides 16, 8, 4, 2
+TAPS = (0, 2, 4, 10, 12)  # blocks whose outputs (strides 2, 4, 8, 16, 32) the decoder reads
+DECODER = (64, 64, 64, 32, 32)  # channels at strides 32, 16, 8, 4, 2
+STRIDE = 32  # sides of what the network reads are multiples of this
 OUTPUTS = 6  # at stride 2: four sub-pixels of coverage, edge contact against pad, board
 BN = {"eps": 1e-3, "momentum": 0.01}
 
@@ -71,7 +74,7 @@ class Separable(nn.Sequential):
 
 
 class CoverageNet(nn.Module):
-    """Image (n, 3, h, w), h and w multiples of 16 → logits (n, 6, h / 2, w / 2)."""
+    """Image (n, 3, h, w), h and w multiples of 32 → logits (n, 6, h / 2, w / 2)."""
 
     def __init__(self, decoder: Sequence[int] = DECODER) -> None:
         super().__init__()
@@ -79,8 +82,9 @@ class CoverageNet(nn.Module):
         self._bn0 = nn.BatchNorm2d(32, **BN)
         self._blocks = nn.ModuleList(Block(*b) for b in BLOCKS)
         self.detail = nn.Sequential(nn.Conv2d(3, 16, 4, 2, 1), nn.ReLU6(inplace=True))
-        d16, d8, d4, d2 = decoder
-        self.up16 = Separable(112, d16)
+        d32, d16, d8, d4, d2 = decoder
+        self.up32 = Separable(192, d32)
+        self.up16 = Separable(d32 + 112, d16)
         self.up8 = Separable(d16 + 40, d8)
         self.up4 = Separable(d8 + 24, d4)
         self.up2 = Separable(d4 + 16 + 16, d2)
@@ -95,9 +99,10 @@ class CoverageNet(nn.Module):
             x = block(x)
             if i in TAPS:
                 taps.append(x)
-        s2, s4, s8, s16 = taps
-        y = self.up16(s16)
-        for merge, side in ((self.up8, s8), (self.up4, s4), (self.up2, torch.cat([s2, self.detail(image)], 1))):
+        s2, s4, s8, s16, s32 = taps
+        y = self.up32(s32)
+        finest = torch.cat([s2, self.detail(image)], 1)
+        for merge, side in ((self.up16, s16), (self.up8, s8), (self.up4, s4), (self.up2, finest)):
             y = merge(torch.cat([functional.interpolate(y, scale_factor=2.0, mode="nearest"), side], 1))
         return self.head(y)
 
@@ -118,4 +123,4 @@ def load_imagenet(model: CoverageNet, checkpoint: Path) -> int:
 
 def decoder_of(state: Mapping[str, Tensor]) -> tuple[int, ...]:
     """The decoder's channels, read from trained weights."""
-    return tuple(len(state[f"{name}.2.weight"]) for name in ("up16", "up8", "up4", "up2"))
+    return tuple(len(state[f"{name}.2.weight"]) for name in ("up32", "up16", "up8", "up4", "up2"))

@@ -2,7 +2,8 @@
 
 The course of training (crops, augmentation, initial decoder) follows from ``--seed`` and ``--steps``; sums on a GPU
 may still differ in their last bits. ``--minutes`` ends a run early and shortens the learning-rate schedule to fit;
-``--until`` ends it early and leaves the schedule as it is.
+``--until`` ends it early and leaves the schedule as it is. With ``--growing`` pictures that arrive in the folders
+meanwhile join in: then the course depends on when they arrive.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import copy
 import json
 import logging
 import math
+import threading
 import time
 from collections.abc import Sequence
 from pathlib import Path
@@ -23,7 +25,7 @@ from torch.nn import functional
 
 from .augment import augment
 from .dataset import BARREL, FINGER, UNKNOWN, Batch, Frame, held_out, read_folders, sample
-from .model import DECODER, CoverageNet, coverage_logits, load_imagenet
+from .model import DECODER, STRIDE, CoverageNet, coverage_logits, load_imagenet
 
 log = logging.getLogger("training")
 MEAN, SPREAD = 127.0, 128.0  # of 8-bit values, as the ImageNet weights expect them
@@ -67,7 +69,7 @@ def evaluate(model: CoverageNet, frames: Sequence[Frame], level: int) -> dict[st
     errors, overlaps, false = [], [], []
     for frame in frames:
         planes = frame.levels[level].float() / 255
-        height, width = planes.shape[1] // 16 * 16, planes.shape[2] // 16 * 16
+        height, width = planes.shape[1] // STRIDE * STRIDE, planes.shape[2] // STRIDE * STRIDE
         planes = planes[:, :height, :width]
         with torch.autocast(planes.device.type, dtype=torch.bfloat16):
             outputs = model(network_input(planes[None, :3]))
@@ -81,17 +83,44 @@ def evaluate(model: CoverageNet, frames: Sequence[Frame], level: int) -> dict[st
         overlaps.append(float(((got >= 0.5) & (true >= 0.5)).sum() / union) if union else 1.0)
     model.train()
     e = np.abs(errors)
+    bare = {"false_mean": float(np.mean(false)), "false_worst": float(np.max(false))} if false else {}
+    if not errors:
+        return {"bare": len(false), **bare}
     return {
+        "bare": len(false),
+        **bare,
         "plated": len(errors),
         "error_median": float(np.median(e)),
         "error_p90": float(np.percentile(e, 90)),
         "bias": float(np.mean(errors)),
         "iou_mean": float(np.mean(overlaps)),
         "iou_p10": float(np.percentile(overlaps, 10)),
-        "bare": len(false),
-        "false_mean": float(np.mean(false)) if false else 0.0,
-        "false_worst": float(np.max(false)) if false else 0.0,
     }
+
+
+class Pool:
+    """The pictures of some folders, trained on and held out; ``follow`` keeps adding those that arrive.
+
+    Lists only ever grow, so a training step may draw from them while another thread adds.
+    """
+
+    def __init__(self, folders: Sequence[Path], device: torch.device, most: int) -> None:
+        self._folders, self._device, self._most = folders, device, most
+        self.frames: list[Frame] = []
+        self.held: list[Frame] = []
+        self._known: set[str] = set()
+
+    def read(self, workers: int = 16) -> None:
+        """Adds what is new, at most as much as there is room for."""
+        for frame in read_folders(self._folders, self._device, self._known, self._most - len(self._known), workers):
+            self._known.add(frame.name)
+            (self.held if held_out(frame.name) else self.frames).append(frame)
+
+    def follow(self, every_s: float = 15.0) -> None:
+        """Reads on until there is no more room."""
+        while len(self._known) < self._most:
+            time.sleep(every_s)
+            self.read(workers=2)
 
 
 def _rate(progress: float, peak: float) -> float:
@@ -103,17 +132,22 @@ def train(options: argparse.Namespace) -> CoverageNet:
     """Runs the training; returns the averaged weights' model."""
     torch.manual_seed(options.seed)
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    torch.backends.cudnn.benchmark = True  # all batches have one size
     rng = np.random.default_rng(options.seed)
     generator = torch.Generator(device).manual_seed(options.seed)
     start = time.monotonic()
-    frames = read_folders(options.data, device)
-    held = [f for f in frames if held_out(f.name)]
-    frames = [f for f in frames if not held_out(f.name)]
+    pool = Pool(options.data, device, options.most)
+    pool.read()
+    frames, held = pool.frames, pool.held
     log.info("%d to train, %d held out, read in %.0f s", len(frames), len(held), time.monotonic() - start)
+    if options.growing:
+        threading.Thread(target=pool.follow, daemon=True).start()
 
     model = CoverageNet(options.decoder)
     if options.imagenet:
         log.info("%d tensors from ImageNet", load_imagenet(model, options.imagenet))
+    if options.start:
+        model.load_state_dict(torch.load(options.start, map_location="cpu", weights_only=True))
     model = model.to(device, memory_format=torch.channels_last).train()
     average = copy.deepcopy(model)
     decay = [p for p in model.parameters() if p.ndim > 1]
@@ -143,7 +177,7 @@ def train(options: argparse.Namespace) -> CoverageNet:
             for a, b in zip(average.buffers(), model.buffers(), strict=True):
                 a.copy_(b)
         if step % options.report == 0:
-            log.info("step %d, %.1f min, loss %.4f", step, elapsed, value.item())
+            log.info("step %d, %.1f min, %d pictures, loss %.4f", step, elapsed, len(frames), value.item())
             torch.save({k: v.cpu() for k, v in average.state_dict().items()}, options.out)
     log.info("%d steps", step)
     for level in (0, 1):
@@ -159,13 +193,16 @@ def main() -> None:
     ask.add_argument("--imagenet", type=Path, help="Lite0 checkpoint; without it the encoder starts at random")
     ask.add_argument("--out", type=Path, default=Path("coverage.pt"))
     ask.add_argument("--seed", type=int, default=1)
-    ask.add_argument("--decoder", type=int, nargs=4, default=DECODER, help="channels at strides 16, 8, 4, 2")
+    ask.add_argument("--decoder", type=int, nargs=5, default=DECODER, help="channels at strides 32, 16, 8, 4, 2")
     ask.add_argument("--steps", type=int, default=6000)
     ask.add_argument("--until", type=int, default=10**9, help="stop at this step of the schedule")
     ask.add_argument("--minutes", type=float, default=math.inf)
     ask.add_argument("--batch", type=int, default=32)
     ask.add_argument("--crop", type=int, default=512)
     ask.add_argument("--rate", type=float, default=2e-3)
+    ask.add_argument("--growing", action="store_true", help="let pictures join that arrive meanwhile")
+    ask.add_argument("--most", type=int, default=4000, help="pictures held at most (13 MB each at 1600 × 1200)")
+    ask.add_argument("--start", type=Path, help="weights to go on from")
     ask.add_argument("--report", type=int, default=200)
     options = ask.parse_args()
     logging.basicConfig(level=logging.INFO, format="%(message)s")

@@ -5,6 +5,7 @@ from dataclasses import replace
 from functools import cache
 from typing import Any
 
+import cv2
 import numpy as np
 import pytest
 
@@ -121,6 +122,20 @@ def test_a_rectangle_counts_as_a_length_and_says_that_it_was_one() -> None:
     assert scale["method"] == "length"
     assert scale["known"] == "rectangle"
     assert scale["tilt_deg"] == pytest.approx(0, abs=0.5)
+
+
+def test_scale_is_that_of_the_boards_whole_face_where_the_photo_looks_at_it_askew() -> None:
+    seen = np.array([[90.0, 60.0], [520.0, 20.0], [470.0, 330.0], [130.0, 290.0]])
+    to_photo = cv2.getPerspectiveTransform(CARD.astype(np.float32), seen.astype(np.float32))
+    row = cv2.perspectiveTransform(np.array(ROW) * PX_PER_MM, to_photo)
+    board = polygon_share(seen, SHAPE) > 0.5
+    photo = Photo("askew.jpg", "ab" * 32, np.full((*SHAPE, 3), 90, np.uint8), "JPEG", 500.0)
+    corners = tuple(tuple(map(float, c)) for c in seen)
+    known = KnownCoverage(union_share(row, SHAPE), board, (ERROR,))
+    wanted = Request(ByRectangle((60.0, 40.0), corners), segmenter=known)  # type: ignore[arg-type]
+    # the ratio of the areas by hand; at the contacts alone it is 18 % less
+    by_hand = np.sqrt(cv2.contourArea(seen.astype(np.float32)) / 2400)
+    assert measurement_document(measure(photo, wanted))["scale"]["px_per_mm"] == pytest.approx(by_hand, rel=5e-3)
 
 
 def test_without_scale_there_are_shares_instead_of_areas() -> None:
