@@ -218,7 +218,10 @@ def test_the_picture_and_the_document_show_the_plan(photo: Photo) -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "kept_most"), [("strip-boards", 0.37), ("memory-modules", 0.45)], ids=lambda v: str(v)
+    # one strip has plated pads in its middle (54 mm² in truth.json), which are worth their piece
+    ("name", "kept_most"),
+    [("strip-boards", 0.45), ("memory-modules", 0.45)],
+    ids=lambda v: str(v),
 )
 @pytest.mark.usefixtures("search_once")
 def test_the_sample_boards_lose_their_bare_parts(name: str, kept_most: float) -> None:
