@@ -45,6 +45,8 @@ def error_inputs(
 ) -> tuple[Input, ...]:
     """The segmenter's own error on area, a factor about 1; wider where it doubts, or else for coarse pictures.
 
+    Without scale it is the widest there is, whatever the doubt.
+
     Args:
         segmenter: name, a table of ``data/error.toml``.
         photo_id: the error is this photo's alone.
@@ -59,9 +61,8 @@ def error_inputs(
     at = np.log(np.clip(scale.px_per_mm, ladder[0], ladder[-1])) if scale else np.log(ladder[0])
     median = float(np.interp(at, np.log(ladder), figures["median"]))
     sigma = float(np.interp(at, np.log(ladder), figures["sigma_log"]))
-    if doubt is not None:
-        by_doubt = _sigma_by_doubt(doubt, figures["doubt"])
-        sigma = by_doubt if scale else max(sigma, by_doubt)
+    if doubt is not None and scale is not None:
+        sigma = _sigma_by_doubt(doubt, figures["doubt"])
     return (
         Input(
             f"segmentation:{photo_id}",

@@ -8,6 +8,7 @@ from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.notices import Notice
 from grader import __version__
@@ -33,7 +34,7 @@ def measurement_document(measurement: Measurement) -> dict[str, Any]:
     stay shared, so that later stages draw the very same numbers).
     """
     photo, scale = measurement.photo, measurement.scale
-    checks = advise_on(measurement)
+    checks, plated_px = advise_on(measurement), _plated_px_by_board(measurement)
     document: dict[str, Any] = {
         "schema": SCHEMA,
         "program": f"grader {__version__}",
@@ -50,7 +51,7 @@ def measurement_document(measurement: Measurement) -> dict[str, Any]:
         "by_finish": {f: {"area_mm2": None, "gold_mg": None} for f in FINISHES},
         "gold_mg": None,
         "photo_checks": [check.as_json() for check in checks],
-        "boards": _boards(measurement),
+        "boards": _boards(measurement, plated_px),
         "loose_contacts": [
             _contacts(measurement, number) for number, row in enumerate(measurement.regions.rows) if row.board is None
         ],
@@ -67,7 +68,7 @@ def measurement_document(measurement: Measurement) -> dict[str, Any]:
         document["scale"] = {
             "method": "length" if scale.method in ("rectangle", "coin") else scale.method,
             "known": scale.method,
-            "px_per_mm": _px_per_mm(measurement),
+            "px_per_mm": _px_per_mm(measurement, plated_px),
             "relative_uncertainty": scale.relative_uncertainty(),
             "tilt_deg": scale.tilt_deg,
         }
@@ -93,27 +94,33 @@ def _warnings(measurement: Measurement, checks: tuple[Check, ...]) -> list[dict[
     return [n.as_json() for n in (*told, *(n for check in checks for n in check.notices if n.code not in codes))]
 
 
-def _px_per_mm(measurement: Measurement) -> float:
+def _px_per_mm(measurement: Measurement, plated_px: NDArray[np.float64]) -> float:
     """Linear scale of the boards' faces: of each board over its outline, their mean weighted by plating.
 
-    Plating that lies on no outlined board gives the scale at its own place; where there is no plating, the scale is
-    that at the middle of what gave it.
+    If none of the plating lies on an outlined board, the scale where it lies; if there is no plating, that at the
+    middle of what gave it.
     """
-    scale, regions = measurement.scale, measurement.regions
+    scale = measurement.scale
     assert scale is not None  # noqa: S101 - callers hold a scale
-    plated_px = region_sums(measurement.coverage.share, regions.labels, None)
-    by_board = np.zeros(len(regions.boards))
-    for region in regions.regions:
-        if region.board is not None:
-            by_board[region.board] += plated_px[region.number]
-    if by_board.any():
-        each = np.array([_board_px_per_mm(board) for board in regions.boards])
-        return float(np.average(each, weights=by_board / each**2))
+    if plated_px.any():
+        each = np.array([_board_px_per_mm(board) for board in measurement.regions.boards])
+        return float(np.average(each, weights=plated_px / each**2))
     ys, xs = np.nonzero(measurement.coverage.share > 127)
     if not len(ys):
         return scale.px_per_mm
     some = np.linspace(0, len(ys) - 1, min(2000, len(ys))).astype(int)
     return scale.px_per_mm_at(np.column_stack([xs[some], ys[some]]).astype(np.float64))
+
+
+def _plated_px_by_board(measurement: Measurement) -> NDArray[np.float64]:
+    """Sum of the plated shares on each board, px²."""
+    regions = measurement.regions
+    plated_px = region_sums(measurement.coverage.share, regions.labels, None)
+    by_board = np.zeros(len(regions.boards))
+    for region in regions.regions:
+        if region.board is not None:
+            by_board[region.board] += plated_px[region.number]
+    return by_board
 
 
 def _board_px_per_mm(board: Board) -> float:
@@ -137,9 +144,8 @@ def _by_finish(areas: Mapping[Finish, ProductModel], gold: GoldEstimate) -> dict
     }
 
 
-def _boards(measurement: Measurement) -> list[dict[str, Any]]:
+def _boards(measurement: Measurement, plated_px: NDArray[np.float64]) -> list[dict[str, Any]]:
     regions, area, scale = measurement.regions, measurement.area, measurement.scale
-    plated_px = region_sums(measurement.coverage.share, regions.labels, None)
     out: list[dict[str, Any]] = []
     for number, board in enumerate(regions.boards):
         rows = [i for i, row in enumerate(regions.rows) if row.board == number]
@@ -149,8 +155,7 @@ def _boards(measurement: Measurement) -> list[dict[str, Any]]:
             "contacts": [_contacts(measurement, i) for i in rows],
         }
         if scale is None or area is None:
-            plated = sum(plated_px[r.number] for r in regions.regions if r.board == number)
-            entry |= {"area_mm2": None, "by_finish": None, "plated_share": float(plated / board.area)}
+            entry |= {"area_mm2": None, "by_finish": None, "plated_share": float(plated_px[number] / board.area)}
         else:
             models = area.by_board[number]
             outline = ProductModel.of(board.area, scale.area_inputs)

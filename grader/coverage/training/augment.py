@@ -15,7 +15,7 @@ from torch.nn import functional
 from .dataset import CLASSES, Batch
 
 LUMA = (0.2126, 0.7152, 0.0722)
-MILD = 0.35
+MILD = 0.35  # share of crops
 BACKGROUND, MASK, LAMINATE, TIN, COPPER, PART = 0, 2, 3, 6, 7, 9
 
 

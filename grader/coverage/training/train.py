@@ -200,7 +200,9 @@ def main() -> None:
     ask.add_argument("--batch", type=int, default=32)
     ask.add_argument("--crop", type=int, default=512)
     ask.add_argument("--rate", type=float, default=2e-3)
-    ask.add_argument("--growing", action="store_true", help="let pictures join that arrive meanwhile")
+    ask.add_argument(
+        "--growing", action="store_true", help="let pictures join that arrive meanwhile, each after its masks"
+    )
     ask.add_argument("--most", type=int, default=4000, help="pictures held at most (13 MB each at 1600 × 1200)")
     ask.add_argument("--start", type=Path, help="weights to go on from")
     ask.add_argument("--report", type=int, default=200)
