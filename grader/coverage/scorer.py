@@ -36,7 +36,9 @@ class Scorer:
         out = np.empty(len(flat), np.float32)
         weights = self.weights.astype(np.float32)
         for start in range(0, len(flat), _CHUNK):
-            out[start : start + _CHUNK] = self.design(flat[start : start + _CHUNK]) @ weights
+            # not @: that heeds the processor's flags, which OpenBLAS has been known to raise for lanes that it then
+            # leaves out (numpy issue 24067), and warned of finite numbers once in some runs
+            out[start : start + _CHUNK] = self.design(flat[start : start + _CHUNK]).dot(weights)
         return out.reshape(rows.shape[:-1])
 
     def design(self, rows: NDArray[Any]) -> NDArray[np.float32]:
