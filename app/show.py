@@ -20,6 +20,7 @@ Advised = GraderError | Notice
 
 _MARKUP = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$:~&^@])")
 _MARKUP_IN_LABEL = re.compile(r"([\\`*_\[\]<>$:~])")
+_BREAKS = re.compile(r"[^\S\N{NO-BREAK SPACE}]+")  # spaces at which a line may be broken, and breaks of lines
 _OPTION = re.compile(r"\s*\((?:--|grader )[^)]*\)")
 # Advice that names commands, in the words of the page.
 _PAGE_ADVICE: Mapping[str, str] = {
@@ -53,7 +54,7 @@ def label(text: str) -> str:
 
 def plain(text: str) -> str:
     """Text that Markdown and Streamlit's own marks show as it is: file names and typed words are not ours."""
-    return _MARKUP.sub(r"\\\1", " ".join(text.split()))
+    return _MARKUP.sub(r"\\\1", _BREAKS.sub(" ", text).strip())
 
 
 def advice_of(item: Advised) -> str:

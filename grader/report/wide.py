@@ -13,6 +13,7 @@ from grader.units import format_share
 
 _MOST, _BOTH = 0.6, 0.7
 _WORTH_A_WORD = 0.15
+_NO_BREAK = "\N{NO-BREAK SPACE}"  # on a narrow screen, a number must not part from what it counts
 
 
 def wide_sentences(document: Mapping[str, Any]) -> tuple[str, ...]:
@@ -30,7 +31,7 @@ def wide_sentences(document: Mapping[str, Any]) -> tuple[str, ...]:
     if not lines or high <= low:
         return ()
     lines.sort(key=lambda line: -line["share_of_variance"])
-    told = [f"The high end is {high / low:.2g} times the low end."] if low > 0 else []
+    told = [f"The high end is {high / low:.2g}{_NO_BREAK}times the low end."] if low > 0 else []
     told.append(_comes_from(lines))
     matter = [line for line in lines if line["share_of_variance"] >= _WORTH_A_WORD]
     remedies = (_remedies().get(line["input"].partition(":")[0]) for line in matter)
@@ -40,7 +41,8 @@ def wide_sentences(document: Mapping[str, Any]) -> tuple[str, ...]:
 def _comes_from(lines: list[Mapping[str, Any]]) -> str:
     """The one or two inputs that most of it comes from; the lines are sorted."""
     shares = [float(line["share_of_variance"]) for line in lines]
-    named = [f"{line['title']} ({format_share(share)})" for line, share in zip(lines, shares, strict=True)]
+    told = [format_share(share).replace(" %", f"{_NO_BREAK}%") for share in shares]
+    named = [f"{line['title']} ({share})" for line, share in zip(lines, told, strict=True)]
     if shares[0] >= _MOST:
         return f"Most of that comes from one thing: {named[0]}."
     if sum(shares[:2]) >= _BOTH:

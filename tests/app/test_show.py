@@ -26,6 +26,10 @@ def test_markdown_shows_a_text_as_it_is(text: str) -> None:
     assert "".join(part.content for part in block.children or []) == " ".join(text.split())
 
 
+def test_a_space_that_holds_words_together_reaches_the_page() -> None:
+    assert plain(" seen \n to  94\N{NO-BREAK SPACE}% ") == "seen to 94\N{NO-BREAK SPACE}%"
+
+
 @pytest.mark.parametrize("name", ["board 7 (front).jpg", "a-b_c.png", "*x* [y](z) `w` <b>", "1. first", "# no"])
 def test_a_label_shows_a_name_as_it_is_with_few_escapes(name: str) -> None:
     # a label's blocks are taken apart by the page, so that only marks within a line count

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
@@ -21,14 +22,17 @@ def document(shares: dict[str, float], low: float = 2.0, high: float = 28.0) -> 
 
 def test_one_cause_is_named_with_its_share_and_its_remedy() -> None:
     ends, cause, remedy = wide_sentences(document({"segmentation:ab12": 0.04, "thickness:hard_gold": 0.94}))
-    assert "14 times" in ends
-    assert "one thing: the thickness:hard_gold (94 %)" in cause
+    assert "14\N{NO-BREAK SPACE}times" in ends
+    assert "one thing: the thickness:hard_gold (94\N{NO-BREAK SPACE}%)" in cause
     assert "weigh what a batch gives" in remedy
 
 
 def test_two_causes_are_named_the_larger_first() -> None:
     sentences = wide_sentences(document({"thickness:hard_gold": 0.35, "scale-tilt:ab12": 0.45, TOGETHER: 0.2}))
-    assert "the scale-tilt:ab12 (45 %) and the thickness:hard_gold (35 %)" in sentences[1]
+    assert (
+        "the scale-tilt:ab12 (45\N{NO-BREAK SPACE}%) and the thickness:hard_gold (35\N{NO-BREAK SPACE}%)"
+        in sentences[1]
+    )
     assert len(sentences) == 4
 
 
@@ -37,6 +41,13 @@ def test_many_causes_get_no_false_culprit() -> None:
     sentences = wide_sentences(document(shares))
     assert "Many things" in sentences[1]
     assert len(sentences) == 3, "the same remedy is said once"
+
+
+def test_no_line_may_end_between_a_number_and_what_it_counts() -> None:
+    for share in (0.9994, 0.94, 0.3, 0.0004):
+        sentences = wide_sentences(document({"thickness:hard_gold": share}))
+        assert not any(re.search(r"\d (%|times)", sentence) for sentence in sentences)
+        assert sum(len(re.findall(r"\d\N{NO-BREAK SPACE}(?:%|times)", sentence)) for sentence in sentences) == 2
 
 
 @pytest.mark.parametrize(("low", "high", "shares"), [(5.0, 5.0, {"thickness": 1.0}), (0.0, 0.0, {})])
