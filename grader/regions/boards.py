@@ -43,14 +43,11 @@ def find_boards(
     contours, _ = cv2.findContours(on_board, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     boards: list[Board] = []
     for contour in contours:
-        bare = plated is None or not _holds_any(contour, plated)
-        if len(contour) < 4 or (bare and _on_target(contour, scale)):
-            continue
         whole = _board(contour, scale)
-        if whole.area < (_LEAST_MM2 if scale else _LEAST_SHARE * mask.size):
+        if len(contour) < 4 or whole.area < (_LEAST_MM2 if scale else _LEAST_SHARE * mask.size):
             continue
-        parts = [p for p in parts_of(contour, scale.plane, rgb) if _may_be_board(p, scale, plated)] if scale else []
-        if bare and not parts and not _is_solid(contour):
+        parts = [p for p in parts_of(contour, scale.plane, rgb) if _is_board(p, scale, plated)] if scale else []
+        if not _may_be_board(contour, scale, plated, any_shape=bool(parts)):
             continue
         found = [_visible(p, scale) for p in parts] or [whole]
         if scale is not None and rgb is not None:
@@ -68,11 +65,25 @@ def _board(contour: NDArray[np.int32], scale: Scale | None) -> Board:
     return Board(points, polygon_area(corners) + rim)
 
 
-def _may_be_board(part: Part, scale: Scale, plated: NDArray[np.bool_] | None) -> bool:
-    """Whether a part is held to be a board: print of the sheet beside a board, or a ragged rest of table, is none."""
+def _is_board(part: Part, scale: Scale, plated: NDArray[np.bool_] | None) -> bool:
     outline = np.round(part.outlines_px[0]).astype(np.int32).reshape(-1, 1, 2)
-    bare = plated is None or not _holds_any(outline, plated)
-    return part.hidden or not bare or (_is_solid(outline) and not _on_target(outline, scale))
+    return part.hidden or _may_be_board(outline, scale, plated)
+
+
+def _may_be_board(
+    contour: NDArray[np.int32], scale: Scale | None, plated: NDArray[np.bool_] | None, *, any_shape: bool = False
+) -> bool:
+    """Whether a thing is held to be a board: bare, it must be no print of the sheet, and no ragged rest of table.
+
+    Args:
+        contour: (k, 1, 2).
+        scale: of the photo.
+        plated: bool (height, width), where there is plating; what has plating on it is a board wherever it lies.
+        any_shape: of a thing that consists of boards, which may be ragged as a whole.
+    """
+    if plated is not None and _holds_any(contour, plated):
+        return True
+    return (any_shape or _is_solid(contour)) and not _on_target(contour, scale)
 
 
 def _visible(part: Part, scale: Scale | None) -> Board:
