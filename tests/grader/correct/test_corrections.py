@@ -2,42 +2,24 @@
 
 from __future__ import annotations
 
-import json
 import math
-import time
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calibration.errors import DataFileError, UsageError
 from calibration.inputs import Distribution, Input
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
 from grader.area import estimate_area, region_sums
 from grader.budget import budget
-from grader.correct import (
-    Correction,
-    Corrections,
-    FinishChanged,
-    LeftOut,
-    PaintedIn,
-    PaintedOut,
-    apply_corrections,
-    parse_corrections,
-)
-from grader.correct.brush import FINE, patches
-from grader.correct.measured import correct
-from grader.correct.model import MOST_POINTS
+from grader.correct import Correction, Corrections, FinishChanged, LeftOut, PaintedIn, PaintedOut, apply_corrections
 from grader.coverage import Coverage
-from grader.measure import ByLength, Measurement, Request, measure
 from grader.model import FINISHES, Range
-from grader.photo import Photo
 from grader.regions import Regions, find_regions
-from grader.synthetic import KnownCoverage, box, contact_row, union_share
+from grader.synthetic import box, contact_row, union_share
 
 SHAPE = (240, 320)
 PX_PER_MM = 8.0
@@ -96,116 +78,6 @@ def area_mm2(of: tuple[Coverage, Regions], *items: Correction) -> dict[str, floa
 def middle(of: np.ndarray) -> tuple[float, float]:
     x, y = of.mean(axis=0)
     return float(x), float(y)
-
-
-# --- data
-
-
-@given(st.lists(corrections, max_size=6), st.sampled_from(["", "ab" * 32]))
-@settings(deadline=None)
-def test_corrections_survive_json(items: list[Correction], sha256: str) -> None:
-    given_ = Corrections(tuple(items), sha256)
-    text = json.dumps(given_.as_json())
-    assert parse_corrections(text.encode()) == given_
-    assert parse_corrections(json.dumps({"photo": "a.jpg", "corrections": json.loads(text)}).encode()) == given_
-
-
-STROKE: dict[str, Any] = {"kind": "paint_out", "path_px": [[1, 2]], "radius_px": 3}
-
-
-@pytest.mark.parametrize(
-    "item",
-    [
-        {"kind": "erase"},
-        {},
-        5,
-        {"kind": "leave_out"},
-        {"kind": "leave_out", "at_px": [1]},
-        {"kind": "leave_out", "at_px": [1, float("nan")]},
-        {"kind": "leave_out", "at_px": [1, 1e9]},
-        {"kind": "finish", "at_px": [1, 2], "finish": "gold"},
-        {**STROKE, "path_px": []},
-        {**STROKE, "path_px": [[0, 0]] * (MOST_POINTS + 1)},
-        {**STROKE, "path_px": 5},
-        {**STROKE, "radius_px": 0},
-        {**STROKE, "radius_px": -1},
-        {**STROKE, "radius_px": float("inf")},
-        {**STROKE, "radius_px": "wide"},
-        {**STROKE, "kind": "paint_in"},
-    ],
-)
-def test_what_is_no_correction_is_refused(item: object) -> None:
-    with pytest.raises(DataFileError) as error:
-        Corrections.from_json({"schema": 1, "corrections": [STROKE, item]})
-    assert error.value.code == "corrections-invalid"
-
-
-@pytest.mark.parametrize(
-    "text", [b"", b"{", b"[]", b"7", b"\xff\xfe", b'{"schema": 2, "corrections": []}', b"[" * 9999]
-)
-def test_what_is_no_list_of_corrections_is_refused(text: bytes) -> None:
-    with pytest.raises(DataFileError):
-        parse_corrections(text)
-
-
-# --- the brush
-
-
-def brushed(stroke: PaintedIn | PaintedOut, shape: tuple[int, int] = SHAPE) -> np.ndarray:
-    """Share of each pixel that a stroke covers, 0..1."""
-    bits = np.zeros(shape, np.uint16)
-    for patch in patches(stroke, shape):
-        bits[patch.where] |= patch.bits
-    return np.bitwise_count(bits) / FINE**2
-
-
-@given(st.floats(2, 60), st.floats(0, 1), st.floats(0, 1))
-@settings(deadline=None)
-def test_a_dab_has_the_area_of_its_circle(radius: float, dx: float, dy: float) -> None:
-    share = brushed(PaintedOut(((100 + dx, 120 + dy),), radius))
-    # points of a grid in a circle of R steps miss its area by about R^(2/3) of them (Gauss's circle problem)
-    assert share.sum() == pytest.approx(math.pi * radius**2, abs=3 * (FINE * radius) ** (2 / 3) / FINE**2)
-    ys, xs = np.indices(SHAPE)
-    assert (share * xs).sum() / share.sum() == pytest.approx(100 + dx, abs=0.05)
-    assert (share * ys).sum() / share.sum() == pytest.approx(120 + dy, abs=0.05)
-
-
-@given(st.floats(2, 30), st.floats(0, 2 * math.pi), st.floats(1, 80), st.integers(1, 12))
-@settings(deadline=None)
-def test_a_straight_stroke_has_the_area_of_its_capsule(
-    radius: float, angle: float, length: float, parts: int
-) -> None:
-    at = np.array([160.3, 120.6]) + np.linspace(-0.5, 0.5, parts + 1)[:, None] * length * np.array(
-        [math.cos(angle), math.sin(angle)]
-    )
-    share = brushed(PaintedOut(tuple(map(tuple, at.tolist())), radius))
-    # an edge along the grid lies up to half a step of it, an eighth of a pixel, from the true one
-    edge = 2 * length + 2 * math.pi * radius
-    assert share.sum() == pytest.approx(2 * radius * length + math.pi * radius**2, abs=edge / FINE / 2)
-
-
-def test_a_long_stroke_is_the_same_drawn_in_one_or_in_pieces() -> None:
-    shape = (900, 1400)
-    whole = brushed(PaintedOut(((20.0, 30.0), (1370.0, 850.0)), 9.0), shape)
-    halves = brushed(PaintedOut(((20.0, 30.0), (695.0, 440.0), (1370.0, 850.0)), 9.0), shape)
-    length = math.hypot(1350, 820)
-    assert whole.sum() == pytest.approx(18 * length + math.pi * 81, rel=0.005)
-    assert abs(whole.sum() - halves.sum()) / whole.sum() < 0.002
-
-
-@given(painted_out)
-@settings(deadline=None)
-def test_nothing_is_painted_beyond_the_brush(stroke: PaintedOut) -> None:
-    share = brushed(stroke)
-    path = np.array(stroke.path_px)
-    ys, xs = np.nonzero(share)
-    place = np.column_stack([xs, ys]).astype(float)
-    nearest = np.full(len(place), np.inf)
-    for a, b in zip(path, np.r_[path[1:], path[-1:]], strict=True):
-        along = b - a
-        t = np.clip((place - a) @ along / max(along @ along, 1e-9), 0, 1)
-        nearest = np.minimum(nearest, np.hypot(*(place - a - t[:, None] * along).T))
-    assert not len(place) or nearest.max() <= stroke.radius_px + 1.0
 
 
 # --- what corrections mean
@@ -398,84 +270,3 @@ def test_turning_the_photo_and_its_corrections_moves_no_area(turns: int, card: t
         LeftOut(turned(middle(ROW[9]))),
     )
     assert sum(after.values()) == pytest.approx(sum(before.values()), rel=0.003)
-
-
-# --- a measurement
-
-
-def measured(share: np.ndarray, length: float = 100.0) -> Measurement:
-    photo = Photo("drawn.png", "ab" * 32, np.full((*share.shape, 3), 90, np.uint8), "PNG")
-    segmenter = KnownCoverage(share, np.ones(share.shape, bool), (SEGMENTER,))
-    wanted = Request(ByLength(length / PX_PER_MM, (10.0, 10.0), (10.0 + length, 10.0)), segmenter=segmenter)
-    return measure(photo, wanted)
-
-
-@pytest.fixture(scope="module")
-def drawn() -> Measurement:
-    return measured(union_share([*ROW, PAD], SHAPE))
-
-
-def test_no_corrections_give_back_what_was_found(drawn: Measurement) -> None:
-    assert correct(drawn, Corrections()) is drawn
-    assert correct(correct(drawn, Corrections((LeftOut(middle(PAD)),))), Corrections()) is drawn
-
-
-def test_corrections_replace_those_before(drawn: Measurement) -> None:
-    one, two = Corrections((LeftOut(middle(PAD)),)), Corrections((LeftOut(middle(ROW[0])),))
-    assert np.array_equal(correct(correct(drawn, one), two).coverage.share, correct(drawn, two).coverage.share)
-
-
-def test_left_out_gold_is_gone_from_the_grams(drawn: Measurement) -> None:
-    done = correct(drawn, Corrections(tuple(LeftOut(middle(c)) for c in ROW), drawn.photo.sha256))
-    assert done.gold is not None
-    assert drawn.gold is not None
-    assert done.found is drawn
-    assert done.area is not None
-    assert sum(t.coefficient for t in done.area.total.terms) == pytest.approx(40 * 30 / PX_PER_MM**2, rel=0.01)
-    assert Range.of(done.gold.total.draws()).value < Range.of(drawn.gold.total.draws()).value / 3
-    assert "tilt-unknown" in {n.code for n in done.notices}
-    assert [r.count for r in drawn.readings] == [10]
-    assert done.readings == ()
-
-
-def test_corrections_of_another_photo_are_refused(drawn: Measurement) -> None:
-    with pytest.raises(UsageError) as error:
-        correct(drawn, Corrections((LeftOut((1.0, 1.0)),), "cd" * 32))
-    assert error.value.code == "corrections-other-photo"
-
-
-def test_without_scale_the_share_of_the_frame_follows() -> None:
-    share = union_share([*ROW, PAD], SHAPE)
-    photo = Photo("drawn.png", "ab" * 32, np.full((*SHAPE, 3), 90, np.uint8), "PNG")
-    found = measure(photo, Request(segmenter=KnownCoverage(share, np.ones(SHAPE, bool))))
-    assert found.refused is not None
-    done = correct(found, Corrections((LeftOut(middle(PAD)),)))
-    assert done.area is None
-    assert done.refused is found.refused
-    assert done.coverage.share.sum() / 255 == pytest.approx(10 * 11 * 44, rel=0.001)
-
-
-def test_a_correction_of_a_12_megapixel_photo_takes_less_than_half_a_second() -> None:
-    """Processor time, so that other work on the machine does not count."""
-    shape = (3000, 4000)
-    share = np.zeros(shape)
-    for row in range(8):
-        top = 200 + 340 * row
-        share[top : top + 120, 200:3800] = (np.arange(3600) % 40 < 24) * 1.0  # 720 contacts, 1.6 megapixels
-    found = measured(share, 1000.0)
-    rng = np.random.default_rng(5)
-
-    def wander() -> tuple[tuple[float, float], ...]:
-        return tuple(map(tuple, (rng.normal(0, 9, (80, 2)).cumsum(axis=0) + np.array([2000, 1500])).tolist()))
-
-    items: list[Correction] = [PaintedIn(wander(), 18.0, "hard_gold") for _ in range(30)]
-    correct(found, Corrections(tuple(items)))
-    took = []
-    for _ in range(3):
-        items.append(PaintedOut(wander(), 25.0))
-        start = time.process_time()
-        done = correct(found, Corrections(tuple(items)))
-        assert done.gold is not None
-        Range.of(done.gold.total.draws())
-        took.append(time.process_time() - start)
-    assert min(took) < 0.5

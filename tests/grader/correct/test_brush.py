@@ -1,0 +1,79 @@
+"""The brush covers what a round brush covers, to a fraction of a pixel."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from grader.correct import PaintedIn, PaintedOut
+from grader.correct.brush import FINE, patches
+
+SHAPE = (240, 320)
+
+points = st.tuples(
+    st.floats(-30, SHAPE[1] + 30, allow_nan=False).map(lambda v: round(v, 2)),
+    st.floats(-30, SHAPE[0] + 30, allow_nan=False).map(lambda v: round(v, 2)),
+)
+paths = st.lists(points, min_size=1, max_size=5).map(tuple)
+painted_out = st.builds(PaintedOut, paths, st.floats(0.5, 40))
+
+
+def brushed(stroke: PaintedIn | PaintedOut, shape: tuple[int, int] = SHAPE) -> np.ndarray:
+    """Share of each pixel that a stroke covers, 0..1."""
+    bits = np.zeros(shape, np.uint16)
+    for patch in patches(stroke, shape):
+        bits[patch.where] |= patch.bits
+    return np.bitwise_count(bits) / FINE**2
+
+
+@given(st.floats(2, 60), st.floats(0, 1), st.floats(0, 1))
+@settings(deadline=None)
+def test_a_dab_has_the_area_of_its_circle(radius: float, dx: float, dy: float) -> None:
+    share = brushed(PaintedOut(((100 + dx, 120 + dy),), radius))
+    # points of a grid in a circle of R steps miss its area by about R^(2/3) of them (Gauss's circle problem)
+    assert share.sum() == pytest.approx(math.pi * radius**2, abs=3 * (FINE * radius) ** (2 / 3) / FINE**2)
+    ys, xs = np.indices(SHAPE)
+    assert (share * xs).sum() / share.sum() == pytest.approx(100 + dx, abs=0.05)
+    assert (share * ys).sum() / share.sum() == pytest.approx(120 + dy, abs=0.05)
+
+
+@given(st.floats(2, 30), st.floats(0, 2 * math.pi), st.floats(1, 80), st.integers(1, 12))
+@settings(deadline=None)
+def test_a_straight_stroke_has_the_area_of_its_capsule(
+    radius: float, angle: float, length: float, parts: int
+) -> None:
+    at = np.array([160.3, 120.6]) + np.linspace(-0.5, 0.5, parts + 1)[:, None] * length * np.array(
+        [math.cos(angle), math.sin(angle)]
+    )
+    share = brushed(PaintedOut(tuple(map(tuple, at.tolist())), radius))
+    # an edge along the grid lies up to half a step of it, an eighth of a pixel, from the true one
+    edge = 2 * length + 2 * math.pi * radius
+    assert share.sum() == pytest.approx(2 * radius * length + math.pi * radius**2, abs=edge / FINE / 2)
+
+
+def test_a_long_stroke_is_the_same_drawn_in_one_or_in_pieces() -> None:
+    shape = (900, 1400)
+    whole = brushed(PaintedOut(((20.0, 30.0), (1370.0, 850.0)), 9.0), shape)
+    halves = brushed(PaintedOut(((20.0, 30.0), (695.0, 440.0), (1370.0, 850.0)), 9.0), shape)
+    length = math.hypot(1350, 820)
+    assert whole.sum() == pytest.approx(18 * length + math.pi * 81, rel=0.005)
+    assert abs(whole.sum() - halves.sum()) / whole.sum() < 0.002
+
+
+@given(painted_out)
+@settings(deadline=None)
+def test_nothing_is_painted_beyond_the_brush(stroke: PaintedOut) -> None:
+    share = brushed(stroke)
+    path = np.array(stroke.path_px)
+    ys, xs = np.nonzero(share)
+    place = np.column_stack([xs, ys]).astype(float)
+    nearest = np.full(len(place), np.inf)
+    for a, b in zip(path, np.r_[path[1:], path[-1:]], strict=True):
+        along = b - a
+        t = np.clip((place - a) @ along / max(along @ along, 1e-9), 0, 1)
+        nearest = np.minimum(nearest, np.hypot(*(place - a - t[:, None] * along).T))
+    assert not len(place) or nearest.max() <= stroke.radius_px + 1.0

@@ -1,0 +1,74 @@
+"""Corrections as they are kept: what is read is what was written, and what is none is refused."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from calibration.errors import DataFileError
+from grader.correct import Correction, Corrections, FinishChanged, LeftOut, PaintedIn, PaintedOut, parse_corrections
+from grader.correct.model import MOST_POINTS
+from grader.model import FINISHES
+
+SHAPE = (240, 320)
+
+points = st.tuples(
+    st.floats(-30, SHAPE[1] + 30, allow_nan=False).map(lambda v: round(v, 2)),
+    st.floats(-30, SHAPE[0] + 30, allow_nan=False).map(lambda v: round(v, 2)),
+)
+paths = st.lists(points, min_size=1, max_size=5).map(tuple)
+radii = st.floats(0.5, 40)
+finishes = st.sampled_from(FINISHES)
+strokes = st.builds(PaintedIn, paths, radii, finishes) | st.builds(PaintedOut, paths, radii)
+corrections = strokes | st.builds(FinishChanged, points, finishes) | st.builds(LeftOut, points)
+
+
+@given(st.lists(corrections, max_size=6), st.sampled_from(["", "ab" * 32]))
+@settings(deadline=None)
+def test_corrections_survive_json(items: list[Correction], sha256: str) -> None:
+    given_ = Corrections(tuple(items), sha256)
+    text = json.dumps(given_.as_json())
+    assert parse_corrections(text.encode()) == given_
+    assert parse_corrections(json.dumps({"photo": "a.jpg", "corrections": json.loads(text)}).encode()) == given_
+
+
+STROKE: dict[str, Any] = {"kind": "paint_out", "path_px": [[1, 2]], "radius_px": 3}
+
+
+@pytest.mark.parametrize(
+    "item",
+    [
+        {"kind": "erase"},
+        {},
+        5,
+        {"kind": "leave_out"},
+        {"kind": "leave_out", "at_px": [1]},
+        {"kind": "leave_out", "at_px": [1, float("nan")]},
+        {"kind": "leave_out", "at_px": [1, 1e9]},
+        {"kind": "finish", "at_px": [1, 2], "finish": "gold"},
+        {**STROKE, "path_px": []},
+        {**STROKE, "path_px": [[0, 0]] * (MOST_POINTS + 1)},
+        {**STROKE, "path_px": 5},
+        {**STROKE, "radius_px": 0},
+        {**STROKE, "radius_px": -1},
+        {**STROKE, "radius_px": float("inf")},
+        {**STROKE, "radius_px": "wide"},
+        {**STROKE, "kind": "paint_in"},
+    ],
+)
+def test_what_is_no_correction_is_refused(item: object) -> None:
+    with pytest.raises(DataFileError) as error:
+        Corrections.from_json({"schema": 1, "corrections": [STROKE, item]})
+    assert error.value.code == "corrections-invalid"
+
+
+@pytest.mark.parametrize(
+    "text", [b"", b"{", b"[]", b"7", b"\xff\xfe", b'{"schema": 2, "corrections": []}', b"[" * 9999]
+)
+def test_what_is_no_list_of_corrections_is_refused(text: bytes) -> None:
+    with pytest.raises(DataFileError):
+        parse_corrections(text)
