@@ -1,4 +1,4 @@
-"""The scale options of ``grader measure``, from text to a choice."""
+"""The scale options, from text to a choice."""
 
 from __future__ import annotations
 
@@ -6,9 +6,6 @@ import math
 import re
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
-
-import typer
 
 from calibration.errors import DataFileError, UsageError
 from calibration.families import family_named
@@ -26,34 +23,6 @@ from grader.measure import (
     WithoutScale,
 )
 from grader.units import parse_length_mm, parse_pair_mm
-
-# The options themselves, as every command that measures takes them.
-TargetOption = Annotated[Path | None, typer.Option(help="Scale from the ChArUco sheet that this JSON describes.")]
-LengthOption = Annotated[
-    str | None, typer.Option(help="Scale from a known length: '133.35 mm', or a thing's name: 'DIMM', 'US quarter'.")
-]
-StartOption = Annotated[str | None, typer.Option("--from", help="One end of the known length, X,Y in pixels.")]
-EndOption = Annotated[str | None, typer.Option("--to", help="Its other end.")]
-RectangleOption = Annotated[
-    str | None,
-    typer.Option(help="Scale from a known rectangle: '133.35 x 31.25 mm', or its name: 'ID-1 card', 'A4 sheet'."),
-]
-CornersOption = Annotated[
-    tuple[str, str, str, str] | None,
-    typer.Option(help="Its corners going round, four times X,Y; the first edge is the first length."),
-]
-CoinOption = Annotated[
-    str | None, typer.Option(help="Scale from a coin: its name ('2 euro'), or a disc's '24.26 mm'.")
-]
-RimOption = Annotated[
-    list[str] | None,
-    typer.Option(help="Points on the coin's rim, X,Y each, all round: five or more, eight are better."),
-]
-PitchOption = Annotated[
-    str | None,
-    typer.Option(help="Scale from the pitch of the longest row of contacts: '1.27 mm', or its name: 'PCI Express'."),
-]
-ThicknessOption = Annotated[str | None, typer.Option(help="Thickness of the boards: '1.6 mm'.")]
 
 _NUMBER = re.compile(r"\s*[-+.,]?\d")
 _WAYS = (

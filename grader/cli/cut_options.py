@@ -1,4 +1,4 @@
-"""The options that say how boards are seen and may be cut, for all commands that plan cuts."""
+"""The options that say which faces of boards are seen and how they may be cut, for all commands that plan cuts."""
 
 from __future__ import annotations
 
@@ -10,25 +10,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.errors import RefusedError, UsageError
-from calibration.print_check import load_print_check
-from grader.cli.choices import (
-    CoinOption,
-    CornersOption,
-    EndOption,
-    LengthOption,
-    PitchOption,
-    RectangleOption,
-    RimOption,
-    StartOption,
-    TargetOption,
-    ThicknessOption,
-    choose_scale,
-)
-from grader.cli.learned import LearnFromOption, PublishedOption, learned_from
+from grader.cli.photo_options import PhotoOptions
 from grader.cut import CutBoard, CutRules, LongestPiece, Turned, Vessel, cut_boards, join_faces
 from grader.measure import Measurement, Request, measure
 from grader.photo import load_photo
-from grader.places import print_check_path
 from grader.units import parse_length_mm, parse_pair_mm, parse_share
 
 if TYPE_CHECKING:
@@ -53,8 +38,8 @@ class Seen:
 
 
 @dataclass(frozen=True)
-class CutOptions:
-    """What a person says of the photos and of cutting; None where nothing was said."""
+class CutOptions(PhotoOptions):
+    """What a person says of faces and of cutting; None where nothing was said."""
 
     back: Annotated[
         list[Path] | None,
@@ -64,16 +49,6 @@ class CutOptions:
         Turned | None,
         typer.Option(help="How each board was turned over in its place, for outlines that fit in more than one way."),
     ] = None
-    target: TargetOption = None
-    length: LengthOption = None
-    start: StartOption = None
-    end: EndOption = None
-    rectangle: RectangleOption = None
-    corners: CornersOption = None
-    coin: CoinOption = None
-    rim: RimOption = None
-    pitch: PitchOption = None
-    board_thickness: ThicknessOption = None
     vessel: Annotated[
         str, typer.Option(help="Vessel's inner diameter and height of liquid; left out, some 1 L beaker at 800 mL.")
     ] = "100 x 100 mm"
@@ -90,19 +65,6 @@ class CutOptions:
     through_contacts: Annotated[bool, typer.Option("--through-contacts", help="Let cuts pass through contacts.")] = (
         False
     )
-    published: PublishedOption = False
-    log: LearnFromOption = None
-    calibration: Annotated[
-        Path | None, typer.Option(help="File that keeps the check bar's length; the usual one if left out.")
-    ] = None
-
-    def thickness_mm(self) -> float | None:
-        """Of the boards, where it was said.
-
-        Raises:
-            UsageError: it cannot be read.
-        """
-        return parse_length_mm(self.board_thickness) if self.board_thickness is not None else None
 
     def rules(self) -> CutRules:
         """How boards may be cut.
@@ -157,17 +119,7 @@ class CutOptions:
             UsageError: a value that cannot be read.
             LogError: the log that was named cannot be read.
         """
-        scale = choose_scale(
-            target=self.target, length=self.length, start=self.start, end=self.end, rectangle=self.rectangle,
-            corners=self.corners, coin=self.coin, rim=self.rim, pitch=self.pitch, no_scale=False,
-        )  # fmt: skip
-        check = load_print_check(self.calibration if self.calibration is not None else print_check_path())
-        request = Request(
-            scale=scale,
-            board_thickness_mm=self.thickness_mm(),
-            print_factor=check.print_factor() if check is not None else None,
-        )
-        return Look(request, self.turned, None if self.published else learned_from(self.log))
+        return Look(self.request(), self.turned, self.learned())
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
-
-import typer
+from typing import TYPE_CHECKING
 
 from calibration.errors import LogError
 from grader.cli.output import out, show_error
@@ -12,11 +10,6 @@ from grader.places import log_path
 
 if TYPE_CHECKING:
     from grader.learn import Newest
-
-PublishedOption = Annotated[
-    bool, typer.Option("--published", help="Published thickness, not what the log's yields taught.")
-]
-LearnFromOption = Annotated[str | None, typer.Option(help="The log to learn from; the usual one if left out.")]
 
 
 def learned_from(path: str | None) -> Newest | None:

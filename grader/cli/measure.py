@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -13,23 +14,11 @@ from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemaini
 from rich.progress import Progress as ProgressBar
 
 from calibration.errors import DataFileError, GraderError, PhotoError, RefusedError, UsageError
-from calibration.print_check import load_print_check
-from grader.cli.choices import (
-    CoinOption,
-    CornersOption,
-    EndOption,
-    LengthOption,
-    PitchOption,
-    RectangleOption,
-    RimOption,
-    StartOption,
-    TargetOption,
-    ThicknessOption,
-    choose_scale,
-)
-from grader.cli.learned import LearnFromOption, PublishedOption, learned_from, say_learned
+from grader.cli.learned import say_learned
 from grader.cli.measure_report import show_measurement, show_summary, summary_row
+from grader.cli.options import with_options
 from grader.cli.output import err, is_stdout, show_error, write_json, write_whole
+from grader.cli.photo_options import PhotoOptions
 from grader.cli.photos import photo_files
 from grader.cli.pictures import check_outputs, picture_in, pictures_of
 from grader.correct import Corrections, parse_corrections
@@ -37,31 +26,23 @@ from grader.correct.measured import correct
 from grader.coverage.classical import ClassicalSegmenter
 from grader.measure import Measurement, Progress, Request, Step, measure
 from grader.photo import load_photo
-from grader.places import print_check_path
 from grader.report import coverage_png, measurement_document, overlay_png
 from grader.report.document import SCHEMA
 from grader.report.words import STEP_WORDS
-from grader.units import parse_length_mm
 
 
+@with_options(PhotoOptions)
 def measure_command(
+    options: PhotoOptions,
     photos: Annotated[
         list[Path],
         typer.Argument(
             help="Photos (JPEG, PNG, WebP, TIFF or HEIC), folders of them, or patterns.", show_default=False
         ),
     ],
-    target: TargetOption = None,
-    length: LengthOption = None,
-    start: StartOption = None,
-    end: EndOption = None,
-    rectangle: RectangleOption = None,
-    corners: CornersOption = None,
-    coin: CoinOption = None,
-    rim: RimOption = None,
-    pitch: PitchOption = None,
-    no_scale: Annotated[bool, typer.Option("--no-scale", help="Do without: shares of the frame only.")] = False,
-    board_thickness: ThicknessOption = None,
+    no_scale: Annotated[bool, typer.Option("--no-scale", help="Do without scale: shares of the frame only.")] = (
+        False
+    ),
     segmenter: Annotated[
         Literal["learned", "classical"], typer.Option(help="What finds the plating; the classical one is to compare.")
     ] = "learned",
@@ -79,11 +60,6 @@ def measure_command(
     ] = None,
     part: Annotated[str, typer.Option(help="Kind of boards, as in the log: what its yields taught is used.")] = "",
     seller: Annotated[str, typer.Option(help="Who sells them, as in the log.")] = "",
-    published: PublishedOption = False,
-    log: LearnFromOption = None,
-    calibration: Annotated[
-        Path | None, typer.Option(help="File that keeps the check bar's length; the usual one if left out.")
-    ] = None,
 ) -> None:
     """Measure plated area and gold in photos of boards.
 
@@ -99,29 +75,14 @@ def measure_command(
 
     Example: grader measure boards.jpg --corrections boards-corrections.json
     """
-    choice = choose_scale(
-        target=target,
-        length=length,
-        start=start,
-        end=end,
-        rectangle=rectangle,
-        corners=corners,
-        coin=coin,
-        rim=rim,
-        pitch=pitch,
-        no_scale=no_scale,
-    )
+    request, learned = options.request(no_scale=no_scale), options.learned()
     files = photo_files(photos)
     pictures = pictures_of(files, {"coverage": coverage, "overlay": overlay})
     check_outputs(files, [*(() if json_out is None or is_stdout(json_out) else (json_out,)), *pictures])
     by_hand = _read_corrections(corrections, files)
-    check = load_print_check(calibration if calibration is not None else print_check_path())
-    learned = None if published else learned_from(log)
-    request = Request(
+    request = replace(
+        request,
         properties=None if learned is None else learned.properties(part, seller),
-        scale=choice,
-        board_thickness_mm=parse_length_mm(board_thickness) if board_thickness is not None else None,
-        print_factor=check.print_factor() if check is not None else None,
         segmenter=ClassicalSegmenter() if segmenter == "classical" else None,
     )
     if len(files) > 1:

@@ -21,8 +21,7 @@ INSIDE_SECOND = [115 * PX_PER_MM, 50 * PX_PER_MM]
 
 
 @pytest.fixture
-def photo(draw: Callable[..., Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setattr("grader.cli.measure.print_check_path", lambda: tmp_path / "none" / "print-check.json")
+def photo(draw: Callable[..., Path]) -> Path:
     return draw("boards.png", [(20, 20, 150, 90)], GOLD)
 
 

@@ -106,8 +106,7 @@ def test_terminal_data_and_sheets_say_the_same(tmp_path: Path, shelf: Path) -> N
     assert (np.abs(drawn.astype(int) - (190, 150, 70)).max(axis=2) < 12).sum() > 300
 
 
-def test_measurements_alone_count_whole_boards(tmp_path: Path, shelf: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("grader.cli.measure.print_check_path", lambda: tmp_path / "none.json")
+def test_measurements_alone_count_whole_boards(tmp_path: Path, shelf: Path) -> None:
     measured = tmp_path / "shelf.json"
     done = CliRunner().invoke(app, ["measure", str(shelf), *SCALE, "--json", str(measured), "--published"])
     assert done.exit_code == 0, done.output

@@ -50,7 +50,7 @@ def real_segmenter() -> None:
 
 @pytest.fixture(autouse=True)
 def no_stored_check_bar(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("grader.cli.measure.print_check_path", lambda: tmp_path / "none" / "print-check.json")
+    monkeypatch.setattr("grader.cli.photo_options.print_check_path", lambda: tmp_path / "none" / "print-check.json")
 
 
 @pytest.fixture
