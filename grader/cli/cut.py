@@ -41,7 +41,8 @@ def cut(
 ) -> None:
     """Plan straight cuts that keep the gold and throw the bare board away, so that the pieces fit the vessel.
 
-    With --back, gold on both faces counts. A board that cannot be planned does not stop the others.
+    With --back, gold on both faces counts; --corrections belong to the photo of the fronts. A board that cannot be
+    planned does not stop the others.
 
     Exit codes: 0 some board was planned, 2 wrong use or not a photo, 3 refused.
 
@@ -49,8 +50,8 @@ def cut(
 
     Example: grader cut front.jpg --back back.jpg --turned sideways --json plan.json
     """
-    rules, look = options.rules(), options.look()
-    both = options.sides(photo_files(photos))
+    rules, both = options.rules(), options.sides(photo_files(photos))
+    look = options.look(both)
     pictures = pictures_of([b.front for b in both], {"overlay": overlay}, "cuts")
     inputs = [path for b in both for path in (b.front, b.back) if path is not None]
     check_outputs(inputs, [*pictures, *(p for p in (template, json_out) if p is not None and not is_stdout(p))])

@@ -10,7 +10,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.errors import RefusedError, UsageError
+from grader.cli.output import show_error
 from grader.cli.photo_options import PhotoOptions
+from grader.correct import Corrections
+from grader.correct.measured import correct
+from grader.correct.model import NO_CORRECTIONS
 from grader.cut import CutBoard, CutRules, LongestPiece, Turned, Vessel, cut_boards, join_faces
 from grader.measure import Measurement, Request, measure
 from grader.photo import load_photo
@@ -112,46 +116,55 @@ class CutOptions(PhotoOptions):
                 )
         return [Sides(front, back) for front, back in zip(fronts, backs, strict=True)]
 
-    def look(self) -> Look:
+    def look(self, photos: Sequence[Sides]) -> Look:
         """How each photo is looked at.
 
         Raises:
-            UsageError: a value that cannot be read.
+            UsageError: a value that cannot be read; there are corrections, but not just one photo of fronts.
+            DataFileError: a file that was named cannot be read.
             LogError: the log that was named cannot be read.
         """
-        return Look(self.request(), self.turned, self.learned())
+        by_hand = self.by_hand([sides.front for sides in photos])
+        return Look(self.request(), self.turned, self.learned(), by_hand)
 
 
 @dataclass(frozen=True, eq=False)
 class Look:
-    """How photos are looked at: measured, and their boards found."""
+    """How photos are looked at: measured, those of fronts corrected by hand, and their boards found."""
 
     request: Request
     turned: Turned | None
     learned: Newest | None
+    by_hand: Corrections
 
     def at(self, sides: Sides, part: str = "") -> Seen:
-        """Measure a photo, and its back's, and find the boards.
+        """Measure a photo, and its back's, and find the boards; a correction that meets nothing is told at once.
 
         Raises:
             PhotoError: a file is no photo.
             RefusedError: a photo cannot carry the measurement.
+            UsageError: the corrections belong to another photo.
         """
         request = self.request
         if self.learned is not None:
             request = replace(request, properties=self.learned.properties(part, ""))
-        done, boards = _boards_of(sides.front, request)
+        done, boards = _boards_of(sides.front, request, self.by_hand)
+        for told in (n for n in done.notices if n.code == "correction-missed"):
+            show_error(told, sides.front.name)
         if sides.back is None:
             return Seen(done, boards)
-        return Seen(done, join_faces(boards, _boards_of(sides.back, request)[1], self.turned), sides.back.name)
+        _, backs = _boards_of(sides.back, request, NO_CORRECTIONS)
+        return Seen(done, join_faces(boards, backs, self.turned), sides.back.name)
 
 
 def _length_or_none(text: str) -> float:
     return 0.0 if text.strip() in {"0", "0 mm"} else parse_length_mm(text)
 
 
-def _boards_of(path: Path, request: Request) -> tuple[Measurement, tuple[CutBoard | RefusedError, ...]]:
-    done = measure(load_photo(path), request)
+def _boards_of(
+    path: Path, request: Request, by_hand: Corrections
+) -> tuple[Measurement, tuple[CutBoard | RefusedError, ...]]:
+    done = correct(measure(load_photo(path), request), by_hand, request.properties)
     if done.refused is not None:
         raise type(done.refused)(done.refused.code, f"{path.name}: {done.refused.message}", done.refused.advice)
     return done, cut_boards(done, request.board_thickness_mm, request.properties)

@@ -155,10 +155,11 @@ def grade(
         out.print(example_thresholds_text(), markup=False, end="")
         return
     prices, wanted = options.prices(), load_thresholds(options.thresholds)
-    rules, look = options.rules(), options.look()
+    rules = options.rules()
     named = photo_files(files or [])
     measured = [path for path in named if is_measurement(path)]
     both = options.sides([path for path in named if not is_measurement(path)])
+    look = options.look(both)
     _check_kinds(sheet or [])
     check_outputs(named, [*(sheet or []), *(() if json_out is None or is_stdout(json_out) else (json_out,))])
     inputs = [*(b.front for b in both), *measured]

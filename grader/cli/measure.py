@@ -13,7 +13,7 @@ import typer
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
 from rich.progress import Progress as ProgressBar
 
-from calibration.errors import DataFileError, GraderError, PhotoError, RefusedError, UsageError
+from calibration.errors import GraderError, PhotoError, RefusedError
 from grader.cli.learned import say_learned
 from grader.cli.measure_report import show_measurement, show_summary, summary_row
 from grader.cli.options import with_options
@@ -21,7 +21,6 @@ from grader.cli.output import err, is_stdout, show_error, write_json, write_whol
 from grader.cli.photo_options import PhotoOptions
 from grader.cli.photos import photo_files
 from grader.cli.pictures import check_outputs, picture_in, pictures_of
-from grader.correct import Corrections, parse_corrections
 from grader.correct.measured import correct
 from grader.coverage.classical import ClassicalSegmenter
 from grader.measure import Measurement, Progress, Request, Step, measure
@@ -54,10 +53,6 @@ def measure_command(
         Path | None,
         typer.Option(help="Write the photo with the plating coloured, PNG; for several photos, a folder."),
     ] = None,
-    corrections: Annotated[
-        Path | None,
-        typer.Option(help="Corrections by hand from this JSON: as the page saved them, or a measurement with them."),
-    ] = None,
     part: Annotated[str, typer.Option(help="Kind of boards, as in the log: what its yields taught is used.")] = "",
     seller: Annotated[str, typer.Option(help="Who sells them, as in the log.")] = "",
 ) -> None:
@@ -79,7 +74,7 @@ def measure_command(
     files = photo_files(photos)
     pictures = pictures_of(files, {"coverage": coverage, "overlay": overlay})
     check_outputs(files, [*(() if json_out is None or is_stdout(json_out) else (json_out,)), *pictures])
-    by_hand = _read_corrections(corrections, files)
+    by_hand = options.by_hand(files)
     request = replace(
         request,
         properties=None if learned is None else learned.properties(part, seller),
@@ -104,28 +99,6 @@ def measure_command(
     if done.refused is not None:
         show_error(done.refused, done.photo.name)
         raise typer.Exit(RefusedError.exit_code)
-
-
-def _read_corrections(path: Path | None, files: Sequence[Path]) -> Corrections:
-    """Corrections from a file, none where none is named.
-
-    Raises:
-        UsageError: there are several photos; the file cannot be read, or holds no corrections.
-    """
-    if path is None:
-        return Corrections()
-    if len(files) > 1:
-        raise UsageError(
-            "corrections-one-photo", "Corrections belong to one photo.", "Measure the corrected photo by itself."
-        )
-    try:
-        return parse_corrections(path.read_bytes())
-    except OSError as error:
-        raise DataFileError(
-            "corrections-unreadable",
-            f"{path} cannot be read ({error.strerror}).",
-            "Check the path to the corrections.",
-        ) from error
 
 
 def _measure_one(path: Path, request: Request, say: Progress | None) -> Measurement:

@@ -33,8 +33,8 @@ out = Console(highlight=False, soft_wrap=True)
 err = Console(stderr=True, highlight=False, soft_wrap=True)
 
 
-def show_error(error: GraderError, about: str = "") -> None:
-    """One error for a person: what is wrong, and what to do next."""
+def show_error(error: GraderError | Notice, about: str = "") -> None:
+    """One error for a person, or a warning that must not be mixed with data: what is wrong, and what to do next."""
     where = f"{about}: " if about else ""
     err.print(f"[bold red]{escape(where)}[/]{escape(error.message)}")
     err.print(f"  → {escape(error.advice)}")

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from calibration.errors import DataFileError, UsageError
 from calibration.print_check import load_print_check
 from grader.cli.choices import choose_scale
 from grader.cli.learned import learned_from
+from grader.correct import Corrections, parse_corrections
+from grader.correct.model import NO_CORRECTIONS
 from grader.measure import Request
 from grader.places import print_check_path
 from grader.units import parse_length_mm
@@ -52,6 +56,10 @@ class PhotoOptions:
         ),
     ] = None
     board_thickness: Annotated[str | None, typer.Option(help="Thickness of the boards: '1.6 mm'.")] = None
+    corrections: Annotated[
+        Path | None,
+        typer.Option(help="Corrections by hand from this JSON: as the page saved them, or a measurement with them."),
+    ] = None
     published: Annotated[
         bool, typer.Option("--published", help="Published thickness, not what the log's yields taught.")
     ] = False
@@ -88,6 +96,31 @@ class PhotoOptions:
             board_thickness_mm=self.thickness_mm(),
             print_factor=check.print_factor() if check is not None else None,
         )
+
+    def by_hand(self, photos: Sequence[Path]) -> Corrections:
+        """Corrections from their file, none where none is named.
+
+        Args:
+            photos: that are to be measured.
+
+        Raises:
+            UsageError: there is not just one photo.
+            DataFileError: the file cannot be read, or holds no corrections.
+        """
+        if self.corrections is None:
+            return NO_CORRECTIONS
+        if len(photos) != 1:
+            raise UsageError(
+                "corrections-one-photo", "Corrections belong to one photo.", "Give the corrected photo by itself."
+            )
+        try:
+            return parse_corrections(self.corrections.read_bytes())
+        except OSError as error:
+            raise DataFileError(
+                "corrections-unreadable",
+                f"{self.corrections} cannot be read ({error.strerror}).",
+                "Check the path to the corrections.",
+            ) from error
 
     def learned(self) -> Newest | None:
         """What the log's yields teach; None where there are none, or where published thickness is wanted.
