@@ -70,7 +70,7 @@ def estimate_area(coverage: Coverage, regions: Regions, scale: Scale, photo_id: 
 
 
 def region_sums(share: NDArray[np.uint8], labels: NDArray[np.uint16], scale: Scale | None) -> FloatArray:
-    """Area of each label: mm², or px² without scale; float64 (highest label + 1,), label 0 = loose faint pixels."""
+    """Area of each label: mm², or px² without scale; float64 (highest label + 1,), label 0 = pixels of no region."""
     at = np.flatnonzero(share > 0)
     sums = np.zeros(int(labels.max()) + 1)
     for start in range(0, len(at), _CHUNK):

@@ -49,7 +49,7 @@ def apply_corrections(
     Pixels painted in count as wholly plated, at the brush's edge by the share that it swept. They make regions of
     their own, with the finish that was painted; the error of the segmenter does not act on them, that of painted
     edges does (``grader.correct.paint``). What was painted out or left out is gone, and rows keep the count of
-    contacts that remain. Faint pixels that belong to no region count only while a region that was found remains.
+    contacts that remain. Faint patches count only while a region that was found and is not faint remains.
 
     The error of the segmenter is not made smaller: corrections tell what a person changed, not that the rest was
     looked at.

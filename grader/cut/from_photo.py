@@ -88,12 +88,17 @@ class _Per:
 
 
 def _owners(done: Measurement, scale: Scale, outlines: list[FloatArray]) -> list[frozenset[int]]:
-    """Labels of the regions on each outline: the one that a region's middle lies in, or very near to."""
+    """Labels of the regions on each outline: the one that a region's middle lies in, or very near to.
+
+    Faint patches are left out: their sum is about right, but most of them are not where there is gold, and a cut goes
+    by places.
+    """
     members: list[set[int]] = [set() for _ in outlines]
-    if outlines and done.regions.regions:
-        middles = scale.plane.to_mm(np.array([r.box_px.mean(axis=0) for r in done.regions.regions]))
+    solid = [r for r in done.regions.regions if not r.faint]
+    if outlines and solid:
+        middles = scale.plane.to_mm(np.array([r.box_px.mean(axis=0) for r in solid]))
         closed = [o.astype(np.float32).reshape(-1, 1, 2) for o in outlines]
-        for region, (x, y) in zip(done.regions.regions, middles.tolist(), strict=True):
+        for region, (x, y) in zip(solid, middles.tolist(), strict=True):
             inside = [cv2.pointPolygonTest(o, (x, y), measureDist=True) for o in closed]
             best = int(np.argmax(inside))
             if inside[best] >= -_NEAR_MM:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from calibration.scale import Scale
 from grader.coverage import Coverage
+from grader.model import Finish
 from grader.regions.boards import board_of, edge_distance, find_boards
 from grader.regions.finish import EDGE_GAP_MM, finish_of_chance, finish_of_loose, finish_of_row, hard_chance
 from grader.regions.model import Board, Region, Regions, Row
@@ -49,10 +50,11 @@ def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
         scale: for sizes in mm; None measures in px and judges by shape alone.
         rgb: the photo, uint8 (height, width, 3), for telling boards apart that touch; None goes by outlines alone.
     """
-    labels, count = _label(coverage.share)
+    labels, solid, count = _label(coverage.share)
     pixels = _Pixels.of(labels, coverage.share)
     boards = find_boards(coverage.board, scale, coverage.share > 127, rgb)
-    pieces = _pieces(pixels, count, scale)
+    measured = _pieces(pixels, count, scale)
+    pieces, faint = measured[:solid], measured[solid:]
     gaps = _edge_gaps(pieces, coverage.board, scale)
     rows, members = find_rows(pieces, with_scale=scale is not None)
     described = tuple(
@@ -61,44 +63,68 @@ def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
     )
     in_row = row_of(pieces, members)
     row_verdict = [finish_of_row(row, with_scale=scale is not None) for row in described]
-    verdicts = [
+    verdicts: list[Finish] = [
         row_verdict[row] if row is not None else finish_of_loose(pieces[i], gaps[i] if gaps else None, scale)
         for i, row in enumerate(in_row)
     ]
+    # the shape of a faint patch says nothing: the segmenter has the only word
+    in_row += [None] * len(faint)
+    verdicts += ["undetermined"] * len(faint)
     regions = []
     for piece, row, verdict, seen in zip(
-        pieces, in_row, verdicts, _seen(coverage.contact, pixels, len(pieces), in_row), strict=True
+        measured, in_row, verdicts, _seen(coverage.contact, pixels, len(measured), in_row), strict=True
     ):
         finish, doubt = finish_of_chance(hard_chance(verdict, seen))
-        board = board_of(piece.centre_px, boards)
-        regions.append(Region(piece.number, finish, piece.box_px, piece.length, piece.width, board, row, doubt))
+        regions.append(
+            Region(
+                number=piece.number,
+                finish=finish,
+                box_px=piece.box_px,
+                length=piece.length,
+                width=piece.width,
+                board=board_of(piece.centre_px, boards),
+                row=row,
+                doubt=doubt,
+                faint=piece.number > solid,
+            )
+        )
     return Regions(labels, tuple(regions), described, boards)
 
 
-def _label(share: NDArray[np.uint8]) -> tuple[NDArray[np.uint16], int]:
-    """Labels of half-covered pixels, grown into their faint edges, and how many there are.
+def _label(share: NDArray[np.uint8]) -> tuple[NDArray[np.uint16], int, int]:
+    """Labels, how many of them are solid, and how many there are.
 
-    The smallest regions give way if there are too many.
+    Half-covered pixels make solid pieces, grown into their faint edges. Faint pixels beyond them (pale pads, rims
+    under parts) are part of the area too: they make patches of their own, whose labels follow. Patches and then the
+    smallest pieces give way if there are too many.
     """
     whole = np.zeros(share.shape, np.uint16)
     left, top, width, height = cv2.boundingRect(share)
     share = share[top : top + height, left : left + width]
     if not share.size:
-        return whole, 0
-    count, found = cv2.connectedComponents((share > 127).astype(np.uint8), connectivity=4)
-    count -= 1
-    if count > _MOST_REGIONS:
-        order = np.argsort(-np.bincount(found.ravel())[1:], kind="stable")[:_MOST_REGIONS] + 1
-        renumber = np.zeros(count + 1, np.int32)
-        renumber[order] = np.arange(1, len(order) + 1)
-        found, count = renumber[found], len(order)
-    labels = found.astype(np.uint16)
+        return whole, 0, 0
+    labels, solid = _connected(share > 127, _MOST_REGIONS)
     faint = share > 0
     for _ in range(_REACH_PX):  # a pixel at a time, so that the nearest region gets it
         grown = cv2.dilate(labels, np.ones((3, 3), np.uint8))
         np.copyto(labels, grown, where=(labels == 0) & faint)
+    beyond = faint & (labels == 0)
+    patches, more = _connected(beyond, _MOST_REGIONS - solid)
+    np.copyto(labels, patches + np.uint16(solid), where=patches > 0)
     whole[top : top + height, left : left + width] = labels
-    return whole, count
+    return whole, solid, solid + more
+
+
+def _connected(mask: NDArray[np.bool_], most: int) -> tuple[NDArray[np.uint16], int]:
+    """Labels of the connected parts of a mask, of the largest if there are more than ``most``; and how many."""
+    count, found = cv2.connectedComponents(mask.astype(np.uint8), connectivity=4)
+    count -= 1
+    if count > most:
+        order = np.argsort(-np.bincount(found.ravel())[1:], kind="stable")[:most] + 1
+        renumber = np.zeros(count + 1, np.int32)
+        renumber[order] = np.arange(1, len(order) + 1)
+        found, count = renumber[found], len(order)
+    return found.astype(np.uint16), count
 
 
 def _pieces(pixels: _Pixels, n: int, scale: Scale | None) -> list[Piece]:

@@ -26,6 +26,7 @@ class Region:
         row: index of its row of contacts, or None.
         doubt: chance that it is the other of hard and immersion gold; 0 where the finish is undetermined.
         painted: whether a person painted it in, rather than the segmenter having found it.
+        faint: whether no pixel of it is half covered: plating so pale or narrow that its shape is not known.
     """
 
     number: int
@@ -37,6 +38,7 @@ class Region:
     row: int | None
     doubt: float = 0.0
     painted: bool = False
+    faint: bool = False
 
 
 @dataclass(frozen=True)

@@ -71,7 +71,7 @@ def test_additive_over_regions_finishes_and_boards(seed: int, count: int) -> Non
         assert on_boards == pytest.approx(median(area.by_finish[finish]), rel=1e-9)
 
 
-def test_faint_pixels_of_no_region_count_once_and_on_no_board() -> None:
+def test_pixels_of_no_region_count_once_and_on_no_board() -> None:
     share = np.zeros(SHAPE, np.uint8)
     share[10:20, 10:20] = 255
     share[50:60, 50:60] = 51

@@ -7,8 +7,9 @@ import pytest
 
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
+from grader.area import estimate_area
 from grader.coverage import Coverage
-from grader.regions import Regions, Row, find_regions
+from grader.regions import Regions, Row, find, find_regions
 from grader.synthetic import box, contact_row, polygon_share, union_share
 
 PX_PER_MM = 10.0
@@ -186,6 +187,66 @@ def test_faint_edges_belong_to_the_region_beside_them() -> None:
     share = polygon_share(corners * 10 - 0.5, (500, 800))
     assert np.all(found.labels[share > 0] == 1)
     assert np.all(found.labels[share == 0] == 0)
+
+
+# a pale pad, nowhere half covered, and a row of contacts beside it
+PALE = (slice(100, 130), slice(300, 330))
+
+
+def card_with_pale_pad(contact: int | None) -> tuple[Coverage, Regions]:
+    shape = (500, 800)
+    share = np.round(255 * union_share([c * PX_PER_MM - 0.5 for c in ROW], shape)).astype(np.uint8)
+    share[PALE] = 90
+    told = None if contact is None else np.where(share == 90, np.uint8(contact), np.uint8(255))
+    coverage = Coverage(share, polygon_share(CARD * PX_PER_MM - 0.5, shape) > 0.5, "drawn", (), contact=told)
+    return coverage, find_regions(coverage, scale(PX_PER_MM))
+
+
+@pytest.mark.parametrize(
+    ("contact", "finish"), [(0, "immersion_gold"), (255, "hard_gold"), (110, "undetermined"), (None, "undetermined")]
+)
+def test_a_faint_patch_has_the_finish_that_the_segmenter_saw(contact: int | None, finish: str) -> None:
+    coverage, found = card_with_pale_pad(contact)
+    [pale] = [r for r in found.regions if r.faint]
+    assert pale.finish == finish
+    assert pale.board == 0
+    assert pale.row is None
+    assert np.all(found.labels[PALE] == pale.number)
+    area = estimate_area(coverage, found, scale(PX_PER_MM))
+    on_board = sum(part.draws(100) for part in area.by_board[0].values())
+    np.testing.assert_allclose(on_board, area.total.draws(100), rtol=1e-9)
+
+
+def test_a_faint_patch_changes_nothing_of_what_is_solid() -> None:
+    _, found = card_with_pale_pad(0)
+    alone = seen(ROW, contact=np.full((500, 800), 255, np.uint8))
+    assert found.rows == alone.rows
+    solid = [r for r in found.regions if not r.faint]
+    assert [r.number for r in solid] == list(range(1, 25))
+    for one, other in zip(solid, alone.regions, strict=True):
+        assert np.array_equal(one.box_px, other.box_px)
+        assert (one.finish, one.doubt, one.row, one.board) == (other.finish, other.doubt, other.row, other.board)
+
+
+def test_where_there_are_too_many_regions_the_faint_and_then_the_smallest_give_way(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    share = np.zeros((60, 200), np.uint8)
+    for i, side in enumerate((4, 12, 8, 10)):
+        share[20 : 20 + side, 40 * i : 40 * i + side] = 255
+    share[0:6, 0:6], share[0:3, 100:103] = 60, 60
+    coverage = Coverage(share, np.ones(share.shape, bool), "drawn", ())
+
+    def sizes(most: int) -> list[int]:
+        monkeypatch.setattr(find, "_MOST_REGIONS", most)
+        found = find_regions(coverage, scale(PX_PER_MM))
+        assert found.labels.max() == len(found.regions) <= most
+        return [int((found.labels == r.number).sum()) for r in found.regions]
+
+    assert sizes(6) == [16, 144, 64, 100, 36, 9]
+    assert sizes(5) == [16, 144, 64, 100, 36]
+    assert sizes(4) == [16, 144, 64, 100]
+    assert sizes(3) == [144, 100, 64]
 
 
 def test_nothing_plated_gives_no_regions() -> None:
