@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.target import OWN_DICTIONARY, PAPER_MM, Paper, TargetDescription, own_target
+from calibration.target import PAPER_MM, Paper, TargetDescription, own_target
 
 FloatArray = NDArray[np.float64]
 
@@ -96,11 +97,8 @@ def _quick_look(rgb: NDArray[np.uint8]) -> tuple[Paper, dict[int, FloatArray]] |
     parameters = cv2.aruco.DetectorParameters()
     parameters.adaptiveThreshWinSizeMin = parameters.adaptiveThreshWinSizeMax = 21
     parameters.minMarkerPerimeterRate = _QUICK_PERIMETER
-    dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, OWN_DICTIONARY))
-    quads, ids = cv2.aruco.ArucoDetector(dictionary, parameters).detectMarkers(small)[:2]
-    if ids is None:
-        return None
-    seen = {paper: _of_target(own_target(paper), quads, ids, np.full(2, step)) for paper in PAPER_MM}
+    targets = [own_target(paper) for paper in PAPER_MM]
+    seen = dict(zip(PAPER_MM, _markers(small, targets, np.full(2, step), parameters), strict=True))
     best = max(seen, key=lambda paper: len(seen[paper]))
     return (best, seen[best]) if len(seen[best]) >= _QUICK_MARKERS_MIN else None
 
@@ -115,26 +113,39 @@ def _reduced(image: NDArray[np.uint8], ratio: float) -> NDArray[np.uint8]:
 def _search(grey: NDArray[np.uint8], target: TargetDescription, ratio: float) -> Corners:
     """Markers in a reduced copy give a rough map of the sheet; the corners it foretells are refined and checked."""
     small = _reduced(grey, ratio)
-    detector = cv2.aruco.ArucoDetector(target.board().getDictionary(), cv2.aruco.DetectorParameters())
-    quads, ids = detector.detectMarkers(small)[:2]
-    if ids is None:
-        return _NONE
     zoom = np.array([grey.shape[1] / small.shape[1], grey.shape[0] / small.shape[0]])
-    return _corners_by_either_pattern(grey, target, _of_target(target, quads, ids, zoom))
+    (seen,) = _markers(small, [target], zoom, cv2.aruco.DetectorParameters())
+    return _corners_by_either_pattern(grey, target, seen)
 
 
-def _of_target(
-    target: TargetDescription,
-    quads: Sequence[np.ndarray],
-    ids: np.ndarray,
+def _markers(
+    picture: NDArray[np.uint8],
+    targets: Sequence[TargetDescription],
     zoom: NDArray[np.float64] | NDArray[np.int64],
-) -> dict[int, FloatArray]:
-    """Corners of a target's own markers in the photo, each (4, 2), by number; ``zoom``: photo's px per px."""
-    return {
-        int(number): (np.reshape(quad, (4, 2)) + 0.5) * zoom - 0.5
-        for quad, number in zip(quads, np.ravel(ids), strict=True)
-        if target.first_id <= number < target.first_id + target.marker_count
+    parameters: Any,
+) -> list[dict[int, FloatArray]]:
+    """Corners in the photo of the markers of targets that share a dictionary.
+
+    Only the targets' own markers are looked for: most of the time goes into comparing with what a dictionary holds.
+
+    Args:
+        picture: grey, reduced.
+        targets: with different numbers.
+        zoom: photo's px per px of the picture, (2,).
+        parameters: of OpenCV's detector.
+
+    Returns:
+        For each target its markers' corners, each (4, 2), by number.
+    """
+    whole = targets[0].marker_dictionary()
+    numbers = np.concatenate([target.marker_numbers for target in targets])
+    own = cv2.aruco.Dictionary(whole.bytesList[numbers], whole.markerSize, whole.maxCorrectionBits)
+    quads, which = cv2.aruco.ArucoDetector(own, parameters).detectMarkers(picture)[:2]
+    seen = {
+        int(numbers[k]): (np.reshape(quad, (4, 2)) + 0.5) * zoom - 0.5
+        for quad, k in zip(quads, np.ravel(which) if which is not None else (), strict=True)
     }
+    return [{n: seen[n] for n in target.marker_numbers.tolist() if n in seen} for target in targets]
 
 
 def _corners_by_either_pattern(

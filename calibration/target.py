@@ -93,14 +93,23 @@ class TargetDescription:
         """Inner corners of the board."""
         return (self.squares_x - 1) * (self.squares_y - 1)
 
+    @property
+    def marker_numbers(self) -> NDArray[np.int32]:
+        """Numbers of the board's markers in its dictionary, int32 (markers,)."""
+        return np.arange(self.first_id, self.first_id + self.marker_count, dtype=np.int32)
+
+    def marker_dictionary(self) -> Any:
+        """OpenCV's dictionary that the board's markers are from."""
+        return _dictionary(self.dictionary)
+
     def board(self, legacy: bool | None = None) -> Any:
         """OpenCV's ``CharucoBoard``; ``legacy`` overrides the sheet's own setting."""
         board = cv2.aruco.CharucoBoard(
             (self.squares_x, self.squares_y),
             float(self.square_mm),
             float(self.marker_mm),
-            _dictionary(self.dictionary),
-            np.arange(self.first_id, self.first_id + self.marker_count, dtype=np.int32),
+            self.marker_dictionary(),
+            self.marker_numbers,
         )
         board.setLegacyPattern(self.legacy_pattern if legacy is None else legacy)
         return board
