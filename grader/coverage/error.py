@@ -10,6 +10,7 @@ import tomllib
 from importlib import resources
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -95,10 +96,15 @@ def quality_notices(rgb: NDArray[np.uint8], share: NDArray[np.uint8], scale: Sca
 
 def clipped_share(rgb: NDArray[np.uint8], share: NDArray[np.uint8]) -> float | None:
     """Share of the plating found that is washed out to white, 0..1; None where none was found."""
-    plated = np.flatnonzero(share > 127)
-    if not len(plated):
+    left, top, width, height = cv2.boundingRect(share)
+    around = (slice(top, top + height), slice(left, left + width))
+    plated = (share[around] > 127).view(np.uint8)
+    count = cv2.countNonZero(plated) if plated.size else 0
+    if not count:
         return None
-    return float(np.mean(rgb.reshape(-1, 3)[plated].min(axis=1) >= load("photo_figures")["clipped_code"].value))
+    code = load("photo_figures")["clipped_code"].value
+    white = cv2.inRange(rgb[around], (code,) * 3, (255.0,) * 3)
+    return cv2.countNonZero(white & plated) / count
 
 
 def contact_width_px(scale: Scale | None) -> float | None:

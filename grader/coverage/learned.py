@@ -34,7 +34,7 @@ WINDOW_COSTS_PX = 10_000  # one more pass of the network takes about as long as 
 # Less plating than this in a whole photo is not told from none: gold-free renders showed up to about 1 mm2.
 LEAST_FOUND_MM2 = 1.0
 LEAST_COARSE_SHARE = 0.05  # what the coarse pass saw at least this much of is looked at again
-PLATED_FROM = 0.4  # network's share from which a pixel goes to unmixing as plated
+PLATED_ABOVE = 102  # network's share, 255 = 1, above which a pixel goes to unmixing as plated
 # px per mm at which unmixing begins to count, and from which it alone counts; chosen on renders not trained on
 UNMIX_FROM, UNMIX_ALONE = 6.0, 12.0
 
@@ -58,13 +58,13 @@ class LearnedSegmenter:
         if scale is None:
             fine = _without_doubtful_regions(fine)
         share = _resampled(fine, size)
-        mask = share > PLATED_FROM * 255
+        mask = share > PLATED_ABOVE
         weight = _unmix_weight(scale)
         if weight > 0 and scale is not None:
             coarser = rgb.shape[1] / fine.shape[1]
             unmixed = unmix_edges(rgb, mask, scale.px_per_mm, int(np.ceil(0.5 * coarser)) + 1)
             share = np.asarray(cv2.addWeighted(unmixed, weight, share, 1 - weight, 0), np.uint8)
-        if scale is not None and float(share.sum()) / 255 < LEAST_FOUND_MM2 * scale.px_per_mm**2:
+        if scale is not None and cv2.sumElems(share)[0] / 255 < LEAST_FOUND_MM2 * scale.px_per_mm**2:
             share, mask = np.zeros_like(share), np.zeros_like(mask)
         board = _resampled(_as_bytes(coarse.board), size) > 127
         return Coverage(
@@ -80,7 +80,7 @@ class LearnedSegmenter:
 def _doubt(share: NDArray[np.uint8]) -> float:
     """How unsure the network is of what it sees: Σ p (1 - p) ÷ Σ p, 0..1. Blur, glare and look-alikes raise it."""
     p = np.arange(256) / 255
-    seen = np.bincount(share.ravel(), minlength=256) * p
+    seen = cv2.calcHist([share], [0], None, [256], [0, 256]).ravel().astype(np.float64) * p
     return float((seen * (1 - p)).sum() / max(float(seen.sum()), 1.0))
 
 

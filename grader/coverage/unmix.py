@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.white_balance import to_linear
+from grader.threads import in_parallel
 
 _BLOCK_PX = 96
 _LEAST_CONTRAST = 0.1  # distance of the two colours ÷ length of the inner one
@@ -46,30 +47,60 @@ def unmix_edges(
     Returns:
         uint8 (height, width), 255 = wholly plated.
     """
-    out = np.where(mask, np.uint8(255), np.uint8(0))
-    depth = _depth(mask, band_px)
+    plated = np.ascontiguousarray(mask).view(np.uint8)
+    out = plated * np.uint8(255)
+    depth = _depth(plated, band_px)
     reach = max(band_px + 1, round(_REACH_MM * px_per_mm))
-    at_edge = (depth == _JUST_OUTSIDE) | (depth == _JUST_INSIDE)
-    across = mask.shape[1] // _BLOCK_PX + 1
-    ys, xs = np.divmod(np.flatnonzero(at_edge), mask.shape[1])
-    for number in np.flatnonzero(np.bincount(ys // _BLOCK_PX * across + xs // _BLOCK_PX)).tolist():
-        top, left = number // across * _BLOCK_PX, number % across * _BLOCK_PX
+
+    def unmix(corner: tuple[int, int]) -> None:
+        top, left = corner
         y0, x0 = max(top - reach, 0), max(left - reach, 0)
         around = (slice(y0, top + _BLOCK_PX + reach), slice(x0, left + _BLOCK_PX + reach))
-        wanted = np.zeros_like(at_edge[around])
-        wanted[top - y0 :, left - x0 :] = at_edge[top : around[0].stop, left : around[1].stop]
-        wanted[top - y0 + _BLOCK_PX :] = wanted[:, left - x0 + _BLOCK_PX :] = False
-        at, share = _unmixed(rgb[around], depth[around], np.flatnonzero(wanted), reach)
+        own = (slice(top - y0, top - y0 + _BLOCK_PX), slice(left - x0, left - x0 + _BLOCK_PX))
+        nearby = depth[around]
+        wanted = np.zeros_like(nearby, bool)
+        wanted[own] = _at_edge(nearby[own])
+        at, share = _unmixed(rgb[around], nearby, np.flatnonzero(wanted), reach)
         y, x = np.divmod(at, wanted.shape[1])
         out[y + y0, x + x0] = np.round(255 * share)
+
+    in_parallel(unmix, _blocks(depth))
     return out
 
 
-def _depth(mask: NDArray[np.bool_], band_px: int) -> NDArray[np.uint8]:
+def _depth(plated: NDArray[np.uint8], band_px: int) -> NDArray[np.uint8]:
     """Where pixels lie with regard to the mask's edge: surely outside, outside, inside or surely inside, 0..3."""
-    binary = mask.astype(np.uint8)
-    element = np.ones((2 * band_px + 1,) * 2, np.uint8)
-    return np.asarray(binary + cv2.erode(binary, element) + cv2.dilate(binary, element), np.uint8)
+    whole = np.zeros(plated.shape, np.uint8)
+    around = _around(plated, band_px)
+    binary = plated[around]
+    if binary.size:
+        element = np.ones((2 * band_px + 1,) * 2, np.uint8)
+        whole[around] = binary + cv2.erode(binary, element) + cv2.dilate(binary, element)
+    return whole
+
+
+def _around(picture: NDArray[np.uint8], margin_px: int) -> tuple[slice, slice]:
+    """Rows and columns that hold all that is not 0, and a margin; none where there is nothing."""
+    left, top, width, height = cv2.boundingRect(picture)
+    if not width:
+        return slice(0, 0), slice(0, 0)
+    return (
+        slice(max(top - margin_px, 0), top + height + margin_px),
+        slice(max(left - margin_px, 0), left + width + margin_px),
+    )
+
+
+def _at_edge(depth: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    return np.asarray((depth == _JUST_OUTSIDE) | (depth == _JUST_INSIDE))
+
+
+def _blocks(depth: NDArray[np.uint8]) -> list[tuple[int, int]]:
+    """Top and left of the blocks in which there are edge pixels."""
+    rows, columns = _around(depth, 0)
+    ys, xs = np.nonzero(_at_edge(depth[rows, columns]))
+    across = depth.shape[1] // _BLOCK_PX + 1
+    numbers = (ys + rows.start) // _BLOCK_PX * across + (xs + columns.start) // _BLOCK_PX
+    return [(n // across * _BLOCK_PX, n % across * _BLOCK_PX) for n in np.flatnonzero(np.bincount(numbers)).tolist()]
 
 
 def _unmixed(
@@ -77,23 +108,29 @@ def _unmixed(
 ) -> tuple[NDArray[np.intp], NDArray[np.float32]]:
     """Those of some pixels, numbered row by row, whose two colours can be told apart (n,), and their shares (n,)."""
     linear = cv2.LUT(cv2.cvtColor(rgb, cv2.COLOR_RGB2RGBA), _LINEAR)  # the fourth channel is 1 everywhere
-    depths, side = cv2.merge([depth] * 4), (2 * reach + 1,) * 2
+    side = (2 * reach + 1,) * 2
     seen, own, beside = (
-        picture.reshape(-1, 4)[wanted]
+        np.ascontiguousarray(picture.reshape(-1, 4).take(wanted, axis=0).T)
         for picture in (
             linear,
-            cv2.blur(cv2.multiply(linear, cv2.LUT(depths, _OWN_WEIGHT)), side),
-            cv2.blur(cv2.multiply(linear, cv2.LUT(depths, _BESIDE_WEIGHT)), side),
+            cv2.blur(_weighted(linear, cv2.LUT(depth, _OWN_WEIGHT)), side),
+            cv2.blur(_weighted(linear, cv2.LUT(depth, _BESIDE_WEIGHT)), side),
         )
     )
-    known = (own[:, 3] > _LEAST_WEIGHT) & (beside[:, 3] > _LEAST_WEIGHT)
-    own, beside = (c / np.maximum(c[:, 3:], _LEAST_WEIGHT) for c in (own, beside))  # their fourth channels are now 1
+    known = (own[3] > _LEAST_WEIGHT) & (beside[3] > _LEAST_WEIGHT)
+    seen = seen[:3]
+    own, beside = (c[:3] / np.maximum(c[3], _LEAST_WEIGHT) for c in (own, beside))
     apart = own - beside
     square = _dot(apart, apart)
-    clear = known & (square > _LEAST_CONTRAST**2 * _dot(own[:, :3], own[:, :3]))
+    clear = known & (square > _LEAST_CONTRAST**2 * _dot(own, own))
     share = _dot(seen - beside, apart)[clear] / np.maximum(square[clear], 1e-6)
     return wanted[clear], np.clip(share, 0, 1)
 
 
+def _weighted(picture: NDArray[np.float32], weight: NDArray[np.float32]) -> NDArray[np.float32]:
+    return np.asarray(cv2.multiply(picture, cv2.merge([weight] * 4)), np.float32)
+
+
 def _dot(a: NDArray[np.float32], b: NDArray[np.float32]) -> NDArray[np.float32]:
-    return np.asarray(np.einsum("ij,ij->i", a, b), np.float32)
+    """Of each two colours, (3, n) each."""
+    return np.asarray((a * b).sum(axis=0), np.float32)
