@@ -103,13 +103,14 @@ def _merged(segments: FloatArray) -> tuple[FloatArray, FloatArray]:
     length = np.hypot(*step.T)
     angle = np.arctan2(step[:, 1], step[:, 0]) % np.pi
     ends = segments.reshape(-1, 2, 2)
+    x0, y0, x1, y1 = segments.T
     free = np.ones(len(segments), bool)
     found = []
-    for i in np.argsort(-length, kind="stable"):
+    for i in np.argsort(-length, kind="stable").tolist():
         if not free[i]:
             continue
-        normal = np.array([-np.sin(angle[i]), np.cos(angle[i])])
-        off = np.abs((ends - ends[i].mean(axis=0)) @ normal).max(axis=1)
+        (x, y), (nx, ny) = ends[i].mean(axis=0), (-np.sin(angle[i]), np.cos(angle[i]))
+        off = np.maximum(np.abs((x0 - x) * nx + (y0 - y) * ny), np.abs((x1 - x) * nx + (y1 - y) * ny))
         own = free & (turn_between(angle, angle[i]) < _ONE_LINE_RAD) & (off < _ONE_LINE_MM)
         free &= ~own
         if length[own].sum() >= _LEAST_MM:

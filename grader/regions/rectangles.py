@@ -147,19 +147,17 @@ class _Search:
         (a, b), (i, j) = (_pairs(len(s)) for s in (one, other))
         across, fit_across = self._sides(one, other, counts)
         along, fit_along = self._sides(other, one, counts)
-        p, q = np.nonzero((fit_across[a] & fit_across[b]) & (fit_along[i] & fit_along[j]).T)
-
-        def total(of: int) -> FloatArray:
-            own, others = across[of], along[of]
-            return np.asarray(own[a[p], q] + own[b[p], q] + others[i[q], p] + others[j[q], p])
-
-        missing = total(_MISSING)
-        gain = total(_NEW) - _LOSS * missing
-        enough = gain > _LEAST_GAIN_MM
-        p, q, gain, missing = p[enough], q[enough], gain[enough], missing[enough]
-        good = missing < _MOST_UNSEEN * (total(_SEEN) + missing)
-        p, q = p[good], q[good]
-        return gain[good], np.column_stack([one[a[p]], one[b[p]], other[i[q]], other[j[q]]])
+        worth, more = (of[_NEW] - _LOSS * of[_MISSING] for of in (across, along))
+        # all at once, as the few that are good enough are soon told
+        each_gain = (worth[a] + worth[b]) + (more[i] + more[j]).T
+        fit = (fit_across[a] & fit_across[b]) & (fit_along[i] & fit_along[j]).T
+        p, q = np.nonzero(fit & (each_gain > _LEAST_GAIN_MM))
+        a, b, i, j = a[p], b[p], i[q], j[q]
+        seen, missing = (
+            across[of][a, q] + across[of][b, q] + along[of][i, p] + along[of][j, p] for of in (_SEEN, _MISSING)
+        )
+        good = missing < _MOST_UNSEEN * (seen + missing)
+        return each_gain[p, q][good], np.column_stack([one[a], one[b], other[i], other[j]])[good]
 
     def _sides(
         self, own: NDArray[np.intp], cross: NDArray[np.intp], counts: FloatArray
@@ -172,7 +170,7 @@ class _Search:
         pairs = np.ix_(own, cross)
         running, place = counts[:, own[:, None], self._at[pairs]], self._crossing[pairs]
         start, end = _pairs(len(cross))
-        parts = np.abs(running[..., start] - running[..., end])
+        parts = np.abs(running.take(start, axis=2) - running.take(end, axis=2))
         length = np.abs(place[:, start] - place[:, end])
         seen, missing = parts[_SEEN], parts[_MISSING]
         return parts, (seen > _LEAST_OF_A_SIDE * (seen + missing)) & (length > _NARROWEST_MM)
