@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import cv2
@@ -50,13 +51,15 @@ def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
         scale: for sizes in mm; None measures in px and judges by shape alone.
         rgb: the photo, uint8 (height, width, 3), for telling boards apart that touch; None goes by outlines alone.
     """
-    labels, solid, count = _label(coverage.share)
-    pixels = _Pixels.of(labels, coverage.share)
-    boards = find_boards(coverage.board, scale, coverage.share > 127, rgb)
-    measured = _pieces(pixels, count, scale)
-    pieces, faint = measured[:solid], measured[solid:]
-    gaps = _edge_gaps(pieces, coverage.board, scale)
-    rows, members = find_rows(pieces, with_scale=scale is not None)
+    with ThreadPoolExecutor(1) as aside:  # outlines take longer than all else, and wait for nothing
+        outlines = aside.submit(find_boards, coverage.board, scale, coverage.share > 127, rgb)
+        labels, solid, count = _label(coverage.share)
+        pixels = _Pixels.of(labels, coverage.share)
+        measured = _pieces(pixels, count, scale)
+        pieces, faint = measured[:solid], measured[solid:]
+        gaps = _edge_gaps(pieces, coverage.board, scale)
+        rows, members = find_rows(pieces, with_scale=scale is not None)
+        boards = outlines.result()
     described = tuple(
         _describe_row([pieces[i] for i in inside], pitch, boards, [gaps[i] for i in inside] if gaps else [], scale)
         for inside, pitch in zip(members, rows, strict=True)
