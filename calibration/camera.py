@@ -51,7 +51,7 @@ class Lens:
     def rays_and_density(self, xy_px: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Rays (n, 2) and the area, in ray coordinates, that one square pixel covers there (n,)."""
         rays = self.rays(xy_px)
-        r2 = np.sum(rays**2, axis=1)
+        r2 = rays[:, 0] ** 2 + rays[:, 1] ** 2
         radial = 1 + r2 * (3 * self.k1 + 5 * self.k2 * r2)
         tangential = 1 + r2 * (self.k1 + self.k2 * r2)
         return rays, 1 / (radial * tangential * self.focal_px**2)

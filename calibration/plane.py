@@ -77,7 +77,8 @@ class PosedPlane:
         rays, density = self.lens.rays_and_density(xy_px)
         cosine = rays @ self.normal[:2] + self.normal[2]
         distance = self.sheet_distance_mm - self.height_mm
-        return np.asarray(self._depth(cosine) ** 3 / distance * density)
+        depth = self._depth(cosine)
+        return np.asarray(depth * depth * depth / distance * density)  # a power of 3 takes many times as long
 
     def _depth(self, cosine: FloatArray) -> FloatArray:
         distance = self.sheet_distance_mm - self.height_mm

@@ -74,11 +74,12 @@ def region_sums(share: NDArray[np.uint8], labels: NDArray[np.uint16], scale: Sca
     at = np.flatnonzero(share > 0)
     sums = np.zeros(int(labels.max()) + 1)
     for start in range(0, len(at), _CHUNK):
-        y, x = np.divmod(at[start : start + _CHUNK], share.shape[1])
-        weight = share[y, x] / 255.0
+        some = at[start : start + _CHUNK]
+        y, x = np.divmod(some, share.shape[1])
+        weight = share.take(some) / 255.0
         if scale is not None:
             weight = weight * scale.plane.pixel_area_mm2(np.column_stack([x, y]).astype(np.float64))
-        sums += np.bincount(labels[y, x], weight, minlength=len(sums))
+        sums += np.bincount(labels.take(some), weight, minlength=len(sums))
     return sums
 
 
