@@ -42,7 +42,7 @@ UNMIX_FROM, UNMIX_ALONE = 6.0, 12.0
 class LearnedSegmenter:
     """See the module's docstring."""
 
-    name = "learned-3"
+    name = "learned-4"
 
     def __init__(self) -> None:
         self._network = Network()

@@ -1,8 +1,8 @@
 """Trains the coverage model: ``python -m grader.coverage.training.train DATA... --imagenet LITE0.pth``.
 
 The course of training (crops, augmentation, initial decoder) follows from ``--seed`` and ``--steps``; sums on a GPU
-may still differ in their last bits. ``--minutes`` ends a run early and shortens the learning-rate schedule to fit;
-``--until`` ends it early and leaves the schedule as it is. With ``--growing`` pictures that arrive in the folders
+may still differ in their last bits. ``--minutes`` lays the learning-rate schedule over a time instead, or ends a run
+early and shortens the schedule to fit; ``--until`` ends it early and leaves the schedule as it is. With ``--growing`` pictures that arrive in the folders
 meanwhile join in: then the course depends on when they arrive.
 """
 
@@ -15,7 +15,9 @@ import logging
 import math
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import nullcontext
 from pathlib import Path
 
 import numpy as np
@@ -29,6 +31,7 @@ from .model import DECODER, STRIDE, CoverageNet, coverage_logits, load_imagenet
 
 log = logging.getLogger("training")
 MEAN, SPREAD = 127.0, 128.0  # of 8-bit values, as the ImageNet weights expect them
+STEPS = 6000
 LOCAL_PX = 16  # side of the squares whose plated area must come out right
 
 
@@ -123,6 +126,28 @@ class Pool:
             self.read(workers=2)
 
 
+def ahead(make: Callable[[], Batch], device: torch.device) -> Iterator[Batch]:
+    """Batches without end, each made on a stream of its own while the one before is trained on."""
+    stream = torch.cuda.Stream(device) if device.type == "cuda" else None
+
+    def one() -> Batch:
+        with torch.no_grad(), torch.cuda.stream(stream) if stream else nullcontext():
+            batch = make()
+        if stream:
+            stream.synchronize()
+        return batch
+
+    with ThreadPoolExecutor(1) as maker:
+        following = maker.submit(one)
+        while True:
+            batch = following.result()
+            following = maker.submit(one)
+            if stream:  # so that its memory is not given away before the step that reads it is done
+                for plane in (batch.rgb, batch.gold, batch.board, batch.classes):
+                    plane.record_stream(torch.cuda.current_stream(device))
+            yield batch
+
+
 def _rate(progress: float, peak: float) -> float:
     """Warm-up over the first 3 %, then a half cosine."""
     return peak * (progress / 0.03 if progress < 0.03 else 0.5 * (1 + math.cos(math.pi * min(progress, 1.0))))
@@ -154,14 +179,15 @@ def train(options: argparse.Namespace) -> CoverageNet:
     plain = [p for p in model.parameters() if p.ndim <= 1]
     optimiser = torch.optim.AdamW([{"params": decay, "weight_decay": 0.02}, {"params": plain, "weight_decay": 0.0}])
 
+    batches = ahead(lambda: augment(sample(frames, rng, options.batch, options.crop), generator), device)
+    steps = options.steps or (STEPS if math.isinf(options.minutes) else math.inf)
     start, step, progress = time.monotonic(), 0, 0.0
     while progress < 1 and step < options.until:
         elapsed = (time.monotonic() - start) / 60
-        progress = max(step / options.steps, elapsed / options.minutes)
+        progress = max(step / steps, elapsed / options.minutes)
         for group in optimiser.param_groups:
             group["lr"] = _rate(progress, options.rate)
-        with torch.no_grad():
-            batch = augment(sample(frames, rng, options.batch, options.crop), generator)
+        batch = next(batches)
         inputs = network_input(batch.rgb).contiguous(memory_format=torch.channels_last)
         with torch.autocast(device.type, dtype=torch.bfloat16):
             outputs = model(inputs)
@@ -194,7 +220,7 @@ def main() -> None:
     ask.add_argument("--out", type=Path, default=Path("coverage.pt"))
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--decoder", type=int, nargs=5, default=DECODER, help="channels at strides 32, 16, 8, 4, 2")
-    ask.add_argument("--steps", type=int, default=6000)
+    ask.add_argument("--steps", type=int, help="of the whole schedule; without it or --minutes, 6000")
     ask.add_argument("--until", type=int, default=10**9, help="stop at this step of the schedule")
     ask.add_argument("--minutes", type=float, default=math.inf)
     ask.add_argument("--batch", type=int, default=32)
