@@ -1,8 +1,8 @@
 """Mean of several trained weights: ``python -m grader.coverage.training.mean A.pt B.pt... --out MEAN.pt``.
 
 Weights that one run went through, or a run and the one that goes on from it, lie in one basin of the loss; their mean
-lies nearer to its middle and errs less on other pictures (Izmailov et al., "Averaging weights leads to wider optima and
-better generalization", 2018).
+lies nearer to its middle and errs less on other pictures (Izmailov et al., "Averaging weights leads to wider optima
+and better generalization", 2018).
 """
 
 from __future__ import annotations

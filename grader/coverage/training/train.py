@@ -2,8 +2,8 @@
 
 The course of training (crops, augmentation, initial decoder) follows from ``--seed`` and ``--steps``; sums on a GPU
 may still differ in their last bits. ``--minutes`` lays the learning-rate schedule over a time instead, or ends a run
-early and shortens the schedule to fit; ``--until`` ends it early and leaves the schedule as it is. With ``--growing`` pictures that arrive in the folders
-meanwhile join in: then the course depends on when they arrive.
+early and shortens the schedule to fit; ``--until`` ends it early and leaves the schedule as it is. With ``--growing``
+pictures that arrive in the folders meanwhile join in: then the course depends on when they arrive.
 """
 
 from __future__ import annotations
