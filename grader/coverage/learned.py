@@ -26,7 +26,7 @@ from grader.photo import Photo
 FINE_PX_PER_MM, FINE_WHERE_UNMIXED = 8.0, 7.0
 FINE_SIDE_PX = 1600  # longest side of the fine picture where there is no scale
 LARGEST_FACTOR = 1.7  # the network was trained on pictures enlarged up to twice
-COARSE_PX_PER_MM = 3.0  # 5 finds no more and costs twice as much; 2.5 loses contacts in close views
+COARSE_PX_PER_MM = 2.5  # 3 and 5 find no more and cost more; 2 loses a little
 LEAST_COARSE_PX, MOST_COARSE_PX = 0.4e6, 2.0e6
 MOST_FINE_PX = 5.0e6  # of all windows together: bounds time; beyond it the fine picture is made smaller
 REACH_PX, MARGIN_PX = 24, 32  # around what was seen: what is decided anew, and what is read beyond that

@@ -217,11 +217,17 @@ def edge_distance(mask: NDArray[np.bool_], places_px: NDArray[np.float64]) -> ND
 
 def board_of(centre_px: NDArray[np.float64], boards: tuple[Board, ...]) -> int | None:
     """Index of the smallest board that holds a point, or None."""
-    x, y = float(centre_px[0]), float(centre_px[1])
-    inside = [
-        i
-        for i, board in enumerate(boards)
-        for outline in (board.outline_px, *board.more_px)
-        if cv2.pointPolygonTest(outline.astype(np.float32).reshape(-1, 1, 2), (x, y), measureDist=False) >= 0
-    ]
-    return inside[-1] if inside else None
+    return boards_of(centre_px[None], boards)[0]
+
+
+def boards_of(centres_px: NDArray[np.float64], boards: tuple[Board, ...]) -> list[int | None]:
+    """The same of many points (n, 2)."""
+    found: list[int | None] = [None] * len(centres_px)
+    for number, board in enumerate(boards):  # from the largest
+        for outline in (board.outline_px, *board.more_px):
+            closed = outline.astype(np.float32)
+            near = ((centres_px >= closed.min(axis=0)) & (centres_px <= closed.max(axis=0))).all(axis=1)
+            for i in np.flatnonzero(near).tolist():
+                if cv2.pointPolygonTest(closed[:, None], centres_px[i].tolist(), measureDist=False) >= 0:
+                    found[i] = number
+    return found

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.regions.plan_view import FloatArray, PlanView
+from grader.threads import in_parallel
 
 STEP_MM = 1.0
 PARALLEL = np.radians(8.0)
@@ -86,15 +87,15 @@ def find_lines(view: PlanView) -> Lines:
 
 def _segments(view: PlanView) -> FloatArray:
     """Straight segments (n, 4) in mm, from each layer by itself: boards may differ in hue alone."""
-    detector = cv2.createLineSegmentDetector()
-    found = [np.zeros((0, 4))]
-    for layer in np.moveaxis(view.layers, 2, 0):
-        codes = np.clip((layer - np.median(layer)) * _CODES_PER_UNIT + 127, 0, 255).astype(np.uint8)
-        segments = detector.detect(codes)[0]
-        if segments is not None:
-            found.append(segments.reshape(-1, 4).astype(np.float64) / view.px_per_mm)
-    segments = np.concatenate(found)
+    found = in_parallel(_segments_px, np.moveaxis(view.layers, 2, 0))
+    segments = np.concatenate(found).astype(np.float64) / view.px_per_mm
     return np.asarray(segments[np.hypot(*(segments[:, 2:] - segments[:, :2]).T) >= _SHORTEST_MM])
+
+
+def _segments_px(layer: NDArray[np.float32]) -> NDArray[np.float32]:
+    codes = np.clip((layer - np.median(layer)) * _CODES_PER_UNIT + 127, 0, 255).astype(np.uint8)
+    segments = cv2.createLineSegmentDetector().detect(codes)[0]
+    return np.zeros((0, 4), np.float32) if segments is None else np.asarray(segments.reshape(-1, 4), np.float32)
 
 
 def _merged(segments: FloatArray) -> tuple[FloatArray, FloatArray]:

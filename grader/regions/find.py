@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from calibration.scale import Scale
 from grader.coverage import Coverage
 from grader.model import Finish
-from grader.regions.boards import board_of, edge_distance, find_boards
+from grader.regions.boards import board_of, boards_of, edge_distance, find_boards
 from grader.regions.finish import EDGE_GAP_MM, finish_of_chance, finish_of_loose, finish_of_row, hard_chance
 from grader.regions.model import Board, Region, Regions, Row
 from grader.regions.rows import Piece, find_rows, row_of
@@ -74,9 +74,9 @@ def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
     in_row += [None] * len(faint)
     verdicts += ["undetermined"] * len(faint)
     regions = []
-    for piece, row, verdict, seen in zip(
-        measured, in_row, verdicts, _seen(coverage.contact, pixels, len(measured), in_row), strict=True
-    ):
+    on_board = boards_of(np.array([p.centre_px for p in measured]).reshape(-1, 2), boards)
+    contact = _seen(coverage.contact, pixels, len(measured), in_row)
+    for piece, row, verdict, seen, board in zip(measured, in_row, verdicts, contact, on_board, strict=True):
         finish, doubt = finish_of_chance(hard_chance(verdict, seen))
         regions.append(
             Region(
@@ -85,7 +85,7 @@ def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
                 box_px=piece.box_px,
                 length=piece.length,
                 width=piece.width,
-                board=board_of(piece.centre_px, boards),
+                board=board,
                 row=row,
                 doubt=doubt,
                 faint=piece.number > solid,
