@@ -8,12 +8,19 @@ from pathlib import Path
 import torch
 
 from .fuse import fuse_relu6
-from .model import CoverageNet, decoder_of
+from .model import COVERAGE, CoverageNet, decoder_of
 
 
-def export(weights: Path, onnx: Path) -> None:
-    """One input ``image`` (n, 3, h, w), one output ``logits`` (n, 6, h / 2, w / 2), any size that 16 divides."""
+def export(weights: Path, onnx: Path, lift: float = 0.0) -> None:
+    """One input ``image`` (n, 3, h, w), one output ``logits`` (n, 6, h / 2, w / 2), any size that 32 divides.
+
+    Args:
+        weights: as training writes them.
+        onnx: where to.
+        lift: added to the logits of plating, so that sums over pictures that were not trained on are right.
+    """
     state = torch.load(weights, map_location="cpu", weights_only=True)
+    state["head.1.bias"][:COVERAGE] += lift
     model = CoverageNet(decoder_of(state))
     model.load_state_dict(state)
     model.eval()
@@ -36,8 +43,9 @@ def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__)
     ask.add_argument("weights", type=Path)
     ask.add_argument("onnx", type=Path)
+    ask.add_argument("--lift", type=float, default=0.0, help="added to the logits of plating")
     got = ask.parse_args()
-    export(got.weights, got.onnx)
+    export(got.weights, got.onnx, got.lift)
 
 
 if __name__ == "__main__":

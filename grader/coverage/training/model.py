@@ -32,7 +32,7 @@ BLOCKS = (
 TAPS = (0, 2, 4, 10, 12)  # blocks whose outputs (strides 2, 4, 8, 16, 32) the decoder reads
 DECODER = (64, 64, 64, 32, 32)  # channels at strides 32, 16, 8, 4, 2
 STRIDE = 32  # sides of what the network reads are multiples of this
-OUTPUTS = 6  # at stride 2: four sub-pixels of coverage, edge contact against pad, board
+COVERAGE, OUTPUTS = 4, 6  # at stride 2: four sub-pixels of coverage; then edge contact against pad, board
 BN = {"eps": 1e-3, "momentum": 0.01}
 
 
@@ -89,7 +89,7 @@ class CoverageNet(nn.Module):
         self.up4 = Separable(d8 + 24, d4)
         self.up2 = Separable(d4 + 16 + 16, d2)
         self.head = nn.Sequential(Separable(d2, d2), nn.Conv2d(d2, OUTPUTS, 1))
-        nn.init.constant_(self.head[1].bias[:4], -3.0)  # plating is rare: start from about 5 %
+        nn.init.constant_(self.head[1].bias[:COVERAGE], -3.0)  # plating is rare: start from about 5 %
 
     def forward(self, image: Tensor) -> Tensor:
         """See the class."""
@@ -109,7 +109,7 @@ class CoverageNet(nn.Module):
 
 def coverage_logits(outputs: Tensor) -> Tensor:
     """Coverage logits (n, 1, h, w) at the picture's own resolution."""
-    return functional.pixel_shuffle(outputs[:, :4], 2)
+    return functional.pixel_shuffle(outputs[:, :COVERAGE], 2)
 
 
 def load_imagenet(model: CoverageNet, checkpoint: Path) -> int:
