@@ -27,10 +27,9 @@ from app.show import (
 )
 from calibration.errors import RefusedError
 from calibration.notices import Notice
-from grader.model import FINISHES
 from grader.report.overlay import FINISH_WORDS
 from grader.report.wide import wide_sentences
-from grader.report.words import METHOD_WORDS, budget_lines, learned_from, row_words
+from grader.report.words import METHOD_WORDS, budget_lines, learned_from, row_words, told_finishes
 from grader.units import format_share
 
 
@@ -90,7 +89,7 @@ def _figures(document: Mapping[str, Any]) -> None:
 
 def _by_finish(document: Mapping[str, Any]) -> None:
     heading("By finish")
-    found = [(f, document["by_finish"][f]) for f in FINISHES if document["by_finish"][f]["area_mm2"]["value"] > 0]
+    found = told_finishes(document)
     if not found:
         st.markdown("No gold plating was found.")
         return

@@ -8,7 +8,7 @@ from typing import Any
 from calibration.belief import MARK
 from grader.budget import TOGETHER
 from grader.measure import Step
-from grader.model import FINISHES, Range
+from grader.model import FINISHES, Finish, Range
 from grader.report.overlay import FINISH_WORDS
 from grader.units import format_mass, format_range, format_share
 
@@ -27,6 +27,7 @@ METHOD_WORDS: Mapping[str, str] = {
     "none": "nothing",
 }
 _SHOWN_SHARE = 0.005
+_LEAST_TOLD = 1e-3  # of the plated area
 _MOST_LINES = 6
 
 
@@ -65,12 +66,18 @@ def correction_words(record: Mapping[str, Any]) -> str:
     return f"{text}: {range_words(fewer, 'mg')} less gold than was found."
 
 
+def told_finishes(document: Mapping[str, Any]) -> list[tuple[Finish, Mapping[str, Any]]]:
+    """Area and gold of each finish that is worth a line: a thousandth of the plated area and more."""
+    least = _LEAST_TOLD * document["plated_area_mm2"]["value"]
+    each = ((f, document["by_finish"][f]) for f in FINISHES)
+    return [(f, found) for f, found in each if found["area_mm2"]["value"] > least]
+
+
 def finish_rows(document: Mapping[str, Any]) -> list[tuple[str, str, str]]:
     """Plated area and gold by finish, and together: a row each."""
     rows = [
         (FINISH_WORDS[f], range_words(each["area_mm2"], "mm²"), range_words(each["gold_mg"], "mg"))
-        for f, each in ((f, document["by_finish"][f]) for f in FINISHES)
-        if each["area_mm2"]["value"] > 0
+        for f, each in told_finishes(document)
     ]
     together = range_words(document["plated_area_mm2"], "mm²"), range_words(document["gold_mg"], "mg")
     return [*rows, ("together", *together)]
