@@ -19,6 +19,7 @@ from grader.regions.edges import Lines
 from grader.regions.plan_view import FloatArray, PlanView, plan_view
 from grader.regions.rectangles import Rectangle, find_rectangles
 from grader.regions.sides import table_between
+from grader.regions.squared import squared
 
 _WIDE_MM = 13.0
 _LEAST_MM2 = 250.0
@@ -57,13 +58,20 @@ def parts_of(contour_px: NDArray[np.int32], plane: FacePlane, rgb: NDArray[np.ui
     """
     view = plan_view(contour_px, plane, rgb)
     rectangles, lines = find_rectangles(view)
-    if not rectangles or (len(rectangles) == 1 and _is_solid(contour_px)):
+    if not rectangles:
         return ()
+    if len(rectangles) == 1 and _is_solid(contour_px):
+        mask = squared(view.inside, rectangles[0], lines, view)
+        one = None if np.array_equal(mask, view.inside) else _part(mask, view, plane, hidden=False)
+        return () if one is None else (one,)
     labels, count = _labelled(view, rectangles, lines)
     parts = []
     for number in range(1, count + 1):
-        hidden = number <= len(rectangles) and _is_hidden(rectangles[number - 1], labels == number, view)
-        part = _part(labels == number, view, plane, hidden=hidden)
+        mask, hidden = labels == number, False
+        if number <= len(rectangles):
+            hidden = _is_hidden(rectangles[number - 1], mask, view)
+            mask = squared(mask, rectangles[number - 1], lines, view) & (mask | (labels == 0))
+        part = _part(mask, view, plane, hidden=hidden)
         if part is not None:
             parts.append(part)
     return tuple(parts) if len(parts) > 1 else ()
