@@ -26,14 +26,14 @@ from grader.photo import Photo
 FINE_PX_PER_MM, FINE_WHERE_UNMIXED = 8.0, 7.0
 FINE_SIDE_PX = 1600  # longest side of the fine picture where there is no scale
 LARGEST_FACTOR = 1.7  # the network was trained on pictures enlarged up to twice
-COARSE_PX_PER_MM = 2.5  # 3 and 5 find no more and cost more; 2 loses a little
+COARSE_PX_PER_MM = 3.0  # plating is found as well at 2.5, but touching boards are told apart less well
 LEAST_COARSE_PX, MOST_COARSE_PX = 0.4e6, 2.0e6
 MOST_FINE_PX = 5.0e6  # of all windows together: bounds time; beyond it the fine picture is made smaller
 REACH_PX, MARGIN_PX = 24, 32  # around what was seen: what is decided anew, and what is read beyond that
 WINDOW_COSTS_PX = 10_000  # one more pass of the network takes about as long as this many more pixels
 # Less plating than this in a whole photo is not told from none: gold-free renders showed up to about 1 mm2.
 LEAST_FOUND_MM2 = 1.0
-LEAST_COARSE_SHARE = 0.05  # what the coarse pass saw at least this much of is looked at again
+LEAST_COARSE_SHARE = 0.03  # what the coarse pass saw at least this much of is looked at again; 0.05 loses pale pads
 PLATED_ABOVE = 102  # network's share, 255 = 1, above which a pixel goes to unmixing as plated
 # px per mm at which unmixing begins to count, and from which it alone counts; chosen on renders not trained on
 UNMIX_FROM, UNMIX_ALONE = 6.0, 12.0
