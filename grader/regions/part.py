@@ -49,7 +49,7 @@ class Part:
 
 
 def parts_of(contour_px: NDArray[np.int32], plane: FacePlane, rgb: NDArray[np.uint8] | None) -> tuple[Part, ...]:
-    """The boards of one piece, or nothing where it is one board as it stands.
+    """The boards of one piece, or nothing where it is one board whose outline stays as it is.
 
     Args:
         contour_px: (n, 1, 2), the outline of the piece.

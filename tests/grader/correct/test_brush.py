@@ -14,13 +14,6 @@ from grader.correct.brush import FINE, patches
 
 SHAPE = (240, 320)
 
-points = st.tuples(
-    st.floats(-30, SHAPE[1] + 30, allow_nan=False).map(lambda v: round(v, 2)),
-    st.floats(-30, SHAPE[0] + 30, allow_nan=False).map(lambda v: round(v, 2)),
-)
-paths = st.lists(points, min_size=1, max_size=5).map(tuple)
-painted_out = st.builds(PaintedOut, paths, st.floats(0.5, 40))
-
 
 def brushed(stroke: PaintedIn | PaintedOut, shape: tuple[int, int] = SHAPE) -> np.ndarray:
     """Share of each pixel that a stroke covers, 0..1."""
@@ -64,7 +57,7 @@ def test_a_long_stroke_is_the_same_drawn_in_one_or_in_pieces() -> None:
     assert abs(whole.sum() - halves.sum()) / whole.sum() < 0.002
 
 
-@given(painted_out)
+@given(st.from_type(PaintedOut))
 @settings(deadline=None)
 def test_nothing_is_painted_beyond_the_brush(stroke: PaintedOut) -> None:
     share = brushed(stroke)

@@ -16,6 +16,7 @@ from calibration.scale import Scale
 from grader.area import estimate_area, region_sums
 from grader.budget import budget
 from grader.correct import Correction, Corrections, FinishChanged, LeftOut, PaintedIn, PaintedOut, apply_corrections
+from grader.correct.model import Stroke
 from grader.coverage import Coverage
 from grader.model import FINISHES, Range
 from grader.regions import Regions, find_regions
@@ -26,18 +27,6 @@ PX_PER_MM = 8.0
 SEGMENTER = Input("segmentation:x", "segmenter", Distribution("lognormal", (1.0, 0.12)), "test")
 ROW = contact_row((60.0, 60.0), 10, 20.0, (11.0, 44.0))
 PAD = box((160.0, 170.0), 40.0, 30.0)
-
-points = st.tuples(
-    st.floats(-30, SHAPE[1] + 30, allow_nan=False).map(lambda v: round(v, 2)),
-    st.floats(-30, SHAPE[0] + 30, allow_nan=False).map(lambda v: round(v, 2)),
-)
-paths = st.lists(points, min_size=1, max_size=5).map(tuple)
-radii = st.floats(0.5, 40)
-finishes = st.sampled_from(FINISHES)
-painted_in = st.builds(PaintedIn, paths, radii, finishes)
-painted_out = st.builds(PaintedOut, paths, radii)
-strokes = painted_in | painted_out
-corrections = strokes | st.builds(FinishChanged, points, finishes) | st.builds(LeftOut, points)
 
 
 def flat(px_per_mm: float = PX_PER_MM) -> Scale:
@@ -83,7 +72,7 @@ def middle(of: np.ndarray) -> tuple[float, float]:
 # --- what corrections mean
 
 
-@given(strokes.filter(lambda s: isinstance(s, PaintedIn)))
+@given(st.from_type(PaintedIn))
 @settings(max_examples=60, deadline=None)
 def test_painting_in_then_out_leaves_bare_board_bare(bare: tuple[Coverage, Regions], stroke: PaintedIn) -> None:
     out = PaintedOut(stroke.path_px, stroke.radius_px)
@@ -94,7 +83,7 @@ def test_painting_in_then_out_leaves_bare_board_bare(bare: tuple[Coverage, Regio
     del regions
 
 
-@given(painted_in)
+@given(st.from_type(PaintedIn))
 @settings(max_examples=40, deadline=None)
 def test_painting_in_then_out_is_painting_out(card: tuple[Coverage, Regions], stroke: PaintedIn) -> None:
     out = PaintedOut(stroke.path_px, stroke.radius_px)
@@ -102,13 +91,13 @@ def test_painting_in_then_out_is_painting_out(card: tuple[Coverage, Regions], st
     assert np.array_equal(share_after(card, out, stroke), share_after(card, stroke))
 
 
-@given(strokes)
+@given(st.from_type(Stroke))
 @settings(max_examples=40, deadline=None)
 def test_twice_is_once(card: tuple[Coverage, Regions], stroke: PaintedIn | PaintedOut) -> None:
     assert np.array_equal(share_after(card, stroke, stroke), share_after(card, stroke))
 
 
-@given(st.lists(corrections, min_size=1, max_size=5))
+@given(st.lists(st.from_type(Correction), min_size=1, max_size=5))
 @settings(max_examples=40, deadline=None)
 def test_undone_is_as_if_never_done(card: tuple[Coverage, Regions], items: list[Correction]) -> None:
     before = apply_corrections(*card, Corrections(tuple(items[:-1])), flat(), "x")
@@ -120,7 +109,7 @@ def test_undone_is_as_if_never_done(card: tuple[Coverage, Regions], items: list[
     assert before[0].area_inputs == again[0].area_inputs
 
 
-@given(st.lists(corrections, max_size=5))
+@given(st.lists(st.from_type(Correction), max_size=5))
 @settings(max_examples=60, deadline=None)
 def test_labels_and_regions_stay_of_one_mind(card: tuple[Coverage, Regions], items: list[Correction]) -> None:
     coverage, regions = apply_corrections(*card, Corrections(tuple(items)), flat(), "x")
@@ -134,7 +123,7 @@ def test_labels_and_regions_stay_of_one_mind(card: tuple[Coverage, Regions], ite
     assert sum(t.coefficient for t in estimate.total.terms) == pytest.approx(mm2.sum(), abs=1e-9)
 
 
-@given(st.lists(corrections, min_size=1, max_size=4))
+@given(st.lists(st.from_type(Correction), min_size=1, max_size=4))
 @settings(max_examples=30, deadline=None)
 def test_what_was_found_is_never_changed_itself(card: tuple[Coverage, Regions], items: list[Correction]) -> None:
     share, labels = card[0].share.copy(), card[1].labels.copy()
