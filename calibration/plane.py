@@ -1,6 +1,6 @@
 """Planes that a photo looks at: photo points to millimetres and back, and the true area of each pixel.
 
-Both classes fulfil ``calibration.scale.FacePlane``. In-plane axes are x right and y down as the camera sees an
+All classes fulfil ``calibration.scale.FacePlane``. In-plane axes are x right and y down as the camera sees an
 unrotated sheet, like the photo's own.
 """
 
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import Lens
+from calibration.scale import FacePlane
 
 FloatArray = NDArray[np.float64]
 
@@ -108,3 +109,31 @@ class UniformPlane:
     def pixel_area_mm2(self, xy_px: FloatArray) -> FloatArray:
         """Area in mm² of a pixel, the same at each point (n,)."""
         return np.full(len(np.asarray(xy_px).reshape(-1, 2)), 1 / self.px_per_mm**2)
+
+
+@dataclass(frozen=True, eq=False)
+class ResizedPlane:
+    """A plane as a copy of the photo sees it that has more or fewer pixels.
+
+    Attributes:
+        photo_plane: of the photo itself.
+        factor: the copy's width ÷ the photo's.
+    """
+
+    photo_plane: FacePlane
+    factor: float
+
+    def to_mm(self, xy_px: FloatArray) -> FloatArray:
+        """Points (n, 2) in px of the copy → plane points (n, 2) in mm."""
+        return self.photo_plane.to_mm(self._in_photo(xy_px))
+
+    def to_px(self, xy_mm: FloatArray) -> FloatArray:
+        """The inverse of ``to_mm``."""
+        return (self.photo_plane.to_px(xy_mm) + 0.5) * self.factor - 0.5
+
+    def pixel_area_mm2(self, xy_px: FloatArray) -> FloatArray:
+        """Area in mm² of one of the copy's pixels at each point (n,)."""
+        return self.photo_plane.pixel_area_mm2(self._in_photo(xy_px)) / self.factor**2
+
+    def _in_photo(self, xy_px: FloatArray) -> FloatArray:
+        return (np.asarray(xy_px, dtype=np.float64).reshape(-1, 2) + 0.5) / self.factor - 0.5

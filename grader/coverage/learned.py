@@ -2,7 +2,8 @@
 
 1. A coarse pass of the network over the whole picture finds where plating may be.
 2. A fine pass, at 7 to 8 px per mm, over windows around what the coarse pass saw; nothing elsewhere.
-3. The share of edge pixels: the network's own where the photo is coarse, two-colour unmixing at the photo's own
+3. Rows of contacts that the network is not sure of are drawn evenly (``contact_rows``).
+4. The share of edge pixels: the network's own where the photo is coarse, two-colour unmixing at the photo's own
    resolution where contacts are many pixels wide, and a mixture in between. On pictures not trained on, the network
    finds somewhat too little and unmixing somewhat too much; the mixture is nearer the truth than either.
 """
@@ -13,7 +14,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.plane import ResizedPlane
 from calibration.scale import Scale
+from grader.coverage.contact_rows import draw_rows
 from grader.coverage.error import error_inputs, quality_notices
 from grader.coverage.model import Coverage
 from grader.coverage.network import Maps, Network
@@ -53,10 +56,14 @@ class LearnedSegmenter:
         size = (photo.width_px, photo.height_px)
         picture = _resized(rgb, _fine_factor(rgb, scale))
         coarse = _coarse_pass(self._network, rgb, picture, _coarse_factor(rgb, scale))
-        fine, contact = _fine_pass(self._network, picture, coarse)
+        picture, fine, contact = _fine_pass(self._network, picture, coarse)
         doubt = _doubt(fine)
         if scale is None:
             fine = _without_doubtful_regions(fine)
+        else:
+            factor = fine.shape[1] / rgb.shape[1]
+            plane = ResizedPlane(scale.plane, factor)
+            fine = draw_rows(picture, fine, contact, plane, scale.px_per_mm * factor)
         share = _resampled(fine, size)
         mask = share > PLATED_ABOVE
         weight = _unmix_weight(scale)
@@ -126,8 +133,8 @@ def _coarse_pass(network: Network, rgb: NDArray[np.uint8], picture: NDArray[np.u
 
 def _fine_pass(
     network: Network, picture: NDArray[np.uint8], coarse: Maps
-) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
-    """Shares and contact chances (255 = 1) over the fine picture, or a smaller one if that were too much work."""
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8], NDArray[np.uint8]]:
+    """The fine picture, or a smaller one if that were too much work; shares and contact chances in it, 255 = 1."""
     windows = _windows(picture, coarse)
     cost = sum(w.area_px for w in windows)
     if cost > MOST_FINE_PX:
@@ -142,7 +149,7 @@ def _fine_pass(
         )
         share[window.inner] = _as_bytes(maps.share)[rows, columns]
         contact[window.inner] = _resampled(_as_bytes(maps.contact), maps.share.shape[::-1])[rows, columns]
-    return share, contact
+    return picture, share, contact
 
 
 def _windows(picture: NDArray[np.uint8], coarse: Maps) -> list[Window]:

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calibration.camera import Lens, camera_prior
-from calibration.plane import PosedPlane, UniformPlane
+from calibration.plane import PosedPlane, ResizedPlane, UniformPlane
 from calibration.synthetic import View, coverage
 
 POSES = st.builds(
@@ -113,6 +113,17 @@ def test_uniform_plane(scale: float) -> None:
     plane = UniformPlane(scale)
     np.testing.assert_allclose(plane.to_px(plane.to_mm(PLACES)), PLACES, atol=1e-9)
     np.testing.assert_allclose(plane.pixel_area_mm2(PLACES), 1 / scale**2)
+
+
+@given(view=POSES, factor=st.floats(0.3, 2))
+@settings(max_examples=40, deadline=None)
+def test_a_resized_copy_shows_the_same_places(view: View, factor: float) -> None:
+    plane = plane_of(view)
+    copy = ResizedPlane(plane, factor)
+    places = (PLACES + 0.5) * factor - 0.5  # counted from the picture's corner, places scale without a shift
+    np.testing.assert_allclose(copy.to_mm(places), plane.to_mm(PLACES), atol=1e-6)
+    np.testing.assert_allclose(copy.to_px(copy.to_mm(places)), places, atol=1e-6)
+    np.testing.assert_allclose(copy.pixel_area_mm2(places) * factor**2, plane.pixel_area_mm2(PLACES), rtol=1e-9)
 
 
 def test_lens_that_folds_the_picture_is_noticed() -> None:
