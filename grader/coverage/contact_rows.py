@@ -35,6 +35,7 @@ _REACH_PX = 2  # beyond a strip's own pixels, that are drawn anew
 _SHORTEST_MM, _NARROWEST_MM, _LEAST_ASPECT = 4.0, 1.2, 1.3  # of strips
 _LEAST_DOUBT = 0.16  # of a strip: what the network is surer of stays; at 0.13 one picture in eight got worse
 _ALONG_MM, _ACROSS_MM = 0.08, 0.2  # steps of a flat strip along the row, and along its contacts
+_EVERY = 8  # steps from one place to the next that is looked up in the plane
 _ENDS, _SIDES = 8, 5  # steps of a flat strip beyond the strip
 _MIDDLE = 0.64  # of the contacts' length, that is averaged
 _LEANS = (-0.12, 0.0, 0.12)  # of contacts against the row's normal, as a slope; then nearer to the best
@@ -77,10 +78,11 @@ class _Strip:
     colours: Picture
     length_mm: float
 
-    def middle(self) -> slice:
-        """The rows in the middle of the contacts' length."""
-        at, half = self.share.shape[0] / 2, self.length_mm / _ACROSS_MM * _MIDDLE / 2
-        return slice(int(at - half), int(at + half) + 1)
+    def middle(self) -> Picture:
+        """Share and colours of the rows in the middle of the contacts' length, float32 (n, width, 4)."""
+        spare = int((self.share.shape[0] - self.length_mm / _ACROSS_MM * _MIDDLE) / 2)
+        rows = slice(spare, self.share.shape[0] - spare)
+        return np.dstack([self.share[rows], self.colours[rows] * np.float32(np.sqrt(_COLOURS / 3))])
 
     def places(self, at_mm: FloatArray) -> tuple[Picture, Picture]:
         """Columns and rows of points (n, 2) in mm."""
@@ -160,9 +162,12 @@ def _flat(rgb: NDArray[np.uint8], share: NDArray[np.uint8], plane: FacePlane, at
     across = np.array([-along[1], along[0]])
     columns, rows = round(width / _ALONG_MM) + 2 * _ENDS, round(height / _ACROSS_MM) + 2 * _SIDES
     corner = np.array([x, y]) - along * columns * _ALONG_MM / 2 - across * rows * _ACROSS_MM / 2
-    off = np.stack(np.meshgrid(np.arange(columns) * _ALONG_MM, np.arange(rows) * _ACROSS_MM), axis=-1)
-    at_px = plane.to_px((corner + off @ np.stack([along, across])).reshape(-1, 2))
-    at = at_px.astype(np.float32).reshape(rows, columns, 2)
+    # the plane is looked up every few steps only: it bends no faster; OpenCV's own way between puts nodes so
+    nodes = [(np.arange(-(-count // _EVERY) + 2) - 0.5) * _EVERY - 0.5 for count in (columns, rows)]
+    off = np.stack(np.meshgrid(nodes[0] * _ALONG_MM, nodes[1] * _ACROSS_MM), axis=-1)
+    nodes_px = plane.to_px((corner + off @ np.stack([along, across])).reshape(-1, 2)).astype(np.float32)
+    size = (len(nodes[0]) * _EVERY, len(nodes[1]) * _EVERY)
+    at = cv2.resize(nodes_px.reshape(off.shape), size)[_EVERY : _EVERY + rows, _EVERY : _EVERY + columns]
     flat_share, flat_rgb = (
         np.asarray(cv2.remap(picture, at, None, cv2.INTER_LINEAR, borderMode=border) / np.float32(255), np.float32)
         for picture, border in ((share, cv2.BORDER_CONSTANT), (rgb, cv2.BORDER_REPLICATE))
@@ -196,8 +201,7 @@ def _leant(picture: Picture, lean: float) -> Picture:
 
 def _profile(strip: _Strip, lean: float) -> FloatArray:
     """Share and colours along the row from its first contact to its last, (n, 4): a row's ends recur nowhere."""
-    planes = np.dstack([strip.share, strip.colours * np.float32(np.sqrt(_COLOURS / 3))])
-    return np.asarray(_leant(planes, lean)[strip.middle(), _ENDS:-_ENDS].mean(axis=0), np.float64)
+    return np.asarray(_leant(strip.middle(), lean)[:, _ENDS:-_ENDS].mean(axis=0), np.float64)
 
 
 def _less_mean(profile: FloatArray, pitch: float) -> FloatArray:
@@ -243,10 +247,9 @@ def _phase(profile: FloatArray, pitch: float) -> FloatArray | None:
     """
     x = np.arange(len(profile))
     turn = np.asarray(x * (2 * np.pi / pitch), np.float64)
-    for _ in range(2):
-        joint = _joint(_demodulated(profile, turn, _MANY * pitch))
-        bend = np.polynomial.Polynomial.fit(x, np.unwrap(np.angle(joint)), _BENDS, w=np.abs(joint))
-        turn = np.asarray(turn + bend(x), np.float64)
+    joint = _joint(_demodulated(profile, turn, _MANY * pitch))
+    bend = np.polynomial.Polynomial.fit(x, np.unwrap(np.angle(joint)), _BENDS, w=np.abs(joint))
+    turn = np.asarray(turn + bend(x), np.float64)
     near = _demodulated(profile, turn, _FEW * pitch)
     explained = 2 * (np.abs(near) ** 2).mean(axis=0) / np.maximum((profile**2).mean(axis=0), 1e-12)
     if explained[0] + explained[1:].max() / 2 < _LEAST_EVEN:
@@ -268,9 +271,10 @@ def _joint(signals: Signals) -> Signals:
 def _smooth(signals: Signals, sigma: float) -> Signals:
     """Each column of (n, k) under a Gaussian window, of which only what lies within counts."""
     n = len(signals)
-    window = np.exp(-2 * (np.pi * sigma * np.fft.fftfreq(2 * n)) ** 2)[:, None]
+    room = cv2.getOptimalDFTSize(2 * n)
+    window = np.exp(-2 * (np.pi * sigma * np.fft.fftfreq(room)) ** 2)[:, None]
     both = np.column_stack([signals, np.ones(n)])
-    seen = np.fft.ifft(np.fft.fft(both, 2 * n, axis=0) * window, axis=0)[:n]
+    seen = np.fft.ifft(np.fft.fft(both, room, axis=0) * window, axis=0)[:n]
     return np.asarray(seen[:, :-1] / np.maximum(seen[:, -1:].real, 1e-9))
 
 
