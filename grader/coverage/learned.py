@@ -45,7 +45,7 @@ UNMIX_FROM, UNMIX_ALONE = 6.0, 12.0
 class LearnedSegmenter:
     """See the module's docstring."""
 
-    name = "learned-4"
+    name = "learned-5"
 
     def __init__(self) -> None:
         self._network = Network()

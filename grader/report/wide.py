@@ -31,11 +31,15 @@ def wide_sentences(document: Mapping[str, Any]) -> tuple[str, ...]:
     if not lines or high <= low:
         return ()
     lines.sort(key=lambda line: -line["share_of_variance"])
-    told = [f"The high end is {high / low:.2g}{_NO_BREAK}times the low end."] if low > 0 else []
+    told = [f"The high end is {_factor(high / low)}{_NO_BREAK}times the low end."] if low > 0 else []
     told.append(_comes_from(lines))
     matter = [line for line in lines if line["share_of_variance"] >= _WORTH_A_WORD]
     remedies = (_remedies().get(line["input"].partition(":")[0]) for line in matter)
     return (*told, *dict.fromkeys(r for r in remedies if r is not None))
+
+
+def _factor(ratio: float) -> str:
+    return f"{ratio:.0f}" if ratio >= 10 else f"{ratio:.2g}"
 
 
 def _comes_from(lines: list[Mapping[str, Any]]) -> str:

@@ -27,6 +27,11 @@ def test_one_cause_is_named_with_its_share_and_its_remedy() -> None:
     assert "weigh what a batch gives" in remedy
 
 
+@pytest.mark.parametrize(("low", "told"), [(20.0, "1.4"), (0.2, "140"), (0.01, "2800")])
+def test_how_far_the_ends_are_apart_is_never_written_with_an_exponent(low: float, told: str) -> None:
+    assert f" {told}\N{NO-BREAK SPACE}times" in wide_sentences(document({"thickness:hard_gold": 1.0}, low))[0]
+
+
 def test_two_causes_are_named_the_larger_first() -> None:
     sentences = wide_sentences(document({"thickness:hard_gold": 0.35, "scale-tilt:ab12": 0.45, TOGETHER: 0.2}))
     assert (
