@@ -43,6 +43,7 @@ _LEANS_NEARER = (0.06, 0.03)
 _UPRIGHT = 0.5  # a slope of 0.1 must explain a twentieth more than none
 _PITCHES_MM = (0.45, 3.2)  # of edge connectors in use: common practice, no source
 _SLOW_MM = 1.2  # what changes more slowly than over this is no row of contacts
+_LEAST_PITCH_PX = 2.5  # finer than this, what seems to recur is the pixels
 _MOST_PITCHES = 5  # that are looked into
 _PITCHES_FINER = np.linspace(0.95, 1.05, 11)  # times the lag, which is whole steps
 _COLOURS = 2.0  # what colours count, together, against shares
@@ -121,26 +122,31 @@ def draw_rows(
     gap = max(3, round(_GAP_MM * px_per_mm) | 1)
     closed = cv2.morphologyEx(seen, cv2.MORPH_CLOSE, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (gap, gap)))
     _, labels, boxes, _ = cv2.connectedComponentsWithStats(closed)
+    finest_mm = max(_PITCHES_MM[0], _LEAST_PITCH_PX / px_per_mm)
     large = boxes[:, cv2.CC_STAT_AREA] >= _SHORTEST_MM * _NARROWEST_MM * px_per_mm**2
-    out = share.copy()
 
-    def draw(number: int) -> None:
+    def draw(number: int) -> tuple[tuple[slice, slice], NDArray[np.bool_], Picture] | None:
         left, top, width, height, _ = boxes[number].tolist()
         y0, x0 = max(top - _REACH_PX, 0), max(left - _REACH_PX, 0)
         around = (slice(y0, top + height + _REACH_PX), slice(x0, left + width + _REACH_PX))
         own = cv2.dilate((labels[around] == number).astype(np.uint8), np.ones((2 * _REACH_PX + 1,) * 2, np.uint8)) > 0
         before = share[around][own]
         if _doubt(before) < _LEAST_DOUBT:
-            return
+            return None
         at_mm = plane.to_mm((np.argwhere(own)[:, ::-1] + [x0, y0]).astype(np.float64))
         strip = _flat(rgb, share, plane, at_mm)
-        comb = _comb(strip) if strip is not None else None
-        if strip is not None and comb is not None:
-            drawn = 255 * _looked_up(_drawn(strip, comb), strip.places(at_mm))
-            as_much = float(before.sum()) / max(float(drawn.sum()), 1.0)
-            out[around][own] = np.clip(np.round(drawn * as_much), 0, 255)
+        comb = _comb(strip, finest_mm) if strip is not None else None
+        if strip is None or comb is None:
+            return None
+        drawn = 255 * _looked_up(_drawn(strip, comb), strip.places(at_mm))
+        return around, own, drawn * (float(before.sum()) / max(float(drawn.sum()), 1.0))
 
-    in_parallel(draw, (np.flatnonzero(large[1:]) + 1).tolist())
+    out = share.copy()
+    # strips may touch: what is drawn is put in in their order, whichever was ready first
+    for done in in_parallel(draw, (np.flatnonzero(large[1:]) + 1).tolist()):
+        if done is not None:
+            around, own, drawn = done
+            out[around][own] = np.clip(np.round(drawn), 0, 255)
     return out
 
 
@@ -175,10 +181,12 @@ def _flat(rgb: NDArray[np.uint8], share: NDArray[np.uint8], plane: FacePlane, at
     return _Strip(corner, along, across, flat_share, flat_rgb, height)
 
 
-def _comb(strip: _Strip) -> _Comb | None:
-    """Where the contacts lie, or None where nothing recurs evenly enough."""
+def _comb(strip: _Strip, finest_mm: float) -> _Comb | None:
+    """Where the contacts lie, at a pitch of at least ``finest_mm``; None where nothing recurs evenly enough."""
     powers = {lean: _power(_profile(strip, lean)) for lean in _LEANS}
-    found = [(_strength(p, lean, pitch), lean, pitch) for lean, p in powers.items() for pitch in _pitches(p)]
+    found = [
+        (_strength(p, lean, pitch), lean, pitch) for lean, p in powers.items() for pitch in _pitches(p, finest_mm)
+    ]
     if not found:
         return None
     _, lean, pitch = max(found)
@@ -215,12 +223,12 @@ def _power(profile: FloatArray) -> FloatArray:
     return np.asarray((np.abs(np.fft.rfft(even, 2 * len(profile), axis=0)) ** 2).sum(axis=1))
 
 
-def _pitches(power: FloatArray) -> list[float]:
+def _pitches(power: FloatArray, finest_mm: float) -> list[float]:
     """Lags at which a profile resembles itself more than at those nearby, the likeliest first."""
     n = len(power) - 1
     cycles = np.arange(n + 1) / (2 * n)
     alike = np.fft.irfft(power * _kept(cycles, _SLOW_MM / _ALONG_MM))[:n] / np.arange(n, 0, -1)
-    lag = np.arange(round(_PITCHES_MM[0] / _ALONG_MM), min(round(_PITCHES_MM[1] / _ALONG_MM), n // 3))
+    lag = np.arange(round(finest_mm / _ALONG_MM), min(round(_PITCHES_MM[1] / _ALONG_MM), n // 3))
     peak = lag[(alike[lag] >= alike[lag - 1]) & (alike[lag] >= alike[lag + 1])]
     more = alike[peak] - alike[peak // 2]  # twice a pitch is a lag too, but half of it then is one as well
     return [float(at) for at in peak[np.argsort(-more)][:_MOST_PITCHES]]

@@ -145,3 +145,12 @@ def test_a_doubtful_plate_without_anything_that_recurs_stays() -> None:
 def test_nothing_seen_gives_nothing() -> None:
     rgb, _, _, plane = scene(0)
     assert not drawn(rgb, np.zeros(SHAPE), plane).any()
+
+
+def test_a_photo_too_coarse_to_show_contacts_is_left_alone() -> None:
+    rgb, _, seen, _ = scene(17)
+    small = cv2.resize(rgb, None, fx=0.2, fy=0.2, interpolation=cv2.INTER_AREA)
+    share = np.round(255 * cv2.resize(seen, None, fx=0.2, fy=0.2, interpolation=cv2.INTER_AREA)).astype(np.uint8)
+    coarse = 0.2 * PX_PER_MM
+    found = draw_rows(small, share, np.full(share.shape, 255, np.uint8), UniformPlane(coarse), coarse)
+    np.testing.assert_array_equal(found, share)
