@@ -199,6 +199,8 @@ def batch_document(plan: BatchPlan) -> dict[str, Any]:
         "costs": {c.key: {"title": c.title, "amount": c.amount.as_json(), "example": c.example} for c in plan.costs},
         "total_cost": plan.total_cost.as_json(),
         "cost_per_gram_of_gold": plan.cost_per_gram.as_json(),
+        "lines": batch_lines(plan),
+        "tables": [{"title": t.title, "columns": t.columns, "rows": t.rows} for t in batch_tables(plan)],
         "process": {"name": plan.process.name, "figures": [i.as_json() for i in plan.process.figures.values()]},
         "statements": list(STATEMENTS),
         "warnings": [n.as_json() for n in plan.notices],

@@ -21,6 +21,7 @@ from grader.cli.value_options import LotOption, MeasurementsArgument, ValueOptio
 from grader.lot import estimate_lot
 from grader.model import Range
 from grader.photo import load_photo
+from grader.report.batch_blocks import batch_blocks
 from grader.report.blocks import Picture
 from grader.report.lot_csv import lot_csv
 from grader.report.lot_html import lot_html
@@ -44,6 +45,7 @@ def report(
     cut_picture: Annotated[
         list[Path] | None, typer.Option(help="Its picture (grader cut --overlay); once for each photo of the plans.")
     ] = None,
+    batch: Annotated[Path | None, typer.Option(help="A batch plan that grader batch --json wrote.")] = None,
     title: Annotated[str | None, typer.Option(help="Title; the lot's name if left out.")] = None,
     pdf: Annotated[Path | None, typer.Option(help="Write the report for paper.")] = None,
     html: Annotated[Path | None, typer.Option(help="Write the report as one HTML file.")] = None,
@@ -51,13 +53,13 @@ def report(
     json_out: Annotated[Path | None, typer.Option("--json", help="Write it as JSON (- prints it).")] = None,
     paper: Annotated[Paper, typer.Option(help="Paper of the PDF.")] = "a4",
 ) -> None:
-    """Write the report of a lot: photos, measurements, what makes them uncertain, the offer, the cut plan, cautions.
+    """Write the report of a lot: photos, measurements, what makes them uncertain, offer, cut plan, batch, cautions.
 
     The lot is described as for grader value; without a gold price the report makes no offer.
 
     Example: grader report boards.json --spot "2650 USD/ozt" --spot-date today --pdf report.pdf --html report.html
 
-    Example: grader report boards.json --photos . --cuts plan.json --cut-picture cuts.png --csv report.csv
+    Example: grader report boards.json --photos . --cuts plan.json --cut-picture cuts.png --batch batch.json
     """
     places = {"pdf": pdf, "html": html, "csv": csv, "json": json_out}
     for path in places.values():
@@ -76,6 +78,7 @@ def report(
         parts=estimate.as_json(),
         offer=options.offer(estimate, figures) if figures.spot is not None else None,
         cuts=_cuts(cuts or [], cut_picture or []),
+        batch=_batch(batch) if batch is not None else None,
     )
     _write(made, places, paper)
 
@@ -160,6 +163,25 @@ def _cuts(plans: Sequence[Path], pictures: Sequence[Path]) -> tuple[ReportedCuts
             )
     drawn: list[Picture | None] = [*map(_cut_picture, pictures)] or [None] * len(documents)
     return tuple(ReportedCuts(document, picture) for (_, document), picture in zip(documents, drawn, strict=True))
+
+
+def _batch(path: Path) -> Mapping[str, Any]:
+    """A batch plan.
+
+    Raises:
+        DataFileError: ``batch-plan-invalid``, or as ``documents_in``.
+    """
+    documents = documents_in(path)
+    no_plan = DataFileError(
+        "batch-plan-invalid", f"{path.name}: no batch plan.", "Make it with: grader batch FILES --json FILE."
+    )
+    if len(documents) != 1 or documents[0].get("schema") != 1:
+        raise no_plan
+    try:
+        tuple(batch_blocks(documents[0]))
+    except (KeyError, TypeError):
+        raise no_plan from None
+    return documents[0]
 
 
 def _cut_picture(path: Path) -> Picture:

@@ -1,4 +1,7 @@
-"""The report of a lot: what was measured, what it is worth, where to cut; as data and as blocks to be written."""
+"""The report of a lot: what was measured, what it is worth, where to cut, what the batch needs.
+
+As data, and as blocks to be written.
+"""
 
 from __future__ import annotations
 
@@ -13,6 +16,7 @@ from numpy.typing import NDArray
 from grader import __version__
 from grader.cautions import documents_for
 from grader.model import Range
+from grader.report.batch_blocks import batch_blocks
 from grader.report.blocks import Block, Heading, Picture, Table, Text
 from grader.report.cut_blocks import cut_blocks
 from grader.report.offer_blocks import offer_blocks
@@ -69,6 +73,7 @@ class LotReport:
         parts: of the lot, as ``LotEstimate.as_json`` gives them.
         offer: what to pay; None where no gold price was given.
         cuts: plans; none where nothing was planned.
+        batch: plan of the batch, as ``grader batch`` wrote it; None where there is none.
     """
 
     title: str
@@ -78,6 +83,7 @@ class LotReport:
     parts: Sequence[Document]
     offer: Offer | None = None
     cuts: tuple[ReportedCuts, ...] = ()
+    batch: Document | None = None
 
     def as_json(self) -> dict[str, Any]:
         """The report as one document; pictures are left out."""
@@ -93,7 +99,8 @@ class LotReport:
             "photos": [dict(photo.document) for photo in self.photos],
             "offer": None if self.offer is None else self.offer.as_json(),
             "cuts": [dict(plan.document) for plan in self.cuts],
-            "cautions": documents_for("cut"),
+            "batch": None if self.batch is None else dict(self.batch),
+            "cautions": self._cautions(),
         }
 
     def blocks(self) -> tuple[Block, ...]:
@@ -117,12 +124,20 @@ class LotReport:
             yield Heading("Where to cut")
             for plan in self.cuts:
                 yield from cut_blocks(plan.document, plan.picture)
+        if self.batch is not None:
+            yield Heading("What the batch needs")
+            yield from batch_blocks(self.batch)
         yield Heading("Cautions")
         yield Text(CAUTION)
-        for caution in documents_for("cut"):
+        for caution in self._cautions():
             yield Text(caution["text"])
         yield Heading("How this came about")
         yield Table(("", ""), tuple(self._provenance()))
+
+    def _cautions(self) -> list[dict[str, str]]:
+        """Of cutting, and of the batch where one is planned; each once."""
+        told = documents_for("cut") + (documents_for("batch") if self.batch is not None else [])
+        return list({caution["text"]: caution for caution in told}.values())
 
     def _provenance(self) -> Iterator[tuple[str, str]]:
         yield "Report made on", self.made_on.isoformat()

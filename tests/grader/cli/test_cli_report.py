@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,8 @@ import typer
 from typer.testing import CliRunner
 
 from calibration.errors import GraderError
+from grader.cautions import lines_for
+from grader.cli.app import app as grader_app
 from grader.cli.report import report
 from grader.cli.value import value
 from grader.log import NewLot, PhotoRecord, open_log
@@ -138,3 +141,40 @@ def test_wrong_use_says_what_to_do_and_writes_nothing(work: Path, arguments: tup
     before = sorted(p.name for p in work.iterdir())
     assert refused(*arguments, *(() if "--pdf" in arguments else ("--html", "r.html"))).code == code
     assert sorted(p.name for p in work.iterdir()) == before
+
+
+@pytest.fixture(scope="module")
+def batch_plan(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("batch") / "batch.json"
+    given = ("--mass", "470 g", "--plated-area", "42 cm2", "--gold", "60..120 mg")
+    done = CliRunner().invoke(grader_app, ["batch", *given, "--json", str(path)])
+    assert done.exit_code == 0, done.output
+    return path
+
+
+def test_what_the_batch_needs_and_its_cautions_are_in_every_form(work: Path, batch_plan: Path) -> None:
+    run("boards.json", "--batch", batch_plan, "--html", "r.html", "--pdf", "r.pdf", "--json", "r.json")
+    html = (work / "r.html").read_text("utf-8")
+    pages = pypdfium2.PdfDocument("r.pdf")
+    paper = " ".join(page.get_textpage().get_text_range() for page in pages)
+    document = json.loads((work / "r.json").read_text("utf-8"))
+    for words in ("What the batch needs", "Reagents for the whole batch", "Waste by kind", "hydrochloric acid"):
+        assert words in html
+        assert words in " ".join(paper.split())
+    for caution in (*lines_for("cut"), *lines_for("batch")):
+        assert html.count(escape(caution)) == 1
+        assert [c["text"] for c in document["cautions"]].count(caution) == 1
+    assert document["batch"]["amounts"].keys() == json.loads(batch_plan.read_text("utf-8"))["amounts"].keys()
+
+
+def test_without_a_batch_nothing_is_said_of_one(work: Path) -> None:
+    run("boards.json", "--html", "r.html")
+    assert "What the batch needs" not in (work / "r.html").read_text("utf-8")
+
+
+@pytest.mark.parametrize("text", ["{}", '{"schema": 1}', '{"schema": 1, "lines": [], "tables": 3}', "[]", "no JSON"])
+def test_a_file_that_is_no_batch_plan_is_refused(work: Path, text: str) -> None:
+    (work / "other.json").write_text(text, "utf-8")
+    error = refused("boards.json", "--batch", "other.json", "--html", "r.html")
+    assert error.advice
+    assert not (work / "r.html").exists()
