@@ -23,6 +23,7 @@ from app.show import (
     remark,
     split_range,
     table,
+    together,
     visible_only,
 )
 from calibration.errors import RefusedError
@@ -96,7 +97,11 @@ def _by_finish(document: Mapping[str, Any]) -> None:
     table(
         ("Finish", "Plated area", "Gold"),
         [
-            (FINISH_WORDS[f], range_text(each["area_mm2"], "mm²"), range_text(each["gold_mg"], "mg"))
+            (
+                FINISH_WORDS[f],
+                together(range_text(each["area_mm2"], "mm²")),
+                together(range_text(each["gold_mg"], "mg")),
+            )
             for f, each in found
         ],
     )

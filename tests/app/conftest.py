@@ -76,8 +76,9 @@ class Page:
         field.set_value(text)
 
     def told(self, kind: str) -> list[str]:
-        """Texts of a kind of element as a person reads them, without the page's escapes."""
-        return [re.sub(r"\\(.)", r"\1", str(e.value)) for e in getattr(self.at, kind)]
+        """Texts of a kind of element as a person reads them: without the page's escapes, any space a space."""
+        texts = (str(e.value).replace("\N{NO-BREAK SPACE}", " ") for e in getattr(self.at, kind))
+        return [re.sub(r"\\(.)", r"\1", text) for text in texts]
 
     def figures(self) -> dict[str, str]:
         """The large figures by their labels."""
