@@ -154,3 +154,17 @@ def test_a_photo_too_coarse_to_show_contacts_is_left_alone() -> None:
     coarse = 0.2 * PX_PER_MM
     found = draw_rows(small, share, np.full(share.shape, 255, np.uint8), UniformPlane(coarse), coarse)
     np.testing.assert_array_equal(found, share)
+
+
+@pytest.mark.parametrize("px_per_mm", [0.02, 0.3, 400.0])
+def test_an_absurd_scale_does_no_harm(px_per_mm: float) -> None:
+    rgb, _, seen, _ = scene(17)
+    share = np.round(255 * seen).astype(np.uint8)
+    np.testing.assert_array_equal(draw_rows(rgb, share, CONTACTS, UniformPlane(px_per_mm), px_per_mm), share)
+
+
+def test_a_strip_without_any_change_stays() -> None:
+    share = np.zeros(SHAPE, np.uint8)
+    share[200:232, 80:400] = 150
+    plain = np.full((*SHAPE, 3), 120, np.uint8)
+    np.testing.assert_array_equal(draw_rows(plain, share, CONTACTS, UniformPlane(PX_PER_MM), PX_PER_MM), share)
