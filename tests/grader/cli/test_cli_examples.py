@@ -49,7 +49,7 @@ def run(line: str, monkeypatch: pytest.MonkeyPatch) -> int:
 
 @pytest.fixture(scope="module")
 def world(tmp_path_factory: pytest.TempPathFactory, remembering: Any) -> Path:
-    """A folder as somebody at a bench has it: photos, measurements, a cut plan, a log with three yields."""
+    """A folder as somebody at a bench has it: photos, measurements, plans, a log with three yields."""
     folder = tmp_path_factory.mktemp("bench")
     modules, other = (sample.path for sample in load_demo().samples[:2])
     (folder / "shelf").mkdir()
@@ -66,6 +66,7 @@ def world(tmp_path_factory: pytest.TempPathFactory, remembering: Any) -> Path:
         for line in (
             "grader measure boards.jpg --json boards.json",
             "grader cut boards.jpg --json plan.json --overlay cuts.png",
+            'grader batch boards.json --mass "90 g" --json batch.json',
             'grader log new "attic lot"',
             "grader log new shoebox",
             'grader log add "attic lot" boards.json',
