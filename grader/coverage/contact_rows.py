@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.scale import FacePlane
+from grader.coverage.error import doubt_of
 from grader.threads import in_parallel
 
 FloatArray = NDArray[np.float64]
@@ -70,22 +71,14 @@ class _Strip:
         corner: float64 (2,), mm in the plane of the faces, of its first sample.
         along, across: float64 (2,), unit vectors of x and y.
         share: float32 (height, width), 0..1.
-        colours: float32 (height, width, 3), sRGB-encoded 0..1.
-        length_mm: of its contacts.
+        middle: float32 (n, width, 4), share and weighed colours in the middle of the contacts' length.
     """
 
     corner: FloatArray
     along: FloatArray
     across: FloatArray
     share: Picture
-    colours: Picture
-    length_mm: float
-
-    def middle(self) -> Picture:
-        """Share and colours of the rows in the middle of the contacts' length, float32 (n, width, 4)."""
-        spare = int((self.share.shape[0] - self.length_mm / _ACROSS_MM * _MIDDLE) / 2)
-        rows = slice(spare, self.share.shape[0] - spare)
-        return np.dstack([self.share[rows], self.colours[rows] * np.float32(np.sqrt(_COLOURS / 3))])
+    middle: Picture
 
     def places(self, at_mm: FloatArray) -> tuple[Picture, Picture]:
         """Columns and rows of points (n, 2) in mm."""
@@ -133,7 +126,7 @@ def draw_rows(
         around = (slice(y0, top + height + _REACH_PX), slice(x0, left + width + _REACH_PX))
         own = cv2.dilate((labels[around] == number).astype(np.uint8), np.ones((2 * _REACH_PX + 1,) * 2, np.uint8)) > 0
         before = share[around][own]
-        if _doubt(before) < _LEAST_DOUBT:
+        if doubt_of(before) < _LEAST_DOUBT:
             return None
         at_mm = plane.to_mm((np.argwhere(own)[:, ::-1] + [x0, y0]).astype(np.float64))
         strip = _flat(rgb, share, plane, at_mm)
@@ -150,11 +143,6 @@ def draw_rows(
             around, own, drawn = done
             out[around][own] = np.clip(np.round(drawn), 0, 255)
     return out
-
-
-def _doubt(share: NDArray[np.uint8]) -> float:
-    p = share / 255
-    return float((p * (1 - p)).sum() / max(float(p.sum()), 1.0))
 
 
 def _flat(rgb: NDArray[np.uint8], share: NDArray[np.uint8], plane: FacePlane, at_mm: FloatArray) -> _Strip | None:
@@ -180,7 +168,10 @@ def _flat(rgb: NDArray[np.uint8], share: NDArray[np.uint8], plane: FacePlane, at
         np.asarray(cv2.remap(picture, at, None, cv2.INTER_LINEAR, borderMode=border) / np.float32(255), np.float32)
         for picture, border in ((share, cv2.BORDER_CONSTANT), (rgb, cv2.BORDER_REPLICATE))
     )
-    return _Strip(corner, along, across, flat_share, flat_rgb, height)
+    spare = int((rows - height / _ACROSS_MM * _MIDDLE) / 2)
+    middle = slice(spare, rows - spare)
+    seen = np.dstack([flat_share[middle], flat_rgb[middle] * np.float32(np.sqrt(_COLOURS / 3))])
+    return _Strip(corner, along, across, flat_share, seen)
 
 
 def _comb(strip: _Strip, finest_mm: float) -> _Comb | None:
@@ -211,7 +202,7 @@ def _leant(picture: Picture, lean: float) -> Picture:
 
 def _profile(strip: _Strip, lean: float) -> FloatArray:
     """Share and colours along the row from its first contact to its last, (n, 4): a row's ends recur nowhere."""
-    return np.asarray(_leant(strip.middle(), lean)[:, _ENDS:-_ENDS].mean(axis=0), np.float64)
+    return np.asarray(_leant(strip.middle, lean)[:, _ENDS:-_ENDS].mean(axis=0), np.float64)
 
 
 def _less_mean(profile: FloatArray, pitch: float) -> FloatArray:

@@ -115,3 +115,10 @@ def contact_width_px(scale: Scale | None) -> float | None:
 @functools.cache
 def _figures() -> dict[str, Any]:
     return tomllib.loads(resources.files("grader.coverage").joinpath("data/error.toml").read_text("utf-8"))
+
+
+def doubt_of(share: NDArray[np.uint8]) -> float:
+    """How unsure the network is of what it sees: Σ p (1 - p) ÷ Σ p, 0..1. Blur, glare and look-alikes raise it."""
+    p = np.arange(256) / 255
+    seen = cv2.calcHist([share], [0], None, [256], [0, 256]).ravel().astype(np.float64) * p
+    return float((seen * (1 - p)).sum() / max(float(seen.sum()), 1.0))

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from calibration.plane import ResizedPlane
 from calibration.scale import Scale
 from grader.coverage.contact_rows import draw_rows
-from grader.coverage.error import error_inputs, quality_notices
+from grader.coverage.error import doubt_of, error_inputs, quality_notices
 from grader.coverage.model import Coverage
 from grader.coverage.network import Maps, Network
 from grader.coverage.unmix import unmix_edges
@@ -57,7 +57,7 @@ class LearnedSegmenter:
         picture = _resized(rgb, _fine_factor(rgb, scale))
         coarse = _coarse_pass(self._network, rgb, picture, _coarse_factor(rgb, scale))
         picture, fine, contact = _fine_pass(self._network, picture, coarse)
-        doubt = _doubt(fine)
+        doubt = doubt_of(fine)
         if scale is None:
             fine = _without_doubtful_regions(fine)
         else:
@@ -82,13 +82,6 @@ class LearnedSegmenter:
             notices=quality_notices(rgb, share, scale),
             contact=_resampled(contact, size),
         )
-
-
-def _doubt(share: NDArray[np.uint8]) -> float:
-    """How unsure the network is of what it sees: Σ p (1 - p) ÷ Σ p, 0..1. Blur, glare and look-alikes raise it."""
-    p = np.arange(256) / 255
-    seen = cv2.calcHist([share], [0], None, [256], [0, 256]).ravel().astype(np.float64) * p
-    return float((seen * (1 - p)).sum() / max(float(seen.sum()), 1.0))
 
 
 def _without_doubtful_regions(share: NDArray[np.uint8]) -> NDArray[np.uint8]:

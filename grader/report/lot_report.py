@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader import __version__
+from grader.batch.words import HEADING as BATCH_HEADING
 from grader.cautions import documents_for
 from grader.model import Range
 from grader.report.batch_blocks import batch_blocks
@@ -125,7 +126,7 @@ class LotReport:
             for plan in self.cuts:
                 yield from cut_blocks(plan.document, plan.picture)
         if self.batch is not None:
-            yield Heading("What the batch needs")
+            yield Heading(BATCH_HEADING)
             yield from batch_blocks(self.batch)
         yield Heading("Cautions")
         yield Text(CAUTION)
