@@ -23,7 +23,6 @@ from app.show import (
     remark,
     split_range,
     table,
-    together,
     visible_only,
 )
 from calibration.errors import RefusedError
@@ -31,7 +30,7 @@ from calibration.notices import Notice
 from grader.report.overlay import FINISH_WORDS
 from grader.report.wide import wide_sentences
 from grader.report.words import METHOD_WORDS, budget_lines, learned_from, row_words, told_finishes
-from grader.units import format_share
+from grader.units import format_share, together
 
 
 def show_result(done: Kept) -> None:

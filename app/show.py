@@ -14,14 +14,13 @@ from calibration.errors import GraderError
 from calibration.notices import Notice
 from grader.model import FINISHES, Range
 from grader.report.overlay import FINISH_RGB, FINISH_WORDS
-from grader.units import format_range, format_share
+from grader.units import format_range, format_share, together
 
 Advised = GraderError | Notice
 
 _MARKUP = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$:~&^@])")
 _MARKUP_IN_LABEL = re.compile(r"([\\`*_\[\]<>$:~])")
 _BREAKS = re.compile(r"[^\S\N{NO-BREAK SPACE}]+")  # spaces at which a line may be broken, and breaks of lines
-_AFTER_NUMBER = re.compile(r"(?<=\d) (?=\D)")
 _OPTION = re.compile(r"\s*\((?:--|grader )[^)]*\)")
 # Advice that names commands, in the words of the page.
 _PAGE_ADVICE: Mapping[str, str] = {
@@ -104,11 +103,6 @@ def figure(label: str, value: Mapping[str, float], unit: str) -> None:
     middle, span = split_range(value, unit)
     st.metric(label, middle)
     st.markdown(plain(together(span)) if span else "&nbsp;")
-
-
-def together(text: str) -> str:
-    """A text in which no line may end between a number and the word or unit after it."""
-    return _AFTER_NUMBER.sub("\N{NO-BREAK SPACE}", text)
 
 
 def split_range(value: Mapping[str, float], unit: str) -> tuple[str, str]:

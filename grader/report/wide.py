@@ -9,11 +9,10 @@ from importlib.resources import files
 from typing import Any
 
 from grader.budget import TOGETHER
-from grader.units import format_share
+from grader.units import format_share, together
 
 _MOST, _BOTH = 0.6, 0.7
 _WORTH_A_WORD = 0.15
-_NO_BREAK = "\N{NO-BREAK SPACE}"  # on a narrow screen, a number must not part from what it counts
 
 
 def wide_sentences(document: Mapping[str, Any]) -> tuple[str, ...]:
@@ -31,7 +30,7 @@ def wide_sentences(document: Mapping[str, Any]) -> tuple[str, ...]:
     if not lines or high <= low:
         return ()
     lines.sort(key=lambda line: -line["share_of_variance"])
-    told = [f"The high end is {_factor(high / low)}{_NO_BREAK}times the low end."] if low > 0 else []
+    told = [together(f"The high end is {_factor(high / low)} times the low end.")] if low > 0 else []
     told.append(_comes_from(lines))
     matter = [line for line in lines if line["share_of_variance"] >= _WORTH_A_WORD]
     remedies = (_remedies().get(line["input"].partition(":")[0]) for line in matter)
@@ -45,7 +44,7 @@ def _factor(ratio: float) -> str:
 def _comes_from(lines: list[Mapping[str, Any]]) -> str:
     """The one or two inputs that most of it comes from; the lines are sorted."""
     shares = [float(line["share_of_variance"]) for line in lines]
-    told = [format_share(share).replace(" %", f"{_NO_BREAK}%") for share in shares]
+    told = [together(format_share(share)) for share in shares]
     named = [f"{line['title']} ({share})" for line, share in zip(lines, told, strict=True)]
     if shares[0] >= _MOST:
         return f"Most of that comes from one thing: {named[0]}."

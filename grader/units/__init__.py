@@ -11,6 +11,7 @@ from grader.units.formats import (
     format_share,
     in_mass_unit,
     round_to,
+    together,
 )
 from grader.units.money import (
     Money,
@@ -59,4 +60,5 @@ __all__ = [
     "parse_weighed_mg",
     "round_to",
     "split_range",
+    "together",
 ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Literal
 
@@ -11,6 +12,8 @@ from grader.units.quantities import gram_per_unit
 
 MassUnit = Literal["auto", "mg", "g", "ozt", "dwt"]
 """How a person likes masses of gold: in a unit of their own, or in mg, g or kg, whichever reads best."""
+
+_AFTER_NUMBER = re.compile(r"(?<=\d) (?=\D)")
 
 
 def round_to(value: float, uncertainty: float, *, digits: int = 2, at_least: int = 0) -> str:
@@ -78,6 +81,11 @@ def format_range(value: Range, unit: str, liked: MassUnit = "auto") -> str:
     if half == 0:
         return f"{middle} {shown}"
     return f"{middle} {shown} ({low} to {high} {shown}, {format_share(value.level)} sure)"
+
+
+def together(text: str) -> str:
+    """A text in which no line may end between a number and the word or unit after it."""
+    return _AFTER_NUMBER.sub("\N{NO-BREAK SPACE}", text)
 
 
 def format_share(share: float) -> str:

@@ -13,7 +13,7 @@ from markdown_it import MarkdownIt
 
 import calibration
 import grader
-from app.show import advice_of, label, plain, split_range, together
+from app.show import advice_of, label, plain, split_range
 from calibration.notices import DEFINITIONS, Notice
 
 
@@ -63,9 +63,3 @@ def test_a_range_is_split_into_value_and_bounds() -> None:
     value = {"value": 425.7, "low": 410.2, "high": 441.9, "level": 0.9}
     assert split_range(value, "mm²") == ("426 mm²", "410 to 442 mm², 90 % sure")
     assert split_range(dict.fromkeys(("value", "low", "high"), 0.0) | {"level": 0.9}, "mm²")[1] == ""
-
-
-def test_a_number_keeps_to_its_unit() -> None:
-    lines = together("54.1 to 61.2 mm², 90 % sure").split(" ")
-    assert lines == ["54.1\N{NO-BREAK SPACE}to", "61.2\N{NO-BREAK SPACE}mm²,", "90\N{NO-BREAK SPACE}%", "sure"]
-    assert together("no figure") == "no figure"

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from grader.model import Range
-from grader.units import MassUnit, format_mass, format_range
+from grader.units import MassUnit, format_mass, format_range, together
 
 # Troy ounce of 31.1034768 g and pennyweight of a twentieth of it (NIST Handbook 44, appendix C): exact.
 MG_PER: dict[MassUnit, float] = {"mg": 1.0, "g": 1e3, "ozt": 31_103.4768, "dwt": 1_555.17384}
@@ -39,3 +39,9 @@ def test_what_is_read_is_what_was_meant(mg: float, liked: MassUnit, spread: floa
 def test_only_masses_change_their_unit() -> None:
     area = Range(10.0, 9.0, 11.0, 0.9)
     assert format_range(area, "mm²", "ozt") == format_range(area, "mm²")
+
+
+def test_a_number_keeps_to_its_unit() -> None:
+    lines = together("54.1 to 61.2 mm², 90 % sure").split(" ")
+    assert lines == ["54.1\N{NO-BREAK SPACE}to", "61.2\N{NO-BREAK SPACE}mm²,", "90\N{NO-BREAK SPACE}%", "sure"]
+    assert together("no figure") == "no figure"
