@@ -13,7 +13,7 @@ from calibration.inputs import Distribution, Input
 from calibration.scale import FacePlane
 from calibration.sourced import load_inputs
 from grader.area import Kind
-from grader.cut.grid import BoardGrid, Sums
+from grader.cut.grid import BoardGrid, sum_over
 from grader.model import EMPTY, ProductModel
 
 FloatArray = NDArray[np.float64]
@@ -56,7 +56,7 @@ class Face:
         parts = (
             per_mm2[kind].times((), area)
             for kind, cells in self.plated_mm2.items()
-            if (area := Sums(cells, STEP_MM).over(*rectangle)) > 0
+            if (area := sum_over(cells, STEP_MM, rectangle)) > 0
         )
         return sum(parts, EMPTY)
 
@@ -136,7 +136,7 @@ class CutBoard:
     def mass_g(self, rectangle: Rectangle | None = None) -> ProductModel:
         """Mass of bare board inside a rectangle, or of the whole board."""
         where = rectangle if rectangle is not None else self.whole
-        solid = Sums(self.solid_mm2, STEP_MM).over(*where)
+        solid = sum_over(self.solid_mm2, STEP_MM, where)
         factors = (*self.scale_inputs, self.density)
         # drawn too far out by e, an outline of length L takes e × L of board along that is not there
         too_much = ProductModel.of(-self._outline_in(where), (*factors, self.outline_offset))

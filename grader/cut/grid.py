@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,6 +42,16 @@ class BoardGrid:
         """Gold of the whole board."""
         return float(self.gold_mg.sum())
 
+    @cached_property
+    def gold_sums(self) -> Sums:
+        """Gold in mg over any rectangle."""
+        return Sums(self.gold_mg, self.step_mm)
+
+    @cached_property
+    def mass_sums(self) -> Sums:
+        """Board in g over any rectangle."""
+        return Sums(self.mass_g, self.step_mm)
+
     def turned(self) -> BoardGrid:
         """The same board with its axes swapped."""
         return BoardGrid(self.step_mm, self.gold_mg.T, self.mass_g.T, self.contact.T, self.plating.T)
@@ -60,10 +71,14 @@ class Sums:
         along = _between(self._table, u_mm, self._step)
         return _between(along.T, v_mm, self._step).T
 
-    def over(self, u0: float, u1: float, v0: float, v1: float) -> float:
-        """The sum over one rectangle, mm."""
-        t = self.at(np.array([u0, u1]), np.array([v0, v1]))
-        return float(t[1, 1] - t[0, 1] - t[1, 0] + t[0, 0])
+
+def sum_over(cells: FloatArray, step_mm: float, rectangle: tuple[float, float, float, float]) -> float:
+    """The sum over one rectangle (u0, u1, v0, v1) in mm, exact for cells of even density."""
+    u0, u1, v0, v1 = (side / step_mm for side in rectangle)
+    along, across = (np.arange(n) for n in cells.shape)
+    inside_u = np.clip(u1 - along, 0, 1) - np.clip(u0 - along, 0, 1)
+    inside_v = np.clip(v1 - across, 0, 1) - np.clip(v0 - across, 0, 1)
+    return float(inside_u @ cells @ inside_v)
 
 
 def _between(table: FloatArray, at_mm: FloatArray, step_mm: float) -> FloatArray:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cache
 
 import cv2
 import numpy as np
@@ -23,18 +22,20 @@ _Sides = tuple[int, int, int, int]
 _MOST_LINES = 6
 _ROUNDING = 1e-9
 _PRICES = 8
+_KEPT, _THROWN = -1, -2
 
 
 @dataclass(frozen=True)
-class _Best:
-    """The best way to treat a rectangle: priced value, true cost, gold lost of the gold it holds, where to cut."""
+class _Rectangle:
+    """A rectangle between lines: its gold, what keeping it costs (inf: it does not fit), and how it may be cut.
 
-    value: float
-    cost: float
-    lost: float
+    ``cuts`` are (axis, line, index of the first part, of the second); parts come before the whole in their list.
+    """
+
+    sides: _Sides
     gold: float
-    kept: bool = False
-    cut: tuple[Axis, int] | None = None
+    keep_cost: float
+    cuts: tuple[tuple[Axis, int, int, int], ...]
 
 
 @dataclass(frozen=True)
@@ -134,7 +135,7 @@ class _Search:
         half, reach = rules.kerf_mm / 2, rules.kerf_mm / 2 + rules.clearance_mm
         self._starts = [[0.0, *(line + half).tolist(), s] for line, s in zip(lines, grid.size_mm, strict=True)]
         self._ends = [[0.0, *(line - half).tolist(), s] for line, s in zip(lines, grid.size_mm, strict=True)]
-        gold, mass = Sums(grid.gold_mg, grid.step_mm), Sums(grid.mass_g, grid.step_mm)
+        gold, mass = grid.gold_sums, grid.mass_sums
         wanted_clear = unwanted(grid, rules.through)
         way = Sums(wanted_clear, grid.step_mm)
         edges = [np.array([*s, *e]) for s, e in zip(self._starts, self._ends, strict=True)]
@@ -146,31 +147,49 @@ class _Search:
         for axis, cells in enumerate((wanted_clear, wanted_clear.T)):
             parted = crossed(cells, lines[axis], grid.step_mm)
             self._way[axis][self._many[axis] :] += sums_along(parted, edges[1 - axis], grid.step_mm)
+        self._rectangles = self._reached()
 
     def best(self, price: float) -> _Found | None:
         """The best treatment of the whole board when a lost milligram costs ``price``; infinite: none may be lost."""
-        self._price = price
-        self._tell = cache(self._solve)
-        sides = (0, self._many[0] + 1, 0, self._many[1] + 1)
-        whole = self._tell(*sides)
-        if math.isinf(whole.value):
+        per_cut = self._rules.cost_per_cut
+        # of each rectangle: priced value, true cost, gold lost, and the cut that leads there, or kept, or thrown
+        values: list[float] = []
+        costs: list[float] = []
+        losses: list[float] = []
+        ways: list[int] = []
+        for rectangle in self._rectangles:
+            cost, lost, way = 0.0, rectangle.gold, _THROWN
+            value = _priced(cost, lost, price)
+            if rectangle.keep_cost < value:
+                value, cost, lost, way = rectangle.keep_cost, rectangle.keep_cost, 0.0, _KEPT
+            for k, (_, _, one, two) in enumerate(rectangle.cuts):
+                dust = rectangle.gold - self._rectangles[one].gold - self._rectangles[two].gold
+                cut_cost, cut_lost = costs[one] + costs[two] + per_cut, losses[one] + losses[two] + dust
+                cut_value = _priced(cut_cost, cut_lost, price)
+                if values[one] + values[two] < math.inf and cut_value < value - _ROUNDING:
+                    value, cost, lost, way = cut_value, cut_cost, cut_lost, k
+            values.append(value)
+            costs.append(cost)
+            losses.append(lost)
+            ways.append(way)
+        if math.isinf(values[-1]):
             return None
         cuts: list[Cut] = []
         pieces: list[Piece] = []
-        self._follow(sides, cuts, pieces)
-        return _Found(whole.value, whole.cost, whole.lost, tuple(cuts), tuple(pieces))
+        self._follow(len(ways) - 1, ways, cuts, pieces)
+        return _Found(values[-1], costs[-1], losses[-1], tuple(cuts), tuple(pieces))
 
-    def _follow(self, sides: _Sides, cuts: list[Cut], pieces: list[Piece]) -> None:
-        way = self._tell(*sides)
-        u0, u1, v0, v1 = self._sides(*sides)
-        if way.cut is None:
-            pieces.append(Piece(u0, u1, v0, v1, way.kept))
+    def _follow(self, at: int, ways: list[int], cuts: list[Cut], pieces: list[Piece]) -> None:
+        rectangle = self._rectangles[at]
+        u0, u1, v0, v1 = self._sides(*rectangle.sides)
+        if ways[at] in (_THROWN, _KEPT):
+            pieces.append(Piece(u0, u1, v0, v1, ways[at] == _KEPT))
             return
-        axis, m = way.cut
+        axis, m, *parts = rectangle.cuts[ways[at]]
         low, high = (v0, v1) if axis == 0 else (u0, u1)
         cuts.append(Cut(axis, (self._starts[axis][m] + self._ends[axis][m]) / 2, low, high))
-        for part in _parts(sides, axis, m):
-            self._follow(part, cuts, pieces)
+        for part in parts:
+            self._follow(part, ways, cuts, pieces)
 
     def _sides(self, a: int, b: int, c: int, d: int) -> tuple[float, float, float, float]:
         return self._starts[0][a], self._ends[0][b], self._starts[1][c], self._ends[1][d]
@@ -179,46 +198,47 @@ class _Search:
         n, m = self._many[0] + 2, self._many[1] + 2
         return float(table[n + b, m + d] - table[a, m + d] - table[n + b, c] + table[a, c])
 
-    def _priced(self, cost: float, lost: float) -> float:
-        if math.isinf(self._price):
-            return cost if lost <= _ROUNDING else math.inf
-        return cost + self._price * lost
+    def _reached(self) -> list[_Rectangle]:
+        """The rectangles that permitted cuts lead to, the whole board last: the same at any price."""
+        found: list[_Rectangle] = []
+        index: dict[_Sides, int] = {}
 
-    def _solve(self, a: int, b: int, c: int, d: int) -> _Best:
-        u0, u1, v0, v1 = self._sides(a, b, c, d)
-        gold = self._held(self._gold, a, b, c, d)
-        best = _Best(self._priced(0.0, gold), 0.0, gold, gold)
-        if self._rules.fit.fits(u1 - u0, v1 - v0):
-            cost = self._rules.cost_per_g * self._held(self._mass, a, b, c, d)
-            if cost < best.value:
-                best = _Best(cost, cost, 0.0, gold, kept=True)
-        for m in range(a + 1, b):
-            best = self._with_cut(best, 0, m, (a, b, c, d), gold)
-        for m in range(c + 1, d):
-            best = self._with_cut(best, 1, m, (a, b, c, d), gold)
-        return best
+        def add(sides: _Sides) -> int:
+            if sides not in index:
+                a, b, c, d = sides
+                lines: list[tuple[Axis, int]] = [(0, m) for m in range(a + 1, b)] + [(1, m) for m in range(c + 1, d)]
+                permitted = [(axis, m, *_parts(sides, axis, m)) for axis, m in lines if self._may_cut(axis, m, sides)]
+                cuts = tuple((axis, m, add(first), add(second)) for axis, m, first, second in permitted)
+                index[sides] = len(found)
+                found.append(_Rectangle(sides, self._held(self._gold, *sides), self._keep_cost(sides), cuts))
+            return index[sides]
 
-    def _with_cut(self, best: _Best, axis: Axis, m: int, sides: _Sides, gold: float) -> _Best:
+        add((0, self._many[0] + 1, 0, self._many[1] + 1))
+        return found
+
+    def _keep_cost(self, sides: _Sides) -> float:
+        u0, u1, v0, v1 = self._sides(*sides)
+        if not self._rules.fit.fits(u1 - u0, v1 - v0):
+            return math.inf
+        return self._rules.cost_per_g * self._held(self._mass, *sides)
+
+    def _may_cut(self, axis: Axis, m: int, sides: _Sides) -> bool:
+        """Whether a cut stays clear of what it must, and leaves no part too small to be held."""
         a, b, c, d = sides
-        other = (c, d) if axis == 0 else (a, b)
+        (lo, hi), other = ((a, b), (c, d)) if axis == 0 else ((c, d), (a, b))
         count, way = self._many[axis], self._way[axis]
         shift = self._many[1 - axis] + 2
         span = [other[0], shift + other[1]]
         in_way = way[count + m - 1, span[1]] - way[m - 1, span[1]] - way[count + m - 1, span[0]] + way[m - 1, span[0]]
         least = self._rules.least_piece_mm - _ROUNDING
         start, end = self._starts[axis], self._ends[axis]
-        lo, hi = (a, b) if axis == 0 else (c, d)
-        too_small = end[m] - start[lo] < least or end[hi] - start[m] < least
-        if in_way > _ROUNDING or too_small:
-            return best
-        first, second = _parts(sides, axis, m)
-        one, two = self._tell(*first), self._tell(*second)
-        dust = gold - one.gold - two.gold
-        cost, lost = one.cost + two.cost + self._rules.cost_per_cut, one.lost + two.lost + dust
-        value = self._priced(cost, lost)
-        if one.value + two.value < math.inf and value < best.value - _ROUNDING:
-            return _Best(value, cost, lost, gold, cut=(axis, m))
-        return best
+        return bool(in_way <= _ROUNDING and end[m] - start[lo] >= least and end[hi] - start[m] >= least)
+
+
+def _priced(cost: float, lost: float, price: float) -> float:
+    if math.isinf(price):
+        return cost if lost <= _ROUNDING else math.inf
+    return cost + price * lost
 
 
 def _parts(sides: _Sides, axis: Axis, m: int) -> tuple[_Sides, _Sides]:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from calibration.errors import UsageError
 from grader.cut import BoardGrid, Cut, CutRules, LongestPiece, Plan, Vessel, plan_cuts
-from grader.cut.grid import Sums
+from grader.cut.grid import sum_over
 from grader.cut.guillotine import guillotine_cuts
 from grader.cut.parallel import parallel_cuts
 
@@ -124,9 +124,9 @@ def parts_any(cells: np.ndarray, cut: Cut) -> bool:
 
 
 def check(grid: BoardGrid, rules: CutRules, plan: Plan) -> None:
-    gold, mass, plated = (Sums(x, STEP) for x in (grid.gold_mg, grid.mass_g, grid.plating.astype(float)))
+    gold, mass, plated = grid.gold_mg, grid.mass_g, grid.plating.astype(float)
     rectangles = [(p.u0_mm, p.u1_mm, p.v0_mm, p.v1_mm) for p in plan.pieces]
-    kept_gold = sum(gold.over(*r) for r, p in zip(rectangles, plan.pieces, strict=True) if p.kept)
+    kept_gold = sum(sum_over(gold, STEP, r) for r, p in zip(rectangles, plan.pieces, strict=True) if p.kept)
     assert kept_gold >= (1 - rules.most_lost) * grid.gold_total_mg - 1e-9
     assert kept_gold == pytest.approx((1 - plan.lost) * grid.gold_total_mg)
     assert all(rules.fit.fits(*p.sides_mm) for p in plan.kept)
@@ -137,12 +137,14 @@ def check(grid: BoardGrid, rules: CutRules, plan: Plan) -> None:
         wide = (span[0] - clear, span[1] + clear)
         kerfs.append((*span, cut.from_mm, cut.to_mm) if cut.axis == 0 else (cut.from_mm, cut.to_mm, *span))
         near = (*wide, cut.from_mm, cut.to_mm) if cut.axis == 0 else (cut.from_mm, cut.to_mm, *wide)
-        assert plated.over(*near) == pytest.approx(0, abs=1e-9)
+        assert sum_over(plated, STEP, near) == pytest.approx(0, abs=1e-9)
         assert not parts_any(grid.plating, cut)
-    for sums, total in ((gold, grid.gold_mg.sum()), (mass, grid.mass_g.sum())):
-        assert sum(sums.over(*r) for r in [*rectangles, *kerfs]) == pytest.approx(total)
+    for cells, total in ((gold, grid.gold_mg.sum()), (mass, grid.mass_g.sum())):
+        assert sum(sum_over(cells, STEP, r) for r in [*rectangles, *kerfs]) == pytest.approx(total)
     pay = rules.cost_per_cut * len(plan.cuts)
-    pay += rules.cost_per_g * sum(mass.over(*r) for r, p in zip(rectangles, plan.pieces, strict=True) if p.kept)
+    pay += rules.cost_per_g * sum(
+        sum_over(mass, STEP, r) for r, p in zip(rectangles, plan.pieces, strict=True) if p.kept
+    )
     assert plan.cost == pytest.approx(pay)
     assert plan.bound <= plan.cost + 1e-9
 
@@ -187,12 +189,11 @@ def test_cuts_pass_through_planes_where_allowed_but_never_through_contacts(
     if plan is None:
         return
     assert plan.cuts
-    contacts = Sums(contact.astype(float), STEP)
     reach = kerf / 2 + clear
     for cut in plan.cuts:
         span = (cut.at_mm - reach, cut.at_mm + reach)
         near = (*span, cut.from_mm, cut.to_mm) if cut.axis == 0 else (cut.from_mm, cut.to_mm, *span)
-        assert contacts.over(*near) == pytest.approx(0, abs=1e-9)
+        assert sum_over(contact.astype(float), STEP, near) == pytest.approx(0, abs=1e-9)
         assert not parts_any(contact, cut)
     check(replace(grid, plating=np.zeros(gold.shape, bool)), rules, plan)
 
