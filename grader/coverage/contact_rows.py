@@ -23,7 +23,6 @@ from numpy.typing import NDArray
 
 from calibration.scale import FacePlane
 from grader.coverage.error import doubt_of
-from grader.threads import in_parallel
 
 FloatArray = NDArray[np.float64]
 Picture = NDArray[np.float32]
@@ -137,8 +136,8 @@ def draw_rows(
         return around, own, drawn * (float(before.sum()) / max(float(drawn.sum()), 1.0))
 
     out = share.copy()
-    # strips may touch: what is drawn is put in in their order, whichever was ready first
-    for done in in_parallel(draw, (np.flatnonzero(large[1:]) + 1).tolist()):
+    # one after another: steps are so short that threads would only wait for each other
+    for done in map(draw, (np.flatnonzero(large[1:]) + 1).tolist()):
         if done is not None:
             around, own, drawn = done
             out[around][own] = np.clip(np.round(drawn), 0, 255)
