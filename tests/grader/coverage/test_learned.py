@@ -14,7 +14,7 @@ from calibration.plane import UniformPlane
 from calibration.scale import Scale
 from grader.coverage import network
 from grader.coverage.learned import LearnedSegmenter
-from grader.coverage.network import Network
+from grader.coverage.network import Maps, Network
 from grader.photo import Photo, load_photo
 
 SAMPLES = Path(__file__).parents[3] / "sample_images"
@@ -79,6 +79,33 @@ def test_a_board_lying_on_the_target_still_counts(strips: tuple[np.ndarray, np.n
 def test_nothing_is_found_on_a_board_without_gold(known: bool) -> None:
     rgb, _, px_per_mm = cutting("no-gold", 350, 650)
     assert share(rgb, px_per_mm if known else None).mean() < 1e-3
+
+
+def test_without_a_scale_the_network_looks_once(
+    monkeypatch: pytest.MonkeyPatch, strips: tuple[np.ndarray, np.ndarray, float]
+) -> None:
+    """What it saw is the share, and what it saw nearly nothing of is none, as around windows."""
+    rgb, gold, _ = strips
+    looks: list[np.ndarray] = []
+    run = Network.run
+
+    def counted(self: Network, picture: np.ndarray) -> Maps:
+        maps = run(self, picture)
+        looks.append(maps.share)
+        return maps
+
+    monkeypatch.setattr(Network, "run", counted)
+    found = share(rgb, None)
+    (seen,) = looks
+    assert seen.shape == found.shape
+    at = found > 0.5
+    assert at.any()
+    assert np.abs(found - seen)[at].max() < 0.01
+    far = cv2.distanceTransform((seen < 0.03).astype(np.uint8), cv2.DIST_C, 3) > 17
+    assert far.any()
+    assert not found[far].any()
+    assert seen[far].any()
+    assert found.sum() == pytest.approx(gold.sum(), rel=0.3)
 
 
 def test_no_activation_costs_a_pass_of_its_own() -> None:
