@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import streamlit as st
 
 from app.bench_boards import search_all
 from app.bench_form import Asked, ask, ask_shown
-from app.bench_show import Sorted, show_batch, show_cuts, show_grades
+from app.bench_report import bench_report, keep_sorted, kept_sorted
+from app.bench_show import Sorted, ask_volume, show_batch, show_cuts, show_grades
+from app.desk import current_lot, lot_name
+from app.report import report_downloads
 from app.shelf import Kept, kept
-from app.show import plain, problem, visible_only
+from app.show import heading, plain, problem, remark, visible_only
 from app.way import link, show_next, show_way
 from calibration.errors import RefusedError, UsageError
 from grader.grade import Candidate, candidates_of, grade_boards, with_weight
@@ -17,7 +22,6 @@ from grader.report.document import VISIBLE_ONLY
 from grader.value import Assumptions, load_set, sets_in
 
 _FILE = "bench_page.py"
-_SORTED = "desk-sorted"
 
 
 def show() -> None:
@@ -35,12 +39,12 @@ def show() -> None:
         shown = ask_shown(photos)
         asked = ask(_base(), shown, photos[0].request.board_thickness_mm)
         if asked is not None:
-            st.session_state[_SORTED] = _sort(asked, photos)
+            keep_sorted(_sort(asked, photos))
     except UsageError as error:
         problem(error)
         return
-    done: Sorted | None = st.session_state.get(_SORTED)
-    if done is None or not {p.sha256 for p in done.photos} <= {p.sha256 for p in photos}:
+    done = kept_sorted([photo.document for photo in photos])
+    if done is None:
         return
     st.divider()
     _results(done)
@@ -87,7 +91,18 @@ def _sort(asked: Asked, photos: tuple[Kept, ...]) -> Sorted | None:
         return None
     grades = grade_boards(found, asked.prices, asked.thresholds, by=asked.by)
     fronts = tuple(by_sha[sha256] for sha256 in searched)
-    return Sorted(grades, asked.thresholds, asked.prices, searched, fronts, tuple(unknown), tuple(failed))
+    used = {sha256 for one in asked.shown for sha256 in (one.sha256, one.back)}
+    return Sorted(
+        grades=grades,
+        thresholds=asked.thresholds,
+        prices=asked.prices,
+        searched=searched,
+        photos=fronts,
+        shown=asked.shown,
+        seen=tuple(photo for photo in photos if photo.sha256 in used),
+        not_graded=tuple(unknown),
+        failed=tuple(failed),
+    )
 
 
 def _not_shared() -> UsageError:
@@ -101,8 +116,10 @@ def _not_shared() -> UsageError:
 def _results(done: Sorted) -> None:
     show_grades(done)
     show_cuts(done)
-    volume = st.text_input("Volume of a vessel", key="vessel-volume", placeholder="1 l", persist_state="session")
-    show_batch(done, (volume or "").strip())
+    plan = show_batch(done, ask_volume())
+    heading("To take along")
+    remark("The photos, what was found in them, where to cut, and what the batch needs.")
+    report_downloads(partial(bench_report, lot_name(), done, plan), current_lot())
 
 
 if __name__ == "__main__":

@@ -10,13 +10,13 @@ from typing import get_args
 
 import streamlit as st
 
-from app.bench_boards import Picture, Searched
+from app.bench_boards import Picture, Searched, Shown
 from app.lot_folder import Kept
 from app.preferences import mass_unit
 from app.show import caution, cautions, heading, plain, problem, remark, table, told_list
 from calibration.errors import GraderError, RefusedError, UsageError
 from calibration.target import Paper
-from grader.batch import Vessels, load_process, plan_batch
+from grader.batch import BatchPlan, Vessels, load_process, plan_batch
 from grader.batch.words import STATEMENTS, batch_lines, batch_tables
 from grader.cautions import lines_for
 from grader.cut import PlannedBoard
@@ -41,6 +41,7 @@ from grader.value import Assumptions
 
 _PAPERS: dict[Paper, str] = {"a4": "A4", "letter": "Letter"}
 _ACROSS = 2
+_VOLUME = "vessel-volume"
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,6 +54,8 @@ class Sorted:
         prices: likewise.
         searched: each photo of fronts, by its sha256.
         photos: these photos.
+        shown: what they were said to show.
+        seen: all photos of the boards, fronts and backs.
         not_graded: boards that could not be, by name.
         failed: photos that could not be searched, by name.
     """
@@ -62,6 +65,8 @@ class Sorted:
     prices: Assumptions
     searched: dict[str, Searched]
     photos: tuple[Kept, ...]
+    shown: tuple[Shown, ...]
+    seen: tuple[Kept, ...]
     not_graded: tuple[tuple[str, RefusedError], ...]
     failed: tuple[tuple[str, GraderError], ...]
 
@@ -141,7 +146,7 @@ def _json(done: Sorted) -> str:
 def show_cuts(done: Sorted) -> None:
     """Where to cut the boards that are to be processed, or all of them: picture, list and template."""
     heading("Where to cut")
-    processed = {g.candidate.name for g in done.grades.boards if g.grade == "process"}
+    processed = to_cut(done)
     every = st.radio(
         "Boards to cut",
         ["those to process", "all"],
@@ -151,7 +156,7 @@ def show_cuts(done: Sorted) -> None:
     )
     planned: list[tuple[str, PlannedBoard]] = []
     for photo in done.photos:
-        boards = _planned(done, photo, None if every == "all" else processed)
+        boards = plans_of(done, photo, None if every == "all" else processed)
         named = [(f"{photo.name}, board {n}", b) for n, b in enumerate(boards, 1) if isinstance(b, PlannedBoard)]
         if not named:
             continue
@@ -170,8 +175,13 @@ def show_cuts(done: Sorted) -> None:
     cautions(lines_for("cut"))
 
 
-def _planned(done: Sorted, photo: Kept, chosen: set[str] | None) -> list[PlannedBoard | RefusedError]:
-    """The plans of a photo's boards, in their order; boards that were not chosen count as refused."""
+def to_cut(done: Sorted) -> set[str]:
+    """Names of the boards to process."""
+    return {g.candidate.name for g in done.grades.boards if g.grade == "process"}
+
+
+def plans_of(done: Sorted, photo: Kept, chosen: set[str] | None) -> list[PlannedBoard | RefusedError]:
+    """The plans of a photo's boards, in their order; those not among the chosen names count as refused."""
     plans = {g.candidate.name: g.candidate for g in done.grades.boards}
     found: list[PlannedBoard | RefusedError] = []
     for number, board in enumerate(done.searched[photo.sha256].boards, 1):
@@ -223,23 +233,44 @@ def _cut_downloads(done: Sorted, planned: Sequence[tuple[str, PlannedBoard]]) ->
 
 
 def _cuts_json(done: Sorted) -> str:
-    documents = (cut_document(photo.name, _planned(done, photo, None)) for photo in done.photos)
+    documents = (cut_document(photo.name, plans_of(done, photo, None)) for photo in done.photos)
     return "".join(json.dumps(d, ensure_ascii=False, allow_nan=False) + "\n" for d in documents)
 
 
-def show_batch(done: Sorted, volume: str) -> None:
-    """What processing the chosen boards takes; only kept pieces go in."""
+def ask_volume() -> str:
+    """The volume of a vessel as typed."""
+    st.text_input("Volume of a vessel", key=_VOLUME, placeholder="1 l", persist_state="session")
+    return asked_volume()
+
+
+def asked_volume() -> str:
+    """What was typed last; empty where nothing was."""
+    return str(st.session_state.get(_VOLUME) or "").strip()
+
+
+def batch_of(done: Sorted, volume: str) -> BatchPlan:
+    """What processing the chosen boards takes; only kept pieces go in.
+
+    Raises:
+        RefusedError, UsageError: as ``charge_to_process``, ``parse_volume_ml`` and ``plan_batch``.
+    """
+    charge = charge_to_process(done.grades)
+    return plan_batch(
+        charge, load_process(None, process_folder()), Vessels(parse_volume_ml(volume or "1 l")), done.prices
+    )
+
+
+def show_batch(done: Sorted, volume: str) -> BatchPlan | None:
+    """What the batch needs, or why there is none."""
     heading("What the batch needs")
     try:
-        charge = charge_to_process(done.grades)
-        vessels = Vessels(parse_volume_ml(volume or "1 l"))
-        plan = plan_batch(charge, load_process(None, process_folder()), vessels, done.prices)
+        plan = batch_of(done, volume)
     except RefusedError as error:
         st.info(f"{plain(error.message)} {plain(error.advice)}", icon=":material/info:")
-        return
+        return None
     except UsageError as error:
         problem(error)
-        return
+        return None
     told_list([(line, "") for line in batch_lines(plan, mass_unit())])
     for each in batch_tables(plan):
         with st.expander(plain(each.title)):
@@ -249,3 +280,4 @@ def show_batch(done: Sorted, volume: str) -> None:
     for text in STATEMENTS:
         remark(text)
     cautions(lines_for("batch"))
+    return plan

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from functools import partial
 from typing import Any
@@ -16,23 +17,32 @@ from grader.photo import load_photo
 from grader.report.blocks import Picture
 from grader.report.lot_csv import lot_csv
 from grader.report.lot_html import lot_html
-from grader.report.lot_report import LotReport, ReportedPhoto, reported_picture
+from grader.report.lot_report import LotReport, ReportedCuts, ReportedPhoto, reported_picture
 from grader.value import Offer
 
 Document = Mapping[str, Any]
 
 
-def offer_report(title: str, documents: Sequence[Document], offer: Offer, lot: LotFolder) -> None:
-    """Buttons for the report of a valued lot.
+@dataclass(frozen=True)
+class BenchPlans:
+    """What was planned on the bench; ``batch`` is None where no board is to be processed."""
+
+    cuts: tuple[ReportedCuts, ...] = ()
+    batch: Document | None = None
+
+
+NO_PLANS = BenchPlans()
+
+
+def report_downloads(report: Callable[[LotFolder | None], LotReport], lot: LotFolder) -> None:
+    """Buttons for a lot's report.
 
     Args:
-        title: of the report.
-        documents: measurements of its photos.
-        offer: what to pay for it.
-        lot: the folder that may hold the photos.
+        report: makes it; with pictures where it is given a folder that holds the photos.
+        lot: the folder that may hold them.
     """
-    with_pictures = partial(report_of, title, documents, offer, lot)
-    without = partial(report_of, title, documents, offer, None)
+    with_pictures = partial(report, lot)
+    without = partial(report, None)
     kinds = (
         ("Report (PDF)", lambda: _pdf(with_pictures()), "report.pdf", "application/pdf"),
         ("Report (HTML)", lambda: lot_html(with_pictures()), "report.html", "text/html"),
@@ -44,10 +54,17 @@ def offer_report(title: str, documents: Sequence[Document], offer: Offer, lot: L
             st.download_button(label, make, file_name=name, mime=mime, on_click="ignore")
 
 
-def report_of(title: str, documents: Sequence[Document], offer: Offer, lot: LotFolder | None) -> LotReport:
-    """The report; with pictures where a folder is given that holds the photos."""
-    photos = tuple(ReportedPhoto(d, None if lot is None else _picture(d, lot)) for d in documents)
-    return LotReport(title, date.today(), photos, offer.gold_mg, offer.lot, offer)
+def report_of(
+    title: str, documents: Sequence[Document], offer: Offer, lot: LotFolder | None, plans: BenchPlans = NO_PLANS
+) -> LotReport:
+    """The report of a valued lot; with pictures where a folder is given that holds the photos."""
+    photos = reported_photos(documents, lot)
+    return LotReport(title, date.today(), photos, offer.gold_mg, offer.lot, offer, cuts=plans.cuts, batch=plans.batch)
+
+
+def reported_photos(documents: Sequence[Document], lot: LotFolder | None) -> tuple[ReportedPhoto, ...]:
+    """Measured photos, with pictures where a folder is given that holds them."""
+    return tuple(ReportedPhoto(d, None if lot is None else _picture(d, lot)) for d in documents)
 
 
 def _picture(document: Document, lot: LotFolder) -> Picture | None:

@@ -9,19 +9,22 @@ from typing import Any
 
 import streamlit as st
 
+from app.bench_report import planned_before
 from app.desk import current_lot, lot_name
 from app.keep import all_lots, ask_to_keep, lot_contents, say_what_was_done, write_log
+from app.lot_folder import LotFolder
 from app.lot_form import ask_lot
 from app.offer import show_offer
-from app.report import offer_report
+from app.report import NO_PLANS, report_downloads, report_of
 from app.shelf import Kept, kept
-from app.show import plain, problem
+from app.show import plain, problem, remark
 from app.value_form import Typed, ask_money
 from app.way import link, show_next, show_way
 from calibration.errors import UsageError
 from grader.log import Lot as LoggedLot
 from grader.lot import Lot, estimate_lot
 from grader.places import assumptions_folder
+from grader.report.lot_report import LotReport
 from grader.units import format_money, parse_money
 from grader.value import (
     Assumptions,
@@ -69,10 +72,23 @@ def show() -> None:
         _note(offer)
     st.divider()
     show_offer(offer)
-    offer_report(source.lot.name if source.lot is not None else lot_name(), source.documents, offer, current_lot())
+    _report(source, offer)
     with st.expander("Keep in the log", icon=":material/save:", expanded=True):
         _keep(source, offer.as_json())
     show_next(_FILE)
+
+
+def _report(source: _Source, offer: Offer) -> None:
+    """The report to take along, with what the bench last planned for these photos."""
+    title = source.lot.name if source.lot is not None else lot_name()
+    plans = planned_before(source.documents)
+    if plans is not None:
+        remark("The report has the cuts and the batch that were last planned on the page Bench.")
+
+    def report(lot: LotFolder | None) -> LotReport:
+        return report_of(title, source.documents, offer, lot, NO_PLANS if plans is None else plans(lot is not None))
+
+    report_downloads(report, current_lot())
 
 
 def _note(offer: Offer) -> None:

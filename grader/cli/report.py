@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -19,7 +18,6 @@ from grader.cli.output import is_stdout, out, write_json, write_whole
 from grader.cli.photos import photo_files
 from grader.cli.value_options import LotOption, MeasurementsArgument, ValueOptions, documents_of
 from grader.lot import estimate_lot
-from grader.model import Range
 from grader.photo import load_photo
 from grader.report.batch_blocks import batch_blocks
 from grader.report.blocks import Picture
@@ -70,12 +68,10 @@ def report(
     measured = measurements_of(documents)
     estimate = estimate_lot(options.lot(measured))
     pictures = _photos_by_sha(_candidates(photos, measurements or [], [d for _, d in documents]))
-    made = LotReport(
-        title=title or lot or "Lot of boards",
-        made_on=date.today(),
-        photos=tuple(ReportedPhoto(d, _picture(d, pictures)) for _, d in documents),
-        gold_mg=Range.of(estimate.gold_mg.draws()) if estimate.gold_mg.terms else Range(0.0, 0.0, 0.0),
-        parts=estimate.as_json(),
+    made = LotReport.of_estimate(
+        title or lot or "Lot of boards",
+        tuple(ReportedPhoto(d, _picture(d, pictures)) for _, d in documents),
+        estimate,
         offer=options.offer(estimate, figures) if figures.spot is not None else None,
         cuts=_cuts(cuts or [], cut_picture or []),
         batch=_batch(batch) if batch is not None else None,

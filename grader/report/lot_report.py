@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from grader import __version__
 from grader.batch.words import HEADING as BATCH_HEADING
 from grader.cautions import documents_for
+from grader.lot import LotEstimate
 from grader.model import Range
 from grader.report.batch_blocks import batch_blocks
 from grader.report.blocks import Block, Heading, Picture, Table, Text
@@ -85,6 +86,20 @@ class LotReport:
     offer: Offer | None = None
     cuts: tuple[ReportedCuts, ...] = ()
     batch: Document | None = None
+
+    @staticmethod
+    def of_estimate(
+        title: str,
+        photos: tuple[ReportedPhoto, ...],
+        estimate: LotEstimate,
+        *,
+        offer: Offer | None = None,
+        cuts: tuple[ReportedCuts, ...] = (),
+        batch: Document | None = None,
+    ) -> LotReport:
+        """The report, made today, of a lot that was estimated."""
+        gold_mg = Range.of(estimate.gold_mg.draws()) if estimate.gold_mg.terms else Range(0.0, 0.0, 0.0)
+        return LotReport(title, date.today(), photos, gold_mg, estimate.as_json(), offer, cuts, batch)
 
     def as_json(self) -> dict[str, Any]:
         """The report as one document; pictures are left out."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from html import escape, unescape
 from pathlib import Path
@@ -12,9 +13,12 @@ import cv2
 import numpy as np
 import pytest
 
+from app.bench_report import bench_report
+from app.bench_show import batch_of
 from app.lot_folder import LotFolder
 from app.shelf import Kept
 from calibration.scale import Scale
+from grader.batch.words import batch_lines
 from grader.cautions import lines_for
 from grader.coverage import Coverage
 from grader.cut import CutRules, LongestPiece, PlannedBoard, Vessel, cut_boards, plan_boards
@@ -22,8 +26,10 @@ from grader.cut.words import BOTH_NOTE, FACE_NOTE, cut_lines
 from grader.grade import candidates_of, grade_boards, load_thresholds
 from grader.grade.words import CLASS_WORDS, cell_lines, order_lines
 from grader.measure import ByLength, Measurement, Request, measure
+from grader.model import Range
 from grader.photo import Photo, load_photo
 from grader.report import measurement_document, overlay_png
+from grader.report.lot_html import lot_html
 from grader.value import load_assumptions, with_given
 
 PX_PER_MM = 5.0
@@ -67,16 +73,16 @@ class Bench:
     """The page with drawn photos in its lot."""
 
     def __init__(self, page: Any, folder: Path) -> None:
-        self.page, self.folder = page, folder
+        self.page = page
+        self.lot = LotFolder(folder / "in-progress" / page.at.session_state["desk-lot"])
         self.done: dict[str, Measurement] = {}
 
     def lay(self, name: str, boards: Sequence[Box], gold: Sequence[Box]) -> None:
         """Put a measured photo into the lot in progress."""
         data = draw(boards, gold)
         done = measure(load_photo(data, name), REQUEST)
-        lot = LotFolder(self.folder / "in-progress" / self.page.at.session_state["desk-lot"])
-        lot.hand_in(name, data)
-        lot.put(
+        self.lot.hand_in(name, data)
+        self.lot.put(
             Kept(name, done.photo.sha256, REQUEST, measurement_document(done), overlay_png(done), is_sample=False)
         )
         self.done[name] = done
@@ -120,6 +126,7 @@ def test_no_gold_price_is_assumed(bench: Bench) -> None:
     assert not bench.page.at.metric
 
 
+EASY = {"least_per_gram": "0.001 USD/g", "least_per_minute": "0.001 USD/min", "sale_least": "90 USD/min"}
 CASES = {
     "gold at both ends: the bare middle goes": ([STRIP], ENDS, "", 2, True),
     "gold along one edge: the edge comes off": ([MODULE], EDGE, "140 mm", 1, True),
@@ -166,16 +173,51 @@ def test_grades_are_those_of_the_computation(bench: Bench) -> None:
 
 def test_thresholds_typed_on_the_page_sort_the_boards(bench: Bench) -> None:
     bench.lay("strip.png", [STRIP], ENDS)
-    easy = {"least_per_gram": "0.001 USD/g", "least_per_minute": "0.001 USD/min", "sale_least": "90 USD/min"}
-    bench.go(**easy)
+    bench.go(**EASY)
     assert bench.page.figures()["Process"] == "1"
     text = bench.text()
     assert "vessel load" in text
     for line in lines_for("batch"):
         assert line in text
-    bench.go(**{**easy, "least_per_gram": "90 USD/g"})
+    bench.go(**{**EASY, "least_per_gram": "90 USD/g"})
     assert bench.page.figures()["Process"] == "0"
     assert "No board is worth processing" in bench.text()
+
+
+def test_the_report_holds_cuts_and_batch(bench: Bench) -> None:
+    bench.lay("strip.png", [STRIP], ENDS)
+    bench.go(**EASY)
+    offered = {b.label for b in bench.page.at.get("download_button")}
+    assert offered >= {"Report (PDF)", "Report (HTML)", "Figures (CSV)", "Figures (JSON)"}
+    done = bench.page.at.session_state["desk-sorted"]
+    batch = batch_of(done, "")
+    made = bench_report("Pile", done, batch, bench.lot)
+    assert made.photos[0].picture is not None
+    assert made.cuts[0].picture is not None
+    assert len(made.cuts[0].document["boards"][0]["cuts"]) == 2
+    html = " ".join(unescape(lot_html(made)).split())
+    for line in (*batch_lines(batch), *lines_for("cut"), *lines_for("batch")):
+        assert " ".join(line.split()) in html
+    (gold,) = (m.gold.total for m in bench.done.values() if m.gold is not None)
+    assert made.gold_mg.value == pytest.approx(Range.of(gold.draws()).value, rel=0.02)
+
+
+def test_the_report_of_the_price_has_the_plans_while_they_hold(bench: Bench) -> None:
+    bench.lay("strip.png", [STRIP], ENDS)
+    assert not says_that_plans_are_in(bench)
+    bench.go(**EASY)
+    assert says_that_plans_are_in(bench)
+    (strip,) = bench.page.at.session_state["desk-sorted"].seen
+    bench.lot.put(replace(strip, document={**strip.document, "notices": ["corrected since"]}))
+    assert not says_that_plans_are_in(bench)
+
+
+def says_that_plans_are_in(bench: Bench) -> bool:
+    bench.page.go("value_page.py")
+    bench.page.type("Gold price today", "2650 USD/ozt")
+    bench.page.press("What can I pay?")
+    assert "Highest price worth paying" in bench.page.figures()
+    return any("the cuts and the batch" in text for text in bench.page.told("markdown"))
 
 
 def test_a_board_without_gold_says_so(bench: Bench) -> None:
