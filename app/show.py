@@ -145,8 +145,11 @@ def bars(lines: Sequence[tuple[str, float, str]]) -> None:
 
 
 def told_list(rows: Sequence[tuple[str, str]]) -> None:
-    """Sentences, each with what it amounts to."""
-    items = "".join(f"<li>{html.escape(text)} <strong>{html.escape(worth)}</strong></li>" for text, worth in rows)
+    """Sentences, each with what it amounts to; on a narrow window no line ends between a number and its unit."""
+    items = "".join(
+        f"<li>{html.escape(together(text))} <strong>{html.escape(together(worth))}</strong></li>"
+        for text, worth in rows
+    )
     st.html(f'<ul class="plain">{items}</ul>')
 
 
@@ -158,7 +161,7 @@ def table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     body = "".join(
         '<tr role="row">'
         + "".join(
-            f'<td role="cell" data-title="{html.escape(title)}"{_kept_whole(cell)}>{html.escape(cell)}</td>'
+            f'<td role="cell" data-title="{html.escape(title)}"{_kept_whole(cell)}>{html.escape(together(cell))}</td>'
             for title, cell in zip(columns, row, strict=True)
         )
         + "</tr>"

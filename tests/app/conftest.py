@@ -85,8 +85,8 @@ class Page:
         return {re.sub(r"\\(.)", r"\1", m.label): m.value for m in self.at.metric}
 
     def html(self) -> str:
-        """All tables, bars and legends."""
-        return "\n".join(str(e.value) for e in self.at.html)
+        """All tables, lists, bars and legends; any space a space."""
+        return "\n".join(str(e.value) for e in self.at.html).replace("\N{NO-BREAK SPACE}", " ")
 
 
 @pytest.fixture

@@ -13,7 +13,7 @@ from markdown_it import MarkdownIt
 
 import calibration
 import grader
-from app.show import advice_of, label, plain, split_range
+from app.show import advice_of, label, plain, split_range, table, told_list
 from calibration.notices import DEFINITIONS, Notice
 
 
@@ -28,6 +28,15 @@ def test_markdown_shows_a_text_as_it_is(text: str) -> None:
 
 def test_a_space_that_holds_words_together_reaches_the_page() -> None:
     assert plain(" seen \n to  94\N{NO-BREAK SPACE}% ") == "seen to 94\N{NO-BREAK SPACE}%"
+
+
+def test_figures_in_lists_and_tables_stay_with_their_units(monkeypatch: pytest.MonkeyPatch) -> None:
+    shown: list[str] = []
+    monkeypatch.setattr("streamlit.html", shown.append)
+    told_list([("Gold: 9 mg (90 % sure)", "12 USD")])
+    table(("", ""), [("Gold", "11 mg (2 to 27 mg, 90 % sure)")])
+    for text in ("9 mg", "90 %", "12 USD", "11 mg", "27 mg,"):
+        assert text.replace(" ", "\N{NO-BREAK SPACE}") in "\n".join(shown)
 
 
 @pytest.mark.parametrize("name", ["board 7 (front).jpg", "a-b_c.png", "*x* [y](z) `w` <b>", "1. first", "# no"])

@@ -33,5 +33,8 @@ def test_a_sample_is_sorted_cut_and_planned(
     with page.expect_download(timeout=WAIT_MS) as download:
         window.press("Template at true size (PDF)")
     assert download.value.path().read_bytes().startswith(b"%PDF")
+    with page.expect_download(timeout=WAIT_MS) as download:
+        window.press("Report (PDF)")
+    assert download.value.path().read_bytes().startswith(b"%PDF")
     assert window.sideways_px() <= 0
     window.see(page.get_by_text("it is no procedure").first)
