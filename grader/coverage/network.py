@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 _STRIDE = 32
 _MEAN, _SPREAD = 127.0, 128.0
 _MOST_AT_ONCE_PX = 560_000  # one pass takes some 0.5 kB a pixel
-_MARGIN_PX = _STRIDE
+_MARGIN_PX = 2 * _STRIDE
 _LEAST_BLOCK_PX = 256
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +23,7 @@ _MOUTH_MM = 3.0  # what an outline encloses but for a mouth as narrow, and is wi
 _FINE_MM = 0.15  # an outline with straight sides is drawn to this
 _MOST_MOVED_MM = 1.5  # all round, by making sides straight
 _FRAME_SHARE = 0.9  # a "board" that fills the frame is no outline but a close-up
+_DISTANCE_PX = 1.5e6  # of a mask that distances are told in; a larger one is thinned out
 
 
 def find_boards(
@@ -207,8 +210,11 @@ def edge_distance(mask: NDArray[np.bool_], places_px: NDArray[np.float64]) -> ND
     left, top, width, height = cv2.boundingRect(mask.astype(np.uint8))
     x0, y0 = max(left - 1, 0), max(top - 1, 0)
     part = mask[y0 : top + height + 1, x0 : left + width + 1].astype(np.uint8)
-    distance = np.asarray(cv2.distanceTransform(part, cv2.DIST_L2, 5), np.float32)
-    x, y = (np.round(places_px).astype(np.intp) - [x0, y0]).T
+    # outlines are no finer than this: the segmenter sees boards in a coarser picture than the photo
+    step = max(1, round(math.sqrt(part.size / _DISTANCE_PX)))
+    part = part[::step, ::step]
+    distance = np.asarray(cv2.distanceTransform(part, cv2.DIST_L2, 5), np.float32) * step
+    x, y = (np.round((places_px - [x0, y0]) / step).astype(np.intp)).T
     within = (x >= 0) & (y >= 0) & (x < part.shape[1]) & (y < part.shape[0])
     found = np.zeros(len(places_px), np.float32)
     found[within] = distance[y[within], x[within]]

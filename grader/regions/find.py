@@ -38,9 +38,12 @@ class _Pixels:
 
     @staticmethod
     def of(labels: NDArray[np.uint16], share: NDArray[np.uint8]) -> _Pixels:
+        left, top, width, height = cv2.boundingRect(share)
+        around = (slice(top, top + height), slice(left, left + width))
+        labels, share = labels[around], share[around]
         at = np.flatnonzero(labels > 0)
-        ys, xs = np.divmod(at, labels.shape[1])
-        return _Pixels(xs, ys, labels.ravel()[at].astype(np.intp), share.ravel()[at].astype(np.float64))
+        ys, xs = np.divmod(at, max(width, 1))
+        return _Pixels(xs + left, ys + top, labels.take(at).astype(np.intp), share.take(at).astype(np.float64))
 
 
 def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8] | None = None) -> Regions:

@@ -103,14 +103,11 @@ def _links(pieces: list[Piece], eligible: list[int]) -> list[tuple[int, int]]:
         parallel = np.abs(direction[some] @ direction.T) > _TURNED
         close = beside & alike & parallel
         near = close & (across <= _FURTHEST * own_width)
-        for a in range(len(step)):
-            around = step[a, near[a]]
+        found += [(eligible[start + a], eligible[b]) for a, b in np.argwhere(near).tolist()]
+        for a, b in np.argwhere(close & ~near).tolist():
             # a wide gap is bridged only where nothing nearer continues the row on that side
-            found += [
-                (eligible[start + a], eligible[b])
-                for b in np.flatnonzero(close[a]).tolist()
-                if near[a, b] or not np.any(around @ step[a, b] > 0)
-            ]
+            if not np.any(step[a, near[a]] @ step[a, b] > 0):
+                found.append((eligible[start + a], eligible[b]))
     return found
 
 
