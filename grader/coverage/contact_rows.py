@@ -259,7 +259,7 @@ def _phase(profile: FloatArray, pitch: float) -> FloatArray | None:
 
 
 def _demodulated(profile: FloatArray, turn: FloatArray, sigma: float) -> Signals:
-    return _smooth(profile * np.exp(-1j * turn)[:, None], sigma)
+    return _smooth(np.asarray(profile * np.exp(-1j * turn)[:, None], np.complex128), sigma)
 
 
 def _joint(signals: Signals) -> Signals:
@@ -300,7 +300,9 @@ def _like_neighbours(own: FloatArray) -> FloatArray:
     """Shares over the length (height, contacts), each contact's spread as over it and its neighbours."""
     total = own.sum(axis=0)
     there = (total > _MISSING * np.median(total)).astype(np.float64)
-    several, few = (_smooth(v + 0j, _LIKE_NEIGHBOURS).real.T for v in ((own * there).T, there[:, None]))
+    several, few = (
+        _smooth(v.astype(np.complex128), _LIKE_NEIGHBOURS).real.T for v in ((own * there).T, there[:, None])
+    )
     around = several / np.maximum(few, 1e-3)
     factor = np.clip(total / np.maximum(around.sum(axis=0), 1e-6), *_OWN_SHARE)
     return np.asarray(np.where(there > 0, around * factor, own))
