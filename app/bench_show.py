@@ -196,7 +196,9 @@ def plans_of(done: Sorted, photo: Kept, chosen: set[str] | None) -> list[Planned
 
 
 def _not_chosen() -> RefusedError:
-    return RefusedError("not-to-process", "This board is not to be processed.", "Choose all boards to see its cuts.")
+    return RefusedError(
+        "not-to-process", "This board is not to be processed.", "Sell it whole or leave it, as sorted."
+    )
 
 
 def _cut_downloads(done: Sorted, planned: Sequence[tuple[str, PlannedBoard]]) -> None:

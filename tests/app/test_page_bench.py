@@ -269,6 +269,19 @@ def test_the_back_counts_when_it_is_said_to_be_one(bench: Bench) -> None:
     assert BOTH_NOTE in text
     assert "front.png, board 1" in text
     assert "back.png, board 1" not in text
+    done = bench.page.at.session_state["desk-sorted"]
+    made = bench_report("Pile", done, None, None)
+    assert sorted(p.document["photo"] for p in made.photos) == ["back.png", "front.png"]
+    (plan,) = made.cuts
+    assert plan.document["photo"] == "front.png"
+    assert plan.document["back"] == "back.png"
+    assert plan.picture is None
+    assert made.batch is None
+    golds = [m.gold.total for m in bench.done.values() if m.gold is not None]
+    both = sum(float(np.median(g.draws())) for g in golds)
+    assert made.gold_mg.value == pytest.approx(both, rel=0.05)
+    (part,) = made.parts
+    assert part["boards_seen"] == 1
 
 
 def test_what_boards_weigh_is_what_they_are_sold_by(bench: Bench) -> None:
