@@ -20,6 +20,7 @@ from grader.regions.plan_view import FloatArray, PlanView
 
 # Chosen on renders of piles and of single boards.
 _SQUARE = np.radians(4.0)
+_SAME_DIRECTION = np.radians(0.5)  # lines as near in direction share their candidates
 _MOST_EACH_WAY = 16
 _LOSS = 2.0
 _LEAST_GAIN_MM = 45.0
@@ -33,7 +34,7 @@ _SAME_WAY, _SAME_SHARE, _WITHIN_SHARE = np.radians(8.0), 0.4, 0.8
 _SEAM = 0.97  # seen, of a line across a rectangle, for it to be two boards side by side
 _NARROWEST_HALF_MM = 16.0
 _MOST_BOARDS = 12
-_MOST_TRIED = 150
+_MOST_TRIED = 100
 _RIM_MM = 3.0
 _INSET_MM = 1.0
 
@@ -209,10 +210,17 @@ class _Search:
 
 
 def _right_angled(angle: FloatArray) -> list[tuple[NDArray[np.intp], NDArray[np.intp]]]:
-    """Pairs of sets of lines, those along and those across a direction; each pair once."""
+    """Pairs of sets of lines, those along and those across a direction; each pair once.
+
+    Directions that hardly differ would give the same candidates over and over, and use up those that are tried.
+    """
     found: dict[tuple[bytes, bytes], tuple[NDArray[np.intp], NDArray[np.intp]]] = {}
-    for direction in angle:
-        turn = turn_between(angle, float(direction))
+    told: list[float] = []
+    for direction in angle.tolist():  # from the longest line
+        if any(abs((direction - other + np.pi / 4) % (np.pi / 2) - np.pi / 4) < _SAME_DIRECTION for other in told):
+            continue
+        told.append(direction)
+        turn = turn_between(angle, direction)
         along = np.flatnonzero(turn < _SQUARE)[:_MOST_EACH_WAY]
         across = np.flatnonzero(turn > np.pi / 2 - _SQUARE)[:_MOST_EACH_WAY]
         if len(along) > 1 and len(across) > 1:
