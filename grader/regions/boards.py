@@ -208,11 +208,11 @@ def edge_distance(mask: NDArray[np.bool_], places_px: NDArray[np.float64]) -> ND
         return None
     # what is no board lies beside the boards' bounding rectangle at the latest
     left, top, width, height = cv2.boundingRect(mask.astype(np.uint8))
-    x0, y0 = max(left - 1, 0), max(top - 1, 0)
-    part = mask[y0 : top + height + 1, x0 : left + width + 1].astype(np.uint8)
     # outlines are no finer than this: the segmenter sees boards in a coarser picture than the photo
-    step = max(1, round(math.sqrt(part.size / _DISTANCE_PX)))
-    part = part[::step, ::step]
+    step = max(1, round(math.sqrt(width * height / _DISTANCE_PX)))
+    # a step's width of what is no board on each side, so that thinning out leaves some of it
+    x0, y0 = max(left - step, 0), max(top - step, 0)
+    part = mask[y0 : top + height + step : step, x0 : left + width + step : step].astype(np.uint8)
     distance = np.asarray(cv2.distanceTransform(part, cv2.DIST_L2, 5), np.float32) * step
     x, y = (np.round((places_px - [x0, y0]) / step).astype(np.intp)).T
     within = (x >= 0) & (y >= 0) & (x < part.shape[1]) & (y < part.shape[0])

@@ -76,6 +76,16 @@ def test_distance_from_the_edge_in_pixels() -> None:
     assert distance[2] == 0
 
 
+@pytest.mark.parametrize("odd", [(0, 0), (1, 0), (0, 1), (1, 1)])
+def test_distances_in_a_large_photo_are_those_from_all_four_edges(odd: tuple[int, int]) -> None:
+    mask = np.zeros((3000, 4000), bool)
+    top, bottom, left, right = 301, 2700 + odd[0], 401, 3600 + odd[1]
+    mask[top:bottom, left:right] = True
+    places = np.array([[2000, top + 40], [2000, bottom - 40], [left + 40, 1500], [right - 40, 1500]], np.float64)
+    distance = edge_distance(mask, places)
+    assert distance == pytest.approx([40] * 4, abs=4)
+
+
 def test_the_frames_border_is_no_edge_of_a_board() -> None:
     mask = np.zeros(SHAPE, bool)
     mask[:, :200] = True
