@@ -17,14 +17,11 @@ from grader.cut import PlannedBoard
 from grader.cut.picture import draw_cuts
 from grader.cut.words import cut_document
 from grader.lot import Lot, PartText, SightText, estimate_lot, lot_of
-from grader.report.blocks import Picture
-from grader.report.lot_report import LotReport, ReportedCuts
-from grader.report.plating import picture_jpeg
+from grader.report.lot_report import LotReport, ReportedCuts, reported_cut_picture
 from grader.value import measurements_of
 
 Document = Mapping[str, Any]
 _DONE = "desk-sorted"
-_ALT = "The photo with the cuts in red; what is thrown away is darkened."
 
 
 def keep_sorted(done: Sorted | None) -> None:
@@ -48,7 +45,8 @@ def plans_for_report(done: Sorted, batch: BatchPlan | None, *, with_pictures: bo
     for photo in done.photos:
         boards = plans_of(done, photo, to_cut(done) or None)
         if any(isinstance(b, PlannedBoard) for b in boards):
-            picture = _picture(done, photo.sha256, boards) if with_pictures else None
+            drawn = draw_cuts(*done.searched[photo.sha256].picture(), boards) if with_pictures else None
+            picture = None if drawn is None else reported_cut_picture(drawn)
             cuts.append(ReportedCuts(cut_document(photo.name, boards, backs.get(photo.sha256)), picture))
     return BenchPlans(tuple(cuts), None if batch is None else batch_document(batch))
 
@@ -92,8 +90,3 @@ def _lot(done: Sorted) -> Lot:
         parts.setdefault(one.part or names[one.sha256], []).append(sight)
     measured = measurements_of((p.name, p.document) for p in done.seen)
     return lot_of([PartText(name, tuple(sights)) for name, sights in parts.items()], measured)
-
-
-def _picture(done: Sorted, sha256: str, boards: Sequence[PlannedBoard | RefusedError]) -> Picture:
-    drawn = draw_cuts(*done.searched[sha256].picture(), boards)
-    return Picture(picture_jpeg(drawn), drawn.shape[1], drawn.shape[0], _ALT)

@@ -11,13 +11,13 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.inputs import Distribution, Input
 from calibration.scale import Scale
 from grader.coverage import Coverage
+from grader.coverage.plated import around_plating
 from grader.model import EMPTY, FINISHES, Finish, ProductModel
 from grader.regions import Region, Regions
 
@@ -73,16 +73,17 @@ def estimate_area(coverage: Coverage, regions: Regions, scale: Scale, photo_id: 
 def region_sums(share: NDArray[np.uint8], labels: NDArray[np.uint16], scale: Scale | None) -> FloatArray:
     """Area of each label: mm², or px² without scale; float64 (highest label + 1,), label 0 = pixels of no region."""
     sums = np.zeros(int(labels.max()) + 1)
-    left, top, width, height = cv2.boundingRect(share)  # far quicker than to look at every pixel of the photo
-    around = (slice(top, top + height), slice(left, left + width))
+    around = rows, columns = around_plating(share)
     share, labels = share[around], labels[around]
     at = np.flatnonzero(share > 0)
     for start in range(0, len(at), _CHUNK):
         some = at[start : start + _CHUNK]
-        y, x = np.divmod(some, width)
+        y, x = np.divmod(some, share.shape[1])
         weight = share.take(some) / 255.0
         if scale is not None:
-            weight = weight * scale.plane.pixel_area_mm2(np.column_stack([x + left, y + top]).astype(np.float64))
+            weight = weight * scale.plane.pixel_area_mm2(
+                np.column_stack([x + columns.start, y + rows.start]).astype(np.float64)
+            )
         sums += np.bincount(labels.take(some), weight, minlength=len(sums))
     return sums
 

@@ -23,8 +23,7 @@ from grader.report.batch_blocks import batch_blocks
 from grader.report.blocks import Picture
 from grader.report.lot_csv import lot_csv
 from grader.report.lot_html import lot_html
-from grader.report.lot_report import LotReport, ReportedCuts, ReportedPhoto, reported_picture
-from grader.report.plating import picture_jpeg
+from grader.report.lot_report import LotReport, ReportedCuts, ReportedPhoto, reported_cut_picture, reported_picture
 from grader.value import measurements_of
 from grader.value.measured import documents_in
 
@@ -181,6 +180,4 @@ def _batch(path: Path) -> Mapping[str, Any]:
 
 
 def _cut_picture(path: Path) -> Picture:
-    rgb = load_photo(path).rgb
-    alt = "The photo with the cuts in red; what is thrown away is darkened."
-    return Picture(picture_jpeg(rgb), rgb.shape[1], rgb.shape[0], alt)
+    return reported_cut_picture(load_photo(path).rgb)

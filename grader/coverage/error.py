@@ -18,6 +18,7 @@ from calibration.inputs import Distribution, Input
 from calibration.notices import Notice, NoticeDefinition, notice, register
 from calibration.scale import Scale
 from calibration.sourced import load
+from grader.coverage.plated import around_plating
 
 register(
     NoticeDefinition(
@@ -96,8 +97,7 @@ def quality_notices(rgb: NDArray[np.uint8], share: NDArray[np.uint8], scale: Sca
 
 def clipped_share(rgb: NDArray[np.uint8], share: NDArray[np.uint8]) -> float | None:
     """Share of the plating found that is washed out to white, 0..1; None where none was found."""
-    left, top, width, height = cv2.boundingRect(share)
-    around = (slice(top, top + height), slice(left, left + width))
+    around = around_plating(share)
     plated = (share[around] > 127).view(np.uint8)
     count = cv2.countNonZero(plated) if plated.size else 0
     if not count:

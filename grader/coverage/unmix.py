@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.white_balance import to_linear
+from grader.coverage.plated import around_plating
 from grader.threads import in_parallel
 
 _BLOCK_PX = 192  # smaller ones wait for the interpreter, larger ones hold more that is no edge
@@ -71,23 +72,12 @@ def unmix_edges(
 def _depth(plated: NDArray[np.uint8], band_px: int) -> NDArray[np.uint8]:
     """Where pixels lie with regard to the mask's edge: surely outside, outside, inside or surely inside, 0..3."""
     whole = np.zeros(plated.shape, np.uint8)
-    around = _around(plated, band_px)
+    around = around_plating(plated, band_px)
     binary = plated[around]
     if binary.size:
         element = np.ones((2 * band_px + 1,) * 2, np.uint8)
         whole[around] = binary + cv2.erode(binary, element) + cv2.dilate(binary, element)
     return whole
-
-
-def _around(picture: NDArray[np.uint8], margin_px: int) -> tuple[slice, slice]:
-    """Rows and columns that hold all that is not 0, and a margin; none where there is nothing."""
-    left, top, width, height = cv2.boundingRect(picture)
-    if not width:
-        return slice(0, 0), slice(0, 0)
-    return (
-        slice(max(top - margin_px, 0), top + height + margin_px),
-        slice(max(left - margin_px, 0), left + width + margin_px),
-    )
 
 
 def _at_edge(depth: NDArray[np.uint8]) -> NDArray[np.bool_]:
@@ -96,7 +86,7 @@ def _at_edge(depth: NDArray[np.uint8]) -> NDArray[np.bool_]:
 
 def _blocks(depth: NDArray[np.uint8]) -> list[tuple[int, int]]:
     """Top and left of the blocks in which there are edge pixels."""
-    rows, columns = _around(depth, 0)
+    rows, columns = around_plating(depth)
     ys, xs = np.nonzero(_at_edge(depth[rows, columns]))
     across = depth.shape[1] // _BLOCK_PX + 1
     numbers = (ys + rows.start) // _BLOCK_PX * across + (xs + columns.start) // _BLOCK_PX

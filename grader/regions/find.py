@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from calibration.scale import Scale
 from grader.coverage import Coverage
+from grader.coverage.plated import around_plating
 from grader.model import Finish
 from grader.regions.boards import board_of, boards_of, edge_distance, find_boards
 from grader.regions.finish import EDGE_GAP_MM, finish_of_chance, finish_of_loose, finish_of_row, hard_chance
@@ -38,12 +39,13 @@ class _Pixels:
 
     @staticmethod
     def of(labels: NDArray[np.uint16], share: NDArray[np.uint8]) -> _Pixels:
-        left, top, width, height = cv2.boundingRect(share)
-        around = (slice(top, top + height), slice(left, left + width))
+        around = rows, columns = around_plating(share)
         labels, share = labels[around], share[around]
         at = np.flatnonzero(labels > 0)
-        ys, xs = np.divmod(at, max(width, 1))
-        return _Pixels(xs + left, ys + top, labels.take(at).astype(np.intp), share.take(at).astype(np.float64))
+        ys, xs = np.divmod(at, max(share.shape[1], 1))
+        return _Pixels(
+            xs + columns.start, ys + rows.start, labels.take(at).astype(np.intp), share.take(at).astype(np.float64)
+        )
 
 
 def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8] | None = None) -> Regions:
@@ -105,8 +107,8 @@ def _label(share: NDArray[np.uint8]) -> tuple[NDArray[np.uint16], int, int]:
     smallest pieces give way if there are too many.
     """
     whole = np.zeros(share.shape, np.uint16)
-    left, top, width, height = cv2.boundingRect(share)
-    share = share[top : top + height, left : left + width]
+    around = around_plating(share)
+    share = share[around]
     if not share.size:
         return whole, 0, 0
     labels, solid = _connected(share > 127, _MOST_REGIONS)
@@ -117,7 +119,7 @@ def _label(share: NDArray[np.uint8]) -> tuple[NDArray[np.uint16], int, int]:
     beyond = faint & (labels == 0)
     patches, more = _connected(beyond, _MOST_REGIONS - solid)
     np.copyto(labels, patches + np.uint16(solid), where=patches > 0)
-    whole[top : top + height, left : left + width] = labels
+    whole[around] = labels
     return whole, solid, solid + more
 
 

@@ -42,6 +42,12 @@ def reported_picture(document: Document, rgb: NDArray[np.uint8]) -> Picture:
     return Picture(picture_jpeg(drawn), drawn.shape[1], drawn.shape[0], alt, _CAPTION)
 
 
+def reported_cut_picture(rgb: NDArray[np.uint8]) -> Picture:
+    """A photo, uint8 (height, width, 3), on which cuts are drawn."""
+    alt = "The photo with the cuts in red; what is thrown away is darkened."
+    return Picture(picture_jpeg(rgb), rgb.shape[1], rgb.shape[0], alt)
+
+
 @dataclass(frozen=True)
 class ReportedPhoto:
     """One measured photo.
