@@ -62,8 +62,9 @@ def height_factor(height_mm: FloatArray, nominal_mm: float, sheet_distance_mm: f
 def fit_input(photo_id: str, sd_log: float, title: str = "place of the target's corners, lens and tilt") -> Input:
     """The factor of a fit whose log area has a standard deviation of ``sd_log`` at a place like the gold's."""
     return Input(
-        f"scale-fit:{photo_id}",
+        "scale-fit",
         title,
         Distribution("lognormal", (1.0, sd_log)),
         "residuals and covariance of the fit",
+        of=(photo_id,),
     )

@@ -116,28 +116,32 @@ def scale_from_coin(
     rise = np.zeros(1) if rise_mm is None else rise_mm
     inputs = (
         Input(
-            f"scale-tilt:{photo_id}",
+            "scale-tilt",
             "tilt of the camera, perspective and lens",
             as_sample(drawn.at_places[chosen] * radius2 / pixel_mm2),
             figures["tilt_prior_scale"].source,
+            of=(photo_id,),
         ),
         Input(
-            f"scale-marking:{photo_id}",
+            "scale-marking",
             "marking of the coin's rim",
             Distribution("lognormal", (1.0, 2 * marking / (radius_px * math.sqrt(len(rim))))),
             figures["marking_sd"].source,
+            of=(photo_id,),
         ),
         Input(
-            f"scale-stated:{photo_id}",
+            "scale-stated",
             "the coin's diameter itself",
             Distribution("lognormal", (1.0, 2 * sd / diameter_mm)),
             figures["coin_diameter_sd"].source,
+            of=(photo_id,),
         ),
         Input(
-            f"face-height:{photo_id}",
+            "face-height",
             "height of the boards' faces over the coin's rim",
             height_factor(rise, 0.0, prior.lens.focal_px / px_per_mm),
             figures["face_offset_sd"].source,
+            of=(photo_id,),
         ),
     )
     steep = float(np.degrees(np.quantile(drawn.tilt[chosen], 0.95)))

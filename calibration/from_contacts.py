@@ -124,9 +124,9 @@ def scale_from_contacts(
         where_px=where_px,
     )
     inputs = tuple(
-        replace(i, title=_TITLES.get(i.name.split(":")[0], i.title))
+        replace(i, title=_TITLES.get(i.kind, i.title))
         for i in scale.area_inputs
-        if not i.name.startswith("face-height:")  # the contacts lie on the face itself
+        if i.kind != "face-height"  # the contacts lie on the face itself
     )
     return replace(scale, method="pitch", area_inputs=inputs)
 

@@ -93,16 +93,18 @@ def _scale_from_corners(
     inputs = (
         fit_input(photo_id, spread),
         Input(
-            f"print-size:{target.name}",
+            "print-size",
             "size of the printed target",
             squared(linear, nominal),
             "measured check bar" if print_factor is not None else _print_source(target),
+            of=(target.name,),
         ),
         Input(
-            f"face-height:{photo_id}",
+            "face-height",
             "height of the boards' faces above the target",
             height_factor(heights, height, fit.plane.sheet_distance_mm),
             "board thickness and the gap under the board; flatness of the target from its residuals",
+            of=(photo_id,),
         ),
     )
     middle = points_px[fit.used].mean(axis=0)[None]

@@ -25,6 +25,8 @@ from calibration.errors import DataFileError
 
 FloatArray = NDArray[np.float64]
 
+_BELIEF = "belief-"  # in a name, before a belief's id
+
 DEFAULT_DRAWS = 20_000
 DEFAULT_SEED = 20_101
 
@@ -183,22 +185,55 @@ def _cut_student_t(rng: np.random.Generator, n: int, scale: float, degrees: floa
 class Input:
     """One uncertain input of a measurement.
 
+    Inputs of equal ``kind``, ``of`` and ``belief`` are the same quantity, wherever they come from. ``name`` writes
+    the three as one text, to be a key and to be read by people; code asks the fields.
+
     Attributes:
-        name: what is shared: equal names mean the same quantity (``scale:3fa9c1``, ``thickness:hard_gold``).
+        kind: what is uncertain (``thickness``, ``scale-fit``, ``cost``); holds no colon.
         title: plain words for a budget line.
         distribution: what is known of it.
         source: where that knowledge comes from.
         unit: unit of the value, empty for a factor.
+        of: what it is the ``kind`` of: a finish, a photo, a part, a cost; outermost first.
+        belief: id of the belief that it was learned in; empty where it was not learned from weighed batches.
         aligned_over: a piece of the name that does not matter to its draws. Inputs whose names differ only by this
             piece are drawn together: sample by sample, so that what their values say of each other is kept.
+
+    Raises:
+        DataFileError: ``input-invalid``: the kind is empty or holds a colon.
     """
 
-    name: str
+    kind: str
     title: str
     distribution: Distribution
     source: str
     unit: str = ""
+    of: tuple[str, ...] = ()
+    belief: str = ""
     aligned_over: str = ""
+
+    def __post_init__(self) -> None:
+        if not self.kind or ":" in self.kind:
+            raise DataFileError(
+                "input-invalid", f"'{self.kind}' cannot be the kind of an input.", "Measure the photo again."
+            )
+
+    @property
+    def name(self) -> str:
+        """Kind, what it is of, and belief as one text: ``scale-fit:3fa9c1``, ``thickness:hard_gold:belief-0c1d``."""
+        learned = (f"{_BELIEF}{self.belief}",) if self.belief else ()
+        return ":".join((self.kind, *self.of, *learned))
+
+    @staticmethod
+    def named(name: str, title: str, distribution: Distribution, source: str, unit: str = "") -> Input:
+        """An input whose kind, and what it is of, stand in one text as ``name`` writes them."""
+        kind, of, belief = split_name(name)
+        return Input(kind, title, distribution, source, unit, of, belief)
+
+    @property
+    def is_recovered(self) -> bool:
+        """Whether it was learned from weighed gold, so that what it makes an estimate of is gold recovered."""
+        return bool(self.belief)
 
     @property
     def drawn_as(self) -> str:
@@ -212,9 +247,12 @@ class Input:
         return self.distribution.sample(rng, n)
 
     def as_json(self) -> dict[str, Any]:
-        """A JSON object that ``from_json`` reads back to an equal value."""
+        """A JSON object that ``from_json`` reads back to an equal value; ``name`` is there to be read by people."""
         return {
             "name": self.name,
+            "kind": self.kind,
+            **({"of": list(self.of)} if self.of else {}),
+            **({"belief": self.belief} if self.belief else {}),
             "title": self.title,
             "unit": self.unit,
             "distribution": self.distribution.as_json(),
@@ -224,18 +262,24 @@ class Input:
 
     @staticmethod
     def from_json(data: Mapping[str, Any]) -> Input:
-        """The inverse of ``as_json``.
+        """The inverse of ``as_json``; files of versions before 0.2.0 hold the name alone.
 
         Raises:
             DataFileError: the object is not one that ``as_json`` writes.
         """
         try:
+            kind, of, belief = split_name(str(data["name"]))
+            if "kind" in data:
+                kind, belief = str(data["kind"]), str(data.get("belief", ""))
+                of = tuple(str(text) for text in data.get("of", ()))
             return Input(
-                str(data["name"]),
+                kind,
                 str(data["title"]),
                 Distribution.from_json(data["distribution"]),
                 str(data["source"]),
                 str(data.get("unit", "")),
+                of,
+                belief,
                 str(data.get("aligned_over", "")),
             )
         except (KeyError, TypeError) as error:
@@ -244,6 +288,14 @@ class Input:
                 "An input lacks its name, title, distribution or source.",
                 "Measure the photo again.",
             ) from error
+
+
+def split_name(name: str) -> tuple[str, tuple[str, ...], str]:
+    """The kind, what it is of, and the belief that a name writes as one text."""
+    kind, *of = name.split(":")
+    if of and of[-1].startswith(_BELIEF):
+        return kind, tuple(of[:-1]), of[-1].removeprefix(_BELIEF)
+    return kind, tuple(of), ""
 
 
 def draw_all(inputs: Mapping[str, Input], n: int = DEFAULT_DRAWS, seed: int = DEFAULT_SEED) -> dict[str, FloatArray]:

@@ -93,10 +93,11 @@ def scale_from_length(
     factors = _tilt_factors(_places(shape, ends, where_px), ends, seen, prior, tilts)
     inputs = (
         Input(
-            f"scale-tilt:{photo_id}",
+            "scale-tilt",
             "tilt of the camera, perspective and lens",
             as_sample(factors),
             load("scale_figures")["tilt_prior_scale"].source,
+            of=(photo_id,),
         ),
         _marking_input(photo_id, 2 * math.sqrt(2) * marking / seen),
         _stated_input(photo_id, 2 * _figure("stated_length_sd", length_sd_mm) / length_mm),
@@ -302,19 +303,21 @@ def _tilt_factors(
 
 def _marking_input(photo_id: str, sd_log: float) -> Input:
     return Input(
-        f"scale-marking:{photo_id}",
+        "scale-marking",
         "marking of the known length's ends",
         Distribution("lognormal", (1.0, sd_log)),
         load("scale_figures")["marking_sd"].source,
+        of=(photo_id,),
     )
 
 
 def _stated_input(photo_id: str, sd_log: float) -> Input:
     return Input(
-        f"scale-stated:{photo_id}",
+        "scale-stated",
         "the stated size itself",
         Distribution("lognormal", (1.0, sd_log)),
         load("scale_figures")["stated_length_sd"].source,
+        of=(photo_id,),
     )
 
 
@@ -322,10 +325,11 @@ def _offset_input(photo_id: str, distance_mm: float) -> Input:
     figure = load("scale_figures")["face_offset_sd"]
     offsets = draws_of(Distribution("normal", (0.0, figure.value)), stream=5)
     return Input(
-        f"face-height:{photo_id}",
+        "face-height",
         "height of the boards' faces over what was marked",
         height_factor(offsets, 0.0, distance_mm),
         figure.source,
+        of=(photo_id,),
     )
 
 

@@ -162,7 +162,7 @@ def _input(where: str, key: str, table: Mapping[str, Any]) -> Input:
     except DataFileError as error:
         raise _invalid(f"{where}: {error.message}") from error
     unit, source, how_known = _provenance(where, table)
-    return Input(key, title, distribution, f"{source} ({how_known})", unit)
+    return Input.named(key, title, distribution, f"{source} ({how_known})", unit)
 
 
 def _provenance(where: str, table: Mapping[str, Any]) -> tuple[str, str, str]:

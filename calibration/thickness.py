@@ -14,6 +14,8 @@ from calibration.errors import UsageError
 from calibration.inputs import Input
 from calibration.sourced import load_inputs
 
+THICKNESS = "thickness"  # kind of the inputs that say how thick plating is, in um
+
 Finish = Literal["hard_gold", "immersion_gold", "undetermined"]
 FINISHES: tuple[Finish, ...] = get_args(Finish)
 
@@ -51,7 +53,7 @@ class GoldProperties:
 
 def thickness_prior(finish: Finish) -> Input:
     """Plating thickness of a finish in um, before any yield was weighed."""
-    return load_inputs("thickness")[f"thickness:{finish}"]
+    return load_inputs("thickness")[f"{THICKNESS}:{finish}"]
 
 
 def gold_properties(override: Mapping[Finish, Input] | None = None) -> dict[Finish, GoldProperties]:

@@ -136,9 +136,10 @@ def _finish_input(photo_id: str, steps: int) -> Input:
     """1 where the regions of one chance are hard gold, else 0."""
     step = f"{steps}-of-{_STEPS}"
     return Input(
-        f"finish:{photo_id}:{step}",
+        "finish",
         "telling hard gold from immersion gold",
         Distribution("sample", (0.0,) * (_STEPS - steps) + (1.0,) * steps),
         "shape, place and the segmenter's view of the region",
         aligned_over=step,
+        of=(photo_id, step),
     )

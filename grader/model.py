@@ -87,6 +87,10 @@ class ProductModel:
             total += product
         return total
 
+    def used_inputs(self) -> tuple[Input, ...]:
+        """The inputs that its terms use, each once, in the order of their first use."""
+        return tuple(self.inputs[name] for name in dict.fromkeys(f for term in self.terms for f in term.factors))
+
     def __add__(self, other: ProductModel) -> ProductModel:
         """The sum of two quantities; inputs of the same name are one input.
 

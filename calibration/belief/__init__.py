@@ -1,10 +1,9 @@
 """Belief about effective thickness, learned from weighed gold."""
 
 from calibration.belief.batches import Batch, Plating, Priors, Spread, published_priors
-from calibration.belief.learn import MARK, UNLIKELY, Belief, Shift, learn
+from calibration.belief.learn import UNLIKELY, Belief, Shift, learn
 
 __all__ = [
-    "MARK",
     "UNLIKELY",
     "Batch",
     "Belief",

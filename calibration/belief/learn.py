@@ -19,7 +19,6 @@ from calibration.belief.sampler import DRAWS, posterior_draws
 from calibration.inputs import DEFAULT_SEED, Distribution, FloatArray, Input
 from calibration.thickness import FINISHES, Finish
 
-MARK = ":belief-"  # in the name of an input that holds effective thickness, before the belief's id
 UNLIKELY = 0.01  # chance of a batch as far out, either way, at which it is worth a look
 _DIGITS = 5
 _METHOD = 2  # rises with each change that gives other draws from the same batches
@@ -106,12 +105,14 @@ class Belief:
         batch = self.batch_factor()
         return {
             finish: Input(
-                f"thickness:{finish}:{boards}{MARK}{self.id}",
+                "thickness",
                 f"effective thickness (thickness × fraction recovered) of {finish.replace('_', ' ')}",
                 Distribution("sample", tuple(_rounded(self.thickness(finish, part, seller) * batch))),
                 source + about,
                 "um",
                 aligned_over=f"{finish}:{boards}",
+                of=(finish, boards),
+                belief=self.id,
             )
             for finish in FINISHES
         }

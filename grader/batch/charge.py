@@ -131,7 +131,7 @@ def charge_of(
     plated = _plated(given, measured, kept, copies, other_face)
     gold = _gold(given, measured, cut, kept, copies, other_face, plated)
     bare = (
-        ProductModel.of(1.0, [quantity("given:bare-copper", "open copper", given.bare_copper, parse_area_mm2, "mm2")])
+        ProductModel.of(1.0, [quantity("bare-copper", "open copper", given.bare_copper, parse_area_mm2, "mm2")])
         if given.bare_copper
         else None
     )
@@ -156,21 +156,21 @@ def _kept_shares(measured: Sequence[Measured], cut: Sequence[CutPieces]) -> dict
 
 def _mass(given: Given, cut: Sequence[CutPieces], copies: float) -> ProductModel:
     if given.mass:
-        return ProductModel.of(1.0, [quantity("given:mass", "mass of the pieces", given.mass, parse_mass_g, "g")])
+        return ProductModel.of(1.0, [quantity("mass", "mass of the pieces", given.mass, parse_mass_g, "g")])
     if not cut:
         raise RefusedError(
             "mass-unknown",
             "What the pieces weigh is not known.",
             "Weigh all that goes in: --mass '470 g'; or give the cut plan: --cut FILE.",
         )
-    return _from_ranges("cut:mass", "mass of the kept pieces", [c.mass_g for c in cut], "g", copies)
+    return _from_ranges("mass", "mass of the kept pieces", [c.mass_g for c in cut], "g", copies)
 
 
 def _plated(
     given: Given, measured: Sequence[Measured], kept: Mapping[str, float], copies: float, other_face: OtherFace
 ) -> ProductModel:
     if given.plated_area:
-        known = quantity("given:plated-area", "plated area", given.plated_area, parse_area_mm2, "mm2")
+        known = quantity("plated-area", "plated area", given.plated_area, parse_area_mm2, "mm2")
         return ProductModel.of(1.0, [known])
     if not measured:
         raise RefusedError(
@@ -194,16 +194,14 @@ def _gold(
     plated: ProductModel,
 ) -> ProductModel:
     if given.gold:
-        return ProductModel.of(
-            1.0, [quantity("given:gold", "gold in the plating", given.gold, parse_weighed_mg, "mg")]
-        )
+        return ProductModel.of(1.0, [quantity("gold", "gold in the plating", given.gold, parse_weighed_mg, "mg")])
     if measured:
         total = EMPTY
         for m in measured:
             total += m.gold_mg.times((), copies * kept[m.photo])
         return _both_faces(total, other_face)
     if cut:
-        seen = _from_ranges("cut:gold", "gold on the kept pieces", [c.gold_mg for c in cut], "mg", copies)
+        seen = _from_ranges("gold", "gold on the kept pieces", [c.gold_mg for c in cut], "mg", copies)
         return _both_faces(seen, other_face)
     return gold_mass({"undetermined": plated}).total
 
@@ -218,12 +216,12 @@ def _other_face() -> Input:
 
 
 def _from_ranges(
-    name: str, title: str, ranges: Sequence[tuple[float, float, float]], unit: str, copies: float
+    of: str, title: str, ranges: Sequence[tuple[float, float, float]], unit: str, copies: float
 ) -> ProductModel:
     """A quantity from 90 % ranges: a lognormal of that median and width, for it is positive and known to a factor."""
     low, value, high = (sum(r[end] for r in ranges) for end in range(3))
     if value <= 0:
         return EMPTY
     sigma = math.log(high / low) / (2 * _Z_90) if low > 0 else math.log(high / value) / _Z_90
-    known = Input(name, title, Distribution("lognormal", (value, sigma)), "the cut plan's 90 % range", unit)
+    known = Input("cut", title, Distribution("lognormal", (value, sigma)), "the cut plan's 90 % range", unit, (of,))
     return ProductModel.of(copies, [known])

@@ -74,19 +74,19 @@ def figure(key: str, title: str, text: str, source: str) -> Input:
             raise UnitError(
                 "unit-wrong-kind", f"'{text}' is no price of this kind.", f"Give it like {_PRICES[kind]}."
             )
-        return Input(f"process:{key}", title, known, source, unit)
+        return Input("process", title, known, source, unit, of=(key,))
     known = distribution_of([_READ[kind](part) for part in split_range(text)], text)
-    return Input(f"process:{key}", title, known, source, "" if kind in ("share", "count") else kind)
+    return Input("process", title, known, source, "" if kind in ("share", "count") else kind, of=(key,))
 
 
-def quantity(name: str, title: str, text: str, read: Callable[[str], float], unit: str) -> Input:
+def quantity(of: str, title: str, text: str, read: Callable[[str], float], unit: str) -> Input:
     """An amount as typed, which may be a range, as an input.
 
     Raises:
         UsageError: as ``read``, or values that do not rise.
     """
     known = distribution_of([read(part) for part in split_range(text)], text)
-    return Input(name, title, known, "as given", unit)
+    return Input("given", title, known, "as given", unit, (of,))
 
 
 def _number(text: str) -> float:

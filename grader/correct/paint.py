@@ -135,7 +135,7 @@ def _input(
     sigma = min(
         _edge_px([s for s in strokes if isinstance(s, kind)]) * moved_px / area_px, figures["largest_sigma_log"]
     )
-    return (Input(f"{name}:{photo_id}", title, Distribution("lognormal", (1.0, sigma)), figures["source"]),)
+    return (Input(name, title, Distribution("lognormal", (1.0, sigma)), figures["source"], of=(photo_id,)),)
 
 
 def _edge_px(strokes: Sequence[Stroke]) -> float:

@@ -67,10 +67,11 @@ def error_inputs(
         sigma = _sigma_by_doubt(doubt, figures["doubt"])
     return (
         Input(
-            f"segmentation:{photo_id}",
+            "segmentation",
             "telling plating from what looks like it",
             Distribution("lognormal", (median, sigma)),
             figures["source"],
+            of=(photo_id,),
         ),
     )
 

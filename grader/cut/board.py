@@ -171,10 +171,10 @@ def density_input(thickness_mm: float | None) -> Input:
     known = load_inputs("board_mass")["board_areal_density"]
     k = (thickness_mm or COMMON_THICKNESS_MM) / COMMON_THICKNESS_MM * _G_PER_CM2_TO_G_PER_MM2
     scaled = Distribution(known.distribution.kind, tuple(p * k for p in known.distribution.parameters))
-    return replace(known, name=f"board_areal_density:{thickness_mm or 0:g}", distribution=scaled, unit="g/mm2")
+    return replace(known, of=(f"{thickness_mm or 0:g}",), distribution=scaled, unit="g/mm2")
 
 
 def outline_offset_input(photo_id: str, number: int) -> Input:
     """How far one board's outline was drawn outside the true one, in mm."""
     known = load_inputs("board_errors")["outline_offset"]
-    return replace(known, name=f"outline:{photo_id}:{number}")
+    return replace(known, kind="outline", of=(photo_id, str(number)))

@@ -106,7 +106,7 @@ def _apart(candidates: Sequence[Candidate]) -> list[Candidate]:
         replace(
             c,
             gold_mg=(own_thickness(c.gold_mg, c.part) if several else c.gold_mg).times(
-                [replace(known, name=f"{known.name}:{c.name}", title=f"{known.title}: {c.name}")]
+                [replace(known, of=(c.name,), title=f"{known.title}: {c.name}")]
             ),
         )
         for c in candidates

@@ -205,7 +205,7 @@ def _time(key: str, text: str, source: str) -> Input:
     known, unit = named(key, quantity_estimate, text)
     if unit != "h" or min(known.parameters) <= 0:
         raise UsageError("unit-wrong-kind", f"{key}: '{text}' is no time above zero.", "Write it as '0.5..1 min'.")
-    return Input(f"work:{key}", _TITLES[key], known, source, "h")
+    return Input("work", _TITLES[key], known, source, "h", of=(key,))
 
 
 def _invalid(name: str, why: str) -> DataFileError:

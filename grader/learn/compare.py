@@ -10,11 +10,11 @@ from math import exp, log, sqrt
 
 import numpy as np
 
-from calibration.belief.learn import MARK
 from calibration.errors import GraderError
 from calibration.inputs import FloatArray
 from calibration.scores import Share as Coverage
 from calibration.scores import crps, share
+from calibration.thickness import THICKNESS
 from grader.learn.lots import estimates_of, gold_model
 from grader.learn.weighings import Weighing, weighings
 from grader.log import Contents
@@ -125,7 +125,7 @@ def _pair(contents: Contents, weighing: Weighing, why_not: str) -> Pair:
             "estimate_mg": Range.of(shown),
             "place": float((shown < fine.fine_mg).mean()),
             "score_mg": crps(shown, fine.fine_mg),
-            "learned": any(MARK in name for name in whole.inputs),
+            "learned": any(i.is_recovered for i in whole.inputs.values()),
             "why_not": why_not,
         }
     )
@@ -144,13 +144,13 @@ def _shown(model: ProductModel, weighing: Weighing) -> FloatArray:
 
 
 def _finishes(model: ProductModel) -> tuple[str, ...]:
-    """Finishes by their share of the gold, by the names of their thickness inputs."""
+    """Finishes by their share of the gold, the largest first."""
     values = {name: np.median(i.draws(1000), keepdims=True) for name, i in model.inputs.items()}
     gold: dict[str, float] = {}
     for term in model.terms:
         for factor in term.factors:
-            if factor.startswith("thickness:"):
-                finish = factor.split(":")[1]
+            if model.inputs[factor].kind == THICKNESS:
+                finish = model.inputs[factor].of[0]
                 amount = ProductModel((term,), model.inputs).evaluate(values, 1)[0]
                 gold[finish] = gold.get(finish, 0.0) + float(amount)
     return tuple(sorted(gold, key=lambda f: -gold[f]))

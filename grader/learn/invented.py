@@ -54,7 +54,7 @@ class Invented:
         """A measurement of the lot, as ``grader measure`` would write it."""
         photo = f"{self.lot.name}.jpg"
         sha256 = hashlib.sha256(photo.encode()).hexdigest()
-        scale = Input(f"scale:{sha256[:12]}", "scale", Distribution("normal", (1.0, _HALF_WIDTH)), "invented")
+        scale = Input("scale", "scale", Distribution("normal", (1.0, _HALF_WIDTH)), "invented", of=(sha256[:12],))
         areas = {f: ProductModel.of(area, [scale]) for f, area in self.areas_mm2.items()}
         total = gold_mass(areas, gold_properties() if properties is None else properties).total
         whole = ProductModel.of(sum(self.areas_mm2.values()), [scale])

@@ -16,11 +16,11 @@ from importlib import resources
 
 import numpy as np
 
-from calibration.belief import MARK
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from calibration.notices import Notice, notice
 from calibration.sourced import parse_inputs
+from calibration.thickness import THICKNESS
 from grader.lot import notices as _registered  # noqa: F401 - registers the warnings used here
 from grader.lot.model import Lot, LotEstimate, Part, PartEstimate, Sight
 from grader.lot.sampling import Observed, observed_spread, pooled, prior_spread, unseen_factor
@@ -28,7 +28,6 @@ from grader.model import EMPTY, ProductModel, Term
 from grader.value.measured import Measured
 
 _CM2_PER_MM2 = 1e-2
-_THICKNESS = "thickness:"
 
 
 def estimate_lot(lot: Lot) -> LotEstimate:
@@ -65,8 +64,7 @@ def _estimate(part: Part, *, own_thickness: bool) -> PartEstimate:
     boards = _boards(part, seen_mass)
     spread = pooled(prior_spread(), observed_spread(_observed(part, by_mass=per_mass)))
     unseen = unseen_factor(
-        f"unseen-boards:{part.name}",
-        f"boards that were not photographed: {part.name}",
+        part.name,
         spread,
         part.boards_seen,
         boards,
@@ -198,7 +196,7 @@ def lot_inputs() -> Mapping[str, Input]:
 
 def _input(kind: str, part: Part) -> Input:
     known = lot_inputs()[kind]
-    return replace(known, name=f"{kind}:{part.name}", title=f"{known.title}: {part.name}")
+    return replace(known, of=(part.name,), title=f"{known.title}: {part.name}")
 
 
 def _specific_area(part: Part) -> Input:
@@ -206,7 +204,7 @@ def _specific_area(part: Part) -> Input:
     density = _input("areal-density", part)
     median, sigma_log = density.distribution.parameters
     known = Distribution("lognormal", (1.0 / median, sigma_log))
-    return replace(density, name=f"area-by-mass:{part.name}", distribution=known, unit="cm2/g")
+    return replace(density, kind="area-by-mass", distribution=known, unit="cm2/g")
 
 
 def _stated_mass(part: Part) -> Input:
@@ -217,11 +215,11 @@ def _stated_mass(part: Part) -> Input:
         stated = known.parameters[0]
         known = Distribution(claim.distribution.kind, tuple(stated * p for p in claim.distribution.parameters))
         source = claim.source
-    return Input(f"stated-mass:{part.name}", title, known, source, "g")
+    return Input("stated-mass", title, known, source, "g", of=(part.name,))
 
 
 def _count(part: Part, count: Distribution) -> Input:
-    return Input(f"count:{part.name}", f"number of {part.name}", count, "given")
+    return Input("count", f"number of {part.name}", count, "given", of=(part.name,))
 
 
 def own_thickness(gold_mg: ProductModel, part: str) -> ProductModel:
@@ -229,13 +227,14 @@ def own_thickness(gold_mg: ProductModel, part: str) -> ProductModel:
 
     A learned thickness stays as it is: it names its part, and one process recovers them all.
     """
-    names = {n: f"{n}:{part}" for n in gold_mg.inputs if n.startswith(_THICKNESS) and MARK not in n}
-    inputs = {
-        names.get(n, n): replace(i, name=names[n], title=f"{i.title}: {part}") if n in names else i
-        for n, i in gold_mg.inputs.items()
+    own = {
+        name: replace(i, of=(*i.of, part), title=f"{i.title}: {part}")
+        if i.kind == THICKNESS and not i.is_recovered
+        else i
+        for name, i in gold_mg.inputs.items()
     }
-    terms = tuple(Term(t.coefficient, tuple(names.get(f, f) for f in t.factors)) for t in gold_mg.terms)
-    return ProductModel(terms, inputs)
+    terms = tuple(Term(t.coefficient, tuple(own[f].name for f in t.factors)) for t in gold_mg.terms)
+    return ProductModel(terms, {i.name: i for i in own.values()})
 
 
 def _with_own_thickness(part: Part) -> Part:

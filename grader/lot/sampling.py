@@ -105,14 +105,13 @@ def sampling_sd(spread: Spread, seen: int, total: float) -> float:
     return spread.relative_sd * math.sqrt(max(1.0 / seen - 1.0 / total, 0.0))
 
 
-def unseen_factor(name: str, title: str, spread: Spread, seen: int, total: float) -> Input | None:
+def unseen_factor(part: str, spread: Spread, seen: int, total: float) -> Input | None:
     """Mean of the unseen boards ÷ mean of the seen ones; None where all were seen.
 
     Its mean is one, and its relative standard deviation that of the formula above (but for the tails of Student's t).
 
     Args:
-        name: of the input.
-        title: of the input.
+        part: name of the kind of boards.
         spread: between boards.
         seen: n, boards seen.
         total: N, boards in the lot.
@@ -124,7 +123,8 @@ def unseen_factor(name: str, title: str, spread: Spread, seen: int, total: float
     source = "spread between the boards seen, pooled with a prior; finite population (Cochran 1977)"
     median = 1.0 / _mean_of_exponential(scale, spread.degrees)
     known = Distribution("log_student_t", (median, scale, spread.degrees, _REACH_LOG))
-    return Input(name, title, known, source)
+    title = f"boards that were not photographed: {part}"
+    return Input("unseen-boards", title, known, source, of=(part,))
 
 
 def _mean_of_exponential(scale: float, degrees: float) -> float:

@@ -43,10 +43,11 @@ def with_pile(scale: Scale, regions: Regions, photo: Photo) -> Scale:
         return scale
     said = notice("boards-stacked", boards=len(regions.boards), hidden=hidden)
     factor = Input(
-        f"pile-height:{photo.short_id}",
+        "pile-height",
         "height of boards that lie on others",
         _factor(scale, photo),
         str(_figures()["pile-rise"]["source"]),
+        of=(photo.short_id,),
     )
     return replace(scale, area_inputs=(*scale.area_inputs, factor), notices=(*scale.notices, said))
 

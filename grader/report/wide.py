@@ -8,6 +8,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
+from calibration.inputs import split_name
 from grader.budget import TOGETHER
 from grader.units import format_share, together
 
@@ -33,7 +34,7 @@ def wide_sentences(document: Mapping[str, Any]) -> tuple[str, ...]:
     told = [together(f"The high end is {_factor(high / low)} times the low end.")] if low > 0 else []
     told.append(_comes_from(lines))
     matter = [line for line in lines if line["share_of_variance"] >= _WORTH_A_WORD]
-    remedies = (_remedies().get(line["input"].partition(":")[0]) for line in matter)
+    remedies = (_remedies().get(split_name(line["input"])[0]) for line in matter)
     return (*told, *dict.fromkeys(r for r in remedies if r is not None))
 
 

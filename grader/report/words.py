@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from calibration.belief import MARK
+from calibration.inputs import Input
 from grader.budget import TOGETHER
 from grader.measure import Step
 from grader.model import FINISHES, Finish, Range
@@ -111,5 +111,5 @@ def row_words(contacts: Mapping[str, Any]) -> str:
 
 def learned_from(document: Mapping[str, Any]) -> tuple[str, ...]:
     """Where a measurement's thickness was learned; empty where it is the published one."""
-    inputs = document["model"]["gold_mg"]["inputs"]
-    return tuple(dict.fromkeys(str(i["source"]) for i in inputs if MARK in i["name"]))
+    inputs = (Input.from_json(i) for i in document["model"]["gold_mg"]["inputs"])
+    return tuple(dict.fromkeys(i.source for i in inputs if i.is_recovered))

@@ -17,7 +17,7 @@ import numpy as np
 from calibration.belief import Batch, Belief, Priors, learn, published_priors
 from calibration.errors import UsageError
 from calibration.scores import Share
-from calibration.thickness import gold_properties
+from calibration.thickness import THICKNESS, gold_properties
 from grader.simulate.buyers import BREAK_EVEN, DRAWS, HIGHEST, MANY_LOTS, ORACLE, Appraisal, Buyer, appraise
 from grader.simulate.tally import BuyerReport, Step, as_json, grouped, report_of
 from grader.simulate.trade import Trade, TradedLot, offer
@@ -215,7 +215,7 @@ class _Walk:
             i.draws(DRAWS, number)
             for s in appraisal.trial.lot.seen.parts[0].sights[:1]
             for i in s.front.gold_mg.inputs.values()
-            if i.name.startswith("thickness:")
+            if i.kind == THICKNESS
         ]
         # he leaves the lot as things stand, so that all that he could then expect of it is gained
         gain = value_of_knowing([profit], thickness) + max(float(profit.mean()), 0.0)

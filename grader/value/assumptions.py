@@ -110,7 +110,7 @@ def _share(data: Mapping[str, Any], key: str, name: str) -> Input:
     return Input(key, str(table.get("title", _SHARES[key])), known, str(table.get("source", name)))
 
 
-def _cost(table: Any, name: str, way: str = "") -> Cost:
+def _cost(table: Any, name: str, *of_sale: str) -> Cost:
     table = _table(table, "[[cost]]", name)
     _only(table, {"name", "title", "basis", "estimate", "quantity", "source"}, name, "in [[cost]]")
     key = _text(table, "name", name, "cost")
@@ -119,18 +119,26 @@ def _cost(table: Any, name: str, way: str = "") -> Cost:
     if basis not in ("lot", "purchase"):
         raise _invalid(name, f"the basis of cost {key} must be 'lot' or 'purchase'")
     amount, source = _text(table, "estimate", name, f"cost {key}"), str(table.get("source", name))
-    return cost_of(f"{way}{key}", str(table.get("title", key)), amount, quantity, source, basis)
+    return cost_of((*of_sale, key), str(table.get("title", key)), amount, quantity, source, basis)
 
 
-def cost_of(key: str, title: str, amount: str, quantity: str, source: str, basis: Basis = "lot") -> Cost:
-    """A cost from its texts; ``quantity`` is empty for an amount that falls due once.
+def cost_of(of: tuple[str, ...], title: str, amount: str, quantity: str, source: str, basis: Basis = "lot") -> Cost:
+    """A cost from its texts.
+
+    Args:
+        of: its key, after that of the sale which it belongs to, if any.
+        title: plain words.
+        amount: as typed.
+        quantity: what the amount is multiplied by; empty for one that falls due once.
+        source: where the figures come from.
+        basis: how often it falls due.
 
     Raises:
         UsageError: as ``cost_estimate``.
     """
-    known, unit, many, of = cost_estimate(amount, quantity)
-    how_many = None if many is None else Input(f"quantity:{key}", f"{title}: how much", many, source, of)
-    return Cost(Input(f"cost:{key}", title, known, source, unit), basis, how_many)
+    known, unit, many, per = cost_estimate(amount, quantity)
+    how_many = None if many is None else Input("quantity", f"{title}: how much", many, source, per, of)
+    return Cost(Input("cost", title, known, source, unit, of), basis, how_many)
 
 
 def _drift(table: Any, name: str) -> Input:
@@ -157,8 +165,8 @@ def settlement_of(per_gram: str, minimum: str, source: str) -> Settlement:
     charge, currency = money_estimate(re.sub(r"/\s*g\b", "", per_gram))
     least, least_currency = money_estimate(minimum)
     return Settlement(
-        Input("settlement:per-gram", "refining charge per gram of gold", charge, source, f"{currency}/g"),
-        Input("settlement:minimum", "refiner's least charge", least, source, least_currency),
+        Input("settlement", "refining charge per gram of gold", charge, source, f"{currency}/g", of=("per-gram",)),
+        Input("settlement", "refiner's least charge", least, source, least_currency, of=("minimum",)),
     )
 
 
@@ -178,16 +186,14 @@ def work_of(hours: str, rate: str, source: str) -> Work:
     worth, per = amount_estimate(rate)
     if not per.endswith("/h"):
         raise UsageError("unit-wrong-kind", f"'{rate}' is not per hour.", "Write it as '15 USD/h'.")
-    return Work(
-        _hours("hours", "own hours", hours, source), Input("rate", "worth of an own hour", worth, source, per)
-    )
+    return Work(_hours("own hours", hours, source), Input("rate", "worth of an own hour", worth, source, per))
 
 
-def _hours(key: str, title: str, text: str, source: str) -> Input:
+def _hours(title: str, text: str, source: str, *, of: tuple[str, ...] = ()) -> Input:
     spent, unit = quantity_estimate(text)
     if unit != "h":
         raise UsageError("unit-wrong-kind", f"'{text}' is no time of work.", "Write it as '2..4 h'.")
-    return Input(key, title, spent, source, unit)
+    return Input("hours", title, spent, source, unit, of)
 
 
 def _sale(table: Any, name: str) -> Sale:
@@ -202,8 +208,8 @@ def _sale(table: Any, name: str) -> Sale:
         title,
         price,
         share,
-        tuple(_cost(cost, name, f"{key}:") for cost in _list(table, "cost", name)),
-        _hours(f"{key}:hours", f"own hours ({key})", _text(table, "hours", name, f"sale {key}"), source)
+        tuple(_cost(cost, name, key) for cost in _list(table, "cost", name)),
+        _hours(f"own hours ({key})", _text(table, "hours", name, f"sale {key}"), source, of=(key,))
         if "hours" in table
         else None,
     )
@@ -218,7 +224,7 @@ def sale_price(key: str, text: str, source: str) -> Input:
     price, unit = amount_estimate(text)
     if not unit.endswith("/kg"):
         raise UsageError("unit-wrong-kind", f"'{text}' is no price by weight.", "Write it as '60 USD/kg'.")
-    return Input(f"{key}:price", f"price by weight ({key})", price, source, unit)
+    return Input("price", f"price by weight ({key})", price, source, unit, of=(key,))
 
 
 def sale_share(key: str, text: str, source: str) -> Input:
@@ -227,7 +233,7 @@ def sale_share(key: str, text: str, source: str) -> Input:
     Raises:
         UsageError: as ``share_estimate``.
     """
-    return Input(f"{key}:share", f"share of the boards' mass that is sold ({key})", share_estimate(text), source)
+    return Input("share", f"share of the boards' mass that is sold ({key})", share_estimate(text), source, of=(key,))
 
 
 def _list(data: Mapping[str, Any], key: str, name: str) -> list[Any]:

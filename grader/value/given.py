@@ -70,7 +70,7 @@ def with_given(
     }
     settled = per_gram is not None or minimum is not None
     if settled and costs is None:
-        base = _without_example(base, "cost:refining")
+        base = _without_example(base, "refining")
     own_costs = base.costs if costs is None else tuple(_cost(text, n) for n, text in enumerate(costs, start=1))
     price = _spot(spot, spot_date) or base.spot
     kept = base.examples - set(replaced)
@@ -85,8 +85,10 @@ def with_given(
         kept -= {i.name for i, text in ((work.hours, hours), (work.rate, rate)) if text is not None}
     settlement = given_settlement(base.settlement, per_gram, minimum, currency)
     typed = {name: texts for name, texts in (sales or {}).items() if texts != SaleTexts()}
-    kept -= {f"{name}:price" for name, texts in typed.items() if texts.price is not None}
-    kept -= {f"{name}:share" for name, texts in typed.items() if texts.share is not None}
+    by_weight = given_sales(base.sales, typed)
+    for sale in by_weight:
+        texts = typed.get(sale.name, SaleTexts())
+        kept -= {i.name for i, text in ((sale.price, texts.price), (sale.share, texts.share)) if i and text}
     drift, until_sale = given_drift(base, weeks)
     return replace(
         base,
@@ -94,7 +96,7 @@ def with_given(
         spot=price,
         work=work,
         settlement=settlement,
-        sales=given_sales(base.sales, typed),
+        sales=by_weight,
         drift=drift,
         weeks=until_sale,
         currency=currency,
@@ -104,9 +106,9 @@ def with_given(
     )
 
 
-def _without_example(base: Assumptions, name: str) -> Assumptions:
-    """The base without an example cost that what was typed takes the place of."""
-    left = tuple(c for c in base.costs if c.input.name != name or name not in base.examples)
+def _without_example(base: Assumptions, key: str) -> Assumptions:
+    """The base without the example cost that what was typed takes the place of."""
+    left = tuple(c for c in base.costs if c.input.of != (key,) or c.input.name not in base.examples)
     return replace(base, costs=left, examples=base.examples & _names(replace(base, costs=left)))
 
 
@@ -137,7 +139,7 @@ def _cost(text: str, number: int) -> Cost:
     title = (rest.strip() if basis == "purchase" else label) or f"cost {number}"
     slug = re.sub(r"\W+", "-", title.lower()).strip("-")
     each, _, quantity = re.sub(r"\s[x×]\s", "×", amount).partition("×")
-    return named(title, lambda text: cost_of(slug, title, text, quantity.strip(), _GIVEN, basis), each.strip())
+    return named(title, lambda text: cost_of((slug,), title, text, quantity.strip(), _GIVEN, basis), each.strip())
 
 
 def _work(base: Assumptions, hours: str | None, rate: str | None, currency: str) -> Work | None:

@@ -124,15 +124,10 @@ def _texts() -> Mapping[str, str]:
 
 
 def _question(i: Input, photos: Mapping[str, str]) -> str | None:
-    kind, _, about = i.name.partition(":")
-    asks = _texts()
-    if kind not in asks:  # of a sale, whose own name comes first
-        kind = about
-    ask = asks.get(kind)
+    ask = _texts().get(i.kind)
     if ask is None:
         return None
-    if kind in _BY_TITLE:
-        about = i.title
+    about = i.title if i.kind in _BY_TITLE else "".join(i.of[-1:])
     return ask.format(about=photos.get(about, about))
 
 

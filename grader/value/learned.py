@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from calibration.belief import MARK
 from calibration.errors import UsageError
 from calibration.inputs import Distribution
+from calibration.thickness import THICKNESS
 from grader.model import ProductModel
 from grader.value.model import Assumptions
-
-_THICKNESS = "thickness:"
 
 
 def recovery_once(assumptions: Assumptions, gold_mg: ProductModel) -> Assumptions:
@@ -20,18 +18,17 @@ def recovery_once(assumptions: Assumptions, gold_mg: ProductModel) -> Assumption
         UsageError: ``thickness-mixed``: some of the gold was estimated with learned thickness, some with published;
             ``beliefs-mixed``: with what was learned at different times.
     """
-    used = {f for term in gold_mg.terms for f in term.factors if f.startswith(_THICKNESS)}
-    learned = {name for name in used if MARK in name}
-    if not learned:
+    used = [i for i in gold_mg.used_inputs() if i.kind == THICKNESS]
+    beliefs = {i.belief for i in used if i.is_recovered}
+    if not beliefs:
         return assumptions
-    beliefs = {name.partition(MARK)[2].partition(":")[0] for name in learned}
     if len(beliefs) > 1:
         raise UsageError(
             "beliefs-mixed",
             "Some photos were measured before, others after your yields taught something new.",
             "Measure all photos of the lot again.",
         )
-    if learned != used:
+    if not all(i.is_recovered for i in used):
         raise UsageError(
             "thickness-mixed",
             "Some photos were measured with published thickness, others with what your yields taught: the one is "

@@ -50,7 +50,7 @@ def test_no_way_is_left_out() -> None:
 
 
 def test_learned_properties_come_back() -> None:
-    drawn = Input("thickness:belief-1", "thickness", Distribution("sample", (0.1, 0.4, 0.2)), "six batches", "um")
+    drawn = Input("thickness", "thickness", Distribution("sample", (0.1, 0.4, 0.2)), "six batches", "um", belief="1")
     asked = Request(properties=gold_properties({"hard_gold": drawn}))
     assert request_of(json.loads(json.dumps(request_json(asked)))) == asked
 

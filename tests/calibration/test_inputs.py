@@ -231,9 +231,9 @@ def test_draws_are_finite_and_stay_where_they_may_be(distribution: Distribution)
         assert draws.min() > 0
 
 
-@given(distributions, st.text(), st.text())
+@given(distributions, st.text().filter(lambda name: name[:1] not in ("", ":")), st.text())
 def test_inputs_survive_json_and_pickling(distribution: Distribution, name: str, unit: str) -> None:
-    given_input = Input(name, "a title", distribution, "a source", unit)
+    given_input = Input.named(name, "a title", distribution, "a source", unit)
     assert Distribution.from_json(json.loads(json.dumps(distribution.as_json()))) == distribution
     assert Input.from_json(json.loads(json.dumps(given_input.as_json()))) == given_input
     assert pickle.loads(pickle.dumps(given_input)) == given_input
@@ -268,13 +268,13 @@ def test_json_of_an_incomplete_input_is_refused(missing: str) -> None:
 
 
 def normal(name: str) -> Input:
-    return Input(name, "an input", Distribution("normal", (0.0, 1.0)), "test")
+    return Input.named(name, "an input", Distribution("normal", (0.0, 1.0)), "test")
 
 
 def test_draws_are_the_same_for_the_same_name_in_any_process() -> None:
     program = (
         "from calibration.inputs import Distribution, Input\n"
-        "i = Input('scale:3fa9c1', 'another title', Distribution('normal', (0.0, 1.0)), 'elsewhere')\n"
+        "i = Input.named('scale:3fa9c1', 'another title', Distribution('normal', (0.0, 1.0)), 'elsewhere')\n"
         "print(i.draws(1000, 5).tobytes().hex())"
     )
     elsewhere = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)

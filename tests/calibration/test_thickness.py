@@ -78,7 +78,9 @@ def test_properties_of_hard_gold_agree_with_the_constants() -> None:
 
 
 def test_a_learned_belief_takes_the_place_of_the_prior() -> None:
-    learned = Input("thickness:hard_gold:modules", "learned", Distribution("lognormal", (0.7, 0.1)), "yields", "um")
+    learned = Input(
+        "thickness", "learned", Distribution("lognormal", (0.7, 0.1)), "yields", "um", of=("hard_gold", "modules")
+    )
     found = gold_properties({"hard_gold": learned})
     assert found["hard_gold"].thickness == learned
     assert found["hard_gold"].density == gold_properties()["hard_gold"].density

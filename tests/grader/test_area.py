@@ -21,8 +21,8 @@ from grader.regions import Board, Region, Regions
 from grader.synthetic import box, polygon_share, union_share
 
 SHAPE = (120, 160)
-FACTOR = Input("scale:p", "scale", Distribution("lognormal", (1.0, 0.02)), "test")
-OWN = Input("segmentation:p", "segmentation", Distribution("lognormal", (0.98, 0.05)), "test")
+FACTOR = Input("scale", "scale", Distribution("lognormal", (1.0, 0.02)), "test", of=("p",))
+OWN = Input("segmentation", "segmentation", Distribution("lognormal", (0.98, 0.05)), "test", of=("p",))
 
 
 def uniform(px_per_mm: float, *inputs: Input) -> Scale:

@@ -17,7 +17,7 @@ N = 100_000
 
 
 def made(name: str, kind: str, *parameters: float) -> Input:
-    return Input(name, f"the {name}", Distribution(kind, parameters), "test")
+    return Input.named(name, f"the {name}", Distribution(kind, parameters), "test")
 
 
 def model(terms: list[tuple[float, tuple[str, ...]]], *inputs: Input) -> ProductModel:
@@ -154,7 +154,7 @@ def test_thickness_leads_the_budget_of_gold() -> None:
 
 def together(name: str, values: np.ndarray, title: str) -> Input:
     """One of several samples that are drawn side by side."""
-    return Input(f"t:{name}:rest", title, Distribution("sample", tuple(values)), "test", aligned_over=name)
+    return Input("t", title, Distribution("sample", tuple(values)), "test", aligned_over=name, of=(name, "rest"))
 
 
 def test_inputs_drawn_together_have_one_share_that_counts_their_covariance() -> None:
@@ -197,7 +197,7 @@ def test_a_product_of_inputs_drawn_together_is_their_own() -> None:
 
 def test_inputs_of_one_title_are_one_line() -> None:
     first, second = (
-        Input(f"segmentation:{photo}", "telling gold apart", Distribution("normal", (1.0, 0.1)), "test")
+        Input("segmentation", "telling gold apart", Distribution("normal", (1.0, 0.1)), "test", of=(photo,))
         for photo in ("one", "two")
     )
     lines = budget(

@@ -11,7 +11,7 @@ from grader.gold import GoldEstimate, gold_mass
 from grader.model import ProductModel, Range, Term
 
 N = 500
-SCALE = Input("scale:test", "scale", Distribution("normal", (1.0, 0.02)), "test")
+SCALE = Input("scale", "scale", Distribution("normal", (1.0, 0.02)), "test", of=("test",))
 areas = st.floats(1e-3, 1e5)
 by_finish = st.dictionaries(st.sampled_from(FINISHES), areas, min_size=1)
 
@@ -25,7 +25,7 @@ def models(areas_mm2: dict[Finish, float]) -> dict[Finish, ProductModel]:
 
 
 def fixed(name: str, value: float, unit: str = "") -> Input:
-    return Input(name, name, Distribution("constant", (value,)), "test", unit)
+    return Input.named(name, name, Distribution("constant", (value,)), "test", unit)
 
 
 def properties(thickness_um: float, density: float = 19.3, fraction: float = 1.0) -> GoldProperties:
@@ -99,7 +99,7 @@ def test_boards_of_one_kind_share_their_thickness_so_their_ranges_do_not_average
 
 
 def test_a_learned_thickness_narrows_the_range() -> None:
-    learned = Input("thickness:hard_gold", "learned", Distribution("lognormal", (0.62, 0.1)), "yields", "um")
+    learned = Input("thickness", "learned", Distribution("lognormal", (0.62, 0.1)), "yields", "um", of=("hard_gold",))
     area_models = {"hard_gold": area(100.0)}
     prior = Range.of(gold_mass(area_models).total.draws())
     belief = Range.of(gold_mass(area_models, gold_properties({"hard_gold": learned})).total.draws())

@@ -368,12 +368,12 @@ def test_stated_plating_gives_grams_by_hand() -> None:
 
 
 def _constant(name: str, value: float, unit: str) -> Input:
-    return Input(f"{name}:test", name, Distribution("constant", (value,)), "test", unit)
+    return Input(name, name, Distribution("constant", (value,)), "test", unit, of=("test",))
 
 
 def test_the_segmenters_error_is_in_the_range() -> None:
     rgb, share, board = drawn(own_target("a4"))
-    error = Input("segmentation:x", "segmentation", Distribution("lognormal", (1.0, 0.3)), "test")
+    error = Input("segmentation", "segmentation", Distribution("lognormal", (1.0, 0.3)), "test", of=("x",))
     wide = run(Automatic(), (rgb, share, board), segmenter=KnownCoverage(share, board, (error,)))
     narrow = usual()
     assert wide.area is not None

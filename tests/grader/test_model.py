@@ -80,7 +80,7 @@ def test_what_two_quantities_share_cancels(a: ProductModel) -> None:
 
 def test_independent_errors_average_out_and_shared_errors_do_not() -> None:
     def board(name: str) -> ProductModel:
-        edge = Input(name, "edge", Distribution("normal", (1.0, 0.1)), "test")
+        edge = Input.named(name, "edge", Distribution("normal", (1.0, 0.1)), "test")
         return ProductModel((Term(100.0, (name,)),), {name: edge})
 
     n = 100_000

@@ -25,7 +25,7 @@ COPPER_G_CM3 = 8.96
 
 
 def known(name: str, value: float, unit: str = "") -> Input:
-    return Input(name, name, Distribution("constant", (value,)), "given", unit)
+    return Input.named(name, name, Distribution("constant", (value,)), "given", unit)
 
 
 def board_of(size_mm: tuple[float, float], gold: np.ndarray, mg_per_mm2: float, density: Input) -> CutBoard:

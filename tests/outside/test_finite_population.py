@@ -35,7 +35,7 @@ def test_the_data_are_those_of_the_book() -> None:
 def test_total_and_limits_of_the_worked_example() -> None:
     spread = observed_spread([Observed(y, 1, 1.0) for y in SIGNATURES])
     assert spread is not None
-    unseen = unseen_factor("u", "u", spread, 50, float(SHEETS))
+    unseen = unseen_factor("u", spread, 50, float(SHEETS))
     assert unseen is not None
     mean = sum(SIGNATURES) / 50
     _, scale, degrees, _ = unseen.distribution.parameters

@@ -31,7 +31,7 @@ def contacts(*rows: tuple[int, float, float]) -> ProductModel:
 
 
 def exactly(name: str, value: float, unit: str) -> Input:
-    return Input(name, name, Distribution("constant", (value,)), "as stated in the test", unit)
+    return Input.named(name, name, Distribution("constant", (value,)), "as stated in the test", unit)
 
 
 def gold_mg(plated: ProductModel, thickness: str, density: float = 19.3, gold_fraction: float = 1.0) -> float:

@@ -156,7 +156,9 @@ def test_9_3_half_of_the_variance_is_inputs_acting_together() -> None:
     }
     terms = (Term(1, ("m",)), Term(1, ("dm",)), Term(NOMINAL, ("air", "buoyancy")))
     second_order = (Term(1, ("m", "air", "buoyancy")), Term(1, ("dm", "air", "buoyancy")))
-    model = ProductModel(terms + second_order, {k: Input(k, k, d, "JCGM 101:2008 9.3") for k, d in inputs.items()})
+    model = ProductModel(
+        terms + second_order, {k: Input.named(k, k, d, "JCGM 101:2008 9.3") for k, d in inputs.items()}
+    )
     n = 200_000
     # four standard errors of a variance, sqrt(2 / n), on top of the published digits
     assert np.std(model.draws(n)) == pytest.approx(PUBLISHED_U, abs=4 * PUBLISHED_U / math.sqrt(2 * n) + 0.0003)

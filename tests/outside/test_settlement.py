@@ -25,14 +25,16 @@ def settle(price: str, charges: float) -> float:
     """What the gold of the example brings after charges, in USD."""
 
     def share(name: str, value: float) -> Input:
-        return Input(name, name, Distribution("constant", (value,)), "example")
+        return Input.named(name, name, Distribution("constant", (value,)), "example")
 
     fine_mg = parse_mass_g("24.96 kg") * 1000 * 0.913
     assumptions = Assumptions(
         currency="USD",
         payable=share("payable", 0.99),
         recovery=share("recovery", 1.0),
-        costs=(Cost(Input("cost:charges", "charges", Distribution("constant", (charges,)), "example", "USD")),),
+        costs=(
+            Cost(Input("cost", "charges", Distribution("constant", (charges,)), "example", "USD", of=("charges",))),
+        ),
         fee=share("fee", 0.0),
         tax=share("tax", 0.0),
         spot=Spot.of(parse_price_per_mass(price), DAY),

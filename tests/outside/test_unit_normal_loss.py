@@ -28,7 +28,7 @@ def test_regression_over_the_draws_gives_the_loss_integral(u: float, sign: int) 
     s, unknowable, n = 40.0, 60.0, 200_000
 
     def standard(name: str) -> Input:
-        return Input(name, name, Distribution("normal", (0.0, 1.0)), "test")
+        return Input.named(name, name, Distribution("normal", (0.0, 1.0)), "test")
 
     x, rest = standard("x").draws(n), standard("rest").draws(n)
     worth = value_of_knowing([sign * u * s + s * x + unknowable * rest], [x])
@@ -42,7 +42,7 @@ def test_between_two_ways_the_loss_integral_is_of_their_difference(u: float) -> 
     s, n = 40.0, 200_000
 
     def standard(name: str) -> FloatArray:
-        return Input(name, name, Distribution("normal", (0.0, 1.0)), "test").draws(n)
+        return Input.named(name, name, Distribution("normal", (0.0, 1.0)), "test").draws(n)
 
     x, rest, other = standard("x"), standard("rest"), standard("other")
     strip = 500.0 + 1.5 * s * x + 60.0 * rest
@@ -63,7 +63,7 @@ def test_two_ways_or_leaving_is_the_integral_over_the_answer(strip: float, sell:
 
     knots = [-strip / 30.0, sell / 10.0, (sell - strip) / 40.0]
     exact = quad(weighed, -8.0, 8.0, points=sorted(knots), limit=200)[0] - max(0.0, strip, sell)
-    x, rest = (Input(k, k, Distribution("normal", (0.0, 1.0)), "test").draws(n) for k in ("x", "rest"))
+    x, rest = (Input.named(k, k, Distribution("normal", (0.0, 1.0)), "test").draws(n) for k in ("x", "rest"))
     ways = [strip + 30.0 * x + 40.0 * rest, sell - 10.0 * x - 25.0 * rest]
     # four standard errors of the mean of the better of two, whose spread is below 20
     assert value_of_knowing(ways, [x]) == pytest.approx(exact, abs=4 * 20.0 / n**0.5)

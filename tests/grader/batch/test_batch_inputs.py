@@ -16,7 +16,7 @@ from grader.batch.figures import UNITS
 from grader.model import ProductModel
 from grader.value import Measured
 
-SCALE = Input("scale:test", "scale", Distribution("normal", (1.0, 0.01)), "test")
+SCALE = Input("scale", "scale", Distribution("normal", (1.0, 0.01)), "test", of=("test",))
 
 
 def write(folder: Path, text: str) -> str:

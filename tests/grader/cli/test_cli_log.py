@@ -41,7 +41,9 @@ def grader_log(path: Path):
 
 
 def measurement(photo: str, sha: str, gold_mg: float = 5.0) -> dict[str, Any]:
-    thickness = Input("thickness:hard_gold", "thickness", Distribution("lognormal", (1.0, 0.3)), "test", "um")
+    thickness = Input(
+        "thickness", "thickness", Distribution("lognormal", (1.0, 0.3)), "test", "um", of=("hard_gold",)
+    )
     model = ProductModel((Term(gold_mg, (thickness.name,)),), {thickness.name: thickness})
     return {
         "schema": 1,

@@ -38,9 +38,9 @@ def photo(tmp_path: Path) -> Path:
     """A measurement of about 2 g of gold."""
     inputs = {
         "thickness:hard_gold": Input(
-            "thickness:hard_gold", "thickness", Distribution("lognormal", (1.0, 0.4)), "test"
+            "thickness", "thickness", Distribution("lognormal", (1.0, 0.4)), "test", of=("hard_gold",)
         ),
-        "scale:a": Input("scale:a", "scale", Distribution("normal", (1.0, 0.02)), "test"),
+        "scale:a": Input("scale", "scale", Distribution("normal", (1.0, 0.02)), "test", of=("a",)),
     }
     model = ProductModel((Term(2000.0, tuple(inputs)),), inputs)
     document: dict[str, Any] = {

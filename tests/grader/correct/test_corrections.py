@@ -24,7 +24,7 @@ from grader.synthetic import box, contact_row, union_share
 
 SHAPE = (240, 320)
 PX_PER_MM = 8.0
-SEGMENTER = Input("segmentation:x", "segmenter", Distribution("lognormal", (1.0, 0.12)), "test")
+SEGMENTER = Input("segmentation", "segmenter", Distribution("lognormal", (1.0, 0.12)), "test", of=("x",))
 ROW = contact_row((60.0, 60.0), 10, 20.0, (11.0, 44.0))
 PAD = box((160.0, 170.0), 40.0, 30.0)
 

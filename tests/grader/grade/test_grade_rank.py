@@ -23,11 +23,11 @@ OWN = load_inputs("board_errors")["plating_of_board"].distribution.parameters[1]
 
 
 def known(name: str, value: float, unit: str = "") -> Input:
-    return Input(name, name, Distribution("constant", (value,)), "given", unit)
+    return Input.named(name, name, Distribution("constant", (value,)), "given", unit)
 
 
 def spread(name: str, sigma: float = 0.6) -> Input:
-    return Input(name, name, Distribution("lognormal", (1.0, sigma)), "given")
+    return Input.named(name, name, Distribution("lognormal", (1.0, sigma)), "given")
 
 
 THICKNESS = spread("thickness:hard_gold")
@@ -69,7 +69,7 @@ def certain() -> Assumptions:
         load_assumptions(), spot=f"{SPOT_USD_G} USD/g", spot_date=date(2026, 11, 20), payable="90 %", recovery="80 %"
     )
     (whole,) = (s for s in given_.sales if s.name == "whole")
-    return replace(given_, drift=None, sales=(replace(whole, price=known("whole:price", 8.0, "USD/kg")),))
+    return replace(given_, drift=None, sales=(replace(whole, price=known("price:whole", 8.0, "USD/kg")),))
 
 
 @pytest.fixture(scope="module")
@@ -238,7 +238,9 @@ def test_what_is_not_known_is_asked_for(prices: Assumptions, thresholds: Thresho
 
 
 def test_learned_thickness_is_not_multiplied_by_recovery(prices: Assumptions, thresholds: Thresholds) -> None:
-    learned = Input("thickness:belief-abc:hard_gold", "t", Distribution("constant", (1.0,)), "yields", "um")
+    learned = Input(
+        "thickness", "t", Distribution("constant", (1.0,)), "yields", "um", of=("hard_gold",), belief="abc"
+    )
     published = known("thickness:hard_gold", 1.0)
     values = [
         grade_boards([board("a", 4.0, inputs=(i,))], prices, thresholds).boards[0].figures

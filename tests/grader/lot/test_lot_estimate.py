@@ -11,7 +11,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calibration.belief import MARK
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from grader.lot import Lot, Part, Sight, estimate_lot
@@ -19,7 +18,7 @@ from grader.lot.sampling import Observed, Spread, observed_spread, pooled, prior
 from grader.model import ProductModel, Term
 from grader.value.measured import Measured, Outline
 
-THICKNESS = Input("thickness:hard_gold", "thickness", Distribution("lognormal", (1.0, 0.5)), "test", "um")
+THICKNESS = Input("thickness", "thickness", Distribution("lognormal", (1.0, 0.5)), "test", "um", of=("hard_gold",))
 
 
 def fixed(value: float) -> Distribution:
@@ -29,7 +28,7 @@ def fixed(value: float) -> Distribution:
 def photo(
     name: str, gold_mg: float, outlines: tuple[Outline, ...] = (), *, scale_sd: float = 0.0, thickness: bool = False
 ) -> Measured:
-    inputs = {f"scale:{name}": Input(f"scale:{name}", "scale", Distribution("normal", (1.0, scale_sd)), "test")}
+    inputs = {f"scale:{name}": Input("scale", "scale", Distribution("normal", (1.0, scale_sd)), "test", of=(name,))}
     if thickness:
         inputs[THICKNESS.name] = THICKNESS
     model = ProductModel((Term(gold_mg, tuple(inputs)),), inputs)
@@ -165,7 +164,7 @@ def test_ranges_hold_for_boards_that_vary_as_the_prior_says(seen: int) -> None:
         spread = min(prior.relative_sd * sqrt(prior.degrees / rng.chisquare(prior.degrees)), 1.0)
         boards = np.exp(sqrt(log1p(spread**2)) * rng.standard_normal(total)) / sqrt(1 + spread**2)
         known = pooled(prior, observed_spread([Observed(float(b), 1, 1.0) for b in boards[:seen]]))
-        unseen = unseen_factor("u", "u", known, seen, float(total))
+        unseen = unseen_factor("u", known, seen, float(total))
         assert unseen is not None
         draws = boards[:seen].sum() + (total - seen) * boards[:seen].mean() * unseen.draws(1000, case)
         low, high = np.quantile(draws, [0.05, 0.95])
@@ -176,13 +175,13 @@ def test_ranges_hold_for_boards_that_vary_as_the_prior_says(seen: int) -> None:
 
 
 def test_boards_that_do_not_differ_leave_no_range() -> None:
-    unseen = unseen_factor("u", "u", Spread(0.0, 3), 2, 10.0)
+    unseen = unseen_factor("u", Spread(0.0, 3), 2, 10.0)
     assert unseen is not None
     assert (unseen.draws(10) == 1.0).all()
 
 
 def test_a_learned_thickness_stays_shared_between_parts() -> None:
-    learned = replace(THICKNESS, name=f"thickness:hard_gold:12345678{MARK}abc")
+    learned = replace(THICKNESS, of=("hard_gold", "12345678"), belief="abc")
 
     def taught(name: str) -> Measured:
         return replace(photo(name, 10.0), gold_mg=ProductModel.of(10.0, (learned,)))
@@ -220,7 +219,7 @@ def test_a_cluster_counts_as_its_mean() -> None:
     spread = observed_spread(clusters)
     assert spread is not None
     assert spread.relative_sd == pytest.approx(2 * np.std([0.9, 1.1], ddof=1))
-    assert unseen_factor("u", "u", spread, 8, 8.0) is None
+    assert unseen_factor("u", spread, 8, 8.0) is None
 
 
 @pytest.mark.parametrize(

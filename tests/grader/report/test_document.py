@@ -24,7 +24,7 @@ PX_PER_MM = 8.0
 CARD = box((37.0, 25.0), 60.0, 40.0) * PX_PER_MM
 ROW = contact_row((20.0, 42.3), 20, 1.5, (1.0, 4.3))
 PAD = box((37.0, 15.0), 6.0, 5.0)
-ERROR = Input("segmentation:test", "segmentation", Distribution("lognormal", (1.0, 0.1)), "test")
+ERROR = Input("segmentation", "segmentation", Distribution("lognormal", (1.0, 0.1)), "test", of=("test",))
 LENGTH = ByLength(60.0, tuple(CARD[0]), tuple(CARD[1]))
 RANGE_KEYS = {"value", "low", "high", "level"}
 
@@ -199,7 +199,7 @@ def test_a_photo_without_gold_cannot_be_valued_and_says_so(choice: ScaleChoice) 
 def test_gold_of_boards_follows_stated_properties_like_the_total() -> None:
     def fixed(value: GoldProperties) -> GoldProperties:
         return replace(
-            value, thickness=Input("thickness:test", "test", Distribution("constant", (2.0,)), "test", "um")
+            value, thickness=Input("thickness", "test", Distribution("constant", (2.0,)), "test", "um", of=("test",))
         )
 
     known = {finish: fixed(p) for finish, p in gold_properties().items()}

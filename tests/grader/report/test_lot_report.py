@@ -38,7 +38,7 @@ SHAPE = (400, 600)
 PX_PER_MM = 8.0
 CARD = box((37.0, 25.0), 60.0, 40.0) * PX_PER_MM
 SHAPES = [c * PX_PER_MM for c in (*contact_row((20.0, 42.3), 20, 1.5, (1.0, 4.3)), box((37.0, 15.0), 6.0, 5.0))]
-ERROR = Input("segmentation:test", "segmentation", Distribution("lognormal", (1.0, 0.1)), "test")
+ERROR = Input("segmentation", "segmentation", Distribution("lognormal", (1.0, 0.1)), "test", of=("test",))
 AWKWARD = '=1+1 <script>alert("x")</script> & <b>söme</b> ][ {{x}}'
 PLAN: dict[str, Any] = {
     "schema": 1,

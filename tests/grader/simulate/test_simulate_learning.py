@@ -113,7 +113,7 @@ def test_a_lot_looks_as_its_thickness_is_believed(assumptions: Assumptions) -> N
     properties = gold_properties()[FINISH]
     same = reappraised(seen, properties).parts[0].sights[0].front.gold_mg
     assert same == seen.parts[0].sights[0].front.gold_mg
-    twice = replace(thickness_prior("hard_gold"), name="thickness:other")
+    twice = replace(thickness_prior("hard_gold"), of=("other",))
     other = reappraised(seen, replace(properties, thickness=twice)).parts[0].sights[0].front.gold_mg
     assert "thickness:other" in other.inputs
 

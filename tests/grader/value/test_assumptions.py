@@ -200,7 +200,7 @@ def test_what_is_typed_replaces_the_example_and_is_no_example_any_more() -> None
         accepted_loss="20 %",
     )
     assert not own.examples & {"payable", "recovery", "fee", "tax", *(c.input.name for c in own.costs)}
-    assert {"drift", "hours", "trim:price"} < own.examples  # these were not typed
+    assert {"drift", "hours", "price:trim"} < own.examples  # these were not typed
     assert own.payable.distribution == Distribution("constant", (0.93,))
     assert own.payable.title == shipped.payable.title
     assert [(c.input.name, c.input.title) for c in own.costs] == [

@@ -71,8 +71,8 @@ def test_a_price_by_weight_replaces_the_example_and_is_none_any_more() -> None:
     assert sales["trim"].share is not None
     assert sales["trim"].share.distribution.parameters == (0.05,)
     assert sales["trim"].price == {s.name: s for s in base.sales}["trim"].price
-    assert base.examples - made.examples >= {"whole:price", "trim:share"}
-    assert "trim:price" in made.examples
+    assert base.examples - made.examples >= {"price:whole", "share:trim"}
+    assert "price:trim" in made.examples
 
 
 def test_a_new_sale_is_added() -> None:

@@ -17,7 +17,7 @@ N = 100_000
 
 
 def draws(name: str, kind: str, *parameters: float) -> np.ndarray:
-    return Input(name, name, Distribution(kind, parameters), "test").draws(N)
+    return Input.named(name, name, Distribution(kind, parameters), "test").draws(N)
 
 
 X, Y, NOISE = draws("x", "normal", 0.0, 1.0), draws("y", "normal", 0.0, 1.0), draws("noise", "normal", 0.0, 1.0)
@@ -66,7 +66,7 @@ def test_knowing_more_is_worth_more_and_never_more_than_knowing_all(mean: float,
 
 def test_inputs_of_one_question_are_asked_together_and_the_dearest_first() -> None:
     def normal(name: str, title: str) -> Input:
-        return Input(name, title, Distribution("normal", (0.0, 1.0)), "test")
+        return Input.named(name, title, Distribution("normal", (0.0, 1.0)), "test")
 
     sha = "abcdef012345"
     inputs = [
@@ -75,7 +75,7 @@ def test_inputs_of_one_question_are_asked_together_and_the_dearest_first() -> No
         normal("other-face:cards", "face"),
         normal("cost:box", "a box"),
         normal("unheard-of", "nobody can know"),
-        Input("count:cards", "fixed", Distribution("constant", (30.0,)), "test"),
+        Input("count", "fixed", Distribution("constant", (30.0,)), "test", of=("cards",)),
     ]
     values = {i.name: i.draws(N) for i in inputs}
     profit = 3 * values["other-face:cards"] + sum(values[i.name] for i in inputs[:-1])
@@ -110,15 +110,23 @@ def test_what_decides_nothing_any_more_is_worth_less_with_a_second_way() -> None
 
 def test_a_sales_inputs_have_questions_of_their_own() -> None:
     inputs = [
-        Input("trim:price", "price by weight (trim)", Distribution("uniform", (40.0, 90.0)), "test", "USD/kg"),
-        Input("trim:share", "share of the boards' mass that is sold (trim)", Distribution("uniform", (0, 1)), "test"),
-        Input("trim:hours", "own hours (trim)", Distribution("uniform", (1.0, 9.0)), "test", "h"),
+        Input(
+            "price", "price by weight (trim)", Distribution("uniform", (40.0, 90.0)), "test", "USD/kg", of=("trim",)
+        ),
+        Input(
+            "share",
+            "share of the boards' mass that is sold (trim)",
+            Distribution("uniform", (0, 1)),
+            "test",
+            of=("trim",),
+        ),
+        Input("hours", "own hours (trim)", Distribution("uniform", (1.0, 9.0)), "test", "h", of=("trim",)),
     ]
     values = {i.name: i.draws(N) for i in inputs}
-    sell = values["trim:price"] - 65.0 + 20.0 * values["trim:share"] - 3.0 * values["trim:hours"]
+    sell = values["price:trim"] - 65.0 + 20.0 * values["share:trim"] - 3.0 * values["hours:trim"]
     asked = {q.inputs: q.text for q in questions([np.full(N, -1.0), sell], inputs, values)}
     assert asked == {
-        ("trim:price",): "Get an offer in writing: price by weight (trim).",
-        ("trim:share",): "Trim and weigh a few boards: share of the boards' mass that is sold (trim).",
-        ("trim:hours",): "Time yourself on a small batch.",
+        ("price:trim",): "Get an offer in writing: price by weight (trim).",
+        ("share:trim",): "Trim and weigh a few boards: share of the boards' mass that is sold (trim).",
+        ("hours:trim",): "Time yourself on a small batch.",
     }

@@ -16,12 +16,12 @@ from grader.lot import estimate_lot, one_part
 from grader.model import ProductModel, Term
 from grader.value import measurements_of, read_measurements
 
-THICKNESS = Input("thickness:hard_gold", "thickness", Distribution("lognormal", (0.5, 0.4)), "test", "um")
+THICKNESS = Input("thickness", "thickness", Distribution("lognormal", (0.5, 0.4)), "test", "um", of=("hard_gold",))
 NOTHING: dict[str, Any] = {"terms": [], "inputs": []}
 
 
 def document(name: str, area_mm2: float, **changes: Any) -> dict[str, Any]:
-    scale = Input(f"scale:{name}", "scale", Distribution("normal", (1.0, 0.01)), "test")
+    scale = Input("scale", "scale", Distribution("normal", (1.0, 0.01)), "test", of=(name,))
     area = ProductModel((Term(area_mm2, (scale.name,)),), {scale.name: scale})
     gold = area.times((THICKNESS,), 0.0193)
     return {

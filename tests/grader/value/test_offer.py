@@ -39,12 +39,12 @@ def fixed(value: float) -> Distribution:
 
 
 def gold(coefficient_mg: float, **factors: Distribution) -> ProductModel:
-    inputs = {name: Input(name, name, d, "test") for name, d in factors.items()}
+    inputs = {name: Input.named(name, name, d, "test") for name, d in factors.items()}
     return ProductModel((Term(coefficient_mg, tuple(inputs)),), inputs)
 
 
 def cost(name: str, amount: Distribution, basis: Basis = "lot", currency: str = "USD") -> Cost:
-    return Cost(Input(f"cost:{name}", name, amount, "test", currency), basis)
+    return Cost(Input("cost", name, amount, "test", currency, of=(name,)), basis)
 
 
 def assume(
@@ -57,7 +57,7 @@ def assume(
     recovery: float | Distribution = 1.0,
 ) -> Assumptions:
     def entry(name: str, value: float | Distribution, unit: str = "") -> Input:
-        return Input(name, name, value if isinstance(value, Distribution) else fixed(value), "test", unit)
+        return Input.named(name, name, value if isinstance(value, Distribution) else fixed(value), "test", unit)
 
     return Assumptions(
         currency="USD",

@@ -34,7 +34,7 @@ TODAY = date(2026, 11, 25)
 
 def known(name: str, *values: float, unit: str = "") -> Input:
     kind = ("constant", "uniform", "triangular")[len(values) - 1]
-    return Input(name, name, Distribution(kind, values), "test", unit)
+    return Input.named(name, name, Distribution(kind, values), "test", unit)
 
 
 GOLD = ProductModel.of(1000.0, (Input("thickness", "thickness", Distribution("lognormal", (1.0, 0.4)), "test"),))
@@ -51,12 +51,12 @@ BASE = Assumptions(
 TRIM = Sale(
     "trim",
     "trim",
-    known("trim:price", 50.0, 90.0, unit="USD/kg"),
-    known("trim:share", 0.1),
+    known("price:trim", 50.0, 90.0, unit="USD/kg"),
+    known("share:trim", 0.1),
     (Cost(known("cost:trim:parcel", 8.0, unit="USD")),),
-    known("trim:hours", 2.0, unit="h"),
+    known("hours:trim", 2.0, unit="h"),
 )
-WHOLE = Sale("whole", "whole", known("whole:price", 8.0, unit="USD/kg"))
+WHOLE = Sale("whole", "whole", known("price:whole", 8.0, unit="USD/kg"))
 
 
 def offer(assumptions: Assumptions, asking: int = 30, mass: ProductModel | None = MASS, **more: Any) -> Offer:
@@ -91,7 +91,7 @@ def test_each_way_by_hand() -> None:
 
 def test_ways_share_their_draws() -> None:
     """Two ways that differ by a constant cost differ by it in every figure."""
-    dear = replace(WHOLE, name="dear", price=replace(WHOLE.price, name="dear:price"))
+    dear = replace(WHOLE, name="dear", price=replace(WHOLE.price, of=("dear",)))
     dear = replace(dear, costs=(Cost(known("cost:dear:box", 7.0, unit="USD")),))
     _, whole, boxed, _ = offer(replace(BASE, sales=(WHOLE, dear))).routes
     for one, other in (
@@ -189,11 +189,11 @@ def test_the_currency_unit_does_not_matter(factor: float) -> None:
 
 def test_questions_are_about_the_choice_among_all_ways() -> None:
     """Where selling on whole pays far more, what stripping turns on is not worth asking, the sale's price is."""
-    dear = replace(WHOLE, price=known("whole:price", 5.0, 400.0, unit="USD/kg"))
+    dear = replace(WHOLE, price=known("price:whole", 5.0, 400.0, unit="USD/kg"))
     strip_alone = offer(BASE, asking=60)
     both = offer(replace(BASE, sales=(dear,)), asking=60)
     assert strip_alone.questions[0].inputs == ("thickness",)
-    assert both.questions[0].inputs == ("whole:price",)
+    assert both.questions[0].inputs == ("price:whole",)
     worth = {name: q.worth for q in both.questions for name in q.inputs}
     assert worth.get("thickness", 0.0) < strip_alone.questions[0].worth
     # without a mass the sale is no choice

@@ -18,8 +18,8 @@ OWN = ("scale-fit", "face-height", "segmentation")
 
 def board(number: int) -> Measured:
     sha256 = f"{number:064d}"
-    inputs = [Input(f"{kind}:{number}", kind, Distribution("lognormal", (1.0, 0.03)), "test") for kind in OWN]
-    inputs.append(Input("print-size:own", "print", Distribution("normal", (1.0, 0.01)), "test"))
+    inputs = [Input(kind, kind, Distribution("lognormal", (1.0, 0.03)), "test", of=(str(number),)) for kind in OWN]
+    inputs.append(Input("print-size", "print", Distribution("normal", (1.0, 0.01)), "test", of=("own",)))
     area = {finish: ProductModel.of(100.0 + number, inputs) for finish in FINISHES}
     return Measured(f"{number}.jpg", sha256, gold_mass(area).total, area, (), (Outline(4000.0, 1.0),))
 
