@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import getpass
 import hashlib
+from collections.abc import Mapping
 from dataclasses import asdict
 from json import dumps
 from pathlib import Path
@@ -235,8 +236,8 @@ def backup(
     """
     from grader.log.copies import backup as copy
 
-    copy(existing_log(log), to)
-    say(f"{to} written.")
+    rows = copy(existing_log(log), to)
+    say(f"{to} written and checked: {_held(rows)}.")
 
 
 @log_app.command()
@@ -253,8 +254,12 @@ def restore(
 
     if log is not None and is_url(log):
         raise LogError("log-on-server", "A log on a server is put back by the server's own means.", "Use pg_restore.")
-    kept = put_back(copy, None if log is None else Path(log))
-    say("Restored." if kept is None else f"Restored. The log that was there is now {kept}.")
+    done = put_back(copy, None if log is None else Path(log))
+    say(f"Restored and checked: {_held(done.rows)} in {done.place}.")
+    if done.kept is not None:
+        say(f"The log that was there is now {done.kept}.")
+    if done.kept_trouble:
+        say(f"  It was damaged already ({done.kept_trouble}); it was kept as it was.")
 
 
 @log_app.command()
@@ -267,6 +272,11 @@ def invent(log: Annotated[Path, typer.Option(help="A new file.", show_default=Fa
         raise LogError("log-exists", f"{log} is there already; it was left as it is.", "Name a new file.")
     write_invented(log)
     say(f"{log} holds 30 invented lots. See: grader log belief --log {log}")
+
+
+def _held(rows: Mapping[str, int]) -> str:
+    lots, yields = rows.get("lots", 0), rows.get("yields", 0)
+    return f"{lots} {'lot' if lots == 1 else 'lots'}, {yields} {'yield' if yields == 1 else 'yields'}"
 
 
 def _who(given: str) -> str:

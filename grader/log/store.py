@@ -91,7 +91,7 @@ def open_log(path: Path | str | None = None, *, must_exist: bool = False, clock:
     file = Path(path)
     check_file(file, must_exist)
     log = Log(file, open_engine(file), tells)
-    migrate(log.engine, file, log.now)
+    migrate(log.engine, file, log.now, must_exist=must_exist)
     return log
 
 

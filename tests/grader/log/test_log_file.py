@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from calibration.errors import LogError
-from grader.log import NewLot, checked, open_log, schema, store, store_file
+from grader.log import NewLot, checked, open_log, schema, sound, store, store_file
 
 
 def fill(path: Path, *statements: str) -> None:
@@ -116,7 +116,7 @@ def test_a_damaged_log_says_so(path: Path):
 
 
 def test_a_log_that_another_program_keeps_locked(path: Path, monkeypatch):
-    monkeypatch.setattr(store_file, "BUSY_TIMEOUT_S", 0.05)
+    monkeypatch.setattr(sound, "BUSY_TIMEOUT_S", 0.05)
     with open_log(path) as log, closing(sqlite3.connect(path)) as other:
         other.execute("BEGIN IMMEDIATE")
         with pytest.raises(LogError) as caught:
