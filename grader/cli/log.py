@@ -15,7 +15,9 @@ import typer
 from calibration.errors import UsageError
 from grader.cli.log_report import show_contents, show_lots
 from grader.cli.output import out, write_whole
+from grader.cli.questions import YesOption, ask_first
 from grader.learn import newest_in
+from grader.learn.questions import Asker
 from grader.log import TABLES, NewLot, NewPurchase, NewYield, TableName, checked, photo_of, to_csv, to_json
 from grader.units import format_mass, parse_fineness, parse_mass_g, parse_money, parse_weighed_mg
 from grader.value import measurements_of
@@ -130,9 +132,10 @@ def bought(
     day: Annotated[
         str | None, typer.Option("--date", help="Day of the purchase: 2026-11-20. Today if left out.")
     ] = None,
+    yes: YesOption = False,
     log: LogOption = None,
 ) -> None:
-    """Log what was paid for a lot.
+    """Log what was paid for a lot. A figure that looks wrong is questioned first.
 
     Example: grader log bought "attic lot" --price "120 USD" --mass "1 lb 2 oz"
     """
@@ -145,7 +148,10 @@ def bought(
         count=count,
         bought_on=day_of(day),
     )
-    existing_log(log).add_purchase(lot_key(lot), entry)
+    opened = existing_log(log)
+    number = opened.lot(lot_key(lot)).id
+    ask_first(Asker(opened.contents(), date.today()).of_purchase(entry, number), yes=yes)
+    opened.add_purchase(number, entry)
     say(f"Purchase of {lot} for {money} logged.")
 
 
@@ -173,15 +179,18 @@ def yield_(
     note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
     day: Annotated[str | None, typer.Option("--date", help="Day of weighing: 2026-11-20. Today if left out.")] = None,
     who: WhoOption = "",
+    yes: YesOption = False,
     log: LogOption = None,
 ) -> None:
-    """Log gold that was weighed at the end.
+    """Log gold that was weighed at the end. A mass far from the estimate is questioned first.
 
-    Example: grader log yield shoebox --mass "1.25 g" --uncertainty "0.01 g"
+    Example: grader log yield shoebox --mass "0.02 g" --uncertainty "1 mg"
     """
     entry = yield_entry(mass, uncertainty, fineness, known, carried_in, lost, note, day_of(day), who)
     lots = {lot_key(lot): copies, **dict(lot_copies(text) for text in also or ())}
     opened = existing_log(log)
+    by_number = {opened.lot(each).id: times for each, times in lots.items()}
+    ask_first(Asker(opened.contents(), date.today()).of_yield(entry, by_number), yes=yes)
     kept = opened.add_yield(lot_key(lot), entry, lots)
     say(f"Yield {kept.id}, {format_mass(entry.mass_mg)} from {lot}, logged.")
     found = newest_in(opened)

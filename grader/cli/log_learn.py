@@ -6,6 +6,7 @@ import getpass
 import hashlib
 from collections.abc import Mapping
 from dataclasses import asdict
+from datetime import date
 from json import dumps
 from pathlib import Path
 from typing import Annotated
@@ -31,9 +32,11 @@ from grader.cli.log import (
 )
 from grader.cli.log_report import show_table
 from grader.cli.output import as_json, out
+from grader.cli.questions import YesOption, ask_first
 from grader.learn import TOGETHER, Newest, newest_in, pairs, returns, returns_by
-from grader.learn.csv_import import entries, read_rows
+from grader.learn.csv_import import entries, questions_of, read_rows
 from grader.learn.invented import write_invented
+from grader.learn.questions import Asker
 from grader.learn.tables import (
     belief_sentences,
     belief_table,
@@ -118,14 +121,17 @@ def correct(
     lost: LostOption = None,
     note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
     who: WhoOption = "",
+    yes: YesOption = False,
     log: LogOption = None,
 ) -> None:
     """Enter a yield anew where it was wrong: give all of it. The wrong entry stays in the log.
 
-    Example: grader log correct 3 --mass "0.42 g" --date 2026-11-20 --reason "read the scale wrong"
+    Example: grader log correct 3 --mass "0.021 g" --date 2026-11-20 --reason "read the scale wrong"
     """
     new = yield_entry(mass, uncertainty, fineness, known, carried_in, lost, note, day_of(day), _who(who))
-    kept = existing_log(log).correct_yield(number, new, reason)
+    opened = existing_log(log)
+    ask_first(Asker(opened.contents(), date.today()).of_correction(new, number), yes=yes)
+    kept = opened.correct_yield(number, new, reason)
     say(f"Yield {kept.id} takes the place of yield {number}.")
 
 
@@ -203,6 +209,7 @@ def attach(
 def import_(
     file: Annotated[Path, typer.Argument(help="CSV with lot, mass, weighed_on and more.", show_default=False)],
     write: Annotated[bool, typer.Option("--write", help="Write the rows, if all are right.")] = False,
+    yes: YesOption = False,
     log: LogOption = None,
 ) -> None:
     """Yields from a CSV file: shows every row and what is wrong with it; --write then takes all, or none.
@@ -220,6 +227,7 @@ def import_(
     show_table(rows_table(rows))
     wanted = entries(rows)
     if write:
+        ask_first(questions_of(rows), yes=yes)
         count = len(opened.add_yields(wanted))
         say(f"{count} {'yield' if count == 1 else 'yields'} logged.")
     else:

@@ -67,7 +67,7 @@ def test_a_lot_from_start_to_yield(grader_log, path: Path, tmp_path: Path):
     grader_log(
         "bought", "Shed", "--price", "120.50 USD", "--mass", "1 lb 2 oz", "--count", 12, "--date", "2026-02-03"
     )
-    grader_log("yield", "Shed", "--mass", "1.25 g", "--uncertainty", "0.01 g", "--fineness", "995")
+    grader_log("yield", "Shed", "--mass", "1.25 g", "--uncertainty", "0.01 g", "--fineness", "995", "--yes")
 
     entries = open_log(path).entries("Shed")
     assert [e.document for e in entries.estimates] == [measurement("a.jpg", "aa"), *lines, measurement("a.jpg", "aa")]

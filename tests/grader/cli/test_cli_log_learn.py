@@ -71,7 +71,9 @@ def test_compare_as_json_holds_every_yield_and_what_lots_returned(run):
 
 
 def test_a_wrong_unit_is_told_at_once(run):
-    said = run("yield", "Lot 01", "--mass", "400 ug", "--uncertainty", "1 mg")
+    with pytest.raises(UsageError, match="Did you mean 400 mg"):
+        run("yield", "Lot 01", "--mass", "400 ug", "--uncertainty", "1 mg")
+    said = run("yield", "Lot 01", "--mass", "400 ug", "--uncertainty", "1 mg", "--yes")
     assert "What may have happened" in said
 
 
