@@ -73,7 +73,7 @@ def forked(work: Callable[[], int]) -> None:
     code = 70
     try:
         code = work()
-    except BaseException as error:  # noqa: BLE001 - a fork must never go on as its parent
+    except BaseException as error:  # a fork must never go on as its parent
         sys.stderr.write(f"{type(error).__name__}: {error}\n")
     finally:
         sys.stdout.flush()

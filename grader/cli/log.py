@@ -26,6 +26,9 @@ from grader.value.measured import documents_in
 if TYPE_CHECKING:
     from grader.log import Log
 
+MAX_TEXT_BYTES = 16 << 20
+"""Of a file to import: ten thousand rows with long notes take less."""
+
 log_app = typer.Typer(
     name="log",
     help="Keep lots: what was measured, what was paid, what came out.",
@@ -292,6 +295,22 @@ def opened_log(path: str | None, *, must_exist: bool = False) -> Log:
 def existing_log(path: str | None) -> Log:
     """The log at a path, or the usual one; it must be there."""
     return opened_log(path, must_exist=True)
+
+
+def read_text(path: Path, advice: str) -> str:
+    """A text file that a person made, UTF-8 with or without a byte order mark; never more than ``MAX_TEXT_BYTES``.
+
+    Raises:
+        UsageError: ``file-unreadable``.
+    """
+    try:
+        with path.open("rb") as file:
+            data = file.read(MAX_TEXT_BYTES + 1)
+        if len(data) > MAX_TEXT_BYTES:
+            raise OSError(f"it is larger than {MAX_TEXT_BYTES >> 20} MB")
+        return data.decode("utf-8-sig")
+    except (OSError, ValueError) as error:
+        raise UsageError("file-unreadable", f"{path} cannot be read as text ({error}).", advice) from error
 
 
 def say(text: str) -> None:

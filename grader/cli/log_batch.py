@@ -25,6 +25,7 @@ from grader.cli.log import (
     existing_log,
     lot_copies,
     lot_key,
+    read_text,
     say,
     yield_entry,
 )
@@ -317,8 +318,8 @@ def _quantity(text: str) -> tuple[float, str]:
 
 def _plan(path: Path) -> Any:
     try:
-        document = json.loads(path.read_text("utf-8"))
-    except (OSError, ValueError) as error:
+        document = json.loads(read_text(path, "Give the plan's own file."))
+    except (UsageError, ValueError, RecursionError) as error:
         raise DataFileError(
             "plan-unreadable", f"{path} is no plan ({error}).", "Write one: grader batch … --json plan.json"
         ) from error

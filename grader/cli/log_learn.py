@@ -27,6 +27,7 @@ from grader.cli.log import (
     day_of,
     existing_log,
     log_app,
+    read_text,
     say,
     yield_entry,
 )
@@ -196,11 +197,12 @@ def attach(
     Example: grader log attach 3 assay.pdf
     """
     try:
-        digest = hashlib.sha256(file.read_bytes()).hexdigest()
-    except OSError as error:
-        raise UsageError(
-            "file-unreadable", f"{file} cannot be read ({error.strerror}).", "Check its name."
-        ) from error
+        if file.exists() and not file.is_file():
+            raise OSError(0, "it is no file")
+        with file.open("rb") as read:
+            digest = hashlib.file_digest(read, "sha256").hexdigest()
+    except (OSError, ValueError) as error:
+        raise UsageError("file-unreadable", f"{file} cannot be read ({error}).", "Check its name.") from error
     existing_log(log).attach(number, checked(NewAttachment, sha256=digest, name=file.name, who=_who(who)))
     say(f"{file.name} noted for yield {number}.")
 
@@ -216,12 +218,7 @@ def import_(
 
     Example: grader log import yields.csv --write
     """
-    try:
-        text = file.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(
-            "file-unreadable", f"{file} cannot be read as text ({error}).", "Save it as UTF-8."
-        ) from error
+    text = read_text(file, "Save it as UTF-8.")
     opened = existing_log(log)
     rows = read_rows(text, opened.contents())
     show_table(rows_table(rows))

@@ -28,7 +28,7 @@ def ask_first(questions: Sequence[Notice], *, yes: bool) -> None:
     if yes:
         _show(questions, "Kept all the same")
         return
-    if not (sys.stdin.isatty() and err.is_terminal):
+    if not _somebody_is_there():
         first, *others = questions
         _show(others)
         raise UsageError(
@@ -37,6 +37,10 @@ def ask_first(questions: Sequence[Notice], *, yes: bool) -> None:
     _show(questions)
     if not typer.confirm("Keep it all the same?", err=True):
         raise UsageError("not-kept", "Nothing was logged.", "Correct the entry and log it again.")
+
+
+def _somebody_is_there() -> bool:
+    return sys.stdin.isatty() and err.is_terminal
 
 
 def _show(questions: Sequence[Notice], about: str = "") -> None:

@@ -116,6 +116,21 @@ def test_an_import_is_shown_first_and_written_whole(run, path: Path, tmp_path: P
         assert len(log.contents().yields) == 14
 
 
+def test_rows_that_look_wrong_want_a_yes_and_a_huge_file_is_not_read(run, path: Path, tmp_path: Path):
+    file = tmp_path / "yields.csv"
+    file.write_text("lot,mass,weighed_on\nLot 01,0.4 g,2026-03-01\nLot 02,500 g,2026-03-02\n")
+    assert "right, but look" in run("import", file)
+    with pytest.raises(UsageError, match="Line 3"):
+        run("import", file, "--write")
+    with open_log(path) as log:
+        assert len(log.contents().yields) == 12
+    assert "2 yields logged" in run("import", file, "--write", "--yes")
+    with file.open("wb") as huge:
+        huge.truncate(4 << 30)
+    with pytest.raises(UsageError, match="larger than"):
+        run("import", file)
+
+
 @pytest.mark.usefixtures("search_once")
 def test_thirty_yields_from_a_file_narrow_the_next_estimate(tmp_path: Path):
     path, file = tmp_path / "thirty.sqlite", tmp_path / "yields.csv"
