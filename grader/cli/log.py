@@ -306,11 +306,12 @@ def read_text(path: Path, advice: str) -> str:
     try:
         with path.open("rb") as file:
             data = file.read(MAX_TEXT_BYTES + 1)
-        if len(data) > MAX_TEXT_BYTES:
-            raise OSError(f"it is larger than {MAX_TEXT_BYTES >> 20} MB")
-        return data.decode("utf-8-sig")
+        text = data.decode("utf-8-sig")
     except (OSError, ValueError) as error:
         raise UsageError("file-unreadable", f"{path} cannot be read as text ({error}).", advice) from error
+    if len(data) > MAX_TEXT_BYTES:
+        raise UsageError("file-unreadable", f"{path} is larger than {MAX_TEXT_BYTES >> 20} MB.", advice)
+    return text
 
 
 def say(text: str) -> None:

@@ -196,9 +196,9 @@ def attach(
 
     Example: grader log attach 3 assay.pdf
     """
+    if file.exists() and not file.is_file():
+        raise UsageError("file-unreadable", f"{file} is no file.", "Check its name.")
     try:
-        if file.exists() and not file.is_file():
-            raise OSError(0, "it is no file")
         with file.open("rb") as read:
             digest = hashlib.file_digest(read, "sha256").hexdigest()
     except (OSError, ValueError) as error:
