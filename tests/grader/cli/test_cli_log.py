@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 
 from calibration.errors import DataFileError, GraderError, LogError, UnitError, UsageError
 from calibration.inputs import Distribution, Input
+from grader.cli.learned import learned_from
 from grader.cli.log import log_app
 from grader.log import open_log
 from grader.model import ProductModel, Term
@@ -261,3 +262,14 @@ def test_restore_says_what_was_kept_and_what_is_there(grader_log, path: Path, tm
         assert caught.value.exit_code == 2
         assert f"{path}.before-1" in caught.value.message
     assert not path.exists()
+
+
+def test_measuring_tells_that_the_log_was_set_aside(tmp_path: Path, monkeypatch, capsys):
+    monkeypatch.setattr("grader.cli.learned.log_path", lambda: tmp_path / "log.sqlite")
+    monkeypatch.setattr("grader.log.store.log_path", lambda: tmp_path / "log.sqlite")
+    assert learned_from(None) is None
+    open_log().close()
+    (tmp_path / "log.sqlite").rename(tmp_path / "log.sqlite.before-1")
+    assert learned_from(None) is None
+    assert "log.sqlite.before-1" in capsys.readouterr().err.replace("\n", "")
+    assert not (tmp_path / "log.sqlite").exists()
