@@ -13,7 +13,7 @@ from app.desk import current_lot
 from app.shelf import Kept
 from app.show import plain, problem
 from calibration.errors import GraderError, LogError, UsageError
-from grader.log import Contents, Log, Lot, NewLot, checked, open_log, photo_of
+from grader.log import Contents, Log, Lot, NewLot, checked, folded, open_log, photo_of
 
 _T = TypeVar("_T")
 _NEW = 0  # no lot has this number
@@ -106,8 +106,8 @@ def _suggested(lots: Mapping[int, Lot]) -> int:
     number = kept_as()
     if number is not None and number in lots:
         return number
-    name = str(st.session_state.get("lot-name") or "").strip().casefold()
-    return next((number for number, lot in lots.items() if lot.name.casefold() == name), _NEW)
+    name = folded(str(st.session_state.get("lot-name") or ""))
+    return next((number for number, lot in lots.items() if folded(lot.name) == name), _NEW)
 
 
 def _keep(log: Log, lot: Lot | None, name: str, photos: Sequence[Kept], offer: dict[str, Any] | None) -> str:

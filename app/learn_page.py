@@ -7,6 +7,7 @@ from typing import TypeVar
 
 import streamlit as st
 
+from app.asking import ask_first, sure_of
 from app.keep import say_what_was_done, write_log
 from app.learn_chart import show_calibration, show_pairs, show_shifts
 from app.learned import contents_and_belief
@@ -27,7 +28,7 @@ from grader.learn.tables import (
     rows_table,
     share_text,
 )
-from grader.log import Contents, Log, NewExclusion, NewMark, Yield, checked
+from grader.log import Contents, Log, NewExclusion, NewMark, NewYield, Yield, checked
 from grader.log.tables import TextTable
 from grader.units import format_mass, parse_fineness, parse_weighed_mg
 
@@ -136,27 +137,33 @@ def _exclude(contents: Contents, number: int) -> None:
 
 
 def _correct(old: Yield) -> None:
-    with st.form(f"correct-{old.id}", border=False):
+    form = f"correct-{old.id}"
+    with st.form(form, border=False):
         mass = st.text_input("Gold as it should have been entered", value=f"{old.mass_mg:g} mg")
         fineness = st.text_input("Its fineness", value="" if old.fineness is None else f"{old.fineness:g}")
         day = st.date_input("Its day of weighing", value=old.weighed_on)
         reason = st.text_input("What was wrong")
         who = st.text_input("Who corrects it", key="correct-who")
 
-        def write(log: Log, text: str) -> str:
+        def entry() -> NewYield:
             fine = parse_fineness(fineness) if fineness.strip() else None
-            changed = {
-                "mass_mg": parse_weighed_mg(mass),
-                "fineness": fine,
-                "fineness_known": None if fine is None else old.fineness_known or "assumed",
-                "weighed_on": day,
-                "who": who,
-            }
-            kept = log.correct_yield(old.id, old.as_new(**changed), text)
+            new = old.as_new(
+                mass_mg=parse_weighed_mg(mass),
+                fineness=fine,
+                fineness_known=None if fine is None else old.fineness_known or "assumed",
+                weighed_on=day,
+                who=who,
+            )
+            ask_first(form, new, lambda asker: asker.of_correction(new, old.id), sure=sure)
+            return new
+
+        def write(log: Log, new: NewYield) -> str:
+            kept = log.correct_yield(old.id, new, reason)
             return f"Yield {kept.id} takes the place of yield {old.id}, which stays in the log."
 
+        sure = sure_of(form)
         if st.form_submit_button("Correct it"):
-            _write(lambda: reason, write)
+            _write(entry, write)
 
 
 def _mark() -> None:
@@ -193,6 +200,9 @@ def _import(contents: Contents) -> None:
         return
     _table(rows_table(rows))
     if all(row.problem is None for row in rows):
+        odd = any(row.questions for row in rows)
+        if odd and not st.checkbox("The rows that look wrong are right: record them all the same", key="csv-sure"):
+            return
         if st.button("Record this yield" if len(rows) == 1 else f"Record these {len(rows)} yields"):
             _write(lambda: rows, _add_rows)
     else:

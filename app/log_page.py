@@ -7,12 +7,15 @@ from typing import TypeVar
 
 import streamlit as st
 
+from app.asking import ask_first, sure_of
 from app.keep import all_lots, kept_as, lot_contents, read_log, say_what_was_done, write_log
 from app.preferences import currency, currency_hint, mass_unit
 from app.show import cautions, heading, plain, problem, table
 from app.way import WAYS, chosen_way, show_next, show_way
 from calibration.errors import UsageError
+from calibration.notices import Notice
 from grader.cautions import lines_for
+from grader.learn.questions import Asker
 from grader.log import Log, Lot, NewLot, NewPurchase, NewYield, checked, to_json
 from grader.log.batch_tables import batches_table, waiting_table
 from grader.log.tables import entry_tables, lots_table
@@ -140,8 +143,12 @@ def _purchase(lot: Lot) -> None:
             log.add_purchase(lot.id, new)
             return f"Purchase of {lot.name} recorded."
 
+        def ask(asker: Asker, new: NewPurchase) -> tuple[Notice, ...]:
+            return asker.of_purchase(new, lot)
+
+        sure = sure_of(_fresh("purchase"))
         if st.form_submit_button("Record the purchase"):
-            _write("purchase", entry, write)
+            _write("purchase", entry, write, ask, lot.id, sure=sure)
 
 
 def _yield(lot: Lot) -> None:
@@ -178,12 +185,18 @@ def _yield(lot: Lot) -> None:
                 who=who,
             )
 
+        lots: dict[int, float] = {lot.id: copies, **{other.id: 1.0 for other in others}}
+
         def write(log: Log, new: NewYield) -> str:
-            log.add_yield(lot.id, new, {lot.id: copies, **{other.id: 1.0 for other in others}})
+            log.add_yield(lot.id, new, {number: times for number, times in lots.items()})  # noqa: C416
             return f"Yield of {lot.name} recorded."
 
+        def ask(asker: Asker, new: NewYield) -> tuple[Notice, ...]:
+            return asker.of_yield(new, lots)
+
+        sure = sure_of(_fresh("yield"))
         if st.form_submit_button("Record the yield"):
-            _write("yield", entry, write)
+            _write("yield", entry, write, ask, lots, sure=sure)
 
 
 def _fresh(form: str) -> str:
@@ -191,12 +204,22 @@ def _fresh(form: str) -> str:
     return f"{form}-{st.session_state.get(f'{form}-entries', 0)}"
 
 
-def _write(form: str, entry: Callable[[], _T], write: Callable[[Log, _T], str]) -> None:
+def _write(
+    form: str,
+    entry: Callable[[], _T],
+    write: Callable[[Log, _T], str],
+    ask: Callable[[Asker, _T], tuple[Notice, ...]] | None = None,
+    about: object = None,
+    *,
+    sure: bool = False,
+) -> None:
     try:
         new = entry()
     except UsageError as error:
         problem(error)
         return
+    if ask is not None:
+        ask_first(_fresh(form), (new, about), lambda asker: ask(asker, new), sure=sure)
     if write_log(lambda log: write(log, new)):
         st.session_state[f"{form}-entries"] = st.session_state.get(f"{form}-entries", 0) + 1
         st.rerun()

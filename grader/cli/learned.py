@@ -14,7 +14,8 @@ if TYPE_CHECKING:
 
 def learned_from(path: str | None) -> Newest | None:
     """What the log's yields teach. The usual log need not be there, nor be sound, for a photo to be measured."""
-    if path is None and not log_path().is_file():
+    usual = log_path()
+    if path is None and not usual.is_file() and not any(usual.parent.glob(f"{usual.name}.*")):
         return None
     from grader.learn.newest import newest_in
     from grader.log import open_log
@@ -25,7 +26,8 @@ def learned_from(path: str | None) -> Newest | None:
     except LogError as error:
         if path is not None:
             raise
-        show_error(error, "published thickness is used")
+        if error.code != "log-missing":
+            show_error(error, "published thickness is used")
         return None
 
 

@@ -15,7 +15,9 @@ import typer
 from calibration.errors import UsageError
 from grader.cli.log_report import show_contents, show_lots
 from grader.cli.output import out, write_whole
+from grader.cli.questions import YesOption, ask_first
 from grader.learn import newest_in
+from grader.learn.questions import Asker
 from grader.log import TABLES, NewLot, NewPurchase, NewYield, TableName, checked, photo_of, to_csv, to_json
 from grader.units import format_mass, parse_fineness, parse_mass_g, parse_money, parse_weighed_mg
 from grader.value import measurements_of
@@ -23,6 +25,9 @@ from grader.value.measured import documents_in
 
 if TYPE_CHECKING:
     from grader.log import Log
+
+MAX_TEXT_BYTES = 16 << 20
+"""Of a file to import: ten thousand rows with long notes take less."""
 
 log_app = typer.Typer(
     name="log",
@@ -130,9 +135,10 @@ def bought(
     day: Annotated[
         str | None, typer.Option("--date", help="Day of the purchase: 2026-11-20. Today if left out.")
     ] = None,
+    yes: YesOption = False,
     log: LogOption = None,
 ) -> None:
-    """Log what was paid for a lot.
+    """Log what was paid for a lot. A figure that looks wrong is questioned first.
 
     Example: grader log bought "attic lot" --price "120 USD" --mass "1 lb 2 oz"
     """
@@ -145,7 +151,10 @@ def bought(
         count=count,
         bought_on=day_of(day),
     )
-    existing_log(log).add_purchase(lot_key(lot), entry)
+    opened = existing_log(log)
+    number = opened.lot(lot_key(lot)).id
+    ask_first(Asker(opened.contents(), date.today()).of_purchase(entry, number), yes=yes)
+    opened.add_purchase(number, entry)
     say(f"Purchase of {lot} for {money} logged.")
 
 
@@ -173,15 +182,18 @@ def yield_(
     note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
     day: Annotated[str | None, typer.Option("--date", help="Day of weighing: 2026-11-20. Today if left out.")] = None,
     who: WhoOption = "",
+    yes: YesOption = False,
     log: LogOption = None,
 ) -> None:
-    """Log gold that was weighed at the end.
+    """Log gold that was weighed at the end. A mass far from the estimate is questioned first.
 
-    Example: grader log yield shoebox --mass "1.25 g" --uncertainty "0.01 g"
+    Example: grader log yield shoebox --mass "0.02 g" --uncertainty "1 mg"
     """
     entry = yield_entry(mass, uncertainty, fineness, known, carried_in, lost, note, day_of(day), who)
     lots = {lot_key(lot): copies, **dict(lot_copies(text) for text in also or ())}
     opened = existing_log(log)
+    by_number = {opened.lot(each).id: times for each, times in lots.items()}
+    ask_first(Asker(opened.contents(), date.today()).of_yield(entry, by_number), yes=yes)
     kept = opened.add_yield(lot_key(lot), entry, lots)
     say(f"Yield {kept.id}, {format_mass(entry.mass_mg)} from {lot}, logged.")
     found = newest_in(opened)
@@ -283,6 +295,23 @@ def opened_log(path: str | None, *, must_exist: bool = False) -> Log:
 def existing_log(path: str | None) -> Log:
     """The log at a path, or the usual one; it must be there."""
     return opened_log(path, must_exist=True)
+
+
+def read_text(path: Path, advice: str) -> str:
+    """A text file that a person made, UTF-8 with or without a byte order mark; never more than ``MAX_TEXT_BYTES``.
+
+    Raises:
+        UsageError: ``file-unreadable``.
+    """
+    try:
+        with path.open("rb") as file:
+            data = file.read(MAX_TEXT_BYTES + 1)
+        text = data.decode("utf-8-sig")
+    except (OSError, ValueError) as error:
+        raise UsageError("file-unreadable", f"{path} cannot be read as text ({error}).", advice) from error
+    if len(data) > MAX_TEXT_BYTES:
+        raise UsageError("file-unreadable", f"{path} is larger than {MAX_TEXT_BYTES >> 20} MB.", advice)
+    return text
 
 
 def say(text: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -24,11 +25,14 @@ from grader.cli.log import (
     existing_log,
     lot_copies,
     lot_key,
+    read_text,
     say,
     yield_entry,
 )
 from grader.cli.log_report import show_table
 from grader.cli.output import out
+from grader.cli.questions import YesOption, ask_first
+from grader.learn.questions import Asker, of_amount, of_carry_over, of_load
 from grader.log import NewAmount, NewBatch, NewCarryOver, NewLoad, NewStrike, NewTest, batches_as_json, checked
 from grader.log.batch_tables import batch_tables, batches_table, waiting_table
 from grader.units import format_mass, parse_hours, parse_mass_g, parse_volume_ml, parse_weighed_mg
@@ -119,6 +123,7 @@ def load(
     day: DayOption = None,
     note: NoteOption = "",
     who: WhoOption = "",
+    yes: YesOption = False,
     log: LogOption = None,
 ) -> None:
     """Log a vessel load: which lots, and which boards carried over from an earlier batch.
@@ -138,6 +143,7 @@ def load(
     lots = dict(pairs)
     if len(lots) < len(pairs):
         raise UsageError("lot-twice", "One lot is named twice.", "Name each lot once.")
+    ask_first(of_load(entry, lots, date.today()), yes=yes)
     kept = opened.add_load(lot_key(batch), entry, lots, carried or ())
     say(f"Load {kept.id} of {batch} logged.")
     contents = opened.contents()
@@ -157,13 +163,14 @@ def used(
     amount: Annotated[str, typer.Argument(help="'1.6 l', '30 g', '2 h', '3 pieces'.", show_default=False)],
     note: NoteOption = "",
     who: WhoOption = "",
+    yes: YesOption = False,
     log: LogOption = None,
 ) -> None:
     """Log what a batch used up.
 
     Example: grader log batch used "first batch" "hydrochloric acid" "1.1 l"
     """
-    _amount("used", batch, what, amount, note, who, log)
+    _amount("used", batch, what, amount, note, who, log, yes=yes)
 
 
 @batch_app.command("out")
@@ -173,13 +180,14 @@ def came_out(
     amount: Annotated[str, typer.Argument(help="'1.6 l', '440 g', '2 pieces'.", show_default=False)],
     note: NoteOption = "",
     who: WhoOption = "",
+    yes: YesOption = False,
     log: LogOption = None,
 ) -> None:
     """Log what came out of a batch besides gold: liquor, rinse water, stripped boards.
 
     Example: grader log batch out "first batch" "metal-bearing liquor" "1.4 l"
     """
-    _amount("out", batch, what, amount, note, who, log)
+    _amount("out", batch, what, amount, note, who, log, yes=yes)
 
 
 @batch_app.command("test")
@@ -212,6 +220,7 @@ def carry(
     uncertainty: UncertaintyOption = None,
     note: NoteOption = "",
     who: WhoOption = "",
+    yes: YesOption = False,
     log: LogOption = None,
 ) -> None:
     """Log boards that came out with gold left on, for a later batch: their gold is neither lost nor counted twice.
@@ -233,6 +242,7 @@ def carry(
         note=note,
         who=who,
     )
+    ask_first(of_carry_over(entry), yes=yes)
     kept = existing_log(log).add_carry_over(lot_key(batch), name, entry)
     say(f"Carry-over {kept.id} logged. When its boards go in: grader log batch load NAME --carried {kept.id}.")
 
@@ -249,6 +259,7 @@ def yield_(
     note: NoteOption = "",
     day: DayOption = None,
     who: WhoOption = "",
+    yes: YesOption = False,
     log: LogOption = None,
 ) -> None:
     """Log gold weighed at the end of a batch; its lots are those of the loads, and it is learned from like any yield.
@@ -258,7 +269,9 @@ def yield_(
     Example: grader log batch yield "first batch" --mass "0.42 g" --uncertainty "0.01 g"
     """
     entry = yield_entry(mass, uncertainty, fineness, known, carried_in, lost, note, day_of(day), who)
-    kept = existing_log(log).add_batch_yield(lot_key(batch), entry)
+    opened = existing_log(log)
+    ask_first(Asker(opened.contents(), date.today()).of_batch_yield(entry, lot_key(batch)), yes=yes)
+    kept = opened.add_batch_yield(lot_key(batch), entry)
     say(f"Yield {kept.id}, {format_mass(entry.mass_mg)} from batch {batch}, logged.")
 
 
@@ -278,9 +291,12 @@ def strike(
     say(f"The {kind} {number} no longer counts.")
 
 
-def _amount(kind: str, batch: str, what: str, amount: str, note: str, who: str, log: str | None) -> None:
+def _amount(
+    kind: str, batch: str, what: str, amount: str, note: str, who: str, log: str | None, *, yes: bool
+) -> None:
     value, unit = _quantity(amount)
     entry = checked(NewAmount, kind=kind, what=what, amount=value, unit=unit, note=note, who=who)
+    ask_first(of_amount(entry), yes=yes)
     kept = existing_log(log).add_amount(lot_key(batch), entry)
     say(f"Amount {kept.id}, {kept.what}, logged.")
 
@@ -302,8 +318,8 @@ def _quantity(text: str) -> tuple[float, str]:
 
 def _plan(path: Path) -> Any:
     try:
-        document = json.loads(path.read_text("utf-8"))
-    except (OSError, ValueError) as error:
+        document = json.loads(read_text(path, "Give the plan's own file."))
+    except (UsageError, ValueError, RecursionError) as error:
         raise DataFileError(
             "plan-unreadable", f"{path} is no plan ({error}).", "Write one: grader batch … --json plan.json"
         ) from error

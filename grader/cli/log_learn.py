@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import getpass
 import hashlib
+from collections.abc import Mapping
 from dataclasses import asdict
+from datetime import date
 from json import dumps
 from pathlib import Path
 from typing import Annotated
@@ -25,14 +27,17 @@ from grader.cli.log import (
     day_of,
     existing_log,
     log_app,
+    read_text,
     say,
     yield_entry,
 )
 from grader.cli.log_report import show_table
 from grader.cli.output import as_json, out
+from grader.cli.questions import YesOption, ask_first
 from grader.learn import TOGETHER, Newest, newest_in, pairs, returns, returns_by
-from grader.learn.csv_import import entries, read_rows
+from grader.learn.csv_import import entries, questions_of, read_rows
 from grader.learn.invented import write_invented
+from grader.learn.questions import Asker
 from grader.learn.tables import (
     belief_sentences,
     belief_table,
@@ -117,14 +122,17 @@ def correct(
     lost: LostOption = None,
     note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
     who: WhoOption = "",
+    yes: YesOption = False,
     log: LogOption = None,
 ) -> None:
     """Enter a yield anew where it was wrong: give all of it. The wrong entry stays in the log.
 
-    Example: grader log correct 3 --mass "0.42 g" --date 2026-11-20 --reason "read the scale wrong"
+    Example: grader log correct 3 --mass "0.021 g" --date 2026-11-20 --reason "read the scale wrong"
     """
     new = yield_entry(mass, uncertainty, fineness, known, carried_in, lost, note, day_of(day), _who(who))
-    kept = existing_log(log).correct_yield(number, new, reason)
+    opened = existing_log(log)
+    ask_first(Asker(opened.contents(), date.today()).of_correction(new, number), yes=yes)
+    kept = opened.correct_yield(number, new, reason)
     say(f"Yield {kept.id} takes the place of yield {number}.")
 
 
@@ -188,12 +196,13 @@ def attach(
 
     Example: grader log attach 3 assay.pdf
     """
+    if file.exists() and not file.is_file():
+        raise UsageError("file-unreadable", f"{file} is no file.", "Check its name.")
     try:
-        digest = hashlib.sha256(file.read_bytes()).hexdigest()
-    except OSError as error:
-        raise UsageError(
-            "file-unreadable", f"{file} cannot be read ({error.strerror}).", "Check its name."
-        ) from error
+        with file.open("rb") as read:
+            digest = hashlib.file_digest(read, "sha256").hexdigest()
+    except (OSError, ValueError) as error:
+        raise UsageError("file-unreadable", f"{file} cannot be read ({error}).", "Check its name.") from error
     existing_log(log).attach(number, checked(NewAttachment, sha256=digest, name=file.name, who=_who(who)))
     say(f"{file.name} noted for yield {number}.")
 
@@ -202,23 +211,20 @@ def attach(
 def import_(
     file: Annotated[Path, typer.Argument(help="CSV with lot, mass, weighed_on and more.", show_default=False)],
     write: Annotated[bool, typer.Option("--write", help="Write the rows, if all are right.")] = False,
+    yes: YesOption = False,
     log: LogOption = None,
 ) -> None:
     """Yields from a CSV file: shows every row and what is wrong with it; --write then takes all, or none.
 
     Example: grader log import yields.csv --write
     """
-    try:
-        text = file.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(
-            "file-unreadable", f"{file} cannot be read as text ({error}).", "Save it as UTF-8."
-        ) from error
+    text = read_text(file, "Save it as UTF-8.")
     opened = existing_log(log)
     rows = read_rows(text, opened.contents())
     show_table(rows_table(rows))
     wanted = entries(rows)
     if write:
+        ask_first(questions_of(rows), yes=yes)
         count = len(opened.add_yields(wanted))
         say(f"{count} {'yield' if count == 1 else 'yields'} logged.")
     else:
@@ -235,8 +241,8 @@ def backup(
     """
     from grader.log.copies import backup as copy
 
-    copy(existing_log(log), to)
-    say(f"{to} written.")
+    rows = copy(existing_log(log), to)
+    say(f"{to} written and checked: {_held(rows)}.")
 
 
 @log_app.command()
@@ -253,8 +259,12 @@ def restore(
 
     if log is not None and is_url(log):
         raise LogError("log-on-server", "A log on a server is put back by the server's own means.", "Use pg_restore.")
-    kept = put_back(copy, None if log is None else Path(log))
-    say("Restored." if kept is None else f"Restored. The log that was there is now {kept}.")
+    done = put_back(copy, None if log is None else Path(log))
+    say(f"Restored and checked: {_held(done.rows)} in {done.place}.")
+    if done.kept is not None:
+        say(f"The log that was there is now {done.kept}.")
+    if done.kept_trouble:
+        say(f"  It was damaged already ({done.kept_trouble}); it was kept as it was.")
 
 
 @log_app.command()
@@ -267,6 +277,11 @@ def invent(log: Annotated[Path, typer.Option(help="A new file.", show_default=Fa
         raise LogError("log-exists", f"{log} is there already; it was left as it is.", "Name a new file.")
     write_invented(log)
     say(f"{log} holds 30 invented lots. See: grader log belief --log {log}")
+
+
+def _held(rows: Mapping[str, int]) -> str:
+    lots, yields = rows.get("lots", 0), rows.get("yields", 0)
+    return f"{lots} {'lot' if lots == 1 else 'lots'}, {yields} {'yield' if yields == 1 else 'yields'}"
 
 
 def _who(given: str) -> str:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from calibration.errors import DataFileError, GraderError, UsageError
-from grader.log import Contents, Lot, NewYield, checked
+from calibration.notices import Notice
+from grader.learn.questions import Asker
+from grader.log import Contents, Lot, NewYield, checked, folded
 from grader.units import parse_fineness, parse_weighed_mg
 
 COLUMNS = (
@@ -31,6 +33,7 @@ class Row:
         new: the yield; None likewise.
         copies: how many times the lot's photographed boards went in.
         problem: what is wrong, or None.
+        questions: what looks wrong and may be right.
     """
 
     line: int
@@ -39,9 +42,10 @@ class Row:
     new: NewYield | None
     copies: float
     problem: GraderError | None
+    questions: tuple[Notice, ...] = ()
 
 
-def read_rows(text: str, contents: Contents) -> tuple[Row, ...]:
+def read_rows(text: str, contents: Contents, today: date | None = None) -> tuple[Row, ...]:
     """All rows, right or wrong.
 
     Args:
@@ -49,6 +53,7 @@ def read_rows(text: str, contents: Contents) -> tuple[Row, ...]:
         their
             unit. Commas or semicolons part the cells.
         contents: the log, to find the lots and to tell what is in it already.
+        today: the day of the user's calendar; that of this machine if left out.
 
     Raises:
         DataFileError: the file as a whole cannot be read: no header, a column missing or unknown, no rows.
@@ -57,11 +62,13 @@ def read_rows(text: str, contents: Contents) -> tuple[Row, ...]:
     delimiter = ";" if head.count(";") > head.count(",") else ","
     reader = csv.DictReader(io.StringIO(text.removeprefix("\ufeff"), newline=""), delimiter=delimiter, strict=True)
     try:
-        names = [name.strip().lower() for name in reader.fieldnames or ()]
-        _check_columns(names)
-        reader.fieldnames = names
-        lots = {lot.name.casefold(): lot for lot in contents.lots} | {str(lot.id): lot for lot in contents.lots}
+        columns = [name.strip().lower() for name in reader.fieldnames or ()]
+        _check_columns(columns)
+        reader.fieldnames = columns
+        names = {folded(lot.name): lot for lot in reversed(contents.lots)}
+        lots = names | {str(lot.id): lot for lot in contents.lots} | {lot.name: lot for lot in contents.lots}
         known = {(y.lot_id, y.mass_mg, y.weighed_on) for y in contents.current_yields()}
+        asker = Asker(contents, date.today() if today is None else today)
         rows: list[Row] = []
         for cells in reader:
             row = _row(reader.line_num, cells, lots)
@@ -69,6 +76,8 @@ def read_rows(text: str, contents: Contents) -> tuple[Row, ...]:
                 same = (row.lot.id, row.new.mass_mg, row.new.weighed_on)
                 row = row if same not in known else _wrong(row.line, row.texts, _TWICE)
                 known.add(same)
+            if row.lot is not None and row.new is not None:
+                row = replace(row, questions=asker.of_yield(row.new, {row.lot.id: row.copies}))
             rows.append(row)
             if len(rows) > _MAX_ROWS:
                 raise _invalid(f"more than {_MAX_ROWS} rows")
@@ -77,6 +86,11 @@ def read_rows(text: str, contents: Contents) -> tuple[Row, ...]:
     if not rows:
         raise _invalid("no rows")
     return tuple(rows)
+
+
+def questions_of(rows: tuple[Row, ...]) -> tuple[Notice, ...]:
+    """What looks wrong in rows that are right, each with its line."""
+    return tuple(replace(each, message=f"Line {row.line}: {each.message}") for row in rows for each in row.questions)
 
 
 def entries(rows: tuple[Row, ...]) -> tuple[tuple[int | str, NewYield, float], ...]:
@@ -113,7 +127,7 @@ def _row(line: int, cells: Mapping[str | None, str | list[str] | None], lots: Ma
                 "The row has more or fewer cells than the header.",
                 "Put text that holds commas in quotes.",
             )
-        lot = lots.get(texts["lot"].casefold())
+        lot = lots.get(texts["lot"]) or lots.get(folded(texts["lot"]))
         if lot is None:
             raise UsageError("lot-unknown", f"There is no lot '{texts['lot']}' in the log.", "Start it first.")
         return Row(line, texts, lot, _new(texts), _number(texts.get("copies") or "1"), None)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from calibration.belief import UNLIKELY, Belief
 
 # a mass typed or read in one unit for another: how many times too large it then is
-_UNIT_SLIPS = {
+UNIT_SLIPS = {
     "milligrams taken for grams": 1000.0,
     "grams taken for milligrams": 1 / 1000,
     "grams taken for troy ounces": 31.1035,
@@ -51,7 +51,7 @@ def flags(belief: Belief) -> tuple[Flag, ...]:
 
 def reasons(ratio: float) -> tuple[str, ...]:
     """What may have happened where so much more or less came than expected."""
-    slips = [f"wrong unit: {words}" for words, factor in _UNIT_SLIPS.items() if 1 / _NEAR < ratio / factor < _NEAR]
+    slips = [f"wrong unit: {words}" for words, factor in UNIT_SLIPS.items() if 1 / _NEAR < ratio / factor < _NEAR]
     return (*slips, *_usual(ratio))
 
 

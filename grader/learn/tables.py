@@ -135,7 +135,11 @@ def rows_table(rows: Sequence[Row]) -> TextTable:
                 r.texts.get("lot", ""),
                 r.texts.get("mass", ""),
                 r.texts.get("weighed_on", ""),
-                "right" if r.problem is None else str(r.problem),
+                str(r.problem)
+                if r.problem
+                else " ".join(("right, but look:", *(q.message for q in r.questions)))
+                if r.questions
+                else "right",
             )
             for r in rows
         ),

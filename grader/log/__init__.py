@@ -15,7 +15,7 @@ from grader.log.batch_model import (
     NewStrike,
     NewTest,
 )
-from grader.log.entry import checked
+from grader.log.entry import checked, folded
 from grader.log.export import TABLES, TableName, batches_as_json, to_csv, to_json
 from grader.log.model import (
     Attachment,
@@ -76,6 +76,7 @@ __all__ = [
     "batches_as_json",
     "checked",
     "default_path",
+    "folded",
     "open_log",
     "photo_of",
     "to_csv",

@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 from pydantic import Field, StringConstraints, model_validator
 
 from calibration.errors import UsageError
-from grader.log.entry import Document, Entry, Finite, Line, LotName
+from grader.log.entry import Document, Entry, Finite, Line, LotName, folded
 
 AmountKind = Literal["used", "out"]
 AmountUnit = Literal["ml", "g", "h", "pieces"]
@@ -239,9 +239,11 @@ class BatchRecords:
         Raises:
             UsageError: ``batch-unknown``.
         """
-        for each in self.batches:
-            if each.id == batch or (isinstance(batch, str) and each.name.lower() == batch.lower()):
-                return each
+        same = [
+            b for b in self.batches if b.id == batch or (isinstance(batch, str) and folded(b.name) == folded(batch))
+        ]
+        for each in (*(b for b in same if b.name == batch), *same):
+            return each
         raise UsageError(
             "batch-unknown", f"There is no batch '{batch}' in the log.", "See them with: grader log batch list."
         )

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Annotated, Any, TypeVar
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, ValidationError
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, ValidationError
 
 from calibration.errors import UsageError
 
@@ -25,9 +26,19 @@ def _not_a_number(text: str) -> str:
     return text
 
 
+def folded(name: str) -> str:
+    """The form in which spellings of one name are alike (The Unicode Standard, 3.13, D145), ends stripped."""
+    return unicodedata.normalize("NFD", unicodedata.normalize("NFD", name.strip()).casefold())
+
+
+def _composed(text: str) -> str:
+    return unicodedata.normalize("NFC", text)
+
+
 Line = Annotated[str, StringConstraints(strip_whitespace=True, max_length=2000), AfterValidator(_printable)]
 LotName = Annotated[
     str,
+    BeforeValidator(lambda text: _composed(text) if isinstance(text, str) else text),
     StringConstraints(strip_whitespace=True, min_length=1, max_length=120),
     AfterValidator(_printable),
     AfterValidator(_not_a_number),

@@ -8,7 +8,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, RowMapping, Table, func, insert, or_, select
+from sqlalchemy import ColumnElement, Connection, RowMapping, Table, insert, or_, select
 
 from calibration.errors import UsageError
 from grader.log import schema
@@ -28,6 +28,7 @@ from grader.log.model import (
     Yield,
     YieldLot,
 )
+from grader.log.names import named_row
 
 
 def text_of(document: Document) -> str:
@@ -65,11 +66,9 @@ def lot_row(c: Connection, lot: int | str) -> RowMapping:
     """A lot by its number or name.
 
     Raises:
-        UsageError: ``lot-unknown``.
+        UsageError: ``lot-unknown``; ``lot-ambiguous``.
     """
-    lots = schema.lots
-    same = lots.c.id == lot if isinstance(lot, int) else func.lower(lots.c.name) == func.lower(lot)
-    found = c.execute(select(lots).where(same)).mappings().one_or_none()
+    found = named_row(c, schema.lots, lot, "lot")
     if found is None:
         raise UsageError(
             "lot-unknown", f"There is no lot '{lot}' in the log.", "See grader log list, or start it: grader log new."

@@ -12,7 +12,6 @@ from typing import Any, Self
 from sqlalchemy import Connection, Engine, RowMapping, Table
 from sqlalchemy.dialects.postgresql import insert as postgres_insert
 from sqlalchemy.dialects.sqlite import insert as sqlite_insert
-from sqlalchemy.exc import IntegrityError
 
 from calibration.errors import LogError, UsageError
 from grader import __version__
@@ -37,6 +36,7 @@ from grader.log.model import (
     Purchase,
     Yield,
 )
+from grader.log.names import claim_name
 from grader.log.rows import (
     as_attachment,
     as_belief,
@@ -91,7 +91,7 @@ def open_log(path: Path | str | None = None, *, must_exist: bool = False, clock:
     file = Path(path)
     check_file(file, must_exist)
     log = Log(file, open_engine(file), tells)
-    migrate(log.engine, file, log.now)
+    migrate(log.engine, file, log.now, must_exist=must_exist)
     return log
 
 
@@ -142,16 +142,9 @@ class Log(BatchWriting):
         Raises:
             UsageError: ``lot-exists``: a lot of this name is there.
         """
-        with log_errors(self.path):
-            try:
-                with writing(self.engine) as c:
-                    number = insert_row(c, schema.lots, **new.model_dump(), created_at=self.now())
-            except IntegrityError as error:
-                if "unique" not in str(error.orig).lower():
-                    raise
-                raise UsageError(
-                    "lot-exists", f"There is already a lot named '{new.name}'.", "Choose another name, or add to it."
-                ) from error
+        with log_errors(self.path), writing(self.engine) as c:
+            claim_name(c, schema.lots, new.name, "lot")
+            number = insert_row(c, schema.lots, **new.model_dump(), created_at=self.now())
         return self.lot(number)
 
     def add_estimate(self, lot: int | str, photo: PhotoRecord, document: Document) -> Estimate:

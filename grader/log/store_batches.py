@@ -8,8 +8,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, RowMapping, Table, func, select
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy import Connection, Engine, RowMapping, Table, select
 
 from calibration.errors import UsageError
 from grader.log import schema
@@ -38,6 +37,7 @@ from grader.log.batch_rows import (
     batch_records,
 )
 from grader.log.entry import Document
+from grader.log.names import claim_name, named_row
 from grader.log.rows import insert_row, lot_row, row_of, text_of
 from grader.log.store_file import log_errors, writing
 
@@ -75,16 +75,9 @@ class BatchWriting(ABC):
             "plan": None if plan is None else text_of(plan),
             "logged_at": self.now(),
         }
-        with log_errors(self.path):
-            try:
-                with writing(self.engine) as c:
-                    return as_batch(row_of(c, schema.batches, insert_row(c, schema.batches, **values)))
-            except IntegrityError as error:
-                if "unique" not in str(error.orig).lower():
-                    raise
-                raise UsageError(
-                    "batch-exists", f"There is already a batch named '{new.name}'.", "Choose another name."
-                ) from error
+        with log_errors(self.path), writing(self.engine) as c:
+            claim_name(c, schema.batches, new.name, "batch")
+            return as_batch(row_of(c, schema.batches, insert_row(c, schema.batches, **values)))
 
     def add_load(
         self, batch: int | str, new: NewLoad, lots: Mapping[int | str, float], carried: Sequence[int] = ()
@@ -201,9 +194,7 @@ def lots_of_batch(c: Connection, batch: int | str) -> tuple[int, dict[int | str,
 
 
 def _batch_row(c: Connection, batch: int | str) -> RowMapping:
-    t = schema.batches
-    same = t.c.id == batch if isinstance(batch, int) else func.lower(t.c.name) == func.lower(batch)
-    found = c.execute(select(t).where(same)).mappings().one_or_none()
+    found = named_row(c, schema.batches, batch, "batch")
     if found is None:
         raise UsageError(
             "batch-unknown",

@@ -7,9 +7,10 @@ plus a sync of the folder once the journal is gone, so that an acknowledged entr
 
 from __future__ import annotations
 
+import errno
 import os
 import sqlite3
-import struct
+import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -20,47 +21,72 @@ from sqlalchemy.exc import DatabaseError, OperationalError, SQLAlchemyError
 
 from calibration.errors import LogError
 from grader import __version__
+from grader.log import sound
+from grader.log.beside import drop, put_new, set_aside, unfinished_name
 from grader.log.schema import APPLICATION_ID, MIGRATIONS
+from grader.log.sound import Rows, error_of, header_of, log_error, rows_in, trouble_in
 
-BUSY_TIMEOUT_S = 30.0  # another process holds the log for milliseconds; this long means that something is stuck
 _OLDEST_SQLITE = (3, 37, 0)  # STRICT tables
-
-_HEADER_BYTES = 100
-_MAGIC = b"SQLite format 3\x00"
-_USER_VERSION_AT, _APPLICATION_ID_AT = 60, 68  # https://www.sqlite.org/fileformat2.html, 1.3
 
 
 def check_file(path: Path, must_exist: bool) -> None:
-    """Refuse what is no log of ours, by reading the header alone: SQLite, which might write, is not yet asked.
+    """Refuse what is no log of ours, by its header alone: nothing is written, locked or rolled back.
 
     Raises:
-        LogError: no such file or folder, not readable, another kind of file, or a log of a newer program.
+        LogError: no such file or folder, not readable, another kind of file, or a log of a newer program; or no log
+            is there and logs that were set aside lie beside its place.
     """
     try:
-        head = b""
         if path.is_dir():
             raise LogError("log-is-folder", f"{path} is a folder, not a log.", "Name a file inside it.")
-        if path.exists():
-            with path.open("rb") as file:
-                head = file.read(_HEADER_BYTES)
-        elif must_exist:
-            raise LogError("log-missing", f"There is no log at {path}.", "Start one with: grader log new NAME.")
-        elif not path.parent.is_dir():
-            raise LogError(
-                "log-folder-missing", f"There is no folder {path.parent}.", "Create it, or choose another."
-            )
+        if not path.exists() or (path.is_file() and path.stat().st_size == 0):
+            _check_missing(path, must_exist)
+            return
+        is_file = path.is_file()
+        if is_file and not os.access(path, os.R_OK):
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
     except (OSError, ValueError) as error:
         raise LogError("log-unreadable", f"{path} cannot be read ({error}).", "Check its permissions.") from error
-    if not head:  # a new or an empty file
-        return
     not_ours = LogError(
-        "log-not-ours", f"{path} is not a log of this program; it was left as it is.", "Name another file (--log)."
+        "log-not-ours",
+        f"{path} is not a log of this program; it was left as it is.",
+        "Name another file (--log). If it was your log, it is damaged: put a copy back with grader log restore COPY.",
     )
-    if len(head) < _HEADER_BYTES or not head.startswith(_MAGIC):
+    if not is_file:
         raise not_ours
-    if struct.unpack_from(">I", head, _APPLICATION_ID_AT)[0] != APPLICATION_ID:
+    try:
+        application, version = header_of(path)
+    except sqlite3.Error as error:
+        raise not_ours from error
+    if application != APPLICATION_ID:
         raise not_ours
-    _check_version(path, struct.unpack_from(">I", head, _USER_VERSION_AT)[0])
+    _check_version(path, version)
+
+
+def _check_missing(path: Path, must_exist: bool) -> None:
+    """Nothing, or an empty file, is where the log should be; logs that were set aside may lie beside it."""
+    kept = set_aside(path)
+    if kept:
+        names = ", ".join(str(p) for p in kept)
+        raise LogError(
+            "log-set-aside",
+            f"There is no log at {path}, but {'a log that was' if len(kept) == 1 else 'logs that were'} set aside "
+            f"{'lies' if len(kept) == 1 else 'lie'} beside it: {names}.",
+            f'Put one back: grader log restore "{kept[0]}" --log "{path}". Or move them to another folder, and a new '
+            "log can be started.",
+        )
+    journal = path.with_name(f"{path.name}-journal")
+    if not path.exists() and journal.exists():
+        raise LogError(
+            "log-journal-alone",
+            f"There is no log at {path}, but its journal is there: {journal}.",
+            "Bring the log back to its place, and what was being written is made whole. If the log is lost, put a "
+            "copy back (grader log restore COPY) or delete the journal.",
+        )
+    if must_exist:
+        raise LogError("log-missing", f"There is no log at {path}.", "Start one with: grader log new NAME.")
+    if not path.parent.is_dir():
+        raise LogError("log-folder-missing", f"There is no folder {path.parent}.", "Create it, or choose another.")
 
 
 def _check_version(path: Path, version: int) -> None:
@@ -79,29 +105,18 @@ def log_errors(place: Path | str) -> Iterator[None]:
         yield
     except SQLAlchemyError as error:
         cause = str(error.orig) if isinstance(error, DatabaseError) else str(error)
-        if "locked" in cause or "busy" in cause:
-            raise LogError(
-                "log-busy",
-                f"Another program has kept {place} locked for {BUSY_TIMEOUT_S:.0f} s.",
-                "Close it, try again.",
-            ) from error
         if isinstance(error, OperationalError) and "connection" in cause:
             raise LogError(
                 "log-unreachable", f"The server of {place} cannot be reached.", "Check its address and that it runs."
             ) from error
-        if "malformed" in cause or "not a database" in cause:
-            raise LogError(
-                "log-damaged", f"The log {place} is damaged ({cause}).", "Put its last good copy in its place."
-            ) from error
-        raise LogError(
-            "log-failed", f"The log {place} could not be used: {cause}.", "Check the disk's space and permissions."
-        ) from error
+        name = getattr(error.orig, "sqlite_errorname", None) if isinstance(error, DatabaseError) else None
+        raise error_of(cause, name or "", place) from error
 
 
 def open_engine(path: Path) -> Engine:
     """An engine whose every connection has the safe settings; transactions are ours, not the driver's."""
     engine = create_engine(
-        URL.create("sqlite", database=str(path)), poolclass=NullPool, connect_args={"timeout": BUSY_TIMEOUT_S}
+        URL.create("sqlite", database=str(path)), poolclass=NullPool, connect_args={"timeout": sound.BUSY_TIMEOUT_S}
     )
 
     @event.listens_for(engine, "connect")
@@ -128,7 +143,7 @@ def writing(engine: Engine) -> Iterator[Connection]:
         yield connection
 
 
-def migrate(engine: Engine, path: Path, now: Callable[[], str]) -> None:
+def migrate(engine: Engine, path: Path, now: Callable[[], str], *, must_exist: bool = False) -> None:
     """Bring the file to the newest schema, one transaction a step, each with its record, after a copy of an old one.
 
     Raises:
@@ -144,45 +159,118 @@ def migrate(engine: Engine, path: Path, now: Callable[[], str]) -> None:
         with engine.connect() as connection:
             version = _version(connection)
         _check_version(path, version)
+        if version == 0:  # its making was broken off, or it is being made
+            _check_missing(path, must_exist)
         if 0 < version < len(MIGRATIONS):
-            copy_whole(engine, free_name(path.with_name(f"{path.name}.version-{version}")))
+            copy_aside(engine, path, f"version-{version}")
         while version < len(MIGRATIONS):
             with writing(engine) as connection:
                 version = _version(connection)  # another process may have done it meanwhile
                 _check_version(path, version)
                 # A new file gets all steps at once: no other process may take it for an old log.
                 steps = len(MIGRATIONS) - version if version == 0 else min(1, len(MIGRATIONS) - version)
+                before = _kept_rows(connection)
                 for _ in range(steps):
                     version += 1
                     _apply(connection, version, now())
+                after = _kept_rows(connection)
+                if any(after.get(table) != count for table, count in before.items()):
+                    raise LogError(
+                        "log-migration-lost",
+                        f"Bringing {path} to a newer version would have lost rows; it was left as it is.",
+                        "Keep using the program as it was, and report this.",
+                    )
 
 
-def copy_whole(engine: Engine, to: Path) -> None:
-    """Write the log as it is at one moment into a new file, whole or not at all."""
-    unfinished = to.with_name(f"{to.name}.unfinished")
-    unfinished.unlink(missing_ok=True)
+def copy_whole(engine: Engine, to: Path) -> Rows:
+    """Write the log as it is at one moment into a new file: sound, durable, whole or not at all.
+
+    Returns:
+        Rows of each table of the copy.
+
+    Raises:
+        LogError: ``copy-exists``; the log is damaged, or kept locked; the copy cannot be written.
+    """
+    unfinished = unfinished_name(to)
+    place = engine.url.database or ""
     try:
-        with engine.connect() as connection:
+        with log_errors(place), engine.connect() as connection:
             raw = connection.connection.driver_connection
             assert raw is not None  # noqa: S101 - an open connection has one
-            with closing(sqlite3.connect(unfinished)) as copy:
-                raw.backup(copy)
-        with unfinished.open("rb") as file:
+            rows = rows_in(raw)  # what is read in one transaction is of one moment
+            with closing(sqlite3.connect(unfinished, isolation_level=None)) as copy:
+                raw.backup(copy, pages=1000, progress=patience(place))
+                trouble = trouble_in(copy)
+                if not trouble and rows_in(copy) != rows:
+                    trouble = "rows are missing in the copy"
+        if trouble:
+            raise LogError(
+                "log-damaged",
+                f"The log {place} is damaged ({trouble}); it was left as it is, and no copy was written.",
+                "Put its last good copy in its place: grader log restore COPY. The damaged one is kept beside it.",
+            )
+        with unfinished.open("rb+") as file:
             os.fsync(file.fileno())
-        unfinished.replace(to)
+        put_new(unfinished, to)
+    except FileExistsError as error:
+        raise LogError(
+            "copy-exists", f"{to} is there already; it was left as it is.", "Choose another name."
+        ) from error
     except (OSError, sqlite3.Error) as error:
-        unfinished.unlink(missing_ok=True)
+        if isinstance(error, sqlite3.DatabaseError) and error.sqlite_errorname in ("SQLITE_CORRUPT", "SQLITE_NOTADB"):
+            raise log_error(error, place) from error
+        full = getattr(error, "errno", None) == errno.ENOSPC or "full" in str(error)
         raise LogError(
             "log-copy-failed",
-            f"The log cannot be copied to {to} ({error}).",
-            "Check the disk's space and permissions.",
+            f"The log cannot be copied to {to} ({error}); the log itself is as it was.",
+            "Make room on that disk, or choose another." if full else "Check the disk's space and permissions.",
         ) from error
+    finally:
+        drop(unfinished)
+    return rows
+
+
+def patience(place: Path | str) -> Callable[[int, int, int], None]:
+    """Told by each step of a copy; gives up where another process keeps the log locked.
+
+    Raises:
+        LogError: ``log-busy``.
+    """
+    since = time.monotonic()
+
+    def told(status: int, _remaining: int, _total: int) -> None:
+        nonlocal since
+        if status not in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+            since = time.monotonic()
+        elif time.monotonic() - since > sound.BUSY_TIMEOUT_S:
+            raise error_of("locked", "SQLITE_BUSY", place)
+
+    return told
+
+
+def copy_aside(engine: Engine, path: Path, ending: str) -> Path:
+    """``copy_whole`` beside the log, under the first name that is free: path.ending, path.ending.2 and so on."""
+    while True:
+        to = free_name(path.with_name(f"{path.name}.{ending}"))
+        try:
+            copy_whole(engine, to)
+        except LogError as error:
+            if error.code != "copy-exists":
+                raise
+        else:
+            return to
 
 
 def free_name(path: Path) -> Path:
     """The path, or the first of path.2, path.3 … that is not taken."""
     names = (path, *(path.with_name(f"{path.name}.{n}") for n in range(2, 10_000)))
-    return next(p for p in names if not p.exists())
+    return next(p for p in names if not os.path.lexists(p))
+
+
+def _kept_rows(connection: Connection) -> Rows:
+    raw = connection.connection.driver_connection
+    assert raw is not None  # noqa: S101 - an open connection has one
+    return {table: count for table, count in rows_in(raw).items() if table != "migrations"}
 
 
 def _version(connection: Connection) -> int:

@@ -151,3 +151,32 @@ def test_batches_and_boards_that_wait_are_shown_with_the_cautions(log_page: Any,
     assert any(e.label == "Batches (1)" for e in log_page.at.expander)
     (shown,) = (str(w.value) for w in log_page.at.warning)
     assert [plain(text) for text in lines_for("batch")] == shown.split("\n\n")
+
+
+def test_a_yield_that_looks_wrong_is_asked_about_first(log_page: Any, log_file: Path) -> None:
+    log_page.type("Gold as weighed", "1e30 kg")
+    log_page.press("Record the yield")
+    assert any("more than a workshop sees" in text for text in log_page.told("warning"))
+    with open_log(log_file) as log:
+        assert log.contents().yields == ()
+    log_page.press("Record the yield")  # without the tick it is asked again
+    log_page.type("Gold as weighed", "2e30 kg")
+    (sure,) = [box for box in log_page.at.checkbox if "It is right" in box.label]
+    sure.check()
+    log_page.press("Record the yield")  # another entry than the one that was asked about
+    with open_log(log_file) as log:
+        assert log.contents().yields == ()
+    log_page.press("Record the yield")
+    with open_log(log_file) as log:
+        assert [y.mass_mg for y in log.contents().yields] == [pytest.approx(2e36)]
+    assert not [box for box in log_page.at.checkbox if "It is right" in box.label]
+
+
+def test_a_log_that_was_set_aside_is_told(page: Any, log_file: Path) -> None:
+    open_log(log_file).close()
+    log_file.rename(log_file.with_name(f"{log_file.name}.before-1"))
+    page.go("log_page.py")
+    assert any("before-1" in text for text in map(str, page.told("error")))
+    page.type("Name", "Shelf 3")
+    page.press("Start this lot")
+    assert not log_file.exists()

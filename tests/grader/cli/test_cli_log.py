@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 
 from calibration.errors import DataFileError, GraderError, LogError, UnitError, UsageError
 from calibration.inputs import Distribution, Input
+from grader.cli.learned import learned_from
 from grader.cli.log import log_app
 from grader.log import open_log
 from grader.model import ProductModel, Term
@@ -69,7 +70,7 @@ def test_a_lot_from_start_to_yield(grader_log, path: Path, tmp_path: Path):
     grader_log(
         "bought", "Shed", "--price", "120.50 USD", "--mass", "1 lb 2 oz", "--count", 12, "--date", "2026-02-03"
     )
-    grader_log("yield", "Shed", "--mass", "1.25 g", "--uncertainty", "0.01 g", "--fineness", "995")
+    grader_log("yield", "Shed", "--mass", "1.25 g", "--uncertainty", "0.01 g", "--fineness", "995", "--yes")
 
     entries = open_log(path).entries("Shed")
     assert [e.document for e in entries.estimates] == [measurement("a.jpg", "aa"), *lines, measurement("a.jpg", "aa")]
@@ -210,3 +211,67 @@ def test_every_command_has_help():
         result = RUNNER.invoke(log_app, [command, "--help"])
         assert result.exit_code == 0
         assert "--log" in result.output
+
+
+@pytest.mark.parametrize(
+    ("line", "code"),
+    [
+        (["yield", "Shed", "--mass", "1e30 kg"], "gold-odd"),
+        (["yield", "Shed", "--mass", "5 mg", "--copies", "1e-308"], "copies-odd"),
+        (["yield", "Shed", "--mass", "5 mg", "--date", "2126-01-01"], "day-odd"),
+        (["bought", "Shed", "--price", "120 USD", "--mass", "1e30 kg"], "boards-mass-odd"),
+        (["bought", "Shed", "--price", "1e15 USD"], "price-odd"),
+    ],
+)
+def test_what_looks_wrong_is_asked_about_and_scripts_say_yes(grader_log, path: Path, line: list[str], code: str):
+    grader_log("new", "Shed")
+    with pytest.raises(UsageError) as caught:
+        grader_log(*line)
+    assert caught.value.code == code
+    assert "Nothing was logged" in caught.value.message
+    assert "--yes" in caught.value.advice
+    with open_log(path) as log:
+        assert (log.contents().yields, log.contents().purchases) == ((), ())
+    grader_log(*line, "--yes")
+    with open_log(path) as log:
+        assert len(log.contents().yields) + len(log.contents().purchases) == 1
+
+
+@pytest.mark.parametrize(("answer", "kept"), [("n\n", 0), ("\n", 0), ("y\n", 1)])
+def test_a_person_is_asked(grader_log, path: Path, monkeypatch, answer: str, kept: int):
+    grader_log("new", "Shed")
+    monkeypatch.setattr("grader.cli.questions._somebody_is_there", lambda: True)
+    result = RUNNER.invoke(log_app, ["yield", "Shed", "--mass", "1e30 kg", "--log", str(path)], input=answer)
+    assert "Keep it all the same?" in result.output
+    with open_log(path) as log:
+        assert len(log.contents().yields) == kept
+    if not kept:
+        assert isinstance(result.exception, UsageError)
+        assert result.exception.code == "not-kept"
+
+
+def test_restore_says_what_was_kept_and_what_is_there(grader_log, path: Path, tmp_path: Path):
+    grader_log("new", "Shed")
+    assert "written and checked: 1 lot, 0 yields" in grader_log("backup", tmp_path / "copy.db")
+    grader_log("new", "Attic")
+    said = grader_log("restore", tmp_path / "copy.db")
+    assert "Restored and checked: 1 lot, 0 yields" in said
+    assert f"The log that was there is now {path}.before-1" in said
+    path.unlink()
+    for command in (["list"], ["new", "Cellar"]):
+        with pytest.raises(LogError) as caught:
+            grader_log(*command)
+        assert caught.value.exit_code == 2
+        assert f"{path}.before-1" in caught.value.message
+    assert not path.exists()
+
+
+def test_measuring_tells_that_the_log_was_set_aside(tmp_path: Path, monkeypatch, capsys):
+    monkeypatch.setattr("grader.cli.learned.log_path", lambda: tmp_path / "log.sqlite")
+    monkeypatch.setattr("grader.log.store.log_path", lambda: tmp_path / "log.sqlite")
+    assert learned_from(None) is None
+    open_log().close()
+    (tmp_path / "log.sqlite").rename(tmp_path / "log.sqlite.before-1")
+    assert learned_from(None) is None
+    assert "log.sqlite.before-1" in capsys.readouterr().err.replace("\n", "")
+    assert not (tmp_path / "log.sqlite").exists()

@@ -71,7 +71,9 @@ def test_compare_as_json_holds_every_yield_and_what_lots_returned(run):
 
 
 def test_a_wrong_unit_is_told_at_once(run):
-    said = run("yield", "Lot 01", "--mass", "400 ug", "--uncertainty", "1 mg")
+    with pytest.raises(UsageError, match="Did you mean 400 mg"):
+        run("yield", "Lot 01", "--mass", "400 ug", "--uncertainty", "1 mg")
+    said = run("yield", "Lot 01", "--mass", "400 ug", "--uncertainty", "1 mg", "--yes")
     assert "What may have happened" in said
 
 
@@ -112,6 +114,21 @@ def test_an_import_is_shown_first_and_written_whole(run, path: Path, tmp_path: P
         run("import", tmp_path / "none.csv")
     with open_log(path) as log:
         assert len(log.contents().yields) == 14
+
+
+def test_rows_that_look_wrong_want_a_yes_and_a_huge_file_is_not_read(run, path: Path, tmp_path: Path):
+    file = tmp_path / "yields.csv"
+    file.write_text("lot,mass,weighed_on\nLot 01,0.4 g,2026-03-01\nLot 02,500 g,2026-03-02\n")
+    assert "right, but look" in run("import", file)
+    with pytest.raises(UsageError, match="Line 3"):
+        run("import", file, "--write")
+    with open_log(path) as log:
+        assert len(log.contents().yields) == 12
+    assert "2 yields logged" in run("import", file, "--write", "--yes")
+    with file.open("wb") as huge:
+        huge.truncate(4 << 30)
+    with pytest.raises(UsageError, match="larger than 16 MB"):
+        run("import", file)
 
 
 @pytest.mark.usefixtures("search_once")

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from calibration.errors import LogError
-from grader.log import NewLot, checked, open_log, schema, store, store_file
+from grader.log import NewLot, checked, open_log, schema, sound, store, store_file
 
 
 def fill(path: Path, *statements: str) -> None:
@@ -116,7 +116,7 @@ def test_a_damaged_log_says_so(path: Path):
 
 
 def test_a_log_that_another_program_keeps_locked(path: Path, monkeypatch):
-    monkeypatch.setattr(store_file, "BUSY_TIMEOUT_S", 0.05)
+    monkeypatch.setattr(sound, "BUSY_TIMEOUT_S", 0.05)
     with open_log(path) as log, closing(sqlite3.connect(path)) as other:
         other.execute("BEGIN IMMEDIATE")
         with pytest.raises(LogError) as caught:
@@ -161,3 +161,22 @@ def test_a_migration_that_fails_leaves_the_version_before(path: Path, monkeypatc
     monkeypatch.undo()
     with open_log(path) as log:
         assert [lot.name for lot in log.lots()] == ["Shed"]
+
+
+def test_a_migration_that_would_lose_rows_is_taken_back(path: Path, monkeypatch):
+    with open_log(path) as log:
+        log.add_lot(checked(NewLot, name="Shed"))
+    before = path.read_bytes()
+    losing = schema.Migration("loses", ("DELETE FROM lots",))
+    monkeypatch.setattr(store_file, "MIGRATIONS", (*schema.MIGRATIONS, losing))
+    with pytest.raises(LogError) as caught:
+        open_log(path)
+    assert caught.value.code == "log-migration-lost"
+    assert path.read_bytes() == before
+
+
+def test_a_log_whose_making_was_broken_off_is_no_empty_log(path: Path):
+    path.touch()
+    with pytest.raises(LogError) as caught:
+        open_log(path, must_exist=True)
+    assert caught.value.code == "log-missing"

@@ -146,12 +146,12 @@ def test_the_whole_log_goes_to_a_copy_and_back(file_shed: Log, tmp_path: Path):
     file_shed.add_yield("Shed", gold(9))
     later = file_shed.contents()
     file_shed.close()
-    kept = restore(copy, file_shed.path)
+    kept = restore(copy, file_shed.path).kept
     assert kept is not None
     with open_log(file_shed.path) as log, open_log(kept) as old:
         assert log.contents() == before
         assert old.contents() == later
-    assert restore(copy, tmp_path / "new.sqlite") is None
+    assert restore(copy, tmp_path / "new.sqlite").kept is None
     with open_log(tmp_path / "new.sqlite") as log:
         assert log.contents() == before
 

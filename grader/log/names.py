@@ -1,0 +1,59 @@
+"""Which spellings are one name: Unicode's canonical caseless matching, in Python, so that every database agrees.
+
+SQLite ignores case for ASCII alone, PostgreSQL as its locale says, and neither knows that "é" may be one character or
+two. So the rules of the tables are only the last net, and names are compared here.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from sqlalchemy import Connection, Integer, RowMapping, Table, Text, select
+from sqlalchemy.sql import column
+
+from calibration.errors import UsageError
+from grader.log.entry import folded
+
+
+def named_row(c: Connection, table: Table, key: int | str, kind: Literal["lot", "batch"]) -> RowMapping | None:
+    """The row of this number or name; an older log may hold spellings that are one name now: then the one as typed.
+
+    Raises:
+        UsageError: ``lot-ambiguous``, ``batch-ambiguous``: several have this name, and none is spelled so.
+    """
+    if isinstance(key, int):
+        return c.execute(select(table).where(column("id", Integer) == key)).mappings().one_or_none()
+    numbers = numbers_named(c, table, key)
+    if len(numbers) > 1:
+        exact = [number for number, name in numbers.items() if name == key.strip()]
+        if len(exact) != 1:
+            listed = ", ".join(f"{number} ('{name}')" for number, name in numbers.items())
+            raise UsageError(
+                f"{kind}-ambiguous", f"'{key}' may be any of these: {listed}.", f"Name the {kind} by its number."
+            )
+        return named_row(c, table, exact[0], kind)
+    return named_row(c, table, next(iter(numbers)), kind) if numbers else None
+
+
+def numbers_named(c: Connection, table: Table, name: str) -> dict[int, str]:
+    """Numbers and spellings of all rows that have this name."""
+    wanted = folded(name)
+    rows = c.execute(select(column("id", Integer), column("name", Text)).select_from(table)).all()
+    return {int(number): str(spelled) for number, spelled in rows if folded(str(spelled)) == wanted}
+
+
+def claim_name(c: Connection, table: Table, name: str, kind: Literal["lot", "batch"]) -> None:
+    """Refuse a name that is taken. On a server nobody else may start one until this transaction ends.
+
+    Raises:
+        UsageError: ``lot-exists``, ``batch-exists``.
+    """
+    if c.dialect.name == "postgresql":  # locked before anything is read, so that what others just did is seen
+        c.exec_driver_sql(f"LOCK TABLE {table.name} IN SHARE ROW EXCLUSIVE MODE")
+    taken = numbers_named(c, table, name)
+    if taken:
+        spelled = next(iter(taken.values()))
+        also = "" if kind == "batch" else ", or add to it"
+        raise UsageError(
+            f"{kind}-exists", f"There is already a {kind} named '{spelled}'.", f"Choose another name{also}."
+        )
