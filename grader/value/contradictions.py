@@ -15,11 +15,10 @@ from typing import Any
 import numpy as np
 
 from calibration.errors import DataFileError
-from calibration.inputs import FloatArray, draw_all
+from calibration.inputs import DEFAULT_DRAWS, FloatArray, draw_all
 from calibration.sourced import SourcedValue, parse
 from grader.model import Finish, ProductModel
 
-_DRAWS = 5_000
 _LEAST = 1e-6  # mm² or mg: below, figures are nothing
 _MOST_NEGATIVE = -1e-9  # of the greatest draw: what is left where terms cancel
 _FIX = "It was damaged or edited. Make it again with: grader measure PHOTO --json FILE."
@@ -42,14 +41,16 @@ def check_shown(
         KeyError, TypeError, ValueError: a range that is none.
     """
     inputs = {k: i for model in (gold_mg, *area_mm2.values()) for k, i in model.inputs.items()}
-    values = draw_all(inputs, _DRAWS)
+    values = draw_all(inputs)
     gold = _drawn(f"{where}: its gold", gold_mg, values, "gold_greatest")
     areas = {f: _drawn(f"{where}: its area", m, values, "area_greatest") for f, m in area_mm2.items()}
     _compare(f"{where}: gold", document.get("gold_mg"), gold, "mg")
-    _compare(f"{where}: plated area", document.get("plated_area_mm2"), sum(areas.values(), np.zeros(_DRAWS)), "mm²")
+    _compare(
+        f"{where}: plated area", document.get("plated_area_mm2"), sum(areas.values(), np.zeros(DEFAULT_DRAWS)), "mm²"
+    )
     for finish, shown in (document.get("by_finish") or {}).items():
         name = finish.replace("_", " ")
-        drawn = areas.get(finish, np.zeros(_DRAWS))
+        drawn = areas.get(finish, np.zeros(DEFAULT_DRAWS))
         _compare(f"{where}: area of {name}", shown["area_mm2"], drawn, "mm²")
         _at_most(f"{where}: gold of {name}", shown["gold_mg"], gold, "mg")
     for number, board in enumerate(document.get("boards") or (), 1):
@@ -64,7 +65,7 @@ def _check_board(
             raise _absurd(f"{where}: its area", "mm²", outline)
     terms = board.get("gold_terms")
     if terms is None:  # older measurements do not say it, and some took other thicknesses for boards than for photos
-        gold = np.full(_DRAWS, _bounds()["gold_greatest"].value)
+        gold = np.full(DEFAULT_DRAWS, _bounds()["gold_greatest"].value)
     else:
         on_board = ProductModel.from_json({"terms": terms, "inputs": [i.as_json() for i in gold_mg.inputs.values()]})
         gold = _drawn(f"{where}: its gold", on_board, values, "gold_greatest")
@@ -74,7 +75,7 @@ def _check_board(
 
 def _drawn(what: str, model: ProductModel, values: Mapping[str, FloatArray], bound: str) -> FloatArray:
     with np.errstate(over="ignore", invalid="ignore", under="ignore"):
-        draws = model.evaluate(values, _DRAWS)
+        draws = model.evaluate(values, DEFAULT_DRAWS)
     limit = _bounds()[bound]
     if not np.isfinite(draws).all() or np.quantile(draws, 0.95) > limit.value:
         raise _absurd(what, limit.unit.replace("mm2", "mm²"), float(np.max(draws)))
