@@ -20,13 +20,14 @@ _DRAWS = 2000
 
 def lot_doubts(lot: LotEstimate, figures: Assumptions, asking: Money | None = None) -> tuple[Doubt, ...]:
     """What is doubted of an estimated lot and of the price that is asked for it."""
-    found = [doubt for part in lot.parts for doubt in _of_part(part)]
+    found = []
     if lot.mass_g is not None and (whole := float(np.median(lot.mass_g.draws(_DRAWS)))) > _limit("lot_greatest"):
         found.append(
             Doubt(
                 "lot-mass-doubtful", f"The lot would weigh {whole / 1e6:,.4g} t, more than a truck carries.", _CHECK
             )
         )
+    found += [doubt for part in lot.parts for doubt in _of_part(part)]
     if asking is not None:
         found += _of_asking(lot, figures, asking)
     return tuple(found)

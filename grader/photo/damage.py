@@ -96,7 +96,8 @@ def _on_grid(lines: UInt8, cells: int, along: int) -> Float:
     hard = (middle >= _STEP_LEAST) & (over <= middle) & (over < 255)
     marks = _of_cells(hard, cells)
     shares = np.stack([_means(marks[:, phase::_GRID_PX], along) for phase in range(_GRID_PX)])
-    top = int(shares.sum(axis=(1, 2)).argmax())
+    # the grid begins at the first pixel, or at the last one where the decoder has turned the picture
+    top = max((-2 % _GRID_PX, (lines.shape[1] - 2) % _GRID_PX), key=lambda phase: float(shares[phase].sum()))
     return np.asarray(shares[top] - (shares.sum(axis=0) - shares[top]) / (_GRID_PX - 1), np.float32)
 
 
