@@ -16,7 +16,7 @@ from calibration.errors import DataFileError, GraderError, LogError, UnitError, 
 from calibration.inputs import Distribution, Input
 from grader.cli.log import log_app
 from grader.log import open_log
-from grader.model import ProductModel, Term
+from grader.model import ProductModel, Range, Term
 
 RUNNER = CliRunner()
 
@@ -42,6 +42,8 @@ def grader_log(path: Path):
 
 def measurement(photo: str, sha: str, gold_mg: float = 5.0) -> dict[str, Any]:
     thickness = Input("thickness:hard_gold", "thickness", Distribution("lognormal", (1.0, 0.3)), "test", "um")
+    scale = Input(f"scale:{sha}", "scale", Distribution("normal", (1.0, 0.02)), "test")
+    area = ProductModel.of(425.7, [scale])
     model = ProductModel((Term(gold_mg, (thickness.name,)),), {thickness.name: thickness})
     return {
         "schema": 1,
@@ -50,9 +52,9 @@ def measurement(photo: str, sha: str, gold_mg: float = 5.0) -> dict[str, Any]:
         "width_px": 4000,
         "height_px": 3000,
         "scale": {"method": "target", "px_per_mm": 9.8, "relative_uncertainty": 0.004},
-        "plated_area_mm2": {"value": 425.7, "low": 410.2, "high": 441.9, "level": 0.9},
-        "gold_mg": {"value": gold_mg, "low": 2.2, "high": 8.0, "level": 0.9},
-        "model": {"gold_mg": model.as_json(), "area_mm2": {}},
+        "plated_area_mm2": Range.of(area.draws()).as_json(),
+        "gold_mg": Range.of(model.draws()).as_json(),
+        "model": {"gold_mg": model.as_json(), "area_mm2": {"hard_gold": area.as_json()}},
         "warnings": [],
     }
 
