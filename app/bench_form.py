@@ -11,6 +11,7 @@ from typing import TypeVar
 import streamlit as st
 
 from app.bench_boards import Shown
+from app.doubts import believed
 from app.lot_folder import Kept
 from app.scale_form import read
 from app.show import plain, remark
@@ -19,6 +20,7 @@ from grader.cut import CutRules, LongestPiece, Turned, Vessel
 from grader.grade import Measure, Thresholds, load_thresholds, with_thresholds
 from grader.units import parse_length_mm, parse_mass_g, parse_pair_mm, parse_price_per_mass, parse_share
 from grader.value import Assumptions, with_given
+from grader.value.doubts import price_doubt, price_doubts
 
 _T = TypeVar("_T")
 _FRONT = "a front"
@@ -141,7 +143,7 @@ def ask(base: Assumptions, shown: tuple[Shown, ...] | None, thickness_mm: float 
     with st.form("bench", border=False):
         left, right = st.columns(2)
         with left:
-            spot, _ = field("Gold price today", "spot", "such as 2650 USD/ozt or 85 EUR/g", parse_price_per_mass)
+            spot, price = field("Gold price today", "spot", "such as 2650 USD/ozt or 85 EUR/g", parse_price_per_mass)
         with right:
             on = st.date_input("Day of that price", key="spot-date", persist_state="session")
         left, right = st.columns(2)
@@ -192,7 +194,9 @@ def ask(base: Assumptions, shown: tuple[Shown, ...] | None, thickness_mm: float 
     if spot is None and base.spot is None:
         st.info("Look up today's gold price and enter it: none is assumed here.", icon=":material/info:")
         return None
-    if not sent or not all(good) or shown is None:
+    typed = None if price is None else price_doubt(price)
+    meant = believed(price_doubts(base) if price is None else () if typed is None else (typed,), "spot")
+    if not sent or not all(good) or shown is None or not meant:
         return None
     standard = Vessel(100.0, 100.0)
     wide, high = vessel if vessel is not None else (standard.diameter_mm, standard.fill_mm)

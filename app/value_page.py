@@ -11,6 +11,7 @@ import streamlit as st
 
 from app.bench_report import planned_before
 from app.desk import current_lot, lot_name
+from app.doubts import believed
 from app.keep import all_lots, ask_to_keep, lot_contents, say_what_was_done, write_log
 from app.lot_folder import LotFolder
 from app.lot_form import ask_lot
@@ -18,14 +19,15 @@ from app.offer import show_offer
 from app.report import NO_PLANS, report_downloads, report_of
 from app.shelf import Kept, kept
 from app.show import plain, problem, remark
-from app.value_form import Typed, ask_money
+from app.value_form import ask_money
 from app.way import link, show_next, show_way
 from calibration.errors import UsageError
 from grader.log import Lot as LoggedLot
-from grader.lot import Lot, estimate_lot
+from grader.lot import LotEstimate, estimate_lot
+from grader.lot.doubts import lot_doubts
 from grader.places import assumptions_folder
 from grader.report.lot_report import LotReport
-from grader.units import format_money, parse_money
+from grader.units import Money, format_money, parse_money
 from grader.value import (
     Assumptions,
     Measured,
@@ -35,6 +37,7 @@ from grader.value import (
     sets_in,
     value_lot,
 )
+from grader.value.doubts import price_doubts
 from grader.value.words import highest_words
 
 _FILE = "value_page.py"
@@ -64,7 +67,12 @@ def show() -> None:
         typed = ask_money(base)
         if lot is None or typed is None:
             return
-        offer = _offer(typed, base, lot)
+        figures, estimate = typed.assumptions(base), estimate_lot(lot)
+        asking = parse_money(typed.asking) if typed.asking is not None else None
+        prices_meant = believed(price_doubts(figures), "spot")
+        if not (believed(lot_doubts(estimate, figures, asking)) and prices_meant):
+            return
+        offer = _offer(figures, estimate, asking)
     except UsageError as error:
         problem(error)
         return
@@ -141,13 +149,12 @@ def _base() -> Assumptions:
     return load_set(chosen, assumptions_folder())
 
 
-def _offer(typed: Typed, base: Assumptions, lot: Lot) -> Offer:
-    estimate = estimate_lot(lot)
+def _offer(figures: Assumptions, estimate: LotEstimate, asking: Money | None) -> Offer:
     return value_lot(
         estimate.gold_mg,
-        typed.assumptions(base),
+        figures,
         today=date.today(),
-        asking_price=parse_money(typed.asking) if typed.asking is not None else None,
+        asking_price=asking,
         mass_g=estimate.mass_g,
         notices=estimate.notices,
         lot=estimate.as_json(),

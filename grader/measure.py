@@ -193,7 +193,8 @@ def measure(photo: Photo, request: Request | None = None, progress: Progress | N
     told = (*told, *missing_notices(readings, gave_scale))
     if scale is None:
         found = coverage.notices if refused is not None else (notice("no-scale"), *coverage.notices)
-        return Measurement(photo, None, coverage, regions, None, None, (*found, *told), refused, readings=readings)
+        warned = (*photo.notices, *found, *told)
+        return Measurement(photo, None, coverage, regions, None, None, warned, refused, readings=readings)
     scale = with_pile(_where_it_counts(photo, wanted, scale, coverage), regions, photo)
     say("gold")
     area = estimate_area(coverage, regions, scale, photo.short_id)
@@ -205,7 +206,7 @@ def measure(photo: Photo, request: Request | None = None, progress: Progress | N
         regions=regions,
         area=area,
         gold=gold,
-        notices=(*scale.notices, *coverage.notices, *told),
+        notices=(*photo.notices, *scale.notices, *coverage.notices, *told),
         gold_by_board=tuple(gold_mass(on_board, wanted.properties) for on_board in area.by_board),
         readings=readings,
     )

@@ -12,6 +12,7 @@ import typer
 from calibration.errors import PhotoError, RefusedError, UsageError
 from grader.cautions import lines_for
 from grader.cli.cut_options import CutOptions
+from grader.cli.doubts import settle
 from grader.cli.learned import say_learned
 from grader.cli.log import day_of
 from grader.cli.options import with_options
@@ -44,6 +45,7 @@ from grader.grade.words import (
 from grader.places import assumptions_folder
 from grader.units import parse_mass_g
 from grader.value import Assumptions, load_set, with_given
+from grader.value.doubts import price_doubts
 from grader.value.economics import spot_of
 from grader.value.given_sales import SaleTexts
 from grader.value.measured import documents_in
@@ -75,11 +77,13 @@ class GradeOptions(CutOptions):
         typer.Option(help="What the boards of each file weigh together, parts and all, once for each: '72 g'."),
     ] = None
 
+    yes: Annotated[bool, typer.Option("--yes", help="Take a gold price that looks wrong as it stands.")] = False
+
     def prices(self) -> Assumptions:
         """What is assumed of prices.
 
         Raises:
-            UsageError: an option that cannot be read; ``spot-missing``.
+            UsageError: an option that cannot be read; ``spot-missing``; a gold price that is doubted.
         """
         prices = with_given(
             load_set(self.assumptions, assumptions_folder()),
@@ -90,6 +94,7 @@ class GradeOptions(CutOptions):
             sales=None if self.whole_price is None else {"whole": SaleTexts(self.whole_price)},
         )
         spot_of(prices)
+        settle(price_doubts(prices), believed=self.yes)
         return prices
 
     def parts(self, files: Sequence[Path]) -> dict[Path, str]:

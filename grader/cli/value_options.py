@@ -11,11 +11,14 @@ from typing import Annotated, Any
 import typer
 
 from calibration.errors import UsageError
+from grader.cli.doubts import settle
 from grader.cli.log import day_of, existing_log, lot_key
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
+from grader.lot.doubts import lot_doubts
 from grader.places import assumptions_folder
 from grader.units import parse_money
 from grader.value import Assumptions, Measured, Offer, load_set, value_lot, with_given
+from grader.value.doubts import price_doubts
 from grader.value.estimates import named
 from grader.value.given_sales import SaleTexts
 from grader.value.measured import documents_in
@@ -75,13 +78,19 @@ class ValueOptions:
         str | None, typer.Option(help="Faces that no photo shows: 'alike', or 'left out' if not said.")
     ] = None
     parts: Annotated[Path | None, typer.Option(help="A file that says this for several parts; see README.md.")] = None
+    yes: Annotated[bool, typer.Option("--yes", help="Take figures that look wrong as they stand.")] = False
 
     def figures(self) -> Assumptions:
         """What is assumed of prices and costs.
 
         Raises:
-            UsageError: an option that cannot be read.
+            UsageError: an option that cannot be read; a gold price that is doubted.
         """
+        figures = self._figures()
+        settle(price_doubts(figures), believed=self.yes)
+        return figures
+
+    def _figures(self) -> Assumptions:
         sales = {"trim": SaleTexts(self.trim_price, self.trim_share), "whole": SaleTexts(self.whole_price)}
         return with_given(
             load_set(self.assumptions, assumptions_folder()),
@@ -125,12 +134,18 @@ class ValueOptions:
         return lot_of(read_claim(self.parts), measured)
 
     def offer(self, estimate: LotEstimate, figures: Assumptions) -> Offer:
-        """What to pay for a lot."""
+        """What to pay for a lot.
+
+        Raises:
+            UsageError: a figure that cannot be read, or that is doubted.
+        """
+        asking = None if self.asking is None else named("asking price", parse_money, self.asking)
+        settle(lot_doubts(estimate, figures, asking), believed=self.yes)
         return value_lot(
             estimate.gold_mg,
             figures,
             today=date.today(),
-            asking_price=None if self.asking is None else named("asking price", parse_money, self.asking),
+            asking_price=asking,
             mass_g=estimate.mass_g,
             notices=estimate.notices,
             lot=estimate.as_json(),

@@ -11,6 +11,7 @@ from PIL import Image, UnidentifiedImageError
 from pillow_heif import HeifImageFile
 
 from calibration.errors import PhotoError
+from grader.photo.heif import check_heif
 from grader.photo.sniff import Format, is_cut_short
 from grader.photo.tiff import bits_per_channel, check_tiff
 
@@ -88,6 +89,8 @@ def open_checked(data: bytes, kind: Format) -> Image.Image:
         _check_mode(picture)
         if kind == "TIFF":
             check_tiff(picture, data)
+        elif kind == "HEIF":
+            check_heif(data)
     return picture
 
 

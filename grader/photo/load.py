@@ -9,11 +9,13 @@ from pathlib import Path
 
 from calibration.errors import PhotoError
 from grader.photo.colour import to_srgb
+from grader.photo.damage import damage_notices
 from grader.photo.decode import decode, upright
 from grader.photo.exif import read_exif
 from grader.photo.header import MAX_FILE_BYTES, check_file_size, open_checked
 from grader.photo.model import Photo
 from grader.photo.sniff import sniff
+from grader.photo.tiff import left_over_notices
 
 
 def load_photo(source: Path | bytes, name: str | None = None) -> Photo:
@@ -21,9 +23,10 @@ def load_photo(source: Path | bytes, name: str | None = None) -> Photo:
 
     Refused: more than 60 megapixels or 200 MB; animations and files of several pictures; grey, palette and CMYK
     pictures; more than 8 bits per channel (HEIC: only high dynamic range); pictures with transparent parts; camera
-    raw files. An alpha channel that is opaque throughout is dropped. What damage can be seen is said at
-    ``grader.photo.decode.decode``. Memory: the file, its pixels, and little more; a turned photo needs its pixels
-    twice for a moment, a format other than JPEG about three times.
+    raw files. An alpha channel that is opaque throughout is dropped. What damage is refused is said at
+    ``grader.photo.decode.decode``; what else looks like damage is in the photo's notices. Memory: the file, its
+    pixels, and little more; a turned photo needs its pixels twice for a moment, a format other than JPEG about three
+    times.
 
     Args:
         source: a file's path, or its bytes.
@@ -42,6 +45,7 @@ def load_photo(source: Path | bytes, name: str | None = None) -> Photo:
         picture = open_checked(data, kind)
         rgb = decode(data, kind, picture)
         facts = read_exif(picture, kind)  # after decoding: a PNG may carry EXIF behind its pixels
+    notices = (*(left_over_notices(data) if kind == "TIFF" else ()), *damage_notices(rgb))
     to_srgb(rgb, picture.info.get("icc_profile"))
     focal_px = facts.focal_px(rgb.shape[1], rgb.shape[0])
     rgb = upright(rgb, facts.orientation)
@@ -54,6 +58,7 @@ def load_photo(source: Path | bytes, name: str | None = None) -> Photo:
         format=kind,
         focal_px=focal_px,
         taken_at=facts.taken_at,
+        notices=notices,
     )
 
 

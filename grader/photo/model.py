@@ -8,6 +8,8 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.notices import Notice
+
 
 @dataclass(frozen=True)
 class Photo:
@@ -21,6 +23,7 @@ class Photo:
         focal_px: focal length in px of this picture from EXIF (35 mm equivalent: half the diagonal of 36 × 24 mm
             scaled to this picture's diagonal), or None.
         taken_at: when EXIF says that it was taken, or None.
+        notices: what makes the file doubtful.
     """
 
     name: str
@@ -29,6 +32,7 @@ class Photo:
     format: str
     focal_px: float | None = None
     taken_at: datetime | None = None
+    notices: tuple[Notice, ...] = ()
 
     @property
     def width_px(self) -> int:

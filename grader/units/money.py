@@ -15,6 +15,8 @@ from grader.units.numbers import NUMBER, number, plain
 from grader.units.quantities import gram_per_unit
 
 _MONEY_EXAMPLES = "an amount such as '120 USD' or '85.50 EUR'"
+# A dot and three digits: thousands to half the world. Money has two decimals at most (three in the currencies named).
+_DOTTED_THOUSANDS = re.compile(r"[+-]?\s*([1-9]\d{0,2})\.(\d{3})")
 _PRICE_EXAMPLES = "a gold price such as '2650 USD/ozt', '85.2 EUR/g' or '62 GBP/dwt'"
 
 
@@ -55,6 +57,7 @@ class PricePerMass:
 @dataclass(frozen=True)
 class _Currencies:
     codes: frozenset[str]
+    with_three_decimals: frozenset[str]
     signs: Mapping[str, str]
     shared: Mapping[str, str]
 
@@ -64,6 +67,7 @@ def _currencies() -> _Currencies:
     data = tomllib.loads(files("grader.units").joinpath("data/currencies.toml").read_text("utf-8"))
     return _Currencies(
         frozenset(data["codes"].split()),
+        frozenset(data["with_three_decimals"].split()),
         {sign.lower(): code for sign, code in data["signs"].items()},
         {sign.lower(): advice for sign, advice in data["shared_signs"].items()},
     )
@@ -96,9 +100,18 @@ def parse_money(text: str) -> Money:
 
     Raises:
         UnitError: ``currency-missing``, ``currency-ambiguous``, ``currency-unknown``, ``money-negative``,
-            ``quantity-unreadable``, or as for any number.
+            ``number-ambiguous`` for "1.500 EUR" as for "1,500 EUR", ``quantity-unreadable``, or as for any number.
     """
-    amount, currency = _amount_and_currency(plain(text, "an amount of money", _MONEY_EXAMPLES), text, _MONEY_EXAMPLES)
+    folded = plain(text, "an amount of money", _MONEY_EXAMPLES)
+    amount, currency = _amount_and_currency(folded, text, _MONEY_EXAMPLES)
+    dotted = re.fullmatch(rf"\D*?{_DOTTED_THOUSANDS.pattern}\D*", folded)
+    if dotted and currency not in _currencies().with_three_decimals:
+        whole, part = dotted.groups()
+        raise UnitError(
+            "number-ambiguous",
+            f"'{text.strip()}' can be read as {whole}{part} or as {whole}.{part} {currency}.",
+            f"Write {whole}{part} {currency} or {whole}.{part[:2]} {currency}.",
+        )
     if amount < 0:
         raise UnitError("money-negative", f"'{text.strip()}' is negative.", f"Write {_MONEY_EXAMPLES}, zero or more.")
     return Money(amount, currency)

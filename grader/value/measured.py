@@ -15,8 +15,10 @@ import numpy as np
 from calibration.errors import DataFileError, UsageError
 from calibration.notices import Notice
 from grader.model import FINISHES, Finish, ProductModel
+from grader.value.contradictions import check_shown
 
 _MAX_BYTES = 200_000_000
+_FARTHEST_PX = 1e7  # a side of the longest picture that is read is shorter
 _FIX = "Make it again with: grader measure PHOTO --json FILE."
 
 
@@ -77,7 +79,8 @@ def measurements_of(documents: Iterable[tuple[str, Mapping[str, Any]]]) -> list[
     Raises:
         UsageError: ``measurement-refused`` or ``measurement-without-scale`` for a photo that gave no gold;
             ``photo-twice`` for the same photo given twice; ``measurements-none`` for none at all.
-        DataFileError: ``measurement-invalid``.
+        DataFileError: ``measurement-invalid``; ``measurement-absurd`` or ``measurement-contradicts`` for one that was
+            damaged or edited.
     """
     found: list[Measured] = []
     seen: dict[str, str] = {}
@@ -103,7 +106,8 @@ def documents_in(path: Path) -> list[Mapping[str, Any]]:
         DataFileError: the file cannot be read or holds no such objects.
     """
     try:
-        data = path.read_bytes()[: _MAX_BYTES + 1]
+        with path.open("rb") as file:
+            data = file.read(_MAX_BYTES + 1)
     except OSError as error:
         raise DataFileError(
             "measurement-unreadable", f"{path} cannot be read ({error.strerror}).", "Check the file's name."
@@ -153,9 +157,11 @@ def _measured(source: str, document: Mapping[str, Any]) -> Measured:
         )
         outlines = tuple(_outline(board) for board in document.get("boards", []))
         shared = tuple(str(name) for name in model.get("scale_inputs", []))
+        check_shown(where, document, gold, by_finish)
     except DataFileError as error:
-        raise DataFileError(error.code, f"{where}: {error.message}", error.advice) from error
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        message = error.message if error.message.startswith(where) else f"{where}: {error.message}"
+        raise DataFileError(error.code, message, error.advice) from error
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
         raise _invalid(where, "with parts that cannot be read") from error
     return Measured(photo, sha256, gold, by_finish, notices, outlines, shared)
 
@@ -171,7 +177,10 @@ def _outline(board: Mapping[str, Any]) -> Outline:
 def _slenderness(outline_px: Sequence[Sequence[float]]) -> float | None:
     if len(outline_px) < 3:
         return None
-    _, sides, _ = cv2.minAreaRect(np.asarray(outline_px, np.float32).reshape(-1, 2))
+    points = np.asarray(outline_px, np.float64).reshape(-1, 2)
+    if not (np.abs(points) < _FARTHEST_PX).all():
+        raise ValueError(outline_px)
+    _, sides, _ = cv2.minAreaRect(points.astype(np.float32))
     short, long = sorted(float(side) for side in sides)
     return long / short if short > 0 else None
 

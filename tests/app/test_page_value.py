@@ -239,3 +239,27 @@ def test_the_report_says_what_the_offer_says(measured: Kept, sample: Sample, tmp
     gone = report_of("Shelf 3", [measured.document], offer, LotFolder(tmp_path / "other"))
     assert gone.photos[0].picture is None
     assert gone.as_json()["offer"] == offer.as_json()
+
+
+def test_a_doubtful_price_is_asked_back_and_the_likely_one_is_a_button(value_page: Any) -> None:
+    value_page.type("Gold price today", "2.650 USD/ozt")
+    value_page.press(GO)
+    assert any("Did you mean 2650 USD/ozt" in text.replace("\\", "") for text in value_page.told("warning"))
+    assert not value_page.at.metric
+    value_page.press("Take 2650 USD/ozt")
+    assert value_page.at.text_input(key="spot").value == "2650 USD/ozt"
+    assert "Highest price worth paying" in value_page.figures()
+
+
+def test_a_doubtful_figure_is_taken_once_it_is_said_to_be_right(value_page: Any) -> None:
+    value_page.type("Gold price today", "2650 USD/ozt")
+    value_page.type("Asking price, if there is one", "9000000 USD")
+    value_page.press(GO)
+    assert any("9,000,000 USD" in text.replace("\\", "") for text in value_page.told("warning"))
+    assert not value_page.at.metric
+    (box,) = (b for b in value_page.at.checkbox if b.label == "It is right as it stands")
+    box.check().run()
+    assert "Highest price worth paying" in value_page.figures()
+    value_page.type("Asking price, if there is one", "8000000 USD")
+    value_page.press(GO)
+    assert not value_page.at.metric, "another figure is asked back anew"

@@ -140,3 +140,24 @@ def test_a_completed_amount_is_read_like_a_typed_one() -> None:
     assert parse_price_per_mass(in_currency("2650/ozt", "USD")) == parse_price_per_mass("2650 USD/ozt")
     assert parse_money(in_currency("85,50", "EUR")) == parse_money("85,50 EUR")
     assert {"USD", "EUR"} < set(currency_codes())
+
+
+@pytest.mark.parametrize("text", ["1.500 EUR", "€1.500", "USD 12.000", "-1.500 EUR", "120.000 USD"])
+def test_a_dot_and_three_digits_is_asked_about(text: str) -> None:
+    """Half the world writes 1.500 for one and a half thousand; no money of the other half has three decimals."""
+    with pytest.raises(UnitError) as caught:
+        parse_money(text)
+    assert caught.value.code in ("number-ambiguous", "money-negative")
+    if caught.value.code == "number-ambiguous":
+        assert "can be read as" in caught.value.message
+        for written in caught.value.advice.removeprefix("Write ").removesuffix(".").split(" or "):
+            parse_money(written)
+
+
+@pytest.mark.parametrize(
+    ("text", "amount"),
+    [("1.500 KWD", "1.500"), ("1500 EUR", "1500"), ("1.50 EUR", "1.50"), ("1.500,00 EUR", "1500.00"),
+     ("0.125 USD", "0.125"), ("1234.567 USD", "1234.567"), ("1,500.000 USD", "1500.000")],
+)  # fmt: skip
+def test_where_a_dot_can_mean_only_one_thing_it_does(text: str, amount: str) -> None:
+    assert parse_money(text).amount == Decimal(amount)

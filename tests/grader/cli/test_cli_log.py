@@ -17,7 +17,7 @@ from calibration.inputs import Distribution, Input
 from grader.cli.learned import learned_from
 from grader.cli.log import log_app
 from grader.log import open_log
-from grader.model import ProductModel, Term
+from grader.model import ProductModel, Range, Term
 
 RUNNER = CliRunner()
 
@@ -45,6 +45,8 @@ def measurement(photo: str, sha: str, gold_mg: float = 5.0) -> dict[str, Any]:
     thickness = Input(
         "thickness", "thickness", Distribution("lognormal", (1.0, 0.3)), "test", "um", of=("hard_gold",)
     )
+    scale = Input.named(f"scale:{sha}", "scale", Distribution("normal", (1.0, 0.02)), "test")
+    area = ProductModel.of(425.7, [scale])
     model = ProductModel((Term(gold_mg, (thickness.name,)),), {thickness.name: thickness})
     return {
         "schema": 1,
@@ -53,9 +55,9 @@ def measurement(photo: str, sha: str, gold_mg: float = 5.0) -> dict[str, Any]:
         "width_px": 4000,
         "height_px": 3000,
         "scale": {"method": "target", "px_per_mm": 9.8, "relative_uncertainty": 0.004},
-        "plated_area_mm2": {"value": 425.7, "low": 410.2, "high": 441.9, "level": 0.9},
-        "gold_mg": {"value": gold_mg, "low": 2.2, "high": 8.0, "level": 0.9},
-        "model": {"gold_mg": model.as_json(), "area_mm2": {}},
+        "plated_area_mm2": Range.of(area.draws()).as_json(),
+        "gold_mg": Range.of(model.draws()).as_json(),
+        "model": {"gold_mg": model.as_json(), "area_mm2": {"hard_gold": area.as_json()}},
         "warnings": [],
     }
 

@@ -217,3 +217,48 @@ def test_lots_that_cannot_be_valued(photo: Path, log: Path, tmp_path: Path) -> N
     gone = tmp_path / "gone.sqlite"
     assert refused("--lot", "crate", "--log", gone, *PRICE).code == "log-missing"
     assert not gone.exists()
+
+
+@pytest.mark.parametrize(
+    ("options", "code", "word"),
+    [
+        (("--spot", "85 USD/ozt", "--spot-date", "today"), "gold-price-doubtful", "85 USD/g"),
+        (("--spot", "2650 USD/g", "--spot-date", "today"), "gold-price-doubtful", "2650 USD/ozt"),
+        (("--spot", "2.650 USD/ozt", "--spot-date", "today"), "gold-price-doubtful", "2650 USD/ozt"),
+        ((*PRICE, "--boards", "4", "--mass", "1e20 kg", "--weighed", "72 g"), "lot-mass-doubtful", "truck"),
+        ((*PRICE, "--boards", "10000000", "--weighed", "1 kg"), "boards-doubtful", "10,000,000"),
+        ((*PRICE, "--asking", "9000000 USD"), "asking-price-doubtful", "9,000,000 USD"),
+    ],
+)
+def test_a_doubtful_figure_is_refused_in_a_script_and_taken_with_yes(
+    photo: Path, options: tuple[str, ...], code: str, word: str
+) -> None:
+    refused = RUNNER.invoke(app, [str(photo), *options])
+    assert isinstance(refused.exception, GraderError)
+    assert refused.exception.code == code
+    assert word in str(refused.exception)
+    assert "--yes" in refused.exception.advice
+    taken = RUNNER.invoke(app, [str(photo), *options, "--yes", "--json", "-"], catch_exceptions=False)
+    assert taken.exit_code == 0
+    assert json.loads(taken.output)["currency"] == "USD"
+
+
+@pytest.mark.parametrize(("answer", "goes_on"), [(True, True), (False, False)])
+def test_on_a_terminal_a_doubtful_figure_is_asked_back(
+    photo: Path, monkeypatch: pytest.MonkeyPatch, answer: bool, goes_on: bool
+) -> None:
+    class Terminal:
+        stdin = stderr = type("Stream", (), {"isatty": staticmethod(lambda: True)})
+
+    asked = []
+
+    def confirm(text: str, **_: Any) -> bool:
+        asked.append(text)
+        return answer
+
+    monkeypatch.setattr("grader.cli.doubts.sys", Terminal)
+    monkeypatch.setattr("grader.cli.doubts.typer.confirm", confirm)
+    result = RUNNER.invoke(app, [str(photo), "--spot", "85 USD/ozt", "--spot-date", "today"])
+    assert len(asked) == 1
+    assert (result.exception is None) == goes_on
+    assert "Did you mean 85 USD/g?" in (result.output if goes_on else str(result.exception))
