@@ -7,7 +7,6 @@ from collections.abc import Sequence
 import streamlit as st
 
 from app.show import caution
-from calibration.notices import Notice
 from grader.value.doubts import Doubt
 
 
@@ -22,7 +21,7 @@ def believed(doubts: Sequence[Doubt], field: str = "") -> bool:
     """
     ticked = []
     for doubt in doubts:
-        caution(Notice(doubt.code, doubt.message, doubt.advice))
+        caution(doubt.notice)
         if doubt.suggested is not None and field:
             st.button(
                 f"Take {doubt.suggested}",

@@ -12,13 +12,13 @@ import typer
 from calibration.errors import PhotoError, RefusedError, UsageError
 from grader.cautions import lines_for
 from grader.cli.cut_options import CutOptions
-from grader.cli.doubts import settle
 from grader.cli.learned import say_learned
 from grader.cli.log import day_of
 from grader.cli.options import with_options
 from grader.cli.output import err, is_stdout, out, show_error, show_table, write_json, write_whole
 from grader.cli.photos import photo_files
 from grader.cli.pictures import check_outputs
+from grader.cli.questions import ask_first
 from grader.cut.picture import small_photo
 from grader.grade import (
     Candidate,
@@ -94,7 +94,7 @@ class GradeOptions(CutOptions):
             sales=None if self.whole_price is None else {"whole": SaleTexts(self.whole_price)},
         )
         spot_of(prices)
-        settle(price_doubts(prices), believed=self.yes)
+        ask_first([doubt.notice for doubt in price_doubts(prices)], yes=self.yes, undone="")
         return prices
 
     def parts(self, files: Sequence[Path]) -> dict[Path, str]:

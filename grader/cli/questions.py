@@ -1,4 +1,4 @@
-"""Ask about an entry that looks wrong before it is kept; scripts answer with ``--yes``."""
+"""Ask about figures that look wrong before they are used or kept; scripts answer with ``--yes``."""
 
 from __future__ import annotations
 
@@ -17,26 +17,33 @@ _SHOWN = 10  # of many, such as an import's
 YesOption = Annotated[bool, typer.Option("--yes", help="Keep it even if it looks wrong; for scripts.")]
 
 
-def ask_first(questions: Sequence[Notice], *, yes: bool) -> None:
+def ask_first(questions: Sequence[Notice], *, yes: bool, undone: str = "Nothing was logged.") -> None:
     """Go on if nothing is in question, or the answer is yes.
 
+    Args:
+        questions: what looks wrong.
+        yes: that a person has said beforehand that it is right (``--yes``).
+        undone: what did not happen if the answer is no.
+
     Raises:
-        UsageError: the answer is no (``not-kept``), or nobody can be asked (the first question's code).
+        UsageError: the answer is no (``not-confirmed``), or nobody can be asked (the first question's code).
     """
     if not questions:
         return
     if yes:
-        _show(questions, "Kept all the same")
+        _show(questions, "Taken as it stands")
         return
     if not _somebody_is_there():
         first, *others = questions
         _show(others)
         raise UsageError(
-            first.code, f"{first.message} Nothing was logged.", f"{first.advice} If it is right, add --yes."
+            first.code,
+            f"{first.message} {undone}".rstrip(),
+            f"{first.advice} If it is right as it stands, add --yes.",
         )
     _show(questions)
-    if not typer.confirm("Keep it all the same?", err=True):
-        raise UsageError("not-kept", "Nothing was logged.", "Correct the entry and log it again.")
+    if not typer.confirm("Is it right as it stands?", err=True):
+        raise UsageError("not-confirmed", undone or "Nothing was worked out.", "Correct the figure and try again.")
 
 
 def _somebody_is_there() -> bool:

@@ -11,14 +11,14 @@ from typing import Annotated, Any
 import typer
 
 from calibration.errors import UsageError
-from grader.cli.doubts import settle
 from grader.cli.log import day_of, existing_log, lot_key
+from grader.cli.questions import ask_first
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
 from grader.lot.doubts import lot_doubts
 from grader.places import assumptions_folder
 from grader.units import parse_money
 from grader.value import Assumptions, Measured, Offer, load_set, value_lot, with_given
-from grader.value.doubts import price_doubts
+from grader.value.doubts import Doubt, price_doubts
 from grader.value.estimates import named
 from grader.value.given_sales import SaleTexts
 from grader.value.measured import documents_in
@@ -87,7 +87,7 @@ class ValueOptions:
             UsageError: an option that cannot be read; a gold price that is doubted.
         """
         figures = self._figures()
-        settle(price_doubts(figures), believed=self.yes)
+        _ask(price_doubts(figures), yes=self.yes)
         return figures
 
     def _figures(self) -> Assumptions:
@@ -140,7 +140,7 @@ class ValueOptions:
             UsageError: a figure that cannot be read, or that is doubted.
         """
         asking = None if self.asking is None else named("asking price", parse_money, self.asking)
-        settle(lot_doubts(estimate, figures, asking), believed=self.yes)
+        _ask(lot_doubts(estimate, figures, asking), yes=self.yes)
         return value_lot(
             estimate.gold_mg,
             figures,
@@ -150,6 +150,10 @@ class ValueOptions:
             notices=estimate.notices,
             lot=estimate.as_json(),
         )
+
+
+def _ask(doubts: Sequence[Doubt], *, yes: bool) -> None:
+    ask_first([doubt.notice for doubt in doubts], yes=yes, undone="")
 
 
 def documents_of(paths: Sequence[Path], lot: str | None, log: str | None) -> list[tuple[str, dict[str, Any]]]:

@@ -17,6 +17,7 @@ from typing import Any
 
 import numpy as np
 
+from calibration.notices import Notice
 from grader.units import PricePerMass
 from grader.value.model import Assumptions
 
@@ -41,6 +42,11 @@ class Doubt:
     message: str
     advice: str
     suggested: str | None = None
+
+    @property
+    def notice(self) -> Notice:
+        """The doubt as it is shown."""
+        return Notice(self.code, self.message, self.advice)
 
 
 def price_doubts(figures: Assumptions) -> tuple[Doubt, ...]:

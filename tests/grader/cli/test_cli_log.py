@@ -244,12 +244,12 @@ def test_a_person_is_asked(grader_log, path: Path, monkeypatch, answer: str, kep
     grader_log("new", "Shed")
     monkeypatch.setattr("grader.cli.questions._somebody_is_there", lambda: True)
     result = RUNNER.invoke(log_app, ["yield", "Shed", "--mass", "1e30 kg", "--log", str(path)], input=answer)
-    assert "Keep it all the same?" in result.output
+    assert "Is it right as it stands?" in result.output
     with open_log(path) as log:
         assert len(log.contents().yields) == kept
     if not kept:
         assert isinstance(result.exception, UsageError)
-        assert result.exception.code == "not-kept"
+        assert result.exception.code == "not-confirmed"
 
 
 def test_restore_says_what_was_kept_and_what_is_there(grader_log, path: Path, tmp_path: Path):
