@@ -148,7 +148,7 @@ class Distribution:
         """
         try:
             return Distribution(str(data["kind"]), tuple(float(p) for p in data["parameters"]))
-        except (KeyError, TypeError, ValueError) as error:
+        except (KeyError, TypeError, ValueError, OverflowError) as error:
             if isinstance(error, DataFileError):
                 raise
             raise DataFileError(

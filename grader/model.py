@@ -128,7 +128,7 @@ class ProductModel:
         try:
             terms = tuple(Term(float(t["coefficient"]), tuple(map(str, t["factors"]))) for t in data["terms"])
             inputs = [Input.from_json(i) for i in data["inputs"]]
-        except (KeyError, TypeError, ValueError) as error:
+        except (KeyError, TypeError, ValueError, OverflowError) as error:
             if isinstance(error, DataFileError):
                 raise
             raise DataFileError(

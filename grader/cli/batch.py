@@ -22,7 +22,7 @@ from grader.batch import (
 from grader.batch.words import HEADING, STATEMENTS, assumed_table, batch_document, batch_lines, batch_tables
 from grader.cautions import lines_for
 from grader.cli.log_report import show_table
-from grader.cli.output import is_stdout, out, show_notice, write_json
+from grader.cli.output import is_stdout, out, show_notice, write_data, write_json
 from grader.places import assumptions_folder, process_folder
 from grader.units import parse_volume_ml
 from grader.value import load_set, measurements_of, read_measurements
@@ -66,7 +66,7 @@ def batch(
     Example: grader batch boards.json --mass "470 g" --vessel "1 l"
     """
     if example:
-        out.print(example_text(), markup=False, end="")
+        write_data(example_text())
         return
     if measurements and lot is not None:
         raise UsageError("two-sources", "Both files and a lot were given.", "Give one or the other.")

@@ -14,7 +14,7 @@ import typer
 
 from calibration.errors import UsageError
 from grader.cli.log_report import show_contents, show_lots
-from grader.cli.output import out, write_whole
+from grader.cli.output import out, write_data, write_whole
 from grader.learn import newest_in
 from grader.log import TABLES, NewLot, NewPurchase, NewYield, TableName, checked, photo_of, to_csv, to_json
 from grader.units import format_mass, parse_fineness, parse_mass_g, parse_money, parse_weighed_mg
@@ -66,7 +66,7 @@ def list_(log: LogOption = None, json: JsonFlag = False) -> None:
     contents = existing_log(log).contents()
     if json:
         # The heavy documents are for show and export.
-        out.file.write(to_json(replace(contents, photos=(), estimates=(), offers=(), beliefs=())))
+        write_data(to_json(replace(contents, photos=(), estimates=(), offers=(), beliefs=())))
     else:
         show_lots(contents)
 
@@ -79,7 +79,7 @@ def show(lot: LotArgument, log: LogOption = None, json: JsonFlag = False) -> Non
     """
     contents = existing_log(log).entries(lot_key(lot))
     if json:
-        out.file.write(to_json(contents))
+        write_data(to_json(contents))
     else:
         show_contents(contents)
 
@@ -250,7 +250,7 @@ def export(
     opened = existing_log(log)
     text = write(opened)
     if output is None:
-        out.file.write(text)
+        write_data(text)
     else:
         write_whole(output, text.encode())
         say(f"{output} written.")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import getpass
-import hashlib
 from dataclasses import asdict
 from json import dumps
 from pathlib import Path
@@ -11,7 +10,9 @@ from typing import Annotated
 
 import typer
 
-from calibration.errors import LogError, UsageError
+from calibration.errors import LogError
+from calibration.files import is_there
+from calibration.reading import FileKind, read_text, sha256_of
 from grader.cli.log import (
     CarriedOption,
     FinenessOption,
@@ -29,7 +30,7 @@ from grader.cli.log import (
     yield_entry,
 )
 from grader.cli.log_report import show_table
-from grader.cli.output import as_json, out
+from grader.cli.output import as_json, out, write_data
 from grader.learn import TOGETHER, Newest, newest_in, pairs, returns, returns_by
 from grader.learn.csv_import import entries, read_rows
 from grader.learn.invented import write_invented
@@ -44,6 +45,8 @@ from grader.learn.tables import (
     rows_table,
 )
 from grader.log import NewAttachment, NewExclusion, NewMark, checked
+
+_CSV = FileKind(code="file", what="a table of yields", most_bytes=20_000_000, fix="Save it as UTF-8.")
 
 YieldNumber = Annotated[
     int, typer.Argument(help="Number of the yield (see: grader log compare).", show_default=False)
@@ -60,7 +63,7 @@ def belief(log: LogOption = None, json: JsonFlag = False) -> None:
     """
     found = newest_in(existing_log(log))
     if json:
-        out.file.write(as_json(None if found is None else found.document()).decode())
+        write_data(as_json(None if found is None else found.document()).decode())
         return
     if found is None:
         say("Nothing to learn from yet: log a yield of a lot whose photos were measured.")
@@ -88,7 +91,7 @@ def compare(log: LogOption = None, json: JsonFlag = False) -> None:
     found = pairs(contents)
     if json:
         each = {"yields": map(asdict, found), "returns": map(asdict, returns(contents))}
-        out.file.write(dumps({"schema": 1, **{k: list(v) for k, v in each.items()}}, default=str) + "\n")
+        write_data(dumps({"schema": 1, **{k: list(v) for k, v in each.items()}}, default=str) + "\n")
         return
     if not found:
         say("No yield yet.")
@@ -189,11 +192,9 @@ def attach(
     Example: grader log attach 3 assay.pdf
     """
     try:
-        digest = hashlib.sha256(file.read_bytes()).hexdigest()
-    except OSError as error:
-        raise UsageError(
-            "file-unreadable", f"{file} cannot be read ({error.strerror}).", "Check its name."
-        ) from error
+        digest = sha256_of(file)
+    except (OSError, ValueError) as error:
+        raise _CSV.unreadable(file, error) from error
     existing_log(log).attach(number, checked(NewAttachment, sha256=digest, name=file.name, who=_who(who)))
     say(f"{file.name} noted for yield {number}.")
 
@@ -208,12 +209,7 @@ def import_(
 
     Example: grader log import yields.csv --write
     """
-    try:
-        text = file.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(
-            "file-unreadable", f"{file} cannot be read as text ({error}).", "Save it as UTF-8."
-        ) from error
+    text = read_text(file, _CSV)
     opened = existing_log(log)
     rows = read_rows(text, opened.contents())
     show_table(rows_table(rows))
@@ -263,7 +259,7 @@ def invent(log: Annotated[Path, typer.Option(help="A new file.", show_default=Fa
 
     Example: grader log invent --log invented.db
     """
-    if log.exists():
+    if is_there(log):
         raise LogError("log-exists", f"{log} is there already; it was left as it is.", "Name a new file.")
     write_invented(log)
     say(f"{log} holds 30 invented lots. See: grader log belief --log {log}")
