@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Sequence
 from typing import Annotated
 
 import typer
@@ -116,8 +117,6 @@ def _wrong_use(error: Exception) -> UsageError | None:
     say = getattr(error, "format_message", None)
     if say is None or not hasattr(error, "exit_code"):
         return None
-    context = getattr(error, "ctx", None)
-    path = "grader" if context is None else context.command_path
     kind = type(error).__name__
     if kind == "NoArgsIsHelpError":
         return UsageError("help-shown", "", "")
@@ -129,4 +128,16 @@ def _wrong_use(error: Exception) -> UsageError | None:
         "NoSuchOption": "Leave it out or correct it",
         "BadOptionUsage": "Give it a value",
     }.get(kind, "Correct it")
-    return UsageError("command-line-wrong", message, f"{what}; what can be given is shown by: {path} --help")
+    advice = f"{what}; what can be given is shown by: {_command_path(sys.argv[1:])} --help"
+    return UsageError("command-line-wrong", message, advice)
+
+
+def _command_path(words: Sequence[str]) -> str:
+    """The command that these words call; the parser does not tell with every error."""
+    path, here = ["grader"], typer.main.get_command(app)
+    for word in words:
+        here = getattr(here, "commands", {}).get(word)
+        if here is None:
+            break
+        path.append(word)
+    return " ".join(path)

@@ -26,6 +26,7 @@ _PLAINER: Mapping[str, str] = {
     "µ": "u",
     "μ": "u",
     "Σ": "sum ",
+    "√": "sqrt",
     "²": "2",
     "³": "3",
     "≤": "<=",
@@ -38,6 +39,9 @@ _PLAINER: Mapping[str, str] = {
     "−": "-",
     "‘": "'",
     "’": "'",
+    "′": "'",
+    "″": '"',
+    "⁄": "/",
     "“": '"',
     "”": '"',
     "•": "*",
@@ -50,6 +54,9 @@ _PLAINER: Mapping[str, str] = {
     "æ": "ae",
     "œ": "oe",
     "ø": "o",
+    "ł": "l",
+    "Ł": "L",
+    "đ": "d",
 }
 _ERRORS = "grader-plainer"
 
@@ -72,6 +79,15 @@ class Terminal(Console):
         """Segments of a text, table or bar."""
         for segment in super().render(renderable, options):
             yield segment if segment.control else Segment(readable(segment.text), segment.style)
+
+
+def can_show(console: Console, text: str) -> bool:
+    """Whether a console's encoding has all signs of a text, for what is worth nothing with plainer ones."""
+    try:
+        text.encode(console.encoding)
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
 
 
 def prepare_streams() -> None:
