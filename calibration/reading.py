@@ -8,15 +8,18 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import os
 import stat
 import tomllib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from calibration.errors import DataFileError
+from calibration.errors import DataFileError, GraderError
 
 # Python's floats end at 309 digits; no figure here has use for more.
 _MOST_DIGITS = 308
@@ -123,12 +126,23 @@ def json_of(text: str | bytes) -> Any:
     """The JSON value of a text.
 
     Raises:
-        ValueError: it is no JSON (RFC 8259), is nested too deeply, or holds a whole number of hundreds of digits.
+        ValueError: it is no JSON (RFC 8259), is nested too deeply, or holds a number beyond what floats can be.
     """
     try:
-        return json.loads(text, parse_constant=_refuse, parse_int=_whole)
+        return json.loads(text, parse_constant=_refuse, parse_int=_whole, parse_float=_finite)
     except RecursionError as error:
         raise ValueError("nested too deeply") from error
+
+
+@contextmanager
+def as_written(damaged: GraderError) -> Iterator[None]:
+    """Raise an error of ours where a document lacks a part, or holds another than it was written with."""
+    try:
+        yield
+    except GraderError:
+        raise
+    except (ArithmeticError, AttributeError, LookupError, RecursionError, TypeError, ValueError) as error:
+        raise damaged from error
 
 
 def sha256_of(path: Path) -> str:
@@ -146,6 +160,13 @@ def sha256_of(path: Path) -> str:
 
 def _refuse(word: str) -> float:
     raise ValueError(f"{word} is no number")
+
+
+def _finite(digits: str) -> float:
+    number = float(digits)
+    if math.isinf(number):
+        raise ValueError(f"{digits[:20]} is too large")
+    return number
 
 
 def _whole(digits: str) -> int:

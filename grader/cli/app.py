@@ -134,7 +134,8 @@ def _wrong_use(error: Exception) -> UsageError | None:
 
 def _command_path(words: Sequence[str]) -> str:
     """The command that these words call; the parser does not tell with every error."""
-    path, here = ["grader"], typer.main.get_command(app)
+    path: list[str] = ["grader"]
+    here: object = typer.main.get_command(app)
     for word in words:
         here = getattr(here, "commands", {}).get(word)
         if here is None:

@@ -10,7 +10,7 @@ import typer
 
 from calibration.errors import DataFileError, UsageError
 from calibration.files import check_place, is_file
-from calibration.reading import sha256_of
+from calibration.reading import as_written, sha256_of
 from calibration.target import Paper
 from grader.cli.log import LogOption
 from grader.cli.options import with_options
@@ -171,10 +171,8 @@ def _batch(path: Path) -> Mapping[str, Any]:
     )
     if len(documents) != 1 or documents[0].get("schema") != 1:
         raise no_plan
-    try:
+    with as_written(no_plan):
         tuple(batch_blocks(documents[0]))
-    except (KeyError, TypeError):
-        raise no_plan from None
     return documents[0]
 
 

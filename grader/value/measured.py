@@ -20,6 +20,7 @@ from grader.model import FINISHES, Finish, ProductModel
 _FIX = "Make it again with: grader measure PHOTO --json FILE."
 _FILE = FileKind(code="measurement", what="measurements", most_bytes=200_000_000, fix=_FIX)
 _invalid = _FILE.invalid
+_LARGEST_PX = 1e6  # no photo is larger
 
 
 @dataclass(frozen=True)
@@ -158,7 +159,10 @@ def _outline(board: Mapping[str, Any]) -> Outline:
 def _slenderness(outline_px: Sequence[Sequence[float]]) -> float | None:
     if len(outline_px) < 3:
         return None
-    _, sides, _ = cv2.minAreaRect(np.asarray(outline_px, np.float32).reshape(-1, 2))
+    points = np.asarray(outline_px, np.float64).reshape(-1, 2)
+    if not (np.abs(points) < _LARGEST_PX).all():
+        raise ValueError(outline_px)
+    _, sides, _ = cv2.minAreaRect(points.astype(np.float32))
     short, long = sorted(float(side) for side in sides)
     return long / short if short > 0 else None
 
