@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from rich.markup import escape
 
 from calibration.errors import UsageError
 from grader.batch import (
@@ -95,7 +96,7 @@ def show_plan(plan: BatchPlan, *, figures: bool = False) -> None:
     for line in batch_lines(plan):
         out.print(f"  {line}", markup=False)
     for table in (*batch_tables(plan), *((assumed_table(plan),) if figures else ())):
-        out.print(f"\n[bold]{table.title}[/]")
+        out.print(f"\n[bold]{escape(table.title)}[/]")
         show_table(table)
     out.print()
     for item in plan.notices:

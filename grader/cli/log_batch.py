@@ -7,7 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
-from calibration.errors import UnitError, UsageError
+from calibration.errors import DataFileError, UnitError, UsageError
 from calibration.reading import FileKind, json_of, read_text
 from grader.cautions import lines_for
 from grader.cli.log import (
@@ -310,7 +310,11 @@ def _plan(path: Path) -> Any:
     try:
         document = json_of(text)
     except ValueError as error:
-        raise _PLAN.invalid(path.name, f"no plan ({error})") from error
+        raise _no_plan(path, f" ({error})") from error
     if not isinstance(document, dict) or "loads" not in document:
-        raise _PLAN.invalid(path.name, "no plan")
+        raise _no_plan(path)
     return document
+
+
+def _no_plan(path: Path, why: str = "") -> DataFileError:
+    return DataFileError("plan-unreadable", f"{path} is no plan{why}.", _PLAN.fix)

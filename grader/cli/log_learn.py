@@ -46,7 +46,9 @@ from grader.learn.tables import (
 )
 from grader.log import NewAttachment, NewExclusion, NewMark, checked
 
-_CSV = FileKind(code="file", what="a table of yields", most_bytes=20_000_000, fix="Save it as UTF-8.")
+_CSV = FileKind(
+    code="file", what="a table of yields", most_bytes=20_000_000, fix="Save the table alone, as CSV in UTF-8."
+)
 
 YieldNumber = Annotated[
     int, typer.Argument(help="Number of the yield (see: grader log compare).", show_default=False)

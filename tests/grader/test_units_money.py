@@ -10,6 +10,7 @@ from calibration.errors import UnitError
 from grader.units import (
     Money,
     currency_codes,
+    format_mass,
     format_money,
     in_currency,
     money_down,
@@ -140,3 +141,18 @@ def test_a_completed_amount_is_read_like_a_typed_one() -> None:
     assert parse_price_per_mass(in_currency("2650/ozt", "USD")) == parse_price_per_mass("2650 USD/ozt")
     assert parse_money(in_currency("85,50", "EUR")) == parse_money("85,50 EUR")
     assert {"USD", "EUR"} < set(currency_codes())
+
+
+@given(st.floats(-1e300, 1e300), st.floats(0, 1e300))
+def test_any_amount_can_be_written(amount: float, uncertainty: float) -> None:
+    assert format_money(amount, "USD", uncertainty).endswith(" USD")
+    assert format_money(amount, "USD").partition(" ")[0].partition(".")[2].isdecimal()
+    assert float(format_money(amount, "USD").partition(" ")[0]) == pytest.approx(amount, rel=1e-12, abs=0.005)
+    assert format_mass(abs(amount), uncertainty)
+
+
+@pytest.mark.parametrize("text", ["1e16 USD", "1e30 USD", "1e-16 USD", "9" * 17 + " USD"])
+def test_an_amount_beyond_all_bounds_is_refused(text: str) -> None:
+    with pytest.raises(UnitError) as caught:
+        parse_money(text)
+    assert caught.value.code == "value-not-finite"

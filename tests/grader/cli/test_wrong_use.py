@@ -230,3 +230,26 @@ def test_an_output_given_a_link_leaves_the_link_and_given_a_pipe_leaves_the_pipe
         assert run(*words, "pipe") == 2
         assert "reads from it" in capsys.readouterr().err
         assert stat.S_ISFIFO((tmp_path / "pipe").lstat().st_mode)
+
+
+# --- names that look like markup
+
+
+def test_a_name_that_looks_like_markup_is_shown_as_it_is(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    name = "mine[/b][red]"
+    assert run("batch", "--example") == 0
+    (tmp_path / f"{name}.toml").write_text(capsys.readouterr().out, "utf-8")
+    words = ["batch", "--mass", "470 g", "--gold", "60..120 mg", "--plated-area", "42 cm2", "--figures"]
+    assert run(*words, "--set", f"{name}.toml") == 0
+    assert f"({name})" in capsys.readouterr().out
+
+
+def test_a_photo_s_name_that_looks_like_markup_is_told_on_a_terminal(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from grader.cli.terminal import Terminal
+
+    monkeypatch.setattr("grader.cli.cut.err", Terminal(stderr=True, force_terminal=True, color_system=None))
+    (tmp_path / "a[/b].jpg").write_bytes(b"no photo")
+    assert run("cut", "a[/b].jpg") == 2
+    assert "1 of 1 a[/b].jpg" in capsys.readouterr().err
