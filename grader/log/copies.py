@@ -72,5 +72,5 @@ def _check(copy: Path) -> str:
     try:
         with closing(sqlite3.connect(copy)) as connection:
             return str(connection.execute("PRAGMA integrity_check").fetchone()[0])
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:  # SQLite names a damaged part of the file in its message
         return str(error)

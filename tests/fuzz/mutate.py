@@ -163,7 +163,7 @@ def _changed(rng: random.Random, value: Any) -> Any:
 
 
 def _other(rng: random.Random, value: Any) -> Any:
-    if isinstance(value, int | float) and not isinstance(value, bool) and rng.random() < 0.5:
+    if isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e100 and rng.random() < 0.5:
         return value * rng.choice((-1, 0, 1e-30, 1e-6, 1e6, 1e30, 1e200))
     return rng.choice(
         (
