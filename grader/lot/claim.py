@@ -200,12 +200,12 @@ def _photo(given: str, measured: Sequence[Measured]) -> Measured:
 def _count(text: str) -> Distribution:
     """A number of boards, "30" or "28..30..34"."""
     try:
-        values = [int(part.strip()) for part in split_range(text.strip())]
-    except ValueError as error:
+        values = [float(int(part.strip())) for part in split_range(text.strip())]
+    except (ValueError, OverflowError) as error:
         raise UsageError(
             "count-unreadable", f"'{text}' is no number of boards.", "Write 30, or 28..32 where it is not sure."
         ) from error
-    return distribution_of([float(v) for v in values], text)
+    return distribution_of(values, text)
 
 
 def _mass(text: str) -> Distribution:

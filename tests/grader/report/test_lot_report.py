@@ -290,6 +290,7 @@ def test_measurements_of_older_programs_can_be_reported(lacking: str) -> None:
     [
         ("budget", [5]), ("budget", None), ("scale", {"method": "length"}), ("gold_mg", {"value": 1.0}),
         ("taken_at", 5.0), ("by_finish", {}), ("corrections", "painted"),
+        ("warnings", [{"code": "x", "message": [1], "advice": "y"}]),
         ("plated_area_mm2", {"value": [], "low": 1, "high": {}, "level": 1}),
     ],
 )  # fmt: skip
