@@ -1,5 +1,6 @@
 """Some hundred damaged inputs of every kind, others each time; the seed is told, so that each can be had again."""
 
+import copy
 import os
 import random
 import secrets
@@ -7,6 +8,8 @@ import sys
 
 import pytest
 
+from calibration.errors import DataFileError
+from grader.grade import measured_candidates
 from tests.fuzz import kinds, mutate
 from tests.fuzz.run import run
 
@@ -51,3 +54,17 @@ def test_the_same_seed_does_the_same_damage() -> None:
         assert mutate.damaged_text(a, text) == mutate.damaged_text(b, text)
         assert mutate.damaged_bytes(a, data) == mutate.damaged_bytes(b, data)
         assert mutate.damaged_json(a, {"a": [1, {"b": "c"}]}) == mutate.damaged_json(b, {"a": [1, {"b": "c"}]})
+
+
+@pytest.mark.parametrize("leave_out", ["boards", "gold_terms", "outline_px"])
+def test_a_measurement_that_does_not_say_what_is_on_each_board_cannot_be_graded(leave_out: str) -> None:
+    """Found by case 2880 of seed 11."""
+    document = copy.deepcopy(kinds._document())
+    if leave_out == "boards":
+        del document["boards"]
+        assert measured_candidates([("x", document)]) == []
+        return
+    del document["boards"][0][leave_out]
+    with pytest.raises(DataFileError) as caught:
+        measured_candidates([("x", document)])
+    assert caught.value.code == "measurement-invalid"
