@@ -226,6 +226,6 @@ def _own_path() -> Path:
 def _own_entries() -> dict[str, Value]:
     try:
         kept: dict[str, object] = json.loads(_own_path().read_bytes())
-    except (OSError, ValueError):
+        return {name: value_of(value) for name, value in kept.items() if name in OWN}
+    except (OSError, ValueError, RecursionError, AttributeError, KeyError, TypeError):  # damaged: fields begin empty
         return {}
-    return {name: value_of(value) for name, value in kept.items() if name in OWN}

@@ -9,7 +9,8 @@
     ├── PhotoError        (ValueError)   the file is no photo that can be trusted: exit 2
     ├── RefusedError      (ValueError)   the photo is fine but cannot carry this measurement: exit 3
     │   └── ScaleError                   no scale, or one that its own residuals contradict
-    └── LogError          (RuntimeError) the log cannot be read or written: exit 2
+    ├── LogError          (RuntimeError) the log cannot be read or written: exit 2
+    └── UnforeseenError   (RuntimeError) a defect of this program: exit 1
 
 Each error carries a stable ``code``, a one-sentence ``message`` and ``advice`` (what to do next), and survives
 pickling, so that it can cross a process boundary.
@@ -72,3 +73,9 @@ class ScaleError(RefusedError):
 
 class LogError(GraderError, RuntimeError):
     """The log cannot be opened, read or written."""
+
+
+class UnforeseenError(GraderError, RuntimeError):
+    """A defect of this program; only the last net of the command line makes it."""
+
+    exit_code: ClassVar[int] = 1

@@ -30,6 +30,13 @@ _BELIEF = "belief-"  # in a name, before a belief's id
 DEFAULT_DRAWS = 20_000
 DEFAULT_SEED = 20_101
 
+# No quantity of this trade comes near it in any unit, and floats hold many products of such numbers.
+LARGEST = 1e30
+# Draws of a normal number stay within so many standard deviations of its mean in all but one of 10^15 cases.
+_SPREADS = 8.0
+# Below it, hardly any draw of Student's t is within the reach of a distribution that is cut off.
+_LEAST_DEGREES = 0.5
+
 # kind -> (names of its parameters, in order)
 KINDS: Mapping[str, tuple[str, ...]] = {
     "constant": ("value",),
@@ -57,7 +64,8 @@ class Distribution:
         parameters: in the order of ``KINDS[kind]``; for ``sample``, the equally likely values themselves.
 
     Raises:
-        DataFileError: unknown kind, wrong number of parameters, parameters out of order or not finite.
+        DataFileError: unknown kind, wrong number of parameters, parameters out of order, not finite or beyond
+            all bounds.
     """
 
     kind: str
@@ -72,7 +80,12 @@ class Distribution:
                 f"Use one of {', '.join(KINDS)}.",
             )
         wrong_count = not self.parameters if self.kind == "sample" else len(self.parameters) != len(names)
-        if wrong_count or not all(math.isfinite(p) for p in self.parameters) or not self._in_order():
+        if (
+            wrong_count
+            or not all(math.isfinite(p) for p in self.parameters)
+            or not self._in_order()
+            or self.reach > LARGEST
+        ):
             raise DataFileError(
                 "distribution-invalid",
                 f"A {self.kind} distribution cannot have the parameters {self.parameters}.",
@@ -91,10 +104,28 @@ class Distribution:
             case "loguniform" | "trapezoid_log":
                 return p[0] > 0 and all(a <= b for a, b in pairwise(p))
             case "log_student_t":
-                return p[0] > 0 and p[1] >= 0 and p[2] > 0 and p[3] >= p[1]
+                return p[0] > 0 and p[1] >= 0 and p[2] >= _LEAST_DEGREES and p[3] >= p[1]
             case "lognormal_mixture":
                 return 0 <= p[0] <= 1 and p[1] > 0 and p[2] >= 0 and p[3] > 0 and p[4] >= 0
         return True
+
+    @property
+    def reach(self) -> float:
+        """What draws do not exceed in size, or only in one of 10^15 cases; infinite beyond what floats can be."""
+        p = self.parameters
+        try:
+            match self.kind:
+                case "normal":
+                    return abs(p[0]) + _SPREADS * p[1]
+                case "lognormal":
+                    return p[0] * math.exp(_SPREADS * p[1])
+                case "lognormal_mixture":
+                    return max(p[1] * math.exp(_SPREADS * p[2]), p[3] * math.exp(_SPREADS * p[4]))
+                case "log_student_t":
+                    return p[0] * math.exp(p[3])
+        except OverflowError:
+            return math.inf
+        return max(map(abs, p))
 
     @property
     def is_constant(self) -> bool:
@@ -150,7 +181,7 @@ class Distribution:
         """
         try:
             return Distribution(str(data["kind"]), tuple(float(p) for p in data["parameters"]))
-        except (KeyError, TypeError, ValueError) as error:
+        except (KeyError, TypeError, ValueError, OverflowError) as error:
             if isinstance(error, DataFileError):
                 raise
             raise DataFileError(

@@ -8,14 +8,16 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from calibration.errors import DataFileError, UsageError
-from calibration.files import write_whole
+from calibration.files import advice_for, is_there, write_whole
 from calibration.inputs import Distribution
+from calibration.reading import FileKind, json_of, read_text
 from calibration.sourced import load
 from calibration.target import CHECK_BAR_MM
 
 # beyond this the wrong thing was measured, or the page was printed to fit another paper
 _FACTOR_LOW, _FACTOR_HIGH = 0.9, 1.1
 _AGAIN = 'Measure the bar and store it again: grader target --bar-measured "99.4 mm".'
+_FILE = FileKind(code="print-check", what="a measured check bar", most_bytes=10_000, fix=_AGAIN)
 
 
 @dataclass(frozen=True)
@@ -54,15 +56,12 @@ def load_print_check(path: Path) -> PrintCheck | None:
     Raises:
         DataFileError: the file is there but does not hold one.
     """
-    try:
-        text = path.read_text(encoding="utf-8")
-    except FileNotFoundError:
+    if not is_there(path):
         return None
-    except (OSError, UnicodeDecodeError) as error:
-        raise DataFileError("print-check-unreadable", f"{path} cannot be read.", _AGAIN) from error
+    text = read_text(path, _FILE)
     try:
-        return PrintCheck(_number(json.loads(text)["bar_mm"]))
-    except (ValueError, KeyError, TypeError, RecursionError, OverflowError) as error:
+        return PrintCheck(_number(json_of(text)["bar_mm"]))
+    except (ValueError, KeyError, TypeError) as error:
         raise DataFileError("print-check-invalid", f"{path} holds no measured check bar.", _AGAIN) from error
 
 
@@ -82,6 +81,6 @@ def save_print_check(check: PrintCheck, path: Path) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise UsageError(
-            "cannot-write", f"{path.parent} cannot be made ({error.strerror}).", "Choose a folder that is yours."
+            "cannot-write", f"{path.parent} cannot be made ({error.strerror}).", advice_for(error)
         ) from error
     write_whole(path, (json.dumps({"schema": 1, "bar_mm": check.bar_mm}) + "\n").encode())

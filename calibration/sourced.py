@@ -25,7 +25,6 @@ An uncertain input names a distribution instead of a value (parameters by their 
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -35,6 +34,7 @@ from typing import Any
 
 from calibration.errors import DataFileError
 from calibration.inputs import KINDS, Distribution, Input
+from calibration.reading import toml_of
 
 HOW_KNOWN = (
     "read",  # seen in the source named
@@ -130,8 +130,8 @@ def _packaged(name: str) -> str:
 
 def _tables(text: str, name: str) -> list[tuple[str, dict[str, Any]]]:
     try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+        document = toml_of(text)
+    except ValueError as error:
         raise _invalid(f"{name} is no valid TOML: {error}.") from error
     for key, table in document.items():
         if not isinstance(table, dict):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -14,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import DataFileError, UsageError
+from calibration.reading import json_of
 
 FloatArray = NDArray[np.float64]
 Paper = Literal["a4", "letter"]
@@ -177,8 +177,8 @@ def parse_target(text: str | bytes) -> TargetDescription:
         DataFileError: no JSON, a field missing, of the wrong kind, or contradicting another.
     """
     try:
-        data = json.loads(text)
-    except (ValueError, UnicodeDecodeError, RecursionError) as error:
+        data = json_of(text)
+    except ValueError as error:
         raise DataFileError("target-unreadable", "The target's description is no JSON.", _DESCRIBE) from error
     if not isinstance(data, Mapping):
         raise _invalid("it must be one JSON object.")

@@ -6,6 +6,7 @@ draws everywhere, so correlation survives from one photo to the lot and to the m
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -13,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from calibration.errors import DataFileError
-from calibration.inputs import DEFAULT_DRAWS, DEFAULT_SEED, FloatArray, Input, draw_all
+from calibration.inputs import DEFAULT_DRAWS, DEFAULT_SEED, LARGEST, FloatArray, Input, draw_all
 from calibration.thickness import FINISHES, Finish
 
 __all__ = ["EMPTY", "FINISHES", "Finish", "FloatArray", "ProductModel", "Range", "Term"]
@@ -127,18 +128,31 @@ class ProductModel:
         """The inverse of ``as_json``.
 
         Raises:
-            DataFileError: the object is not one that ``as_json`` writes.
+            DataFileError: the object is not one that ``as_json`` writes, or its numbers are beyond all bounds.
         """
         try:
             terms = tuple(Term(float(t["coefficient"]), tuple(map(str, t["factors"]))) for t in data["terms"])
             inputs = [Input.from_json(i) for i in data["inputs"]]
-        except (KeyError, TypeError, ValueError) as error:
+        except (KeyError, TypeError, ValueError, OverflowError) as error:
             if isinstance(error, DataFileError):
                 raise
             raise DataFileError(
                 "model-invalid", "The measurement's model cannot be read.", "Measure the photo again."
             ) from error
-        return ProductModel(terms, _merge({}, inputs))
+        model = ProductModel(terms, _merge({}, inputs))
+        if not all(_size_log10(term, model.inputs) < math.log10(LARGEST) for term in terms):
+            raise DataFileError(
+                "model-invalid",
+                "The measurement's model holds numbers beyond all bounds.",
+                "Measure the photo again.",
+            )
+        return model
+
+
+def _size_log10(term: Term, inputs: Mapping[str, Input]) -> float:
+    """log10 of what a term does not exceed in size, -inf for zero, not a number where its coefficient is none."""
+    sizes = [abs(term.coefficient), *(inputs[name].distribution.reach for name in term.factors)]
+    return sum(math.log10(size) for size in sizes) if all(sizes) else -math.inf
 
 
 def _merge(inputs: Mapping[str, Input], more: Iterable[Input]) -> dict[str, Input]:

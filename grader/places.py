@@ -27,6 +27,11 @@ def process_folder() -> Path:
     return data_folder() / "processes"
 
 
+def faults_folder() -> Path:
+    """The folder of details of errors that nobody foresaw; it need not exist yet."""
+    return platformdirs.user_log_path("board-gold-grader", appauthor=False)
+
+
 def print_check_path() -> Path:
     """The file that keeps the printed target's measured check bar."""
     return data_folder() / "print-check.json"

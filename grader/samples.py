@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import resources
@@ -10,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from calibration.errors import DataFileError, UsageError
+from calibration.reading import toml_of
 from grader.lot import PartText, SightText
 from grader.measure import Automatic, ByLength, Request
 from grader.units import parse_length_mm
@@ -86,7 +86,7 @@ def load_demo(folder: Path | None = None) -> Demo:
     """
     place = folder if folder is not None else samples_folder()
     try:
-        data = tomllib.loads((place / "demo.toml").read_text("utf-8"))
+        data = toml_of((place / "demo.toml").read_text("utf-8"))
         return Demo(
             samples=tuple(_sample(place, entry) for entry in data["photo"]),
             spot=data["spot"],

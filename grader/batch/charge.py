@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from importlib.resources import files
 from typing import Any, Literal
 
 from calibration.errors import DataFileError, RefusedError, UsageError
 from calibration.inputs import Distribution, Input
 from calibration.notices import Notice, notice
+from calibration.reading import packaged_text
 from calibration.sourced import parse_inputs
 from grader.batch import notices as _registered  # noqa: F401 - registers the warnings used here
 from grader.batch.figures import quantity
@@ -211,7 +211,7 @@ def _both_faces(model: ProductModel, other_face: OtherFace) -> ProductModel:
 
 
 def _other_face() -> Input:
-    text = files("grader.lot").joinpath("data/lot_inputs.toml").read_text("utf-8")
+    text = packaged_text("grader.lot", "data/lot_inputs.toml")
     return parse_inputs(text, "lot_inputs")["other-face"]
 
 

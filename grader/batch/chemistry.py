@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 
 from calibration.errors import DataFileError
+from calibration.reading import packaged_text, packaged_toml
 from calibration.sourced import SourcedValue, parse
 
 _ELEMENT = re.compile(r"([A-Z][a-z]?)(\d*)")
@@ -20,7 +19,7 @@ _FIX = "Correct the data file."
 @cache
 def atomic_weights() -> Mapping[str, SourcedValue]:
     """Standard atomic weights in g/mol by element."""
-    return parse(files("grader.batch").joinpath("data/molar_masses.toml").read_text("utf-8"), "molar_masses")
+    return parse(packaged_text("grader.batch", "data/molar_masses.toml"), "molar_masses")
 
 
 def atoms(formula: str) -> Counter[str]:
@@ -102,7 +101,7 @@ def read_equation(equation: str, source: str = "", how_known: str = "") -> React
 @cache
 def reactions() -> Mapping[str, Reaction]:
     """All reactions by name."""
-    data = tomllib.loads(files("grader.batch").joinpath("data/reactions.toml").read_text("utf-8"))
+    data = packaged_toml("grader.batch", "data/reactions.toml")
     return {name: read_equation(r["equation"], r["source"], r["how_known"]) for name, r in data.items()}
 
 

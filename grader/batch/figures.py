@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from importlib.resources import files
 
 from calibration.errors import UnitError, UsageError
 from calibration.inputs import Distribution, Input
+from calibration.reading import packaged_text
 from calibration.sourced import SourcedValue, parse
 from grader.units import (
     parse_hours,
@@ -58,7 +58,7 @@ UNITS: Mapping[str, str] = {
 
 def fixed() -> Mapping[str, SourcedValue]:
     """Figures that no user needs to change."""
-    return parse(files("grader.batch").joinpath("data/figures.toml").read_text("utf-8"), "figures")
+    return parse(packaged_text("grader.batch", "data/figures.toml"), "figures")
 
 
 def figure(key: str, title: str, text: str, source: str) -> Input:

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 from calibration.errors import DataFileError, UsageError
+from calibration.files import is_file, is_there
 from calibration.inputs import Input
+from calibration.reading import FileKind, packaged_text, parse_toml, read_text
 from calibration.sourced import HOW_KNOWN
 from grader.batch.figures import UNITS, constant, figure
 from grader.value.estimates import same_currency
 
-_MAX_BYTES = 1_000_000
+_FILE = FileKind(
+    code="process",
+    what="a process set",
+    most_bytes=1_000_000,
+    fix="Compare it with the example that 'grader batch --example' writes.",
+)
+_invalid = _FILE.invalid
 _KEYS = frozenset({"title", "estimate", "source", "how_known"})
 
 
@@ -50,12 +56,12 @@ class Process:
 
 def example_text() -> str:
     """The shipped example file, to be copied and changed."""
-    return files("grader.batch").joinpath("data/example_process.toml").read_text("utf-8")
+    return packaged_text("grader.batch", "data/example_process.toml")
 
 
 def process_sets(folder: Path) -> dict[str, Path]:
     """Names and files of the sets in a folder, which need not exist."""
-    return {path.stem: path for path in sorted(folder.glob("*.toml")) if path.is_file()}
+    return {path.stem: path for path in sorted(folder.glob("*.toml")) if is_file(path)}
 
 
 def load_process(given: str | None = None, folder: Path | None = None) -> Process:
@@ -76,32 +82,18 @@ def load_process(given: str | None = None, folder: Path | None = None) -> Proces
 
 
 def _text_of(path: Path, given: str) -> str:
-    try:
-        data = path.read_bytes()[: _MAX_BYTES + 1]
-    except FileNotFoundError as error:
+    if not is_there(path):
         raise UsageError(
             "process-unknown",
             f"'{given}' is no file and no process set.",
             "Write one: grader batch --example > my-process.toml",
-        ) from error
-    except OSError as error:
-        raise DataFileError(
-            "process-unreadable", f"{path} cannot be read ({error.strerror}).", "Check the file's name."
-        ) from error
-    try:
-        if len(data) > _MAX_BYTES:
-            raise _invalid(path.name, "it is too large for a process set")
-        return data.decode("utf-8")
-    except UnicodeDecodeError as error:
-        raise _invalid(path.name, "it is no UTF-8 text") from error
+        )
+    return read_text(path, _FILE)
 
 
 def _read(text: str, name: str, titles: Mapping[str, str] | None = None) -> tuple[str, dict[str, Input]]:
     """Currency (empty where the file has none) and figures of a file; titles for those that have none."""
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise _invalid(name, f"it is no TOML ({error})") from error
+    data = parse_toml(text, name, _FILE)
     currency = data.pop("currency", "")
     if not isinstance(currency, str):
         raise _invalid(name, "currency is no text")
@@ -122,9 +114,3 @@ def _figure(key: str, table: Any, name: str, titles: Mapping[str, str]) -> Input
         return figure(key, str(table.get("title", titles.get(key, key))), table["estimate"], source)
     except UsageError as error:
         raise DataFileError(error.code, f"{name}, {key}: {error.message}", error.advice) from error
-
-
-def _invalid(name: str, why: str) -> DataFileError:
-    return DataFileError(
-        "process-invalid", f"{name}: {why}.", "Compare it with the example that 'grader batch --example' writes."
-    )

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
 from typing import Literal
+
+from calibration.reading import packaged_toml
 
 Gas = Literal["HCl", "Cl2", "SO2", "NO2"]
 
@@ -37,8 +37,7 @@ class ExposureLimit:
 @cache
 def exposure_limits() -> tuple[ExposureLimit, ...]:
     """All limits."""
-    text = resources.files("grader.cautions").joinpath("exposure.toml").read_text("utf-8")
-    return tuple(ExposureLimit(**entry) for entry in tomllib.loads(text)["limit"])
+    return tuple(ExposureLimit(**entry) for entry in packaged_toml("grader.cautions", "exposure.toml")["limit"])
 
 
 def strictest_limit(gas: Gas) -> ExposureLimit:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import asdict, dataclass
 from functools import cache
-from importlib import resources
 from typing import Any, Literal
+
+from calibration.reading import packaged_toml
 
 Place = Literal["cut", "batch"]
 
@@ -32,7 +32,7 @@ class Caution:
 
 @cache
 def _data() -> dict[str, Any]:
-    return tomllib.loads(resources.files("grader.cautions").joinpath("cautions.toml").read_text("utf-8"))
+    return packaged_toml("grader.cautions", "cautions.toml")
 
 
 @cache

@@ -2,24 +2,30 @@
 
 from __future__ import annotations
 
+import os
 import sys
+from collections.abc import Sequence
+from typing import Annotated
 
 import typer
 
-from calibration.errors import GraderError
+from calibration.errors import GraderError, UsageError
+from grader import __version__
 from grader.cli import log_learn as _more_of_log  # noqa: F401 - adds its commands to log_app
 from grader.cli.batch import batch
 from grader.cli.cut import cut
 from grader.cli.demo import demo
+from grader.cli.faults import fault_of
 from grader.cli.grade import grade
 from grader.cli.log import log_app
 from grader.cli.log_batch import batch_app
 from grader.cli.measure import measure_command
-from grader.cli.output import show_error
+from grader.cli.output import err, out, show_error
 from grader.cli.page import page
 from grader.cli.report import report
 from grader.cli.simulate import simulate_command
 from grader.cli.target import target
+from grader.cli.terminal import prepare_streams
 from grader.cli.value import value
 
 app = typer.Typer(
@@ -30,6 +36,22 @@ app = typer.Typer(
     rich_markup_mode="rich",
     context_settings={"help_option_names": ["-h", "--help"]},
 )
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        out.print(f"grader {__version__}", markup=False)
+        raise typer.Exit
+
+
+@app.callback()
+def _of_all(
+    version: Annotated[
+        bool, typer.Option("--version", help="Print the version.", callback=_print_version, is_eager=True)
+    ] = False,
+) -> None:
+    pass
+
 
 app.command("demo")(demo)
 app.command("target")(target)
@@ -44,13 +66,79 @@ log_app.add_typer(batch_app)
 app.add_typer(log_app)
 app.command("page")(page)
 
+_STOPPED = 130
+
 
 def main() -> None:
-    """Run the command line; exit 0 done, 2 wrong use, 3 refused, 130 interrupted."""
+    """Run the command line; exit 0 done, 1 a defect, 2 wrong use, 3 refused, 130 interrupted."""
+    prepare_streams()
+    sys.exit(_run())
+
+
+def _run() -> int:
     try:
-        app()
+        code = app(standalone_mode=False)
+        sys.stdout.flush()
     except GraderError as error:
-        show_error(error)
-        sys.exit(error.exit_code)
+        return _told(error)
     except KeyboardInterrupt:
-        sys.exit(130)
+        return _STOPPED
+    except BrokenPipeError:  # whoever read the output has seen enough
+        _drop_output()
+        return 1
+    except typer.Abort:
+        err.print("Stopped.")
+        return 1
+    except Exception as error:
+        wrong = _wrong_use(error)
+        return _told(fault_of(error) if wrong is None else wrong)
+    return code if isinstance(code, int) else 0
+
+
+def _told(error: GraderError) -> int:
+    if error.message:
+        show_error(error)
+    try:
+        sys.stdout.flush()
+    except OSError:
+        _drop_output()
+    return error.exit_code
+
+
+def _drop_output() -> None:
+    """What could not be written must not be tried again at the end, where it would be a traceback."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())
+    os.close(nowhere)
+
+
+def _wrong_use(error: Exception) -> UsageError | None:
+    """An error of the option parser as one of ours; None for any other. Its message is empty where help was shown."""
+    say = getattr(error, "format_message", None)
+    if say is None or not hasattr(error, "exit_code"):
+        return None
+    kind = type(error).__name__
+    if kind == "NoArgsIsHelpError":
+        return UsageError("help-shown", "", "")
+    message = str(say()).strip()
+    if not message.endswith((".", "?", ")")):
+        message += "."
+    what = {
+        "MissingParameter": "Add it",
+        "NoSuchOption": "Leave it out or correct it",
+        "BadOptionUsage": "Give it a value",
+    }.get(kind, "Correct it")
+    advice = f"{what}; what can be given is shown by: {_command_path(sys.argv[1:])} --help"
+    return UsageError("command-line-wrong", message, advice)
+
+
+def _command_path(words: Sequence[str]) -> str:
+    """The command that these words call; the parser does not tell with every error."""
+    path: list[str] = ["grader"]
+    here: object = typer.main.get_command(app)
+    for word in words:
+        here = getattr(here, "commands", {}).get(word)
+        if here is None:
+            break
+        path.append(word)
+    return " ".join(path)

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from rich.markup import escape
 
 from calibration.errors import UsageError
 from grader.batch import (
@@ -22,7 +23,7 @@ from grader.batch import (
 from grader.batch.words import HEADING, STATEMENTS, assumed_table, batch_document, batch_lines, batch_tables
 from grader.cautions import lines_for
 from grader.cli.log_report import show_table
-from grader.cli.output import is_stdout, out, show_notice, write_json
+from grader.cli.output import is_stdout, out, show_notice, write_data, write_json
 from grader.places import assumptions_folder, process_folder
 from grader.units import parse_volume_ml
 from grader.value import load_set, measurements_of, read_measurements
@@ -66,7 +67,7 @@ def batch(
     Example: grader batch boards.json --mass "470 g" --vessel "1 l"
     """
     if example:
-        out.print(example_text(), markup=False, end="")
+        write_data(example_text())
         return
     if measurements and lot is not None:
         raise UsageError("two-sources", "Both files and a lot were given.", "Give one or the other.")
@@ -95,7 +96,7 @@ def show_plan(plan: BatchPlan, *, figures: bool = False) -> None:
     for line in batch_lines(plan):
         out.print(f"  {line}", markup=False)
     for table in (*batch_tables(plan), *((assumed_table(plan),) if figures else ())):
-        out.print(f"\n[bold]{table.title}[/]")
+        out.print(f"\n[bold]{escape(table.title)}[/]")
         show_table(table)
     out.print()
     for item in plan.notices:

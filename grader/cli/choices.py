@@ -7,8 +7,9 @@ import re
 from collections.abc import Sequence
 from pathlib import Path
 
-from calibration.errors import DataFileError, UsageError
+from calibration.errors import UsageError
 from calibration.families import family_named
+from calibration.reading import FileKind, read_bytes
 from calibration.standard_objects import Kind, StandardObject, object_named, sides_in_order
 from calibration.target import TargetDescription, parse_target
 from grader.measure import (
@@ -24,6 +25,12 @@ from grader.measure import (
 )
 from grader.units import parse_length_mm, parse_pair_mm
 
+_TARGET = FileKind(
+    code="target-file",
+    what="a target's description",
+    most_bytes=1_000_000,
+    fix="Give the JSON file that describes the sheet.",
+)
 _NUMBER = re.compile(r"\s*[-+.,]?\d")
 _WAYS = (
     "Use one of --target, --length with --from and --to, --rectangle with --corners, --coin with --rim, --pitch, "
@@ -153,11 +160,4 @@ def read_target(path: Path) -> TargetDescription:
     Raises:
         DataFileError: the file cannot be read, or does not describe a target.
     """
-    try:
-        return parse_target(path.read_bytes())
-    except OSError as error:
-        raise DataFileError(
-            "target-file-unreadable",
-            f"{path} cannot be read ({error.strerror}).",
-            "Check the path to the target's file.",
-        ) from error
+    return parse_target(read_bytes(path, _TARGET))

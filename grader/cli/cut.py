@@ -62,7 +62,7 @@ def cut(
     for number, sides in enumerate(both):
         name = sides.front.name
         if err.is_terminal:
-            err.print(f"[dim]{number + 1} of {len(both)}[/] {name}", markup=True)
+            err.print(f"{number + 1} of {len(both)} {name}", style="dim", markup=False)
         try:
             seen = look.at(sides)
         except (PhotoError, RefusedError) as error:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.errors import RefusedError, UsageError
+from calibration.files import is_there
 from grader.cli.output import show_error
 from grader.cli.photo_options import PhotoOptions
 from grader.correct import Corrections
@@ -108,7 +109,7 @@ class CutOptions(PhotoOptions):
                 "Give --back once for each photo, in their order; photos of one face alone in a call of their own.",
             )
         for front, back in zip(fronts, backs, strict=True):
-            if front.exists() and back.exists() and front.samefile(back):
+            if is_there(front) and is_there(back) and front.samefile(back):
                 raise UsageError(
                     "faces-same-photo",
                     f"{front} is given for both faces.",

@@ -11,6 +11,7 @@ import typer
 from rich.markup import escape
 
 from calibration.errors import UsageError
+from calibration.files import advice_for
 from grader.cli.measure_report import show_measurement
 from grader.cli.output import as_json, err, out, write_whole
 from grader.cli.value_report import show_offer
@@ -38,7 +39,9 @@ def demo(
         output.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise UsageError(
-            "cannot-write", f"The folder {output} cannot be made ({error.strerror}).", "Choose another with --output."
+            "cannot-write",
+            f"The folder {output} cannot be made ({error.strerror}).",
+            advice_for(error, "Choose another with --output."),
         ) from error
     for_sale: list[tuple[str, dict[str, Any]]] = []
     photos: list[ReportedPhoto] = []

@@ -15,7 +15,7 @@ from grader.cli.cut_options import CutOptions
 from grader.cli.learned import say_learned
 from grader.cli.log import day_of
 from grader.cli.options import with_options
-from grader.cli.output import err, is_stdout, out, show_error, show_table, write_json, write_whole
+from grader.cli.output import err, is_stdout, out, show_error, show_table, write_data, write_json, write_whole
 from grader.cli.photos import photo_files
 from grader.cli.pictures import check_outputs
 from grader.cli.questions import ask_first
@@ -157,7 +157,7 @@ def grade(
     Example: grader grade a.jpg b.jpg --part modules --spot "85 USD/g" --spot-date 2026-11-20 --json grades.json
     """
     if example:
-        out.print(example_thresholds_text(), markup=False, end="")
+        write_data(example_thresholds_text())
         return
     prices, wanted = options.prices(), load_thresholds(options.thresholds)
     rules = options.rules()

@@ -14,7 +14,7 @@ import typer
 
 from calibration.errors import UsageError
 from grader.cli.log_report import show_contents, show_lots
-from grader.cli.output import out, write_whole
+from grader.cli.output import out, write_data, write_whole
 from grader.cli.questions import YesOption, ask_first
 from grader.learn import newest_in
 from grader.learn.questions import Asker
@@ -26,7 +26,6 @@ from grader.value.measured import documents_in
 if TYPE_CHECKING:
     from grader.log import Log
 
-MAX_TEXT_BYTES = 16 << 20
 """Of a file to import: ten thousand rows with long notes take less."""
 
 log_app = typer.Typer(
@@ -71,7 +70,7 @@ def list_(log: LogOption = None, json: JsonFlag = False) -> None:
     contents = existing_log(log).contents()
     if json:
         # The heavy documents are for show and export.
-        out.file.write(to_json(replace(contents, photos=(), estimates=(), offers=(), beliefs=())))
+        write_data(to_json(replace(contents, photos=(), estimates=(), offers=(), beliefs=())))
     else:
         show_lots(contents)
 
@@ -84,7 +83,7 @@ def show(lot: LotArgument, log: LogOption = None, json: JsonFlag = False) -> Non
     """
     contents = existing_log(log).entries(lot_key(lot))
     if json:
-        out.file.write(to_json(contents))
+        write_data(to_json(contents))
     else:
         show_contents(contents)
 
@@ -262,7 +261,7 @@ def export(
     opened = existing_log(log)
     text = write(opened)
     if output is None:
-        out.file.write(text)
+        write_data(text)
     else:
         write_whole(output, text.encode())
         say(f"{output} written.")
@@ -295,23 +294,6 @@ def opened_log(path: str | None, *, must_exist: bool = False) -> Log:
 def existing_log(path: str | None) -> Log:
     """The log at a path, or the usual one; it must be there."""
     return opened_log(path, must_exist=True)
-
-
-def read_text(path: Path, advice: str) -> str:
-    """A text file that a person made, UTF-8 with or without a byte order mark; never more than ``MAX_TEXT_BYTES``.
-
-    Raises:
-        UsageError: ``file-unreadable``.
-    """
-    try:
-        with path.open("rb") as file:
-            data = file.read(MAX_TEXT_BYTES + 1)
-        text = data.decode("utf-8-sig")
-    except (OSError, ValueError) as error:
-        raise UsageError("file-unreadable", f"{path} cannot be read as text ({error}).", advice) from error
-    if len(data) > MAX_TEXT_BYTES:
-        raise UsageError("file-unreadable", f"{path} is larger than {MAX_TEXT_BYTES >> 20} MB.", advice)
-    return text
 
 
 def say(text: str) -> None:

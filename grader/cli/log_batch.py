@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
@@ -10,6 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from calibration.errors import DataFileError, UnitError, UsageError
+from calibration.reading import FileKind, json_of, read_text
 from grader.cautions import lines_for
 from grader.cli.log import (
     CarriedOption,
@@ -25,12 +25,12 @@ from grader.cli.log import (
     existing_log,
     lot_copies,
     lot_key,
-    read_text,
     say,
     yield_entry,
 )
 from grader.cli.log_report import show_table
-from grader.cli.output import out
+from grader.cli.output import as_json as json_line
+from grader.cli.output import out, write_data
 from grader.cli.questions import YesOption, ask_first
 from grader.learn.questions import Asker, of_amount, of_carry_over, of_load
 from grader.log import NewAmount, NewBatch, NewCarryOver, NewLoad, NewStrike, NewTest, batches_as_json, checked
@@ -44,13 +44,17 @@ batch_app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
+_PLAN = FileKind(
+    code="plan", what="a batch plan", most_bytes=20_000_000, fix="Write one: grader batch … --json plan.json"
+)
+
 BatchArgument = Annotated[str, typer.Argument(help="The batch's name or number.", show_default=False)]
 DayOption = Annotated[str | None, typer.Option("--date", help="The day: 2026-11-20. Today if left out.")]
 NoteOption = Annotated[str, typer.Option(help="Anything worth keeping.")]
 
 
 def _write_json(document: dict[str, Any]) -> None:
-    out.file.write(json.dumps(document, ensure_ascii=False, allow_nan=False) + "\n")
+    write_data(json_line(document).decode())
 
 
 @batch_app.command("list")
@@ -317,12 +321,15 @@ def _quantity(text: str) -> tuple[float, str]:
 
 
 def _plan(path: Path) -> Any:
+    text = read_text(path, _PLAN)
     try:
-        document = json.loads(read_text(path, "Give the plan's own file."))
-    except (UsageError, ValueError, RecursionError) as error:
-        raise DataFileError(
-            "plan-unreadable", f"{path} is no plan ({error}).", "Write one: grader batch … --json plan.json"
-        ) from error
+        document = json_of(text)
+    except ValueError as error:
+        raise _no_plan(path, f" ({error})") from error
     if not isinstance(document, dict) or "loads" not in document:
-        raise DataFileError("plan-unreadable", f"{path} is no plan.", "Write one: grader batch … --json plan.json")
+        raise _no_plan(path)
     return document
+
+
+def _no_plan(path: Path, why: str = "") -> DataFileError:
+    return DataFileError("plan-unreadable", f"{path} is no plan{why}.", _PLAN.fix)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import getpass
-import hashlib
 from collections.abc import Mapping
 from dataclasses import asdict
 from datetime import date
@@ -14,6 +13,8 @@ from typing import Annotated
 import typer
 
 from calibration.errors import LogError, UsageError
+from calibration.files import is_there
+from calibration.reading import FileKind, read_text, sha256_of
 from grader.cli.log import (
     CarriedOption,
     FinenessOption,
@@ -27,12 +28,11 @@ from grader.cli.log import (
     day_of,
     existing_log,
     log_app,
-    read_text,
     say,
     yield_entry,
 )
 from grader.cli.log_report import show_table
-from grader.cli.output import as_json, out
+from grader.cli.output import as_json, out, write_data
 from grader.cli.questions import YesOption, ask_first
 from grader.learn import TOGETHER, Newest, newest_in, pairs, returns, returns_by
 from grader.learn.csv_import import entries, questions_of, read_rows
@@ -50,6 +50,10 @@ from grader.learn.tables import (
 )
 from grader.log import NewAttachment, NewExclusion, NewMark, checked
 
+_CSV = FileKind(
+    code="file", what="a table of yields", most_bytes=20_000_000, fix="Save the table alone, as CSV in UTF-8."
+)
+
 YieldNumber = Annotated[
     int, typer.Argument(help="Number of the yield (see: grader log compare).", show_default=False)
 ]
@@ -65,7 +69,7 @@ def belief(log: LogOption = None, json: JsonFlag = False) -> None:
     """
     found = newest_in(existing_log(log))
     if json:
-        out.file.write(as_json(None if found is None else found.document()).decode())
+        write_data(as_json(None if found is None else found.document()).decode())
         return
     if found is None:
         say("Nothing to learn from yet: log a yield of a lot whose photos were measured.")
@@ -93,7 +97,7 @@ def compare(log: LogOption = None, json: JsonFlag = False) -> None:
     found = pairs(contents)
     if json:
         each = {"yields": map(asdict, found), "returns": map(asdict, returns(contents))}
-        out.file.write(dumps({"schema": 1, **{k: list(v) for k, v in each.items()}}, default=str) + "\n")
+        write_data(dumps({"schema": 1, **{k: list(v) for k, v in each.items()}}, default=str) + "\n")
         return
     if not found:
         say("No yield yet.")
@@ -199,10 +203,9 @@ def attach(
     if file.exists() and not file.is_file():
         raise UsageError("file-unreadable", f"{file} is no file.", "Check its name.")
     try:
-        with file.open("rb") as read:
-            digest = hashlib.file_digest(read, "sha256").hexdigest()
+        digest = sha256_of(file)
     except (OSError, ValueError) as error:
-        raise UsageError("file-unreadable", f"{file} cannot be read ({error}).", "Check its name.") from error
+        raise _CSV.unreadable(file, error) from error
     existing_log(log).attach(number, checked(NewAttachment, sha256=digest, name=file.name, who=_who(who)))
     say(f"{file.name} noted for yield {number}.")
 
@@ -218,7 +221,7 @@ def import_(
 
     Example: grader log import yields.csv --write
     """
-    text = read_text(file, "Save it as UTF-8.")
+    text = read_text(file, _CSV)
     opened = existing_log(log)
     rows = read_rows(text, opened.contents())
     show_table(rows_table(rows))
@@ -273,7 +276,7 @@ def invent(log: Annotated[Path, typer.Option(help="A new file.", show_default=Fa
 
     Example: grader log invent --log invented.db
     """
-    if log.exists():
+    if is_there(log):
         raise LogError("log-exists", f"{log} is there already; it was left as it is.", "Name a new file.")
     write_invented(log)
     say(f"{log} holds 30 invented lots. See: grader log belief --log {log}")

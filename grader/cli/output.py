@@ -7,14 +7,13 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import typer
-from rich.console import Console
 from rich.markup import escape
 from rich.table import Table
 
 from calibration.errors import GraderError
 from calibration.files import write_whole
 from calibration.notices import Notice
+from grader.cli.terminal import Terminal, readable
 
 __all__ = [
     "as_json",
@@ -24,20 +23,26 @@ __all__ = [
     "show_error",
     "show_notice",
     "show_table",
+    "write_data",
     "write_json",
     "write_whole",
 ]
 
 # Rich drops colour and control codes by itself when the output is piped, and colour where NO_COLOR is set.
-out = Console(highlight=False, soft_wrap=True)
-err = Console(stderr=True, highlight=False, soft_wrap=True)
+out = Terminal(highlight=False, soft_wrap=True)
+err = Terminal(stderr=True, highlight=False, soft_wrap=True)
 
 
 def show_error(error: GraderError | Notice, about: str = "") -> None:
     """One error for a person, or a warning that must not be mixed with data: what is wrong, and what to do next."""
     where = f"{about}: " if about else ""
-    err.print(f"[bold red]{escape(where)}[/]{escape(error.message)}")
-    err.print(f"  → {escape(error.advice)}")
+    err.print(f"[bold red]{escape(_line(where))}[/]{escape(_line(error.message))}")
+    err.print(f"  → {escape(_line(error.advice))}")
+
+
+def _line(text: str) -> str:
+    """A text on one line: what somebody typed into it may break no lines."""
+    return " ".join(text.splitlines())
 
 
 def show_notice(item: Notice) -> None:
@@ -59,7 +64,7 @@ def show_table(
     """
     if not out.is_terminal:
         for row in (columns, *rows) if any(columns) else rows:
-            out.file.write("\t".join(" ".join(cell.split()) for cell in row).rstrip("\t") + "\n")
+            out.file.write("\t".join(readable(" ".join(cell.split())) for cell in row).rstrip("\t") + "\n")
         return
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_header=any(columns))
     for number, column in enumerate(columns):
@@ -72,7 +77,8 @@ def show_table(
 
 def as_json(data: Any) -> bytes:
     """A JSON document, UTF-8, one line, ended by a newline. Not-a-number is a defect, so it raises ValueError."""
-    return (json.dumps(data, ensure_ascii=False, allow_nan=False) + "\n").encode()
+    # A file name may hold bytes that are no text; JSON has an escape for them.
+    return (json.dumps(data, ensure_ascii=False, allow_nan=False) + "\n").encode("utf-8", "backslashreplace")
 
 
 def is_stdout(path: Path | None) -> bool:
@@ -80,10 +86,21 @@ def is_stdout(path: Path | None) -> bool:
     return path is not None and str(path) == "-"
 
 
+def write_data(text: str) -> None:
+    """Data on the standard output: UTF-8 in a pipe or a file, as our readers want it, whatever a terminal shows."""
+    buffer = getattr(out.file, "buffer", None)
+    if out.is_terminal or buffer is None:
+        out.file.write(readable(text))
+        return
+    out.file.flush()
+    buffer.write(text.encode("utf-8", "backslashreplace"))
+    buffer.flush()
+
+
 def write_json(path: Path, *documents: Any) -> None:
     """Write documents, a line each, to a file or, for ``-``, to the standard output."""
     data = b"".join(as_json(document) for document in documents)
     if is_stdout(path):
-        typer.echo(data.decode(), nl=False)
+        write_data(data.decode())
     else:
         write_whole(path, data)

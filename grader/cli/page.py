@@ -18,6 +18,7 @@ import typer
 
 from calibration.errors import UsageError
 from grader.cli.output import out
+from grader.cli.terminal import can_show
 from grader.page_code import CODE_VARIABLE, new_code
 
 # What Streamlit is told; on the command line, so that nobody's own configuration undoes it.
@@ -33,6 +34,7 @@ _CONFIG: Mapping[str, str] = {
     "logger.hideWelcomeMessage": "true",  # it asks another machine for this one's address
 }
 _OPEN_S, _STOP_S = 60.0, 10.0
+_DARKS = " ▀▄█"  # two rows of a QR code: neither, upper, lower, both
 _STOPPED = (0, 130, -signal.SIGINT, -signal.SIGTERM)
 
 
@@ -124,7 +126,7 @@ def _tell_phone(host: str | None, port: int, code: str) -> None:
     address = f"http://{host}:{port}/?code={code}"
     out.print(f"On the phone, in the same network:  {address}", markup=False)
     out.print(f"If it asks for the code: {code[:4]} {code[4:]}   (a new one each time)", markup=False)
-    if out.is_terminal and not out.no_color:
+    if out.is_terminal and not out.no_color and can_show(out, _DARKS):
         for line in qr_lines(address):
             out.print(line, markup=False, style="black on white")
     out.print("Whoever has the code can use the page and your log. Nothing is encrypted.", markup=False)
@@ -139,7 +141,7 @@ def qr_lines(text: str) -> Iterator[str]:
     dark = np.pad(np.asarray(encoder.create().encode(text)) < 128, 2)
     dark = np.pad(dark, ((0, len(dark) % 2), (0, 0)))
     for upper, lower in zip(dark[::2], dark[1::2], strict=True):
-        yield "".join(" ▀▄█"[int(a) + 2 * int(b)] for a, b in zip(upper, lower, strict=True))
+        yield "".join(_DARKS[int(a) + 2 * int(b)] for a, b in zip(upper, lower, strict=True))
 
 
 def _has_screen() -> bool:

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from calibration.errors import DataFileError, UsageError
+from calibration.errors import UsageError
 from calibration.print_check import load_print_check
+from calibration.reading import read_bytes
 from grader.cli.choices import choose_scale
 from grader.cli.learned import learned_from
 from grader.correct import Corrections, parse_corrections
-from grader.correct.model import NO_CORRECTIONS
+from grader.correct.model import CORRECTIONS_FILE, NO_CORRECTIONS
 from grader.measure import Request
 from grader.places import print_check_path
 from grader.units import parse_length_mm
@@ -113,14 +114,7 @@ class PhotoOptions:
             raise UsageError(
                 "corrections-one-photo", "Corrections belong to one photo.", "Give the corrected photo by itself."
             )
-        try:
-            return parse_corrections(self.corrections.read_bytes())
-        except OSError as error:
-            raise DataFileError(
-                "corrections-unreadable",
-                f"{self.corrections} cannot be read ({error.strerror}).",
-                "Check the path to the corrections.",
-            ) from error
+        return parse_corrections(read_bytes(self.corrections, CORRECTIONS_FILE))
 
     def learned(self) -> Newest | None:
         """What the log's yields teach; None where there are none, or where published thickness is wanted.

@@ -7,9 +7,24 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from calibration.errors import UsageError
+from calibration.files import is_file, is_folder
+from calibration.notices import Notice, NoticeDefinition, notice, register
+from grader.cli.output import show_error
 
 # What is taken from a folder; a file that is named itself may be called anything, for its bytes say what it is.
 ENDINGS = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif"})
+# What this program writes itself, and notes: nobody takes them for photos that should have been measured.
+_NO_PHOTOS = frozenset({".json", ".jsonl", ".csv", ".pdf", ".html", ".toml", ".txt", ".md", ".sqlite", ".db"})
+_MOST_NAMED = 20
+
+register(
+    NoticeDefinition(
+        "files-passed-over",
+        "Files passed over",
+        "Not looked at in {folder}: {names}.",
+        f"A folder's photos end in {', '.join(sorted(ENDINGS))}. Name a file itself to have it looked at.",
+    ),
+)
 
 
 def photo_files(named: Sequence[Path]) -> list[Path]:
@@ -18,16 +33,20 @@ def photo_files(named: Sequence[Path]) -> list[Path]:
     A folder stands for the photos that lie in it (not in folders below it), by name; a pattern such as
     ``shelf/*.jpg`` for what fits it. A file that is not there is kept, so that it is told of with the others.
 
+    A file in a folder that is left out because of its ending is told of at once: it may have been meant as a photo.
+
     Raises:
         UsageError: ``photos-none``: a folder or a pattern holds none.
     """
+    for item in passed_over(named):
+        show_error(item)
     found: dict[Path, Path] = {}
     for path in named:
-        photos = [path] if path.is_file() else list(_inside(path))
+        photos = [path] if is_file(path) else list(_inside(path))
         if not photos:
             raise UsageError(
                 "photos-none",
-                f"No photo is in {path}." if path.is_dir() else f"No photo fits {path}.",
+                f"No photo is in {path}." if is_folder(path) else f"No photo fits {path}.",
                 f"Name a file, a folder or a pattern; a folder's photos end in {', '.join(sorted(ENDINGS))}.",
             )
         for photo in photos:
@@ -35,13 +54,25 @@ def photo_files(named: Sequence[Path]) -> list[Path]:
     return list(found.values())
 
 
+def passed_over(named: Sequence[Path]) -> list[Notice]:
+    """For each folder that was named, which of its files are no photos by their endings; none where all are."""
+    found = []
+    for folder in filter(is_folder, named):
+        names = [p.name for p in sorted(folder.iterdir()) if _is_plain(p)]
+        left = [n for n in names if Path(n).suffix.lower() not in ENDINGS | _NO_PHOTOS]
+        if left:
+            more = f" and {len(left) - _MOST_NAMED} others" if len(left) > _MOST_NAMED else ""
+            found.append(notice("files-passed-over", folder=folder, names=", ".join(left[:_MOST_NAMED]) + more))
+    return found
+
+
 def _inside(path: Path) -> Iterator[Path]:
-    if path.is_dir():
+    if is_folder(path):
         yield from sorted(p for p in path.iterdir() if p.suffix.lower() in ENDINGS and _is_plain(p))
     elif glob.has_magic(str(path)):
         for fitting in sorted(glob.glob(str(path))):  # noqa: PTH207 - a pattern may begin at a root
             each = Path(fitting)
-            if each.is_dir():
+            if is_folder(each):
                 yield from _inside(each)
             elif _is_plain(each):
                 yield each
@@ -51,4 +82,4 @@ def _inside(path: Path) -> Iterator[Path]:
 
 def _is_plain(path: Path) -> bool:
     """Not hidden: some systems leave a hidden companion beside each photo."""
-    return path.is_file() and not path.name.startswith(".")
+    return is_file(path) and not path.name.startswith(".")

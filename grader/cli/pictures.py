@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from calibration.errors import UsageError
-from calibration.files import check_place
+from calibration.files import check_place, is_folder, is_there
 
 
 def picture_in(folder: Path, photo: Path, what: str) -> Path:
@@ -29,7 +29,7 @@ def pictures_of(photos: Sequence[Path], wanted: Mapping[str, Path | None], calle
     if len(photos) == 1 or not places:
         return list(places.values())
     for what, path in places.items():
-        if not path.is_dir():
+        if not is_folder(path):
             raise UsageError(
                 "one-picture-only",
                 f"--{what} names one file, but there are {len(photos)} photos.",
@@ -54,7 +54,7 @@ def check_outputs(inputs: Sequence[Path], outputs: Sequence[Path]) -> None:
     """
     for path in outputs:
         check_place(path)
-        if any(path.exists() and file.exists() and path.samefile(file) for file in inputs):
+        if any(is_there(path) and is_there(file) and path.samefile(file) for file in inputs):
             raise UsageError(
                 "output-is-photo", f"{path} is one of the files read.", "Choose another name for the result."
             )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Any
@@ -10,7 +9,8 @@ from typing import Annotated, Any
 import typer
 
 from calibration.errors import DataFileError, UsageError
-from calibration.files import check_place
+from calibration.files import check_place, is_file
+from calibration.reading import as_written, sha256_of
 from calibration.target import Paper
 from grader.cli.log import LogOption
 from grader.cli.options import with_options
@@ -114,7 +114,7 @@ def _candidates(
         return photo_files(photos)
     names = {Path(str(document["photo"])).name for document in documents}
     folders = dict.fromkeys(path.parent for path in measurements)
-    return [folder / name for folder in folders for name in sorted(names) if (folder / name).is_file()]
+    return [folder / name for folder in folders for name in sorted(names) if is_file(folder / name)]
 
 
 def _photos_by_sha(paths: Iterable[Path]) -> dict[str, Path]:
@@ -122,11 +122,10 @@ def _photos_by_sha(paths: Iterable[Path]) -> dict[str, Path]:
     found: dict[str, Path] = {}
     for path in paths:
         try:
-            found[hashlib.sha256(path.read_bytes()).hexdigest()] = path
-        except OSError as error:
-            raise UsageError(
-                "photo-unreadable", f"{path} cannot be read ({error.strerror}).", "Check the path."
-            ) from error
+            found[sha256_of(path)] = path
+        except (OSError, ValueError) as error:
+            why = error.strerror if isinstance(error, OSError) else "no name may be like that"
+            raise UsageError("photo-unreadable", f"{path} cannot be read ({why}).", "Check the path.") from error
     return found
 
 
@@ -172,10 +171,8 @@ def _batch(path: Path) -> Mapping[str, Any]:
     )
     if len(documents) != 1 or documents[0].get("schema") != 1:
         raise no_plan
-    try:
+    with as_written(no_plan):
         tuple(batch_blocks(documents[0]))
-    except (KeyError, TypeError):
-        raise no_plan from None
     return documents[0]
 
 

@@ -10,7 +10,7 @@ import typer
 from calibration.errors import UsageError
 from grader.cli.log import LogOption, existing_log, lot_key
 from grader.cli.options import with_options
-from grader.cli.output import is_stdout, out, write_json
+from grader.cli.output import is_stdout, write_data, write_json
 from grader.cli.value_options import LotOption, MeasurementsArgument, ValueOptions, documents_of
 from grader.cli.value_report import show_offer
 from grader.lot import estimate_lot
@@ -34,7 +34,7 @@ def value(
     Example: grader value boards.json --boards 4 --count 400 --spot "2650 USD/ozt" --spot-date today --json offer.json
     """
     if example:
-        out.print(example_text(), markup=False, end="")
+        write_data(example_text())
         return
     if save and lot is None:
         raise UsageError("save-without-lot", "Only a lot of the log can keep an offer.", "Name it with --lot.")

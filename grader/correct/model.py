@@ -6,13 +6,13 @@ of corrections means the same whoever applies it, and undoing is leaving off its
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from calibration.errors import DataFileError
+from calibration.reading import FileKind, json_of
 from grader.model import FINISHES, Finish
 
 SCHEMA = 1
@@ -20,6 +20,9 @@ MOST_ITEMS = 5_000
 MOST_POINTS = 20_000
 LARGEST_RADIUS_PX = 2_000.0
 _LARGEST_PX = 100_000.0
+
+_FIX = "Take the file that the page or a measurement's JSON gave, and do not edit it."
+CORRECTIONS_FILE = FileKind(code="corrections", what="corrections", most_bytes=200_000_000, fix=_FIX)
 
 Point = tuple[float, float]
 
@@ -118,7 +121,7 @@ class Corrections:
             if not isinstance(data, Mapping) or data["schema"] != SCHEMA or len(data["corrections"]) > MOST_ITEMS:
                 raise _unreadable()
             return Corrections(tuple(map(_from_json, data["corrections"])), str(data.get("sha256", "")))
-        except (KeyError, TypeError, ValueError, AttributeError) as error:
+        except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
             if isinstance(error, DataFileError):
                 raise
             raise _unreadable() from error
@@ -134,8 +137,8 @@ def parse_corrections(text: bytes) -> Corrections:
         DataFileError: it is neither.
     """
     try:
-        data = json.loads(text)
-    except (ValueError, RecursionError) as error:
+        data = json_of(text)
+    except ValueError as error:
         raise _unreadable() from error
     if isinstance(data, Mapping) and isinstance(data.get("corrections"), Mapping):
         data = data["corrections"]
@@ -143,11 +146,7 @@ def parse_corrections(text: bytes) -> Corrections:
 
 
 def _unreadable(why: str = "It is no list of corrections.") -> DataFileError:
-    return DataFileError(
-        "corrections-invalid",
-        f"The corrections cannot be used: {why}",
-        "Take the file that the page or a measurement's JSON gave, and do not edit it.",
-    )
+    return DataFileError("corrections-invalid", f"The corrections cannot be used: {why}", _FIX)
 
 
 def _as_json(item: Correction) -> dict[str, Any]:

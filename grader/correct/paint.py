@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import functools
 import math
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from importlib import resources
 from typing import Any
 
 import cv2
@@ -15,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.inputs import Distribution, Input
+from calibration.reading import packaged_toml
 from grader.correct.brush import FINE, Bits, bounds, patches
 from grader.correct.model import PaintedIn, PaintedOut, Stroke
 from grader.model import FINISHES
@@ -153,5 +152,4 @@ def _length(stroke: Stroke) -> float:
 
 @functools.cache
 def _figures() -> dict[str, Any]:
-    text = resources.files("grader.correct").joinpath("data/painting.toml").read_text("utf-8")
-    return dict(tomllib.loads(text)["edge"])
+    return dict(packaged_toml("grader.correct", "data/painting.toml")["edge"])

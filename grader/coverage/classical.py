@@ -13,12 +13,12 @@ from __future__ import annotations
 import functools
 import json
 from dataclasses import dataclass
-from importlib import resources
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.reading import packaged_text
 from calibration.scale import Scale
 from calibration.white_balance import WhiteBalance, estimate, from_grey_patches, to_linear
 from grader.coverage.background import board_mask
@@ -117,5 +117,5 @@ def hidden_mask(shape: tuple[int, ...], scale: Scale | None) -> NDArray[np.uint8
 
 @functools.cache
 def _scorers() -> tuple[Scorer, Scorer]:
-    data = json.loads(resources.files("grader.coverage").joinpath("data/classical.json").read_text("utf-8"))
+    data = json.loads(packaged_text("grader.coverage", "data/classical.json"))
     return Scorer.from_json(data["pixel"]), Scorer.from_json(data["region"])

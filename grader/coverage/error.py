@@ -6,8 +6,6 @@ The figures in ``data/error.toml`` were measured on renders that the segmenter w
 from __future__ import annotations
 
 import functools
-import tomllib
-from importlib import resources
 from typing import Any
 
 import cv2
@@ -16,6 +14,7 @@ from numpy.typing import NDArray
 
 from calibration.inputs import Distribution, Input
 from calibration.notices import Notice, NoticeDefinition, notice, register
+from calibration.reading import packaged_toml
 from calibration.scale import Scale
 from calibration.sourced import load
 from grader.coverage.plated import around_plating
@@ -115,7 +114,7 @@ def contact_width_px(scale: Scale | None) -> float | None:
 
 @functools.cache
 def _figures() -> dict[str, Any]:
-    return tomllib.loads(resources.files("grader.coverage").joinpath("data/error.toml").read_text("utf-8"))
+    return packaged_toml("grader.coverage", "data/error.toml")
 
 
 def doubt_of(share: NDArray[np.uint8]) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -12,12 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import DataFileError, RefusedError
+from calibration.reading import as_written
 from grader.cut import CutBoard, CutRules, plan_board
 from grader.cut.board import density_input, outline_offset_input
 from grader.cut.picture import board_picture
 from grader.grade.model import Candidate
 from grader.model import EMPTY, ProductModel
-from grader.value import measurements_of
+from grader.value import Measured, measurements_of
 
 Picture = NDArray[np.uint8]
 NO_GOLD = "no-gold-to-keep"
@@ -103,28 +104,33 @@ def measured_candidates(
         DataFileError: a measurement that does not say what is on each board.
     """
     found: list[Candidate] = []
-    measured = measurements_of(documents)
-    for (source, document), m in zip(documents, measured, strict=True):
-        missing = set(m.scale_inputs) - set(m.gold_mg.inputs)
-        scale = [] if missing else [m.gold_mg.inputs[name] for name in m.scale_inputs]
-        for number, (outline, board) in enumerate(zip(m.outlines, document["boards"], strict=True), 1):
-            terms = board.get("gold_terms")
-            if terms is None:
-                raise DataFileError(
-                    "measurement-invalid",
-                    f"{source}: it does not say what is on each board.",
-                    "Make it again with: grader measure PHOTO --json FILE.",
-                )
-            inputs = [i.as_json() for i in m.gold_mg.inputs.values()]
-            gold = ProductModel.from_json({"terms": terms, "inputs": inputs})
-            factors = (*scale, density_input(thickness_mm))
-            offset = outline_offset_input(m.sha256[:12], number)
-            around = ProductModel.of(-_length_mm(board["outline_px"], outline.area_mm2), (*factors, offset))
-            mass = ProductModel.of(outline.area_mm2, factors) + around
-            name = f"{m.photo}, board {number}"
-            bare = RefusedError(NO_GOLD, "No gold plating was found on this board.", "Leave it out of the batch.")
-            found.append(Candidate(name, part or m.photo, gold, mass, mass, None, 1, None if gold.terms else bare))
+    for (source, document), m in zip(documents, measurements_of(documents), strict=True):
+        damaged = DataFileError(
+            "measurement-invalid",
+            f"{source}: it does not say what is on each board.",
+            "Make it again with: grader measure PHOTO --json FILE.",
+        )
+        with as_written(damaged):
+            found += _of_measurement(m, document, part, thickness_mm)
     return found
+
+
+def _of_measurement(
+    m: Measured, document: Mapping[str, Any], part: str, thickness_mm: float | None
+) -> Iterator[Candidate]:
+    """The boards of one measurement; raises what a mapping does where something is missing."""
+    missing = set(m.scale_inputs) - set(m.gold_mg.inputs)
+    scale = [] if missing else [m.gold_mg.inputs[name] for name in m.scale_inputs]
+    inputs = [i.as_json() for i in m.gold_mg.inputs.values()]
+    for number, (outline, board) in enumerate(zip(m.outlines, document.get("boards", []), strict=True), 1):
+        gold = ProductModel.from_json({"terms": board["gold_terms"], "inputs": inputs})
+        factors = (*scale, density_input(thickness_mm))
+        offset = outline_offset_input(m.sha256[:12], number)
+        around = ProductModel.of(-_length_mm(board["outline_px"], outline.area_mm2), (*factors, offset))
+        mass = ProductModel.of(outline.area_mm2, factors) + around
+        name = f"{m.photo}, board {number}"
+        bare = RefusedError(NO_GOLD, "No gold plating was found on this board.", "Leave it out of the batch.")
+        yield Candidate(name, part or m.photo, gold, mass, mass, None, 1, None if gold.terms else bare)
 
 
 def _length_mm(outline_px: Any, area_mm2: float) -> float:

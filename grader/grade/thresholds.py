@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
-from importlib.resources import files
 from pathlib import Path
 
 from calibration.errors import DataFileError, UsageError
 from calibration.inputs import Input
+from calibration.reading import FileKind, packaged_text, parse_toml, read_text
 from grader.units import parse_share
 from grader.value.estimates import amount_estimate, named, quantity_estimate, same_currency
 
@@ -25,7 +24,13 @@ _TITLES = {
     "cut": "own time for each cut",
     "sale": "own time for each board that is sold whole",
 }
-_MAX_BYTES = 100_000
+_FILE = FileKind(
+    code="thresholds",
+    what="a file of thresholds",
+    most_bytes=100_000,
+    fix="Compare it with the example that 'grader grade --example' writes.",
+)
+_invalid = _FILE.invalid
 
 
 @dataclass(frozen=True)
@@ -68,7 +73,7 @@ class Thresholds:
 
 def example_thresholds_text() -> str:
     """The shipped example file, to be copied and changed."""
-    return files("grader.grade").joinpath("data/example_thresholds.toml").read_text("utf-8")
+    return packaged_text("grader.grade", "data/example_thresholds.toml")
 
 
 def load_thresholds(path: Path | None = None) -> Thresholds:
@@ -80,18 +85,7 @@ def load_thresholds(path: Path | None = None) -> Thresholds:
     """
     if path is None:
         return _parse(example_thresholds_text(), "example_thresholds.toml", are_examples=True)
-    try:
-        data = path.read_bytes()[: _MAX_BYTES + 1]
-        text = data.decode("utf-8")
-    except OSError as error:
-        raise DataFileError(
-            "thresholds-unreadable", f"{path} cannot be read ({error.strerror}).", "Check the file's name."
-        ) from error
-    except UnicodeDecodeError as error:
-        raise _invalid(path.name, "it is no UTF-8 text") from error
-    if len(data) > _MAX_BYTES:
-        raise _invalid(path.name, "it is too large for a file of thresholds")
-    return _parse(text, path.name, are_examples=False)
+    return _parse(read_text(path, _FILE), path.name, are_examples=False)
 
 
 def with_thresholds(
@@ -138,10 +132,7 @@ _AMOUNTS = ("least_per_kg", "least_per_h", "cost_per_kg", "sale_least_per_h")
 
 
 def _parse(text: str, name: str, *, are_examples: bool) -> Thresholds:
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise _invalid(name, f"it is no TOML ({error})") from error
+    data = parse_toml(text, name, _FILE)
     for table, keys in _KEYS.items():
         found = data.get(table)
         if not isinstance(found, dict) or set(found) != keys or not all(isinstance(v, str) for v in found.values()):
@@ -206,9 +197,3 @@ def _time(key: str, text: str, source: str) -> Input:
     if unit != "h" or min(known.parameters) <= 0:
         raise UsageError("unit-wrong-kind", f"{key}: '{text}' is no time above zero.", "Write it as '0.5..1 min'.")
     return Input("work", _TITLES[key], known, source, "h", of=(key,))
-
-
-def _invalid(name: str, why: str) -> DataFileError:
-    return DataFileError(
-        "thresholds-invalid", f"{name}: {why}.", "Compare it with the example that 'grader grade --example' writes."
-    )

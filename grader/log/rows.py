@@ -10,7 +10,8 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, RowMapping, Table, insert, or_, select
 
-from calibration.errors import UsageError
+from calibration.errors import LogError, UsageError
+from calibration.reading import as_written
 from grader.log import schema
 from grader.log.batch_rows import batch_records
 from grader.log.entry import Document
@@ -90,10 +91,20 @@ def yield_row(c: Connection, number: int) -> RowMapping:
     return found
 
 
+_DAMAGED = LogError(
+    "log-damaged", "The log holds an entry that cannot be read.", "Put the log's last good copy in its place."
+)
+
+
 def contents_of(c: Connection, lot_id: int | None) -> Contents:
-    """All that is in the log, or all of one lot; marks and beliefs are of the whole log alone, batches always all."""
+    """All that is in the log, or all of one lot; marks and beliefs are of the whole log alone, batches always all.
+
+    Raises:
+        LogError: ``log-damaged``: an entry is not as it was written.
+    """
     if lot_id is None:
-        return _contents(c, {}, whole=True)
+        with as_written(_DAMAGED):
+            return _contents(c, {}, whole=True)
     its = select(schema.yield_lots.c.yield_id).where(schema.yield_lots.c.lot_id == lot_id)
     where: dict[Table, ColumnElement[bool]] = {
         schema.lots: schema.lots.c.id == lot_id,
@@ -101,7 +112,8 @@ def contents_of(c: Connection, lot_id: int | None) -> Contents:
         schema.yields: or_(schema.yields.c.lot_id == lot_id, schema.yields.c.id.in_(its)),
         **{t: t.c.yield_id.in_(its) for t in (schema.yield_lots, schema.exclusions, schema.attachments)},
     }
-    return _contents(c, where, whole=False)
+    with as_written(_DAMAGED):
+        return _contents(c, where, whole=False)
 
 
 def _contents(c: Connection, where: dict[Table, ColumnElement[bool]], *, whole: bool) -> Contents:

@@ -29,7 +29,7 @@ def trouble_in(connection: sqlite3.Connection) -> str:
     """What SQLite finds wrong in a file; empty where it is sound."""
     try:
         found = str(connection.execute("PRAGMA integrity_check(1)").fetchone()[0])
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:  # it quotes damaged parts of the file as they are
         return str(error)
     return "" if found == "ok" else found
 

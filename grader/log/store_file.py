@@ -103,6 +103,10 @@ def log_errors(place: Path | str) -> Iterator[None]:
     """Turn the database's errors into ``LogError``."""
     try:
         yield
+    except UnicodeDecodeError as error:  # SQLite names a damaged part of the file in its message
+        raise LogError(
+            "log-damaged", f"The log {place} is damaged.", "Put its last good copy in its place."
+        ) from error
     except SQLAlchemyError as error:
         cause = str(error.orig) if isinstance(error, DatabaseError) else str(error)
         if isinstance(error, OperationalError) and "connection" in cause:

@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from calibration.errors import DataFileError, UsageError
+from calibration.errors import UsageError
 from calibration.inputs import Distribution
+from calibration.reading import FileKind, read_toml
 from grader.lot.model import OTHER_FACES, Lot, OtherFace, Part, Sight
 from grader.units import parse_mass_g, split_range
 from grader.value.estimates import distribution_of, named
 from grader.value.measured import Measured
 
-_MAX_BYTES = 1_000_000
-_FIX = (
-    'Write it as: [[part]] name = "modules", count = "30" (or mass = "5 kg"), and for each photo [[part.photo]] '
-    'front = "a.jpg", back = "b.jpg", boards = 4, weighed = "72 g".'
+_FILE = FileKind(
+    code="parts",
+    what="a file of parts",
+    most_bytes=1_000_000,
+    fix='Write it as: [[part]] name = "modules", count = "30" (or mass = "5 kg"), and for each photo [[part.photo]] '
+    'front = "a.jpg", back = "b.jpg", boards = 4, weighed = "72 g".',
 )
+_invalid = _FILE.invalid
 
 
 @dataclass(frozen=True)
@@ -112,17 +115,7 @@ def read_claim(path: Path) -> tuple[PartText, ...]:
     Raises:
         DataFileError: the file cannot be read or does not say what it must.
     """
-    try:
-        data = path.read_bytes()[: _MAX_BYTES + 1]
-        if len(data) > _MAX_BYTES:
-            raise _invalid(path.name, "it is too large")
-        tables = tomllib.loads(data.decode("utf-8"))
-    except OSError as error:
-        raise DataFileError(
-            "parts-unreadable", f"{path} cannot be read ({error.strerror}).", "Check the file's name."
-        ) from error
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise _invalid(path.name, f"it is no TOML ({error})") from error
+    tables = read_toml(path, _FILE)
     _only(tables, {"part"}, path.name)
     return tuple(_part_text(t, path.name) for t in _tables(tables, "part", path.name))
 
@@ -168,10 +161,6 @@ def _only(table: Mapping[str, Any], known: set[str], name: str) -> None:
         raise _invalid(name, f"{', '.join(unknown)} has no meaning here (known: {', '.join(sorted(known))})")
 
 
-def _invalid(name: str, why: str) -> DataFileError:
-    return DataFileError("parts-invalid", f"{name}: {why}.", _FIX)
-
-
 def _part(text: PartText, measured: Sequence[Measured]) -> Part:
     def mass(given: str) -> float:
         return parse_mass_g(given)
@@ -211,12 +200,12 @@ def _photo(given: str, measured: Sequence[Measured]) -> Measured:
 def _count(text: str) -> Distribution:
     """A number of boards, "30" or "28..30..34"."""
     try:
-        values = [int(part.strip()) for part in split_range(text.strip())]
-    except ValueError as error:
+        values = [float(int(part.strip())) for part in split_range(text.strip())]
+    except (ValueError, OverflowError) as error:
         raise UsageError(
             "count-unreadable", f"'{text}' is no number of boards.", "Write 30, or 28..32 where it is not sure."
         ) from error
-    return distribution_of([float(v) for v in values], text)
+    return distribution_of(values, text)
 
 
 def _mass(text: str) -> Distribution:

@@ -12,13 +12,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
-from importlib import resources
 
 import numpy as np
 
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from calibration.notices import Notice, notice
+from calibration.reading import packaged_text
 from calibration.sourced import parse_inputs
 from calibration.thickness import THICKNESS
 from grader.lot import notices as _registered  # noqa: F401 - registers the warnings used here
@@ -190,7 +190,7 @@ def _nominal_count(part: Part) -> float:
 @cache
 def lot_inputs() -> Mapping[str, Input]:
     """What is assumed of boards that nobody photographed or weighed (``data/lot_inputs.toml``), by name."""
-    text = resources.files("grader.lot").joinpath("data/lot_inputs.toml").read_text("utf-8")
+    text = packaged_text("grader.lot", "data/lot_inputs.toml")
     return parse_inputs(text, "lot_inputs")
 
 

@@ -19,11 +19,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
 
 import numpy as np
 
 from calibration.inputs import Distribution, Input
+from calibration.reading import packaged_text
 from calibration.sourced import SourcedValue, parse
 
 # The unseen boards of a part are not taken to differ from the seen ones by more than a factor of ten on average.
@@ -66,7 +66,7 @@ def prior_spread() -> Spread:
 
 @cache
 def _figures() -> dict[str, SourcedValue]:
-    return dict(parse(resources.files("grader.lot").joinpath("data/spread.toml").read_text("utf-8"), "spread"))
+    return dict(parse(packaged_text("grader.lot", "data/spread.toml"), "spread"))
 
 
 def observed_spread(seen: Sequence[Observed]) -> Spread | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable
+from contextlib import nullcontext
 
 import cv2
 import numpy as np
@@ -13,6 +14,7 @@ from PIL import Image
 
 from calibration.errors import PhotoError
 from grader.photo.header import damaged, decoder_errors
+from grader.photo.own_lines import lines_held_back
 from grader.photo.sniff import Format
 
 RgbArray = NDArray[np.uint8]
@@ -76,7 +78,8 @@ def _decode_with_pillow(data: bytes, kind: Format, picture: Image.Image) -> RgbA
     if kind == "PNG":
         # Pillow skips the checksums of pixel data when it decodes. Verifying uses a picture up, so open another.
         Image.open(io.BytesIO(data), formats=[kind]).verify()
-    picture.load()
+    with lines_held_back() if kind == "TIFF" else nullcontext():
+        picture.load()
     if picture.mode == "RGBA":
         if picture.getchannel("A").getextrema()[0] != 255:
             raise PhotoError(

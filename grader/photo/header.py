@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import cast
@@ -49,6 +50,10 @@ def damaged(data: bytes, kind: Format, cut_short: bool = False) -> PhotoError:
     if cut_short or is_cut_short(data, kind):
         return PhotoError("photo-truncated", f"The {kind} file is cut short: its end is missing.", again)
     return PhotoError("photo-damaged", f"The {kind} file is damaged inside.", again)
+
+
+# Pillow reports some damage to its log, which without a handler lands on the terminal; our error says it.
+logging.getLogger("PIL").addHandler(logging.NullHandler())
 
 
 @contextmanager

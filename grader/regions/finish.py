@@ -9,10 +9,9 @@ from __future__ import annotations
 
 import functools
 import math
-import tomllib
-from importlib import resources
 from typing import Any
 
+from calibration.reading import packaged_toml
 from calibration.scale import Scale
 from grader.model import Finish
 from grader.regions.model import Row
@@ -92,4 +91,4 @@ def finish_of_chance(chance: float) -> tuple[Finish, float]:
 
 @functools.cache
 def _figures() -> dict[str, Any]:
-    return tomllib.loads(resources.files("grader.regions").joinpath("data/finish.toml").read_text("utf-8"))
+    return packaged_toml("grader.regions", "data/finish.toml")

@@ -8,9 +8,7 @@ counted at all. The value itself stays: on renders of piles the plating missed i
 from __future__ import annotations
 
 import functools
-import tomllib
 from dataclasses import replace
-from importlib import resources
 from typing import Any
 
 import numpy as np
@@ -19,6 +17,7 @@ from calibration.area_factors import draws_of, height_factor
 from calibration.inputs import Distribution, Input
 from calibration.notices import NoticeDefinition, notice, register
 from calibration.plane import PosedPlane
+from calibration.reading import packaged_toml
 from calibration.scale import Scale
 from grader.photo import Photo
 from grader.regions.model import Regions
@@ -75,4 +74,4 @@ def _distance_mm(scale: Scale, photo: Photo) -> float:
 
 @functools.cache
 def _figures() -> dict[str, Any]:
-    return tomllib.loads(resources.files("grader.regions").joinpath("data/pile.toml").read_text("utf-8"))
+    return packaged_toml("grader.regions", "data/pile.toml")

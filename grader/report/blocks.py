@@ -1,4 +1,7 @@
-"""What a report is made of, whatever it is written as: headings, sentences, tables and pictures."""
+"""What a report is made of, whatever it is written as: headings, sentences, tables and pictures.
+
+Their texts come out of JSON documents; one that holds something else raises a TypeError, before anything is written.
+"""
 
 from __future__ import annotations
 
@@ -12,6 +15,9 @@ class Heading:
     text: str
     level: int = 1
 
+    def __post_init__(self) -> None:
+        _check_texts(self.text)
+
 
 @dataclass(frozen=True)
 class Text:
@@ -20,6 +26,9 @@ class Text:
     text: str
     is_strong: bool = False
 
+    def __post_init__(self) -> None:
+        _check_texts(self.text)
+
 
 @dataclass(frozen=True)
 class Caveat:
@@ -27,6 +36,9 @@ class Caveat:
 
     message: str
     advice: str
+
+    def __post_init__(self) -> None:
+        _check_texts(self.message, self.advice)
 
 
 @dataclass(frozen=True)
@@ -42,6 +54,9 @@ class Table:
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     title: str = ""
+
+    def __post_init__(self) -> None:
+        _check_texts(*self.columns, self.title, *(cell for row in self.rows for cell in row))
 
 
 @dataclass(frozen=True)
@@ -64,3 +79,9 @@ class Picture:
 
 
 Block = Heading | Text | Caveat | Table | Picture
+
+
+def _check_texts(*texts: object) -> None:
+    for text in texts:
+        if not isinstance(text, str):
+            raise TypeError(text)

@@ -7,8 +7,9 @@ import io
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from calibration.reading import as_written
 from grader.model import FINISHES
-from grader.report.lot_report import LotReport
+from grader.report.lot_report import DAMAGED, LotReport
 from grader.spreadsheet import csv_cell
 
 COLUMNS = ("section", "item", "quantity", "value", "low", "high", "level", "unit")
@@ -17,12 +18,17 @@ Row = tuple[str, str, str, float | str | None, float | None, float | None, float
 
 
 def lot_csv(report: LotReport) -> str:
-    """CSV (RFC 4180, with a header): section, item, quantity, value, bounds and their level, unit."""
+    """CSV (RFC 4180, with a header): section, item, quantity, value, bounds and their level, unit.
+
+    Raises:
+        DataFileError: ``measurement-invalid``: a measurement or plan is not as it was written.
+    """
     text = io.StringIO()
     writer = csv.writer(text)
     writer.writerow(COLUMNS)
-    for row in _rows(report):
-        writer.writerow(map(csv_cell, row))
+    with as_written(DAMAGED):
+        for row in _rows(report):
+            writer.writerow(map(csv_cell, row))
     return text.getvalue()
 
 

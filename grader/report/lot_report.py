@@ -13,6 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.errors import DataFileError
+from calibration.reading import as_written
 from grader import __version__
 from grader.batch.words import HEADING as BATCH_HEADING
 from grader.cautions import documents_for
@@ -31,13 +33,23 @@ from grader.value.words import LOT_COLUMNS, highest_words, part_rows
 Document = Mapping[str, Any]
 
 
+DAMAGED = DataFileError(
+    "measurement-invalid",
+    "A measurement or a plan cannot be shown: it was changed or damaged after it was written.",
+    "Make it again with: grader measure PHOTO --json FILE, or grader cut, or grader batch.",
+)
 _LONGEST_PX = 1400
 _CAPTION = "Plating coloured by finish: hard gold orange, immersion gold blue, undetermined pink; boards outlined."
 
 
 def reported_picture(document: Document, rgb: NDArray[np.uint8]) -> Picture:
-    """A photo, uint8 (height, width, 3), with what its measurement found in it."""
-    drawn = document_picture(document, rgb, _LONGEST_PX)
+    """A photo, uint8 (height, width, 3), with what its measurement found in it.
+
+    Raises:
+        DataFileError: ``measurement-invalid``: the measurement is not as it was written.
+    """
+    with as_written(DAMAGED):
+        drawn = document_picture(document, rgb, _LONGEST_PX)
     alt = f"The photo {document['photo']} with what was found"
     return Picture(picture_jpeg(drawn), drawn.shape[1], drawn.shape[0], alt, _CAPTION)
 
@@ -126,8 +138,13 @@ class LotReport:
         }
 
     def blocks(self) -> tuple[Block, ...]:
-        """The report from top to bottom, without its title."""
-        return tuple(self._blocks())
+        """The report from top to bottom, without its title.
+
+        Raises:
+            DataFileError: ``measurement-invalid``: a measurement or plan is not as it was written.
+        """
+        with as_written(DAMAGED):
+            return tuple(self._blocks())
 
     def _blocks(self) -> Iterator[Block]:
         yield Text(VISIBLE_PLATING_ONLY, is_strong=True)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from functools import cache
-from importlib.resources import files
 from typing import Any
 
 from calibration.inputs import split_name
+from calibration.reading import packaged_toml
 from grader.budget import TOGETHER
 from grader.units import format_share, together
 
@@ -56,5 +55,5 @@ def _comes_from(lines: list[Mapping[str, Any]]) -> str:
 
 @cache
 def _remedies() -> Mapping[str, str]:
-    found: dict[str, str] = tomllib.loads(files("grader.report").joinpath("data/narrow.toml").read_text("utf-8"))
+    found: dict[str, str] = packaged_toml("grader.report", "data/narrow.toml")
     return found

@@ -11,11 +11,11 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
-from importlib import resources
 
 import numpy as np
 
 from calibration.inputs import Distribution, FloatArray, Input
+from calibration.reading import packaged_text
 from calibration.sourced import parse
 from calibration.thickness import Finish, GoldProperties, gold_properties
 from grader.gold import MG_PER_MM2_UM_G_CM3, gold_mass
@@ -94,7 +94,7 @@ class InventedLot:
 @cache
 def figures() -> Mapping[str, float]:
     """The figures of ``data/world.toml``."""
-    text = resources.files("grader.simulate").joinpath("data/world.toml").read_text("utf-8")
+    text = packaged_text("grader.simulate", "data/world.toml")
     return {key: figure.value for key, figure in parse(text, "world").items()}
 
 

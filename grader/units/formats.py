@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from decimal import ROUND_HALF_EVEN, Decimal
+from decimal import ROUND_HALF_EVEN, Context, Decimal
 from typing import Literal
 
 from grader.model import Range
@@ -13,6 +13,8 @@ from grader.units.quantities import gram_per_unit
 MassUnit = Literal["auto", "mg", "g", "ozt", "dwt"]
 """How a person likes masses of gold: in a unit of their own, or in mg, g or kg, whichever reads best."""
 
+# Digits for any float to any place: the usual 28 do not hold a large amount to the hundredth.
+_EXACT = Context(prec=700)
 _AFTER_NUMBER = re.compile(r"(?<=\d) (?=\D)")
 
 
@@ -30,8 +32,12 @@ def round_to(value: float, uncertainty: float, *, digits: int = 2, at_least: int
     place = math.floor(math.log10(size)) - (digits - 1) if size > 0 and math.isfinite(size) else 0
     decimals = max(-place, at_least)
     exponent = Decimal(1).scaleb(min(-decimals, 0) if decimals > 0 else place)
-    rounded = Decimal(repr(float(value))).quantize(exponent, rounding=ROUND_HALF_EVEN) + 0
-    return f"{rounded:f}"
+    return f"{_quantized(value, exponent):f}"
+
+
+def _quantized(value: float | Decimal, exponent: Decimal) -> Decimal:
+    """A number rounded to a place, half to even; never minus zero."""
+    return _EXACT.add(Decimal(repr(float(value))).quantize(exponent, ROUND_HALF_EVEN, _EXACT), 0)
 
 
 def _mass_unit(mg: float, liked: MassUnit) -> tuple[str, float]:
@@ -64,7 +70,7 @@ def format_money(amount: float | Decimal, currency: str, uncertainty: float = 0.
     """An amount with its currency: to the hundredth, or coarser where the uncertainty (10 and more) asks for it."""
     if uncertainty >= 10:
         return f"{round_to(float(amount), uncertainty)} {currency}"
-    return f"{Decimal(repr(float(amount))).quantize(Decimal('0.01'), rounding=ROUND_HALF_EVEN) + 0:f} {currency}"
+    return f"{_quantized(amount, Decimal('0.01')):f} {currency}"
 
 
 def format_range(value: Range, unit: str, liked: MassUnit = "auto") -> str:

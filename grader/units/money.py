@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_FLOOR, Decimal
 from functools import cache
-from importlib.resources import files
 
 from calibration.errors import UnitError
+from calibration.reading import packaged_toml
 from grader.units.numbers import NUMBER, number, plain
 from grader.units.quantities import gram_per_unit
 
@@ -64,7 +63,7 @@ class _Currencies:
 
 @cache
 def _currencies() -> _Currencies:
-    data = tomllib.loads(files("grader.units").joinpath("data/currencies.toml").read_text("utf-8"))
+    data = packaged_toml("grader.units", "data/currencies.toml")
     return _Currencies(
         frozenset(data["codes"].split()),
         frozenset(data["with_three_decimals"].split()),

@@ -15,7 +15,9 @@ NUMBER = (
 )
 _FRACTION = re.compile(r"(?:(\d+)\s+)?(\d+)\s*/\s*(\d+)")
 _NOT_FINITE = re.compile(r"(?<![^\W\d])[+-]?(?:nan|inf|infinity|infinite|∞)(?![^\W\d])", re.IGNORECASE)
-_MAX_EXPONENT = 30
+# In grams, from a millionth of a nanogram to a thousand million tonnes: beyond lie slips, and sums that decimals of
+# 28 digits do not hold.
+_MAX_EXPONENT = 15
 
 # The characters that keyboards, spreadsheets and web pages put in place of the plain ones.
 _PLAIN = str.maketrans(

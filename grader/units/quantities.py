@@ -9,15 +9,14 @@ from __future__ import annotations
 
 import difflib
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache
-from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Literal
 
 from calibration.errors import UnitError
+from calibration.reading import packaged_toml
 from grader.units.numbers import NUMBER, number, plain
 
 if TYPE_CHECKING:
@@ -51,7 +50,7 @@ class Vocabulary:
 @cache
 def vocabulary() -> Vocabulary:
     """The words of ``data/words.toml``."""
-    data = tomllib.loads(files("grader.units").joinpath("data/words.toml").read_text("utf-8"))
+    data = packaged_toml("grader.units", "data/words.toml")
     units = {word: (kind, name) for kind in KIND_WORDS for name, words in data[kind].items() for word in words}
     return Vocabulary(units, data["ambiguous"])
 

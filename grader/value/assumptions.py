@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date, datetime
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 from calibration.errors import DataFileError, UsageError
 from calibration.inputs import Distribution, Input
+from calibration.reading import FileKind, packaged_text, parse_toml, read_text
 from grader.units import parse_price_per_mass, parse_share, parse_weeks
 from grader.value.entries import Basis, Cost, Sale, Settlement, Spot, Work, drift_until_sale
 from grader.value.estimates import (
@@ -24,7 +23,13 @@ from grader.value.estimates import (
 )
 from grader.value.model import DEFAULT_ACCEPTED_LOSS, Assumptions
 
-_MAX_BYTES = 1_000_000
+_FILE = FileKind(
+    code="assumptions",
+    what="a file of assumptions",
+    most_bytes=1_000_000,
+    fix="Compare it with the example that 'grader value --example' writes.",
+)
+_invalid = _FILE.invalid
 _SHARES = {
     "payable": "share of the gold price that is paid",
     "recovery": "share of the gold that is recovered",
@@ -46,30 +51,16 @@ def load_assumptions(path: Path | None = None) -> Assumptions:
     """
     if path is None:
         return _parse(example_text(), "example_assumptions.toml", examples=True)
-    try:
-        data = path.read_bytes()[: _MAX_BYTES + 1]
-        if len(data) > _MAX_BYTES:
-            raise _invalid(path.name, "it is too large for a file of assumptions")
-        text = data.decode("utf-8")
-    except OSError as error:
-        raise DataFileError(
-            "assumptions-unreadable", f"{path} cannot be read ({error.strerror}).", "Check the file's name."
-        ) from error
-    except UnicodeDecodeError as error:
-        raise _invalid(path.name, "it is no UTF-8 text") from error
-    return _parse(text, path.name, examples=False)
+    return _parse(read_text(path, _FILE), path.name, examples=False)
 
 
 def example_text() -> str:
     """The shipped example file, to be copied and changed."""
-    return files("grader.value").joinpath("data/example_assumptions.toml").read_text("utf-8")
+    return packaged_text("grader.value", "data/example_assumptions.toml")
 
 
 def _parse(text: str, name: str, *, examples: bool) -> Assumptions:
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise _invalid(name, f"it is no TOML ({error})") from error
+    data = parse_toml(text, name, _FILE)
     _only(data, _TOP, name, "at the top")
     try:
         return _build(data, name, examples=examples)
@@ -269,9 +260,3 @@ def _only(table: Mapping[str, Any], known: frozenset[str] | set[str], name: str,
     unknown = sorted(set(table) - known)
     if unknown:
         raise _invalid(name, f"{', '.join(unknown)} has no meaning {where} (known: {', '.join(sorted(known))})")
-
-
-def _invalid(name: str, why: str) -> DataFileError:
-    return DataFileError(
-        "assumptions-invalid", f"{name}: {why}.", "Compare it with the example that 'grader value --example' writes."
-    )

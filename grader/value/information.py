@@ -13,16 +13,15 @@ for a refiner's minimum: a spline of straight pieces between quantiles fits it w
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 from typing import Any
 
 import numpy as np
 
 from calibration.inputs import FloatArray, Input
+from calibration.reading import packaged_toml
 
 _KNOTS = (0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.98)
 _BY_TITLE = ("cost", "quantity", "thickness", "price", "share")
@@ -119,7 +118,7 @@ def questions(
 
 @cache
 def _texts() -> Mapping[str, str]:
-    data = tomllib.loads(files("grader.value").joinpath("data/questions.toml").read_text("utf-8"))
+    data = packaged_toml("grader.value", "data/questions.toml")
     return {key: table["ask"] for key, table in data.items()}
 
 

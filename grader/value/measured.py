@@ -14,12 +14,14 @@ import numpy as np
 
 from calibration.errors import DataFileError, UsageError
 from calibration.notices import Notice
+from calibration.reading import FileKind, json_of, read_text
 from grader.model import FINISHES, Finish, ProductModel
 from grader.value.contradictions import check_shown
 
-_MAX_BYTES = 200_000_000
-_FARTHEST_PX = 1e7  # a side of the longest picture that is read is shorter
 _FIX = "Make it again with: grader measure PHOTO --json FILE."
+_FILE = FileKind(code="measurement", what="measurements", most_bytes=200_000_000, fix=_FIX)
+_invalid = _FILE.invalid
+_LARGEST_PX = 1e6  # no photo is larger
 
 
 @dataclass(frozen=True)
@@ -105,34 +107,18 @@ def documents_in(path: Path) -> list[Mapping[str, Any]]:
     Raises:
         DataFileError: the file cannot be read or holds no such objects.
     """
+    text = read_text(path, _FILE)
     try:
-        with path.open("rb") as file:
-            data = file.read(_MAX_BYTES + 1)
-    except OSError as error:
-        raise DataFileError(
-            "measurement-unreadable", f"{path} cannot be read ({error.strerror}).", "Check the file's name."
-        ) from error
-    if len(data) > _MAX_BYTES:
-        raise _invalid(path.name, "too large for measurements")
-    try:
-        text = data.decode("utf-8-sig")
         try:
-            whole = _json(text)
+            whole = json_of(text)
             found = whole if isinstance(whole, list) else [whole]
         except json.JSONDecodeError:
-            found = [_json(line) for line in text.splitlines() if line.strip()]
-    except (ValueError, RecursionError) as error:  # not UTF-8, not JSON, or a number that is none
+            found = [json_of(line) for line in text.splitlines() if line.strip()]
+    except ValueError as error:  # not JSON, or a number that is none
         raise _invalid(path.name, "no JSON") from error
     if not found or not all(isinstance(d, dict) for d in found):
         raise _invalid(path.name, "no measurement")
     return found
-
-
-def _json(text: str) -> Any:
-    def refuse(word: str) -> float:
-        raise ValueError(word)
-
-    return json.loads(text, parse_constant=refuse)
 
 
 def _measured(source: str, document: Mapping[str, Any]) -> Measured:
@@ -178,7 +164,7 @@ def _slenderness(outline_px: Sequence[Sequence[float]]) -> float | None:
     if len(outline_px) < 3:
         return None
     points = np.asarray(outline_px, np.float64).reshape(-1, 2)
-    if not (np.abs(points) < _FARTHEST_PX).all():
+    if not (np.abs(points) < _LARGEST_PX).all():
         raise ValueError(outline_px)
     _, sides, _ = cv2.minAreaRect(points.astype(np.float32))
     short, long = sorted(float(side) for side in sides)
@@ -208,7 +194,3 @@ def _refuse_if_without_gold(source: str, photo: str, document: Mapping[str, Any]
             f"{source}: the photo {photo} has no scale, so its gold is not known.",
             "Measure it again with the printed target, a known length (--length) or rectangle, or leave it out.",
         )
-
-
-def _invalid(source: str, what: str) -> DataFileError:
-    return DataFileError("measurement-invalid", f"{source}: {what}.", _FIX)

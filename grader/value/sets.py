@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from calibration.errors import UsageError
+from calibration.files import is_file, is_there
 from grader.value.assumptions import load_assumptions
 from grader.value.model import Assumptions
 
@@ -14,7 +15,7 @@ _ENDING = ".toml"
 
 def sets_in(folder: Path) -> Mapping[str, Path]:
     """Names and files of the sets in a folder, which need not exist."""
-    return {path.stem: path for path in sorted(folder.glob(f"*{_ENDING}")) if path.is_file()}
+    return {path.stem: path for path in sorted(folder.glob(f"*{_ENDING}")) if is_file(path)}
 
 
 def load_set(given: str | None, folder: Path) -> Assumptions:
@@ -29,7 +30,7 @@ def load_set(given: str | None, folder: Path) -> Assumptions:
     if given in known:
         return load_assumptions(known[given])
     path = Path(given)
-    if not path.exists() and path.suffix != _ENDING:
+    if not is_there(path) and path.suffix != _ENDING:
         named = f" Sets there: {', '.join(known)}." if known else ""
         raise UsageError(
             "assumptions-unknown",

@@ -293,3 +293,43 @@ def test_draw_all_gives_each_input_its_own_draws() -> None:
     np.testing.assert_array_equal(drawn["x"], normal("a").draws(100, 3))
     np.testing.assert_array_equal(drawn["x"], drawn["z"])
     assert (drawn["x"] != drawn["y"]).all()
+
+
+# --- what is read stays within bounds
+
+
+@pytest.mark.parametrize(
+    ("kind", "parameters"),
+    [
+        ("constant", (1e31,)), ("constant", (-1e31,)), ("normal", (0.0, 1e30)), ("uniform", (-1e308, 1e308)),
+        ("triangular", (0.0, 1.0, 1e31)), ("lognormal", (1.0, 1000.0)), ("lognormal", (1e31, 0.0)),
+        ("loguniform", (1.0, 1e31)), ("trapezoid_log", (1.0, 2.0, 3.0, 1e31)),
+        ("lognormal_mixture", (0.5, 1.0, 0.1, 1.0, 1000.0)), ("log_student_t", (1.0, 0.1, 4.0, 1000.0)),
+        ("log_student_t", (1.0, 1.0, 1e-9, 2.0)), ("sample", (1.0, 1e31)),
+    ],
+)  # fmt: skip
+def test_a_distribution_beyond_all_bounds_is_refused(kind: str, parameters: tuple[float, ...]) -> None:
+    with pytest.raises(DataFileError) as caught:
+        Distribution(kind, parameters)
+    assert caught.value.code == "distribution-invalid"
+
+
+@pytest.mark.parametrize(
+    ("kind", "parameters"),
+    [
+        ("constant", (-3.0,)), ("normal", (-2.0, 3.0)), ("uniform", (-5.0, 2.0)), ("triangular", (1.0, 2.0, 9.0)),
+        ("lognormal", (2.0, 1.5)), ("loguniform", (0.1, 10.0)), ("trapezoid_log", (0.1, 1.0, 2.0, 30.0)),
+        ("lognormal_mixture", (0.5, 1.0, 0.1, 5.0, 1.0)), ("log_student_t", (1.0, 0.1, 0.5, 3.0)),
+        ("sample", (1.0, -7.0, 3.0)),
+    ],
+)  # fmt: skip
+def test_no_draw_lies_beyond_the_reach(kind: str, parameters: tuple[float, ...]) -> None:
+    known = Distribution(kind, parameters)
+    draws = np.abs(known.sample(np.random.default_rng(3), N))
+    assert draws.max() <= known.reach * (1 + 1e-12)
+
+
+@pytest.mark.parametrize("number", [10**400, -(10**400)])
+def test_a_whole_number_of_hundreds_of_digits_is_no_parameter(number: int) -> None:
+    with pytest.raises(DataFileError):
+        Distribution.from_json({"kind": "constant", "parameters": [number]})

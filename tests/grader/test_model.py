@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+import math
 import pickle
 
 import numpy as np
@@ -154,3 +155,18 @@ def test_a_range_holds_its_share_of_the_draws() -> None:
         "high": pytest.approx(9500),
         "level": 0.9,
     }
+
+
+def test_a_model_whose_products_leave_all_bounds_is_refused() -> None:
+    big = Input("big", "big", Distribution("constant", (1e20,)), "test")
+    data = ProductModel((Term(1.0, ("big", "big")),), {"big": big}).as_json()
+    with pytest.raises(DataFileError) as caught:
+        ProductModel.from_json(data)
+    assert caught.value.code == "model-invalid"
+    for coefficient in (0.0, 1e-300):
+        data["terms"][0]["coefficient"] = coefficient
+        assert np.isfinite(ProductModel.from_json(data).draws(10)).all()
+    for coefficient in (math.nan, math.inf, -math.inf, 10**400):
+        data["terms"][0]["coefficient"] = coefficient
+        with pytest.raises(DataFileError):
+            ProductModel.from_json(data)

@@ -10,6 +10,7 @@ from calibration.errors import UnitError
 from grader.units import (
     Money,
     currency_codes,
+    format_mass,
     format_money,
     in_currency,
     money_down,
@@ -161,3 +162,18 @@ def test_a_dot_and_three_digits_is_asked_about(text: str) -> None:
 )  # fmt: skip
 def test_where_a_dot_can_mean_only_one_thing_it_does(text: str, amount: str) -> None:
     assert parse_money(text).amount == Decimal(amount)
+
+
+@given(st.floats(-1e300, 1e300), st.floats(0, 1e300))
+def test_any_amount_can_be_written(amount: float, uncertainty: float) -> None:
+    assert format_money(amount, "USD", uncertainty).endswith(" USD")
+    assert format_money(amount, "USD").partition(" ")[0].partition(".")[2].isdecimal()
+    assert float(format_money(amount, "USD").partition(" ")[0]) == pytest.approx(amount, rel=1e-12, abs=0.005)
+    assert format_mass(abs(amount), uncertainty)
+
+
+@pytest.mark.parametrize("text", ["1e16 USD", "1e30 USD", "1e-16 USD", "9" * 17 + " USD"])
+def test_an_amount_beyond_all_bounds_is_refused(text: str) -> None:
+    with pytest.raises(UnitError) as caught:
+        parse_money(text)
+    assert caught.value.code == "value-not-finite"

@@ -45,6 +45,9 @@ STROKE: dict[str, Any] = {"kind": "paint_out", "path_px": [[1, 2]], "radius_px":
         {**STROKE, "radius_px": float("inf")},
         {**STROKE, "radius_px": "wide"},
         {**STROKE, "kind": "paint_in"},
+        {"kind": "leave_out", "at_px": [10**400, 1]},
+        {**STROKE, "path_px": [[1, -(10**400)]]},
+        {**STROKE, "radius_px": 10**400},
     ],
 )
 def test_what_is_no_correction_is_refused(item: object) -> None:

@@ -94,6 +94,8 @@ def test_boards_that_nobody_counted_are_as_many_as_their_outlines(tmp_path: Path
     [
         ({"count": "2"}, "count-below-seen"),
         ({"count": "thirty"}, "count-unreadable"),
+        ({"count": "9" * 400}, "count-unreadable"),
+        ({"count": "9" * 40}, "distribution-invalid"),
         ({"count": "-30"}, "count-below-seen"),
         ({"count": "40..30"}, "estimate-order"),
         ({"mass": "5"}, "unit-missing"),

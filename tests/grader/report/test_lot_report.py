@@ -16,6 +16,7 @@ import numpy as np
 import pypdfium2
 import pytest
 
+from calibration.errors import DataFileError
 from calibration.inputs import Distribution, Input
 from grader.cautions import lines_for
 from grader.lot import estimate_lot, one_part
@@ -282,3 +283,27 @@ def test_measurements_of_older_programs_can_be_reported(lacking: str) -> None:
     older = {k: v for k, v in made.photos[0].document.items() if k != lacking}
     assert document_picture(older, measurement().photo.rgb, 300).shape == (200, 300, 3)
     assert "By finish" in lot_html(replace(made, photos=(ReportedPhoto(older),)))
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("budget", [5]), ("budget", None), ("scale", {"method": "length"}), ("gold_mg", {"value": 1.0}),
+        ("taken_at", 5.0), ("by_finish", {}), ("corrections", "painted"),
+        ("warnings", [{"code": "x", "message": [1], "advice": "y"}]),
+        ("plated_area_mm2", {"value": [], "low": 1, "high": {}, "level": 1}),
+    ],
+)  # fmt: skip
+def test_a_measurement_that_was_edited_is_refused_whole(key: str, value: object) -> None:
+    sound = report()
+    photo = sound.photos[0]
+    made = replace(sound, photos=(replace(photo, document={**photo.document, key: value}),))
+    with pytest.raises(DataFileError) as caught:
+        lot_html(made), lot_csv(made)
+    assert caught.value.code == "measurement-invalid"
+
+
+def test_a_plan_that_was_edited_is_refused_whole() -> None:
+    made = replace(report(), cuts=(ReportedCuts({**PLAN, "boards": [{"pieces": 5}]}),))
+    with pytest.raises(DataFileError):
+        lot_html(made), lot_csv(made)

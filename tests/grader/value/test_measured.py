@@ -158,3 +158,34 @@ def test_outlines_and_the_scale_they_share_with_the_gold() -> None:
         with pytest.raises(UsageError) as caught:
             measurements_of(named(document("a", 100.0, boards=bad)))
         assert caught.value.code == "measurement-invalid"
+
+
+BEYOND = ("9" * 400, "1e999")  # no float
+LARGE = ("1" + "0" * 308, "1e308", "-1e200")  # a float, but no quantity
+
+
+@pytest.mark.parametrize(
+    ("place", "number"),
+    [(place, n) for place in ("outline", "parameter", "coefficient") for n in (*BEYOND, *LARGE)]
+    + [(place, n) for place in ("value", "area") for n in BEYOND],
+)
+def test_a_number_of_hundreds_of_digits_is_refused_wherever_it_stands(
+    tmp_path: Path, place: str, number: str
+) -> None:
+    """In a file, and in a document that comes from the log or another program."""
+    board = {
+        "by_finish": {"hard_gold": {"gold_mg": {"value": 77 if place == "value" else 1.0}}},
+        "area_mm2": {"value": 77 if place == "area" else 2.0},
+        "outline_px": [[0, 0], [77 if place == "outline" else 5, 0], [5, 5]],
+    }
+    made = document("a", 123.0, boards=[board])
+    if place == "parameter":
+        made["model"]["gold_mg"]["inputs"][0]["distribution"]["parameters"][0] = 77
+    if place == "coefficient":
+        made["model"]["gold_mg"]["terms"][0]["coefficient"] = 77
+    path = tmp_path / "m.json"
+    path.write_text(json.dumps(made).replace("77", number), "utf-8")
+    with pytest.raises(DataFileError):
+        read_measurements([path])
+    with pytest.raises(DataFileError):
+        measurements_of(named(json.loads(path.read_text("utf-8"))))

@@ -1,0 +1,175 @@
+"""Reading what people's files say: one way to get their bytes, their text, TOML and JSON, whatever is in them.
+
+No more than a stated number of bytes is ever read, so that a file of gigabytes, or a device without end, costs no
+memory. Everything that can be wrong with a file or its syntax ends in a ``DataFileError``.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+import os
+import stat
+import tomllib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from calibration.errors import DataFileError, GraderError
+
+# Python's floats end at 309 digits; no figure here has use for more.
+_MOST_DIGITS = 308
+
+
+@dataclass(frozen=True)
+class FileKind:
+    """What a file is meant to be: how much of it is read, and how its errors are worded.
+
+    Attributes:
+        code: the first part of its errors' codes: ``CODE-unreadable``, ``CODE-invalid``.
+        what: in words, with an article, such as "a file of assumptions".
+        most_bytes: that it may have.
+        fix: advice where the contents are wrong.
+    """
+
+    code: str
+    what: str
+    most_bytes: int
+    fix: str
+
+    def unreadable(self, path: Path, error: OSError | ValueError) -> DataFileError:
+        """The error for a file that cannot be opened or read."""
+        why = (error.strerror if isinstance(error, OSError) else None) or str(error)
+        return DataFileError(f"{self.code}-unreadable", f"{path} cannot be read ({why}).", "Check the file's name.")
+
+    def invalid(self, name: str, why: str) -> DataFileError:
+        """The error for a file whose contents are wrong."""
+        return DataFileError(f"{self.code}-invalid", f"{name}: {why}.", self.fix)
+
+
+def read_bytes(path: Path, kind: FileKind) -> bytes:
+    """All bytes of a file.
+
+    Raises:
+        DataFileError: it cannot be read, or is larger than its kind may be.
+    """
+    try:
+        with path.open("rb") as file:
+            data = file.read(kind.most_bytes + 1)
+    except (OSError, ValueError) as error:  # ValueError: a name with a NUL in it
+        raise kind.unreadable(path, error) from error
+    if len(data) > kind.most_bytes:
+        raise kind.invalid(path.name, f"it is too large for {kind.what}")
+    return data
+
+
+def read_text(path: Path, kind: FileKind) -> str:
+    """A file's text, UTF-8 with or without a byte order mark.
+
+    Raises:
+        DataFileError: as ``read_bytes``, or it is no UTF-8 text.
+    """
+    try:
+        return read_bytes(path, kind).decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise kind.invalid(path.name, "it is no UTF-8 text") from error
+
+
+def read_toml(path: Path, kind: FileKind) -> dict[str, Any]:
+    """A file's TOML document.
+
+    Raises:
+        DataFileError: as ``read_text``, or it is no TOML.
+    """
+    return parse_toml(read_text(path, kind), path.name, kind)
+
+
+def parse_toml(text: str, name: str, kind: FileKind) -> dict[str, Any]:
+    """The TOML document of a text; ``name`` is for the message.
+
+    Raises:
+        DataFileError: it is no TOML.
+    """
+    try:
+        return toml_of(text)
+    except ValueError as error:
+        raise kind.invalid(name, f"it is no TOML ({error})") from error
+
+
+def packaged_toml(package: str, path: str) -> dict[str, Any]:
+    """The TOML document of a data file that came with the program."""
+    return toml_of(packaged_text(package, path))
+
+
+def packaged_text(package: str, path: str) -> str:
+    """The text of a data file that came with the program."""
+    return resources.files(package).joinpath(path).read_text("utf-8")
+
+
+def toml_of(text: str) -> dict[str, Any]:
+    """The TOML document of a text.
+
+    Raises:
+        ValueError: it is no TOML, is nested too deeply, or holds a number of thousands of digits.
+    """
+    try:
+        return tomllib.loads(text)
+    except RecursionError as error:
+        raise ValueError("nested too deeply") from error
+
+
+def json_of(text: str | bytes) -> Any:
+    """The JSON value of a text.
+
+    Raises:
+        ValueError: it is no JSON (RFC 8259), is nested too deeply, or holds a number beyond what floats can be.
+    """
+    try:
+        return json.loads(text, parse_constant=_refuse, parse_int=_whole, parse_float=_finite)
+    except RecursionError as error:
+        raise ValueError("nested too deeply") from error
+
+
+@contextmanager
+def as_written(damaged: GraderError) -> Iterator[None]:
+    """Raise an error of ours where a document lacks a part, or holds another than it was written with."""
+    try:
+        yield
+    except GraderError:
+        raise
+    except (ArithmeticError, AttributeError, LookupError, RecursionError, TypeError, ValueError) as error:
+        raise damaged from error
+
+
+def sha256_of(path: Path) -> str:
+    """The sha256 of a file's bytes, in hexadecimal, without keeping them.
+
+    Raises:
+        OSError: it cannot be read, or is no file: a device may have no end.
+        ValueError: the name holds a NUL.
+    """
+    with path.open("rb") as file:
+        if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+            raise OSError(0, "no file")
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _refuse(word: str) -> float:
+    raise ValueError(f"{word} is no number")
+
+
+def _finite(digits: str) -> float:
+    number = float(digits)
+    if math.isinf(number):
+        raise ValueError(f"{digits[:20]} is too large")
+    return number
+
+
+def _whole(digits: str) -> int:
+    if len(digits) > _MOST_DIGITS:
+        raise ValueError(f"a whole number of {len(digits)} digits")
+    return int(digits)

@@ -1,0 +1,1 @@
+"""Damaged input of every kind: ``python -m tests.fuzz --help``."""
