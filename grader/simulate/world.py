@@ -213,7 +213,7 @@ def _learned(properties: GoldProperties, true_um: float, rng: np.random.Generato
 
 
 def _factor(name: str, sd_log: float) -> Input:
-    return Input(name, name, Distribution("lognormal", (1.0, sd_log)), "invented")
+    return Input.named(name, name, Distribution("lognormal", (1.0, sd_log)), "invented")
 
 
 def _constant(value: float) -> Distribution:

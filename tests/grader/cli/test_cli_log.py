@@ -218,10 +218,10 @@ def test_every_command_has_help():
 @pytest.mark.parametrize(
     ("line", "code"),
     [
-        (["yield", "Shed", "--mass", "1e30 kg"], "gold-odd"),
+        (["yield", "Shed", "--mass", "1e9 kg"], "gold-odd"),
         (["yield", "Shed", "--mass", "5 mg", "--copies", "1e-308"], "copies-odd"),
         (["yield", "Shed", "--mass", "5 mg", "--date", "2126-01-01"], "day-odd"),
-        (["bought", "Shed", "--price", "120 USD", "--mass", "1e30 kg"], "boards-mass-odd"),
+        (["bought", "Shed", "--price", "120 USD", "--mass", "1e9 kg"], "boards-mass-odd"),
         (["bought", "Shed", "--price", "1e15 USD"], "price-odd"),
     ],
 )
@@ -243,7 +243,7 @@ def test_what_looks_wrong_is_asked_about_and_scripts_say_yes(grader_log, path: P
 def test_a_person_is_asked(grader_log, path: Path, monkeypatch, answer: str, kept: int):
     grader_log("new", "Shed")
     monkeypatch.setattr("grader.cli.questions._somebody_is_there", lambda: True)
-    result = RUNNER.invoke(log_app, ["yield", "Shed", "--mass", "1e30 kg", "--log", str(path)], input=answer)
+    result = RUNNER.invoke(log_app, ["yield", "Shed", "--mass", "1e9 kg", "--log", str(path)], input=answer)
     assert "Is it right as it stands?" in result.output
     with open_log(path) as log:
         assert len(log.contents().yields) == kept

@@ -127,7 +127,7 @@ def test_rows_that_look_wrong_want_a_yes_and_a_huge_file_is_not_read(run, path: 
     assert "2 yields logged" in run("import", file, "--write", "--yes")
     with file.open("wb") as huge:
         huge.truncate(4 << 30)
-    with pytest.raises(UsageError, match="larger than 16 MB"):
+    with pytest.raises(DataFileError, match="too large"):
         run("import", file)
 
 

@@ -40,7 +40,7 @@ def codes(asking: str | None = None, gold_mg: float = 5.0, **said: Any) -> list[
         ({"boards": [4], "weighed": ["0.1 mg"]}, "board-mass-doubtful"),
         ({"boards": [4], "count": "10000000"}, "count-doubtful"),
         ({"boards": [4], "count": "10000000"}, "lot-mass-doubtful"),
-        ({"boards": [4], "mass": "1e20 kg"}, "lot-mass-doubtful"),
+        ({"boards": [4], "mass": "1e9 kg"}, "lot-mass-doubtful"),
         ({"boards": [4], "mass": "50 t"}, "lot-mass-doubtful"),
         ({"boards": [4], "count": "40", "asking": "4000000"}, "asking-price-doubtful"),
         ({"boards": [4], "asking": "1000000000000000000000"}, "asking-price-doubtful"),

@@ -39,7 +39,7 @@ def test_mixed_up_prices_are_asked_back_with_what_was_meant(typed: str, suggeste
     assert price_doubt(parse_price_per_mass(suggested)) is None
 
 
-@pytest.mark.parametrize("typed", ["1e20 USD/g", "1e-9 USD/g", "5e12 EUR/kg"])
+@pytest.mark.parametrize("typed", ["1e12 USD/g", "1e-9 USD/g", "5e12 EUR/kg"])
 def test_where_no_mix_up_explains_a_price_nothing_is_suggested(typed: str) -> None:
     doubt = price_doubt(parse_price_per_mass(typed))
     assert doubt is not None
