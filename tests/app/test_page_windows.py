@@ -1,0 +1,213 @@
+"""Several windows on one lot, and damaged lots: nothing is replaced silently, nothing ends in a traceback."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from app.desk import SHELF
+from app.lot_folder import LotFolder
+from app.shelf import Kept
+
+GO = "What can I pay?"
+
+
+def key_of(page: Any) -> str:
+    key = page.at.query_params["lot"]
+    return key if isinstance(key, str) else str(key[0])
+
+
+def another_window(page: Any) -> Any:
+    """The same lot in another window."""
+    window = type(page).__new__(type(page))
+    window.at = AppTest.from_file(str(page.at._script_path), default_timeout=120)
+    window.at.query_params["lot"] = key_of(page)
+    window.run()
+    return window
+
+
+def folder_of(page: Any, tmp_path: Path) -> LotFolder:
+    return LotFolder(tmp_path / "data" / "in-progress" / key_of(page))
+
+
+@pytest.fixture
+def lot(page: Any, measured: Kept) -> Any:
+    """A window on a lot with a measured photo, on the page Value."""
+    page.at.session_state[SHELF] = {measured.sha256: measured}
+    page.go("value_page.py")
+    page.type("Gold price today", "2650 USD/ozt")
+    page.type("Asking price, if there is one", "100 USD")
+    page.press(GO)
+    return page
+
+
+def asking(window: Any) -> str:
+    return str(window.at.text_input(key="asking").value)
+
+
+def buttons(window: Any) -> list[str]:
+    return [b.label for b in window.at.button]
+
+
+def test_fields_that_differ_are_merged(lot: Any) -> None:
+    other = another_window(lot)
+    other.go("value_page.py")
+    lot.type("Asking price, if there is one", "120 USD")
+    lot.press(GO)
+    other.type("Your own hours for stripping", "3 h")
+    other.press(GO)
+    lot.run()
+    for window in (lot, other):
+        assert asking(window) == "120 USD"
+        assert window.at.text_input(key="hours").value == "3 h"
+        assert not any("Two windows" in told for told in window.told("warning"))
+
+
+def test_a_field_that_two_windows_changed_is_told_in_both_and_nothing_is_lost(lot: Any, tmp_path: Path) -> None:
+    other = another_window(lot)
+    other.go("value_page.py")
+    lot.type("Asking price, if there is one", "120 USD")
+    lot.press(GO)
+    other.type("Asking price, if there is one", "90 USD")
+    other.press(GO)
+    lot.run()
+    for window in (lot, other):
+        (told,) = (told for told in window.told("warning") if "Two windows" in told)
+        assert "asking price" in told
+        assert "now says 90 USD" in told
+        assert "changed to 120 USD" in told
+        assert asking(window) == "90 USD"
+    assert any("asking price: 90 USD (was 120 USD)" in told for told in lot.told("toast"))
+    lot.press("Use 120 USD")
+    other.run()
+    for window in (lot, other):
+        assert asking(window) == "120 USD"
+        assert not any("Two windows" in told for told in window.told("warning"))
+    assert folder_of(lot, tmp_path).entries()["asking"] == "120 USD"
+
+
+def test_a_price_of_gold_that_two_windows_changed_is_told_as_well(lot: Any) -> None:
+    other = another_window(lot)
+    other.go("value_page.py")
+    for window, price in ((lot, "2700 USD/ozt"), (other, "2800 USD/ozt")):
+        window.type("Gold price today", price)
+        window.press(GO)
+    assert any("gold price" in told and "2700 USD/ozt" in told for told in other.told("warning"))
+    other.press("Keep 2800 USD/ozt")
+    lot.run()
+    assert lot.at.text_input(key="spot").value == "2800 USD/ozt"
+    assert not any("Two windows" in told for told in lot.told("warning"))
+
+
+def test_what_was_typed_before_leaving_a_lot_is_kept(lot: Any, tmp_path: Path) -> None:
+    folder = folder_of(lot, tmp_path)
+    lot.go("start_page.py")
+    lot.type("Its name", "Shelf 3")
+    lot.press("Start another lot")
+    assert folder.entries()["lot-name"] == "Shelf 3"
+
+
+def test_a_photo_of_which_two_windows_made_different_things_is_asked_about(
+    lot: Any, measured: Kept, tmp_path: Path
+) -> None:
+    folder = folder_of(lot, tmp_path)
+    first = folder.measured()[measured.sha256]
+    corrected = {**measured.document, "corrections": {"corrections": [{}, {}]}}
+    mine = folder.put(replace(first, document=corrected))
+    folder.put(replace(first, document={**measured.document, "statement": "yours"}))
+    lot.run()
+    assert any("measured or corrected" in told and measured.name in told for told in lot.told("warning"))
+    (use,) = (label for label in buttons(lot) if label.startswith("Use ") and label.endswith("2 corrections"))
+    lot.press(use)
+    assert folder.measured()[measured.sha256] == mine
+    assert not any("measured or corrected" in told for told in lot.told("warning"))
+
+
+DAMAGES = {
+    "empty": "",
+    "half": '{"schema": 1, "entr',
+    "deep": "[" * 100_000,
+    "long number": '{"schema": 1' + "0" * 400 + "}",
+}
+
+
+@pytest.mark.parametrize("damage", DAMAGES)
+def test_a_damaged_lot_says_which_file_and_how_to_go_on(lot: Any, tmp_path: Path, damage: str) -> None:
+    place = tmp_path / "data" / "in-progress" / key_of(lot) / "lot.json"
+    place.write_text(DAMAGES[damage])
+    window = another_window(lot)
+    (told,) = window.told("error")
+    assert str(place) in told
+    assert "the file is kept" in told
+    window.go("value_page.py")
+    assert window.told("title") == ["This lot cannot be read"]
+    assert place.read_text() == DAMAGES[damage]
+    window.press("Keep the file aside, go on with the photos")
+    assert not window.told("error")
+    assert place.with_name("lot.damaged-1.json").read_text() == DAMAGES[damage]
+    lot.run()
+    assert not lot.told("error")
+
+
+def test_other_lots_go_on_beside_a_damaged_one(lot: Any, tmp_path: Path) -> None:
+    place = tmp_path / "data" / "in-progress" / key_of(lot) / "lot.json"
+    place.write_text("{")
+    lot.run()
+    lot.press("Start another lot")
+    lot.go("start_page.py")
+    assert not lot.told("error")
+    (back,) = (b for b in lot.at.button if b.label.startswith("A lot whose file is damaged"))
+    back.click()
+    lot.run()
+    assert lot.told("title") == ["This lot cannot be read"]
+
+
+def test_a_window_that_was_open_brings_back_what_it_knows(lot: Any, measured: Kept, tmp_path: Path) -> None:
+    folder = folder_of(lot, tmp_path)
+    (tmp_path / "data" / "in-progress" / key_of(lot) / "lot.json").write_text("")
+    lot.run()
+    lot.press("Keep the file aside, go on with the photos")
+    assert folder.measured() == {measured.sha256: measured}
+    assert folder.entries()["asking"] == "100 USD"
+
+
+@pytest.mark.parametrize("damage", ["", "{", "[" * 100_000, '{"spot": [1]}', '{"spot": 1' + "0" * 400 + "}"])
+def test_damaged_preferences_are_put_aside(page: Any, tmp_path: Path, damage: str) -> None:
+    place = tmp_path / "data" / "page.json"
+    place.parent.mkdir(exist_ok=True)
+    place.write_text(damage)
+    window = another_window(page)
+    assert not window.told("error")
+    assert place.with_name("page.damaged-1.json").read_text() == damage
+
+
+def test_preferences_of_before_windows_were_told_apart_are_read(page: Any, tmp_path: Path) -> None:
+    place = tmp_path / "data" / "page.json"
+    place.parent.mkdir(exist_ok=True)
+    place.write_text('{"mass-unit": "dwt", "spot-date": {"date": "2026-11-25"}}')
+    window = another_window(page)
+    window.go("start_page.py")
+    assert window.at.selectbox(key="mass-unit").value == "dwt"
+
+
+def test_a_disk_that_is_full_is_told_and_what_was_typed_stays(
+    lot: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = Path.replace
+
+    def full(self: Path, target: Path) -> Path:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "replace", full)
+    lot.type("Asking price, if there is one", "120 USD")
+    lot.press(GO)
+    assert any("No space left" in told for told in lot.told("error"))
+    assert asking(lot) == "120 USD"
+    monkeypatch.setattr(Path, "replace", whole)
+    lot.run()
+    assert not lot.told("error")
+    assert folder_of(lot, tmp_path).entries()["asking"] == "120 USD"
