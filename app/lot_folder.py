@@ -335,7 +335,7 @@ def _check(lot: Json) -> None:
     if not isinstance(in_log["log"], str | None) or not isinstance(in_log["number"], int):
         raise TypeError("no lot of a log")
     for photo in lot["photos"]:
-        if _SHA256.fullmatch(photo["sha256"]) is None or not isinstance(photo["name"] + "", str):
+        if _SHA256.fullmatch(photo["sha256"]) is None or not isinstance(photo["name"], str):
             raise ValueError("no photo")
         for version in (photo, *photo.get("others", ())):
             stamp = version["measured"]

@@ -56,9 +56,8 @@ def show_what_others_did() -> None:
         problem(error)
     changed = changed_elsewhere()
     if changed:
-        lines = [
-            f"{_called(name).capitalize()}: {_said(now)} (was {_said(was)})" for name, (was, now) in changed.items()
-        ]
+        words = ((_called(name), now, was) for name, (was, now) in changed.items())
+        lines = [f"{called[:1].upper()}{called[1:]}: {_said(now)} (was {_said(was)})" for called, now, was in words]
         st.toast("Changed in another window:\n\n" + "\n\n".join(map(plain, lines)), duration="long")
     for clash in (*own_entries().clashes(), *current_lot().clashes()):
         _ask_entry(clash)

@@ -160,6 +160,7 @@ def test_the_right_code_waits_its_turn_behind_a_dozen_who_try_from_the_same_addr
         async def try_on() -> None:
             while not is_over:
                 await ask(gate, query="code=WRONG")
+                await asyncio.sleep(0)
 
         tries = [asyncio.create_task(try_on()) for _ in range(12)]
         await asyncio.sleep(0.02)

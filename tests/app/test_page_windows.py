@@ -9,11 +9,8 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from app.desk import SHELF
 from app.lot_folder import LotFolder
 from app.shelf import Kept
-
-GO = "What can I pay?"
 
 
 def key_of(page: Any) -> str:
@@ -35,87 +32,99 @@ def folder_of(page: Any, tmp_path: Path) -> LotFolder:
 
 
 @pytest.fixture
-def lot(page: Any, measured: Kept) -> Any:
-    """A window on a lot with a measured photo, on the page Value."""
-    page.at.session_state[SHELF] = {measured.sha256: measured}
-    page.go("value_page.py")
-    page.type("Gold price today", "2650 USD/ozt")
-    page.type("Asking price, if there is one", "100 USD")
-    page.press(GO)
+def lot(page: Any) -> Any:
+    """A window on a lot with a name, on the page Start."""
+    page.go("start_page.py")
+    page.type("Its name", "Shelf 3")
+    page.run()
     return page
 
 
-def asking(window: Any) -> str:
-    return str(window.at.text_input(key="asking").value)
+def name_in(window: Any) -> str:
+    return str(window.at.text_input(key="lot-name").value)
 
 
 def buttons(window: Any) -> list[str]:
     return [b.label for b in window.at.button]
 
 
-def test_fields_that_differ_are_merged(lot: Any) -> None:
+def clashes(window: Any) -> list[str]:
+    return [told for told in window.told("warning") if told.startswith("Two windows")]
+
+
+def test_fields_that_differ_are_merged(lot: Any, plain_photo: bytes) -> None:
+    lot.go("measure_page.py")
+    lot.upload(("plain.png", plain_photo))
     other = another_window(lot)
-    other.go("value_page.py")
-    lot.type("Asking price, if there is one", "120 USD")
-    lot.press(GO)
-    other.type("Your own hours for stripping", "3 h")
-    other.press(GO)
+    lot.at.text_input(key="board-thickness").set_value("2 mm")
     lot.run()
-    for window in (lot, other):
-        assert asking(window) == "120 USD"
-        assert window.at.text_input(key="hours").value == "3 h"
-        assert not any("Two windows" in told for told in window.told("warning"))
+    other.type("Its name", "Drawer 9")
+    other.run()
+    other.go("measure_page.py")
+    lot.go("start_page.py")
+    assert name_in(lot) == "Drawer 9"
+    assert other.at.text_input(key="board-thickness").value == "2 mm"
+    assert not clashes(lot)
+    assert not clashes(other)
 
 
 def test_a_field_that_two_windows_changed_is_told_in_both_and_nothing_is_lost(lot: Any, tmp_path: Path) -> None:
     other = another_window(lot)
-    other.go("value_page.py")
-    lot.type("Asking price, if there is one", "120 USD")
-    lot.press(GO)
-    other.type("Asking price, if there is one", "90 USD")
-    other.press(GO)
+    lot.type("Its name", "Shelf 4")
     lot.run()
+    other.type("Its name", "Drawer 9")
+    other.run()
+    lot.run()
+    assert any("Name of the lot: Drawer 9 (was Shelf 4)" in told for told in lot.told("toast"))
     for window in (lot, other):
-        (told,) = (told for told in window.told("warning") if "Two windows" in told)
-        assert "asking price" in told
-        assert "now says 90 USD" in told
-        assert "changed to 120 USD" in told
-        assert asking(window) == "90 USD"
-    assert any("asking price: 90 USD (was 120 USD)" in told for told in lot.told("toast"))
-    lot.press("Use 120 USD")
+        (told,) = clashes(window)
+        assert "name of the lot. It now says Drawer 9; in another window it was changed to Shelf 4." in told
+        assert name_in(window) == "Drawer 9"
+    lot.press("Use Shelf 4")
     other.run()
     for window in (lot, other):
-        assert asking(window) == "120 USD"
-        assert not any("Two windows" in told for told in window.told("warning"))
-    assert folder_of(lot, tmp_path).entries()["asking"] == "120 USD"
+        assert name_in(window) == "Shelf 4"
+        assert not clashes(window)
+    assert folder_of(lot, tmp_path).entries()["lot-name"] == "Shelf 4"
 
 
 def test_a_price_of_gold_that_two_windows_changed_is_told_as_well(lot: Any) -> None:
+    lot.at.session_state["spot"] = "2650 USD/ozt"
+    lot.run()
     other = another_window(lot)
-    other.go("value_page.py")
     for window, price in ((lot, "2700 USD/ozt"), (other, "2800 USD/ozt")):
-        window.type("Gold price today", price)
-        window.press(GO)
-    assert any("gold price" in told and "2700 USD/ozt" in told for told in other.told("warning"))
+        window.at.session_state["spot"] = price
+        window.run()
+    (told,) = clashes(other)
+    assert "gold price. It now says 2800 USD/ozt; in another window it was changed to 2700 USD/ozt." in told
     other.press("Keep 2800 USD/ozt")
     lot.run()
-    assert lot.at.text_input(key="spot").value == "2800 USD/ozt"
-    assert not any("Two windows" in told for told in lot.told("warning"))
+    assert lot.at.session_state["spot"] == "2800 USD/ozt"
+    assert not clashes(lot)
+
+
+def test_each_window_does_its_own_job(lot: Any) -> None:
+    other = another_window(lot)
+    for window, job in ((lot, "bench"), (other, "weigh")):
+        window.at.button(key=f"way-{job}").click()
+        window.run()
+    lot.run()
+    assert lot.at.session_state["way"] == "bench"
+    assert not clashes(lot)
 
 
 def test_what_was_typed_before_leaving_a_lot_is_kept(lot: Any, tmp_path: Path) -> None:
     folder = folder_of(lot, tmp_path)
-    lot.go("start_page.py")
-    lot.type("Its name", "Shelf 3")
+    lot.type("Its name", "Shelf 4")
     lot.press("Start another lot")
-    assert folder.entries()["lot-name"] == "Shelf 3"
+    assert folder.entries()["lot-name"] == "Shelf 4"
 
 
 def test_a_photo_of_which_two_windows_made_different_things_is_asked_about(
     lot: Any, measured: Kept, tmp_path: Path
 ) -> None:
     folder = folder_of(lot, tmp_path)
-    first = folder.measured()[measured.sha256]
+    first = folder.put(measured)
     corrected = {**measured.document, "corrections": {"corrections": [{}, {}]}}
     mine = folder.put(replace(first, document=corrected))
     folder.put(replace(first, document={**measured.document, "statement": "yours"}))
@@ -143,7 +152,7 @@ def test_a_damaged_lot_says_which_file_and_how_to_go_on(lot: Any, tmp_path: Path
     (told,) = window.told("error")
     assert str(place) in told
     assert "the file is kept" in told
-    window.go("value_page.py")
+    window.go("measure_page.py")
     assert window.told("title") == ["This lot cannot be read"]
     assert place.read_text() == DAMAGES[damage]
     window.press("Keep the file aside, go on with the photos")
@@ -168,11 +177,13 @@ def test_other_lots_go_on_beside_a_damaged_one(lot: Any, tmp_path: Path) -> None
 
 def test_a_window_that_was_open_brings_back_what_it_knows(lot: Any, measured: Kept, tmp_path: Path) -> None:
     folder = folder_of(lot, tmp_path)
+    folder.put(measured)
+    lot.run()
     (tmp_path / "data" / "in-progress" / key_of(lot) / "lot.json").write_text("")
     lot.run()
     lot.press("Keep the file aside, go on with the photos")
     assert folder.measured() == {measured.sha256: measured}
-    assert folder.entries()["asking"] == "100 USD"
+    assert folder.entries()["lot-name"] == "Shelf 3"
 
 
 @pytest.mark.parametrize("damage", ["", "{", "[" * 100_000, '{"spot": [1]}', '{"spot": 1' + "0" * 400 + "}"])
@@ -203,11 +214,11 @@ def test_a_disk_that_is_full_is_told_and_what_was_typed_stays(
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(Path, "replace", full)
-    lot.type("Asking price, if there is one", "120 USD")
-    lot.press(GO)
+    lot.type("Its name", "Shelf 4")
+    lot.run()
     assert any("No space left" in told for told in lot.told("error"))
-    assert asking(lot) == "120 USD"
+    assert name_in(lot) == "Shelf 4"
     monkeypatch.setattr(Path, "replace", whole)
     lot.run()
     assert not lot.told("error")
-    assert folder_of(lot, tmp_path).entries()["asking"] == "120 USD"
+    assert folder_of(lot, tmp_path).entries()["lot-name"] == "Shelf 4"
