@@ -13,6 +13,7 @@ from app.desk import current_lot, desk
 from app.photo_view import begin_again, correct, made_on_picture
 from app.shelf import Kept, kept
 from app.show import figure, heading, plain, problem, range_text, remark, visible_only
+from app.trouble import telling
 from calibration.errors import DataFileError, GraderError, PhotoError
 from grader.correct import Corrections
 from grader.correct.export import training_zip
@@ -26,6 +27,7 @@ from grader.report.words import correction_words
 from grader.units import format_share
 
 _OPEN, _FOUND, _TAKE_BACK = "desk-correcting", "desk-correcting-found", "desk-correcting-back"
+_BASE = "desk-correcting-base"  # the measurement on which the corrections on the picture build
 
 
 def is_correcting(done: Kept) -> bool:
@@ -61,7 +63,8 @@ def show_correcting(done: Kept) -> None:
 def settle_corrections() -> None:
     """Keep the last correction where the page is drawn anew before its fragment came to do it.
 
-    A click elsewhere ends a fragment in its midst. To be called before anything is drawn, on every page.
+    A click elsewhere ends a fragment in its midst. To be called before anything is drawn, on every page. What another
+    window made of the photo takes the picture's place where nothing was corrected here since; else both are kept.
     """
     opened: tuple[Request, Measurement] | None = st.session_state.get(_FOUND)
     done = kept().get(st.session_state.get(_OPEN, ""))
@@ -72,17 +75,26 @@ def settle_corrections() -> None:
         made = made_on_picture(found)
     except DataFileError:
         return
-    if made is not None and request == done.request and made.items != corrections_in(done.document).items:
-        _keep(done, with_corrections(found, made, request.properties))
+    base = _base(done)
+    if made is None or request != base.request:
+        return
+    if made.items != corrections_in(base.document).items:
+        _keep(base, with_corrections(found, made, request.properties))
+    elif done.stamp != base.stamp:
+        begin_again()
+        st.session_state[_BASE] = done
 
 
+@telling
 def _open(sha256: str) -> None:
     st.session_state[_OPEN] = sha256
+    st.session_state.pop(_BASE, None)
 
 
+@telling
 def _close() -> None:
     settle_corrections()
-    for key in (_OPEN, _FOUND):
+    for key in (_OPEN, _FOUND, _BASE):
         st.session_state.pop(key, None)
     begin_again()
 
@@ -119,8 +131,9 @@ def _bench(sha256: str, found: Measurement, before: Corrections) -> None:
     corrected = with_corrections(found, made, done.request.properties)
     now.markdown(f"**{plain(_in_short(corrected))}**")
     _figures(corrected)
-    if made.items != corrections_in(done.document).items:
-        done = _keep(done, corrected)
+    base = _base(done)
+    if made.items != corrections_in(base.document).items:
+        done = _keep(base, corrected)
     st.button(
         "Take back all corrections",
         icon=":material/undo:",
@@ -157,12 +170,17 @@ def _range(model: ProductModel) -> dict[str, float]:
     return Range.of(model.draws()).as_json()
 
 
-def _keep(done: Kept, corrected: Measurement) -> Kept:
+def _base(done: Kept) -> Kept:
+    base: Kept | None = st.session_state.get(_BASE)
+    if base is None or base.sha256 != done.sha256:
+        st.session_state[_BASE] = base = done
+    return base
+
+
+def _keep(base: Kept, corrected: Measurement) -> Kept:
     """Put the corrected measurement into the lot, so that whatever comes next reckons with it."""
-    lot = current_lot()
-    fresh = replace(done, document=measurement_document(corrected), overlay=overlay_png(corrected))
-    lot.put(fresh)
-    kept()[done.sha256] = fresh
+    fresh = current_lot().put(replace(base, document=measurement_document(corrected), overlay=overlay_png(corrected)))
+    kept()[base.sha256] = st.session_state[_BASE] = fresh
     return fresh
 
 

@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from datetime import date, datetime
 from pathlib import Path
 from threading import Lock
 
 import streamlit as st
 
-from app.lot_folder import LotFolder, Value, is_key, json_of, lots_in, new_key, value_of, write_whole
+from app.entries import Clash, Value
+from app.lot_folder import LotFolder, is_key, lots_in, new_key
 from app.measuring import Measuring, Order
+from app.own_entries import OwnEntries
+from app.trouble import telling, trouble
+from calibration.errors import DataFileError, UsageError
 from grader import places
 
 KEY_IN_ADDRESS = "lot"
 SHELF = "shelf"
 _CURRENT, _SEEN, _KNOWN = "desk-lot", "desk-seen", "desk-known"
+_CHANGED = "desk-changed"
 # What is a person's own and not a lot's: it goes along into the next lot.
 OWN = (
     "way",
@@ -41,6 +46,8 @@ OWN = (
     "trim-share",
     "whole-price",
 )
+# Of these, what each window has for itself once it is open: two jobs may be done side by side.
+_OF_A_WINDOW = ("way", "mass-unit", "currency", "scale-way", "assumptions")
 _LONGEST = 20_000
 _NOT_KEPT = ("desk-", "said", "_", "$", "photo-to-mark", "shown-", "sample", "FormSubmitter")
 
@@ -113,51 +120,94 @@ def lot_name() -> str:
     return name or "Lot without a name"
 
 
+def own_entries() -> OwnEntries:
+    """What is a person's own and not a lot's."""
+    return OwnEntries(places.data_folder() / "page.json")
+
+
 def sit_down() -> None:
     """Take up the lot that the address names, or a new one; what other windows changed comes along.
 
     To be called before anything is drawn.
+
+    Raises:
+        DataFileError: the lot is damaged.
     """
     named = st.query_params.get(KEY_IN_ADDRESS, "")
     current = st.session_state.get(_CURRENT)
     if current is None:
-        _restore(_own_entries())
+        _restore({name: value for name, value in own_entries().entries().items() if name in OWN})
         _take(named if is_key(named) else new_key())
     elif is_key(named) and named != current:
+        _leave()
         _take(named)
     if named != lot_key():
         st.query_params[KEY_IN_ADDRESS] = lot_key()
+    try:
+        stand_up()  # before other windows' changes come: what was filled in just now was so without seeing them
+    except DataFileError:
+        raise
+    except UsageError as error:
+        trouble(error)
     _bring_changes()
 
 
 def stand_up() -> None:
-    """Keep what was entered. To be called after everything is drawn."""
+    """Keep what was entered. To be called after everything is drawn.
+
+    Raises:
+        DataFileError, UsageError: it cannot be kept; it is tried again the next time.
+    """
     entries = _entered()
-    seen: dict[str, Value] = st.session_state[_SEEN]
+    seen: dict[str, Value] = st.session_state.setdefault(_SEEN, {})
     changed = {name: value for name, value in entries.items() if name not in seen or seen[name] != value}
     if not changed:
         return
-    seen |= changed
-    own = {name: value for name, value in changed.items() if name in OWN}
-    if own:
-        kept = {**_own_entries(), **own}
-        write_whole(_own_path(), json.dumps({name: json_of(value) for name, value in kept.items()}).encode())
+    if windows := {name: value for name, value in changed.items() if name in _OF_A_WINDOW}:
+        own_entries().enter(windows)
+    if own := {name: value for name, value in changed.items() if name in OWN and name not in _OF_A_WINDOW}:
+        own_entries().enter(own, seen)
     rest = {name: value for name, value in changed.items() if name not in OWN}
     # a new lot in which nothing was filled in leaves no trace
     if rest and (current_lot().changed_at or any(value not in (None, "") for value in rest.values())):
-        current_lot().set_entries(rest)
+        current_lot().set_entries(rest, seen)
+    seen |= changed
 
 
+@telling
 def start_lot() -> None:
     """Put the lot in progress aside and begin another."""
+    _leave()
     _take(new_key())
     st.query_params[KEY_IN_ADDRESS] = lot_key()
 
 
+@telling
 def take_up(key: str) -> None:
     """Go on with a lot that was put aside."""
+    _leave()
     _take(key)
     st.query_params[KEY_IN_ADDRESS] = key
+
+
+@telling
+def begin_lot_anew() -> None:
+    """Put the damaged file of the lot aside, and go on with its photos and with what this window still knows."""
+    current_lot().begin_anew()
+    st.session_state[_SEEN] = {n: v for n, v in st.session_state[_SEEN].items() if n in OWN}
+    st.session_state.pop(_KNOWN, None)
+
+
+@telling
+def settle_entry(clash: Clash, value: Value) -> None:
+    """Decide what a field holds that two windows changed; each window sees it when it is drawn next."""
+    (own_entries() if clash.name in OWN else current_lot()).settle(clash, value)
+
+
+def changed_elsewhere() -> dict[str, tuple[Value, Value]]:
+    """Fields that this window showed and another has changed since: what it said and what it says now; told once."""
+    changed: dict[str, tuple[Value, Value]] = st.session_state.pop(_CHANGED, {})
+    return changed
 
 
 def put_aside() -> list[tuple[str, LotFolder]]:
@@ -181,18 +231,26 @@ def _take(key: str) -> None:
     st.session_state.pop(_KNOWN, None)
 
 
+def _leave() -> None:
+    """Keep what was filled in on the lot that this window is on, unless that is damaged."""
+    with suppress(DataFileError):
+        stand_up()
+
+
 def _bring_changes() -> None:
     """Entries and measurements that this window has not seen yet."""
     lot = current_lot()
     seen: dict[str, Value] = st.session_state[_SEEN]
-    # what was just typed here goes before what another window kept
-    _restore(
-        {
-            n: v
-            for n, v in lot.entries().items()
-            if n not in seen or (seen[n] != v and st.session_state.get(n, seen[n]) == seen[n])
-        }
-    )
+    own = {n: v for n, v in own_entries().entries().items() if n in OWN and n not in _OF_A_WINDOW}
+    fresh = {
+        n: v
+        for n, v in {**own, **lot.entries()}.items()
+        # what could not be kept is still the last word of this window
+        if n not in seen or (seen[n] != v and st.session_state.get(n, seen[n]) == seen[n])
+    }
+    told = {n: (seen[n], v) for n, v in fresh.items() if seen.get(n) not in (None, "")}
+    st.session_state[_CHANGED] = {**st.session_state.get(_CHANGED, {}), **told}
+    _restore(fresh)
     known: set[str] = st.session_state.get(_KNOWN, set())
     for done in st.session_state.get(SHELF, {}).values():
         if done.sha256 not in known:
@@ -217,15 +275,3 @@ def _entered() -> dict[str, Value]:
         and not (isinstance(value, str) and len(value) > _LONGEST)
         and not str(name).startswith(_NOT_KEPT)
     }
-
-
-def _own_path() -> Path:
-    return places.data_folder() / "page.json"
-
-
-def _own_entries() -> dict[str, Value]:
-    try:
-        kept: dict[str, object] = json.loads(_own_path().read_bytes())
-        return {name: value_of(value) for name, value in kept.items() if name in OWN}
-    except (OSError, ValueError, RecursionError, AttributeError, KeyError, TypeError):  # damaged: fields begin empty
-        return {}

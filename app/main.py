@@ -8,8 +8,10 @@ from PIL import Image
 
 from app.correct_form import settle_corrections
 from app.desk import sit_down, stand_up
-from app.show import style
+from app.several_windows import show_damaged, show_what_others_did
+from app.show import problem, style
 from app.way import link
+from calibration.errors import DataFileError, GraderError
 
 PAGES = {
     "start_page.py": ("Start", ":material/home:"),
@@ -32,8 +34,12 @@ def main() -> None:
     """Draw the links to the pages, then the page that was asked for."""
     st.set_page_config(page_title="Gold on boards", page_icon=_icon(), layout="centered")
     style()
-    sit_down()
-    settle_corrections()
+    try:
+        sit_down()
+        settle_corrections()
+    except DataFileError as error:
+        show_damaged(error)
+        return
     chosen = st.navigation(
         [
             st.Page(file, title=title, icon=icon, url_path=title.lower(), default=title == "Start")
@@ -45,9 +51,19 @@ def main() -> None:
         for file, (title, _) in PAGES.items():
             link(file, title)
     try:
+        show_what_others_did()
         chosen.run()
+    except GraderError as error:
+        problem(error)
     finally:
+        _keep()
+
+
+def _keep() -> None:
+    try:
         stand_up()
+    except GraderError as error:
+        problem(error)
 
 
 if __name__ == "__main__":

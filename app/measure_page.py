@@ -19,6 +19,7 @@ from app.result import show_all, show_result
 from app.scale_form import MARKED, ask_request, ask_way
 from app.shelf import Kept, kept, take_off
 from app.show import label, problem
+from app.trouble import telling
 from app.way import show_next, show_way
 from calibration.errors import PhotoError, UsageError
 from grader.samples import Demo, Sample, load_demo
@@ -110,6 +111,7 @@ def _photos() -> list[Waiting]:
     return [*current_lot().waiting(), *(Waiting(d.name, d.sha256, d.is_sample) for d in kept().values())]
 
 
+@telling
 def _take_in() -> None:
     """Put chosen photos into the lot at once, so that they are there after a reload."""
     files = st.session_state["photos"] or []
@@ -144,6 +146,7 @@ def _demo() -> Demo | None:
         return None
 
 
+@telling
 def _measure_sample(samples: Sequence[Sample]) -> None:
     sample = samples[st.session_state["sample"]]
     try:

@@ -162,9 +162,9 @@ def measure_into(lot: LotFolder, order: Order, say: Progress) -> Kept:
     if data is None:
         raise PhotoError("photo-missing", "The photo is not here any more.", "Choose it again.")
     measured = measure(load_photo(data, order.name), order.request, say)
+    done = lot.measured().get(order.sha256)  # it may have been corrected meanwhile
     if done is not None:
         measured = correct(measured, corrections_in(done.document), order.request.properties)
-    document = measurement_document(measured)
-    done = Kept(order.name, order.sha256, order.request, document, overlay_png(measured), order.is_sample)
-    lot.put(done)
-    return done
+    document, overlay = measurement_document(measured), overlay_png(measured)
+    stamp = None if done is None else done.stamp
+    return lot.put(Kept(order.name, order.sha256, order.request, document, overlay, order.is_sample, stamp))

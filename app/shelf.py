@@ -9,6 +9,7 @@ import streamlit as st
 
 from app.desk import SHELF, current_lot
 from app.lot_folder import Kept
+from app.trouble import telling
 from calibration.errors import PhotoError
 from grader.photo import Photo, load_photo
 
@@ -22,6 +23,7 @@ def kept() -> dict[str, Kept]:
     return shelf
 
 
+@telling
 def take_off(sha256: str) -> None:
     """Take one photo out of the lot."""
     current_lot().remove(sha256)

@@ -5,9 +5,11 @@ from __future__ import annotations
 import streamlit as st
 
 from app.desk import current_lot, day_words, put_aside, start_lot, take_up
+from app.lot_folder import LotFolder
 from app.preferences import ask_preferences
 from app.show import heading, plain
 from app.way import WAY, WAYS
+from calibration.errors import DataFileError
 
 _GO = "desk-go"
 
@@ -48,12 +50,9 @@ def _lot() -> None:
         return
     with st.expander(f"Go on with another lot ({len(others)})", icon=":material/inventory_2:"):
         for key, lot in others[:20]:
-            count = lot.photo_count
-            name = str(lot.entries().get("lot-name") or "Lot without a name")
-            photos = f"{count} {'photo' if count == 1 else 'photos'}"
             with st.container(horizontal=True, vertical_alignment="center"):
                 st.button(
-                    f"{plain(name)}: {photos}, {day_words(lot.changed_at)}",
+                    f"{_in_short(lot)}, {day_words(lot.changed_at)}",
                     key=f"take-up-{key}",
                     on_click=take_up,
                     args=(key,),
@@ -65,6 +64,14 @@ def _lot() -> None:
                     type="tertiary",
                     help="Removes its photos and entries from this machine; what is in the log stays there.",
                 )
+
+
+def _in_short(lot: LotFolder) -> str:
+    try:
+        count, name = lot.photo_count, str(lot.entries().get("lot-name") or "Lot without a name")
+    except DataFileError:
+        return "A lot whose file is damaged"
+    return f"{plain(name)}: {count} {'photo' if count == 1 else 'photos'}"
 
 
 if __name__ == "__main__":

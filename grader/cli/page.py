@@ -21,18 +21,6 @@ from grader.cli.output import out
 from grader.cli.terminal import can_show
 from grader.page_code import CODE_VARIABLE, new_code
 
-# What Streamlit is told; on the command line, so that nobody's own configuration undoes it.
-_CONFIG: Mapping[str, str] = {
-    "server.headless": "true",  # the browser is opened here, with the code where there is one
-    "server.maxUploadSize": "60",  # MB; more than any photo that is taken
-    "server.enableXsrfProtection": "true",
-    "server.enableCORS": "true",
-    "server.fileWatcherType": "none",
-    "client.showErrorDetails": "none",
-    "client.toolbarMode": "minimal",
-    "browser.gatherUsageStats": "false",
-    "logger.hideWelcomeMessage": "true",  # it asks another machine for this one's address
-}
 _OPEN_S, _STOP_S = 60.0, 10.0
 _DARKS = " ▀▄█"  # two rows of a QR code: neither, upper, lower, both
 _STOPPED = (0, 130, -signal.SIGINT, -signal.SIGTERM)
@@ -62,21 +50,17 @@ def page(
     Example: grader page --lan
     """
     _check_port(port)
-    local, environment = f"http://localhost:{port}", dict(os.environ)
-    config = {**_CONFIG, "server.port": str(port), "server.address": "localhost"}
-    entry = "main.py"
+    local, address, environment = f"http://localhost:{port}", "127.0.0.1", dict(os.environ)
+    environment.pop(CODE_VARIABLE, None)
     if lan:
-        entry, code, host = "behind_gate.py", new_code(), lan_address()
+        address, code = "0.0.0.0", new_code()  # noqa: S104 - asked for
         environment[CODE_VARIABLE] = code  # not among the arguments, which anyone on this machine can read
-        config |= {"server.address": "0.0.0.0", "browser.serverAddress": host or "localhost"}  # noqa: S104 - asked for
         local += f"/?code={code}"
-        _tell_phone(host, port, code)
+        _tell_phone(lan_address(), port, code)
     out.print(f"The page: {local.partition('?')[0]}   Ctrl-C stops it.", markup=False)
-    command = [
-        *(sys.executable, "-m", "streamlit", "run", str(resources.files("app").joinpath(entry))),
-        *(f"--{name}={value}" for name, value in config.items()),
-        *("--", *(["--log", log] if log is not None else [])),
-    ]
+    # -P: what lies in the folder of the page must not be taken for a library of the same name
+    command = [sys.executable, "-P", str(resources.files("app").joinpath("serve.py"))]
+    command += [f"--address={address}", f"--port={port}", *(["--log", log] if log is not None else [])]
     code_of_exit = _run(command, environment, port, None if no_browser or not _has_screen() else local)
     if code_of_exit not in _STOPPED:
         raise UsageError(
@@ -149,16 +133,36 @@ def _has_screen() -> bool:
     return sys.platform in ("win32", "darwin") or any(map(os.environ.get, ("DISPLAY", "WAYLAND_DISPLAY")))
 
 
+class _ToldToStop(Exception):  # noqa: N818 - no error
+    """A signal said to stop."""
+
+
 def _run(command: list[str], environment: Mapping[str, str], port: int, opened: str | None) -> int:
-    """Run the page until it ends, and never leave it behind: not when interrupted, and not when told to stop."""
-    server = subprocess.Popen(command, env=environment)  # noqa: S603 - our own interpreter and page
-    signal.signal(signal.SIGTERM, lambda *_: server.terminate())
-    if opened is not None:
-        threading.Thread(target=_open_when_ready, args=(server, port, opened), daemon=True).start()
+    """Run the page until it ends, and never leave it behind: not when interrupted or told to stop, nor when killed.
+
+    The page's standard input is a pipe from here, so that it notices however this program ends.
+    """
+    for name in ("SIGTERM", "SIGHUP"):  # the terminal was closed: SIGHUP, unless nohup said to go on
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) != signal.SIG_IGN:
+            signal.signal(number, _stop)
+    server: subprocess.Popen[bytes] | None = None
     try:
+        server = subprocess.Popen(command, env=environment, stdin=subprocess.PIPE)  # noqa: S603 - our own page
+        if opened is not None:
+            threading.Thread(target=_open_when_ready, args=(server, port, opened), daemon=True).start()
         return server.wait()
     except KeyboardInterrupt:
         return _end(server)
+    except _ToldToStop:
+        if server is not None:
+            server.terminate()
+        return _end(server)
+
+
+def _stop(number: int, _frame: object) -> None:
+    signal.signal(number, signal.SIG_IGN)
+    raise _ToldToStop
 
 
 def _open_when_ready(server: subprocess.Popen[bytes], port: int, address: str) -> None:
@@ -170,8 +174,10 @@ def _open_when_ready(server: subprocess.Popen[bytes], port: int, address: str) -
         time.sleep(0.2)
 
 
-def _end(server: subprocess.Popen[bytes]) -> int:
-    """Wait for the page to end, as the terminal has told it too; make it if it does not."""
+def _end(server: subprocess.Popen[bytes] | None) -> int:
+    """Wait for the page to end, as it has been told; make it if it does not."""
+    if server is None:
+        return 0
     for insist in (server.terminate, server.kill):
         try:
             server.wait(_STOP_S)

@@ -35,14 +35,17 @@ class Behind:
             await send({"type": "http.response.body", "body": b"the page"})
 
 
-async def ask(gate: Gate, path: str = "/", query: str = "", cookie: str = "", kind: str = "http") -> list[Any]:
+async def ask(
+    gate: Gate, path: str = "/", query: str = "", cookie: str = "", kind: str = "http", client: str = "192.0.2.1"
+) -> list[Any]:
     sent: list[Any] = []
 
     async def send(message: Any) -> None:
         sent.append(message)
 
-    headers = [(b"cookie", cookie.encode())] if cookie else []
-    await gate({"type": kind, "path": path, "query_string": query.encode(), "headers": headers}, None, send)  # type: ignore[arg-type]
+    headers = [(b"cookie", cookie.encode("latin-1"))] if cookie else []
+    scope = {"type": kind, "path": path, "query_string": query.encode(), "headers": headers, "client": (client, 1)}
+    await gate(scope, None, send)  # type: ignore[arg-type]
     return sent
 
 
@@ -107,15 +110,66 @@ def test_a_wrong_code_does_not(typed: str) -> None:
     assert behind.seen == []
 
 
+@pytest.mark.parametrize(
+    "odd",
+    ['foo={"a":1,"b":"c"}', "x=\u00fc", "pref=a b c", "a,b=c", "bad cookie name=1", "=", "\x01", "grader-page=old"],
+)
+def test_the_pass_is_found_beside_any_cookie(odd: str) -> None:
+    behind = Behind()
+    gate = Gate(behind, CODE)
+    cookie = opened(gate)
+    for line in (f"{odd}; {cookie}", f"{cookie}; {odd}", f"{odd};{cookie};{odd}"):
+        asyncio.run(ask(gate, cookie=line))
+    assert behind.seen == ["http"] * 3
+
+
 def test_trying_codes_is_slow_however_many_try_at_once() -> None:
     async def many(gate: Gate) -> list[int]:
-        return [status(s) for s in await asyncio.gather(*(ask(gate, query=f"code=WRONG{i}") for i in range(20)))]
+        return [status(s) for s in await asyncio.gather(*(ask(gate, query=f"code=WRONG{i}") for i in range(60)))]
 
     started = time.monotonic()
-    answers = asyncio.run(many(Gate(Behind(), CODE, wrong_s=0.1)))
-    assert answers.count(403) == 5
-    assert answers.count(429) == 15
-    assert time.monotonic() - started > 0.5
+    answers = asyncio.run(many(Gate(Behind(), CODE, wrong_s=0.02)))
+    took_s = time.monotonic() - started
+    judged = answers.count(403)
+    assert judged + answers.count(429) == 60
+    assert judged < 60, "any number waits"
+    assert took_s >= judged * 0.02
+
+
+def test_who_tries_keeps_nobody_else_out() -> None:
+    async def attacked(gate: Gate) -> float:
+        wrong = [asyncio.create_task(ask(gate, query=f"code=WRONG{i}")) for i in range(60)]
+        await asyncio.sleep(0.01)
+        started = time.monotonic()
+        assert status(await ask(gate, query=f"code={CODE}", client="192.0.2.2")) == 303
+        took_s = time.monotonic() - started
+        for task in wrong:
+            task.cancel()
+        await asyncio.gather(*wrong, return_exceptions=True)
+        return took_s
+
+    gate = Gate(Behind(), CODE, wrong_s=30)
+    assert asyncio.run(attacked(gate)) < 1
+    assert not gate._lines, "addresses are remembered for ever"
+
+
+def test_the_right_code_waits_its_turn_behind_a_dozen_who_try_from_the_same_address() -> None:
+    async def attacked(gate: Gate) -> list[int]:
+        is_over = False
+
+        async def try_on() -> None:
+            while not is_over:
+                await ask(gate, query="code=WRONG")
+                await asyncio.sleep(0)
+
+        tries = [asyncio.create_task(try_on()) for _ in range(12)]
+        await asyncio.sleep(0.02)
+        right = [status(await ask(gate, query=f"code={CODE}")) for _ in range(8)]
+        is_over = True
+        await asyncio.gather(*tries)
+        return right
+
+    assert asyncio.run(attacked(Gate(Behind(), CODE, wrong_s=0.005))) == [303] * 8
 
 
 def test_starting_and_stopping_pass_through() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -173,6 +174,44 @@ def test_nonsense_from_the_browser_changes_nothing(measured_page: Any, made: lis
     assert the_one(measured_page).document == before.document
 
 
+def corrected_elsewhere(page: Any, *corrections: Any) -> Kept:
+    """What another window makes of the photo, having seen what is there."""
+    done = the_one(page)
+    record = {"schema": 1, "sha256": done.sha256, "corrections": list(corrections)}
+    return the_lot(page).put(replace(done, document={**done.document, "corrections": record}))
+
+
+def test_what_another_window_corrected_comes_into_a_picture_on_which_nothing_was_done(
+    measured_page: Any, made: list[Any]
+) -> None:
+    theirs = corrected_elsewhere(measured_page, PAINT_IN)
+    measured_page.run()
+    assert made[1][-1]["corrections"] == [PAINT_IN]
+    assert the_one(measured_page) == theirs
+    assert not the_lot(measured_page).photo_clashes()
+    made[0] = [PAINT_IN, LEAVE_OUT]
+    measured_page.run()
+    assert len(corrections_in(the_one(measured_page).document).items) == 2
+    assert not the_lot(measured_page).photo_clashes(), "what was seen is no clash"
+
+
+@pytest.mark.parametrize("then", ["run", "Done: back to the result"])
+def test_corrections_of_two_windows_that_did_not_see_each_other_are_both_kept(
+    measured_page: Any, made: list[Any], then: str
+) -> None:
+    theirs = corrected_elsewhere(measured_page, PAINT_IN)
+    made[0] = [LEAVE_OUT]
+    measured_page.run() if then == "run" else measured_page.press(then)
+    assert len(corrections_in(the_one(measured_page).document).items) == 1
+    (clash,) = the_lot(measured_page).photo_clashes()
+    assert clash.others == (theirs,)
+    made[0] = [LEAVE_OUT, LEAVE_OUT]
+    measured_page.run()
+    (clash,) = the_lot(measured_page).photo_clashes()
+    assert clash.others == (theirs,), "one's own next step is no clash"
+    assert any("Two windows measured or corrected" in told for told in measured_page.told("warning"))
+
+
 def test_the_log_keeps_the_corrections(measured_page: Any, made: list[Any], log_file: Path) -> None:
     made[0] = [LEAVE_OUT, PAINT_IN]
     measured_page.run()
@@ -215,3 +254,21 @@ def test_measured_again_in_another_way_keeps_the_corrections(tmp_path: Path, pho
     found = again.document["corrections"]["plated_area_mm2"]["found"]["value"]
     assert found == pytest.approx(4 * area(done), rel=0.02)
     assert area(again) < found
+
+
+def test_corrections_made_while_the_photo_is_measured_again_stay(tmp_path: Path, photo: bytes) -> None:
+    lot = LotFolder(tmp_path / "lot")
+    sha256 = lot.hand_in("pads.png", photo).sha256
+    done = measure_into(lot, Order("pads.png", sha256, Request(SCALE)), lambda _: None)
+    items = Corrections((LeftOut((120.0, 120.0)),), sha256)
+
+    def meanwhile(_: object) -> None:
+        now = lot.measured()[sha256]
+        if now.document.get("corrections") is None:
+            lot.put(replace(now, document={**now.document, "corrections": items.as_json()}))
+
+    twice = ByLength(40.0, SCALE.start_px, SCALE.end_px)
+    again = measure_into(lot, Order("pads.png", sha256, Request(twice)), meanwhile)
+    assert corrections_in(again.document) == items
+    assert area(again) < 4 * area(done)
+    assert not lot.photo_clashes()

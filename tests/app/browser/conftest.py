@@ -254,6 +254,17 @@ def browser() -> Iterator[Browser]:
         opened.close()
 
 
+@pytest.fixture
+def bent(browser: Browser) -> Iterator[Browser]:
+    """A browser for which the foreign name evil.example is this machine's, as after DNS rebinding."""
+    opened = browser.browser_type.launch(
+        executable_path=shutil.which("chromium") or shutil.which("chromium-browser"),
+        args=[*CHROMIUM_FLAGS, "--host-resolver-rules=MAP evil.example 127.0.0.1"],
+    )
+    yield opened
+    opened.close()
+
+
 @pytest.fixture(scope="session")
 def served() -> Callable[..., AbstractContextManager[str]]:
     """Runs a command with ``--port`` and gives the address at which it answers, until it is stopped again."""
@@ -315,6 +326,8 @@ def _wait_for(address: str, server: subprocess.Popen[bytes], output: Path) -> No
         try:
             with urllib.request.urlopen(f"{address}/_stcore/health", timeout=2):
                 return
+        except urllib.error.HTTPError:
+            return  # it asks for its code
         except (urllib.error.URLError, OSError):
             time.sleep(0.3)
     pytest.fail(f"The page did not answer within {START_S} s:\n{output.read_text()}")

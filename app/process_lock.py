@@ -1,0 +1,115 @@
+"""A lock that holds between programs, for as long as a file is read, changed and written."""
+
+from __future__ import annotations
+
+import errno
+import os
+import sys
+import time
+from pathlib import Path
+from threading import RLock
+from types import TracebackType
+
+from calibration.errors import UsageError
+
+_PATIENCE_S, _AGAIN_S = 20.0, 0.01
+# file systems that know no locks, such as some of a network or a sandbox: there one program at a time must do
+_NO_LOCKS = {errno.ENOLCK, errno.ENOSYS, errno.EOPNOTSUPP, errno.EINVAL}
+
+
+class ProcessLock:
+    """Held by one thread of one program at a time; who holds it may take it again.
+
+    The system lets go of it when a program ends, however that happens. Its file stays: were it removed, two could
+    hold locks on two files of that name.
+    """
+
+    def __init__(self, path: Path, patience_s: float = _PATIENCE_S) -> None:
+        """Prepare it.
+
+        Args:
+            path: of the file that stands for the lock; its folder is made if need be.
+            patience_s: how long to wait for others, s.
+        """
+        self._path, self._patience_s = path, patience_s
+        self._here, self._times, self._file = RLock(), 0, -1
+
+    def __enter__(self) -> None:
+        """Take it.
+
+        Raises:
+            UsageError: ``lot-busy``, or the file cannot be made.
+        """
+        if not self._here.acquire(timeout=self._patience_s):
+            raise self._busy()
+        try:
+            if self._times == 0:
+                self._file = self._open()
+            self._times += 1
+        except BaseException:
+            self._here.release()
+            raise
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Let go of it."""
+        self._times -= 1
+        if self._times == 0:
+            os.close(self._file)
+        self._here.release()
+
+    def _open(self) -> int:
+        try:
+            self._path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            file = os.open(self._path, os.O_RDWR | os.O_CREAT, 0o600)
+        except OSError as error:
+            raise UsageError(
+                "cannot-write",
+                f"{self._path} cannot be written ({error.strerror}).",
+                "Check that this folder is yours and the disk has room.",
+            ) from error
+        try:
+            self._wait_for(file)
+        except BaseException:
+            os.close(file)
+            raise
+        return file
+
+    def _wait_for(self, file: int) -> None:
+        end = time.monotonic() + self._patience_s
+        while not _is_taken(file):
+            if time.monotonic() > end:
+                raise self._busy()
+            time.sleep(_AGAIN_S)
+
+    def _busy(self) -> UsageError:
+        return UsageError(
+            "lot-busy",
+            f"Another program has held {self._path.parent} for more than {self._patience_s:g} s.",
+            "Try again; if it stays so, close other windows and programs that show this page.",
+        )
+
+
+if sys.platform == "win32":
+    import msvcrt
+
+    def _is_taken(file: int) -> bool:
+        try:
+            msvcrt.locking(file, msvcrt.LK_NBLCK, 1)
+        except OSError:
+            return False
+        return True
+
+else:
+    import fcntl
+
+    def _is_taken(file: int) -> bool:
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return False
+        except OSError as error:
+            if error.errno not in _NO_LOCKS:
+                raise
+        return True
