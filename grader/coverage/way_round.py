@@ -1,8 +1,9 @@
 """The way round in which the network looks at a picture: one and the same for a photo and its turned copies.
 
-The network knows no up or down, for it was trained on pictures at any angle and in the mirror; yet what it sees of one
-picture differs by a few per cent with the way round that it is shown. A photo that was turned in a viewer, or taken
-with the phone held otherwise, is still the same photo: the brighter half goes to one side, and the longer side lies.
+The network was trained on pictures at any angle and in the mirror; yet what it sees of one picture differs by a few
+per cent with the way round in which it is shown. A photo that was turned in a viewer is still the same photo: its
+brighter half goes to one side, and its longer side lies. That leaves the network's error as large as it is; photos
+taken from another side differ as before.
 """
 
 from __future__ import annotations
@@ -40,12 +41,15 @@ def way_round(rgb: NDArray[np.uint8]) -> WayRound:
     """The way round in which a picture, uint8 (height, width, 3), is looked at."""
     grey = cv2.transform(rgb, np.array([[1.0, 2.0, 1.0]], np.float32) / 4)
     height, width = grey.shape
-    rows, columns = (
-        float(np.dot(cv2.reduce(grey, axis, cv2.REDUCE_AVG, dtype=cv2.CV_64F).ravel(), np.arange(n) - (n - 1) / 2)) / n
-        for axis, n in ((1, height), (0, width))
-    )
+    rows, columns = (_lean(grey, axis, n) for axis, n in ((1, height), (0, width)))
     is_across = abs(rows) > abs(columns) if height == width else height > width
     return WayRound((rows < 0, columns < 0), is_across)
+
+
+def _lean(grey: NDArray[np.uint8], axis: int, n: int) -> float:
+    """How much brighter a picture is towards its end than towards its beginning, along its n rows or columns."""
+    means = cv2.reduce(grey, axis, cv2.REDUCE_AVG, dtype=cv2.CV_64F).ravel()
+    return float(means @ (np.arange(n) - (n - 1) / 2)) / n
 
 
 def _flipped(picture: NDArray[np.uint8], flips: tuple[bool, bool]) -> NDArray[np.uint8]:

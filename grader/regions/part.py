@@ -99,7 +99,7 @@ def _evidence(
     mask: NDArray[np.bool_], own: Rectangle, lines: Lines, *, is_alone: bool, rectangles: int = 1
 ) -> Evidence:
     seen = np.concatenate([lines.edge[line, start:end] for line, start, end in own.sides])
-    shared = np.count_nonzero(mask & own.mask) / max(np.count_nonzero(mask | own.mask), 1)
+    shared = float((mask & own.mask).sum() / (mask | own.mask).sum())
     return Evidence(is_alone, float(seen.mean()) if len(seen) else 0.0, shared, rectangles)
 
 
@@ -114,7 +114,7 @@ def _are_one(rectangles: list[Rectangle], view: PlanView) -> bool:
     if any(abs((r.angle - first.angle + np.pi / 4) % (np.pi / 2) - np.pi / 4) > _ONE_WAY for r in others):
         return False
     sides = np.array([r.lengths_mm for r in rectangles])
-    if not others or (np.ptp(sides, axis=0) > _ALIKE_MM).any() and sides.min() < _LEAST_WIDTH_MM:
+    if not others or ((np.ptp(sides, axis=0) > _ALIKE_MM).any() and sides.min() < _LEAST_WIDTH_MM):
         return True
     if (np.ptp(sides, axis=0) <= _ALIKE_MM).all():
         return False

@@ -14,7 +14,9 @@ import numpy as np
 
 from calibration.errors import DataFileError, UsageError
 from calibration.notices import Notice
+from grader.board_count import BoardCount
 from grader.model import FINISHES, Finish, ProductModel
+from grader.regions.count import by_outlines
 
 _MAX_BYTES = 200_000_000
 _FIX = "Make it again with: grader measure PHOTO --json FILE."
@@ -47,6 +49,7 @@ class Measured:
         notices: what the measurement warned of.
         outlines: of boards.
         scale_inputs: names of the factors that act alike on every area in the photo.
+        told_count: how many boards the photo shows, as measured; None where an older version measured.
     """
 
     photo: str
@@ -56,6 +59,12 @@ class Measured:
     notices: tuple[Notice, ...] = ()
     outlines: tuple[Outline, ...] = ()
     scale_inputs: tuple[str, ...] = ()
+    told_count: BoardCount | None = None
+
+    @property
+    def board_count(self) -> BoardCount:
+        """How many boards the photo shows; from the number of its outlines alone where nothing better is known."""
+        return self.told_count if self.told_count is not None else by_outlines(len(self.outlines))
 
 
 def read_measurements(paths: Sequence[Path]) -> list[Measured]:
@@ -153,11 +162,13 @@ def _measured(source: str, document: Mapping[str, Any]) -> Measured:
         )
         outlines = tuple(_outline(board) for board in document.get("boards", []))
         shared = tuple(str(name) for name in model.get("scale_inputs", []))
+        told = document.get("board_count")
+        count = None if told is None else BoardCount.from_json(told)
     except DataFileError as error:
         raise DataFileError(error.code, f"{where}: {error.message}", error.advice) from error
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise _invalid(where, "with parts that cannot be read") from error
-    return Measured(photo, sha256, gold, by_finish, notices, outlines, shared)
+    return Measured(photo, sha256, gold, by_finish, notices, outlines, shared, count)
 
 
 def _outline(board: Mapping[str, Any]) -> Outline:
