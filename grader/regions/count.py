@@ -19,7 +19,9 @@ FloatArray = NDArray[np.float64]
 
 def count_boards(boards: Sequence[Board]) -> BoardCount:
     """The number of boards that outlines stand for, found with a scale."""
-    return _together([_kind(board) for board in boards])
+    kinds = [_kind(board) for board in boards]
+    is_tidy = set(kinds) <= {"alone", "clear"}
+    return _together("tidy" if is_tidy and kind == "clear" else kind for kind in kinds)
 
 
 def by_outlines(number: int) -> BoardCount:

@@ -217,3 +217,19 @@ def test_lots_that_cannot_be_valued(photo: Path, log: Path, tmp_path: Path) -> N
     gone = tmp_path / "gone.sqlite"
     assert refused("--lot", "crate", "--log", gone, *PRICE).code == "log-missing"
     assert not gone.exists()
+
+
+def test_boards_that_outlines_tell_of_are_named_with_their_range_or_asked_for(photo: Path) -> None:
+    document = json.loads(photo.read_text("utf-8"))
+
+    def said(chances: dict[str, float], *more: str) -> Any:
+        photo.write_text(json.dumps({**document, "board_count": {"chances": chances}}), "utf-8")
+        return RUNNER.invoke(app, [str(photo), "--count", "400", *PRICE, *more])
+
+    sure, heap = {"4": 0.2, "5": 0.6, "6": 0.2}, {"2": 0.3, "3": 0.4, "5": 0.3}
+    assert "5 (4 to 6)" in said(sure).output
+    assert "5 (4 to 6)" not in said(sure, "--boards", "5").output
+    asked = said(heap)
+    assert isinstance(asked.exception, GraderError)
+    assert asked.exception.code == "boards-unsure"
+    assert said(heap, "--boards", "3").exit_code == 0

@@ -12,6 +12,7 @@ import pytest
 
 from calibration.errors import DataFileError, UsageError
 from calibration.inputs import Distribution, Input
+from grader.board_count import BoardCount
 from grader.lot import estimate_lot, one_part
 from grader.model import ProductModel, Term
 from grader.value import measurements_of, read_measurements
@@ -102,6 +103,8 @@ def test_photos_measured_with_different_beliefs_are_not_added() -> None:
         ({"model": {"gold_mg": NOTHING, "area_mm2": {"silver": NOTHING}}}, "measurement-invalid", ("a.jpg",)),
         ({"warnings": [{"code": "x"}]}, "measurement-invalid", ("a.jpg",)),
         ({"warnings": 3}, "measurement-invalid", ("a.jpg",)),
+        ({"board_count": 3}, "measurement-invalid", ("a.jpg",)),
+        ({"board_count": {"chances": {"1": 2.0}}}, "measurement-invalid", ("a.jpg",)),
     ],
 )  # fmt: skip
 def test_measurements_refused(changes: dict[str, Any], code: str, words: tuple[str, ...]) -> None:
@@ -158,3 +161,12 @@ def test_outlines_and_the_scale_they_share_with_the_gold() -> None:
         with pytest.raises(UsageError) as caught:
             measurements_of(named(document("a", 100.0, boards=bad)))
         assert caught.value.code == "measurement-invalid"
+
+
+def test_the_number_of_boards_where_it_was_told_and_where_an_older_version_measured() -> None:
+    told = BoardCount.of({4: 0.2, 5: 0.6, 6: 0.2})
+    (measured,) = measurements_of(named(document("a", 100.0, board_count=told.as_json())))
+    assert measured.board_count == told
+    (older,) = measurements_of(named(document("a", 100.0)))
+    assert older.told_count is None
+    assert not older.board_count.is_sure
