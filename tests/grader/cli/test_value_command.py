@@ -109,10 +109,10 @@ def test_where_even_a_gift_loses_the_reason_is_given(photo: Path) -> None:
 def test_a_count_raises_the_gold_and_says_what_was_not_seen(photo: Path, tmp_path: Path) -> None:
     one, ten = tmp_path / "one.json", tmp_path / "ten.json"
     run(photo, *PRICE, "--json", one)
-    said = run(photo, *PRICE, "--count", "10", "--json", ten)
+    said = run(photo, *PRICE, "--boards", "1", "--count", "10", "--json", ten)
     assert "Of the boards, 1 of about 10 boards were photographed" in said
     gold = [json.loads(p.read_text("utf-8"))["gold_mg"]["value"] for p in (one, ten)]
-    estimated = estimate_lot(one_part(read_measurements([photo]), count="10")).gold_mg.draws()
+    estimated = estimate_lot(one_part(read_measurements([photo]), boards=[1], count="10")).gold_mg.draws()
     assert gold[1] == pytest.approx(np.median(estimated))
     assert np.mean(estimated) == pytest.approx(10 * gold[0] * np.exp(0.4**2 / 2), rel=0.02)
     assert json.loads(ten.read_text("utf-8"))["lot"][0]["boards"] == 10
