@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.scale import Scale
+from grader.regions.laid_plane import laid_plane
 from grader.regions.model import Board
 from grader.regions.part import Part, parts_of
 from grader.regions.straight import straightened
@@ -46,13 +47,16 @@ def find_boards(
         on_board = _tidied(on_board, scale.px_per_mm)
     contours, _ = cv2.findContours(on_board, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     boards: list[Board] = []
+    plane = scale.plane if scale is not None else None
+    if plane is not None and rgb is not None:
+        plane = laid_plane(plane, rgb)
     for contour in contours:
         whole = _board(contour, scale)
         if len(contour) < 4 or whole.area < (_LEAST_MM2 if scale else _LEAST_SHARE * mask.size):
             continue
         parts: list[Part] = []
-        if scale is not None:
-            told, evidence = parts_of(contour, scale.plane, rgb)
+        if scale is not None and plane is not None:
+            told, evidence = parts_of(contour, plane, rgb, plated)
             parts, whole = [p for p in told if _is_board(p, scale, plated)], replace(whole, evidence=evidence)
         if not _may_be_board(contour, scale, plated, any_shape=bool(parts)):
             continue

@@ -33,6 +33,7 @@ _INSET_MM = 1.5
 _LEAST_SAMPLES = 4
 _MOST_HIDDEN = 0.03  # of a rectangle, before it counts as partly hidden
 _OVERLAP_MM2 = 60.0
+_BESIDE_PLATING_MM = 1.0
 _NEAR_MM, _AS_WIDE, _SLACK = 3.0, 0.8, 0.15
 _LEAST_PIECE_MM2 = 20.0
 _FINE = 3
@@ -56,7 +57,10 @@ class Part:
 
 
 def parts_of(
-    contour_px: NDArray[np.int32], plane: FacePlane, rgb: NDArray[np.uint8] | None
+    contour_px: NDArray[np.int32],
+    plane: FacePlane,
+    rgb: NDArray[np.uint8] | None,
+    plated: NDArray[np.bool_] | None = None,
 ) -> tuple[tuple[Part, ...], Evidence]:
     """The boards of one piece, or nothing where it is one board whose outline stays as it is.
 
@@ -64,6 +68,7 @@ def parts_of(
         contour_px: (n, 1, 2), the outline of the piece.
         plane: of the faces.
         rgb: the photo; without it only the outline tells.
+        plated: bool (height, width), where there is plating; it lies on boards, never on the table between them.
 
     Returns:
         The boards, and what speaks for the whole piece being one.
@@ -81,6 +86,10 @@ def parts_of(
         one = _part(mask, view, plane, alone, hidden=False)
         return (() if one is None else (one,)), whole
     labels, count = _labelled(view, rectangles, lines)
+    between = table_between(view.inside & (labels == 0), rectangles, lines, view)
+    if plated is not None:
+        between &= ~_plated_in(view, between, plane, plated)
+    labels = _with_narrow_rests(labels, view.inside & ~between)
     parts = []
     for number in range(1, count + 1):
         mask, hidden, evidence = labels == number, False, Evidence(is_alone=False)
@@ -144,13 +153,32 @@ def _labelled(view: PlanView, rectangles: list[Rectangle], lines: Lines) -> tupl
         if longer is None:
             count += 1
         labels[wide == number] = count if longer is None else longer + 1
-    piece = view.inside & ~table_between(view.inside & (labels == 0), rectangles, lines, view)
+    return labels, count
+
+
+def _plated_in(
+    view: PlanView, where: NDArray[np.bool_], plane: FacePlane, plated: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Those pixels of a mask of the view that lie on plating or next to it, as gaps between contacts do."""
+    found = np.zeros(where.shape, np.uint8)
+    rows, columns = np.nonzero(where)
+    if len(rows):
+        at_mm = view.to_plane(np.column_stack([columns, rows]).astype(np.float64))
+        x, y = np.round(plane.to_px(at_mm)).astype(np.intp).T
+        within = (x >= 0) & (y >= 0) & (x < plated.shape[1]) & (y < plated.shape[0])
+        found[rows[within], columns[within]] = plated[y[within], x[within]]
+    side = 2 * round(_BESIDE_PLATING_MM * view.px_per_mm) + 1
+    return np.asarray(cv2.dilate(found, np.ones((side, side), np.uint8)) > 0)
+
+
+def _with_narrow_rests(labels: NDArray[np.uint8], piece: NDArray[np.bool_]) -> NDArray[np.uint8]:
+    """Labels with all of the piece given to the board that is nearest."""
     _, nearest = cv2.distanceTransformWithLabels(
         (labels == 0).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
     )
     of_nearest = np.zeros(int(nearest.max()) + 1, np.uint8)
     of_nearest[nearest[labels > 0]] = labels[labels > 0]
-    return np.where(piece, of_nearest[nearest], 0).astype(np.uint8), count
+    return np.where(piece, of_nearest[nearest], 0).astype(np.uint8)
 
 
 def _goes_on(one: Rectangle, rest: NDArray[np.bool_], view: PlanView) -> bool:
