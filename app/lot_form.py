@@ -21,12 +21,15 @@ _FACES = {"left_out": "Left out: only faces in the photos count", "alike": "Assu
 
 @dataclass(frozen=True)
 class _Shown:
-    """What one photo was said to show; ``back_of`` is the sha256 of the photo of the other face."""
+    """What one photo was said to show; ``back_of`` is the sha256 of the photo of the other face.
+
+    ``boards`` is None where nobody counted them.
+    """
 
     sha256: str
     part: str
     back_of: str | None
-    boards: int
+    boards: int | None
     weighed: str
 
 
@@ -104,9 +107,15 @@ def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[_Shown, bool]
         boards = st.number_input(
             "Boards in this photo",
             min_value=1,
-            value=max(len(m.outlines), 1),
+            value=m.board_count.value,
             step=1,
             key=_key("boards", m),
+            persist_state="session",
+            help=f"Outlines tell of {m.board_count.words()}. Another number counts as exact.",
+        )
+        is_counted = st.checkbox(
+            f"I counted them (outlines: {m.board_count.words()})",
+            key=_key("counted", m),
             persist_state="session",
         )
     with right:
@@ -114,7 +123,8 @@ def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[_Shown, bool]
             "What they weigh, if you can", key=_key("weighed", m), placeholder="72 g", persist_state="session"
         )
     _, fine = read(weighed, parse_mass_g)
-    return _Shown(m.sha256, part, None, int(boards), weighed.strip()), fine
+    told = m.board_count.is_exact or is_counted or boards != m.board_count.value
+    return _Shown(m.sha256, part, None, int(boards) if told else None, weighed.strip()), fine
 
 
 def _ask_part(name: str, shown: Sequence[_Shown], *, alone: bool) -> PartText:

@@ -12,7 +12,15 @@ from calibration.notices import Notice
 from grader.cli.output import out, show_notice, show_table
 from grader.report.document import VISIBLE_ONLY
 from grader.report.wide import wide_sentences
-from grader.report.words import METHOD_WORDS, budget_lines, correction_words, finish_rows, range_words, row_words
+from grader.report.words import (
+    METHOD_WORDS,
+    budget_lines,
+    correction_words,
+    count_words,
+    finish_rows,
+    range_words,
+    row_words,
+)
 from grader.units import format_share
 
 Document = Mapping[str, Any]
@@ -35,6 +43,8 @@ def show_measurement(document: Document) -> None:
             for sentence in wide_sentences(document):
                 out.print(f"  {sentence}", markup=False)
             show_table(("", ""), [(format_share(share), title) for title, share in lines], indent="  ")
+    if (counted := count_words(document)) is not None:
+        out.print(counted)
     if document["corrections"] is not None:
         out.print(correction_words(document["corrections"]))
     for row in (*(row for board in document["boards"] for row in board["contacts"]), *document["loose_contacts"]):

@@ -65,8 +65,8 @@ class ValueOptions:
     boards: Annotated[
         list[int] | None,
         typer.Option(
-            help="How many boards each photo shows; once for all, or once for each photo; else as many as "
-            "outlines were found."
+            help="How many boards each photo shows; once for all, or once for each photo; else what their "
+            "outlines tell, with its doubt."
         ),
     ] = None
     count: Annotated[str | None, typer.Option(help="How many boards the lot holds: '30' or '28..32'.")] = None

@@ -21,6 +21,7 @@ from grader.coverage.error import doubt_of, error_inputs, quality_notices
 from grader.coverage.model import Coverage
 from grader.coverage.network import Maps, Network
 from grader.coverage.unmix import unmix_edges
+from grader.coverage.way_round import way_round
 from grader.coverage.windows import Window, windows_around
 from grader.photo import Photo
 
@@ -57,8 +58,13 @@ class LearnedSegmenter:
         rgb = photo.rgb
         size = (photo.width_px, photo.height_px)
         picture = _resized(rgb, _fine_factor(rgb, scale))
-        coarse = _coarse_pass(self._network, rgb, picture, _coarse_factor(rgb, scale))
-        picture, fine, contact = _fine_pass(self._network, picture, coarse)
+        smaller = _coarse_picture(rgb, picture, _coarse_factor(rgb, scale))
+        way = way_round(smaller)
+        coarse = self._network.run(way.laid(smaller))
+        picture, *fine_maps = _fine_pass(self._network, way.laid(picture), coarse)
+        # everything below knows the photo the way that it lies
+        picture, fine, contact = (way.back(p) for p in (picture, *fine_maps))
+        board = way.back(_as_bytes(coarse.board))
         doubt = doubt_of(fine)
         if scale is None:
             fine = _without_doubtful_regions(fine)
@@ -75,10 +81,9 @@ class LearnedSegmenter:
             share = np.asarray(cv2.addWeighted(unmixed, weight, share, 1 - weight, 0), np.uint8)
         if scale is not None and cv2.sumElems(share)[0] / 255 < LEAST_FOUND_MM2 * scale.px_per_mm**2:
             share, mask = np.zeros_like(share), np.zeros_like(mask)
-        board = _resampled(_as_bytes(coarse.board), size) > 127
         return Coverage(
             share=share,
-            board=np.asarray(board | mask),
+            board=np.asarray((_resampled(board, size) > 127) | mask),
             segmenter=self.name,
             area_inputs=error_inputs(self.name, photo.short_id, scale, share, doubt),
             notices=quality_notices(rgb, share, scale),
@@ -120,10 +125,10 @@ def _fine_factor(rgb: NDArray[np.uint8], scale: Scale | None) -> float:
     return float(min(LARGEST_FACTOR, wanted / scale.px_per_mm))
 
 
-def _coarse_pass(network: Network, rgb: NDArray[np.uint8], picture: NDArray[np.uint8], factor: float) -> Maps:
-    """Maps of the photo made smaller; from the fine picture if that is smaller already, which costs less."""
+def _coarse_picture(rgb: NDArray[np.uint8], picture: NDArray[np.uint8], factor: float) -> NDArray[np.uint8]:
+    """The photo made smaller; from the fine picture if that is smaller already, which costs less."""
     smaller = picture if picture.shape[1] < rgb.shape[1] else rgb
-    return network.run(_resized(smaller, factor * rgb.shape[1] / smaller.shape[1]))
+    return _resized(smaller, factor * rgb.shape[1] / smaller.shape[1])
 
 
 def _fine_pass(

@@ -3,7 +3,8 @@
 A window is read with a margin around it, and each costs a little by itself. One window around everything wastes work
 on empty picture, one for each part wastes it on margins; a tree of straight cuts, grown until its boxes are full and
 then pruned wherever a box is no dearer than its two halves, finds a good middle (the way that Breiman et al.,
-"Classification and Regression Trees", 1984, prune a tree by its cost).
+"Classification and Regression Trees", 1984, prune a tree by its cost). Boxes are counted from where the first wanted
+part begins, not from the picture's corner: what is cut off or added around boards moves no window over them.
 """
 
 from __future__ import annotations
@@ -49,18 +50,26 @@ def windows_around(wanted: NDArray[np.bool_], size: tuple[int, int], margin_px: 
         margin_px: what a window reads around its inner part.
         each_px: what one more window costs, as pixels read.
     """
-    cells = _cells(wanted, size)
+    start = _start(wanted, size)
+    cells = _cells(wanted, size, start)
     box = _shrunk(cells, _Box(0, 0, *cells.shape))
     boxes = [] if box is None else _cheapest(cells, box, margin_px, each_px)[1]
-    return [_window(b, size, margin_px) for b in boxes]
+    return [_window(b, size, margin_px, start) for b in boxes]
 
 
-def _cells(wanted: NDArray[np.bool_], size: tuple[int, int]) -> NDArray[np.bool_]:
-    """Bool (rows, columns): squares of the picture in which something is wanted."""
-    grid = np.zeros([-(-n // CELL_PX) for n in size], np.bool_)
+def _start(wanted: NDArray[np.bool_], size: tuple[int, int]) -> tuple[int, int]:
+    """The row and the column of the picture at which the wanted places begin."""
+    first = (wanted.any(1), wanted.any(0))
+    top, left = (int(own.argmax() * n / of) for own, n, of in zip(first, size, wanted.shape, strict=True))
+    return top, left
+
+
+def _cells(wanted: NDArray[np.bool_], size: tuple[int, int], start: tuple[int, int]) -> NDArray[np.bool_]:
+    """Bool (rows, columns): squares of the picture, from a row and a column on, in which something is wanted."""
+    grid = np.zeros([-(-(n - first) // CELL_PX) for n, first in zip(size, start, strict=True)], np.bool_)
     rows, columns = (
-        ((at + 0.5) * n / of).astype(np.intp) // CELL_PX
-        for at, n, of in zip(np.nonzero(wanted), size, wanted.shape, strict=True)
+        (((at + 0.5) * n / of).astype(np.intp) - first) // CELL_PX
+        for at, n, of, first in zip(np.nonzero(wanted), size, wanted.shape, start, strict=True)
     )
     grid[rows, columns] = True
     return grid
@@ -136,9 +145,9 @@ def _costs(heights: NDArray[np.intp], widths: NDArray[np.intp], margin_px: int) 
     return np.asarray((heights * CELL_PX + 2 * margin_px) * (widths * CELL_PX + 2 * margin_px))
 
 
-def _window(box: _Box, size: tuple[int, int], margin_px: int) -> Window:
-    spans = ((box.top, box.bottom, size[0]), (box.left, box.right, size[1]))
-    inner = tuple(slice(a * CELL_PX, min(b * CELL_PX, n)) for a, b, n in spans)
+def _window(box: _Box, size: tuple[int, int], margin_px: int, start: tuple[int, int]) -> Window:
+    spans = zip(((box.top, box.bottom), (box.left, box.right)), size, start, strict=True)
+    inner = tuple(slice(first + a * CELL_PX, min(first + b * CELL_PX, n)) for (a, b), n, first in spans)
     outer = tuple(
         slice(max(s.start - margin_px, 0), min(s.stop + margin_px, n)) for s, n in zip(inner, size, strict=True)
     )

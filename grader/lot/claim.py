@@ -29,7 +29,7 @@ _invalid = _FILE.invalid
 class SightText:
     """One entry of boards in a photo; photos by file name or sha256, empty texts where nothing is said.
 
-    Where their number is not said, as many boards as outlines were found are taken, at least one.
+    Where their number is not said, it is what the outlines tell, with its doubt.
     """
 
     front: str
@@ -81,7 +81,7 @@ def one_part(
 
     Args:
         measured: the photos.
-        boards: how many each shows, in their order; one number holds for all; the outlines found if left out.
+        boards: how many each shows, in their order; one number holds for all; what outlines tell if left out.
         count: of boards in the lot.
         mass: stated mass of the lot.
         weighed: mass of the boards in each photo.
@@ -171,8 +171,9 @@ def _part(text: PartText, measured: Sequence[Measured]) -> Part:
             Sight(
                 front,
                 _photo(s.back, measured) if s.back else None,
-                max(1, len(front.outlines)) if s.boards is None else s.boards,
+                front.board_count.value if s.boards is None else s.boards,
                 named(f"{text.name}, mass of the boards in a photo", mass, s.weighed) if s.weighed else None,
+                front.board_count if s.boards is None else None,
             )
             for s, front in ((s, _photo(s.front, measured)) for s in text.photos)
         ),

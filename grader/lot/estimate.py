@@ -9,7 +9,8 @@ Faces are estimated apart and added, so that one back that was photographed tell
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 
@@ -21,9 +22,11 @@ from calibration.notices import Notice, notice
 from calibration.reading import packaged_text
 from calibration.sourced import parse_inputs
 from calibration.thickness import THICKNESS
+from grader.board_count import BoardCount
 from grader.lot import notices as _registered  # noqa: F401 - registers the warnings used here
 from grader.lot.model import Lot, LotEstimate, Part, PartEstimate, Sight
 from grader.lot.sampling import Observed, observed_spread, pooled, prior_spread, unseen_factor
+from grader.lot.seen import check_sure, seen_inputs, total_seen
 from grader.model import EMPTY, ProductModel, Term
 from grader.value.measured import Measured
 
@@ -35,7 +38,8 @@ def estimate_lot(lot: Lot) -> LotEstimate:
 
     Raises:
         UsageError: ``outline-missing`` where a stated mass meets boards that were neither weighed nor outlined;
-            ``lot-lighter-than-seen``.
+            ``lot-lighter-than-seen``; ``boards-unsure`` where a count meets photos whose outlines do not
+            tell how many boards they show.
         DataFileError: two photos mean different things by one input.
     """
     several = len(lot.parts) > 1
@@ -51,6 +55,7 @@ def estimate_lot(lot: Lot) -> LotEstimate:
 
 
 def _estimate(part: Part, *, own_thickness: bool) -> PartEstimate:
+    check_sure(part)
     if own_thickness:
         part = _with_own_thickness(part)
     per_mass = part.mass_g is not None
@@ -61,12 +66,13 @@ def _estimate(part: Part, *, own_thickness: bool) -> PartEstimate:
             f"{part.name}: a mass is stated, but what the boards in the photos weigh is not known.",
             "Weigh them and give their mass, or give the number of boards in the lot.",
         )
-    boards = _boards(part, seen_mass)
+    boards, seen = _boards(part, seen_mass), total_seen(part)
     spread = pooled(prior_spread(), observed_spread(_observed(part, by_mass=per_mass)))
     unseen = unseen_factor(
         part.name,
         spread,
-        part.boards_seen,
+        # where more may be there than were most likely seen, the least of them were not
+        min(seen.value, max(seen.low, math.ceil(boards) - 1)),
         boards,
     )
     return PartEstimate(
@@ -75,7 +81,8 @@ def _estimate(part: Part, *, own_thickness: bool) -> PartEstimate:
         mass_g=_mass(part, seen_mass),
         boards=boards,
         spread=spread.relative_sd if unseen else None,
-        notices=_notices(part, boards, has_unseen=unseen is not None),
+        notices=_notices(part, boards, seen, has_unseen=unseen is not None),
+        seen=seen,
     )
 
 
@@ -86,7 +93,7 @@ def _of_all(part: Part, per_size: ProductModel, unseen: Input | None) -> Product
         return seen
     if part.mass_g is not None:
         whole = per_size.times((_stated_mass(part), unseen))
-    elif part.count is not None and not part.count.is_constant:
+    elif part.count is not None and (seen_inputs(part)[0] or not part.count.is_constant):
         whole = per_size.times((_count(part, part.count), unseen))
     else:
         # one term for the unseen boards, none to take away: no draw can lie below what was seen
@@ -96,7 +103,7 @@ def _of_all(part: Part, per_size: ProductModel, unseen: Input | None) -> Product
 
 def _per_size(part: Part) -> ProductModel:
     if part.mass_g is None:
-        return _per_board(part, lambda m: m.gold_mg)
+        return _per_board(part, lambda m: m.gold_mg, *seen_inputs(part))
     if part.sights[0].weighed_g is not None:
         weighed = sum(s.weighed_g or 0.0 for s in part.sights)
         return _per_board(part, lambda m: m.gold_mg).times((_input("weighing", part),), part.boards_seen / weighed)
@@ -105,18 +112,35 @@ def _per_size(part: Part) -> ProductModel:
     return per_cm2.times((_specific_area(part),))
 
 
-def _per_board(part: Part, of: Callable[[Measured], ProductModel]) -> ProductModel:
-    return _by_face(part, of, lambda s, _: s.boards)
+def _per_board(
+    part: Part,
+    of: Callable[[Measured], ProductModel],
+    fronts: Iterable[Input] = (),
+    backs: Iterable[Input] = (),
+) -> ProductModel:
+    return _by_face(part, of, lambda s, _: s.boards, fronts, backs)
 
 
 def _by_face(
-    part: Part, of: Callable[[Measured], ProductModel], size: Callable[[Sight, Measured], float]
+    part: Part,
+    of: Callable[[Measured], ProductModel],
+    size: Callable[[Sight, Measured], float],
+    by_fronts: Iterable[Input] = (),
+    by_backs: Iterable[Input] = (),
 ) -> ProductModel:
-    """Quantity per size, the faces added; an unseen other face as the part says."""
-    front = _ratio([(of(s.front), size(s, s.front)) for s in part.sights])
+    """Quantity per size, the faces added; an unseen other face as the part says.
+
+    Args:
+        part: the part.
+        of: a photo's quantity.
+        size: what it is divided by, as far as it is known.
+        by_fronts: likely ÷ true size of all fronts together.
+        by_backs: the same of the backs.
+    """
+    front = _ratio([(of(s.front), size(s, s.front)) for s in part.sights]).times(by_fronts)
     backs = [(of(s.back), size(s, s.back)) for s in part.sights if s.back is not None]
     if backs:
-        return front + _ratio(backs)
+        return front + _ratio(backs).times(by_backs)
     return front + front.times((_input("other-face", part),)) if part.other_face == "alike" else front
 
 
@@ -162,7 +186,7 @@ def _mass(part: Part, seen_mass: ProductModel | None) -> ProductModel | None:
         return None
     if part.count is None:
         return seen_mass
-    return seen_mass.times((_count(part, part.count),), 1.0 / part.boards_seen)
+    return seen_mass.times((_count(part, part.count), *seen_inputs(part)[0]), 1.0 / part.boards_seen)
 
 
 def _boards(part: Part, seen_mass: ProductModel | None) -> float:
@@ -265,10 +289,16 @@ def _observed(part: Part, *, by_mass: bool) -> list[Observed]:
     return found
 
 
-def _notices(part: Part, boards: float, *, has_unseen: bool) -> tuple[Notice, ...]:
+def _notices(part: Part, boards: float, seen: BoardCount, *, has_unseen: bool) -> tuple[Notice, ...]:
     found = []
     if has_unseen:
-        found.append(notice("boards-not-photographed", part=part.name, seen=part.boards_seen, total=f"{boards:.0f}"))
+        found.append(notice("boards-not-photographed", part=part.name, seen=seen.value, total=f"{boards:.0f}"))
+    if part.count is not None:
+        found += [
+            notice("boards-by-outlines", photo=s.front.photo, boards=s.counted.words())
+            for s in part.sights
+            if s.counted is not None and s.counted.low < s.counted.high
+        ]
     if part.other_face == "alike" and not any(s.back for s in part.sights):
         found.append(notice("other-face-assumed", part=part.name))
     if part.mass_g is not None and part.sights[0].weighed_g is None:
@@ -276,6 +306,6 @@ def _notices(part: Part, boards: float, *, has_unseen: bool) -> tuple[Notice, ..
     found += [
         notice("touching-boards", photo=s.front.photo, boards=s.boards, outlines=len(s.front.outlines))
         for s in part.sights
-        if s.front.outlines and len(s.front.outlines) != s.boards
+        if s.counted is None and s.front.outlines and len(s.front.outlines) != s.boards
     ]
     return tuple(found)

@@ -8,6 +8,7 @@ from typing import Any, Literal, get_args
 from calibration.errors import UsageError
 from calibration.inputs import Distribution
 from calibration.notices import Notice
+from grader.board_count import BoardCount
 from grader.model import ProductModel
 from grader.value.measured import Measured
 from grader.value.model import support
@@ -23,8 +24,9 @@ class Sight:
     Attributes:
         front: photo of one face.
         back: photo of the other face of the same boards, or None where it was not taken.
-        boards: how many boards the photo shows.
+        boards: how many boards the photo shows, or most likely shows.
         weighed_g: what these boards weigh together, g, or None.
+        counted: how many they may be where only outlines tell; None where someone counted them.
 
     Raises:
         UsageError: ``boards-invalid``, ``mass-invalid``.
@@ -34,6 +36,7 @@ class Sight:
     back: Measured | None = None
     boards: int = 1
     weighed_g: float | None = None
+    counted: BoardCount | None = None
 
     def __post_init__(self) -> None:
         if self.boards < 1:
@@ -77,10 +80,11 @@ class Part:
                 f"{self.name}: both a count and a mass are given.",
                 "Give the one that you trust more.",
             )
-        if self.count is not None and support(self.count)[0] < self.boards_seen:
+        least = sum(s.boards if s.counted is None else s.counted.chances[0][0] for s in self.sights)
+        if self.count is not None and support(self.count)[0] < least:
             raise UsageError(
                 "count-below-seen",
-                f"{self.name}: {self.boards_seen} boards were photographed, but only {support(self.count)[0]:g} are "
+                f"{self.name}: {least} boards were photographed, but only {support(self.count)[0]:g} are "
                 "said to be in the lot.",
                 "Correct the count, or the number of boards in the photos.",
             )
@@ -95,7 +99,7 @@ class Part:
 
     @property
     def boards_seen(self) -> int:
-        """How many boards were photographed."""
+        """How many boards were photographed, or most likely were."""
         return sum(s.boards for s in self.sights)
 
     @property
@@ -138,6 +142,7 @@ class PartEstimate:
         mass_g: of all its boards; None where neither a scale nor an outline tells.
         boards: how many boards there are likely to be.
         spread: relative standard deviation of the gold between boards; None where all boards were seen.
+        seen: how many boards were photographed.
         notices: what the user should know.
     """
 
@@ -147,6 +152,7 @@ class PartEstimate:
     boards: float
     spread: float | None
     notices: tuple[Notice, ...]
+    seen: BoardCount
 
     def as_json(self) -> dict[str, Any]:
         """The form used in reports."""
@@ -157,7 +163,9 @@ class PartEstimate:
             "stated_mass_g": part.mass_g.as_json() if part.mass_g else None,
             "other_face": part.other_face,
             "boards": self.boards,
-            "boards_seen": part.boards_seen,
+            "boards_seen": self.seen.value,
+            "boards_seen_low": self.seen.low,
+            "boards_seen_high": self.seen.high,
             "spread_between_boards": self.spread,
             "photos": [
                 {
@@ -166,6 +174,7 @@ class PartEstimate:
                     "back": s.back.photo if s.back else None,
                     "back_sha256": s.back.sha256 if s.back else None,
                     "boards": s.boards,
+                    "board_count": None if s.counted is None else s.counted.as_json(),
                     "weighed_g": s.weighed_g,
                 }
                 for s in part.sights

@@ -24,6 +24,12 @@ register(
         "Weigh the boards in the photo and give their mass.",
     ),
     NoticeDefinition(
+        "boards-by-outlines",
+        "Boards counted by their outlines",
+        "{photo} shows {boards}, as far as outlines tell; gold per board carries that doubt.",
+        "Count the boards in the photo and give their number (--boards on the command line).",
+    ),
+    NoticeDefinition(
         "touching-boards",
         "Outlines and boards differ",
         "{photo}: boards said to be in it: {boards}; outlines found: {outlines}. Boards may touch or overlap.",

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.scale import Scale
+from grader.regions.laid_plane import laid_plane
 from grader.regions.model import Board
 from grader.regions.part import Part, parts_of
 from grader.regions.straight import straightened
@@ -45,11 +47,17 @@ def find_boards(
         on_board = _tidied(on_board, scale.px_per_mm)
     contours, _ = cv2.findContours(on_board, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     boards: list[Board] = []
+    plane = scale.plane if scale is not None else None
+    if plane is not None and rgb is not None:
+        plane = laid_plane(plane, rgb)
     for contour in contours:
         whole = _board(contour, scale)
         if len(contour) < 4 or whole.area < (_LEAST_MM2 if scale else _LEAST_SHARE * mask.size):
             continue
-        parts = [p for p in parts_of(contour, scale.plane, rgb) if _is_board(p, scale, plated)] if scale else []
+        parts: list[Part] = []
+        if scale is not None and plane is not None:
+            told, evidence = parts_of(contour, plane, rgb, plated)
+            parts, whole = [p for p in told if _is_board(p, scale, plated)], replace(whole, evidence=evidence)
         if not _may_be_board(contour, scale, plated, any_shape=bool(parts)):
             continue
         found = [_visible(p, scale) for p in parts] or [whole]
@@ -91,7 +99,7 @@ def _may_be_board(
 
 def _visible(part: Part, scale: Scale | None) -> Board:
     first, *more = (_simpler(outline, scale) for outline in part.outlines_px)
-    return Board(first, part.area_mm2, part.hidden, tuple(more))
+    return Board(first, part.area_mm2, part.hidden, tuple(more), part.evidence)
 
 
 def _straight(board: Board, outline_px: NDArray[np.float64], scale: Scale, rgb: NDArray[np.uint8]) -> Board:
@@ -111,7 +119,7 @@ def _straight(board: Board, outline_px: NDArray[np.float64], scale: Scale, rgb: 
         return board
     simple = cv2.approxPolyDP(straight.astype(np.float32).reshape(-1, 1, 2), _FINE_MM, closed=True).reshape(-1, 2)
     within_px = np.clip(scale.plane.to_px(simple.astype(np.float64)), 0, np.array(rgb.shape[1::-1]) - 1.0)
-    return Board(within_px, area, board.hidden, board.more_px)
+    return replace(board, outline_px=within_px, area=area)
 
 
 def _simpler(points: NDArray[np.float64], scale: Scale | None) -> NDArray[np.float64]:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.model import Finish
+from grader.regions.evidence import Evidence
 
 FloatArray = NDArray[np.float64]
 
@@ -75,12 +76,14 @@ class Board:
         area: of all that is visible of it, mm² where scale is known, else px².
         hidden: whether another board lies on part of it.
         more_px: float64 (k, 2) each, outlines of its further visible pieces.
+        evidence: what speaks for its being one board; None without scale, where boards that touch are not told apart.
     """
 
     outline_px: FloatArray
     area: float
     hidden: bool = False
     more_px: tuple[FloatArray, ...] = ()
+    evidence: Evidence | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from calibration.scale import FacePlane
 from grader.regions.edges import Lines
+from grader.regions.evidence import Evidence
 from grader.regions.plan_view import FloatArray, PlanView, plan_view
 from grader.regions.rectangles import Rectangle, find_rectangles
 from grader.regions.sides import table_between
@@ -24,10 +25,15 @@ from grader.regions.squared import squared
 _WIDE_MM = 13.0
 _LEAST_MM2 = 250.0
 _LEAST_SOLID = 0.9  # a piece that fills so much of its convex hull and holds one rectangle is one board
+_ONE_WAY = np.radians(8.0)
+_ALIKE_MM = 2.5  # by which sides of boards of one kind differ as they are found
+_LEAST_WIDTH_MM = 16.0  # of boards side by side that are not alike; the part of a board with its contacts is narrower
+_OTHER_COLOUR = 20.0  # ΔE*ab between boards side by side that are not alike
 _INSET_MM = 1.5
 _LEAST_SAMPLES = 4
 _MOST_HIDDEN = 0.03  # of a rectangle, before it counts as partly hidden
 _OVERLAP_MM2 = 60.0
+_BESIDE_PLATING_MM = 1.0
 _NEAR_MM, _AS_WIDE, _SLACK = 3.0, 0.8, 0.15
 _LEAST_PIECE_MM2 = 20.0
 _FINE = 3
@@ -41,40 +47,89 @@ class Part:
         outlines_px: float64 (k, 2) each, in the photo, of its visible pieces, largest first.
         area_mm2: of all that is visible of it.
         hidden: whether another board hides part of it.
+        evidence: what speaks for its being one board.
     """
 
     outlines_px: tuple[FloatArray, ...]
     area_mm2: float
     hidden: bool
+    evidence: Evidence
 
 
-def parts_of(contour_px: NDArray[np.int32], plane: FacePlane, rgb: NDArray[np.uint8] | None) -> tuple[Part, ...]:
+def parts_of(
+    contour_px: NDArray[np.int32],
+    plane: FacePlane,
+    rgb: NDArray[np.uint8] | None,
+    plated: NDArray[np.bool_] | None = None,
+) -> tuple[tuple[Part, ...], Evidence]:
     """The boards of one piece, or nothing where it is one board whose outline stays as it is.
 
     Args:
         contour_px: (n, 1, 2), the outline of the piece.
         plane: of the faces.
         rgb: the photo; without it only the outline tells.
+        plated: bool (height, width), where there is plating; it lies on boards, never on the table between them.
+
+    Returns:
+        The boards, and what speaks for the whole piece being one.
     """
     view = plan_view(contour_px, plane, rgb)
     rectangles, lines = find_rectangles(view)
     if not rectangles:
-        return ()
-    if len(rectangles) == 1 and _is_solid(contour_px):
+        return (), Evidence()
+    whole = _evidence(view.inside, rectangles[0], lines, is_alone=True, rectangles=len(rectangles))
+    if _is_solid(contour_px) and _are_one(rectangles, view):
         mask = squared(view.inside, rectangles[0], lines, view)
-        one = None if np.array_equal(mask, view.inside) else _part(mask, view, plane, hidden=False)
-        return () if one is None else (one,)
+        if np.array_equal(mask, view.inside):
+            return (), whole
+        alone = _evidence(mask, rectangles[0], lines, is_alone=True)
+        one = _part(mask, view, plane, alone, hidden=False)
+        return (() if one is None else (one,)), whole
     labels, count = _labelled(view, rectangles, lines)
+    between = table_between(view.inside & (labels == 0), rectangles, lines, view)
+    if plated is not None:
+        between &= ~_plated_in(view, between, plane, plated)
+    labels = _with_narrow_rests(labels, view.inside & ~between)
     parts = []
     for number in range(1, count + 1):
-        mask, hidden = labels == number, False
+        mask, hidden, evidence = labels == number, False, Evidence(is_alone=False)
         if number <= len(rectangles):
-            hidden = _is_hidden(rectangles[number - 1], mask, view)
-            mask = squared(mask, rectangles[number - 1], lines, view) & (mask | (labels == 0))
-        part = _part(mask, view, plane, hidden=hidden)
+            own = rectangles[number - 1]
+            hidden = _is_hidden(own, mask, view)
+            mask = squared(mask, own, lines, view) & (mask | (labels == 0))
+            evidence = _evidence(mask, own, lines, is_alone=False)
+        part = _part(mask, view, plane, evidence, hidden=hidden)
         if part is not None:
             parts.append(part)
-    return tuple(parts) if len(parts) > 1 else ()
+    return (tuple(parts) if len(parts) > 1 else ()), whole
+
+
+def _evidence(
+    mask: NDArray[np.bool_], own: Rectangle, lines: Lines, *, is_alone: bool, rectangles: int = 1
+) -> Evidence:
+    seen = np.concatenate([lines.edge[line, start:end] for line, start, end in own.sides])
+    shared = float((mask & own.mask).sum() / (mask | own.mask).sum())
+    return Evidence(is_alone, float(seen.mean()) if len(seen) else 0.0, shared, rectangles)
+
+
+def _are_one(rectangles: list[Rectangle], view: PlanView) -> bool:
+    """Whether the rectangles of a piece that fills its convex hull are made of lines on one board.
+
+    Boards that lie on each other at random make no such piece, unless they lie at different angles. Boards that were
+    laid side by side do, but are alike, or of different colours. Rows of parts and of contacts make rectangles of any
+    size along the board's own sides.
+    """
+    first, *others = rectangles
+    if any(abs((r.angle - first.angle + np.pi / 4) % (np.pi / 2) - np.pi / 4) > _ONE_WAY for r in others):
+        return False
+    sides = np.array([r.lengths_mm for r in rectangles])
+    if not others or ((np.ptp(sides, axis=0) > _ALIKE_MM).any() and sides.min() < _LEAST_WIDTH_MM):
+        return True
+    if (np.ptp(sides, axis=0) <= _ALIKE_MM).all():
+        return False
+    colours = np.array([np.median(view.layers[r.mask & view.inside][:, :-1], axis=0) for r in rectangles])
+    apart = np.linalg.norm(colours[:, None] - colours[None], axis=-1)[np.triu_indices(len(colours), 1)]
+    return bool(apart.min() < _OTHER_COLOUR)
 
 
 def _is_solid(contour: NDArray[np.int32]) -> bool:
@@ -98,13 +153,32 @@ def _labelled(view: PlanView, rectangles: list[Rectangle], lines: Lines) -> tupl
         if longer is None:
             count += 1
         labels[wide == number] = count if longer is None else longer + 1
-    piece = view.inside & ~table_between(view.inside & (labels == 0), rectangles, lines, view)
+    return labels, count
+
+
+def _plated_in(
+    view: PlanView, where: NDArray[np.bool_], plane: FacePlane, plated: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Those pixels of a mask of the view that lie on plating or next to it, as gaps between contacts do."""
+    found = np.zeros(where.shape, np.uint8)
+    rows, columns = np.nonzero(where)
+    if len(rows):
+        at_mm = view.to_plane(np.column_stack([columns, rows]).astype(np.float64))
+        x, y = np.round(plane.to_px(at_mm)).astype(np.intp).T
+        within = (x >= 0) & (y >= 0) & (x < plated.shape[1]) & (y < plated.shape[0])
+        found[rows[within], columns[within]] = plated[y[within], x[within]]
+    side = 2 * round(_BESIDE_PLATING_MM * view.px_per_mm) + 1
+    return np.asarray(cv2.dilate(found, np.ones((side, side), np.uint8)) > 0)
+
+
+def _with_narrow_rests(labels: NDArray[np.uint8], piece: NDArray[np.bool_]) -> NDArray[np.uint8]:
+    """Labels with all of the piece given to the board that is nearest."""
     _, nearest = cv2.distanceTransformWithLabels(
         (labels == 0).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
     )
     of_nearest = np.zeros(int(nearest.max()) + 1, np.uint8)
     of_nearest[nearest[labels > 0]] = labels[labels > 0]
-    return np.where(piece, of_nearest[nearest], 0).astype(np.uint8), count
+    return np.where(piece, of_nearest[nearest], 0).astype(np.uint8)
 
 
 def _goes_on(one: Rectangle, rest: NDArray[np.bool_], view: PlanView) -> bool:
@@ -154,7 +228,9 @@ def _is_hidden(one: Rectangle, visible: NDArray[np.bool_], view: PlanView) -> bo
     return covered > max(_MOST_HIDDEN * int(one.mask.sum()), _OVERLAP_MM2 * view.px_per_mm**2)
 
 
-def _part(mask: NDArray[np.bool_], view: PlanView, plane: FacePlane, *, hidden: bool) -> Part | None:
+def _part(
+    mask: NDArray[np.bool_], view: PlanView, plane: FacePlane, evidence: Evidence, *, hidden: bool
+) -> Part | None:
     # contours run through the middles of pixels; in a finer picture that is nearer to their border
     fine = cv2.resize(mask.astype(np.uint8), None, fx=_FINE, fy=_FINE, interpolation=cv2.INTER_NEAREST)
     contours, _ = cv2.findContours(fine, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
@@ -164,4 +240,4 @@ def _part(mask: NDArray[np.bool_], view: PlanView, plane: FacePlane, *, hidden: 
         return None
     pieces.sort(key=cv2.contourArea, reverse=True)
     outlines = [view.to_plane((c.reshape(-1, 2) + 0.5) / _FINE - 0.5) for c in pieces]
-    return Part(tuple(plane.to_px(o) for o in outlines), float(mask.sum()) / view.px_per_mm**2, hidden)
+    return Part(tuple(plane.to_px(o) for o in outlines), float(mask.sum()) / view.px_per_mm**2, hidden, evidence)

@@ -62,6 +62,12 @@ class Rectangle:
         x, y = first if np.hypot(*first) >= np.hypot(*second) else second
         return float(np.arctan2(y, x) % np.pi)
 
+    @property
+    def lengths_mm(self) -> tuple[float, float]:
+        """Its shorter and its longer side."""
+        short, long = sorted(float(np.hypot(*side)) for side in np.diff(self.corners_mm[:3], axis=0))
+        return short, long
+
 
 def find_rectangles(view: PlanView) -> tuple[list[Rectangle], Lines]:
     """Rectangles, those with most to show for first, and the lines that they were made of."""

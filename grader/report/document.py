@@ -20,6 +20,7 @@ from grader.measure import Measurement
 from grader.model import FINISHES, Finish, ProductModel, Range
 from grader.photo_advice import Check, advise_on
 from grader.regions import Board
+from grader.regions.count import count_boards
 from grader.report.plating import plating_rings
 
 SCHEMA = 1
@@ -52,6 +53,8 @@ def measurement_document(measurement: Measurement) -> dict[str, Any]:
         "gold_mg": None,
         "photo_checks": [check.as_json() for check in checks],
         "boards": _boards(measurement, plated_px),
+        # by their outlines; boards that touch are told apart with a scale only
+        "board_count": None if scale is None else count_boards(measurement.regions.boards).as_json(),
         "loose_contacts": [
             _contacts(measurement, number) for number, row in enumerate(measurement.regions.rows) if row.board is None
         ],

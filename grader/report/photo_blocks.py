@@ -7,7 +7,15 @@ from typing import Any
 
 from grader.report.blocks import Block, Picture, Table, Text
 from grader.report.wide import wide_sentences
-from grader.report.words import METHOD_WORDS, board_rows, budget_lines, correction_words, finish_rows, learned_from
+from grader.report.words import (
+    METHOD_WORDS,
+    board_rows,
+    budget_lines,
+    correction_words,
+    count_words,
+    finish_rows,
+    learned_from,
+)
 from grader.units import format_share
 
 NO_PICTURE = "The photo itself was not at hand when this report was made."
@@ -29,6 +37,8 @@ def photo_blocks(document: Mapping[str, Any], picture: Picture | None) -> Iterat
     yield Table(("Finish", "Plated area", "Gold"), tuple(finish_rows(document)), "By finish")
     if document.get("corrections") is not None:
         yield Text(correction_words(document["corrections"]))
+    if (counted := count_words(document)) is not None:
+        yield Text(f"{counted}.")
     boards = tuple(board_rows(document))
     if boards:
         yield Table(("Board", "Outline holds", "Rows seen"), boards, "Boards and rows of contacts")

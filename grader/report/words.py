@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from calibration.inputs import Input
+from grader.board_count import BoardCount
 from grader.budget import TOGETHER
 from grader.measure import Step
 from grader.model import FINISHES, Finish, Range
@@ -95,6 +96,15 @@ def board_rows(document: Mapping[str, Any]) -> list[tuple[str, str, str]]:
         )
         for number, board in enumerate(document["boards"], 1)
     ]
+
+
+def count_words(document: Mapping[str, Any]) -> str | None:
+    """How many boards a document's outlines tell of, and how surely; None where they tell nothing."""
+    if document.get("board_count") is None:
+        return None
+    count = BoardCount.from_json(document["board_count"])
+    unsure = "" if count.is_sure else "; count them yourself before you value a lot by its number of boards"
+    return f"Boards by their outlines: {count.words()}{unsure}"
 
 
 def row_words(contacts: Mapping[str, Any]) -> str:

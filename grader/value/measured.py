@@ -15,7 +15,9 @@ import numpy as np
 from calibration.errors import DataFileError, UsageError
 from calibration.notices import Notice
 from calibration.reading import FileKind, json_of, read_text
+from grader.board_count import BoardCount
 from grader.model import FINISHES, Finish, ProductModel
+from grader.regions.count import by_outlines
 from grader.value.contradictions import check_shown
 
 _FIX = "Make it again with: grader measure PHOTO --json FILE."
@@ -51,6 +53,7 @@ class Measured:
         notices: what the measurement warned of.
         outlines: of boards.
         scale_inputs: names of the factors that act alike on every area in the photo.
+        told_count: how many boards the photo shows, as measured; None where an older version measured.
     """
 
     photo: str
@@ -60,6 +63,12 @@ class Measured:
     notices: tuple[Notice, ...] = ()
     outlines: tuple[Outline, ...] = ()
     scale_inputs: tuple[str, ...] = ()
+    told_count: BoardCount | None = None
+
+    @property
+    def board_count(self) -> BoardCount:
+        """How many boards the photo shows; from the number of its outlines alone where nothing better is known."""
+        return self.told_count if self.told_count is not None else by_outlines(len(self.outlines))
 
 
 def read_measurements(paths: Sequence[Path]) -> list[Measured]:
@@ -143,13 +152,15 @@ def _measured(source: str, document: Mapping[str, Any]) -> Measured:
         )
         outlines = tuple(_outline(board) for board in document.get("boards", []))
         shared = tuple(str(name) for name in model.get("scale_inputs", []))
+        told = document.get("board_count")
+        count = None if told is None else BoardCount.from_json(told)
         check_shown(where, document, gold, by_finish)
     except DataFileError as error:
         message = error.message if error.message.startswith(where) else f"{where}: {error.message}"
         raise DataFileError(error.code, message, error.advice) from error
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
         raise _invalid(where, "with parts that cannot be read") from error
-    return Measured(photo, sha256, gold, by_finish, notices, outlines, shared)
+    return Measured(photo, sha256, gold, by_finish, notices, outlines, shared, count)
 
 
 def _outline(board: Mapping[str, Any]) -> Outline:

@@ -101,7 +101,14 @@ def lot_rows(offer: Offer) -> list[tuple[str, str, str]]:
 
 def part_rows(parts: Iterable[Mapping[str, Any]]) -> list[tuple[str, str, str]]:
     """The same from the parts as ``LotEstimate.as_json`` gives them."""
-    return [(str(p["name"]), str(p["boards_seen"]), f"{p['boards']:.0f}") for p in parts]
+    return [(str(p["name"]), _seen_words(p), f"{p['boards']:.0f}") for p in parts]
+
+
+def _seen_words(part: Mapping[str, Any]) -> str:
+    """Boards photographed, with their range where only outlines tell; older offers hold none."""
+    seen = part["boards_seen"]
+    low, high = part.get("boards_seen_low", seen), part.get("boards_seen_high", seen)
+    return str(seen) if low == high else f"{seen} ({low} to {high})"
 
 
 def routes_heading(offer: Offer) -> str:

@@ -107,6 +107,7 @@ def on_page(shots: list[Kept], page: Any, log: Path) -> dict[str, Any]:
     page.run()
     for name, boards in (("modules-1", 2), ("strips-1", 3)):
         page.at.number_input(key=key("boards", name)).set_value(boards)
+    page.at.checkbox(key=key("counted", "modules-2")).set_value(True)
     for name, mass in (("modules-1", "40 g"), ("modules-2", "21 g")):
         page.at.text_input(key=key("weighed", name)).set_value(mass)
     page.at.text_input(key="mass-modules").set_value("45..50 kg")

@@ -109,10 +109,10 @@ def test_where_even_a_gift_loses_the_reason_is_given(photo: Path) -> None:
 def test_a_count_raises_the_gold_and_says_what_was_not_seen(photo: Path, tmp_path: Path) -> None:
     one, ten = tmp_path / "one.json", tmp_path / "ten.json"
     run(photo, *PRICE, "--json", one)
-    said = run(photo, *PRICE, "--count", "10", "--json", ten)
+    said = run(photo, *PRICE, "--boards", "1", "--count", "10", "--json", ten)
     assert "Of the boards, 1 of about 10 boards were photographed" in said
     gold = [json.loads(p.read_text("utf-8"))["gold_mg"]["value"] for p in (one, ten)]
-    estimated = estimate_lot(one_part(read_measurements([photo]), count="10")).gold_mg.draws()
+    estimated = estimate_lot(one_part(read_measurements([photo]), boards=[1], count="10")).gold_mg.draws()
     assert gold[1] == pytest.approx(np.median(estimated))
     assert np.mean(estimated) == pytest.approx(10 * gold[0] * np.exp(0.4**2 / 2), rel=0.02)
     assert json.loads(ten.read_text("utf-8"))["lot"][0]["boards"] == 10
@@ -259,3 +259,19 @@ def test_on_a_terminal_a_doubtful_figure_is_asked_back(
     assert len(asked) == 1
     assert (result.exception is None) == goes_on
     assert "Did you mean 85 USD/g?" in result.output
+
+
+def test_boards_that_outlines_tell_of_are_named_with_their_range_or_asked_for(photo: Path) -> None:
+    document = json.loads(photo.read_text("utf-8"))
+
+    def said(chances: dict[str, float], *more: str) -> Any:
+        photo.write_text(json.dumps({**document, "board_count": {"chances": chances}}), "utf-8")
+        return RUNNER.invoke(app, [str(photo), "--count", "400", *PRICE, *more])
+
+    sure, heap = {"4": 0.2, "5": 0.6, "6": 0.2}, {"2": 0.3, "3": 0.4, "5": 0.3}
+    assert "5 (4 to 6)" in said(sure).output
+    assert "5 (4 to 6)" not in said(sure, "--boards", "5").output
+    asked = said(heap)
+    assert isinstance(asked.exception, GraderError)
+    assert asked.exception.code == "boards-unsure"
+    assert said(heap, "--boards", "3").exit_code == 0

@@ -74,3 +74,20 @@ def test_rows_far_apart_are_read_apart_and_neighbours_together() -> None:
 
 def test_nothing_wanted_nothing_read() -> None:
     assert windows_around(np.zeros((30, 40), np.bool_), (300, 400), MARGIN_PX, EACH_PX) == []
+
+
+@given(maps(), st.integers(0, 90), st.integers(0, 90))
+def test_windows_move_with_what_is_wanted(
+    drawn: tuple[NDArray[np.bool_], tuple[int, int]], down: int, right: int
+) -> None:
+    wanted = drawn[0]
+    # room on all sides, so that no window ends at the picture's border
+    room = MARGIN_PX + CELL_PX
+    placed, moved = (
+        np.pad(wanted, ((room + y, 2 * room + 90 - y), (room + x, 2 * room + 90 - x)))
+        for y, x in ((0, 0), (down, right))
+    )
+    before, after = (windows_around(m, (m.shape[0], m.shape[1]), MARGIN_PX, EACH_PX) for m in (placed, moved))
+    assert [[(s.start + d, s.stop + d) for s, d in zip(w.outer, (down, right), strict=True)] for w in before] == [
+        [(s.start, s.stop) for s in w.outer] for w in after
+    ]

@@ -102,6 +102,16 @@ def test_chips_labels_and_the_tab_of_contacts_are_no_boards() -> None:
     assert not board.hidden
 
 
+@pytest.mark.parametrize("share", [0.4, 0.62])
+@pytest.mark.parametrize("angle", [0.0, 20.0, 90.0])
+def test_a_line_all_across_one_board_does_not_part_it(share: float, angle: float) -> None:
+    card, upper = box((0.0, 0.0), 110.0, 70.0), box((0.0, 35.0 * (share - 1)), 110.0, 70.0 * share)
+    a = np.radians(angle)
+    turn = np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
+    (board,) = found([(places @ turn + [90, 65], GREEN) for places in (card, upper)])
+    assert board.area == pytest.approx(110 * 70, rel=0.02)
+
+
 def test_an_outline_alone_parts_boards_that_meet_at_an_angle() -> None:
     one, other = box((80.0, 40.0), 120.0, 25.0), box((86.0, 70.0), 120.0, 25.0, 5.0)
     _, mask = scene([(one, GREEN), (other, GREEN)])

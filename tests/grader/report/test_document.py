@@ -215,3 +215,12 @@ def test_the_model_can_be_read_by_itself() -> None:
     document = measurement_document(usual())
     gold = ProductModel.from_json(document["model"]["gold_mg"])
     assert np.median(gold.draws()) == pytest.approx(document["gold_mg"]["value"], rel=1e-9)
+
+
+def test_the_number_of_boards_and_how_sure_it_is() -> None:
+    found = measurement_document(usual())["board_count"]
+    assert (found["low"], found["value"], found["high"]) == (1, 1, 1)
+    assert sum(found["chances"].values()) == pytest.approx(1.0, abs=1e-3)
+    (measured,) = measurements_of([("here", measurement_document(usual()))])
+    assert measured.board_count.value == 1
+    assert measurement_document(done(WithoutScale()))["board_count"] is None

@@ -12,6 +12,7 @@ import pytest
 
 from calibration.errors import DataFileError, UsageError
 from calibration.inputs import Distribution, Input
+from grader.board_count import BoardCount
 from grader.lot import estimate_lot, one_part
 from grader.model import ProductModel, Term
 from grader.value import measurements_of, read_measurements
@@ -102,6 +103,8 @@ def test_photos_measured_with_different_beliefs_are_not_added() -> None:
         ({"model": {"gold_mg": NOTHING, "area_mm2": {"silver": NOTHING}}}, "measurement-invalid", ("a.jpg",)),
         ({"warnings": [{"code": "x"}]}, "measurement-invalid", ("a.jpg",)),
         ({"warnings": 3}, "measurement-invalid", ("a.jpg",)),
+        ({"board_count": 3}, "measurement-invalid", ("a.jpg",)),
+        ({"board_count": {"chances": {"1": 2.0}}}, "measurement-invalid", ("a.jpg",)),
     ],
 )  # fmt: skip
 def test_measurements_refused(changes: dict[str, Any], code: str, words: tuple[str, ...]) -> None:
@@ -189,3 +192,12 @@ def test_a_number_of_hundreds_of_digits_is_refused_wherever_it_stands(
         read_measurements([path])
     with pytest.raises(DataFileError):
         measurements_of(named(json.loads(path.read_text("utf-8"))))
+
+
+def test_the_number_of_boards_where_it_was_told_and_where_an_older_version_measured() -> None:
+    told = BoardCount.of({4: 0.2, 5: 0.6, 6: 0.2})
+    (measured,) = measurements_of(named(document("a", 100.0, board_count=told.as_json())))
+    assert measured.board_count == told
+    (older,) = measurements_of(named(document("a", 100.0)))
+    assert older.told_count is None
+    assert not older.board_count.is_sure

@@ -1,0 +1,64 @@
+"""How many boards outlines stand for: each may be one board, part of one, or several; their chances are combined."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Sequence
+from functools import cache, reduce
+from importlib import resources
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grader.board_count import BoardCount
+from grader.regions.model import Board
+
+FloatArray = NDArray[np.float64]
+
+
+def count_boards(boards: Sequence[Board]) -> BoardCount:
+    """The number of boards that outlines stand for, found with a scale."""
+    kinds = [_kind(board) for board in boards]
+    is_tidy = set(kinds) <= {"alone", "clear"}
+    return _together("tidy" if is_tidy and kind == "clear" else kind for kind in kinds)
+
+
+def by_outlines(number: int) -> BoardCount:
+    """The same where no more is known than how many outlines there are."""
+    return _together(["any"] * number)
+
+
+def _kind(board: Board) -> str:
+    evidence = board.evidence
+    if evidence is None:
+        return "any"
+    if evidence.is_alone:
+        return "alone"
+    if not evidence.rectangles:
+        return "rest"
+    is_clear = evidence.sides_seen > _figures()["chances"]["most_sides"]
+    if board.hidden:
+        return "covered_clear" if is_clear else "covered"
+    return "clear" if is_clear else "unclear"
+
+
+def _together(kinds: Iterable[str]) -> BoardCount:
+    each = [_chances(kind) for kind in kinds] or [np.array(_figures()["chances"]["without"])]
+    return BoardCount.of(dict(enumerate(reduce(np.convolve, each).tolist())))
+
+
+@cache
+def _chances(kind: str) -> FloatArray:
+    """Chances that an outline stands for no board, one, two and so on."""
+    figures = _figures()["chances"]
+    doubtful = np.array(figures["doubtful"])
+    came = np.zeros(len(doubtful))
+    counts = _figures()["counts"][kind]
+    came[: len(counts)] = counts
+    return np.asarray((1 - figures["doubt"]) * came / came.sum() + figures["doubt"] * doubtful)
+
+
+@cache
+def _figures() -> dict[str, Any]:
+    return tomllib.loads(resources.files("grader.regions").joinpath("data/count.toml").read_text("utf-8"))
