@@ -158,3 +158,36 @@ def test_outlines_and_the_scale_they_share_with_the_gold() -> None:
         with pytest.raises(UsageError) as caught:
             measurements_of(named(document("a", 100.0, boards=bad)))
         assert caught.value.code == "measurement-invalid"
+
+
+def test_one_number_beyond_all_bounds_among_sound_ones_is_refused(tmp_path: Path) -> None:
+    """Of two terms the first is sound and the second is not: json reads 1e999 as infinity."""
+    whole = document("a", 100.0)
+    for quantity in ("gold_mg", "area_mm2"):
+        changed = json.loads(json.dumps(whole))
+        model = changed["model"]["gold_mg"] if quantity == "gold_mg" else changed["model"]["area_mm2"]["hard_gold"]
+        model["terms"].append({**model["terms"][0], "coefficient": "beyond"})
+        path = tmp_path / "m.json"
+        path.write_text(json.dumps(changed).replace('"beyond"', "1e999"), "utf-8")
+        with pytest.raises(DataFileError) as caught:
+            read_measurements([path])
+        assert caught.value.code == "model-invalid"
+
+
+@pytest.mark.parametrize(
+    ("corners", "slenderness"),
+    [
+        ([[0, 0], [40, 0], [40, 10], [0, 10]], 4.0),
+        ([[0, 0], [10, 0], [10, 40], [0, 40]], 4.0),
+        ([[0, 0], [30, 30], [20, 40], [-10, 10]], 3.0),  # turned by 45 degrees
+        ([[0, 0], [40, 0], [20, 10]], 4.0),  # the least box round a triangle stands on its longest side
+        ([[0, 0], [30, 0]], None),
+        ([[0, 0], [10, 0], [20, 0]], None),
+        ([], None),
+    ],
+)
+def test_how_slender_an_outline_is(corners: list[list[float]], slenderness: float | None) -> None:
+    board = {"area_mm2": {"value": 400.0}, "by_finish": {}, "outline_px": corners}
+    (measured,) = measurements_of(named(document("a", 100.0, boards=[board])))
+    found = measured.outlines[0].slenderness
+    assert found == (None if slenderness is None else pytest.approx(slenderness, rel=1e-4))
