@@ -5,7 +5,6 @@ Recording runs each file of tests in a process of its own and keeps what it saw 
 
 from __future__ import annotations
 
-import gc
 import hashlib
 import json
 import sys
@@ -61,9 +60,11 @@ def few_examples(item: pytest.Item, examples: int) -> None:
 
 def forget_caches(files: frozenset[str]) -> None:
     """What a test would find cached by an earlier one it has to reach by itself."""
-    for found in gc.get_objects():
-        if isinstance(found, _lru_cache_wrapper) and found.__wrapped__.__code__.co_filename in files:
-            found.cache_clear()
+    for module in list(sys.modules.values()):
+        if getattr(module, "__file__", None) in files:
+            for found in vars(module).values():
+                if isinstance(found, _lru_cache_wrapper):
+                    found.cache_clear()
 
 
 class Recorder:
