@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -10,9 +9,6 @@ from pathlib import Path
 
 from tests.mutate.judge import Judged
 from tests.mutate.mutants import Mutant
-
-# normal quantile of a two-sided range of 90 %
-_Z = 1.6448536269514722
 
 
 @dataclass(frozen=True)
@@ -45,18 +41,11 @@ def read_equivalents(path: Path) -> Mapping[str, str]:
     return {change: table["why"] for table in tables for change in table["changes"]}
 
 
-def wilson(dead: int, n: int) -> tuple[float, float]:
-    """Range of 90 % for a share of which ``dead`` of ``n`` were seen (Wilson, J. Am. Stat. Assoc. 22 (1927) 209)."""
-    if n == 0:
-        return 0.0, 1.0
-    share, z2 = dead / n, _Z * _Z
-    middle = (share + z2 / (2 * n)) / (1 + z2 / n)
-    half = _Z * math.sqrt(share * (1 - share) / n + z2 / (4 * n * n)) / (1 + z2 / n)
-    return middle - half, middle + half
-
-
 def lines(results: Sequence[Result], *, sampled: bool) -> list[str]:
     """The report."""
+    # only now: processes that judge a change must load the project's modules afresh
+    from calibration.scores import share
+
     paths = dict.fromkeys(r.path for r in results)
     said = [
         f"{'file':<34}{'judged':>8}{'killed':>8}{'share':>8}",
@@ -64,12 +53,11 @@ def lines(results: Sequence[Result], *, sampled: bool) -> list[str]:
         _row("all", results),
     ]
     n, dead = sum(r.counts for r in results), sum(r.counts and r.dead for r in results)
-    low, high = wilson(dead, n)
     stuck = sum(r.judged.verdict == "timeout" for r in results)
     said.append(
         f"{dead} of {n} mutants that change a result die"
         + (f": {dead / n:.1%}" if n else "")
-        + (f" (90 % range {low:.1%} to {high:.1%})" if sampled else "")
+        + (f" (90 % range {share(dead, n).low:.1%} to {share(dead, n).high:.1%})" if n and sampled else "")
         + f"; {stuck} of them by a timeout. "
         f"{sum(bool(r.equivalent) for r in results)} change none, "
         f"{sum(r.judged.verdict == 'unjudged' for r in results)} could not be judged."
