@@ -162,6 +162,9 @@ def test_digits_of_swings_follow_the_wider_of_proceeds_and_swings() -> None:
     sharp = Range(120.0, 119.0, 121.0)
     assert budget_lines(made(proceeds=sharp, budget=(line("a", 1.0, 27.0, 33.0),)))[0][2] == "27.00 USD to 33.00 USD"
     assert budget_lines(made(proceeds=sharp, budget=(line("a", 1.0, 5.0, 55.0),)))[0][2] == "5 USD to 55 USD"
+    # one wide swing rounds the narrow one beside it too
+    both = (line("a", 0.9, 5.0, 55.0), line("b", 0.1, 29.0, 31.0))
+    assert budget_lines(made(proceeds=sharp, budget=both))[1][2] == "29 USD to 31 USD"
     wide = Range(120.0, 100.0, 140.0)
     assert budget_lines(made(proceeds=wide, budget=(line("a", 1.0, 27.0, 33.0),)))[0][2] == "27 USD to 33 USD"
 
@@ -194,6 +197,17 @@ def test_what_was_assumed_with_its_units_and_ends() -> None:
     ranged = replace(ASSUMED, spot=Spot(known("spot", 80.0, 90.0, unit="USD/g"), date(2026, 11, 25)))
     assert dict(assumed_lines(made(assumptions=ranged)))["gold price of 2026-11-25"] == "80 to 90 USD/g"
     assert "the spot" not in dict(assumed_lines(made(assumptions=replace(ASSUMED, spot=None))))
+
+
+def test_amounts_have_six_digits_and_shares_three_or_four() -> None:
+    exact = replace(
+        ASSUMED,
+        spot=Spot(known("spot", 1234.5678, unit="USD/g"), date(2026, 11, 25)),
+        recovery=known("recovery", 0.81234, 0.95678),
+    )
+    said = dict(assumed_lines(made(assumptions=exact)))
+    assert said["gold price of 2026-11-25"].startswith("1234.57 USD/g = 38399.4 USD/ozt")
+    assert said["the recovery"] == "81.2 to 95.7 %"
 
 
 def test_a_range_without_an_end_is_shown_by_nine_cases_in_ten() -> None:
