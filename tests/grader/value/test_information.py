@@ -184,11 +184,11 @@ def test_what_chance_explains_is_not_taken_for_knowledge() -> None:
 def test_a_fit_must_beat_noise_by_four_standard_deviations(above: float, noticed: bool) -> None:
     """Pure noise explains a chi-squared of its degrees, here 2: mean 2, standard deviation 2, so 10 of n cases.
 
-    Of an input that is 0 or 1, the spline has two columns.
+    Of an input that is 0 in six cases of ten and else 1, the spline has two columns.
     """
     n = 1000
-    x = np.repeat([0.0, 1.0], n // 2)
-    noise = np.tile([1.0, -1.0], n // 2)  # unrelated to x, of mean zero
+    x = np.repeat([0.0, 1.0], [600, 400])
+    z, noise = (x - 0.4) / sqrt(0.24), np.tile([1.0, -1.0], n // 2)  # both of mean zero, unrelated
     explained = (2 + 4 * 2) / n * (1 + above)
-    profit = sqrt(explained) * (2 * x - 1) + sqrt(1 - explained) * noise
+    profit = sqrt(explained) * z + sqrt(1 - explained) * noise
     assert (value_of_knowing([profit], [x]) > 0) is noticed
