@@ -45,6 +45,8 @@ def test_marking_and_stating_a_length_by_hand() -> None:
     assert width(own["scale-marking"]) == pytest.approx(2 * sqrt(2) * 3.0 / 1000)
     assert width(own["scale-stated"]) == pytest.approx(2 * 0.5 / 100)
     assert all(i.name.endswith(":p") for i in found.values())
+    # factors about one: neither makes an area larger on the whole
+    assert [found[name].distribution.parameters[0] for name in ("scale-marking", "scale-stated")] == [1.0, 1.0]
 
 
 def test_faces_off_the_marked_plane_are_nearer_or_farther_by_their_share_of_the_distance() -> None:

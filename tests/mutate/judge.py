@@ -31,6 +31,7 @@ Verdict = Literal["killed", "survived", "timeout", "unjudged", "unreached"]
 # unjudged, after so many times the limit.
 _WALL = 6.0
 _MEMORY_BYTES = 16 << 30
+_NOT_LOADED = 71
 
 
 @dataclass(frozen=True)
@@ -56,10 +57,12 @@ class Instead:
     def __init__(self, name: str, path: Path, tree: ast.Module) -> None:
         self.name, self.path = name, str(path)
         self.code = compile(ast.fix_missing_locations(tree), self.path, "exec")
+        self.used = False
 
     def find_spec(self, fullname: str, path: Any = None, target: Any = None) -> ModuleSpec | None:
         if fullname != self.name:
             return None
+        self.used = True
         loader = _FromMemory(fullname, self.path, self.code)
         return importlib.util.spec_from_file_location(fullname, self.path, loader=loader)
 
@@ -110,7 +113,8 @@ def judge(root: Path, path: str, tree: ast.Module, ids: Sequence[str], seconds: 
         signal.signal(signal.SIGXCPU, signal.SIG_DFL)
         sys.meta_path.insert(0, instead)
         files = list(dict.fromkeys(i.partition("::")[0] for i in ids))
-        return int(pytest.main([*PYTEST, "-x", *files], plugins=[_Chosen(ids, examples, say)]))
+        code = int(pytest.main([*PYTEST, "-x", *files], plugins=[_Chosen(ids, examples, say)]))
+        return code if instead.used else _NOT_LOADED
 
     status, said = in_a_process(root, work, seconds * _WALL)
     if os.WIFSIGNALED(status):
@@ -119,6 +123,8 @@ def judge(root: Path, path: str, tree: ast.Module, ids: Sequence[str], seconds: 
             signal.SIGKILL: Judged("unjudged"),
         }.get(os.WTERMSIG(status), Judged("killed", "crash"))
     match os.WEXITSTATUS(status):
+        case code if code == _NOT_LOADED:
+            raise RuntimeError(f"The tests that should reach {path} ran without loading it.")
         case pytest.ExitCode.OK:
             return Judged("survived")
         case pytest.ExitCode.TESTS_FAILED:

@@ -139,15 +139,22 @@ def record(root: Path, tests: str, modules: Sequence[str], examples: int) -> Rea
     code = pytest.main([*PYTEST, str(root / tests)], plugins=[recorder])
     if code not in (pytest.ExitCode.OK, pytest.ExitCode.TESTS_FAILED):
         raise RuntimeError(f"{tests} cannot be run (pytest ended with {code!r}).")
-    own = (str(root / "tests"), *(str(root / m.partition("/")[0]) for m in modules))
     loaded = sorted(
         name
         for name, module in list(sys.modules.items())
         if getattr(module, "__spec__", None)
-        and not (getattr(module, "__file__", None) or str(root / "tests")).startswith(own)
+        and not _own(root, getattr(module, "__file__", None))
         and not name.startswith(("__", "tests", "conftest", "_pytest", "pytest"))
     )
     return Reach(recorder.seconds, recorder.lines, sorted(recorder.failed), loaded)
+
+
+def _own(root: Path, file: str | None) -> bool:
+    """Whether a module is the project's; a package without a file may be. Libraries may be installed inside it."""
+    if file is None:
+        return True
+    path = Path(file)
+    return path.is_relative_to(root) and not path.is_relative_to(sys.prefix)
 
 
 PYTEST = ("-q", "-p", "no:cacheprovider", "-W", "ignore::pytest.PytestAssertRewriteWarning")

@@ -15,7 +15,18 @@ from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from grader.model import ProductModel
 from grader.units import Money
-from grader.value import Assumptions, Cost, Offer, Sale, Settlement, Spot, Work, drift_until_sale, value_lot
+from grader.value import (
+    Assumptions,
+    Cost,
+    Offer,
+    Sale,
+    Settlement,
+    Spot,
+    Work,
+    drift_until_sale,
+    economics,
+    value_lot,
+)
 from grader.value.economics import all_values, of_sale, of_stripping, profit_model
 from grader.value.model import support
 
@@ -288,6 +299,16 @@ def test_selling_by_weight_pays_what_comes_with_the_purchase() -> None:
     idle = of_sale(sale, mass, replace(a, work=None), values, 1)
     assert (idle.own_time.max(), idle.hours.min()) == (0.0, 1.5)
     assert idle.profit_per_hour(0.0) == pytest.approx((10 * values["mass"].mean() - 21) / 1.5)
+
+
+def test_a_lot_is_bought_at_once_unless_somebody_says_otherwise() -> None:
+    a, mass = assume(costs=COSTS[:1]), ProductModel.of(1000.0, (known("mass", 1.0),))
+    values = all_values((GOLD, mass), a, 100, 1)
+    assert of_stripping(GOLD, a, values).costs[0] == 15.0
+    assert of_sale(Sale("s", "s", known("mass", 1.0)), mass, a, values).costs[0] == 15.0
+    assert economics(GOLD, a, draws=100).costs[0] == 15.0
+    assert offer(GOLD, a).costs.value == 15.0
+    assert offer(GOLD, a, purchases=3).costs.value == 45.0
 
 
 def test_a_mass_that_reaches_below_nothing_sells_for_nothing() -> None:
