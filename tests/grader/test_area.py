@@ -12,7 +12,7 @@ from calibration.inputs import Distribution, Input
 from calibration.plane import PosedPlane, UniformPlane
 from calibration.scale import Scale
 from calibration.synthetic import View, coverage
-from grader.area import AreaEstimate, _finish_input, estimate_area, region_sums
+from grader.area import AreaEstimate, _finish_input, area_of_kind, estimate_area, kind_of, region_sums
 from grader.budget import budget
 from grader.coverage import Coverage
 from grader.gold import gold_mass
@@ -23,6 +23,7 @@ from grader.synthetic import box, polygon_share, union_share
 SHAPE = (120, 160)
 FACTOR = Input("scale", "scale", Distribution("lognormal", (1.0, 0.02)), "test", of=("p",))
 OWN = Input("segmentation", "segmentation", Distribution("lognormal", (0.98, 0.05)), "test", of=("p",))
+BRUSH = Input.named("painting:p", "painting", Distribution("lognormal", (1.01, 0.08)), "test")
 
 
 def uniform(px_per_mm: float, *inputs: Input) -> Scale:
@@ -191,3 +192,64 @@ def test_parts_add_up_to_the_whole_under_a_tilted_camera() -> None:
 def _pose(tilt_deg: float) -> tuple[np.ndarray, np.ndarray]:
     view = View(160, 120, 300.0, tilt_deg, 90.0, 0.0, 100.0, (0.0, 0.0))
     return view.rotation, view.translation
+
+
+@pytest.mark.parametrize("side_px", [1, 3, 9])
+def test_patches_far_below_a_square_millimetre_count_in_full(side_px: int) -> None:
+    """At 20 px/mm a patch of 9 px across has 0.2 mm²: found and painted ones alike are added, none is dropped."""
+    labels = np.zeros(SHAPE, np.uint16)
+    labels[10 : 10 + side_px, 10 : 10 + side_px], labels[40 : 40 + side_px, 40 : 40 + side_px] = 1, 2
+    share = np.where(labels > 0, 255, 0).astype(np.uint8)
+    found = Region(1, "hard_gold", np.zeros((4, 2)), 1.0, 1.0, 0, None)
+    painted = Region(2, "immersion_gold", np.zeros((4, 2)), 1.0, 1.0, None, None, painted=True)
+    regions = Regions(labels, (found, painted), (), (Board(np.zeros((4, 2)), 1.0),))
+    area = estimate_area(
+        Coverage(share, share > 0, "t", (OWN,), painted_inputs=(BRUSH,)), regions, uniform(20.0, FACTOR)
+    )
+    patch = side_px**2 / 400
+    np.testing.assert_allclose(area.by_finish["hard_gold"].draws(50), patch * FACTOR.draws(50) * OWN.draws(50))
+    np.testing.assert_allclose(area.by_finish["immersion_gold"].draws(50), patch * FACTOR.draws(50) * BRUSH.draws(50))
+    sum_of_both = area.by_finish["hard_gold"].draws(50) + area.by_finish["immersion_gold"].draws(50)
+    np.testing.assert_allclose(area.total.draws(50), sum_of_both)
+    assert set(area.by_board[0]) == {"hard_gold"}
+
+
+@pytest.mark.parametrize("level", [1, 2, 255])
+def test_pixels_that_are_barely_covered_count_by_their_share(level: int) -> None:
+    share = np.full((7, 9), level, np.uint8)
+    labels = np.tile(np.array([0, 1, 2], np.uint16), (7, 3))
+    assert region_sums(share, labels, None) == pytest.approx([21 * level / 255] * 3, rel=1e-12)
+
+
+def test_a_region_without_area_hides_none_that_comes_after_it() -> None:
+    """An empty region of another finish is passed over, and so is one that is sure: the next ones still count."""
+    labels = np.zeros(SHAPE, np.uint16)
+    labels[10:20, 10:20], labels[30:40, 30:40] = 2, 3
+    share = np.where(labels > 0, 255, 0).astype(np.uint8)
+    finishes: tuple[Finish, ...] = ("undetermined", "immersion_gold", "hard_gold")
+    regions = tuple(
+        Region(n + 1, f, np.zeros((4, 2)), 1.0, 1.0, None, None, d)
+        for n, (f, d) in enumerate(zip(finishes, (0.0, 0.0, 0.25), strict=True))
+    )
+    area = estimate_area(Coverage(share, share > 0, "t", ()), Regions(labels, regions, (), ()), uniform(1.0), "abc")
+    hard, soft = area.by_finish["hard_gold"].draws(), area.by_finish["immersion_gold"].draws()
+    assert np.mean(hard) == pytest.approx(75, abs=2)
+    np.testing.assert_allclose(hard + soft, 200)
+    assert "undetermined" not in area.by_finish
+
+
+def test_area_of_one_kind_carries_the_inputs_of_the_whole() -> None:
+    """What a cut plan adds up kind by kind is what was estimated of the whole."""
+    coverage_ = Coverage(np.zeros(SHAPE, np.uint8), np.zeros(SHAPE, bool), "t", (OWN,), painted_inputs=(BRUSH,))
+    scale = uniform(20.0, FACTOR)
+    for hand, factor in ((False, OWN), (True, BRUSH)):
+        only = area_of_kind(("hard_gold", 0, hand), 0.5, coverage_, scale, "abc")
+        assert set(only) == {"hard_gold"}
+        np.testing.assert_allclose(only["hard_gold"].draws(50), 0.5 * FACTOR.draws(50) * factor.draws(50))
+    whole = doubtful("hard_gold", 0.25)
+    kind = kind_of(Region(1, "hard_gold", np.zeros((4, 2)), 1.0, 1.0, 0, None, 0.25))
+    again = area_of_kind(
+        kind, 100.0, Coverage(coverage_.share, coverage_.board, "t", (OWN,)), uniform(1.0, FACTOR), "abc"
+    )
+    for finish, model in whole.by_finish.items():
+        np.testing.assert_allclose(again[finish].draws(), model.draws())

@@ -213,3 +213,35 @@ def test_inputs_of_one_title_are_one_line() -> None:
     assert lines[0].title != lines[1].title
     by_name = {line.input: line for line in lines}
     assert by_name["segmentation"].swing_low == pytest.approx(70 - 1.645 * 5, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("titles", "said"),
+    [
+        (("width of a", "width of b"), "width of a, b"),
+        (("width", "width of b"), "width, width of b"),
+        (("length", "width of b"), "length, width of b"),
+        (("width of a", "width of a"), "width of a"),
+        (("a wide gap", "a wide row of pads"), "a wide gap, row of pads"),
+    ],
+)
+def test_titles_of_inputs_drawn_together_are_joined_where_they_begin_alike(
+    titles: tuple[str, str], said: str
+) -> None:
+    a, b = (together(n, np.array([0.0, 1.0]), t) for n, t in zip("ab", titles, strict=True))
+    assert budget(model([(2, (a.name,)), (3, (b.name,))], a, b))[0].title == said
+
+
+def test_a_group_is_named_by_what_its_inputs_begin_with_or_by_all_of_them() -> None:
+    alike = [Input.named(f"t:{n}:rest", "same", Distribution("normal", (0.0, 1.0)), "test") for n in "ab"]
+    apart = [Input(n, "same", Distribution("normal", (0.0, 1.0)), "test") for n in ("one", "two:x")]
+    for inputs, name in ((alike, "t"), (apart, "one + two:x")):
+        assert budget(model([(1, (i.name,)) for i in inputs], *inputs))[0].input == name
+
+
+def test_signs_of_two_terms_decide_how_they_add_up() -> None:
+    """Y = 3 x - 2 x y with mean 1 of both: x has the slope 1, y the slope -2."""
+    x, y = made("x", "normal", 1, 0.1), made("y", "normal", 1, 0.1)
+    found = shares(budget(model([(3, ("x",)), (-2, ("x", "y"))], x, y), N))
+    assert found["x"] == pytest.approx(1 / 5, abs=0.01)
+    assert found["y"] == pytest.approx(4 / 5, abs=0.015)

@@ -77,3 +77,25 @@ def test_models_that_give_no_numbers_are_refused() -> None:
     with pytest.raises(UsageError) as caught:
         propagate(lambda a: a, {"a": NORMAL}, 1)
     assert caught.value.code == "draws-too-few"
+
+
+@pytest.mark.parametrize(("level", "span"), [(0.40, 4), (0.44, 4), (0.46, 5), (0.5, 5), (0.94, 9), (0.96, 9)])
+def test_how_many_draws_the_shortest_interval_spans(level: float, span: int) -> None:
+    """JCGM 101:2008, 7.7.2: of M draws the whole number nearest to level × M, and never more than there are."""
+    found = Propagation(np.arange(10.0)[::-1]).shortest(level)
+    assert found.high - found.low == span
+    assert found.value == 4.5
+    assert found.level == level
+
+
+def test_the_shortest_interval_is_the_shortest_of_all() -> None:
+    """Where the draws lie closest: 5, 5.1, 5.2, 5.3 among others a unit apart."""
+    found = Propagation(np.array([0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 5.1, 5.2, 5.3, 7.0])).shortest(0.3)
+    assert (found.low, found.high) == (5.0, 5.3)
+
+
+def test_two_draws_are_enough_and_each_must_be_a_number() -> None:
+    assert propagate(lambda a: a, {"a": NORMAL}, 2).draws.shape == (2,)
+    with pytest.raises(UsageError) as caught:
+        propagate(lambda a: np.where(np.arange(a.size) == 3, np.nan, a), {"a": NORMAL}, 100)
+    assert caught.value.code == "model-output"

@@ -67,3 +67,38 @@ def test_each_photo_is_in_one_pair_at_most(shown: list[tuple[tuple[float, float]
     photos = [photo(f"p{n // 2}{face}-{n}.jpg", board) for n, (board, face) in enumerate(shown)]
     used = [m.sha256 for s in suggest_pairs(photos) for m in (s.front, s.back)]
     assert len(used) == len(set(used))
+
+
+def test_four_alike_in_a_row_are_two_pairs_in_their_order() -> None:
+    row = [photo(f"p{n}.jpg", CARD) for n in (2, 1, 4, 3)]
+    assert pairs(*row) == [("p1.jpg", "p2.jpg", "outlines"), ("p3.jpg", "p4.jpg", "outlines")]
+
+
+@pytest.mark.parametrize(
+    ("area", "slender", "alike"), [(1.07, 1.0, True), (1.10, 1.0, False), (1.0, 1.04, True), (1.0, 1.06, False)]
+)
+def test_outlines_may_differ_by_what_two_views_of_one_board_differ(area: float, slender: float, alike: bool) -> None:
+    """Scale and edges err by a per cent or two in each photo; another board is further off, larger or smaller."""
+    other = (CARD[0] * area, CARD[1] * slender)
+    assert bool(pairs(photo("p1.jpg", CARD), photo("p2.jpg", other))) == alike
+    assert bool(pairs(photo("p1.jpg", other), photo("p2.jpg", CARD))) == alike
+
+
+def test_boards_of_two_photos_are_compared_by_size_whatever_their_order() -> None:
+    assert pairs(photo("p1.jpg", CARD, STRIP), photo("p2.jpg", STRIP, CARD)) == [("p1.jpg", "p2.jpg", "outlines")]
+    assert pairs(photo("p1.jpg", CARD, STRIP), photo("p2.jpg", STRIP, STRIP)) == []
+
+
+def test_two_backs_for_one_front_are_no_pair() -> None:
+    assert pairs(photo("a top.jpg"), photo("a bottom.jpg"), photo("a back.jpg")) == []
+
+
+def test_the_last_word_for_a_face_is_the_one_that_counts() -> None:
+    """A board that is called a face plate is not turned by its name."""
+    assert pairs(photo("back plane front.jpg"), photo("back plane back.jpg")) == [
+        ("back plane front.jpg", "back plane back.jpg", "names")
+    ]
+
+
+def test_a_name_without_an_ending_is_read_as_it_is() -> None:
+    assert pairs(photo("card front"), photo("card back")) == [("card front", "card back", "names")]

@@ -20,7 +20,7 @@ FIVE = BoardCount.of({4: 0.25, 5: 0.5, 6: 0.25})
 
 
 def photo(name: str, gold_mg: float, count: BoardCount | None, outlines: int = 5) -> Measured:
-    scale = Input(f"scale:{name}", "scale", Distribution("constant", (1.0,)), "test")
+    scale = Input.named(f"scale:{name}", "scale", Distribution("constant", (1.0,)), "test")
     gold = ProductModel.of(gold_mg, (scale,))
     found = tuple(Outline(4000.0, gold_mg / outlines) for _ in range(outlines))
     return Measured(name, name * 4, gold, {}, (), found, (f"scale:{name}",), count)

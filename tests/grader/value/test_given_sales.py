@@ -101,3 +101,53 @@ def test_a_wrong_entry_is_named(typed: dict[str, object], word: str) -> None:
     with pytest.raises(UsageError) as error:
         given(**typed)
     assert word in error.value.message
+
+
+def test_a_file_without_examples_has_said_the_currency_even_if_all_amounts_are_typed() -> None:
+    own = replace(load_assumptions(), examples=frozenset(), sales=(), settlement=None, work=None, costs=(), spot=None)
+    typed = {"spot": "85 EUR/g", "spot_date": date(2026, 11, 20), "costs": ["12 EUR"]}
+    with pytest.raises(UsageError) as caught:
+        with_given(own, **typed)
+    assert caught.value.code == "currencies-differ"
+    # examples give way: their currency is nobody's choice
+    assert with_given(replace(own, examples=frozenset({"payable"})), **typed).currency == "EUR"
+
+
+def test_own_time_is_typed_in_part_or_whole() -> None:
+    shipped = load_assumptions()
+    assert shipped.work is not None
+    hours, rate = with_given(shipped, hours="2..4 h"), with_given(shipped, rate="30 USD/h")
+    assert hours.work is not None
+    assert rate.work is not None
+    assert hours.work.hours.distribution.parameters == (2.0, 4.0)
+    assert hours.work.rate == shipped.work.rate
+    assert rate.work.hours == shipped.work.hours
+    assert rate.work.rate.distribution.parameters == (30.0,)
+    assert shipped.examples - hours.examples == {shipped.work.hours.name}
+    assert shipped.examples - rate.examples == {shipped.work.rate.name}
+    # nobody's time: what is not typed is nothing
+    idle = replace(shipped, work=None, examples=shipped.examples - {"hours", "rate"})
+    only_hours, only_rate = with_given(idle, hours="3 h").work, with_given(idle, rate="9 USD/h").work
+    assert only_hours is not None
+    assert only_rate is not None
+    assert (only_hours.hours.distribution.parameters, only_hours.rate.distribution.parameters) == ((3.0,), (0.0,))
+    assert (only_rate.hours.distribution.parameters, only_rate.rate.distribution.parameters) == ((0.0,), (9.0,))
+    assert with_given(idle).work is None
+
+
+@pytest.mark.parametrize(
+    ("text", "name", "title", "basis", "factors"),
+    [
+        ("12 USD", "cost:cost-1", "cost 1", "lot", 1),
+        ("refining = 12 USD", "cost:refining", "refining", "lot", 1),
+        ("purchase: shipping = 12 USD", "cost:shipping", "shipping", "purchase", 1),
+        ("Purchase : shipping = 12 USD", "cost:shipping", "shipping", "purchase", 1),
+        ("purchase: = 12 USD", "cost:cost-1", "cost 1", "purchase", 1),
+        ("box: large = 12 USD", "cost:box-large", "box: large", "lot", 1),
+        ("acid = 5 USD/l x 2..4 l", "cost:acid", "acid", "lot", 2),
+        ("acid = 5 USD/l × 3 l", "cost:acid", "acid", "lot", 2),
+    ],
+)
+def test_how_a_cost_is_read(text: str, name: str, title: str, basis: str, factors: int) -> None:
+    (cost,) = with_given(load_assumptions(), costs=[text]).costs
+    assert (cost.input.name, cost.input.title, cost.basis, len(cost.factors)) == (name, title, basis, factors)

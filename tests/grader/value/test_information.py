@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from math import exp, log, sqrt
+from math import exp, log, pi, sqrt
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.integrate import quad
 from scipy.stats import norm
 
 from calibration.inputs import Distribution, Input
@@ -130,3 +131,72 @@ def test_a_sales_inputs_have_questions_of_their_own() -> None:
         ("share:trim",): "Trim and weigh a few boards: share of the boards' mass that is sold (trim).",
         ("hours:trim",): "Time yourself on a small batch.",
     }
+
+
+def test_a_profit_that_bends_is_worth_what_an_integral_says() -> None:
+    """profit = |x - 15| - 2.5 with x even on 10..20: no straight line explains it, knowing x is worth 0.625.
+
+    |x - 15| is even on 0..5, so that E[max(u - 2.5, 0)] is 2.5² / 2 / 5, and the mean profit is nought.
+    """
+    x = draws("x", "uniform", 10.0, 20.0)
+    profit = np.abs(x - 15.0) - 2.5
+    assert value_of_knowing([profit + NOISE], [x]) == pytest.approx(0.625, rel=0.03)
+
+
+@pytest.mark.parametrize("least", [60.0, 100.0, 150.0])
+def test_a_refiners_minimum_bends_the_profit_of_gold(least: float) -> None:
+    """profit = 10 g - max(g, least) - c with lognormal g: worth by numerical integration over g."""
+    g = draws("g", "lognormal", 100.0, 0.5)
+
+    def profit(gold: np.ndarray) -> np.ndarray:
+        return 10 * gold - np.maximum(3 * gold, 3 * least) - 700.0
+
+    mean = quad(lambda z: profit(100 * np.exp(0.5 * z)) * norm.pdf(z), -8, 8, limit=200)[0]
+    gains = quad(lambda z: max(0.0, profit(100 * np.exp(0.5 * z))) * norm.pdf(z), -8, 8, limit=200)[0]
+    found = value_of_knowing([profit(g) + 200 * NOISE], [g])
+    assert found == pytest.approx(gains - max(0.0, mean), rel=0.03)
+
+
+def test_the_worth_of_choosing_between_two_good_ways_does_not_depend_on_how_good_they_are() -> None:
+    """strip = M + x, sell = M: knowing x is worth E[max(x, 0)] = 1 / sqrt(2 pi), whatever M."""
+    for both in (0.0, 10.0, 1000.0):
+        found = value_of_knowing([both + X, np.full(N, both)], [X])
+        assert found == pytest.approx(1 / sqrt(2 * pi), rel=0.02)
+
+
+def test_worth_grows_with_the_unit_of_money_and_not_with_that_of_the_input() -> None:
+    profit = 0.3 + X + NOISE
+    worth = value_of_knowing([profit], [X])
+    assert value_of_knowing([1000 * profit], [X]) == pytest.approx(1000 * worth)
+    assert value_of_knowing([profit], [1e-3 * X + 7.0]) == pytest.approx(worth, rel=1e-6)
+
+
+def test_an_input_of_few_different_values_is_fitted_too() -> None:
+    """x is 0 or 1 evenly, profit = 2 x - 1: knowing it is worth half the gain of 1."""
+    x = (X > 0).astype(float)
+    assert value_of_knowing([2 * x - 1.0 + NOISE], [x]) == pytest.approx(0.5, rel=0.03)
+
+
+def test_what_chance_explains_is_not_taken_for_knowledge() -> None:
+    """Forty unrelated inputs on few draws: a regression always finds something, and none of it is worth money."""
+    few = 2000
+    rng = np.random.default_rng(1)
+    profit = rng.standard_normal(few)
+    assert [value_of_knowing([profit], [rng.standard_normal(few)]) for _ in range(40)] == [0.0] * 40
+    # and an input that explains a twentieth of the variance is noticed
+    shown = rng.standard_normal(few)
+    assert value_of_knowing([profit + 0.23 * shown], [shown]) > 0
+
+
+@pytest.mark.parametrize(("above", "noticed"), [(-0.05, False), (0.05, True)])
+def test_a_fit_must_beat_noise_by_four_standard_deviations(above: float, noticed: bool) -> None:
+    """Pure noise explains a chi-squared of its degrees, here 2: mean 2, standard deviation 2, so 10 of n cases.
+
+    Of an input that is 0 in six cases of ten and else 1, the spline has two columns.
+    """
+    n = 1000
+    x = np.repeat([0.0, 1.0], [600, 400])
+    z, noise = (x - 0.4) / sqrt(0.24), np.tile([1.0, -1.0], n // 2)  # both of mean zero, unrelated
+    explained = (2 + 4 * 2) / n * (1 + above)
+    profit = sqrt(explained) * z + sqrt(1 - explained) * noise
+    assert (value_of_knowing([profit], [x]) > 0) is noticed

@@ -201,3 +201,36 @@ def test_the_number_of_boards_where_it_was_told_and_where_an_older_version_measu
     (older,) = measurements_of(named(document("a", 100.0)))
     assert older.told_count is None
     assert not older.board_count.is_sure
+
+
+def test_one_number_beyond_all_bounds_among_sound_ones_is_refused(tmp_path: Path) -> None:
+    """Of two terms the first is sound and the second is not: json reads 1e999 as infinity."""
+    whole = document("a", 100.0)
+    for quantity in ("gold_mg", "area_mm2"):
+        changed = json.loads(json.dumps(whole))
+        model = changed["model"]["gold_mg"] if quantity == "gold_mg" else changed["model"]["area_mm2"]["hard_gold"]
+        model["terms"].append({**model["terms"][0], "coefficient": "beyond"})
+        path = tmp_path / "m.json"
+        path.write_text(json.dumps(changed).replace('"beyond"', "1e999"), "utf-8")
+        with pytest.raises(DataFileError) as caught:
+            read_measurements([path])
+        assert caught.value.code == "model-invalid"
+
+
+@pytest.mark.parametrize(
+    ("corners", "slenderness"),
+    [
+        ([[0, 0], [40, 0], [40, 10], [0, 10]], 4.0),
+        ([[0, 0], [10, 0], [10, 40], [0, 40]], 4.0),
+        ([[0, 0], [30, 30], [20, 40], [-10, 10]], 3.0),  # turned by 45 degrees
+        ([[0, 0], [40, 0], [20, 10]], 4.0),  # the least box round a triangle stands on its longest side
+        ([[0, 0], [30, 0]], None),
+        ([[0, 0], [10, 0], [20, 0]], None),
+        ([], None),
+    ],
+)
+def test_how_slender_an_outline_is(corners: list[list[float]], slenderness: float | None) -> None:
+    board = {"area_mm2": {"value": 400.0}, "by_finish": {}, "outline_px": corners}
+    (measured,) = measurements_of(named(document("a", 100.0, boards=[board])))
+    found = measured.outlines[0].slenderness
+    assert found == (None if slenderness is None else pytest.approx(slenderness, rel=1e-4))

@@ -17,8 +17,10 @@ from grader.model import ProductModel
 from grader.units import Money
 from grader.value import (
     Assumptions,
+    AtPrice,
     Cost,
     Offer,
+    RouteOutcome,
     Sale,
     Settlement,
     Spot,
@@ -198,3 +200,19 @@ def test_questions_are_about_the_choice_among_all_ways() -> None:
     assert worth.get("thickness", 0.0) < strip_alone.questions[0].worth
     # without a mass the sale is no choice
     assert offer(replace(BASE, sales=(dear,)), asking=60, mass=None).questions == strip_alone.questions
+
+
+def test_hours_are_those_expected_and_leaving_the_lot_brings_and_costs_nothing() -> None:
+    slow = replace(TRIM, hours=known("trim:hours", 1.0, 4.0, unit="h"))
+    work = Work(known("hours", 2.0, 6.0, unit="h"), known("rate", 10.0, unit="USD/h"))
+    strip, trim, leave = offer(replace(BASE, sales=(slow,), work=work)).routes
+    assert strip.hours == pytest.approx(4.0, rel=0.01)
+    assert trim.hours == pytest.approx(2.5, rel=0.01)
+    assert leave == RouteOutcome(LEAVE, "do not buy", AtPrice(0.0, 0.0, 0.0, 0.0, 0.0), 0.0, 0.0, None, 0.0)
+
+
+def test_a_way_that_loses_even_as_a_gift_has_no_price() -> None:
+    cheap = replace(WHOLE, price=known("whole:price", 2.0, unit="USD/kg"))
+    _, whole, _ = offer(replace(BASE, sales=(cheap,)), asking=0).routes
+    assert whole.at.expected_profit == pytest.approx(5 * 2 - 15, abs=0.1)
+    assert whole.highest_price == 0.0
