@@ -1,0 +1,169 @@
+"""Light and what stands around the camera: rooms, windows, lamps, flash; the phone, the hand, the person."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+
+from .camera import Camera
+from .engine import mi
+from .materials import PLASTIC_NAMES, matt, picture, single
+from .mesh import Group, palette_uv, sheet
+from .shapes import Array
+
+LAMPS = 4
+LIGHTS = ("softbox", "window", "ceiling", "desk_lamp", "flash", "overcast", "mixed")
+LIGHT_SHARES = (0.22, 0.22, 0.14, 0.13, 0.10, 0.09, 0.10)
+
+
+@dataclass(frozen=True)
+class Lit:
+    """Light of one view: entries of the scene and the colour temperature that a camera would see."""
+
+    entries: dict[str, Any]
+    kelvin: float
+    kind: str
+
+
+def planck(kelvin: float) -> Array:
+    """Linear sRGB of a black body of luminance 1 (a fit of the Planckian locus in x, y)."""
+    t = 1000.0 / kelvin
+    if kelvin < 4000:
+        x = -0.2661239 * t**3 - 0.2343589 * t**2 + 0.8776956 * t + 0.179910
+        y = -0.9549476 * x**3 - 1.37418593 * x**2 + 2.09137015 * x - 0.16748867
+    else:
+        x = -3.0258469 * t**3 + 2.1070379 * t**2 + 0.2226347 * t + 0.24039
+        y = 3.081758 * x**3 - 5.8733867 * x**2 + 3.75112997 * x - 0.37001483
+    xyz = np.array([x / y, 1, (1 - x - y) / y])
+    to_rgb = np.array([[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.0415], [0.0557, -0.2040, 1.0570]])
+    return np.asarray(np.clip(to_rgb @ xyz, 0.02, None))
+
+
+def facing(position: Any, at: Any) -> Array:
+    """A pose whose z looks from a position to a point."""
+    z = np.asarray(at, float) - position
+    z /= np.linalg.norm(z)
+    x = np.cross([0, 0, 1.0], z)
+    x = np.array([1.0, 0, 0]) if np.linalg.norm(x) < 1e-6 else x / np.linalg.norm(x)
+    pose = np.eye(4)
+    pose[:3, 0], pose[:3, 1], pose[:3, 2], pose[:3, 3] = x, np.cross(z, x), z, position
+    return pose
+
+
+def _lamp(position: Any, at: Any, width: float, height: float, radiance: Array, weight: float = 1.0) -> Any:
+    light = mi.load_dict({"type": "area", "radiance": picture(radiance), "sampling_weight": weight})
+    return sheet(facing(position, at), width, height).build("lamp", mi.load_dict(matt(picture(single(0.0)))), light)[0]
+
+
+def room(rng: np.random.Generator, level: float, kelvin: float) -> Array:
+    """A picture all round: ceiling, walls with furniture, floor; radiance (h, w, 3)."""
+    h, w = 256, 512
+    up = 90 - (np.arange(h) + 0.5) * 180 / h
+    wall = np.array([0.34, 0.32, 0.29]) * rng.uniform(0.5, 1.3)
+    ceiling = float(rng.choice([0.95, 0.6, 0.3, 0.15]))
+    bands = np.where((up > 38)[:, None], ceiling, np.where((up > -5)[:, None], wall, 0.10))
+    made = np.repeat(bands[:, None].astype(np.float32), w, 1)
+    for _ in range(int(rng.integers(6, 12))):
+        x, wide, high = int(rng.integers(0, w)), int(rng.integers(15, 70)), int(rng.integers(15, 55))
+        y = 128 - high - int(rng.integers(0, 12))
+        colour = np.array([0.10, 0.08, 0.07]) * rng.uniform(0.2, 3) * rng.uniform(0.7, 1.3, 3)
+        made[y:130, np.arange(x, x + wide) % w] = colour
+    for _ in range(int(rng.integers(0, 3))):
+        x = int(rng.integers(0, w))
+        made[0:70, np.arange(x, x + 14) % w] *= 0.45
+    made = cv2.GaussianBlur(np.concatenate([made] * 3, 1), (0, 0), 2.5)[:, w : 2 * w]
+    made = made * (1 + 0.35 * np.cos(np.arange(w) / w * 2 * np.pi + rng.uniform(0, 6.3)))[None, :, None]
+    return np.asarray(made * level * (planck(kelvin) * 0.6 + 0.4), np.float32)
+
+
+def _pane(colour: Array) -> Array:
+    pane = np.zeros((64, 64, 3), np.float32)
+    for i in (0, 1):
+        shade = np.linspace(1.2, 0.7, 29) if i else np.linspace(0.8, 0.5, 29)
+        for j in (0, 1):
+            pane[2 + 31 * i : 31 + 31 * i, 2 + 31 * j : 31 + 31 * j] = shade[:, None, None]
+    return pane * colour
+
+
+def light_up(rng: np.random.Generator, kind: str, centre: Array, camera: Camera) -> Lit:
+    """Light for one view. Radiances are relative: exposure is set from the picture."""
+    kelvin = {
+        "softbox": rng.uniform(4800, 6200), "window": rng.uniform(5500, 7500), "ceiling": rng.uniform(3000, 4600),
+        "desk_lamp": rng.uniform(2600, 3600), "flash": 5600.0, "overcast": rng.uniform(6000, 7500),
+        "mixed": rng.uniform(5200, 6800), "scanner": 6000.0,
+    }[kind]  # fmt: skip
+    level = {"softbox": 0.35, "window": 0.28, "ceiling": 0.30, "desk_lamp": 0.16, "flash": 0.10, "overcast": 1.0,
+             "mixed": 0.35, "scanner": 0.25}[kind] * float(rng.uniform(0.7, 1.3))  # fmt: skip
+    around = rng.uniform(0, 2 * np.pi)
+    lamps: list[Any] = []
+
+    def side(angle: float) -> Array:
+        return np.array([np.cos(angle), np.sin(angle), 0.0])
+
+    def add(position: Array, width: float, height: float, radiance: Any, colour: float = kelvin) -> None:
+        light = radiance if isinstance(radiance, np.ndarray) else single(planck(colour) * radiance)
+        lamps.append(_lamp(position, centre, width, height, light))
+
+    if kind == "softbox":
+        above = np.array([0, 0, rng.uniform(500, 850)])
+        add(centre + side(around) * rng.uniform(200, 520) + above, *rng.uniform(280, 600, 2), rng.uniform(5, 9))
+    if kind in ("window", "mixed"):
+        at = centre + side(around) * rng.uniform(1100, 1900) + [0, 0, rng.uniform(450, 1000)]
+        add(at, 1000, 1300, _pane(planck(kelvin) * rng.uniform(9, 15)))
+    if kind == "ceiling":
+        for i in range(int(rng.integers(1, 4))):
+            at = centre + [rng.uniform(-900, 900), rng.uniform(-900, 900), 1650]
+            add(at, *((1200, 160) if i % 2 else (600, 600)), rng.uniform(8, 14))
+    if kind in ("desk_lamp", "mixed"):
+        lone = kind == "desk_lamp"
+        at = centre + side(around + 2) * rng.uniform(130, 330) + [0, 0, rng.uniform(220, 440)]
+        add(at, *((90.0, 90.0) if lone else (70.0, 70.0)), rng.uniform(50, 80) * (1 if lone else 0.35),
+            kelvin if lone else 2900)  # fmt: skip
+    if kind == "flash":
+        near = (float(np.linalg.norm(camera.position - centre)) / 300) ** 2
+        add(camera.position + camera.axes[0] * 13 + [0, 3, 2], 6, 6, rng.uniform(4500, 6500) * near)
+    if kind == "scanner":
+        for way in (-1, 1):
+            add(centre + [0, way * 500, 500], 1600, 120, 9.0)
+    while len(lamps) < LAMPS:  # dark and never asked: with always as many lamps, kernels stay the same
+        lamps.append(_lamp(centre - [0, 0, 50.0 + len(lamps)], centre, 1, 1, single(0.0), 0.0))
+    walls = room(rng, level, kelvin) if kind != "scanner" else np.full((8, 16, 3), level, np.float32)
+    turn = mi.ScalarTransform4f().rotate([0, 0, 1], float(rng.uniform(0, 360))).rotate([1, 0, 0], 90)
+    entries = {f"lamp{i}": lamp for i, lamp in enumerate(lamps)}
+    entries["env"] = {"type": "envmap", "bitmap": mi.Bitmap(walls), "to_world": turn}
+    return Lit(entries, float(kelvin), kind)
+
+
+def observer(rng: np.random.Generator, camera: Camera) -> Group:
+    """The phone, the hand that holds it and the person behind: seen in reflections only."""
+    right, down, forward = np.asarray(camera.axes)
+    at = camera.position
+    dark, skin, cloth = (palette_uv(PLASTIC_NAMES.index(n)) for n in ("black", "skin", "cloth"))
+    made, phone = Group(), Group()
+    aside, below = float(rng.choice([-1, 1]) * 20), 55.0
+    phone.boxes(np.array([[-37.0, -75, 37, 75]]), np.array([-4.0]), np.array([4.0]), np.array([dark]), np.zeros(1))
+    phone.flat(np.array([[[-37.0, -75], [37, 75], [37, -75]], [[-37, -75], [-37, 75], [37, 75]]]), -4.0, 0, uv=dark,
+               normals=(0, 0, -1))  # fmt: skip
+    pose = np.eye(4)
+    pose[:3, 0], pose[:3, 1], pose[:3, 2] = right, down, forward
+    pose[:3, 3] = at - forward * 6 + right * aside + down * below
+    phone.moved(pose)
+    made.take(phone)
+    hand = at + right * aside * 1.2 + down * (below + 45) - forward * 14
+    made.ball(hand, (48, 48, 26), 0, skin)
+    for k in range(6):
+        part = (down * 260 - forward * 60 + right * rng.uniform(-20, 20)) * (k / 5)
+        made.ball(hand + part, (38, 38, 38), 0, skin, 8)
+    tilt = np.arccos(np.clip(-forward[2], -1, 1))
+    back = np.array([-forward[0], -forward[1], 0]) if tilt > 0.08 else np.array([down[0], down[1], 0])
+    length = float(np.linalg.norm(back))
+    back = back / length if length > 1e-3 else np.array([0, -1.0, 0])
+    far = max(float(rng.uniform(330, 480)), float(at[2] * np.tan(np.radians(42) - tilt)) + 215)
+    body = np.array([at[0], at[1], 0]) + back * far
+    made.ball((body[0], body[1], 80.0), (190, 150, 420), 0, cloth)
+    head = [*(at[:2] + back[:2] * rng.uniform(40, 330)), max(560.0, float(at[2]) + float(rng.uniform(150, 300)))]
+    made.ball(head, (85, 95, 115), 0, skin)
+    return made
