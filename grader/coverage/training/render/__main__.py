@@ -21,11 +21,15 @@ def main() -> None:
     parser.add_argument("--samples", type=int, default=32, help="light paths a pixel")
     parser.add_argument("--minutes", type=float, default=1e9, help="start no scene after so many minutes")
     options = parser.parse_args()
+    import cv2
+
     from .make import Wish, make_scene
     from .trace import integrator
 
     wish = Wish(options.seed, options.hard, options.width, options.samples)
     part, parts = (int(v) for v in options.part.split("/"))
+    if parts > 1:
+        cv2.setNumThreads(1)
     begin, paths, made = time.monotonic(), integrator(), 0
     for index in range(part - 1, options.count, parts):
         if time.monotonic() - begin > 60 * options.minutes:

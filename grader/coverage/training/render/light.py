@@ -54,6 +54,7 @@ def facing(position: Any, at: Any) -> Array:
 
 
 def _lamp(position: Any, at: Any, width: float, height: float, radiance: Array, weight: float = 1.0) -> Any:
+    radiance = np.broadcast_to(radiance, (64, 64, 3))  # always a picture, as a window's: kernels stay the same
     light = mi.load_dict({"type": "area", "radiance": picture(radiance), "sampling_weight": weight})
     return sheet(facing(position, at), width, height).build("lamp", mi.load_dict(matt(picture(single(0.0)))), light)[0]
 
@@ -130,7 +131,7 @@ def light_up(rng: np.random.Generator, kind: str, centre: Array, camera: Camera)
             add(centre + [0, way * 500, 500], 1600, 120, 9.0)
     while len(lamps) < LAMPS:  # dark and never asked: with always as many lamps, kernels stay the same
         lamps.append(_lamp(centre - [0, 0, 50.0 + len(lamps)], centre, 1, 1, single(0.0), 0.0))
-    walls = room(rng, level, kelvin) if kind != "scanner" else np.full((8, 16, 3), level, np.float32)
+    walls = room(rng, level, kelvin) if kind != "scanner" else np.full((256, 512, 3), level, np.float32)
     turn = mi.ScalarTransform4f().rotate([0, 0, 1], float(rng.uniform(0, 360))).rotate([1, 0, 0], 90)
     entries = {f"lamp{i}": lamp for i, lamp in enumerate(lamps)}
     entries["env"] = {"type": "envmap", "bitmap": mi.Bitmap(walls), "to_world": turn}

@@ -111,8 +111,9 @@ def _write(out: Path, name: str, view: View, quality: int) -> None:
         cv2.imwrite(str(out / "masks" / f"{name}_{kind}.png"), mask, quick)
     (out / "masks" / f"{name}_scale.txt").write_text(f"{view.px_per_mm:.4f}\n")
     # the picture last, under its name in one step: who trains while pictures come in sees whole ones
-    partial = out / "images" / f".{name}.part.jpg"
-    cv2.imwrite(str(partial), view.picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
+    partial = out / "images" / f"{name}.part"
+    _, coded = cv2.imencode(".jpg", view.picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
+    partial.write_bytes(coded.tobytes())
     partial.replace(out / "images" / f"{name}.jpg")
 
 
