@@ -10,13 +10,16 @@ import numpy as np
 
 from .camera import Camera
 from .engine import mi
-from .materials import PLASTIC_NAMES, matt, picture, single
-from .mesh import Group, palette_uv, sheet
+from .materials import matt, picture, single
+from .mesh import sheet
 from .shapes import Array
 
 LAMPS = 4
-LIGHTS = ("softbox", "window", "ceiling", "desk_lamp", "flash", "overcast", "mixed")
-LIGHT_SHARES = (0.22, 0.22, 0.14, 0.13, 0.10, 0.09, 0.10)
+LIGHTS = ("softbox", "window", "ceiling", "desk_lamp", "near_lamp", "flash", "overcast", "mixed")
+LIGHT_SHARES = (0.20, 0.20, 0.13, 0.11, 0.10, 0.09, 0.08, 0.09)
+PAINTS = ((1.0, 0.35, 0.3), (0.4, 0.8, 0.45), (1.0, 0.55, 0.65), (1.0, 0.85, 0.6), (0.35, 0.5, 0.9), (0.9, 0.5, 0.2),
+          (0.1, 0.1, 0.1))  # fmt: skip
+WARM_SHARES = (0.06, 0.06, 0.25, 0.30, 0.20, 0.05, 0.0, 0.08)  # for scenes of tin that could be taken for gold
 
 
 @dataclass(frozen=True)
@@ -59,13 +62,33 @@ def _lamp(position: Any, at: Any, width: float, height: float, radiance: Array, 
     return sheet(facing(position, at), width, height).build("lamp", mi.load_dict(matt(picture(single(0.0)))), light)[0]
 
 
+def _out_of_sight(position: Array, centre: Array, camera: Camera, size: float) -> Array:
+    """Moves a lamp aside until it is neither in the picture nor before it."""
+    aside = position - centre
+    aside = np.array([aside[0], aside[1], 0.0])
+    aside = aside / max(float(np.linalg.norm(aside)), 1e-6)
+    for _ in range(60):
+        ahead = (position - camera.position) @ camera.axes[2]
+        half = (camera.width / 2, camera.height / 2)
+        seen = np.abs(camera.project(position[None])[0] - half)
+        room_px = 0.8 * size * (camera.px_per_mm or (camera.focal_px or 1) / max(float(ahead), 1.0))
+        if ahead < -size or bool((seen > np.array(half) + room_px).any()):
+            break
+        position = position + aside * max(size * 0.5, 10.0)
+    return np.asarray(position)
+
+
 def room(rng: np.random.Generator, level: float, kelvin: float) -> Array:
     """A picture all round: ceiling, walls with furniture, floor; radiance (h, w, 3)."""
     h, w = 256, 512
     up = 90 - (np.arange(h) + 0.5) * 180 / h
     wall = np.array([0.34, 0.32, 0.29]) * rng.uniform(0.5, 1.3)
-    ceiling = float(rng.choice([0.95, 0.6, 0.3, 0.15]))
-    bands = np.where((up > 38)[:, None], ceiling, np.where((up > -5)[:, None], wall, 0.10))
+    ceiling = float(rng.choice([0.95, 0.6, 0.3, 0.15, 0.04])) * np.ones(3)
+    if rng.random() < 0.3:  # painted, panelled, draped
+        paint = np.array(PAINTS[int(rng.integers(len(PAINTS)))])
+        wall = wall * paint * 1.4
+        ceiling = ceiling * (paint if rng.random() < 0.5 else 1)
+    bands = np.where((up > 38)[:, None], ceiling, np.where((up > -5)[:, None], wall, 0.10 * np.ones(3)))
     made = np.repeat(bands[:, None].astype(np.float32), w, 1)
     for _ in range(int(rng.integers(6, 12))):
         x, wide, high = int(rng.integers(0, w)), int(rng.integers(15, 70)), int(rng.integers(15, 55))
@@ -93,20 +116,27 @@ def light_up(rng: np.random.Generator, kind: str, centre: Array, camera: Camera)
     """Light for one view. Radiances are relative: exposure is set from the picture."""
     kelvin = {
         "softbox": rng.uniform(4800, 6200), "window": rng.uniform(5500, 7500), "ceiling": rng.uniform(3000, 4600),
-        "desk_lamp": rng.uniform(2600, 3600), "flash": 5600.0, "overcast": rng.uniform(6000, 7500),
+        "desk_lamp": rng.uniform(2600, 3600), "near_lamp": rng.uniform(2700, 6000), "flash": 5600.0, "overcast": rng.uniform(6000, 7500),
         "mixed": rng.uniform(5200, 6800), "scanner": 6000.0,
     }[kind]  # fmt: skip
-    level = {"softbox": 0.35, "window": 0.28, "ceiling": 0.30, "desk_lamp": 0.16, "flash": 0.10, "overcast": 1.0,
+    level = {"softbox": 0.35, "window": 0.28, "ceiling": 0.30, "desk_lamp": 0.16, "near_lamp": 0.2, "flash": 0.10, "overcast": 1.0,
              "mixed": 0.35, "scanner": 0.25}[kind] * float(rng.uniform(0.7, 1.3))  # fmt: skip
     around = rng.uniform(0, 2 * np.pi)
     lamps: list[Any] = []
+    walls = room(rng, level, kelvin) if kind != "scanner" else np.full((256, 512, 3), level, np.float32)
+    daylight = np.pi * float((walls.mean((0, 1)) * [0.2126, 0.7152, 0.0722]).sum())
 
     def side(angle: float) -> Array:
         return np.array([np.cos(angle), np.sin(angle), 0.0])
 
     def add(position: Array, width: float, height: float, radiance: Any, colour: float = kelvin) -> None:
         light = radiance if isinstance(radiance, np.ndarray) else single(planck(colour) * radiance)
-        lamps.append(_lamp(position, centre, width, height, light))
+        position = _out_of_sight(position, centre, camera, max(width, height)) if kind != "flash" else position
+        way = position - centre
+        # lamps are asked in proportion to what they give at the board
+        share = float((light.mean((0, 1)) * [0.2126, 0.7152, 0.0722]).sum()) * width * height * abs(way[2])
+        share /= float(np.linalg.norm(way)) ** 3
+        lamps.append(_lamp(position, centre, width, height, light, float(np.clip(share / daylight, 0.15, 6))))
 
     if kind == "softbox":
         above = np.array([0, 0, rng.uniform(500, 850)])
@@ -123,6 +153,10 @@ def light_up(rng: np.random.Generator, kind: str, centre: Array, camera: Camera)
         at = centre + side(around + 2) * rng.uniform(130, 330) + [0, 0, rng.uniform(220, 440)]
         add(at, *((90.0, 90.0) if lone else (70.0, 70.0)), rng.uniform(50, 80) * (1 if lone else 0.35),
             kelvin if lone else 2900)  # fmt: skip
+    if kind == "near_lamp":  # a bright one close to the board: half a row burns out, half stays brown
+        at = centre + side(around) * rng.uniform(30, 170) + [0, 0, rng.uniform(50, 170)]
+        size = float(rng.uniform(8, 45))
+        add(at, size, float(rng.uniform(8, 45)), rng.uniform(12, 60) * (45 / size))
     if kind == "flash":
         near = (float(np.linalg.norm(camera.position - centre)) / 300) ** 2
         add(camera.position + camera.axes[0] * 13 + [0, 3, 2], 6, 6, rng.uniform(4500, 6500) * near)
@@ -131,40 +165,7 @@ def light_up(rng: np.random.Generator, kind: str, centre: Array, camera: Camera)
             add(centre + [0, way * 500, 500], 1600, 120, 9.0)
     while len(lamps) < LAMPS:  # dark and never asked: with always as many lamps, kernels stay the same
         lamps.append(_lamp(centre - [0, 0, 50.0 + len(lamps)], centre, 1, 1, single(0.0), 0.0))
-    walls = room(rng, level, kelvin) if kind != "scanner" else np.full((256, 512, 3), level, np.float32)
     turn = mi.ScalarTransform4f().rotate([0, 0, 1], float(rng.uniform(0, 360))).rotate([1, 0, 0], 90)
     entries = {f"lamp{i}": lamp for i, lamp in enumerate(lamps)}
     entries["env"] = {"type": "envmap", "bitmap": mi.Bitmap(walls), "to_world": turn}
     return Lit(entries, float(kelvin), kind)
-
-
-def observer(rng: np.random.Generator, camera: Camera) -> Group:
-    """The phone, the hand that holds it and the person behind: seen in reflections only."""
-    right, down, forward = np.asarray(camera.axes)
-    at = camera.position
-    dark, skin, cloth = (palette_uv(PLASTIC_NAMES.index(n)) for n in ("black", "skin", "cloth"))
-    made, phone = Group(), Group()
-    aside, below = float(rng.choice([-1, 1]) * 20), 55.0
-    phone.boxes(np.array([[-37.0, -75, 37, 75]]), np.array([-4.0]), np.array([4.0]), np.array([dark]), np.zeros(1))
-    phone.flat(np.array([[[-37.0, -75], [37, 75], [37, -75]], [[-37, -75], [-37, 75], [37, 75]]]), -4.0, 0, uv=dark,
-               normals=(0, 0, -1))  # fmt: skip
-    pose = np.eye(4)
-    pose[:3, 0], pose[:3, 1], pose[:3, 2] = right, down, forward
-    pose[:3, 3] = at - forward * 6 + right * aside + down * below
-    phone.moved(pose)
-    made.take(phone)
-    hand = at + right * aside * 1.2 + down * (below + 45) - forward * 14
-    made.ball(hand, (48, 48, 26), 0, skin)
-    for k in range(6):
-        part = (down * 260 - forward * 60 + right * rng.uniform(-20, 20)) * (k / 5)
-        made.ball(hand + part, (38, 38, 38), 0, skin, 8)
-    tilt = np.arccos(np.clip(-forward[2], -1, 1))
-    back = np.array([-forward[0], -forward[1], 0]) if tilt > 0.08 else np.array([down[0], down[1], 0])
-    length = float(np.linalg.norm(back))
-    back = back / length if length > 1e-3 else np.array([0, -1.0, 0])
-    far = max(float(rng.uniform(330, 480)), float(at[2] * np.tan(np.radians(42) - tilt)) + 215)
-    body = np.array([at[0], at[1], 0]) + back * far
-    made.ball((body[0], body[1], 80.0), (190, 150, 420), 0, cloth)
-    head = [*(at[:2] + back[:2] * rng.uniform(40, 330)), max(560.0, float(at[2]) + float(rng.uniform(150, 300)))]
-    made.ball(head, (85, 95, 115), 0, skin)
-    return made

@@ -12,10 +12,10 @@ import cv2
 import numpy as np
 
 from .camera import Camera, close, framing, scanner
-from .light import LIGHT_SHARES, LIGHTS, light_up
+from .light import LIGHT_SHARES, LIGHTS, WARM_SHARES, light_up
 from .phone import develop
 from .shapes import Array
-from .stage import AIM, SCENES, Stage, assemble, build
+from .stage import AIM, SHARES, Stage, assemble, build
 from .trace import Masks, integrator, masks, trace
 
 SCANS = 0.07  # share of scenes that are flat scans
@@ -85,9 +85,10 @@ def _cameras(stage: Stage, rng: np.random.Generator, width: int) -> Iterator[tup
 
 
 def _view(stage: Stage, camera: Camera, at: Array, paths: Any, rng: np.random.Generator, samples: int, seed: int) -> View:
-    kind = "scanner" if stage.scan else str(rng.choice(LIGHTS, p=np.array(LIGHT_SHARES) / sum(LIGHT_SHARES)))
+    shares = np.array(WARM_SHARES if stage.warm else LIGHT_SHARES)
+    kind = "scanner" if stage.scan else str(rng.choice(LIGHTS, p=shares / shares.sum()))
     lit = light_up(rng, kind, at, camera)
-    scene = assemble(stage, lit, camera, rng)
+    scene = assemble(stage, lit, camera, at, rng)
     small = trace(scene, paths, camera.resized(max(camera.width // 6, 120)), 16, seed)
     luminance = np.clip(small @ LUMINANCE, 0, None)
     bright = float(np.minimum(luminance, np.percentile(luminance, 99)).mean())
@@ -125,7 +126,8 @@ def make_scene(out: Path, wish: Wish, index: int, paths: Any = None) -> dict[str
     begin = time.perf_counter()
     scan = bool(rng.random() < SCANS)
     hard = 1.0 if rng.random() < wish.hard else 0.0
-    scene = SCENES[int(rng.integers(len(SCENES)))]
+    shares = np.array(list(SHARES.values()))
+    scene = list(SHARES)[int(rng.choice(len(shares), p=shares / shares.sum()))]
     width = wish.width or int(rng.choice([1280, 1440, 1600]))
     stage = build(rng, scene, scan, hard)
     built = time.perf_counter()

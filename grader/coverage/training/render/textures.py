@@ -1,4 +1,4 @@
-"""Pictures for materials: noise, metal surfaces as tiles, tables. What costs time is made once in a process and kept."""
+"""Pictures for materials: noise, metal surfaces as tiles. What costs time is made once in a process and kept."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ import numpy as np
 from .shapes import Array
 
 TILE_MM, TILE_PX = 24.0, 1024  # metal tiles: 43 px/mm
-TABLE_PX = 2048
 
 
 def noise(rng: np.random.Generator, height: int, width: int, sizes: Sequence[float], amounts: Sequence[float]) -> Array:
@@ -94,56 +93,3 @@ def metal_tile(kind: str, number: int) -> tuple[Array, Array]:
         heights += cv2.GaussianBlur(pits, (0, 0), 1.0)
         rough += 30 * np.abs(pits)
     return normals(heights, per_mm), rough[..., None]
-
-
-def _wood(rng: np.random.Generator, n: int, size: float) -> Array:
-    base = np.array([[0.32, 0.17, 0.075], [0.50, 0.33, 0.18], [0.15, 0.075, 0.04], [0.42, 0.30, 0.20],
-                     [0.46, 0.24, 0.08], [0.56, 0.34, 0.12]][int(rng.integers(6))])  # fmt: skip
-    y = np.linspace(0, 1, n, dtype=np.float32)[:, None] * size / 14
-    yy = y + noise(rng, n, n, (n / 3, n / 9), (2.2, 0.5)) * np.linspace(0.8, 1.2, n, dtype=np.float32)[None]
-    ring = 0.5 + 0.5 * np.sin(2 * np.pi * yy * 0.55) * (0.6 + 0.4 * np.sin(yy * 1.7))
-    fibre = cv2.resize(rng.standard_normal((n, n // 40), np.float32), (n, n), interpolation=cv2.INTER_LINEAR)
-    broad = cv2.resize(rng.standard_normal((n // 4, n // 160), np.float32), (n, n), interpolation=cv2.INTER_LINEAR)
-    v = 1 - 0.28 * ring + 0.06 * fibre + 0.07 * broad
-    plank = int(rng.uniform(90, 140) * n / size)
-    for i in range(0, n, plank):
-        v[i : i + plank] *= rng.uniform(0.9, 1.08)
-        v[i : i + max(int(0.6 * n / size), 1)] *= 0.35
-    return base * v[..., None] * np.array([1, 0.97, 0.95])
-
-
-def _cutting_mat(rng: np.random.Generator, n: int, size: float) -> Array:
-    colour = np.array([[0.17, 0.18, 0.19], [0.06, 0.20, 0.16], [0.10, 0.13, 0.22]][int(rng.integers(3))])
-    t = np.ones((n, n, 3), np.float32) * colour * (1 + noise(rng, n, n, (2, 5, 300), (0.035, 0.025, 0.04)))[..., None]
-    if rng.random() < 0.6:
-        for i in np.arange(0, size, 10.0):
-            q, b = int(i * n / size), max(int((0.35 if int(i) % 50 else 0.7) * n / size), 1)
-            t[q : q + b] = t[q : q + b] * 0.5 + 0.22
-            t[:, q : q + b] = t[:, q : q + b] * 0.5 + 0.22
-    return t
-
-
-def _cloth(rng: np.random.Generator, n: int, size: float, colours: Sequence[Sequence[float]], pitch: float) -> Array:
-    colour = np.array(colours[int(rng.integers(len(colours)))])
-    at = np.arange(n, dtype=np.float32) * (size / n * 2 * np.pi / pitch)
-    weave = np.sin(at)[:, None] * np.sin(at)[None] * 0.35
-    return colour * np.clip(1 + weave + noise(rng, n, n, (2, 6, 200), (0.18, 0.11, 0.13)), 0.2, 3)[..., None]
-
-
-DARK = ((0.02, 0.02, 0.024), (0.05, 0.03, 0.03), (0.025, 0.035, 0.075))
-
-
-@lru_cache(maxsize=24)
-def table_picture(kind: str, number: int, size: float) -> Array:
-    """Reflectance (n, n, 3) of a table ``size`` mm wide."""
-    rng = np.random.default_rng([sum(kind.encode()), number, int(size)])
-    n = TABLE_PX
-    if kind == "paper":
-        t = np.array([0.82, 0.81, 0.79]) * (1 + noise(rng, n, n, (2, 80), (0.006, 0.006)))[..., None]
-    elif kind == "wood":
-        t = _wood(rng, n, size)
-    elif kind == "mat":
-        t = _cutting_mat(rng, n, size)
-    else:
-        t = _cloth(rng, n, size, DARK, 1.3)
-    return np.clip(t, 0.003, 0.9).astype(np.float32)

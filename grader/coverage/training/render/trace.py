@@ -74,7 +74,7 @@ def trace(scene: Any, paths: Any, camera: Camera, samples: int, seed: int, most:
 def masks(scene: Any, camera: Camera, codes: list[tuple[Any, Array]]) -> Masks:
     """Masks of a scene whose meshes' faces have codes (16 × board + class)."""
     shapes = [(_number(mesh), c) for mesh, c in codes]
-    starts = np.zeros(max(n for n, _ in shapes) + 1, np.uint32)
+    starts = np.zeros(max(_number(shape) for shape in scene.shapes()) + 1, np.uint32)
     table, at = [np.zeros(1, np.uint32)], 1
     for n, c in shapes:
         starts[n] = at
