@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 import time
+import traceback
 from pathlib import Path
 
 
@@ -30,18 +31,26 @@ def main() -> None:
     part, parts = (int(v) for v in options.part.split("/"))
     if parts > 1:
         cv2.setNumThreads(1)
-    begin, paths, made = time.monotonic(), integrator(), 0
+    begin, paths, made, failed = time.monotonic(), integrator(), 0, 0
     for index in range(part - 1, options.count, parts):
         if time.monotonic() - begin > 60 * options.minutes:
             break
         if next((options.out / "images").glob(f"{options.seed + index:07d}_*.jpg"), None):
             continue
-        told = make_scene(options.out, wish, index, paths)
+        try:
+            told = make_scene(options.out, wish, index, paths)
+        except Exception:  # noqa: BLE001 - one scene that cannot be drawn must not end hours of work: told, and left out
+            failed += 1
+            sys.stderr.write(f"scene {options.seed + index} left out\n{traceback.format_exc()}")
+            sys.stderr.flush()
+            continue
         made += len(told["names"])
         rate = made / (time.monotonic() - begin) * 60
         told.update(build_s=round(told["build_s"], 2), render_s=round(told["render_s"], 2), per_minute=round(rate, 2))
         sys.stdout.write(json.dumps(told) + "\n")
         sys.stdout.flush()
+    if failed:
+        sys.exit(f"{failed} scenes could not be drawn")
 
 
 if __name__ == "__main__":

@@ -123,13 +123,13 @@ class Group:
         if self.count:
             self.vertices = [np.concatenate(self.vertices) @ pose[:3, :3].T + pose[:3, 3]]
             self.normals = [np.concatenate(self.normals) @ pose[:3, :3].T]
+            self.uv = [np.concatenate(self.uv)]
 
     def take(self, other: Group) -> None:
         """Adds what another group holds."""
-        for v, n, t in zip(other.vertices, other.normals, other.uv, strict=False):
-            self.vertices.append(v)
-            self.normals.append(n)
-            self.uv.append(t)
+        self.vertices += other.vertices
+        self.normals += other.normals
+        self.uv += other.uv
         self.faces += [f + self.count for f in other.faces]
         self.codes += other.codes
         self.count += other.count
@@ -137,6 +137,8 @@ class Group:
     def build(self, name: str, material: Any, light: Any = None) -> tuple[Any, Array]:
         """The mesh and the code of each of its faces."""
         v, n, t, f = (np.concatenate(a) for a in (self.vertices, self.normals, self.uv, self.faces))
+        if not len(v) == len(n) == len(t):
+            raise ValueError(f"{name}: {len(v)} vertices, {len(n)} normals, {len(t)} texture coordinates")
         across = np.cross(v[f[:, 1]] - v[f[:, 0]], v[f[:, 2]] - v[f[:, 0]])
         flip = (across * n[f[:, 0]]).sum(1) < 0  # the faces' own normals must agree with those for shading
         f[flip] = f[flip][:, ::-1]

@@ -7,8 +7,10 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
+import shapely
 
 from . import breakouts, cards, grids, parts, planes
+from .around import scatter
 from .board import Stock, add_board
 from .camera import Camera
 from .design import CLASSES, Design
@@ -16,7 +18,7 @@ from .engine import mi
 from .light import Lit
 from .materials import HARD_MASKS, every_kind, lacquer, matt, palette, picture, single
 from .mesh import Group, sheet
-from .place import Target, heap, side_by_side, target_sheet
+from .place import Target, heap, rectangle, side_by_side, target_sheet
 from .shapes import Array
 from .surroundings import beside, observer, things
 from .tables import table_picture
@@ -125,6 +127,13 @@ def _lay(rng: np.random.Generator, scene: str, scan: bool, hard: float) -> tuple
     return side_by_side(rng, designs, target, spread, scan)[0], target
 
 
+def _shadow(d: Design, pose: Array) -> Any:
+    """The part of the table that a board covers."""
+    corners = np.asarray(d.outline.envelope.exterior.coords)[:4]
+    flat = np.c_[corners, np.full(4, d.thickness)] @ pose[:3, :3].T + pose[:3, 3]
+    return shapely.Polygon(flat[:, :2])
+
+
 def _table(rng: np.random.Generator, kind: str, size: float, at: Array) -> dict[str, tuple[Group, dict[str, Any]]]:
     pose = np.eye(4)
     turn = float(rng.uniform(0, 2 * np.pi))
@@ -168,6 +177,11 @@ def build(rng: np.random.Generator, scene: str, scan: bool, hard: float) -> Stag
         stock.put(name, group, material)
     for i, (d, pose) in enumerate(boards):
         add_board(stock, d, rng, pose, i + 1)
+    if not scan or rng.random() < 0.3:
+        covered = [_shadow(d, pose) for d, pose in boards]
+        if target is not None:
+            covered.append(rectangle(target.width, target.height, target.angle))
+        scatter(stock, rng, covered, hard)
     colours = palette(rng)
     skin = matt(picture(colours, nearest=True))
     stock.materials["plastic"] = lacquer(picture(colours, nearest=True), float(rng.uniform(0.15, 0.35)))
