@@ -39,7 +39,7 @@ def main() -> None:
             continue
         try:
             told = make_scene(options.out, wish, index, paths)
-        except Exception:  # noqa: BLE001 - one scene that cannot be drawn must not end hours of work: told, and left out
+        except Exception:  # one scene that cannot be drawn must not end hours of work
             failed += 1
             sys.stderr.write(f"scene {options.seed + index} left out\n{traceback.format_exc()}")
             sys.stderr.flush()

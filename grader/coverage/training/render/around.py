@@ -41,7 +41,9 @@ def _struck(number: int) -> Array:
         for t in np.linspace(0, 2 * np.pi, int(rng.integers(24, 70)), endpoint=False):
             at = (int(middle + 0.42 * n * np.cos(t)), int(middle + 0.42 * n * np.sin(t)))
             cv2.circle(height, at, max(n // 110, 2), 0.07, -1, cv2.LINE_AA)
-    blob = (noise(rng, n, n, (n / 5, n / 14), (1.0, 0.5)) > 0.5) & (np.hypot(*np.ogrid[-1 : 1 : n * 1j, -1 : 1 : n * 1j]) < 0.6)
+    blob = (noise(rng, n, n, (n / 5, n / 14), (1.0, 0.5)) > 0.5) & (
+        np.hypot(*np.ogrid[-1 : 1 : n * 1j, -1 : 1 : n * 1j]) < 0.6
+    )
     height += 0.06 * cv2.GaussianBlur(blob.astype(np.float32), (0, 0), 3)
     text = str(rng.choice(["5", "10", "2", "50", "20", "1"]))
     digits = np.zeros((n, n), np.uint8)
@@ -110,12 +112,18 @@ def _pins(stock: Stock, rng: np.random.Generator, x: float, y: float, reach: flo
         plated = bool(rng.random() < 0.5)
         length, r, turn = float(rng.uniform(4, 14)), float(rng.uniform(0.25, 0.5)), float(rng.uniform(0, 2 * np.pi))
         group, pose = Group(), np.eye(4)
-        group.rod((-length / 2, -r, length / 2, r), 0.0, CLASSES["unknown"] if plated else CLASSES["part"], (0.5, 0.5))
+        group.rod(
+            (-length / 2, -r, length / 2, r), 0.0, CLASSES["unknown"] if plated else CLASSES["part"], (0.5, 0.5)
+        )
         c, s = np.cos(turn), np.sin(turn)
         pose[:2, :2] = [[c, -s], [s, c]]
         pose[:3, 3] = [x + rng.uniform(-reach, reach), y + rng.uniform(-reach, reach), r + 0.1]
         group.moved(pose)
-        stock.put("loosepins" if plated else "loosewires", group, metal("Au" if plated else "Ag", 0.18, 0.95 if plated else 0.7))
+        stock.put(
+            "loosepins" if plated else "loosewires",
+            group,
+            metal("Au" if plated else "Ag", 0.18, 0.95 if plated else 0.7),
+        )
 
 
 def _put(stock: Stock, rng: np.random.Generator, kind: str, taken: list[Any], start: tuple[float, float]) -> None:
@@ -134,7 +142,9 @@ def _put(stock: Stock, rng: np.random.Generator, kind: str, taken: list[Any], st
         _flat_thing(stock, where, str(rng.choice(["amber", "goldpaint", "kraft", "beige", "yellowpaper"])), 0.08)
     elif kind == "paper":
         colour = str(rng.choice(["yellowpaper", "kraft", "cream", "orange", "pink", "red", "ochre", "wood"]))
-        rect = shapely.affinity.rotate(rounded(-w / 2, -h / 2, w / 2, h / 2, float(rng.choice([0, 3]))), np.degrees(turn), (0, 0))
+        rect = shapely.affinity.rotate(
+            rounded(-w / 2, -h / 2, w / 2, h / 2, float(rng.choice([0, 3]))), np.degrees(turn), (0, 0)
+        )
         _flat_thing(stock, shapely.affinity.translate(rect, x, y), colour, float(rng.uniform(0.1, 0.9)))
     elif kind == "label":
         _label(stock, rng, x, y, w, h, turn)

@@ -50,10 +50,12 @@ def _mask_pictures(d: Design, rng: np.random.Generator) -> tuple[Array, Array]:
             copper[max(int(b * per_mm), 0) : int(e * per_mm), max(int(a * per_mm), 0) : int(c * per_mm)] = 1
         gaps = np.zeros_like(copper)
         for points, wide in lines:
-            cv2.polylines(gaps, [points], False, 1.0, max(int((wide + 0.4) * per_mm), 1), cv2.LINE_AA, 4)
+            cv2.polylines(gaps, [points], isClosed=False, color=1.0, thickness=max(int((wide + 0.4) * per_mm), 1),
+                          lineType=cv2.LINE_AA, shift=4)  # fmt: skip
         copper *= 1 - gaps
     for points, wide in lines:
-        cv2.polylines(copper, [points], False, 1.0, max(round(wide * per_mm), 1), cv2.LINE_AA, 4)
+        cv2.polylines(copper, [points], isClosed=False, color=1.0, thickness=max(round(wide * per_mm), 1),
+                      lineType=cv2.LINE_AA, shift=4)  # fmt: skip
     bare, over = (np.asarray(c, np.float32) for c in MASKS[d.mask])
     mottled = 1 + noise(rng, h, w, (6, 60, 500), (0.025, 0.03, 0.05))
     colour = (bare + (over - bare) * copper[..., None]) * mottled[..., None]
@@ -96,7 +98,9 @@ def _gold(d: Design, rng: np.random.Generator) -> tuple[dict[str, Any], float]:
 
 def _tarnish(rng: np.random.Generator, h: int, w: int) -> Array:
     """Brown films in patches, or over all of a board more to one side."""
-    brown = np.array([[0.75, 0.52, 0.30], [0.55, 0.36, 0.22], [0.80, 0.70, 0.62], [0.62, 0.62, 0.60]])[int(rng.integers(4))]
+    brown = np.array([[0.75, 0.52, 0.30], [0.55, 0.36, 0.22], [0.80, 0.70, 0.62], [0.62, 0.62, 0.60]])[
+        int(rng.integers(4))
+    ]
     way = rng.uniform(0, 2 * np.pi)
     ramp = np.cos(way) * np.linspace(-1, 1, w)[None] + np.sin(way) * np.linspace(-1, 1, h)[:, None]
     share = np.clip(0.5 + rng.uniform(0.3, 1.5) * ramp + noise(rng, h, w, (10, 60), (0.25, 0.4)), 0, 1)
@@ -234,11 +238,13 @@ def _solids(stock: Stock, d: Design, pose: Array, number: int) -> None:
             layer.shapes.append(shape)
             group.flat(layer.triangles()[0], z1, code, uv=uv)
     for name, rows in boxes.items():
-        rects, z0, z1, uvs, codes = (np.array(column) for column in zip(*rows, strict=True))
-        groups.setdefault(name, Group()).boxes(rects, z0, z1, uvs, codes)
+        rects, low, high, uvs, codes = (np.array(column) for column in zip(*rows, strict=True))
+        groups.setdefault(name, Group()).boxes(rects, low, high, uvs, codes)
     for m in d.marks:
         uv = palette_uv(PLASTIC_NAMES.index(m.material))
-        groups.setdefault("plastic", Group()).flat(m.triangles, d.thickness + m.z, 16 * number + CLASSES["part"], uv=uv)
+        groups.setdefault("plastic", Group()).flat(
+            m.triangles, d.thickness + m.z, 16 * number + CLASSES["part"], uv=uv
+        )
     for name, group in groups.items():
         group.moved(pose)
         stock.put(name, group, metal(*METALS[name][:3]) if name in METALS else None)

@@ -8,7 +8,7 @@ from shapely.geometry import LineString
 
 from . import parts
 from .design import Design
-from .shapes import circle, rounded, text_shape
+from .shapes import Rect, circle, rounded, text_shape
 
 
 def breakout(rng: np.random.Generator, hard: float = 0.0, finish: str = "gold") -> Design:
@@ -28,29 +28,12 @@ def breakout(rng: np.random.Generator, hard: float = 0.0, finish: str = "gold") 
     if s:
         parts.package(d, s[0] + 1.5, s[1] + 1.5, w, w, str(rng.choice(["x", "y"])), 0.65, 1.3)
     _open_planes(d, width, height)
-    for _ in range(int(rng.integers(1, 4))):
-        k, p = int(rng.integers(4, 12)), float(rng.choice([0.65, 0.8, 1.27]))
-        s = d.spot(k * p + 1, 6.4, body)
-        if s:
-            for i in range(k):
-                for y in (s[1] + 0.3, s[1] + 4.3):
-                    x = s[0] + 0.5 + i * p
-                    d.pad(rounded(x, y, x + p * 0.55, y + 1.7, 0.05 if hard < rng.random() else 0.3))
-    for _ in range(int(rng.integers(0, 3))):
-        s = d.spot(2.4, 2.4, body)
-        if s:
-            d.pad(circle(s[0] + 1.2, s[1] + 1.2, float(rng.uniform(0.6, 1.0))))
+    _lands(d, body, hard)
     if rng.random() < 0.6:
         parts.shield(d, (0.4, 4, width - 0.4, height - 4))
     if rng.random() < 0.5:
         parts.moulded(d, body)
-    if rng.random() < 0.4:
-        k = int(rng.integers(2, 6))
-        s = d.spot(k * 2.54 + 1, 6.6, body)
-        if s:
-            kind = str(rng.choice(["white", "beige", "black"]))
-            pins = str(rng.choice(["dimple", "tinlead", "goldlead"]))
-            parts.connector(d, s[0] + 0.5, s[1] + 0.3, k * 2.54, 5.8, 6.5 if pins == "dimple" else 2.5, kind, pins)
+    _header(d, body)
     parts.scatter_chips(d, int(width * height / 90), body, ((1.0, 0.5), (1.6, 0.8)))
     parts.bare_chips(d, int(width * height / 200), body)
     s = d.spot(12, 2.4, body)
@@ -109,3 +92,32 @@ def _blocks(d: Design) -> None:
         if s:
             text = text_shape(str(d.rng.choice(["U3", "K9", "C2"])), 1.6, s[0] + 0.8, s[1] + 0.8)
             d.silk.shapes.append(rounded(s[0], s[1], s[0] + 6, s[1] + 3.2).difference(text))
+
+
+def _lands(d: Design, body: Rect, hard: float) -> None:
+    """Land patterns without their parts, and test points."""
+    rng = d.rng
+    for _ in range(int(rng.integers(1, 4))):
+        k, p = int(rng.integers(4, 12)), float(rng.choice([0.65, 0.8, 1.27]))
+        s = d.spot(k * p + 1, 6.4, body)
+        if s:
+            for i in range(k):
+                for y in (s[1] + 0.3, s[1] + 4.3):
+                    x = s[0] + 0.5 + i * p
+                    d.pad(rounded(x, y, x + p * 0.55, y + 1.7, 0.05 if hard < rng.random() else 0.3))
+    for _ in range(int(rng.integers(0, 3))):
+        s = d.spot(2.4, 2.4, body)
+        if s:
+            d.pad(circle(s[0] + 1.2, s[1] + 1.2, float(rng.uniform(0.6, 1.0))))
+
+
+def _header(d: Design, body: Rect) -> None:
+    """Perhaps a connector."""
+    rng = d.rng
+    if rng.random() < 0.4:
+        k = int(rng.integers(2, 6))
+        s = d.spot(k * 2.54 + 1, 6.6, body)
+        if s:
+            kind = str(rng.choice(["white", "beige", "black"]))
+            pins = str(rng.choice(["dimple", "tinlead", "goldlead"]))
+            parts.connector(d, s[0] + 0.5, s[1] + 0.3, k * 2.54, 5.8, 6.5 if pins == "dimple" else 2.5, kind, pins)

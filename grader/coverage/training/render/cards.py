@@ -9,7 +9,7 @@ from shapely.geometry import LineString, Polygon, box
 from . import parts
 from .contacts import metal_and_gone, row
 from .design import Design
-from .shapes import circle, rounded
+from .shapes import Rect, circle, rounded
 
 
 def _pick(rng: np.random.Generator, *options: str) -> str:
@@ -29,7 +29,11 @@ def memory(rng: np.random.Generator, hard: float = 0.0, tin: bool = False) -> De
     pitch = float(rng.choice([1.27, 1.0, 0.85] if length > 100 else [1.0, 0.8, 0.6]))
     width, finger = pitch * float(rng.uniform(0.68, 0.8)), float(rng.uniform(2.4, 3.6))
     gap, side = float(rng.uniform(0.25, 0.5)), float(rng.uniform(3.2, 5))
-    notch, notch_w, notch_h = length * float(rng.uniform(0.4, 0.6)), float(rng.uniform(1.6, 3)), float(rng.uniform(3.2, 4.6))
+    notch, notch_w, notch_h = (
+        length * float(rng.uniform(0.4, 0.6)),
+        float(rng.uniform(1.6, 3)),
+        float(rng.uniform(3.2, 4.6)),
+    )
     bevel = float(rng.uniform(0.4, 1.4)) if rng.random() < 0.38 * hard else 0.0
     gap += bevel
     out = box(0, 0, length, height).difference(
@@ -85,7 +89,7 @@ def _memory_chips(d: Design, length: float, height: float, zone: float, side: fl
         if d.free(x, zone + 0.9, x + 3.6, zone + 2.9, 0.2):
             d.claim(x, zone + 0.9, x + 3.6, zone + 2.9)
             for k in range(4):
-                parts.chip(d, x + 0.1 + 0.9 * k, zone + 1.3, 1.0, 0.45, True, "resistor", 0.35)
+                parts.chip(d, x + 0.1 + 0.9 * k, zone + 1.3, 1.0, 0.45, turned=True, body="resistor", z=0.35)
     parts.scatter_chips(d, int(length / 2.6), (2, zone + 1, length - 2, height - 0.6), ((1.0, 0.5), (1.6, 0.8)))
     if rng.random() < 0.6:
         w, high = float(rng.uniform(28, 45)), float(rng.uniform(8, 12))
@@ -98,7 +102,10 @@ def expansion(rng: np.random.Generator, hard: float = 0.0) -> Design:
     width_mm, height = float(rng.uniform(100, 168)), float(rng.uniform(58, 98))
     fine = bool(rng.random() < 0.5)
     pitch = 1.0 if fine else 1.27
-    width, finger = pitch * float(rng.uniform(0.66, 0.78)), float(rng.uniform(3.2, 4.4) if fine else rng.uniform(5, 7))
+    width, finger = (
+        pitch * float(rng.uniform(0.66, 0.78)),
+        float(rng.uniform(3.2, 4.4) if fine else rng.uniform(5, 7)),
+    )
     bevel = float(rng.uniform(0.5, 1.8)) if rng.random() < 0.38 * hard else 0.0
     gap = float(rng.uniform(0.3, 0.6)) + bevel
     tab_h = finger + gap + float(rng.uniform(1.5, 3.2))
@@ -153,13 +160,7 @@ def _expansion_parts(d: Design, width: float, height: float, base: float) -> Non
         parts.moulded(d, body)
     for _ in range(int(rng.integers(1, 3))):
         parts.crystal(d, body)
-    for _ in range(int(rng.integers(1, 4))):
-        w = 2.54 * int(rng.integers(3, 11)) + 1
-        s = d.spot(w + 1, 7, (2, base + height * 0.5, width - 2, base + height - 0.5))
-        if s:
-            pins = _pick(rng, "dimple", "dimple", "tinlead", "goldlead")
-            z = float(rng.uniform(5, 9)) if pins == "dimple" else 2.5
-            parts.connector(d, s[0] + 0.5, s[1] + 0.5, w, 6, z, _pick(rng, "white", "beige", "black", "beige"), pins)
+    _connectors(d, width, height, base)
     if rng.random() < 0.5 and d.free(width - 13, base + 6, width - 7, base + 12):
         parts.standoff(d, width - 10, base + 9)
         d.claim(width - 13, base + 6, width - 7, base + 12)
@@ -175,6 +176,17 @@ def _expansion_parts(d: Design, width: float, height: float, base: float) -> Non
     d.frames(26)
     d.routes(80, (0.15, 0.3))
     d.vias(160)
+
+
+def _connectors(d: Design, width: float, height: float, base: float) -> None:
+    rng = d.rng
+    for _ in range(int(rng.integers(1, 4))):
+        w = 2.54 * int(rng.integers(3, 11)) + 1
+        s = d.spot(w + 1, 7, (2, base + height * 0.5, width - 2, base + height - 0.5))
+        if s:
+            pins = _pick(rng, "dimple", "dimple", "tinlead", "goldlead")
+            z = float(rng.uniform(5, 9)) if pins == "dimple" else 2.5
+            parts.connector(d, s[0] + 0.5, s[1] + 0.5, w, 6, z, _pick(rng, "white", "beige", "black", "beige"), pins)
 
 
 def widepitch(rng: np.random.Generator, hard: float = 0.0) -> Design:
@@ -213,6 +225,17 @@ def widepitch(rng: np.random.Generator, hard: float = 0.0) -> Design:
     body = (3.0, base + 1, width_mm - 3, height - 3)
     for x in (4, width_mm - 4):
         d.hole(x, height - 4, 1.7, 0 if bare else 1.2)
+    _leaded(d, body)
+    d.label(parts.word(d), 2.6, 8, height - 7)
+    d.frames(20)
+    if bare:
+        _open_tracks(d, base, track)
+    d.routes(50, (0.5, 1.0), (3, base, width_mm - 3, height - 3))
+    return d
+
+
+def _leaded(d: Design, body: Rect) -> None:
+    rng = d.rng
     for _ in range(int(rng.integers(6, 16))):
         parts.dual_in_line(d, body)
     for _ in range(int(rng.integers(8, 26))):
@@ -228,12 +251,6 @@ def widepitch(rng: np.random.Generator, hard: float = 0.0) -> Design:
         s = d.spot(2.4, 2.4, body, 10)
         if s:
             d.through_pad(s[0] + 1.2, s[1] + 1.2, 0.45, 1.0, finish="tin")
-    d.label(parts.word(d), 2.6, 8, height - 7)
-    d.frames(20)
-    if bare:
-        _open_tracks(d, base, track)
-    d.routes(50, (0.5, 1.0), (3, base, width_mm - 3, height - 3))
-    return d
 
 
 def _open_tracks(d: Design, base: float, metal: str) -> None:
@@ -249,11 +266,17 @@ def _open_tracks(d: Design, base: float, metal: str) -> None:
 def strip(rng: np.random.Generator, hard: float = 0.0) -> Design:
     """A long strip with contacts at both ends."""
     length, height = float(rng.uniform(120, 215)), float(rng.uniform(11, 24))
-    d = Design("strip", rng, rounded(0, 0, length, height, float(rng.choice([0, 0.8]))), float(rng.choice([1.6, 1.0])))
+    d = Design(
+        "strip", rng, rounded(0, 0, length, height, float(rng.choice([0, 0.8]))), float(rng.choice([1.6, 1.0]))
+    )
     d.mask = _pick(rng, "green", "blue", "red", "white", "black", "darkgreen")
     d.finish = _pick(rng, "tin", "gold", "tin")
     pitch = float(rng.choice([1.0, 1.27, 2.0, 2.54]))
-    width, finger, gap = pitch * float(rng.uniform(0.6, 0.78)), float(rng.uniform(3.5, 9)), float(rng.uniform(0.2, 0.6))
+    width, finger, gap = (
+        pitch * float(rng.uniform(0.6, 0.78)),
+        float(rng.uniform(3.5, 9)),
+        float(rng.uniform(0.2, 0.6)),
+    )
     count = int((height - 1.6) // pitch)
     y0 = (height - (count - 1) * pitch) / 2
     for edge, x in (("left", gap), ("right", length - gap)):

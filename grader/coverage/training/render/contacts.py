@@ -20,9 +20,15 @@ def row(
     """Adds contacts from an edge inwards.
 
     Args:
+        d: the board.
         x0: first contact's centre (rows along x) or outer end.
         y0: first contact's outer end (rows along x) or centre.
+        count: contacts, those left out or gone counted.
+        pitch: from middle to middle.
+        width: across the row's contacts.
+        length: of a contact.
         edge: the board's edge: bottom, top, left or right.
+        radius: of the contacts' corners.
         skip: numbers of contacts that the design leaves out.
         metal: gold, tin or copper.
         stagger: by how much each fifth contact is shorter.

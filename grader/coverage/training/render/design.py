@@ -1,8 +1,8 @@
 """An invented board: flat layers of metal, mask and print, holes, and the solids that stand on it.
 
-Millimetres; x to the right, y up, z = 0 the underside; the bounding box starts at (0, 0). Layers lie one above the other
-(laminate, solder mask, print, metal), so nothing needs to be cut out of what it covers: the renderer's rays see what
-is on top. Classes are those of the folder of training pictures.
+Millimetres; x to the right, y up, z = 0 the underside; the bounding box starts at (0, 0). Layers lie one above the
+other (laminate, solder mask, print, metal), so nothing needs to be cut out of what it covers: the renderer's rays see
+what is on top. Classes are those of the folder of training pictures.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon, box
 
-from .shapes import Flat, Rect, circle, text_shape, text_triangles
+from .shapes import Flat, Rect, circle, text_triangles
 
 CLASSES = {
     "background": 0, "target": 1, "mask": 2, "laminate": 3, "gold_finger": 4, "gold_pad": 5, "tin": 6, "copper": 7,
@@ -22,7 +22,7 @@ CLASSES = {
 }  # fmt: skip
 WORDS = (
     "LOT A12", "LOT B07", "REV 3", "TX-041", "K19-2", "PN 55821", "J4", "U7", "SN 004417", "TEST 88", "MOD-6C",
-    "BD 2231", "QX 17", "VER 1.4", "C-SIDE", "EV-09", "LAYER 1", "MK2", "P3", "A0", "X9 RF", "GND", "ANT 2", "S/N 0081",
+    "BD 2231", "QX 17", "VER 1.4", "C-SIDE", "EV-09", "LAYER 1", "MK2", "P3", "A0", "X9 RF", "GND", "ANT 2",
 )  # fmt: skip
 METAL_OF = {"gold": "gold_pad", "tin": "tin", "copper": "copper"}
 
@@ -70,7 +70,9 @@ class Design:
     mask: str = "green"
     finish: str = "tin"
     silk_colour: str = "white"
-    metals: dict[str, Flat] = field(default_factory=lambda: {k: Flat() for k in ("gold_finger", "gold_pad", "tin", "copper")})
+    metals: dict[str, Flat] = field(
+        default_factory=lambda: {k: Flat() for k in ("gold_finger", "gold_pad", "tin", "copper")}
+    )
     silk: Flat = field(default_factory=Flat)
     openings: list[Any] = field(default_factory=list)
     holes: list[tuple[Any, str | None]] = field(default_factory=list)
@@ -144,7 +146,13 @@ class Design:
         self.claim(x - reach, y - reach, x + reach, y + reach)
 
     def through_pad(
-        self, x: float, y: float, hole: float = 0.5, radius: float = 0.95, square: bool = False, finish: str | None = None
+        self,
+        x: float,
+        y: float,
+        hole: float = 0.5,
+        radius: float = 0.95,
+        square: bool = False,
+        finish: str | None = None,
     ) -> None:
         """A pad with a plated hole in it."""
         gap = circle(x, y, hole, 3)
@@ -182,7 +190,9 @@ class Design:
             points = [rng.uniform((a, b), (c, d))]
             for _ in range(int(rng.integers(1, 5))):
                 step = rng.uniform(3, 0.35 * max(c - a, d - b) + 3)
-                points.append(points[-1] + step * np.array([np.cos(heading * np.pi / 4), np.sin(heading * np.pi / 4)]))
+                points.append(
+                    points[-1] + step * np.array([np.cos(heading * np.pi / 4), np.sin(heading * np.pi / 4)])
+                )
                 heading += int(rng.choice([-1, 1]))
             line = np.array(points)
             side = 2.1 * w * np.array([1, 1 if heading % 2 else -1])

@@ -17,7 +17,9 @@ def land_grid(rng: np.random.Generator, hard: float = 0.0, finish: str = "gold")
     """The underside of a package: lands in a grid, a field of parts in the middle."""
     side = float(rng.uniform(18, 48))
     other = side if rng.random() < 0.7 else float(rng.uniform(18, 48))
-    d = Design("land_grid", rng, rounded(0, 0, side, other, float(rng.choice([0, 0.5]))), float(rng.uniform(0.8, 1.4)))
+    d = Design(
+        "land_grid", rng, rounded(0, 0, side, other, float(rng.choice([0, 0.5]))), float(rng.uniform(0.8, 1.4))
+    )
     d.finish = finish
     d.mask = str(rng.choice(["green", "green", "darkgreen", "brown", "tan", "olive", "blue", "black"]))
     pitch = float(rng.choice([0.8, 1.0, 1.02, 1.27]))
@@ -79,7 +81,11 @@ def module(rng: np.random.Generator, hard: float = 0.0, finish: str = "gold") ->
             for i in range(n):
                 c = (length - (n - 1) * pitch) / 2 + i * pitch
                 low = 0.0 if side == 0 else (height if along == "x" else width) - deep
-                rect = (c - wide / 2, low, c + wide / 2, low + deep) if along == "x" else (low, c - wide / 2, low + deep, c + wide / 2)
+                rect = (
+                    (c - wide / 2, low, c + wide / 2, low + deep)
+                    if along == "x"
+                    else (low, c - wide / 2, low + deep, c + wide / 2)
+                )
                 _half_hole(d, rect, c, along, side, wide * 0.3 if halves else 0.0)
     d.claim(0, 0, width, deep + 0.3)
     d.claim(0, height - deep - 0.3, width, height)
@@ -88,7 +94,9 @@ def module(rng: np.random.Generator, hard: float = 0.0, finish: str = "gold") ->
         w, h = (body[2] - body[0]) * 0.7, (body[3] - body[1]) * 0.7
         s = d.spot(w, h, body)
         if s:
-            d.solid("box", str(rng.choice(["steel", "steel", "brass", "alu"])), (s[0], s[1], s[0] + w, s[1] + h), 0, 1.8)
+            d.solid(
+                "box", str(rng.choice(["steel", "steel", "brass", "alu"])), (s[0], s[1], s[0] + w, s[1] + h), 0, 1.8
+            )
             d.mark(parts.word(d), min(1.6, h * 0.2), s[0] + 0.1 * w, s[1] + 0.5 * h, 1.81, "ink")
     else:
         _thermal(d, body)
@@ -98,6 +106,8 @@ def module(rng: np.random.Generator, hard: float = 0.0, finish: str = "gold") ->
     d.routes(10, (0.12, 0.25))
     d.vias(20)
     d.looks.append(f"module with {finish}")
+    if hard > 0.5 and rng.random() < 0.2:
+        d.mask = str(rng.choice(HARD_MASKS))
     return d
 
 

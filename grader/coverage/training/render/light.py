@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import cv2
 import numpy as np
@@ -15,6 +15,13 @@ from .mesh import sheet
 from .shapes import Array
 
 LAMPS = 4
+LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
+# colour temperature from and to, radiance of the room
+SOURCES = {
+    "softbox": (4800, 6200, 0.35), "window": (5500, 7500, 0.28), "ceiling": (3000, 4600, 0.30),
+    "desk_lamp": (2600, 3600, 0.16), "near_lamp": (2700, 6000, 0.2), "flash": (5500, 5700, 0.10),
+    "overcast": (6000, 7500, 1.0), "mixed": (5200, 6800, 0.35), "scanner": (6000, 6000, 0.25),
+}  # fmt: skip
 LIGHTS = ("softbox", "window", "ceiling", "desk_lamp", "near_lamp", "flash", "overcast", "mixed")
 LIGHT_SHARES = (0.20, 0.20, 0.13, 0.11, 0.10, 0.09, 0.08, 0.09)
 PAINTS = ((1.0, 0.35, 0.3), (0.4, 0.8, 0.45), (1.0, 0.55, 0.65), (1.0, 0.85, 0.6), (0.35, 0.5, 0.9), (0.9, 0.5, 0.2),
@@ -59,7 +66,9 @@ def facing(position: Any, at: Any) -> Array:
 def _lamp(position: Any, at: Any, width: float, height: float, radiance: Array, weight: float = 1.0) -> Any:
     radiance = np.broadcast_to(radiance, (64, 64, 3))  # always a picture, as a window's: kernels stay the same
     light = mi.load_dict({"type": "area", "radiance": picture(radiance), "sampling_weight": weight})
-    return sheet(facing(position, at), width, height).build("lamp", mi.load_dict(matt(picture(single(0.0)))), light)[0]
+    return sheet(facing(position, at), width, height).build("lamp", mi.load_dict(matt(picture(single(0.0)))), light)[
+        0
+    ]
 
 
 def _out_of_sight(position: Array, centre: Array, camera: Camera, size: float) -> Array:
@@ -112,60 +121,79 @@ def _pane(colour: Array) -> Array:
     return pane * colour
 
 
-def light_up(rng: np.random.Generator, kind: str, centre: Array, camera: Camera) -> Lit:
-    """Light for one view. Radiances are relative: exposure is set from the picture."""
-    kelvin = {
-        "softbox": rng.uniform(4800, 6200), "window": rng.uniform(5500, 7500), "ceiling": rng.uniform(3000, 4600),
-        "desk_lamp": rng.uniform(2600, 3600), "near_lamp": rng.uniform(2700, 6000), "flash": 5600.0, "overcast": rng.uniform(6000, 7500),
-        "mixed": rng.uniform(5200, 6800), "scanner": 6000.0,
-    }[kind]  # fmt: skip
-    level = {"softbox": 0.35, "window": 0.28, "ceiling": 0.30, "desk_lamp": 0.16, "near_lamp": 0.2, "flash": 0.10, "overcast": 1.0,
-             "mixed": 0.35, "scanner": 0.25}[kind] * float(rng.uniform(0.7, 1.3))  # fmt: skip
-    around = rng.uniform(0, 2 * np.pi)
-    lamps: list[Any] = []
-    walls = room(rng, level, kelvin) if kind != "scanner" else np.full((256, 512, 3), level, np.float32)
-    daylight = np.pi * float((walls.mean((0, 1)) * [0.2126, 0.7152, 0.0722]).sum())
+class _Source(NamedTuple):
+    position: Array
+    width: float
+    height: float
+    radiance: Array
 
-    def side(angle: float) -> Array:
-        return np.array([np.cos(angle), np.sin(angle), 0.0])
 
-    def add(position: Array, width: float, height: float, radiance: Any, colour: float = kelvin) -> None:
-        light = radiance if isinstance(radiance, np.ndarray) else single(planck(colour) * radiance)
-        position = _out_of_sight(position, centre, camera, max(width, height)) if kind != "flash" else position
-        way = position - centre
-        # lamps are asked in proportion to what they give at the board
-        share = float((light.mean((0, 1)) * [0.2126, 0.7152, 0.0722]).sum()) * width * height * abs(way[2])
-        share /= float(np.linalg.norm(way)) ** 3
-        lamps.append(_lamp(position, centre, width, height, light, float(np.clip(share / daylight, 0.15, 6))))
+def _plain(kelvin: float, level: float) -> Array:
+    return single(planck(kelvin) * level)
 
+
+def _side(angle: float) -> Array:
+    return np.array([np.cos(angle), np.sin(angle), 0.0])
+
+
+def _large(rng: np.random.Generator, kind: str, centre: Array, kelvin: float) -> list[_Source]:
+    """Softboxes, windows and lights of the ceiling."""
+    around, made = rng.uniform(0, 2 * np.pi), []
     if kind == "softbox":
-        above = np.array([0, 0, rng.uniform(500, 850)])
-        add(centre + side(around) * rng.uniform(200, 520) + above, *rng.uniform(280, 600, 2), rng.uniform(5, 9))
+        at = centre + _side(around) * rng.uniform(200, 520) + [0, 0, rng.uniform(500, 850)]
+        width, height = (float(v) for v in rng.uniform(280, 600, 2))
+        made.append(_Source(at, width, height, _plain(kelvin, rng.uniform(5, 9))))
     if kind in ("window", "mixed"):
-        at = centre + side(around) * rng.uniform(1100, 1900) + [0, 0, rng.uniform(450, 1000)]
-        add(at, 1000, 1300, _pane(planck(kelvin) * rng.uniform(9, 15)))
+        at = centre + _side(around) * rng.uniform(1100, 1900) + [0, 0, rng.uniform(450, 1000)]
+        made.append(_Source(at, 1000, 1300, _pane(planck(kelvin) * rng.uniform(9, 15))))
     if kind == "ceiling":
         for i in range(int(rng.integers(1, 4))):
             at = centre + [rng.uniform(-900, 900), rng.uniform(-900, 900), 1650]
-            add(at, *((1200, 160) if i % 2 else (600, 600)), rng.uniform(8, 14))
+            width, height = (1200, 160) if i % 2 else (600, 600)
+            made.append(_Source(at, width, height, _plain(kelvin, rng.uniform(8, 14))))
+    if kind == "scanner":
+        made = [_Source(centre + [0, way * 500, 500], 1600, 120, _plain(kelvin, 9.0)) for way in (-1, 1)]
+    return made
+
+
+def _small(rng: np.random.Generator, kind: str, centre: Array, kelvin: float) -> list[_Source]:
+    """Lamps at a table."""
+    around, made = rng.uniform(0, 2 * np.pi), []
     if kind in ("desk_lamp", "mixed"):
-        lone = kind == "desk_lamp"
-        at = centre + side(around + 2) * rng.uniform(130, 330) + [0, 0, rng.uniform(220, 440)]
-        add(at, *((90.0, 90.0) if lone else (70.0, 70.0)), rng.uniform(50, 80) * (1 if lone else 0.35),
-            kelvin if lone else 2900)  # fmt: skip
-    if kind == "near_lamp":  # a bright one close to the board: half a row burns out, half stays brown
-        at = centre + side(around) * rng.uniform(30, 170) + [0, 0, rng.uniform(50, 170)]
+        size, level, colour = (90.0, 1.0, kelvin) if kind == "desk_lamp" else (70.0, 0.35, 2900.0)
+        at = centre + _side(around) * rng.uniform(130, 330) + [0, 0, rng.uniform(220, 440)]
+        made.append(_Source(at, size, size, _plain(colour, rng.uniform(50, 80) * level)))
+    if kind == "near_lamp":  # bright and close to the board: half a row burns out, half stays brown
+        at = centre + _side(around) * rng.uniform(30, 170) + [0, 0, rng.uniform(50, 170)]
         size = float(rng.uniform(8, 45))
-        add(at, size, float(rng.uniform(8, 45)), rng.uniform(12, 60) * (45 / size))
+        light = _plain(kelvin, rng.uniform(12, 60) * (45 / size))
+        made.append(_Source(at, size, float(rng.uniform(8, 45)), light))
+    return made
+
+
+def light_up(rng: np.random.Generator, kind: str, centre: Array, camera: Camera) -> Lit:
+    """Light for one view. Radiances are relative: exposure is set from the picture."""
+    low, high, level = SOURCES[kind]
+    kelvin, level = float(rng.uniform(low, high)), level * float(rng.uniform(0.7, 1.3))
+    walls = room(rng, level, kelvin) if kind != "scanner" else np.full((256, 512, 3), level, np.float32)
+    daylight = np.pi * float((walls.mean((0, 1)) * LUMINANCE).sum())
+    sources = _large(rng, kind, centre, kelvin) + _small(rng, kind, centre, kelvin)
+    for i, s in enumerate(sources):
+        clear = _out_of_sight(s.position, centre, camera, max(s.width, s.height))
+        sources[i] = s._replace(position=clear)
     if kind == "flash":
         near = (float(np.linalg.norm(camera.position - centre)) / 300) ** 2
-        add(camera.position + camera.axes[0] * 13 + [0, 3, 2], 6, 6, rng.uniform(4500, 6500) * near)
-    if kind == "scanner":
-        for way in (-1, 1):
-            add(centre + [0, way * 500, 500], 1600, 120, 9.0)
+        at = camera.position + camera.axes[0] * 13 + [0, 3, 2]
+        sources.append(_Source(at, 6, 6, _plain(kelvin, rng.uniform(4500, 6500) * near)))
+    lamps = []
+    for s in sources:  # asked in proportion to what they give at the board
+        way = s.position - centre
+        given = float((s.radiance.mean((0, 1)) * LUMINANCE).sum()) * s.width * s.height * abs(way[2])
+        weight = float(np.clip(given / float(np.linalg.norm(way)) ** 3 / daylight, 0.15, 6))
+        lamps.append(_lamp(s.position, centre, s.width, s.height, s.radiance, weight))
     while len(lamps) < LAMPS:  # dark and never asked: with always as many lamps, kernels stay the same
         lamps.append(_lamp(centre - [0, 0, 50.0 + len(lamps)], centre, 1, 1, single(0.0), 0.0))
     turn = mi.ScalarTransform4f().rotate([0, 0, 1], float(rng.uniform(0, 360))).rotate([1, 0, 0], 90)
     entries = {f"lamp{i}": lamp for i, lamp in enumerate(lamps)}
     entries["env"] = {"type": "envmap", "bitmap": mi.Bitmap(walls), "to_world": turn}
-    return Lit(entries, float(kelvin), kind)
+    return Lit(entries, kelvin, kind)

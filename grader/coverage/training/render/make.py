@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 
 from .camera import Camera, close, framing, scanner
-from .light import LIGHT_SHARES, LIGHTS, WARM_SHARES, light_up
+from .light import LIGHT_SHARES, LIGHTS, LUMINANCE, WARM_SHARES, light_up
 from .phone import develop
 from .shapes import Array
 from .stage import AIM, SHARES, Stage, assemble, build
@@ -21,7 +21,6 @@ from .trace import Masks, integrator, masks, trace
 SCANS = 0.07  # share of scenes that are flat scans
 VIEWS = 3
 STOPS = "abc"
-LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 
 
 @dataclass(frozen=True)
@@ -55,7 +54,9 @@ def _points_of_interest(stage: Stage, rng: np.random.Generator) -> Array:
     d, pose = stage.boards[int(rng.integers(len(stage.boards)))]
     local = None
     if rng.random() < 0.8:
-        metal = [layer for name, layer in d.metals.items() if layer and (name.startswith("gold") or rng.random() < 0.4)]
+        metal = [
+            layer for name, layer in d.metals.items() if layer and (name.startswith("gold") or rng.random() < 0.4)
+        ]
         if metal:
             triangles, _ = metal[int(rng.integers(len(metal)))].triangles()
             local = triangles[int(rng.integers(len(triangles)))].mean(0)
@@ -84,7 +85,9 @@ def _cameras(stage: Stage, rng: np.random.Generator, width: int) -> Iterator[tup
         yield camera, at
 
 
-def _view(stage: Stage, camera: Camera, at: Array, paths: Any, rng: np.random.Generator, samples: int, seed: int) -> View:
+def _view(
+    stage: Stage, camera: Camera, at: Array, paths: Any, rng: np.random.Generator, samples: int, seed: int
+) -> View:
     shares = np.array(WARM_SHARES if stage.warm else LIGHT_SHARES)
     kind = "scanner" if stage.scan else str(rng.choice(LIGHTS, p=shares / shares.sum()))
     lit = light_up(rng, kind, at, camera)

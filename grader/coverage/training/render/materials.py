@@ -1,4 +1,7 @@
-"""Materials: plastics, metals and matt surfaces, always from pictures, so that kernels stay the same from scene to scene."""
+"""Materials: plastics, metals and matt surfaces.
+
+Always from pictures, so that kernels stay the same from scene to scene.
+"""
 
 from __future__ import annotations
 

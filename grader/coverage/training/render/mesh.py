@@ -89,8 +89,8 @@ class Group:
         layer = Flat()
         layer.shapes.append(shape)
         self.flat(layer.triangles()[0], z1, code, uv=uv)
-        for p in polygons(shape):
-            p = shapely.geometry.polygon.orient(p)
+        for part in polygons(shape):
+            p = shapely.geometry.polygon.orient(part)
             self.walls([p.exterior, *p.interiors], z0, z1, code, uv=uv)
 
     def rod(self, rect: Rect, z: float, code: int, uv: Any, sides: int = 12) -> None:

@@ -60,7 +60,10 @@ def chip(d: Design, x: float, y: float, length: float = 1.6, width: float = 0.8,
 
 
 def scatter_chips(
-    d: Design, count: int, region: Rect, sizes: tuple[tuple[float, float], ...] = ((1.0, 0.5), (1.6, 0.8), (2.0, 1.25))
+    d: Design,
+    count: int,
+    region: Rect,
+    sizes: tuple[tuple[float, float], ...] = ((1.0, 0.5), (1.6, 0.8), (2.0, 1.25)),
 ) -> None:
     """Chips wherever there is room."""
     for _ in range(count):

@@ -41,6 +41,6 @@ def develop(rng: np.random.Generator, radiance: Array, gain: float, kelvin: floa
     x = np.clip(x, 0, 8)
     x = np.where(x < 0.6, x, 1 - 0.4 * np.exp((0.6 - x) / 0.4))
     codes = np.interp(x, _CODES, _ENCODED).astype(np.float32) * 255
-    smooth = cv2.bilateralFilter(np.clip(codes + 0.5, 0, 255).astype(np.uint8), 5, 16 + 8 * grain, 1.4)
+    smooth = cv2.bilateralFilter(np.clip(codes + 0.5, 0, 255).astype(np.uint8), 5, 22 + 10 * grain, 1.5)
     sharp = 0.0 if flat else float(rng.uniform(0.2, 0.9))
     return np.asarray(cv2.addWeighted(smooth, 1 + sharp, cv2.GaussianBlur(smooth, (0, 0), 1.1), -sharp, 0))

@@ -100,7 +100,9 @@ def apart(rng: np.random.Generator, shape: Any, others: Sequence[Any], gap: floa
 
 def target_sheet(rng: np.random.Generator) -> Target:
     """A printed target of invented size with markers of OpenCV's dictionary 5X5_100."""
-    nx, ny, square = [(7, 5, 12.0), (7, 5, 15.0), (5, 4, 12.0), (8, 5, 20.0)][int(rng.choice(4, p=[0.45, 0.28, 0.17, 0.10]))]
+    nx, ny, square = [(7, 5, 12.0), (7, 5, 15.0), (5, 4, 12.0), (8, 5, 20.0)][
+        int(rng.choice(4, p=[0.45, 0.28, 0.17, 0.10]))
+    ]
     per_mm, margin, band = (8 if square < 20 else 6), 6.0, 12.0
     marks = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_100)
     board = cv2.aruco.CharucoBoard((nx, ny), square, square * 0.75, marks)

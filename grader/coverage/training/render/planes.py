@@ -66,11 +66,11 @@ def _fill(d: Design, shape: Any) -> None:
             less.append(hole)
     if rng.random() < 0.5:
         size = float(rng.uniform(1.0, min(8.0, 0.4 * (e - b) + 1)))
-        for k in range(int(rng.integers(1, 4))):
-            less.append(text_shape(parts.word(d), size, a + 0.1 * (c - a), e - 1.7 * size * (k + 1)))
+        lines = range(int(rng.integers(1, 4)))
+        less += [text_shape(parts.word(d), size, a + 0.1 * (c - a), e - 1.7 * size * (k + 1)) for k in lines]
     if rng.random() < 0.3:  # slots that part it
-        for x in rng.uniform(a, c, int(rng.integers(1, 4))):
-            less.append(box(x, b - 1, x + float(rng.uniform(0.2, 1.0)), e + 1))
+        starts = rng.uniform(a, c, int(rng.integers(1, 4)))
+        less += [box(x, b - 1, x + float(rng.uniform(0.2, 1.0)), e + 1) for x in starts]
     if rng.random() < 0.2:  # hatching
         step = float(rng.uniform(1.0, 2.5))
         bars = [box(x, b - 1, x + step * 0.45, e + 1) for x in np.arange(a, c, step)]
@@ -93,7 +93,11 @@ def _marked(d: Design, shape: Any) -> None:
     for _ in range(int(rng.choice([2, 6, 20]))):
         p = rng.uniform((a, b), (c, e))
         q = p + rng.normal(0, 0.3 * (c - a), 2)
-        lines.append(LineString([p, (p + q) / 2 + rng.normal(0, 0.4, 2), q]).buffer(float(rng.uniform(0.015, 0.12)), quad_segs=1))
+        lines.append(
+            LineString([p, (p + q) / 2 + rng.normal(0, 0.4, 2), q]).buffer(
+                float(rng.uniform(0.015, 0.12)), quad_segs=1
+            )
+        )
     if rng.random() < 0.4:
         lines.append(text_shape(parts.word(d), float(rng.uniform(0.8, 4)), a + 0.15 * (c - a), b + 0.15 * (e - b)))
     below = str(rng.choice(["tin", "copper"]))
@@ -131,7 +135,9 @@ def rings(rng: np.random.Generator, hard: float = 0.0, finish: str = "gold") -> 
         s = d.spot(2.6, 2.6, (0.5, 0.5, width - 0.5, height - 0.5))
         if s:
             hole = float(rng.uniform(0.25, 0.8))
-            d.through_pad(s[0] + 1.3, s[1] + 1.3, hole, hole + float(rng.uniform(0.15, 0.45)), bool(rng.random() < 0.15))
+            d.through_pad(
+                s[0] + 1.3, s[1] + 1.3, hole, hole + float(rng.uniform(0.15, 0.45)), bool(rng.random() < 0.15)
+            )
     if rng.random() < 0.5 * hard + 0.2:
         taken = shapely.union_all([box(*t) for t in d.taken])
         for _ in range(15):  # tracks without mask
@@ -175,7 +181,8 @@ def bare(rng: np.random.Generator, hard: float = 0.0) -> Design:
                     d.metals[METAL_OF[d.finish]].shapes.append(circle(float(x), float(y), 0.95, 3).difference(hole))
     elif kind == 1:
         for _ in range(int(rng.integers(5, 60))):
-            d.holes.append((circle(*rng.uniform((1, 1), (width - 1, height - 1)), float(rng.uniform(0.3, 1.6)), 3), None))
+            x, y = rng.uniform((1, 1), (width - 1, height - 1)).tolist()
+            d.holes.append((circle(x, y, float(rng.uniform(0.3, 1.6)), 3), None))
     elif kind == 2:
         for _ in range(int(rng.integers(3, 12))):
             parts.axial(d, (1, 1, width - 1, height - 1))

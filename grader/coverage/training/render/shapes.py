@@ -135,9 +135,11 @@ class Flat:
     def draw(self, picture: Array, per_mm: float, value: float = 1.0) -> None:
         """Draws the layer on a picture whose first row is y = 0."""
         for r in self.rects:
-            a, b, c, d = (int(round(v * per_mm)) for v in r)
+            a, b, c, d = (round(v * per_mm) for v in r)
             picture[max(b, 0) : d, max(a, 0) : c] = value
         for shape in self.shapes:
             for p in polygons(shape):
-                rings = [np.round(np.asarray(q.coords) * per_mm * 16).astype(np.int32) for q in (p.exterior, *p.interiors)]
+                rings = [
+                    np.round(np.asarray(q.coords) * per_mm * 16).astype(np.int32) for q in (p.exterior, *p.interiors)
+                ]
                 cv2.fillPoly(picture, rings, value, cv2.LINE_AA, 4)

@@ -27,10 +27,10 @@ FAMILIES = ("memory", "expansion", "widepitch", "strip", "breakout", "negative")
 PLAIN = ("plane", "rings", "land_grid", "module", "pads", "bare")
 # scenes and their shares: of one family, a heap, several side by side
 SHARES = {
-    "memory": 0.13, "expansion": 0.11, "widepitch": 0.08, "strip": 0.06, "breakout": 0.1, "negative": 0.08, "pile": 0.09,
-    "mixed": 0.08, "plane": 0.09, "rings": 0.04, "land_grid": 0.06, "module": 0.04, "pads": 0.03, "bare": 0.04,
+    "memory": 0.13, "expansion": 0.11, "widepitch": 0.08, "strip": 0.06, "breakout": 0.1, "negative": 0.08,
+    "pile": 0.09, "mixed": 0.08, "plane": 0.09, "rings": 0.04,
+    "land_grid": 0.06, "module": 0.04, "pads": 0.03, "bare": 0.04,
 }  # fmt: skip
-SCENES = tuple(SHARES)
 GOLDLESS = 0.14  # share of scenes whose plating is taken off; others have none of themselves
 ANCHOR = 160  # more materials than a scene holds
 TABLES = {"wood": 0.24, "paper": 0.17, "mat": 0.12, "cloth": 0.10, "warmcloth": 0.07, "brick": 0.05, "carpet": 0.07,
@@ -50,8 +50,8 @@ def make_design(family: str, rng: np.random.Generator, hard: float) -> Design:
         makers = {"plane": planes.plane, "rings": planes.rings, "land_grid": grids.land_grid, "module": grids.module,
                   "pads": grids.pads}  # fmt: skip
         return makers[family](rng, hard, finish)
-    others = {"memory": cards.memory, "expansion": cards.expansion, "widepitch": cards.widepitch, "strip": cards.strip,
-              "breakout": breakouts.breakout, "bare": planes.bare}  # fmt: skip
+    others = {"memory": cards.memory, "expansion": cards.expansion, "widepitch": cards.widepitch,
+              "strip": cards.strip, "breakout": breakouts.breakout, "bare": planes.bare}  # fmt: skip
     return others[family](rng, hard)
 
 
@@ -66,7 +66,9 @@ def _harder(d: Design, rng: np.random.Generator) -> None:
     for _ in range(int(rng.choice([0, 0, 0, 1, 2]))):
         w, h = float(rng.uniform(6, 30)), float(rng.uniform(4, 14))
         x, y = float(rng.uniform(-0.3 * w, width - 0.5 * w)), float(rng.uniform(-0.2 * h, height - 0.5 * h))
-        over = [s.z1 for s in d.solids if s.kind != "disc" and s.x0 < x + w and s.x1 > x and s.y0 < y + h and s.y1 > y]
+        over = [
+            s.z1 for s in d.solids if s.kind != "disc" and s.x0 < x + w and s.x1 > x and s.y0 < y + h and s.y1 > y
+        ]
         ground = str(rng.choice(["amber", "kraft", "beige", "yellowpaper", "goldfoil", "paper", "goldpaint"]))
         z = max([0.05, *over]) + 0.05
         if rng.random() < 0.5 and min(x, y) > 0 and x + w < width and y + h < height:
@@ -111,8 +113,12 @@ def _families(rng: np.random.Generator, scene: str) -> list[str]:
     return [scene] * int(rng.choice(many.get(scene, (1,))))
 
 
-def _lay(rng: np.random.Generator, scene: str, scan: bool, hard: float) -> tuple[list[tuple[Design, Array]], Target | None]:
-    names = [scene if scene not in ("pile", "mixed") else str(rng.choice(FAMILIES))] if scan else _families(rng, scene)
+def _lay(
+    rng: np.random.Generator, scene: str, scan: bool, hard: float
+) -> tuple[list[tuple[Design, Array]], Target | None]:
+    names = (
+        [scene if scene not in ("pile", "mixed") else str(rng.choice(FAMILIES))] if scan else _families(rng, scene)
+    )
     designs = [make_design(f, rng, hard) for f in names]
     if rng.random() < GOLDLESS:
         designs = [planes.strip_of_gold(d) for d in designs]
@@ -144,7 +150,9 @@ def _table(rng: np.random.Generator, kind: str, size: float, at: Array) -> dict[
     else:
         tint = np.clip(np.exp(rng.normal(0, 0.12)) * np.exp(rng.normal(0, 0.05, 3)), 0, 1.2).astype(np.float32)
         drawn = picture(np.clip(table_picture(kind, int(rng.integers(6)), size) * tint, 0.003, 0.92))
-        top = matt(drawn) if kind not in ("wood", "mat", "leather") else lacquer(drawn, float(rng.uniform(0.18, 0.42)))
+        top = (
+            matt(drawn) if kind not in ("wood", "mat", "leather") else lacquer(drawn, float(rng.uniform(0.18, 0.42)))
+        )
     far = pose.copy()
     far[2, 3] = -0.5
     grey = {"paper": 0.7, "wood": 0.2, "mat": 0.12, "cloth": 0.04, "lid": 0.5}.get(kind, 0.2)

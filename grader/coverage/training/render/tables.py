@@ -58,7 +58,9 @@ def _brick(rng: np.random.Generator, n: int, size: float) -> Array:
     """Bricks or tiles of orange-brown tones in rows."""
     k = n / size
     high, wide, joint = float(rng.uniform(25, 70)), float(rng.uniform(50, 210)), float(rng.uniform(2, 10))
-    base = np.array([[0.42, 0.15, 0.07], [0.50, 0.24, 0.10], [0.34, 0.13, 0.08], [0.52, 0.33, 0.17]][int(rng.integers(4))])
+    base = np.array(
+        [[0.42, 0.15, 0.07], [0.50, 0.24, 0.10], [0.34, 0.13, 0.08], [0.52, 0.33, 0.17]][int(rng.integers(4))]
+    )
     grey = np.array([0.45, 0.42, 0.38]) * rng.uniform(0.4, 1.2)
     t = np.broadcast_to(grey, (n, n, 3)).astype(np.float32)
     for row, y in enumerate(np.arange(0, size, high)):
@@ -70,9 +72,11 @@ def _brick(rng: np.random.Generator, n: int, size: float) -> Array:
     return np.asarray(t * (1 + noise(rng, n, n, (2, 7, 40), (0.12, 0.1, 0.1)))[..., None])
 
 
-def _carpet(rng: np.random.Generator, n: int, size: float) -> Array:
+def _carpet(rng: np.random.Generator, n: int, _size: float) -> Array:
     """A pile of tufts, sometimes with a pattern."""
-    colours = np.array([[0.40, 0.18, 0.07], [0.50, 0.35, 0.18], [0.28, 0.10, 0.06], [0.55, 0.28, 0.08], [0.20, 0.14, 0.10]])
+    colours = np.array(
+        [[0.40, 0.18, 0.07], [0.50, 0.35, 0.18], [0.28, 0.10, 0.06], [0.55, 0.28, 0.08], [0.20, 0.14, 0.10]]
+    )
     t = np.broadcast_to(colours[int(rng.integers(5))], (n, n, 3)).astype(np.float32)
     if rng.random() < 0.6:
         pattern = noise(rng, n, n, (float(rng.uniform(20, 120)),), (1.0,)) > 0.6
@@ -93,8 +97,10 @@ def _weave(rng: np.random.Generator, n: int, size: float) -> Array:
     return np.asarray(colour * (level * (0.85 + fibre) * (0.8 + 0.2 * over) + 0.06)[..., None])
 
 
-def _leather(rng: np.random.Generator, n: int, size: float) -> Array:
-    colour = np.array([[0.30, 0.13, 0.05], [0.42, 0.22, 0.09], [0.16, 0.08, 0.05], [0.50, 0.32, 0.16]][int(rng.integers(4))])
+def _leather(rng: np.random.Generator, n: int, _size: float) -> Array:
+    colour = np.array(
+        [[0.30, 0.13, 0.05], [0.42, 0.22, 0.09], [0.16, 0.08, 0.05], [0.50, 0.32, 0.16]][int(rng.integers(4))]
+    )
     cells = noise(rng, n, n, (5, 9), (1.0, 0.8))
     crease = np.clip(1 - 0.5 * np.exp(-((cells / 0.25) ** 2)), 0, 1)
     return np.asarray(colour * (crease * (1 + noise(rng, n, n, (60, 300), (0.06, 0.1))))[..., None])
@@ -105,7 +111,10 @@ def _card(rng: np.random.Generator, n: int, size: float) -> Array:
     colours = [[0.46, 0.30, 0.16], [0.55, 0.39, 0.22], [0.70, 0.58, 0.36], [0.62, 0.30, 0.08], [0.70, 0.52, 0.10],
                [0.40, 0.08, 0.06], [0.10, 0.28, 0.12], [0.62, 0.28, 0.34], [0.30, 0.30, 0.30]]  # fmt: skip
     flutes = 0.03 * np.sin(np.arange(n) * (size / n) * 2 * np.pi / 4.0)[None] if rng.random() < 0.4 else 0.0
-    return np.array(colours[int(rng.integers(len(colours)))]) * (1 + flutes + noise(rng, n, n, (2, 30, 300), (0.03, 0.03, 0.05)))[..., None]
+    return (
+        np.array(colours[int(rng.integers(len(colours)))])
+        * (1 + flutes + noise(rng, n, n, (2, 30, 300), (0.03, 0.03, 0.05)))[..., None]
+    )
 
 
 MADE = {"brick": _brick, "carpet": _carpet, "weave": _weave, "leather": _leather, "card": _card}
@@ -125,5 +134,11 @@ def table_picture(kind: str, number: int, size: float) -> Array:
     elif kind in MADE:
         t = MADE[kind](rng, n, size)
     else:
-        t = _cloth(rng, n, size, DARK if kind == "cloth" else WARM_CLOTH, 1.3 if kind == "cloth" else float(rng.uniform(1.5, 6)))
+        t = _cloth(
+            rng,
+            n,
+            size,
+            DARK if kind == "cloth" else WARM_CLOTH,
+            1.3 if kind == "cloth" else float(rng.uniform(1.5, 6)),
+        )
     return np.clip(t, 0.003, 0.9).astype(np.float32)

@@ -13,7 +13,9 @@ from .shapes import Array
 TILE_MM, TILE_PX = 24.0, 1024  # metal tiles: 43 px/mm
 
 
-def noise(rng: np.random.Generator, height: int, width: int, sizes: Sequence[float], amounts: Sequence[float]) -> Array:
+def noise(
+    rng: np.random.Generator, height: int, width: int, sizes: Sequence[float], amounts: Sequence[float]
+) -> Array:
     """Sum of smooth noises: blobs of some sizes in pixels and their standard deviations."""
     out = np.zeros((height, width), np.float32)
     for size, amount in zip(sizes, amounts, strict=True):
@@ -51,7 +53,10 @@ def _wrap_lines(picture: Array, rng: np.random.Generator, count: int, angle: flo
             for dy in (-size, 0, size):
                 points = np.round((line + (dx, dy)) * 16).astype(np.int32)
                 value = -depth * float(rng.uniform(0.3, 1))
-                cv2.polylines(picture, [points], False, value, int(rng.choice([1, 1, 1, 2, 3])), cv2.LINE_AA, 4)
+                wide = int(rng.choice([1, 1, 1, 2, 3]))
+                cv2.polylines(
+                    picture, [points], isClosed=False, color=value, thickness=wide, lineType=cv2.LINE_AA, shift=4
+                )
 
 
 def _wrapped(picture: Array, border: int, change: Callable[[Array], Array]) -> Array:

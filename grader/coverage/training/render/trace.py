@@ -63,7 +63,7 @@ def trace(scene: Any, paths: Any, camera: Camera, samples: int, seed: int, most:
         u = mi.Float(pixel - row * width) + (mi.Float(cell % 4) + jitter.x) / 4 - 0.5
         v = mi.Float(row) + (mi.Float(cell // 4) + jitter.y) / 4 - 0.5
         lens = mi.warp.square_to_uniform_disk_concentric(sampler.next_2d()) if lens_used else None
-        light, _, _ = paths.sample(scene, sampler, camera.rays(u, v, lens), None, True)
+        light, _, _ = paths.sample(scene, sampler, camera.rays(u, v, lens), None, active=True)
         light *= dr.minimum(1, limit / dr.maximum(dr.max(light), 1e-6))
         for c in range(3):
             dr.scatter_add(film, light[c], pixel * 3 + c, mode=dr.ReduceMode.Local)
