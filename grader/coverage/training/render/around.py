@@ -11,22 +11,14 @@ import numpy as np
 import shapely
 
 from .board import Stock
+from .colours import LOOSE, PLASTIC_NAMES
 from .design import CLASSES, WORDS
-from .materials import PLASTIC_NAMES, metal, plating, single
+from .materials import metal, plating, single
 from .mesh import Group, palette_uv
 from .place import apart, rectangle
 from .shapes import Array, Flat, circle, poly_triangles, polygons, rounded, text_triangles
 from .textures import TILE_MM, metal_tile, noise, normals
 
-# metals of loose things: index, reflectance on top, class
-LOOSE = {
-    "brass": ("brass", (0.97, 0.95, 0.9), "brass"),
-    "dullbrass": ("brass", (0.62, 0.52, 0.38), "brass"),
-    "copper": ("Cu", (0.92, 0.84, 0.78), "copper"),
-    "oldcopper": ("Cu", (0.45, 0.32, 0.24), "copper"),
-    "nickel": ("nickel", (1.0, 1.0, 1.0), "tin"),
-    "silver": ("Ag", (0.85, 0.85, 0.86), "tin"),
-}
 KINDS = ("coins", "coins", "sheet", "tape", "paper", "paper", "label", "washers", "pins")
 
 

@@ -10,15 +10,15 @@ import numpy as np
 import shapely
 from shapely.geometry import box
 
+from .colours import FILMS, LAMINATE_SHARES, LAMINATES, MASKS, METALS, PLASTIC_NAMES, PRINT
 from .design import CLASSES, METAL_OF, Design
-from .materials import COVER, MASKS, METALS, PLASTIC_NAMES, WEAVE, bumpy, lacquer, metal, picture, plating, single
+from .materials import COVER, WEAVE, bumpy, lacquer, metal, picture, plating, single
 from .mesh import Group, palette_uv
 from .shapes import Array, Flat, circle, poly_triangles, polygons, rounded
 from .textures import TILE_MM, from_slopes, metal_tile, noise
 
 TEXELS = 2.4e6  # most texels of a board's pictures
 MASK_UP, SILK_UP, METAL_UP = 0.02, 0.03, 0.035  # heights over the laminate
-SILK = {"white": (0.80, 0.80, 0.80), "yellow": (0.78, 0.56, 0.05), "ink": (0.04, 0.04, 0.04)}
 WALLS = {"gold": ("Au", 0.2, 1.0), "tin": ("Ag", 0.25, 0.7), "copper": ("Cu", 0.3, 0.7)}
 
 
@@ -98,9 +98,7 @@ def _gold(d: Design, rng: np.random.Generator) -> tuple[dict[str, Any], float]:
 
 def _tarnish(rng: np.random.Generator, h: int, w: int) -> Array:
     """Brown films in patches, or over all of a board more to one side."""
-    brown = np.array([[0.75, 0.52, 0.30], [0.55, 0.36, 0.22], [0.80, 0.70, 0.62], [0.62, 0.62, 0.60]])[
-        int(rng.integers(4))
-    ]
+    brown = np.array(FILMS[int(rng.integers(len(FILMS)))])
     way = rng.uniform(0, 2 * np.pi)
     ramp = np.cos(way) * np.linspace(-1, 1, w)[None] + np.sin(way) * np.linspace(-1, 1, h)[:, None]
     share = np.clip(0.5 + rng.uniform(0.3, 1.5) * ramp + noise(rng, h, w, (10, 60), (0.25, 0.4)), 0, 1)
@@ -110,8 +108,7 @@ def _tarnish(rng: np.random.Generator, h: int, w: int) -> Array:
 def _materials(d: Design, rng: np.random.Generator) -> tuple[dict[str, dict[str, Any]], float]:
     gold, tilt = _gold(d, rng)
     level = rng.uniform(0.75, 1.15)
-    laminate_rgb = np.array([[0.40, 0.31, 0.15], [0.52, 0.44, 0.26], [0.60, 0.54, 0.38], [0.36, 0.24, 0.11]][
-        int(rng.choice(4, p=[0.5, 0.25, 0.15, 0.1]))])  # fmt: skip
+    laminate_rgb = np.array(LAMINATES[int(rng.choice(len(LAMINATES), p=LAMINATE_SHARES))])
     weave = 1 + noise(rng, 256, 256, (1.5, 20), (0.04, 0.05))[..., None]
     laminate = picture(np.clip(laminate_rgb * level * weave, 0.02, 0.9), WEAVE)
     bump, rough = metal_tile("satin", int(rng.integers(4)))
@@ -124,7 +121,7 @@ def _materials(d: Design, rng: np.random.Generator) -> tuple[dict[str, dict[str,
         "gold": gold, "tin": tin, "copper": copper,
         "laminate": lacquer(laminate, float(rng.uniform(0.2, 0.45))),
         "edge": lacquer(picture(single(np.clip(laminate_rgb * level * [0.95, 0.93, 0.85], 0, 0.9))), 0.35),
-        "print": lacquer(picture(single(SILK[d.silk_colour])), 0.45),
+        "print": lacquer(picture(single(PRINT[d.silk_colour])), 0.45),
     }  # fmt: skip
     if d.mask != "none":
         colour, relief = _mask_pictures(d, rng)

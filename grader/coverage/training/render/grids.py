@@ -8,8 +8,8 @@ import numpy as np
 from shapely.geometry import box
 
 from . import parts
+from .colours import RARE_MASKS
 from .design import Design
-from .materials import HARD_MASKS
 from .shapes import circle, rounded
 
 
@@ -50,7 +50,7 @@ def land_grid(rng: np.random.Generator, hard: float = 0.0, finish: str = "gold")
     d.vias(100)
     d.looks.append(f"land grid of {finish}")
     if hard > 0.5 and rng.random() < 0.3:
-        d.mask = str(rng.choice(HARD_MASKS))
+        d.mask = str(rng.choice(RARE_MASKS))
     return d
 
 
@@ -107,7 +107,7 @@ def module(rng: np.random.Generator, hard: float = 0.0, finish: str = "gold") ->
     d.vias(20)
     d.looks.append(f"module with {finish}")
     if hard > 0.5 and rng.random() < 0.2:
-        d.mask = str(rng.choice(HARD_MASKS))
+        d.mask = str(rng.choice(RARE_MASKS))
     return d
 
 
@@ -161,7 +161,7 @@ def pads(rng: np.random.Generator, hard: float = 0.0, finish: str = "gold") -> D
     d.vias(40)
     d.looks.append(f"pads of {finish}")
     if hard > 0.5 and rng.random() < 0.3:
-        d.mask = str(rng.choice(HARD_MASKS))
+        d.mask = str(rng.choice(RARE_MASKS))
     return d
 
 

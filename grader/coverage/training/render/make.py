@@ -12,10 +12,11 @@ import cv2
 import numpy as np
 
 from .camera import Camera, close, framing, scanner
+from .families import SHARES
 from .light import LIGHT_SHARES, LIGHTS, LUMINANCE, WARM_SHARES, light_up
 from .phone import develop
 from .shapes import Array
-from .stage import AIM, SHARES, Stage, assemble, build
+from .stage import AIM, Stage, assemble, build
 from .trace import Masks, integrator, masks, trace
 
 SCANS = 0.07  # share of scenes that are flat scans

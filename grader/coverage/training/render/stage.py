@@ -9,73 +9,24 @@ from typing import Any
 import numpy as np
 import shapely
 
-from . import breakouts, cards, grids, parts, planes
 from .around import scatter
 from .board import Stock, add_board
 from .camera import Camera
 from .design import CLASSES, Design
 from .engine import mi
+from .families import draw
 from .light import Lit
-from .materials import HARD_MASKS, every_kind, lacquer, matt, palette, picture, single
+from .materials import every_kind, lacquer, matt, palette, picture, single
 from .mesh import Group, sheet
 from .place import Target, heap, rectangle, side_by_side, target_sheet
 from .shapes import Array
 from .surroundings import beside, observer, things
 from .tables import table_picture
 
-FAMILIES = ("memory", "expansion", "widepitch", "strip", "breakout", "negative")
-PLAIN = ("plane", "rings", "land_grid", "module", "pads", "bare")
-# scenes and their shares: of one family, a heap, several side by side
-SHARES = {
-    "memory": 0.13, "expansion": 0.11, "widepitch": 0.08, "strip": 0.06, "breakout": 0.1, "negative": 0.08,
-    "pile": 0.09, "mixed": 0.08, "plane": 0.09, "rings": 0.04,
-    "land_grid": 0.06, "module": 0.04, "pads": 0.03, "bare": 0.04,
-}  # fmt: skip
-GOLDLESS = 0.14  # share of scenes whose plating is taken off; others have none of themselves
 ANCHOR = 160  # more materials than a scene holds
 TABLES = {"wood": 0.24, "paper": 0.17, "mat": 0.12, "cloth": 0.10, "warmcloth": 0.07, "brick": 0.05, "carpet": 0.07,
           "weave": 0.05, "leather": 0.04, "card": 0.09}  # fmt: skip
 AIM = {"paper": 0.46, "wood": 0.22, "mat": 0.18, "cloth": 0.12, "lid": 0.5}  # mean radiance that a phone exposes for
-
-
-def make_design(family: str, rng: np.random.Generator, hard: float) -> Design:
-    """A board of a family."""
-    u = rng.random()
-    if family == "negative":
-        if u < 0.35:
-            return cards.memory(rng, hard, tin=True)
-        return breakouts.breakout(rng, hard, "tin" if u < 0.8 else "copper")
-    if family in ("plane", "rings", "land_grid", "module", "pads"):
-        finish = "gold" if u < 0.76 else "tin" if u < 0.88 else "copper"
-        makers = {"plane": planes.plane, "rings": planes.rings, "land_grid": grids.land_grid, "module": grids.module,
-                  "pads": grids.pads}  # fmt: skip
-        return makers[family](rng, hard, finish)
-    others = {"memory": cards.memory, "expansion": cards.expansion, "widepitch": cards.widepitch,
-              "strip": cards.strip, "breakout": breakouts.breakout, "bare": planes.bare}  # fmt: skip
-    return others[family](rng, hard)
-
-
-def _harder(d: Design, rng: np.random.Generator) -> None:
-    """Looks that any board may have: masks of rare colours, yellow print, stickers and tape."""
-    if d.mask != "none" and rng.random() < 0.3:
-        d.mask = str(rng.choice(HARD_MASKS))
-        d.looks.append(f"mask {d.mask}")
-    if rng.random() < 0.2:
-        d.silk_colour = "yellow"
-    width, height = d.size
-    for _ in range(int(rng.choice([0, 0, 0, 1, 2]))):
-        w, h = float(rng.uniform(6, 30)), float(rng.uniform(4, 14))
-        x, y = float(rng.uniform(-0.3 * w, width - 0.5 * w)), float(rng.uniform(-0.2 * h, height - 0.5 * h))
-        over = [
-            s.z1 for s in d.solids if s.kind != "disc" and s.x0 < x + w and s.x1 > x and s.y0 < y + h and s.y1 > y
-        ]
-        ground = str(rng.choice(["amber", "kraft", "beige", "yellowpaper", "goldfoil", "paper", "goldpaint"]))
-        z = max([0.05, *over]) + 0.05
-        if rng.random() < 0.5 and min(x, y) > 0 and x + w < width and y + h < height:
-            parts.sticker(d, x, y, w, h, z, ground)
-        else:
-            d.solid("box", ground, (x, y, x + w, y + h), z - 0.05, z)
-        d.looks.append(f"{ground} over it")
 
 
 @dataclass(frozen=True)
@@ -101,30 +52,10 @@ class Stage:
     warm: bool
 
 
-def _families(rng: np.random.Generator, scene: str) -> list[str]:
-    if scene == "pile":
-        pool = ["memory", "memory", "strip", "breakout", "widepitch", "negative", "expansion", "plane", "land_grid"]
-        return [str(f) for f in rng.choice(pool, int(rng.integers(3, 7)))]
-    if scene == "mixed":
-        pool = ["memory", "strip", "breakout", "negative", "breakout", "memory", *PLAIN]
-        return [str(f) for f in rng.choice(pool, int(rng.integers(2, 5)))]
-    many = {"memory": (1, 1, 2, 3, 4), "strip": (1, 2), "breakout": (1, 1, 2, 3), "negative": (1, 2), "plane": (1, 2),
-            "rings": (1, 2), "land_grid": (1, 2, 4), "module": (1, 2, 4), "bare": (1, 2)}  # fmt: skip
-    return [scene] * int(rng.choice(many.get(scene, (1,))))
-
-
 def _lay(
     rng: np.random.Generator, scene: str, scan: bool, hard: float
 ) -> tuple[list[tuple[Design, Array]], Target | None]:
-    names = (
-        [scene if scene not in ("pile", "mixed") else str(rng.choice(FAMILIES))] if scan else _families(rng, scene)
-    )
-    designs = [make_design(f, rng, hard) for f in names]
-    if rng.random() < GOLDLESS:
-        designs = [planes.strip_of_gold(d) for d in designs]
-    if hard:
-        for d in designs:
-            _harder(d, rng)
+    designs = draw(rng, scene, scan=scan, hard=hard)
     target = target_sheet(rng) if not scan and rng.random() < 0.6 else None
     if scene == "pile" and not scan:
         away = 75.0 + float(np.hypot(target.width, target.height)) / 2 if target else 0.0

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from .camera import Camera
+from .colours import PLASTIC_NAMES
 from .light import facing
-from .materials import PLASTIC_NAMES
 from .mesh import Group, palette_uv, sheet
 from .shapes import Array
 
