@@ -10,9 +10,9 @@ import numpy as np
 
 from .camera import Camera
 from .engine import mi
-from .materials import matt, picture, single
-from .mesh import sheet
-from .shapes import Array
+from .materials import matt, picture, rgb, single
+from .mesh import Group
+from .shapes import Array, rect_triangles
 
 LAMPS = 4
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
@@ -63,12 +63,22 @@ def facing(position: Any, at: Any) -> Array:
     return pose
 
 
-def _lamp(position: Any, at: Any, width: float, height: float, radiance: Array, weight: float = 1.0) -> Any:
-    radiance = np.broadcast_to(radiance, (64, 64, 3))  # always a picture, as a window's: kernels stay the same
-    light = mi.load_dict({"type": "area", "radiance": picture(radiance), "sampling_weight": weight})
-    return sheet(facing(position, at), width, height).build("lamp", mi.load_dict(matt(picture(single(0.0)))), light)[
-        0
-    ]
+def lamp(pose: Array, width: float, height: float, radiance: Array, weight: float, panes: int = 1) -> Any:
+    """A lit rectangle about the origin of a pose, facing its z, or a window of panes × panes.
+
+    Of one radiance all over: to find a place in a picture on a mesh, Mitsuba traces a scene of its own, which OptiX
+    switches off inside another's kernel, and the light would be lost.
+    """
+    rects = [
+        ((i + 0.06) * width / panes - width / 2, (j + 0.06) * height / panes - height / 2,
+         (i + 0.94) * width / panes - width / 2, (j + 0.94) * height / panes - height / 2)
+        for i in range(panes) for j in range(panes)
+    ]  # fmt: skip
+    made = Group()
+    made.flat(rect_triangles(rects), 0.0, 0, uv=(0.5, 0.5))
+    made.moved(pose)
+    emitter = {"type": "area", "radiance": rgb(radiance), "sampling_weight": weight}
+    return made.build("lamp", mi.load_dict(matt(picture(single(0.0)))), mi.load_dict(emitter))[0]
 
 
 def _out_of_sight(position: Array, centre: Array, camera: Camera, size: float) -> Array:
@@ -112,24 +122,16 @@ def room(rng: np.random.Generator, level: float, kelvin: float) -> Array:
     return np.asarray(made * level * (planck(kelvin) * 0.6 + 0.4), np.float32)
 
 
-def _pane(colour: Array) -> Array:
-    pane = np.zeros((64, 64, 3), np.float32)
-    for i in (0, 1):
-        shade = np.linspace(1.2, 0.7, 29) if i else np.linspace(0.8, 0.5, 29)
-        for j in (0, 1):
-            pane[2 + 31 * i : 31 + 31 * i, 2 + 31 * j : 31 + 31 * j] = shade[:, None, None]
-    return pane * colour
-
-
 class _Source(NamedTuple):
     position: Array
     width: float
     height: float
     radiance: Array
+    panes: int = 1
 
 
 def _plain(kelvin: float, level: float) -> Array:
-    return single(planck(kelvin) * level)
+    return np.asarray(planck(kelvin) * level)
 
 
 def _side(angle: float) -> Array:
@@ -145,7 +147,7 @@ def _large(rng: np.random.Generator, kind: str, centre: Array, kelvin: float) ->
         made.append(_Source(at, width, height, _plain(kelvin, rng.uniform(5, 9))))
     if kind in ("window", "mixed"):
         at = centre + _side(around) * rng.uniform(1100, 1900) + [0, 0, rng.uniform(450, 1000)]
-        made.append(_Source(at, 1000, 1300, _pane(planck(kelvin) * rng.uniform(9, 15))))
+        made.append(_Source(at, 1000, 1300, _plain(kelvin, rng.uniform(9, 15)), 2))
     if kind == "ceiling":
         for i in range(int(rng.integers(1, 4))):
             at = centre + [rng.uniform(-900, 900), rng.uniform(-900, 900), 1650]
@@ -188,12 +190,12 @@ def light_up(rng: np.random.Generator, kind: str, centre: Array, camera: Camera)
     lamps = []
     for s in sources:  # asked in proportion to what they give at the board
         way = s.position - centre
-        given = float((s.radiance.mean((0, 1)) * LUMINANCE).sum()) * s.width * s.height * abs(way[2])
+        given = float(s.radiance @ LUMINANCE) * s.width * s.height * abs(way[2])
         weight = float(np.clip(given / float(np.linalg.norm(way)) ** 3 / daylight, 0.15, 6))
-        lamps.append(_lamp(s.position, centre, s.width, s.height, s.radiance, weight))
+        lamps.append(lamp(facing(s.position, centre), s.width, s.height, s.radiance, weight, s.panes))
     while len(lamps) < LAMPS:  # dark and never asked: with always as many lamps, kernels stay the same
-        lamps.append(_lamp(centre - [0, 0, 50.0 + len(lamps)], centre, 1, 1, single(0.0), 0.0))
+        lamps.append(lamp(facing(centre - [0, 0, 50.0 + len(lamps)], centre), 1, 1, np.zeros(3), 0.0))
     turn = mi.ScalarTransform4f().rotate([0, 0, 1], float(rng.uniform(0, 360))).rotate([1, 0, 0], 90)
-    entries = {f"lamp{i}": lamp for i, lamp in enumerate(lamps)}
+    entries = {f"lamp{i}": made for i, made in enumerate(lamps)}
     entries["env"] = {"type": "envmap", "bitmap": mi.Bitmap(walls), "to_world": turn}
     return Lit(entries, kelvin, kind)
