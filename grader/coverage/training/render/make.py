@@ -62,7 +62,7 @@ def _points_of_interest(stage: Stage, rng: np.random.Generator) -> Array:
             triangles, _ = metal[int(rng.integers(len(metal)))].triangles()
             local = triangles[int(rng.integers(len(triangles)))].mean(0)
     if local is None:
-        local = rng.uniform((0, 0), d.size)
+        local = rng.uniform(0.15, 0.85, 2) * d.size
     return np.asarray(np.array([*local, d.thickness]) @ pose[:3, :3].T + pose[:3, 3])
 
 
