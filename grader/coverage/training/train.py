@@ -186,7 +186,7 @@ def train(options: argparse.Namespace) -> CoverageNet:
         if step % options.report == 0:
             log.info("step %d, %.1f min, %s, loss %.4f", step, elapsed, pictures.counts(), value.item())
             _save(average, options.out)
-        if progress * (options.snapshots + 1) >= kept + 1:
+        if kept < options.snapshots and progress * (options.snapshots + 1) >= kept + 1:
             kept += 1
             _save(average, options.out.with_stem(f"{options.out.stem}-{kept}"))
             report(average, pictures.held)
