@@ -87,6 +87,7 @@ class LearnedSegmenter:
             area_inputs=error_inputs(self.name, photo.short_id, scale, share, doubt),
             notices=quality_notices(rgb, share, scale),
             contact=_resampled(contact, size),
+            doubt=doubt,
         )
 
 

@@ -4,7 +4,7 @@ Runs the segmenter as the product does, over folders of pictures with their trut
 where the folder says it, and prints figures for each kind of picture. Only what is known counts. Needs no PyTorch.
 
 ``--held-out`` takes only the pictures that training leaves out, ``--weights`` tries an ONNX file that is not shipped,
-``--json`` writes what was found for each picture, from which ``range`` fits the claimed range.
+``--json`` writes what was found for each picture, from which ``fit_range`` fits the claimed range.
 """
 
 from __future__ import annotations
@@ -68,6 +68,7 @@ class Found:
         px_per_mm: scale given, ``None`` if not known.
         sigma: of the claimed error of the area, lognormal; ``None`` where nothing was found.
         centre: median of that error.
+        doubt: the segmenter's own, 0..1, if it can tell.
         seconds: taken.
     """
 
@@ -79,6 +80,7 @@ class Found:
     px_per_mm: float | None
     sigma: float | None
     centre: float | None
+    doubt: float | None
     seconds: float
 
 
@@ -118,7 +120,16 @@ def judge(truth: Truth, segmenter: Segmenter) -> Found:
         overlap = float(((got >= 0.5) & (true >= 0.5)).sum()) / union if union else 1.0
     centre, sigma = coverage.area_inputs[0].distribution.parameters if coverage.area_inputs else (None, None)
     return Found(
-        truth.image.stem, truth.kind, error, overlap, false, truth.px_per_mm, sigma, centre, round(seconds, 2)
+        name=truth.image.stem,
+        kind=truth.kind,
+        error=error,
+        overlap=overlap,
+        false=false,
+        px_per_mm=truth.px_per_mm,
+        sigma=sigma,
+        centre=centre,
+        doubt=coverage.doubt,
+        seconds=round(seconds, 2),
     )
 
 

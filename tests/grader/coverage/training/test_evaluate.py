@@ -29,7 +29,7 @@ class Half:
         share = np.zeros((photo.height_px, photo.width_px), np.uint8)
         share[:, : photo.width_px // 2] = 255
         error = Input("segmentation:x", "", Distribution("lognormal", (1.0, 0.1)), "")
-        return Coverage(share, share > 0, self.name, (error,))
+        return Coverage(share, share > 0, self.name, (error,), doubt=0.2)
 
 
 def put(folder: Path, name: str, **masks: np.ndarray | str) -> None:
@@ -59,7 +59,7 @@ def test_only_what_is_known_counts(tmp_path: Path) -> None:
     assert found.error == pytest.approx(25 / 20 - 1)
     assert found.overlap == pytest.approx(20 / 25)
     assert found.false is None
-    assert (found.kind, found.sigma, found.centre) == ("edge", 0.1, 1.0)
+    assert (found.kind, found.sigma, found.centre, found.doubt) == ("edge", 0.1, 1.0, 0.2)
 
 
 def test_picture_without_gold_is_judged_by_false_share(tmp_path: Path) -> None:
@@ -78,7 +78,7 @@ def test_walls_of_plated_holes_count_neither_way(tmp_path: Path) -> None:
 
 def test_row_has_a_cell_for_every_kind() -> None:
     def found(kind: str, error: float | None, false: float | None) -> Found:
-        return Found("x", kind, error, None if error is None else 0.8, false, None, None, None, 0.1)
+        return Found("x", kind, error, None if error is None else 0.8, false, None, None, None, None, 0.1)
 
     line = row("first", [found("edge", -0.1, None), found("edge", 0.3, None), found("none", None, 0.002)])
     assert line.count("|") == heading().splitlines()[0].count("|")
