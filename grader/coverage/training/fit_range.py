@@ -68,9 +68,8 @@ def main() -> None:
     least, greatest = np.quantile(doubt, [0.01, 0.99])
     doubt = np.clip(doubt, least, greatest)
     say = sys.stdout.write
-    say(
-        f"{len(found)} pictures\nlevel = {level:.2f}\nslope = {slope:.2f}\nleast = {least:.2f}\ngreatest = {greatest:.2f}\n"
-    )
+    say(f"{len(found)} pictures\nlevel = {level:.2f}\nslope = {slope:.2f}\n")
+    say(f"least = {least:.2f}\ngreatest = {greatest:.2f}\n")
     edges = np.quantile(doubt, [0.2, 0.4, 0.6, 0.8])
     for besides in got.besides:
         inside = held(doubt, residual, level, slope, besides)
