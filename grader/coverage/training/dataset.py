@@ -162,8 +162,13 @@ def _classes(gold: np.ndarray, board: np.ndarray | None, kind: str | None) -> np
 def read_folders(
     folders: Sequence[Path], device: torch.device, known: Collection[str] = (), most: int = 10**9, workers: int = 16
 ) -> list[Frame]:
-    """Pictures of some folders but those whose names are known, the first ``most`` in the order of their names."""
-    found = sorted((p.stem, f) for f in folders for p in (f / "images").glob("*.jpg") if p.stem not in known)[:most]
+    """Pictures of some folders but those whose names are known, the first ``most`` in the order of their names.
+
+    Hidden files are left alone: they are being written.
+    """
+    found = sorted((p.stem, f) for f in folders for p in (f / "images").glob("[!.]*.jpg") if p.stem not in known)[
+        :most
+    ]
     with ThreadPoolExecutor(workers) as pool:
         return list(pool.map(lambda nf: read_frame(nf[1], nf[0], device), found))
 

@@ -135,7 +135,7 @@ def judge(truth: Truth, segmenter: Segmenter) -> Found:
 
 def pictures(folders: Sequence[Path], *, only_held_out: bool = False) -> list[tuple[Path, str]]:
     """Folder and name of all pictures, or of those that training leaves out."""
-    listed = [(folder, path.stem) for folder in folders for path in sorted((folder / "images").glob("*.jpg"))]
+    listed = [(folder, path.stem) for folder in folders for path in sorted((folder / "images").glob("[!.]*.jpg"))]
     if not only_held_out:
         return listed
     return [(f, n) for f, n in listed if held_out(f, n, photograph=(f / "masks" / f"{n}_kind.txt").exists())]

@@ -98,7 +98,8 @@ def as_read(frame: Frame) -> tuple[Tensor, Tensor, Tensor]:
 @torch.no_grad()
 def found(model: CoverageNet, rgb: Tensor) -> Tensor:
     """The network's plated share, float (h, w), of one picture (1, 3, h, w)."""
-    with torch.autocast(rgb.device.type, dtype=torch.bfloat16):
+    one_size_each = torch.backends.cudnn.flags(enabled=True, benchmark=False)  # sizes vary: nothing to try out
+    with one_size_each, torch.autocast(rgb.device.type, dtype=torch.bfloat16):
         outputs = model(network_input(rgb))
     return torch.sigmoid(coverage_logits(outputs).float())[0, 0]
 
