@@ -42,6 +42,9 @@ SMALLEST_ZOOM, LARGEST_ZOOM = 0.25, 2.0  # crop pixels per picture pixel
 # two are the scales at which the segmenter reads (fine, coarse), widened
 SCALES = ((0.55, 5.5, 9.5), (0.2, 2.4, 4.2), (0.25, 3.5, 18.0))
 ANY_ZOOM = 0.25  # share of crops that know nothing of the scale
+# Where there is no scale the segmenter reads pictures at most this large; how often photographs are shown about so,
+# and how far about
+READS_SIDE_PX, AS_READ, ABOUT_AS_READ = 1600, 0.6, 1.5
 
 
 @dataclass(frozen=True)
@@ -166,9 +169,8 @@ def read_folders(
 
     Hidden files are left alone: they are being written.
     """
-    found = sorted((p.stem, f) for f in folders for p in (f / "images").glob("[!.]*.jpg") if p.stem not in known)[
-        :most
-    ]
+    listed = ((path.stem, folder) for folder in folders for path in (folder / "images").glob("[!.]*.jpg"))
+    found = sorted(one for one in listed if one[0] not in known)[:most]
     with ThreadPoolExecutor(workers) as pool:
         return list(pool.map(lambda nf: read_frame(nf[1], nf[0], device), found))
 
@@ -193,6 +195,9 @@ def _zoom(frame: Frame, rng: np.random.Generator) -> float:
     if frame.px_per_mm is not None and rng.random() >= ANY_ZOOM:
         _, low, high = SCALES[int(rng.choice(len(SCALES), p=[share for share, _, _ in SCALES]))]
         own = frame.px_per_mm
+    elif frame.px_per_mm is None and frame.kind != RENDER and rng.random() < AS_READ:
+        low, high = 1 / ABOUT_AS_READ, ABOUT_AS_READ
+        own = max(1.0, max(frame.levels[0].shape[1:]) / READS_SIDE_PX)
     zoom = math.exp(rng.uniform(math.log(low), math.log(high))) / own
     return min(max(zoom, SMALLEST_ZOOM), LARGEST_ZOOM)
 

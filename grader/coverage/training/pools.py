@@ -13,7 +13,7 @@ from torch import Tensor
 from torch.nn import functional
 
 from .classes import NEITHER
-from .dataset import ON_BOARD, RENDER, Batch, Frame, crops, read_folders, some_points
+from .dataset import ON_BOARD, READS_SIDE_PX, RENDER, Batch, Frame, crops, read_folders, some_points
 from .model import STRIDE, CoverageNet, coverage_logits, network_input
 
 POOLS: Mapping[str, tuple[str, ...]] = {
@@ -26,7 +26,7 @@ POOLS: Mapping[str, tuple[str, ...]] = {
 # below 0.2 false gold came back
 SHARES = (0.52, 0.14, 0.14, 0.20)
 TAKEN_FOR_PLATED, CLEARLY_NOT = 0.15, 25  # network's share above which, and true share (255 = 1) below which, it errs
-READS_PX_PER_MM, READS_SIDE_PX, LARGEST_FACTOR = 7.5, 1600, 1.7  # as the segmenter reads: see ``learned``
+READS_PX_PER_MM, LARGEST_FACTOR = 7.5, 1.7  # as the segmenter reads: see ``learned``
 
 
 class Pictures:
