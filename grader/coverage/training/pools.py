@@ -26,6 +26,7 @@ POOLS: Mapping[str, tuple[str, ...]] = {
 # below 0.2 false gold came back
 SHARES = (0.52, 0.14, 0.14, 0.20)
 TAKEN_FOR_PLATED, CLEARLY_NOT = 0.15, 25  # network's share above which, and true share (255 = 1) below which, it errs
+PADDED_PX = 8 * STRIDE
 READS_PX_PER_MM, LARGEST_FACTOR = 7.5, 1.7  # as the segmenter reads: see ``learned``
 
 
@@ -76,30 +77,39 @@ def sample(
     return crops([frames[int(rng.integers(len(frames)))] for frames in drawn], rng, size)
 
 
+def _factor(frame: Frame) -> float:
+    """Pixels that the segmenter reads per picture pixel."""
+    if frame.px_per_mm is None:
+        return min(1.0, READS_SIDE_PX / max(frame.levels[0].shape[1:]))
+    return min(LARGEST_FACTOR, READS_PX_PER_MM / frame.px_per_mm)
+
+
 def as_read(frame: Frame) -> tuple[Tensor, Tensor, Tensor]:
-    """A whole picture at about the scale at which the segmenter reads it, its sides cut to multiples of the stride.
+    """A whole picture at about the scale at which the segmenter reads it.
+
+    Its sides are filled up to multiples of ``PADDED_PX``: a GPU's library gets ready for each size anew, which takes
+    seconds.
 
     Returns:
-        rgb float (1, 3, h, w) 0..1, plated share float (h, w), whether it counts bool (h, w).
+        rgb float (1, 3, h, w) 0..1, plated share float (h, w), whether it counts bool (h, w): not in what was added.
     """
-    planes = frame.levels[0]
-    if frame.px_per_mm is None:
-        factor = min(1.0, READS_SIDE_PX / max(planes.shape[1:]))
-    else:
-        factor = min(LARGEST_FACTOR, READS_PX_PER_MM / frame.px_per_mm)
-    size = [max(STRIDE, round(side * factor) // STRIDE * STRIDE) for side in planes.shape[1:]]
+    planes, factor = frame.levels[0], _factor(frame)
+    size = [max(1, round(side * factor)) for side in planes.shape[1:]]
     soft = functional.interpolate(
         planes[None, :4].float() / 255, size=size, mode="bilinear", antialias=factor < 1, align_corners=False
     ).clamp(0, 1)
     numbers = functional.interpolate(planes[None, 4:].float(), size=size, mode="nearest")[0, 0].long()
+    bottom, right = (-side % PADDED_PX for side in size)
+    soft = functional.pad(soft, (0, right, 0, bottom))
+    numbers = functional.pad(numbers, (0, right, 0, bottom), value=NEITHER)
     return soft[:, :3], soft[0, 3], numbers % ON_BOARD != NEITHER
 
 
 @torch.no_grad()
 def found(model: CoverageNet, rgb: Tensor) -> Tensor:
     """The network's plated share, float (h, w), of one picture (1, 3, h, w)."""
-    one_size_each = torch.backends.cudnn.flags(enabled=True, benchmark=False)  # sizes vary: nothing to try out
-    with one_size_each, torch.autocast(rgb.device.type, dtype=torch.bfloat16):
+    sizes_vary = torch.backends.cudnn.flags(enabled=True, benchmark=False)  # nothing to try out
+    with sizes_vary, torch.autocast(rgb.device.type, dtype=torch.bfloat16):
         outputs = model(network_input(rgb))
     return torch.sigmoid(coverage_logits(outputs).float())[0, 0]
 
@@ -108,7 +118,5 @@ def _with_mistakes(frame: Frame, model: CoverageNet) -> Frame:
     rgb, gold, counts = as_read(frame)
     wrong = (found(model, rgb) > TAKEN_FOR_PLATED) & (gold * 255 < CLEARLY_NOT) & counts
     points = some_points(wrong.cpu().numpy(), np.random.default_rng(0)).double()
-    height, width = frame.levels[0].shape[1:]
-    back = torch.tensor([height / wrong.shape[0], width / wrong.shape[1]], dtype=torch.float64)
-    seen = torch.cat([frame.lookalike, (points * back).long()])
+    seen = torch.cat([frame.lookalike, (points / _factor(frame)).long()])
     return dataclasses.replace(frame, lookalike=seen)
