@@ -2,8 +2,8 @@
 
 Renders and photographs may lie in the same or in several folders (see ``dataset``); ``--shares`` says how much of a
 batch is drawn from renders, photographs with edge contacts, with pads, and without gold. ``--start`` goes on from
-weights; with ``--hold`` what they say of renders is held where it is right. Weights whose normalisation is folded
-into their convolutions keep theirs as it is with ``--frozen``.
+weights; with ``--hold`` what they, or ``--teacher``, say of renders is held where it is right. Weights whose
+normalisation is folded into their convolutions keep theirs as it is with ``--frozen``.
 
 The course of training (crops, augmentation, initial decoder) follows from ``--seed`` and ``--steps``; sums on a GPU
 may still differ in their last bits. ``--minutes`` lays the learning-rate schedule over a time instead, or ends a run
@@ -151,6 +151,8 @@ def train(options: argparse.Namespace) -> CoverageNet:
 
     model = _model(options).to(device, memory_format=torch.channels_last)
     average, teacher = copy.deepcopy(model), copy.deepcopy(model).eval()
+    if options.teacher:
+        teacher.load_state_dict(torch.load(options.teacher, map_location=device, weights_only=True))
     if options.start:
         pictures.look_where_wrong(teacher)
     if options.growing:
@@ -216,7 +218,8 @@ def main() -> None:
     ask.add_argument("--most", type=int, default=4000, help="pictures held at most (13 MB each at 1600 × 1200)")
     ask.add_argument("--start", type=Path, help="weights to go on from")
     ask.add_argument("--frozen", action="store_true", help="leave normalisation as the weights to go on from have it")
-    ask.add_argument("--hold", type=float, default=0.0, help="weight of the distance to what they say of renders")
+    ask.add_argument("--hold", type=float, default=0.0, help="weight of the distance to what weights say of renders")
+    ask.add_argument("--teacher", type=Path, help="weights to hold to in place of those to go on from")
     ask.add_argument("--shares", type=float, nargs=len(POOLS), default=SHARES, help=" ".join(POOLS))
     ask.add_argument("--snapshots", type=int, default=0, help="files of the averaged weights on the way: OUT-1.pt …")
     ask.add_argument("--report", type=int, default=200)
