@@ -60,7 +60,7 @@ def materials(x: Tensor, batch: Batch, draw: Draw, mild: Tensor) -> tuple[Tensor
     apply(shares[:, TIN : TIN + 1], mix(draw.chance(0.4), warm_tin, one) * draw.uniform(0.6, 1.25))
     apply(shares[:, COPPER : COPPER + 1], torch.exp(draw.normal(0.25) + draw.normal(0.08, 3)))
     apply(shares[:, PART : PART + 1], torch.exp(draw.normal(0.2) + draw.normal(0.12, 3)))
-    # some parts yellow: tantalum capacitors, lenses, relays; a network that sees none takes them for plating
+    # some parts yellow: tantalum capacitors, lenses, relays; a network that sees few takes them for plating
     yellow = shares[:, PART : PART + 1] * torch.sigmoid(12 * draw.field(size, 12)) * draw.chance(0.4)
     apply(yellow, _recolour(x, yellow, draw.colour(warm=True)))
 
