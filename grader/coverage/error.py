@@ -58,10 +58,8 @@ def error_inputs(
     if not share.any():
         return ()
     figures = _figures()[segmenter]
-    ladder = np.asarray(figures["px_per_mm"], np.float64)
-    at = np.log(np.clip(scale.px_per_mm, ladder[0], ladder[-1])) if scale else np.log(ladder[0])
-    median = float(np.interp(at, np.log(ladder), figures["median"]))
-    sigma = float(np.interp(at, np.log(ladder), figures["sigma_log"]))
+    px_per_mm = scale.px_per_mm if scale else None
+    median, sigma = (_by_scale(figures, name, px_per_mm) for name in ("median", "sigma_log"))
     if doubt is not None and scale is not None:
         sigma = _sigma_by_doubt(doubt, figures["doubt"])
     return (
@@ -73,6 +71,17 @@ def error_inputs(
             of=(photo_id,),
         ),
     )
+
+
+def centre_of(segmenter: str, px_per_mm: float) -> float:
+    """Median of true area ÷ area found at some scale."""
+    return _by_scale(_figures()[segmenter], "median", px_per_mm)
+
+
+def _by_scale(figures: dict[str, Any], name: str, px_per_mm: float | None) -> float:
+    """A figure at some scale, even steps on a logarithmic scale; without a scale the first."""
+    ladder = np.log(np.asarray(figures["px_per_mm"], np.float64))
+    return float(np.interp(ladder[0] if px_per_mm is None else np.log(px_per_mm), ladder, figures[name]))
 
 
 def _sigma_by_doubt(doubt: float, figures: dict[str, float]) -> float:

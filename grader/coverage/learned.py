@@ -46,12 +46,16 @@ UNMIX_FROM, UNMIX_ALONE = 6.0, 12.0
 
 
 class LearnedSegmenter:
-    """See the module's docstring."""
+    """See the module's docstring.
+
+    Args:
+        network: to try other weights with; without it the one that the product ships.
+    """
 
     name = "learned-5"
 
-    def __init__(self) -> None:
-        self._network = Network()
+    def __init__(self, network: Network | None = None) -> None:
+        self._network = network or Network()
 
     def segment(self, photo: Photo, scale: Scale | None) -> Coverage:
         """Coverage of one photo; without scale, the network judges sizes from the picture alone."""
@@ -88,6 +92,7 @@ class LearnedSegmenter:
             area_inputs=error_inputs(self.name, photo.short_id, scale, share, doubt),
             notices=quality_notices(rgb, share, scale),
             contact=_resampled(contact, size),
+            doubt=doubt,
         )
 
 

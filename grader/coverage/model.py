@@ -27,6 +27,7 @@ class Coverage:
         contact: uint8 (height, width), 255 = surely part of an edge contact rather than of a pad, where the segmenter
             tells; None where it does not.
         painted_inputs: factors on the area of regions that were painted in by hand, in place of ``area_inputs``.
+        doubt: how unsure the segmenter is of what it found, 0..1 (``error.doubt_of``); None where it cannot tell.
     """
 
     share: NDArray[np.uint8]
@@ -36,6 +37,7 @@ class Coverage:
     notices: tuple[Notice, ...] = ()
     contact: NDArray[np.uint8] | None = None
     painted_inputs: tuple[Input, ...] = ()
+    doubt: float | None = None
 
 
 class Segmenter(Protocol):

@@ -6,75 +6,30 @@ then light and camera; then the phone's processing. Every random number comes fr
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import torch
 from torch import Tensor
 from torch.nn import functional
 
-from .dataset import CLASSES, Batch
+from .classes import BACKGROUND, CLASSES, COPPER, LAMINATE, MASK, PART, TIN
+from .dataset import Batch
+from .draw import Draw, luma, mix, to_linear, to_srgb
+from .looks import plating_as_it_can_look, warm_light
 
-LUMA = (0.2126, 0.7152, 0.0722)
 MILD = 0.35  # share of crops
-BACKGROUND, MASK, LAMINATE, TIN, COPPER, PART = 0, 2, 3, 6, 7, 9
-
-
-class Draw:
-    """Random numbers per picture of a batch."""
-
-    def __init__(self, count: int, device: torch.device, generator: torch.Generator) -> None:
-        self.count, self.device, self.generator = count, device, generator
-
-    def uniform(self, low: float, high: float, channels: int = 1) -> Tensor:
-        """Float (n, channels, 1, 1)."""
-        u = torch.rand(self.count, channels, 1, 1, device=self.device, generator=self.generator)
-        return low + (high - low) * u
-
-    def normal(self, sigma: float, channels: int = 1) -> Tensor:
-        """Float (n, channels, 1, 1)."""
-        return sigma * torch.randn(self.count, channels, 1, 1, device=self.device, generator=self.generator)
-
-    def chance(self, share: float) -> Tensor:
-        """Float (n, 1, 1, 1), 1 with this probability, else 0."""
-        return (self.uniform(0, 1) < share).float()
-
-    def field(self, size: int, cells: int) -> Tensor:
-        """Smooth noise (n, 1, size, size), about normal."""
-        coarse = torch.randn(self.count, 1, cells, cells, device=self.device, generator=self.generator)
-        return functional.interpolate(coarse, size=(size, size), mode="bicubic", align_corners=False)
-
-    def colour(self, *, warm: bool) -> Tensor:
-        """A reflectance (n, 3, 1, 1): any, or one between cream, tan, orange and brown."""
-        if not warm:
-            return self.uniform(0.01, 0.6, 3) * self.uniform(0.3, 1.2)
-        red = self.uniform(0.08, 0.8)
-        green = red * self.uniform(0.45, 0.95)
-        return torch.cat([red, green, green * self.uniform(0.15, 0.9)], 1)
-
-
-def to_linear(x: Tensor) -> Tensor:
-    """SRGB-encoded 0..1 → linear (IEC 61966-2-1)."""
-    return torch.where(x <= 0.04045, x / 12.92, ((x.clamp(min=0.0) + 0.055) / 1.055) ** 2.4)
-
-
-def to_srgb(x: Tensor) -> Tensor:
-    """The inverse of ``to_linear``."""
-    return torch.where(x <= 0.0031308, 12.92 * x, 1.055 * x.clamp(min=1e-6) ** (1 / 2.4) - 0.055)
-
-
-def luma(x: Tensor) -> Tensor:
-    """Luminance (n, 1, h, w) of linear light."""
-    return (x * torch.tensor(LUMA, device=x.device).view(1, 3, 1, 1)).sum(1, keepdim=True)
-
-
-def _mix(chosen: Tensor, a: Tensor, b: Tensor) -> Tensor:
-    return chosen * a + (1 - chosen) * b
 
 
 def _soft_classes(batch: Batch) -> Tensor:
     """Share of each class in each pixel (n, 12, s, s); plating aside, from class numbers smoothed over 3 × 3."""
     hard = functional.one_hot(batch.classes.clamp(0, CLASSES - 1), CLASSES).permute(0, 3, 1, 2).float()
     return functional.avg_pool2d(functional.pad(hard, (1, 1, 1, 1), mode="replicate"), 3, 1) * (1 - batch.gold)
+
+
+def laminate_of(batch: Batch) -> Tensor:
+    """Share of bare laminate in each pixel, float (n, 1, s, s), of pictures that have class numbers."""
+    return _soft_classes(batch)[:, LAMINATE : LAMINATE + 1]
 
 
 def _recolour(x: Tensor, share: Tensor, colour: Tensor) -> Tensor:
@@ -98,13 +53,16 @@ def materials(x: Tensor, batch: Batch, draw: Draw, mild: Tensor) -> tuple[Tensor
     one = torch.ones(1, device=x.device)
     for number, chance, warm_chance in ((LAMINATE, 0.4, 0.85), (MASK, 0.35, 0.45), (BACKGROUND, 0.4, 0.6)):
         share = shares[:, number : number + 1]
-        wanted = _mix(draw.chance(warm_chance), draw.colour(warm=True), draw.colour(warm=False))
+        wanted = mix(draw.chance(warm_chance), draw.colour(warm=True), draw.colour(warm=False))
         other = torch.exp(draw.normal(0.25) + draw.normal(0.08, 3))
-        apply(share, _mix(draw.chance(chance), _recolour(x, share, wanted), other))
+        apply(share, mix(draw.chance(chance), _recolour(x, share, wanted), other))
     warm_tin = torch.cat([draw.uniform(0.95, 1.05), draw.uniform(0.86, 1.0), draw.uniform(0.66, 1.0)], 1)
-    apply(shares[:, TIN : TIN + 1], _mix(draw.chance(0.4), warm_tin, one) * draw.uniform(0.6, 1.25))
+    apply(shares[:, TIN : TIN + 1], mix(draw.chance(0.4), warm_tin, one) * draw.uniform(0.6, 1.25))
     apply(shares[:, COPPER : COPPER + 1], torch.exp(draw.normal(0.25) + draw.normal(0.08, 3)))
     apply(shares[:, PART : PART + 1], torch.exp(draw.normal(0.2) + draw.normal(0.12, 3)))
+    # some parts yellow: tantalum capacitors, lenses, relays; a network that sees few takes them for plating
+    yellow = shares[:, PART : PART + 1] * torch.sigmoid(12 * draw.field(size, 12)) * draw.chance(0.4)
+    apply(yellow, _recolour(x, yellow, draw.colour(warm=True)))
 
     # plating: lighter, darker, paler, redder, tarnished in patches, blown out in patches
     tone = torch.exp(draw.normal(0.3) + torch.cat([0 * draw.normal(1), draw.normal(0.05), draw.normal(0.2)], 1))
@@ -112,7 +70,7 @@ def materials(x: Tensor, batch: Batch, draw: Draw, mild: Tensor) -> tuple[Tensor
     brown = torch.cat([draw.uniform(0.3, 0.85), draw.uniform(0.22, 0.7), draw.uniform(0.15, 0.65)], 1)
     tone = tone * (1 + draw.chance(0.22) * patch * (brown - 1))
     tone = tone * (1 + draw.chance(0.15) * (1 - patch) * draw.uniform(0.5, 3))
-    y = x * (gain + gold * (_mix(draw.chance(0.75), tone, one) - 1))
+    y = x * (gain + gold * (mix(draw.chance(0.75), tone, one) - 1))
 
     # plating gone: silver, copper or laminate where contacts were
     gone = draw.chance(0.12) * (1 - mild)
@@ -122,21 +80,21 @@ def materials(x: Tensor, batch: Batch, draw: Draw, mild: Tensor) -> tuple[Tensor
     left = torch.where(which < 0.7, silver, torch.where(which < 0.8, copper, draw.colour(warm=True) / 0.4))
     bare = luma(y) * left * draw.uniform(0.6, 1.2)
     y = y + gone * gold * (bare - y)
-    return _mix(mild, x, y), gold * (1 - gone)
+    return mix(mild, x, y), gold * (1 - gone)
 
 
 def camera(x: Tensor, draw: Draw, mild: Tensor) -> Tensor:
     """White balance, exposure, uneven light, tone, saturation: linear → sRGB-encoded 0..1; a fifth where ``mild``."""
     size, much = x.shape[-1], 1 - 0.8 * mild
-    cast = _mix(draw.chance(0.75), draw.normal(0.10, 3), draw.normal(0.26, 3))
+    cast = mix(draw.chance(0.75), draw.normal(0.10, 3), draw.normal(0.26, 3))
     ramp = torch.linspace(-1, 1, size, device=x.device)
     slope = draw.normal(0.25) * ramp.view(1, 1, 1, -1) + draw.normal(0.25) * ramp.view(1, 1, -1, 1)
     x = x * torch.exp(much * (cast + math.log(2) * (draw.uniform(-1.1, 0.8) + slope)))
     shoulder = torch.where(x < 0.6, x, 0.6 + 0.4 * (1 - torch.exp(-(x - 0.6).clamp(min=0) / 0.4)))
-    y = to_srgb(_mix(draw.chance(0.5), shoulder, x).clamp(0, 1))
-    y = y.clamp(min=1e-4) ** torch.exp(much * _mix(draw.chance(0.6), draw.normal(0.12), 0 * draw.normal(1)))
+    y = to_srgb(mix(draw.chance(0.5), shoulder, x).clamp(0, 1))
+    y = y.clamp(min=1e-4) ** torch.exp(much * mix(draw.chance(0.6), draw.normal(0.12), 0 * draw.normal(1)))
     grey, one = y.mean(1, keepdim=True), torch.ones(1, device=x.device)
-    return (grey + (y - grey) * (1 + much * (_mix(draw.chance(0.5), draw.uniform(0.55, 1.45), one) - 1))).clamp(0, 1)
+    return (grey + (y - grey) * (1 + much * (mix(draw.chance(0.5), draw.uniform(0.55, 1.45), one) - 1))).clamp(0, 1)
 
 
 def blur(x: Tensor, draw: Draw) -> Tensor:
@@ -208,7 +166,7 @@ def jpeg(x: Tensor, draw: Draw) -> Tensor:
     chroma = torch.cat([_quantise(chroma[:, i : i + 1], K2, scale) for i in (0, 1)], 1)
     full = torch.cat([y, functional.interpolate(chroma, scale_factor=2.0, mode="bilinear", align_corners=False)], 1)
     back = torch.linalg.inv(torch.tensor(YCC, device=x.device))
-    return _mix(draw.chance(0.6), torch.einsum("dc,nchw->ndhw", back, full) / 255, x).clamp(0, 1)
+    return mix(draw.chance(0.6), torch.einsum("dc,nchw->ndhw", back, full) / 255, x).clamp(0, 1)
 
 
 def augment(batch: Batch, generator: torch.Generator) -> Batch:
@@ -219,5 +177,7 @@ def augment(batch: Batch, generator: torch.Generator) -> Batch:
     draw = Draw(len(batch.rgb), batch.rgb.device, generator)
     mild = draw.chance(MILD)
     linear, gold = materials(to_linear(batch.rgb), batch, draw, mild)
+    linear, new = plating_as_it_can_look(linear, gold, laminate_of(batch), draw, 1 - mild)
+    linear = warm_light(linear, draw, 1 - mild)
     rgb = jpeg(noise_and_sharpening(blur(camera(linear, draw, mild), draw), draw), draw)
-    return Batch(rgb, gold, batch.board, batch.classes)
+    return dataclasses.replace(batch, rgb=rgb, gold=gold, familiar=batch.familiar * (1 - new))

@@ -1,10 +1,17 @@
-"""Training data: a folder of pictures with exact masks, held on the training device and cropped there.
+"""Training data: a folder of pictures with their masks, held on the training device and cropped there.
 
-A folder holds ``images/NAME.jpg`` and, for each, ``masks/NAME_gold.png`` (8-bit plated share of each pixel),
-``masks/NAME_board.png`` (8-bit board number, 0 = none) and, where known, ``masks/NAME_mask.png`` (8-bit class
-number) and ``masks/NAME_scale.txt`` (pixels per millimetre, one number).
-Pictures of one scene share their name up to the first hyphen (``0042_strip-1a``): they are held out together.
-Decoded pictures stay on the device as bytes: reading files is then no part of a training step.
+A folder holds ``images/NAME.jpg`` and, for each, in ``masks``:
+
+- ``NAME_gold.png``: 8-bit plated share of each pixel; without it nothing is plated,
+- ``NAME_known.png``: 8-bit, not 0 where that is known; without it everywhere,
+- ``NAME_board.png``: 8-bit board number, 0 = none; without it nothing is learned of boards,
+- ``NAME_mask.png``: 8-bit class number (the model card lists them), if known,
+- ``NAME_kind.txt``, of photographs: ``edge`` (all plating is edge contacts), ``pads`` (none is), ``mixed``, ``none``,
+- ``NAME_scale.txt``: pixels per millimetre, if known.
+
+``meta.json`` may say where a photograph is from (``{NAME: {"repo": SOURCE}}``). Pictures of one scene share their
+name up to the first hyphen (``0042_strip-1a``). Photographs of one source, and renders of one scene, are held out
+together. Decoded pictures stay on the device as bytes: reading files is then no part of a training step.
 """
 
 from __future__ import annotations
@@ -22,18 +29,22 @@ import torch
 from torch import Tensor
 from torch.nn import functional
 
-FINGER, PAD, BARREL = 4, 5, 11  # class numbers: edge contact, pad, plated hole wall (counts neither for nor against)
-LOOKALIKES = (3, 6, 7, 10)  # bare laminate, tin, copper, brass
-CLASSES = 12
-UNKNOWN = 15  # in place of class numbers where there are none
-ON_BOARD = 16  # added to the class number of a pixel that belongs to a board
+from .classes import BACKGROUND, FINGER, LOOKALIKES, NEITHER, PAD, UNKNOWN
+from .split import held_out
+
+# added to the class number of a pixel that belongs to a board, and of one of which nobody said whether it does
+ON_BOARD, BOARD_UNKNOWN = 16, 32
 LEVELS = 3
+RENDER = "render"
 FOCUS_POINTS = 256
 SMALLEST_ZOOM, LARGEST_ZOOM = 0.25, 2.0  # crop pixels per picture pixel
 # pixels per millimetre that crops are brought to where the picture's own are known: how often, from, to. The first
 # two are the scales at which the segmenter reads (fine, coarse), widened
 SCALES = ((0.55, 5.5, 9.5), (0.2, 2.4, 4.2), (0.25, 3.5, 18.0))
 ANY_ZOOM = 0.25  # share of crops that know nothing of the scale
+# Where there is no scale the segmenter reads pictures at most this large; how often photographs are shown about so,
+# and how far about
+READS_SIDE_PX, AS_READ, ABOUT_AS_READ = 1600, 0.6, 1.5
 
 
 @dataclass(frozen=True)
@@ -42,18 +53,22 @@ class Frame:
 
     Attributes:
         name: file stem.
+        kind: ``render``, or of a photograph ``edge``, ``pads``, ``mixed`` or ``none``.
         levels: full size, half, quarter; each uint8 (5, h, w): red, green, blue, plated share, class number (plus
-            ``ON_BOARD`` on a board).
+            ``ON_BOARD`` on a board, ``BOARD_UNKNOWN`` where nobody said).
         plated: int (n, 2), rows and columns of some mostly plated pixels; n may be 0.
         lookalike: the same of pixels that are easily taken for plated.
         px_per_mm: scale, ``None`` if not known.
+        held: whether it is held out from training.
     """
 
     name: str
+    kind: str
     levels: tuple[Tensor, ...]
     plated: Tensor
     lookalike: Tensor
     px_per_mm: float | None
+    held: bool
 
 
 @dataclass(frozen=True)
@@ -64,21 +79,21 @@ class Batch:
         rgb: float (n, 3, s, s), 0..1, sRGB-encoded.
         gold: float (n, 1, s, s), plated share.
         board: float (n, 1, s, s), 0 or 1.
+        board_known: float (n, 1, s, s), 0 where nobody said whether there is a board, else 1.
         classes: int64 (n, s, s), ``UNKNOWN`` where there are no class numbers.
+        familiar: float (n, 1, 1, 1), 1 for renders that look as the weights to go on from have seen them.
     """
 
     rgb: Tensor
     gold: Tensor
     board: Tensor
+    board_known: Tensor
     classes: Tensor
+    familiar: Tensor
 
 
-def held_out(name: str) -> bool:
-    """Whether a picture belongs to the validation split: one scene in ten, by its name alone."""
-    return zlib.crc32(name.split("-", maxsplit=1)[0].encode()) % 10 == 0
-
-
-def _some(mask: np.ndarray, rng: np.random.Generator) -> Tensor:
+def some_points(mask: np.ndarray, rng: np.random.Generator) -> Tensor:
+    """At most ``FOCUS_POINTS`` rows and columns, int64 (n, 2), of a mask's pixels."""
     rows, columns = np.nonzero(mask)
     if len(rows) > FOCUS_POINTS:
         pick = rng.choice(len(rows), FOCUS_POINTS, replace=False)
@@ -86,21 +101,34 @@ def _some(mask: np.ndarray, rng: np.random.Generator) -> Tensor:
     return torch.from_numpy(np.stack([rows, columns], 1).astype(np.int64))
 
 
-def _read_mask(path: Path) -> np.ndarray:
-    mask = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
-    if mask is None:
-        raise FileNotFoundError(path)
-    return np.asarray(mask)
+def _mask(folder: Path, name: str, what: str) -> np.ndarray | None:
+    path = folder / "masks" / f"{name}_{what}.png"
+    return np.asarray(cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)) if path.exists() else None
+
+
+def _text(path: Path) -> str | None:
+    return path.read_text("utf-8").strip() if path.exists() else None
 
 
 def read_frame(folder: Path, name: str, device: torch.device) -> Frame:
-    """Reads one picture and its masks."""
+    """Reads one picture and what masks it has.
+
+    Raises:
+        FileNotFoundError: a render, that is a picture whose kind is not said, without its plated share.
+    """
     image = cv2.cvtColor(cv2.imread(str(folder / "images" / f"{name}.jpg")), cv2.COLOR_BGR2RGB)
-    gold, board = (_read_mask(folder / "masks" / f"{name}_{kind}.png") for kind in ("gold", "board"))
-    numbered = folder / "masks" / f"{name}_mask.png"
-    classes = _read_mask(numbered) if numbered.exists() else np.full_like(gold, UNKNOWN)
-    scale = folder / "masks" / f"{name}_scale.txt"
-    numbers = classes + np.where(board > 0, ON_BOARD, 0).astype(np.uint8)
+    kind, scale = (_text(folder / "masks" / f"{name}_{what}.txt") for what in ("kind", "scale"))
+    gold, known, board, classes = (_mask(folder, name, what) for what in ("gold", "known", "board", "mask"))
+    if gold is None:
+        if kind is None:
+            raise FileNotFoundError(folder / "masks" / f"{name}_gold.png")
+        gold = np.zeros(image.shape[:2], np.uint8)
+    if classes is None:
+        classes = _classes(gold, board, kind)
+    if known is not None:
+        classes = np.where(known > 0, classes, np.uint8(NEITHER))
+    on_board = BOARD_UNKNOWN if board is None else np.where(board > 0, ON_BOARD, 0)
+    numbers = (classes + on_board).astype(np.uint8)
     soft = np.dstack([image, gold])
     levels = []
     for i in range(LEVELS):
@@ -112,15 +140,37 @@ def read_frame(folder: Path, name: str, device: torch.device) -> Frame:
         stack = np.concatenate([soft, numbers_i[..., None]], 2).transpose(2, 0, 1)
         levels.append(torch.from_numpy(np.ascontiguousarray(stack)).to(device))
     rng = np.random.default_rng(zlib.crc32(name.encode()))
-    plated, lookalike = _some(gold > 127, rng), _some(np.isin(classes, LOOKALIKES), rng)
-    return Frame(name, tuple(levels), plated, lookalike, float(scale.read_text()) if scale.exists() else None)
+    plated = some_points((gold > 127) & (classes != NEITHER), rng)
+    lookalike = some_points(np.isin(classes, LOOKALIKES), rng)
+    return Frame(
+        name=name,
+        kind=kind or RENDER,
+        levels=tuple(levels),
+        plated=plated,
+        lookalike=lookalike,
+        px_per_mm=float(scale) if scale else None,
+        held=held_out(folder, name, photograph=kind is not None),
+    )
+
+
+def _classes(gold: np.ndarray, board: np.ndarray | None, kind: str | None) -> np.ndarray:
+    """Class numbers as far as plating, boards and a photograph's kind give them, uint8 (h, w)."""
+    classes = np.full_like(gold, UNKNOWN)
+    if board is not None:
+        classes[board == 0] = BACKGROUND
+    classes[gold > 0] = {"edge": FINGER, "pads": PAD}.get(kind or "", UNKNOWN)
+    return classes
 
 
 def read_folders(
     folders: Sequence[Path], device: torch.device, known: Collection[str] = (), most: int = 10**9, workers: int = 16
 ) -> list[Frame]:
-    """Pictures of some folders but those whose names are known, the first ``most`` in the order of their names."""
-    found = sorted((p.stem, f) for f in folders for p in (f / "images").glob("*.jpg") if p.stem not in known)[:most]
+    """Pictures of some folders but those whose names are known, the first ``most`` in the order of their names.
+
+    Hidden files are left alone: they are being written.
+    """
+    listed = ((path.stem, folder) for folder in folders for path in (folder / "images").glob("[!.]*.jpg"))
+    found = sorted(one for one in listed if one[0] not in known)[:most]
     with ThreadPoolExecutor(workers) as pool:
         return list(pool.map(lambda nf: read_frame(nf[1], nf[0], device), found))
 
@@ -145,6 +195,9 @@ def _zoom(frame: Frame, rng: np.random.Generator) -> float:
     if frame.px_per_mm is not None and rng.random() >= ANY_ZOOM:
         _, low, high = SCALES[int(rng.choice(len(SCALES), p=[share for share, _, _ in SCALES]))]
         own = frame.px_per_mm
+    elif frame.px_per_mm is None and frame.kind != RENDER and rng.random() < AS_READ:
+        low, high = 1 / ABOUT_AS_READ, ABOUT_AS_READ
+        own = max(1.0, max(frame.levels[0].shape[1:]) / READS_SIDE_PX)
     zoom = math.exp(rng.uniform(math.log(low), math.log(high))) / own
     return min(max(zoom, SMALLEST_ZOOM), LARGEST_ZOOM)
 
@@ -176,9 +229,17 @@ def _crop(frame: Frame, rng: np.random.Generator, size: int) -> tuple[Tensor, Te
     return soft, numbers.long()
 
 
-def sample(frames: Sequence[Frame], rng: np.random.Generator, count: int, size: int) -> Batch:
-    """Crops of ``size`` × ``size`` from random pictures."""
-    crops = [_crop(frames[int(rng.integers(len(frames)))], rng, size) for _ in range(count)]
-    soft, numbers = torch.stack([c[0] for c in crops]) / 255, torch.stack([c[1] for c in crops])
-    board = (numbers >= ON_BOARD).float().unsqueeze(1)
-    return Batch(soft[:, :3], soft[:, 3:], board, numbers % ON_BOARD)
+def crops(frames: Sequence[Frame], rng: np.random.Generator, size: int) -> Batch:
+    """One crop of ``size`` × ``size`` of each picture given; a picture may be given several times."""
+    cut = [_crop(frame, rng, size) for frame in frames]
+    soft, numbers = torch.stack([c[0] for c in cut]) / 255, torch.stack([c[1] for c in cut])
+    board, known = (numbers & ON_BOARD > 0).float(), (numbers & BOARD_UNKNOWN == 0).float()
+    familiar = torch.tensor([float(frame.kind == RENDER) for frame in frames], device=soft.device)
+    return Batch(
+        rgb=soft[:, :3],
+        gold=soft[:, 3:],
+        board=board.unsqueeze(1),
+        board_known=known.unsqueeze(1),
+        classes=numbers % ON_BOARD,
+        familiar=familiar.view(-1, 1, 1, 1),
+    )

@@ -33,6 +33,7 @@ TAPS = (0, 2, 4, 10, 12)  # blocks whose outputs (strides 2, 4, 8, 16, 32) the d
 DECODER = (64, 64, 64, 32, 32)  # channels at strides 32, 16, 8, 4, 2
 STRIDE = 32  # sides of what the network reads are multiples of this
 COVERAGE, OUTPUTS = 4, 6  # at stride 2: four sub-pixels of coverage; then edge contact against pad, board
+MEAN, SPREAD = 127.0, 128.0  # of 8-bit values, as the ImageNet weights expect them
 BN = {"eps": 1e-3, "momentum": 0.01}
 
 
@@ -105,6 +106,11 @@ class CoverageNet(nn.Module):
         for merge, side in ((self.up16, s16), (self.up8, s8), (self.up4, s4), (self.up2, finest)):
             y = merge(torch.cat([functional.interpolate(y, scale_factor=2.0, mode="nearest"), side], 1))
         return self.head(y)
+
+
+def network_input(rgb: Tensor) -> Tensor:
+    """SRGB-encoded 0..1 → what the network reads."""
+    return (rgb * 255 - MEAN) / SPREAD
 
 
 def coverage_logits(outputs: Tensor) -> Tensor:

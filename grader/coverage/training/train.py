@@ -1,5 +1,10 @@
 """Trains the coverage model: ``python -m grader.coverage.training.train DATA... --imagenet LITE0.pth``.
 
+Renders and photographs may lie in the same or in several folders (see ``dataset``); ``--shares`` says how much of a
+batch is drawn from renders, photographs with edge contacts, with pads, and without gold. ``--start`` goes on from
+weights; with ``--hold`` what they, or ``--teacher``, say of renders is held where it is right. Weights whose
+normalisation is folded into their convolutions keep theirs as it is with ``--frozen``.
+
 The course of training (crops, augmentation, initial decoder) follows from ``--seed`` and ``--steps``; sums on a GPU
 may still differ in their last bits. ``--minutes`` lays the learning-rate schedule over a time instead, or ends a run
 early and shortens the schedule to fit; ``--until`` ends it early and leaves the schedule as it is. With ``--growing``
@@ -22,108 +27,51 @@ from pathlib import Path
 
 import numpy as np
 import torch
-from torch import Tensor
-from torch.nn import functional
 
 from .augment import augment
-from .dataset import BARREL, FINGER, UNKNOWN, Batch, Frame, held_out, read_folders, sample
-from .model import DECODER, STRIDE, CoverageNet, coverage_logits, load_imagenet
+from .dataset import Batch, Frame
+from .loss import distance_to, loss
+from .model import DECODER, CoverageNet, load_imagenet, network_input
+from .pools import POOLS, SHARES, Pictures, as_read, found, sample
 
 log = logging.getLogger("training")
-MEAN, SPREAD = 127.0, 128.0  # of 8-bit values, as the ImageNet weights expect them
 STEPS = 6000
-LOCAL_PX = 16  # side of the squares whose plated area must come out right
+REPORTED = 60  # held-out pictures of a kind that figures on the way are taken of
 
 
-def network_input(rgb: Tensor) -> Tensor:
-    """SRGB-encoded 0..1 → what the network reads."""
-    return (rgb * 255 - MEAN) / SPREAD
-
-
-def loss(outputs: Tensor, batch: Batch) -> Tensor:
-    """Cross-entropy on plated shares, overlap, and local area; smaller terms for the two side outputs.
-
-    Cross-entropy and the overlap with squared sums (Milletari et al., V-Net, 2016) are both least where prediction
-    equals share, so neither pulls the area up or down.
-    """
-    logits, gold = coverage_logits(outputs).float(), batch.gold
-    counts = (batch.classes != BARREL).float().unsqueeze(1)
-    predicted = torch.sigmoid(logits)
-    cross = (functional.binary_cross_entropy_with_logits(logits, gold, reduction="none") * counts).mean()
-    p, t = predicted * counts, gold * counts
-    overlap = 1 - (2 * (p * t).sum((1, 2, 3)) + 30) / ((p * p + t * t).sum((1, 2, 3)) + 30)
-    squares_p, squares_t = functional.avg_pool2d(p, LOCAL_PX), functional.avg_pool2d(t, LOCAL_PX)
-    local = ((squares_p - squares_t) ** 2 / (squares_t + 0.02)).mean()
-
-    half = functional.avg_pool2d(batch.gold, 2)
-    classes = batch.classes[:, ::2, ::2].unsqueeze(1)
-    plated = ((half > 0.5) & (classes != UNKNOWN)).float()
-    finger = (classes == FINGER).float()
-    kind = functional.binary_cross_entropy_with_logits(outputs[:, 4:5].float(), finger, reduction="none")
-    kind = (kind * plated).sum() / (plated.sum() + 100)
-    board = functional.binary_cross_entropy_with_logits(outputs[:, 5:6].float(), batch.board[:, :, ::2, ::2])
-    return 4 * cross + overlap.mean() + local + 0.2 * kind + 0.2 * board
-
-
-@torch.no_grad()
-def evaluate(model: CoverageNet, frames: Sequence[Frame], level: int) -> dict[str, float]:
-    """Figures over whole pictures at one pyramid level: error and IoU, and false share where nothing is plated."""
+def figures(model: CoverageNet, frames: Sequence[Frame]) -> dict[str, float]:
+    """Error and IoU over whole pictures as the segmenter reads them; false share where nothing is plated; in %."""
     model.eval()
     errors, overlaps, false = [], [], []
     for frame in frames:
-        planes = frame.levels[level].float() / 255
-        height, width = planes.shape[1] // STRIDE * STRIDE, planes.shape[2] // STRIDE * STRIDE
-        planes = planes[:, :height, :width]
-        with torch.autocast(planes.device.type, dtype=torch.bfloat16):
-            outputs = model(network_input(planes[None, :3]))
-        got = torch.sigmoid(coverage_logits(outputs).float())[0, 0]
-        true = planes[3]
+        rgb, gold, counts = as_read(frame)
+        got, true = found(model, rgb)[counts], gold[counts]
         if float(true.sum()) < 50:
             false.append(100 * float(got.mean()))
             continue
         errors.append(100 * float((got.sum() - true.sum()) / true.sum()))
         union = ((got >= 0.5) | (true >= 0.5)).sum()
         overlaps.append(float(((got >= 0.5) & (true >= 0.5)).sum() / union) if union else 1.0)
-    model.train()
-    e = np.abs(errors)
-    bare = {"false_mean": float(np.mean(false)), "false_worst": float(np.max(false))} if false else {}
-    if not errors:
-        return {"bare": len(false), **bare}
-    return {
-        "bare": len(false),
-        **bare,
-        "plated": len(errors),
-        "error_median": float(np.median(e)),
-        "error_p90": float(np.percentile(e, 90)),
-        "bias": float(np.mean(errors)),
-        "iou_mean": float(np.mean(overlaps)),
-        "iou_p10": float(np.percentile(overlaps, 10)),
-    }
+    result: dict[str, float] = {}
+    if false:
+        result |= {"bare": len(false), "false_mean": float(np.mean(false)), "false_worst": float(np.max(false))}
+    if errors:
+        off = np.abs(errors)
+        result |= {
+            "plated": len(errors),
+            "error_median": float(np.median(off)),
+            "error_p90": float(np.percentile(off, 90)),
+            "bias": float(np.mean(errors)),
+            "iou_mean": float(np.mean(overlaps)),
+        }
+    return result
 
 
-class Pool:
-    """The pictures of some folders, trained on and held out; ``follow`` keeps adding those that arrive.
-
-    Lists only ever grow, so a training step may draw from them while another thread adds.
-    """
-
-    def __init__(self, folders: Sequence[Path], device: torch.device, most: int) -> None:
-        self._folders, self._device, self._most = folders, device, most
-        self.frames: list[Frame] = []
-        self.held: list[Frame] = []
-        self._known: set[str] = set()
-
-    def read(self, workers: int = 16) -> None:
-        """Adds what is new, at most as much as there is room for."""
-        for frame in read_folders(self._folders, self._device, self._known, self._most - len(self._known), workers):
-            self._known.add(frame.name)
-            (self.held if held_out(frame.name) else self.frames).append(frame)
-
-    def follow(self, every_s: float = 15.0) -> None:
-        """Reads on until there is no more room."""
-        while len(self._known) < self._most:
-            time.sleep(every_s)
-            self.read(workers=2)
+def report(model: CoverageNet, held: Sequence[Frame]) -> None:
+    """Logs the figures of what is held out, kind by kind."""
+    for name, kinds in POOLS.items():
+        of_kind = {k: round(v, 3) for k, v in figures(model, [f for f in held if f.kind in kinds][:REPORTED]).items()}
+        log.info("held out, %s: %s", name, json.dumps(of_kind))
 
 
 def ahead(make: Callable[[], Batch], device: torch.device) -> Iterator[Batch]:
@@ -143,7 +91,7 @@ def ahead(make: Callable[[], Batch], device: torch.device) -> Iterator[Batch]:
             batch = following.result()
             following = maker.submit(one)
             if stream:  # so that its memory is not given away before the step that reads it is done
-                for plane in (batch.rgb, batch.gold, batch.board, batch.classes):
+                for plane in vars(batch).values():
                     plane.record_stream(torch.cuda.current_stream(device))
             yield batch
 
@@ -151,6 +99,42 @@ def ahead(make: Callable[[], Batch], device: torch.device) -> Iterator[Batch]:
 def _rate(progress: float, peak: float) -> float:
     """Warm-up over the first 3 %, then a half cosine."""
     return peak * (progress / 0.03 if progress < 0.03 else 0.5 * (1 + math.cos(math.pi * min(progress, 1.0))))
+
+
+def _model(options: argparse.Namespace) -> CoverageNet:
+    model = CoverageNet(options.decoder)
+    if options.imagenet:
+        log.info("%d tensors from ImageNet", load_imagenet(model, options.imagenet))
+    if options.start:
+        model.load_state_dict(torch.load(options.start, map_location="cpu", weights_only=True))
+    return model
+
+
+def _to_train(model: CoverageNet, *, frozen: bool) -> None:
+    """In training mode, but for normalisation that is to stay as it is."""
+    model.train()
+    for part in model.modules():
+        if frozen and isinstance(part, torch.nn.BatchNorm2d):
+            part.eval()
+
+
+def _optimiser(model: CoverageNet) -> torch.optim.Optimizer:
+    decay = [p for p in model.parameters() if p.ndim > 1]
+    plain = [p for p in model.parameters() if p.ndim <= 1]
+    return torch.optim.AdamW([{"params": decay, "weight_decay": 0.02}, {"params": plain, "weight_decay": 0.0}])
+
+
+@torch.no_grad()
+def _follow(average: CoverageNet, model: CoverageNet, step: int) -> None:
+    """Moves the averaged weights towards the present ones."""
+    keep = min(0.999, 1 - 1 / (step / 10 + 1))
+    torch._foreach_lerp_(list(average.parameters()), list(model.parameters()), 1 - keep)
+    for a, b in zip(average.buffers(), model.buffers(), strict=True):
+        a.copy_(b)
+
+
+def _save(model: CoverageNet, path: Path) -> None:
+    torch.save({k: v.cpu() for k, v in model.state_dict().items()}, path)
 
 
 def train(options: argparse.Namespace) -> CoverageNet:
@@ -161,27 +145,27 @@ def train(options: argparse.Namespace) -> CoverageNet:
     rng = np.random.default_rng(options.seed)
     generator = torch.Generator(device).manual_seed(options.seed)
     start = time.monotonic()
-    pool = Pool(options.data, device, options.most)
-    pool.read()
-    frames, held = pool.frames, pool.held
-    log.info("%d to train, %d held out, read in %.0f s", len(frames), len(held), time.monotonic() - start)
-    if options.growing:
-        threading.Thread(target=pool.follow, daemon=True).start()
+    pictures = Pictures(options.data, device, options.most)
+    pictures.read()
+    log.info("%s, %d held out, %.0f s", pictures.counts(), len(pictures.held), time.monotonic() - start)
 
-    model = CoverageNet(options.decoder)
-    if options.imagenet:
-        log.info("%d tensors from ImageNet", load_imagenet(model, options.imagenet))
+    model = _model(options).to(device, memory_format=torch.channels_last)
+    average, teacher = copy.deepcopy(model), copy.deepcopy(model).eval()
+    if options.teacher:
+        teacher.load_state_dict(torch.load(options.teacher, map_location=device, weights_only=True))
     if options.start:
-        model.load_state_dict(torch.load(options.start, map_location="cpu", weights_only=True))
-    model = model.to(device, memory_format=torch.channels_last).train()
-    average = copy.deepcopy(model)
-    decay = [p for p in model.parameters() if p.ndim > 1]
-    plain = [p for p in model.parameters() if p.ndim <= 1]
-    optimiser = torch.optim.AdamW([{"params": decay, "weight_decay": 0.02}, {"params": plain, "weight_decay": 0.0}])
+        pictures.look_where_wrong(teacher)
+    if options.growing:
+        threading.Thread(target=pictures.follow, daemon=True).start()
+    _to_train(model, frozen=options.frozen)
+    optimiser = _optimiser(model)
 
-    batches = ahead(lambda: augment(sample(frames, rng, options.batch, options.crop), generator), device)
+    def make() -> Batch:
+        return augment(sample(pictures.pools, options.shares, rng, options.batch, options.crop), generator)
+
+    batches = ahead(make, device)
     steps = options.steps or (STEPS if math.isinf(options.minutes) else math.inf)
-    start, step, progress = time.monotonic(), 0, 0.0
+    start, step, progress, kept = time.monotonic(), 0, 0.0, 0
     while progress < 1 and step < options.until:
         elapsed = (time.monotonic() - start) / 60
         progress = max(step / steps, elapsed / options.minutes)
@@ -192,23 +176,25 @@ def train(options: argparse.Namespace) -> CoverageNet:
         with torch.autocast(device.type, dtype=torch.bfloat16):
             outputs = model(inputs)
         value = loss(outputs, batch)
+        if options.hold:
+            with torch.no_grad(), torch.autocast(device.type, dtype=torch.bfloat16):
+                wanted = teacher(inputs)
+            value = value + options.hold * distance_to(wanted, outputs, batch)
         optimiser.zero_grad(set_to_none=True)
         value.backward()
         torch.nn.utils.clip_grad_norm_(model.parameters(), 2.0)
         optimiser.step()
         step += 1
-        keep = min(0.999, 1 - 1 / (step / 10 + 1))
-        with torch.no_grad():
-            torch._foreach_lerp_(list(average.parameters()), list(model.parameters()), 1 - keep)
-            for a, b in zip(average.buffers(), model.buffers(), strict=True):
-                a.copy_(b)
+        _follow(average, model, step)
         if step % options.report == 0:
-            log.info("step %d, %.1f min, %d pictures, loss %.4f", step, elapsed, len(frames), value.item())
-            torch.save({k: v.cpu() for k, v in average.state_dict().items()}, options.out)
+            log.info("step %d, %.1f min, %s, loss %.4f", step, elapsed, pictures.counts(), value.item())
+            _save(average, options.out)
+        if kept < options.snapshots and progress * (options.snapshots + 1) >= kept + 1:
+            kept += 1
+            _save(average, options.out.with_stem(f"{options.out.stem}-{kept}"))
+            report(average, pictures.held)
     log.info("%d steps", step)
-    for level in (0, 1):
-        figures = evaluate(average, held, level)
-        log.info("held out at 1/%d: %s", 2**level, json.dumps({k: round(v, 3) for k, v in figures.items()}))
+    report(average, pictures.held)
     return average
 
 
@@ -231,11 +217,16 @@ def main() -> None:
     )
     ask.add_argument("--most", type=int, default=4000, help="pictures held at most (13 MB each at 1600 × 1200)")
     ask.add_argument("--start", type=Path, help="weights to go on from")
+    ask.add_argument("--frozen", action="store_true", help="leave normalisation as the weights to go on from have it")
+    ask.add_argument("--hold", type=float, default=0.0, help="weight of the distance to what weights say of renders")
+    ask.add_argument("--teacher", type=Path, help="weights to hold to in place of those to go on from")
+    ask.add_argument("--shares", type=float, nargs=len(POOLS), default=SHARES, help=" ".join(POOLS))
+    ask.add_argument("--snapshots", type=int, default=0, help="files of the averaged weights on the way: OUT-1.pt …")
     ask.add_argument("--report", type=int, default=200)
     options = ask.parse_args()
     logging.basicConfig(level=logging.INFO, format="%(message)s")
     model = train(options)
-    torch.save({k: v.cpu() for k, v in model.state_dict().items()}, options.out)
+    _save(model, options.out)
 
 
 if __name__ == "__main__":

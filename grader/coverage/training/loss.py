@@ -1,0 +1,62 @@
+"""What training makes small."""
+
+from __future__ import annotations
+
+import torch
+from torch import Tensor
+from torch.nn import functional
+
+from .classes import FINGER, NEITHER, UNKNOWN
+from .dataset import Batch
+from .model import COVERAGE, coverage_logits
+
+LOCAL_PX = 16  # side of the squares whose plated area must come out right
+WRONG = 0.5  # a teacher this far off the truth is not followed there
+
+
+def loss(outputs: Tensor, batch: Batch) -> Tensor:
+    """Cross-entropy on plated shares, overlap, and local area; smaller terms for the two side outputs.
+
+    Cross-entropy and the overlap with squared sums (Milletari et al., V-Net, 2016) are both least where prediction
+    equals share, so neither pulls the area up or down. Where plating, its kind or boards are not known, outputs are
+    free.
+    """
+    logits, gold = coverage_logits(outputs).float(), batch.gold
+    counts = (batch.classes != NEITHER).float().unsqueeze(1)
+    predicted = torch.sigmoid(logits)
+    cross = (functional.binary_cross_entropy_with_logits(logits, gold, reduction="none") * counts).mean()
+    p, t = predicted * counts, gold * counts
+    overlap = 1 - (2 * (p * t).sum((1, 2, 3)) + 30) / ((p * p + t * t).sum((1, 2, 3)) + 30)
+    squares_p, squares_t = functional.avg_pool2d(p, LOCAL_PX), functional.avg_pool2d(t, LOCAL_PX)
+    local = ((squares_p - squares_t) ** 2 / (squares_t + 0.02)).mean()
+
+    half = functional.avg_pool2d(batch.gold, 2)
+    classes = batch.classes[:, ::2, ::2].unsqueeze(1)
+    plated = ((half > 0.5) & (classes != UNKNOWN) & (classes != NEITHER)).float()
+    finger = (classes == FINGER).float()
+    kind = functional.binary_cross_entropy_with_logits(outputs[:, 4:5].float(), finger, reduction="none")
+    kind = (kind * plated).sum() / (plated.sum() + 100)
+    known = batch.board_known[:, :, ::2, ::2]
+    board = functional.binary_cross_entropy_with_logits(
+        outputs[:, 5:6].float(), batch.board[:, :, ::2, ::2], reduction="none"
+    )
+    board = (board * known).sum() / (known.sum() + 1)
+    return 4 * cross + overlap.mean() + local + 0.2 * kind + 0.2 * board
+
+
+def distance_to(teacher: Tensor, outputs: Tensor, batch: Batch) -> Tensor:
+    """How far outputs (n, 6, h / 2, w / 2) lie from a teacher's where it is right: cross-entropy above its least.
+
+    It holds what the teacher knows of crops that are ``familiar`` to it (Hinton et al., "Distilling the knowledge in
+    a neural network", 2015; Li and Hoiem, "Learning without forgetting", 2016).
+    """
+    wanted = torch.sigmoid(coverage_logits(teacher).float())
+    right = ((wanted - batch.gold).abs() < WRONG) & (batch.classes != NEITHER).unsqueeze(1)
+    counts = right.float() * batch.familiar
+    logits = coverage_logits(outputs).float()
+    apart = functional.binary_cross_entropy_with_logits(logits, wanted, reduction="none")
+    apart = apart - functional.binary_cross_entropy(wanted, wanted, reduction="none")
+    sides = torch.sigmoid(teacher[:, COVERAGE:].float())
+    beside = functional.binary_cross_entropy_with_logits(outputs[:, COVERAGE:].float(), sides, reduction="none")
+    beside = (beside - functional.binary_cross_entropy(sides, sides, reduction="none")) * batch.familiar
+    return 4 * (apart * counts).mean() + 0.1 * beside.mean()

@@ -1,0 +1,62 @@
+"""The fit of the claimed range gives back what pictures were drawn from, and says how often it holds."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from grader.coverage.error import centre_of
+from grader.coverage.training import fit_range
+from grader.coverage.training.fit_range import DEGREES, LOGNORMAL, fit, held
+
+
+def drawn(count: int, level: float, slope: float) -> tuple[np.ndarray, np.ndarray]:
+    rng = np.random.default_rng(4)
+    doubt = rng.uniform(0.08, 0.4, count)
+    scale = np.exp(level + slope * doubt) / LOGNORMAL
+    return doubt, scale * stats.t.rvs(DEGREES, size=count, random_state=rng)
+
+
+def test_fit_finds_level_and_slope() -> None:
+    doubt, residual = drawn(4000, -3.9, 4.5)
+    level, slope = fit(doubt, residual, np.ones(4000))
+    assert level == pytest.approx(-3.9, abs=0.1)
+    assert slope == pytest.approx(4.5, abs=0.4)
+    assert held(doubt, residual, level, slope, 0.0).mean() == pytest.approx(0.9, abs=0.015)
+
+
+def test_pictures_that_count_nothing_change_nothing() -> None:
+    doubt, residual = drawn(500, -3.9, 4.5)
+    far = np.concatenate([residual, np.full(20, 3.0)])
+    counts = np.concatenate([np.ones(500), np.zeros(20)])
+    with_far = fit(np.concatenate([doubt, np.full(20, 0.2)]), far, counts)
+    assert with_far == pytest.approx(fit(doubt, residual, np.ones(500)), abs=1e-3)
+
+
+def test_margin_holds_more() -> None:
+    doubt, residual = drawn(1000, -3.9, 4.5)
+    none, some = (held(doubt, residual, -4.5, 4.5, besides) for besides in (0.0, 0.05))
+    assert some[none].all()
+    assert some.sum() > none.sum()
+
+
+def test_command_prints_figures_for_the_data_file(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    doubt, residual = drawn(60, -3.9, 4.5)
+    centre = centre_of("learned-5", 5.0)
+    rows = [
+        {"kind": "render", "error": float(np.exp(-r) / centre - 1), "px_per_mm": 5.0, "doubt": float(d)}
+        for d, r in zip(doubt, residual, strict=True)
+    ]
+    rows.append({"kind": "edge", "error": None, "px_per_mm": 5.0, "doubt": 0.2})
+    (tmp_path / "found.json").write_text(json.dumps(rows), "utf-8")
+    monkeypatch.setattr("sys.argv", ["fit_range", str(tmp_path / "found.json"), "--segmenter", "learned-5"])
+    fit_range.main()
+    said = capsys.readouterr().out
+    assert said.startswith("60 pictures\nlevel = ")
+    assert "renders held" in said
