@@ -133,7 +133,10 @@ def _bench(sha256: str, found: Measurement, before: Corrections) -> None:
     _figures(corrected)
     base = _base(done)
     if made.items != corrections_in(base.document).items:
-        done = _keep(base, corrected)
+        try:
+            done = _keep(base, corrected)
+        except GraderError as error:  # it is tried again with the next correction, and on the way to another page
+            problem(error, done.name)
     st.button(
         "Take back all corrections",
         icon=":material/undo:",

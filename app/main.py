@@ -10,6 +10,7 @@ from app.correct_form import settle_corrections
 from app.desk import sit_down, stand_up
 from app.several_windows import show_damaged, show_what_others_did
 from app.show import problem, style
+from app.trouble import telling
 from app.way import link
 from calibration.errors import DataFileError, GraderError
 
@@ -34,12 +35,6 @@ def main() -> None:
     """Draw the links to the pages, then the page that was asked for."""
     st.set_page_config(page_title="Gold on boards", page_icon=_icon(), layout="centered")
     style()
-    try:
-        sit_down()
-        settle_corrections()
-    except DataFileError as error:
-        show_damaged(error)
-        return
     chosen = st.navigation(
         [
             st.Page(file, title=title, icon=icon, url_path=title.lower(), default=title == "Start")
@@ -47,6 +42,12 @@ def main() -> None:
         ],
         position="hidden",  # the sidebar hides the pages behind a menu on a phone
     )
+    try:
+        sit_down()
+    except DataFileError as error:
+        show_damaged(error)
+        return
+    telling(settle_corrections)()
     with st.container(horizontal=True, key="pages"):
         for file, (title, _) in PAGES.items():
             link(file, title)
