@@ -44,7 +44,10 @@ def _kind(board: Board) -> str:
 
 
 def _together(kinds: Iterable[str]) -> BoardCount:
-    each = [_chances(kind) for kind in kinds] or [np.array(_figures()["chances"]["without"])]
+    figures = _figures()["chances"]
+    each = [_chances(kind) for kind in kinds]
+    missed = float(figures["missed"])
+    each = [*each, np.array([1 - missed, missed])] if each else [np.array(figures["without"])]
     return BoardCount.of(dict(enumerate(reduce(np.convolve, each).tolist())))
 
 
@@ -56,7 +59,8 @@ def _chances(kind: str) -> FloatArray:
     came = np.zeros(len(doubtful))
     counts = _figures()["counts"][kind]
     came[: len(counts)] = counts
-    return np.asarray((1 - figures["doubt"]) * came / came.sum() + figures["doubt"] * doubtful)
+    doubt = figures["doubt"]["alone" if kind == "alone" else "touching"]
+    return np.asarray((1 - doubt) * came / came.sum() + doubt * doubtful)
 
 
 @cache
