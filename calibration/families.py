@@ -23,8 +23,9 @@ FloatArray = NDArray[np.float64]
 _OFF = 0.3
 # so many of a layout's contacts may be missing, and no more than so many at either end
 _MISSING_SHARE, _MISSING_LEAST, _MISSING_END = 0.1, 1, 3
-# seen length against pitch, over the outline's: plating ends short of the outline, and a tilt shortens it further
-_SHORTER, _LONGER = 0.75, 1.25
+# seen length against pitch, over the outline's: plating may end short of it, and a tilt shortens it further; makers
+# draw contacts longer than they need be (5.4 mm for 4.3 in a photo of a known scale)
+_SHORTER, _LONGER = 0.75, 1.4
 
 
 @dataclass(frozen=True)
@@ -37,6 +38,8 @@ class Family:
         pitch_mm: centre to centre.
         layouts: contacts between the keys of one face, for each layout.
         key_step: centre to centre over a key, in pitches.
+        even: contact length over pitch, as seen, within which a whole row without a key is recognised by its count;
+            None where it is not.
         contact_width_mm: of a contact.
         contact_length_mm: shortest and longest of a contact.
         layout_source: of pitch and layouts.
@@ -50,6 +53,7 @@ class Family:
     pitch_mm: float
     layouts: tuple[tuple[int, ...], ...]
     key_step: float
+    even: tuple[float, float] | None
     contact_width_mm: float
     contact_length_mm: tuple[float, float]
     layout_source: str
@@ -91,6 +95,7 @@ def contact_families() -> tuple[Family, ...]:
             pitch_mm=float(t["pitch_mm"]),
             layouts=tuple(tuple(int(n) for n in g) for g in t["groups"]),
             key_step=float(t["key_step"]),
+            even=(float(t["even"][0]), float(t["even"][1])) if "even" in t else None,
             contact_width_mm=float(t["contact_width_mm"]),
             contact_length_mm=(float(t["contact_length_mm"][0]), float(t["contact_length_mm"][1])),
             layout_source=str(t["layout"]["source"]),
@@ -119,23 +124,25 @@ def family_named(name: str) -> Family:
     )
 
 
-def match_families(steps: FloatArray, length_in_pitches: float) -> tuple[FamilyMatch, ...]:
+def match_families(
+    steps: FloatArray, length_in_pitches: float, *, is_whole: bool = False
+) -> tuple[FamilyMatch, ...]:
     """Families that a row of contacts fits, that with the fewest missing contacts first.
 
-    A row that no key parts fits none: rows of contacts without one are too common.
+    A row that no key parts fits none unless it is known to be whole: stretches of such rows are too common.
 
     Args:
         steps: centre to centre of neighbouring contacts along the row, in pitches (n,).
         length_in_pitches: a contact's length against the pitch, typical of the row.
+        is_whole: the row is all that stands on its edge, and its contacts have been counted with care.
     """
     found = []
     for family in contact_families():
-        low, high = (mm / family.pitch_mm for mm in family.contact_length_mm)
-        if not low * _SHORTER <= length_in_pitches <= high * _LONGER:
+        if not _may_be_as_long(family, length_in_pitches):
             continue
         best: FamilyMatch | None = None
         for layout in family.layouts:
-            if len(layout) < 2:
+            if len(layout) < 2 and not is_whole:
                 continue
             for backwards in (False, True):
                 match = _match(family, layout, steps[::-1] if backwards else steps)
@@ -153,10 +160,19 @@ def one_pitch(matches: Sequence[FamilyMatch]) -> float | None:
     return pitches.pop() if len(pitches) == 1 else None
 
 
+def _may_be_as_long(family: Family, length_in_pitches: float) -> bool:
+    """Whether its contacts may look so long against the pitch."""
+    if all(len(layout) < 2 for layout in family.layouts):
+        return family.even is not None and family.even[0] <= length_in_pitches <= family.even[1]
+    low, high = (mm / family.pitch_mm for mm in family.contact_length_mm)
+    return low * _SHORTER <= length_in_pitches <= high * _LONGER
+
+
 def _match(family: Family, layout: tuple[int, ...], steps: FloatArray) -> FamilyMatch | None:
     """The contacts on the places of one layout, the first contact at its first, second, … place."""
     places = family.places(layout)
-    allowed = max(_MISSING_LEAST, int(_MISSING_SHARE * len(places)))
+    # by its count alone nothing can be told of a row that may lack some
+    allowed = max(_MISSING_LEAST, int(_MISSING_SHARE * len(places))) if len(layout) > 1 else 0
     missing = len(places) - len(steps) - 1
     if not 0 <= missing <= allowed:
         return None

@@ -116,6 +116,6 @@ def test_named() -> None:
     assert family_named(" pci express ").pitch_mm == 1.0
     assert family_named("dimm_288_ddr4").pitch_mm == 0.85
     with pytest.raises(UsageError, match="No outline") as caught:
-        family_named("EISA")
+        family_named("DIN 41612")
     assert caught.value.code == "family-unknown"
     assert "ISA, 16 bit" in caught.value.advice
