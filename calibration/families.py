@@ -22,10 +22,11 @@ BoolArray = NDArray[np.bool_]
 
 # a place in the row is met within this share of a pitch
 _OFF = 0.3
-# so many of a layout's contacts may be missing, and no more than so many at either end of the row
-_MISSING_SHARE, _MISSING_LEAST, _MISSING_END = 0.1, 1, 3
-# of a group whose ends are missing so many others must have been seen
-_GROUP_LEAST = 3
+# so many of a layout's contacts may be missing, and no more than so many at either end of the row: with three, drawn
+# rows of other layouts (122 contacts parted at 68) were taken for one of these
+_MISSING_SHARE, _MISSING_LEAST, _MISSING_END = 0.1, 1, 1
+# where some are missing beside keys, no more than so many in all; and so many others of each group must be there
+_MISSING_BESIDE, _GROUP_LEAST = 2, 3
 # seen length against pitch, over the outline's: plating may end short of it, and a tilt shortens it further; makers
 # draw contacts longer than they need be (5.4 mm for 4.3 in a photo of a known scale)
 _SHORTER, _LONGER = 0.75, 1.4
@@ -185,7 +186,7 @@ def _match(family: Family, layout: tuple[int, ...], steps: FloatArray) -> Family
     """The contacts on the places of one layout, the first contact at its first, second, … place."""
     places = family.places(layout)
     missing = len(places) - len(steps) - 1
-    if not 0 <= missing <= max(_allowed(layout), 2 * len(layout)):
+    if not 0 <= missing <= max(_allowed(layout), _MISSING_BESIDE):
         return None
     for first in range(min(missing, _MISSING_END) + 1):
         taken = [first]
@@ -220,7 +221,7 @@ def _only_ends_missing(layout: tuple[int, ...], seen: BoolArray) -> bool:
 
     The others of each group must all be there, and be several: a few could be anything.
     """
-    if len(layout) < 2:
+    if len(layout) < 2 or np.count_nonzero(~seen) > _MISSING_BESIDE:
         return False
     groups = np.split(seen, np.cumsum(layout)[:-1])
     return all(bool(group[1:-1].all()) and len(group) - 2 >= _GROUP_LEAST for group in groups)

@@ -34,6 +34,7 @@ _DISAGREE = 1.25  # factor between the scales of two rows of one photo that heig
 _BENT_LITTLE = 0.1  # a row without a key is trusted only where its pitch changes by less than this share along it
 _CLEAR_FROM, _CLEAR_TO = 0.8, 9.0  # pitches beyond either end where nothing may be plated if a row is to be whole
 _CLEAR_SHARE = 0.05  # of them that may be plated all the same
+_MOST_ALONE = 0.8  # share of a whole row's contacts that were found as pieces of their own
 _BESIDE = 2.2  # pitches beyond the last contact that the picture must show
 # shares above which contacts are looked for apart where none are recognised at half; how much shorter they then look
 _ABOVE, _SHORTENED = (170, 200), 1.35
@@ -191,7 +192,7 @@ def _read(
         bent = _pitch_along(comb.along)
         if bent is not None:
             followed = _steps(comb.along, bent)
-            is_whole = bool(row.at_edge) and _is_whole(comb, bent, half, coverage.share)
+            is_whole = bool(row.at_edge and longer == 1.0) and _is_whole(comb, bent, half, coverage.share)
             matches = match_families(followed, aspect, longer=longer, is_whole=is_whole)
         if matches:
             centres, alone, steps = comb.centres_px, comb.found, followed
@@ -278,10 +279,11 @@ def _steps(along: FloatArray, pitch: FloatArray) -> FloatArray:
 def _is_whole(comb: Comb, pitch: FloatArray, half: FloatArray, share: NDArray[np.uint8]) -> bool:
     """Whether a row stands alone: nothing like it follows beyond either end, neither plated nor in the picture.
 
-    Where a key parts a row and only one stretch was found, the other lies beyond the key.
+    Where a key parts a row and only one stretch was found, the other lies beyond the key. A count that rests on few
+    contacts is not sure enough.
     """
     first, last = np.polyval(pitch, comb.along[[0, -1]])
-    if comb.goes_on or abs(last / first - 1) > _BENT_LITTLE:
+    if comb.found.mean() < _MOST_ALONE or comb.goes_on or abs(last / first - 1) > _BENT_LITTLE:
         return False
     centres = comb.centres_px
     axis = (centres[-1] - centres[0]) / float(np.hypot(*(centres[-1] - centres[0])))

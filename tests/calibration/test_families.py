@@ -11,7 +11,7 @@ from calibration.errors import UsageError
 from calibration.families import Family, contact_families, family_named, match_families, one_pitch
 from calibration.sourced import HOW_KNOWN
 
-KEYED = [(f, layout) for f in contact_families() for layout in f.layouts if len(layout) > 1]
+KEYED = [(f, layout) for f in contact_families() for layout in f.layouts if len(layout) > 1 and not f.only_rules_out]
 NAMES = [f"{f.key}-{'-'.join(map(str, layout))}" for f, layout in KEYED]
 
 
@@ -100,7 +100,7 @@ def test_contacts_missing_at_the_ends_of_groups_never_make_it_another_pitch(
     beyond = np.cumsum(layout)
     ends = sorted({*(beyond - 1).tolist(), *(beyond - layout).tolist()})
     low, high = (mm / family.pitch_mm for mm in family.contact_length_mm)
-    for gone in (g for n in (0, 1, 2, len(ends)) for g in itertools.combinations(ends, n)):
+    for gone in (g for n in range(4) for g in itertools.combinations(ends, n)):
         steps = np.diff(np.delete(family.places(layout), gone))
         for length in (0.8 * low, low, high, 1.3 * high):
             matches = match_families(steps, length)
