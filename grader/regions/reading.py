@@ -38,6 +38,7 @@ _MOST_ALONE = 0.8  # share of a whole row's contacts that were found as pieces o
 _BESIDE = 2.2  # pitches beyond the last contact that the picture must show
 # shares above which contacts are looked for apart where none are recognised at half; how much shorter they then look
 _ABOVE, _SHORTENED = (170, 200), 1.35
+_LONG = 18
 _NOTCH = 0.84  # from the row's middle to where a key's slot is looked for, in half contact lengths
 
 register(
@@ -108,7 +109,7 @@ def read_rows(regions: Regions, coverage: Coverage, rgb: NDArray[np.uint8] | Non
         for number, of_row in sorted(members.items())
     ]
     readings = [r for number, row in found if (r := _read(number, row, coverage, rgb)) is not None]
-    if rgb is None or any(r.matches for r in readings):
+    if rgb is None or any(r.matches or _stands_apart(r) for r in readings):
         return tuple(readings)
     for share in _ABOVE:
         apart = [_read(None, row, coverage, rgb, longer=_SHORTENED) for row in rows_above(coverage, share)]
@@ -117,6 +118,11 @@ def read_rows(regions: Regions, coverage: Coverage, rgb: NDArray[np.uint8] | Non
             rows = {r.row for r in known} - {None}
             return (*(r for r in readings if r.row not in rows), *known)
     return tuple(readings)
+
+
+def _stands_apart(reading: RowReading) -> bool:
+    """Whether a long row's contacts were found apart as it is: looked at more closely it would be no other."""
+    return int(reading.alone.sum()) >= max(_LONG, 0.9 * reading.count)
 
 
 def _placed(reading: RowReading, regions: Regions) -> RowReading:
