@@ -18,13 +18,18 @@ from calibration.errors import UsageError
 from calibration.sourced import tables
 
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 # a place in the row is met within this share of a pitch
 _OFF = 0.3
-# so many of a layout's contacts may be missing, and no more than so many at either end
-_MISSING_SHARE, _MISSING_LEAST, _MISSING_END = 0.1, 1, 3
-# seen length against pitch, over the outline's: plating ends short of the outline, and a tilt shortens it further
-_SHORTER, _LONGER = 0.75, 1.25
+# so many of a layout's contacts may be missing, and no more than so many at either end of the row: with three, drawn
+# rows of other layouts (122 contacts parted at 68) were taken for one of these
+_MISSING_SHARE, _MISSING_LEAST, _MISSING_END = 0.1, 1, 1
+# where some are missing beside keys, no more than so many in all; and so many others of each group must be there
+_MISSING_BESIDE, _GROUP_LEAST = 2, 3
+# seen length against pitch, over the outline's: plating may end short of it, and a tilt shortens it further; makers
+# draw contacts longer than they need be (5.4 mm for 4.3 in a photo of a known scale)
+_SHORTER, _LONGER = 0.75, 1.4
 
 
 @dataclass(frozen=True)
@@ -37,6 +42,9 @@ class Family:
         pitch_mm: centre to centre.
         layouts: contacts between the keys of one face, for each layout.
         key_step: centre to centre over a key, in pitches.
+        even: contact length over pitch, as seen, within which a whole row without a key is recognised by its count;
+            None where it is not.
+        only_rules_out: a row is never said to be of this family alone.
         contact_width_mm: of a contact.
         contact_length_mm: shortest and longest of a contact.
         layout_source: of pitch and layouts.
@@ -50,6 +58,8 @@ class Family:
     pitch_mm: float
     layouts: tuple[tuple[int, ...], ...]
     key_step: float
+    even: tuple[float, float] | None
+    only_rules_out: bool
     contact_width_mm: float
     contact_length_mm: tuple[float, float]
     layout_source: str
@@ -91,6 +101,8 @@ def contact_families() -> tuple[Family, ...]:
             pitch_mm=float(t["pitch_mm"]),
             layouts=tuple(tuple(int(n) for n in g) for g in t["groups"]),
             key_step=float(t["key_step"]),
+            even=(float(t["even"][0]), float(t["even"][1])) if "even" in t else None,
+            only_rules_out=bool(t.get("only_rules_out", False)),
             contact_width_mm=float(t["contact_width_mm"]),
             contact_length_mm=(float(t["contact_length_mm"][0]), float(t["contact_length_mm"][1])),
             layout_source=str(t["layout"]["source"]),
@@ -119,23 +131,26 @@ def family_named(name: str) -> Family:
     )
 
 
-def match_families(steps: FloatArray, length_in_pitches: float) -> tuple[FamilyMatch, ...]:
+def match_families(
+    steps: FloatArray, length_in_pitches: float, *, longer: float = 1.0, is_whole: bool = False
+) -> tuple[FamilyMatch, ...]:
     """Families that a row of contacts fits, that with the fewest missing contacts first.
 
-    A row that no key parts fits none: rows of contacts without one are too common.
+    A row that no key parts fits none unless it is known to be whole: stretches of such rows are too common.
 
     Args:
         steps: centre to centre of neighbouring contacts along the row, in pitches (n,).
         length_in_pitches: a contact's length against the pitch, typical of the row.
+        longer: factor by which that length may be seen too short.
+        is_whole: the row is all that stands on its edge, and its contacts have been counted with care.
     """
     found = []
     for family in contact_families():
-        low, high = (mm / family.pitch_mm for mm in family.contact_length_mm)
-        if not low * _SHORTER <= length_in_pitches <= high * _LONGER:
+        if not _may_be_as_long(family, length_in_pitches, longer):
             continue
         best: FamilyMatch | None = None
         for layout in family.layouts:
-            if len(layout) < 2:
+            if len(layout) < 2 and not is_whole:
                 continue
             for backwards in (False, True):
                 match = _match(family, layout, steps[::-1] if backwards else steps)
@@ -144,6 +159,8 @@ def match_families(steps: FloatArray, length_in_pitches: float) -> tuple[FamilyM
                     best = FamilyMatch(family, layout, places, match.missing)
         if best is not None:
             found.append(best)
+    if all(m.family.only_rules_out for m in found):
+        return ()
     return tuple(sorted(found, key=lambda m: m.missing))
 
 
@@ -153,12 +170,23 @@ def one_pitch(matches: Sequence[FamilyMatch]) -> float | None:
     return pitches.pop() if len(pitches) == 1 else None
 
 
+def _may_be_as_long(family: Family, length_in_pitches: float, longer: float) -> bool:
+    """Whether its contacts may look so long against the pitch."""
+    if all(len(layout) < 2 for layout in family.layouts):
+        return (
+            family.even is not None
+            and family.even[0] <= length_in_pitches * longer
+            and length_in_pitches <= family.even[1]
+        )
+    low, high = (mm / family.pitch_mm for mm in family.contact_length_mm)
+    return low * _SHORTER <= length_in_pitches * longer and length_in_pitches <= high * _LONGER
+
+
 def _match(family: Family, layout: tuple[int, ...], steps: FloatArray) -> FamilyMatch | None:
     """The contacts on the places of one layout, the first contact at its first, second, … place."""
     places = family.places(layout)
-    allowed = max(_MISSING_LEAST, int(_MISSING_SHARE * len(places)))
     missing = len(places) - len(steps) - 1
-    if not 0 <= missing <= allowed:
+    if not 0 <= missing <= max(_allowed(layout), _MISSING_BESIDE):
         return None
     for first in range(min(missing, _MISSING_END) + 1):
         taken = [first]
@@ -168,13 +196,32 @@ def _match(family: Family, layout: tuple[int, ...], steps: FloatArray) -> Family
             if gap[nearest] > _OFF or nearest <= taken[-1]:
                 break
             taken.append(nearest)
-        at_end = len(places) - 1 - taken[-1]
-        if len(taken) == len(steps) + 1 and at_end <= _MISSING_END and _meets_keys(layout, taken):
-            return FamilyMatch(family, layout, places[taken], missing)
+        if len(taken) == len(steps) + 1:
+            seen = np.isin(np.arange(len(places)), taken)
+            if _few_missing(layout, seen) or _only_ends_missing(layout, seen):
+                return FamilyMatch(family, layout, places[taken], missing)
     return None
 
 
-def _meets_keys(layout: tuple[int, ...], taken: Sequence[int]) -> bool:
-    """Whether both contacts beside each key were seen, so that its place is no guess."""
-    after = np.cumsum(layout)[:-1]
-    return bool(np.isin(after, taken).all() and np.isin(after - 1, taken).all())
+def _allowed(layout: tuple[int, ...]) -> int:
+    """Contacts that may be missing anywhere; by its count alone nothing can be told of a row that may lack some."""
+    return max(_MISSING_LEAST, int(_MISSING_SHARE * sum(layout))) if len(layout) > 1 else 0
+
+
+def _few_missing(layout: tuple[int, ...], seen: BoolArray) -> bool:
+    """Whether few are missing, and none beside a key, so that the key's place is no guess."""
+    there, after = np.flatnonzero(seen), np.cumsum(layout)[:-1]
+    at_ends = max(int(there[0]), len(seen) - 1 - int(there[-1]))
+    few = len(seen) - len(there) <= _allowed(layout) and at_ends <= _MISSING_END
+    return bool(few and seen[after].all() and seen[after - 1].all())
+
+
+def _only_ends_missing(layout: tuple[int, ...], seen: BoolArray) -> bool:
+    """Whether all that is missing are contacts at the very ends of groups: they look least like the others.
+
+    The others of each group must all be there, and be several: a few could be anything.
+    """
+    if len(layout) < 2 or np.count_nonzero(~seen) > _MISSING_BESIDE:
+        return False
+    groups = np.split(seen, np.cumsum(layout)[:-1])
+    return all(bool(group[1:-1].all()) and len(group) - 2 >= _GROUP_LEAST for group in groups)

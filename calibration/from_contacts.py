@@ -64,6 +64,19 @@ class ContactLine:
         """First contact to last, centre to centre."""
         return float(np.ptp(self.places)) * self.pitch_mm
 
+    def px_per_mm(self) -> float:
+        """Scale along the row."""
+        first, last, _ = self.ends_px()
+        return float(np.hypot(*(last - first))) / self.length_mm
+
+    def relative_sd(self) -> float:
+        """Relative standard deviation of that scale from the places of the contacts alone."""
+        first, last, centre_sd_px = self.ends_px()
+        return math.sqrt(2) * math.hypot(
+            centre_sd_px / float(np.hypot(*(last - first))),
+            load("scale_figures")["contact_place_sd"].value / self.length_mm,
+        )
+
     def ends_px(self) -> tuple[FloatArray, FloatArray, float]:
         """First and last centre on the line that fits all best, (2,) each, and one centre's standard deviation in px.
 

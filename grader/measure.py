@@ -177,14 +177,14 @@ def measure(photo: Photo, request: Request | None = None, progress: Progress | N
         else:
             coverage = segmenter.segment(photo, scale)
             regions = find_regions(coverage, scale, photo.rgb)
-    readings = read_rows(regions, coverage)
+    readings = read_rows(regions, coverage, photo.rgb)
     told: tuple[Notice, ...] = ()
     line = contact_line(readings)
     if line is not None and refused is not None and refused.code == "no-scale":
         scale, refused = _by_contacts(photo, line, None), None
         coverage = segmenter.segment(photo, scale)
         regions = find_regions(coverage, scale, photo.rgb)
-        readings = read_rows(regions, coverage)
+        readings = read_rows(regions, coverage, photo.rgb)
         scale, told = _by_contacts(photo, line, coverage), (told_by_contacts(line),)
     elif line is not None and scale is not None:
         against = contradiction(line, scale)

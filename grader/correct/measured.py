@@ -45,7 +45,7 @@ def correct(
         found,
         coverage=coverage,
         regions=regions,
-        readings=read_rows(regions, coverage),
+        readings=read_rows(regions, coverage, photo.rgb),
         notices=(*elsewhere, *coverage.notices),
         corrections=corrections,
         found=found,

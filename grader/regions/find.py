@@ -99,6 +99,37 @@ def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
     return Regions(labels, tuple(regions), described, boards)
 
 
+@dataclass(frozen=True, eq=False)
+class PieceRow:
+    """Pieces that stand in a row, for counting them.
+
+    Attributes:
+        boxes_px: float64 (n, 4, 2), in order along the row.
+        at_edge: as of ``Row``.
+    """
+
+    boxes_px: NDArray[np.float64]
+    at_edge: bool | None
+
+
+def rows_above(coverage: Coverage, share: int) -> tuple[PieceRow, ...]:
+    """Rows of what is more plated than a share (0..255): contacts that run together at less stand apart at more."""
+    above = np.where(coverage.share > share, np.uint8(255), np.uint8(0))
+    labels, count, _ = _label(above)
+    pieces = _pieces(_Pixels.of(labels, above), count, None)
+    gaps = _edge_gaps(pieces, coverage.board, None)
+    _, rows = find_rows(pieces, with_scale=False)
+    return tuple(
+        PieceRow(
+            np.array([pieces[i].box_px for i in row]),
+            _is_at_edge(
+                [gaps[i] for i in row] if gaps else [], float(np.median([pieces[i].length for i in row])), None
+            ),
+        )
+        for row in rows
+    )
+
+
 def _label(share: NDArray[np.uint8]) -> tuple[NDArray[np.uint16], int, int]:
     """Labels, how many of them are solid, and how many there are.
 
@@ -190,7 +221,6 @@ def _describe_row(
     inside: list[Piece], pitch: float | None, boards: tuple[Board, ...], gaps: list[float], scale: Scale | None
 ) -> Row:
     length = float(np.median([p.length for p in inside]))
-    at_edge = float(np.median(gaps)) < (EDGE_GAP_MM if scale else 0.5 * length) if gaps else None
     first, last = inside[0].centre_px, inside[-1].centre_px
     return Row(
         count=len(inside),
@@ -199,9 +229,14 @@ def _describe_row(
         contact_width=float(np.median([p.width for p in inside])),
         length_spread=float(np.median([abs(p.length - length) for p in inside])) / length,
         board=board_of(np.mean([p.centre_px for p in inside], axis=0), boards),
-        at_edge=at_edge,
+        at_edge=_is_at_edge(gaps, length, scale),
         ends_px=((float(first[0]), float(first[1])), (float(last[0]), float(last[1]))),
     )
+
+
+def _is_at_edge(gaps: list[float], length: float, scale: Scale | None) -> bool | None:
+    """Whether a row's pieces lie at the edge of their board; None where outlines are not known."""
+    return float(np.median(gaps)) < (EDGE_GAP_MM if scale else 0.5 * length) if gaps else None
 
 
 def _seen(

@@ -6,7 +6,7 @@ change evenly along the row, as perspective makes it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,9 @@ from calibration.families import FamilyMatch, match_families, one_pitch
 from calibration.from_contacts import ContactLine
 from calibration.notices import Notice, NoticeDefinition, notice, register
 from grader.coverage import Coverage
-from grader.regions.model import Region, Regions, Row
+from grader.regions.comb import Comb, follow
+from grader.regions.find import PieceRow, rows_above
+from grader.regions.model import Region, Regions
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -28,6 +30,15 @@ _BENT = 12  # steps from which a change of pitch along the row can be told
 _LONGEST_GAP = 8.5  # pitches; beyond it two rows, or a stretch that never had contacts, are as likely
 _MERGED_AT_END = 6  # contacts run together that are counted beyond the first and last found alone
 _LEAST_SEEN = 0.3  # share of a contact's middle line that must be plated for it to count
+_DISAGREE = 1.25  # factor between the scales of two rows of one photo that height and tilt may make
+_BENT_LITTLE = 0.1  # a row without a key is trusted only where its pitch changes by less than this share along it
+_CLEAR_FROM, _CLEAR_TO = 0.8, 9.0  # pitches beyond either end where nothing may be plated if a row is to be whole
+_CLEAR_SHARE = 0.05  # of them that may be plated all the same
+_MOST_ALONE = 0.8  # share of a whole row's contacts that were found as pieces of their own
+_BESIDE = 2.2  # pitches beyond the last contact that the picture must show
+# shares above which contacts are looked for apart where none are recognised at half; how much shorter they then look
+_ABOVE, _SHORTENED = (170, 200), 1.35
+_LONG = 18
 _NOTCH = 0.84  # from the row's middle to where a key's slot is looked for, in half contact lengths
 
 register(
@@ -46,17 +57,17 @@ class RowReading:
     """One row as read.
 
     Attributes:
-        row: its index in ``Regions.rows``.
+        row: its index in ``Regions.rows``; None where the contacts run together so that no row was found there.
         centres_px: of its contacts in order, float64 (n, 2).
-        alone: whether each was found as a piece of its own (n,); the others run together with a neighbour, and their
-            centres are where the row's pitch puts them.
+        alone: whether each was found as a piece of its own (n,); the others run together with a neighbour or are
+            dim, and their centres are where the row's pitch or its pattern in the picture puts them.
         steps: between neighbours, in pitches of their place in the row, float64 (n - 1,).
         matches: published outlines that the row fits, that with the fewest missing contacts first.
         missing: contacts that are not there where others say that they should be.
         keys: steps that lead over a key.
     """
 
-    row: int
+    row: int | None
     centres_px: FloatArray
     alone: BoolArray
     steps: FloatArray
@@ -80,33 +91,69 @@ class RowReading:
         return one_pitch(self.matches)
 
 
-def read_rows(regions: Regions, coverage: Coverage) -> tuple[RowReading, ...]:
+def read_rows(regions: Regions, coverage: Coverage, rgb: NDArray[np.uint8] | None = None) -> tuple[RowReading, ...]:
     """Readings of the rows that are even and long enough to be read.
 
     Args:
         regions: of the photo.
         coverage: of the photo; contacts that ran together are counted by it, and a key is a notch in its boards.
+        rgb: the photo, uint8 (height, width, 3), for contacts that the coverage lacks or that ran together; None goes
+            by the coverage alone, and recognises no row that a key does not part.
     """
     members: dict[int, list[Region]] = {}
     for region in regions.regions:
         if region.row is not None:
             members.setdefault(region.row, []).append(region)
-    readings = (_read(number, regions.rows[number], of_row, coverage) for number, of_row in sorted(members.items()))
-    return tuple(r for r in readings if r is not None)
+    found = [
+        (number, PieceRow(np.array([m.box_px for m in of_row]), regions.rows[number].at_edge))
+        for number, of_row in sorted(members.items())
+    ]
+    readings = [r for number, row in found if (r := _read(number, row, coverage, rgb)) is not None]
+    if rgb is None or any(r.matches or _stands_apart(r) for r in readings):
+        return tuple(readings)
+    for share in _ABOVE:
+        apart = [_read(None, row, coverage, rgb, longer=_SHORTENED) for row in rows_above(coverage, share)]
+        known = [_placed(r, regions) for r in apart if r is not None and r.matches]
+        if known:
+            rows = {r.row for r in known} - {None}
+            return (*(r for r in readings if r.row not in rows), *known)
+    return tuple(readings)
+
+
+def _stands_apart(reading: RowReading) -> bool:
+    """Whether a long row's contacts were found apart as it is: looked at more closely it would be no other."""
+    return int(reading.alone.sum()) >= max(_LONG, 0.9 * reading.count)
+
+
+def _placed(reading: RowReading, regions: Regions) -> RowReading:
+    """A reading with the row of the regions that most of its contacts lie in."""
+    size = np.array(regions.labels.shape[::-1])
+    x, y = np.clip(np.round(reading.centres_px).astype(int), 0, size - 1).T
+    of_label = {r.number: r.row for r in regions.regions}
+    at = [of_label.get(int(n)) for n in regions.labels[y, x]]
+    most = max(set(at), key=at.count)
+    return replace(reading, row=most)
 
 
 def contact_line(readings: tuple[RowReading, ...]) -> ContactLine | None:
-    """The recognised row with most contacts, where all its outlines have one pitch; None without one."""
-    known = [r for r in readings if r.pitch_mm is not None]
-    if not known:
+    """The recognised row that tells the scale best, where all its outlines have one pitch.
+
+    None without one, and where another row tells quite another scale: then one of them is not what it seems.
+    """
+    lines = sorted((_line(r) for r in readings if r.pitch_mm is not None), key=lambda line: line.relative_sd())
+    if not lines:
         return None
-    best = max(known, key=lambda r: r.count)
-    match = best.matches[0]
+    scales = [line.px_per_mm() for line in lines]
+    return lines[0] if max(scales) <= _DISAGREE * min(scales) else None
+
+
+def _line(reading: RowReading) -> ContactLine:
+    match = reading.matches[0]
     return ContactLine(
-        best.family or "",
+        reading.family or "",
         match.family.pitch_mm,
-        match.places[best.alone],
-        best.centres_px[best.alone],
+        match.places[reading.alone],
+        reading.centres_px[reading.alone],
         total=sum(match.layout),
     )
 
@@ -125,29 +172,43 @@ def missing_notices(readings: tuple[RowReading, ...], known: ContactLine | None 
     return tuple(notice("contacts-missing", missing=missing, total=total) for missing, total in lacking)
 
 
-def _read(number: int, row: Row, members: list[Region], coverage: Coverage) -> RowReading | None:
-    single = [
-        m
-        for m in members
-        if abs(m.width / row.contact_width - 1) < _ALIKE and abs(m.length / row.contact_length - 1) < _ALIKE
-    ]
-    if len(single) < _LEAST:
+def _read(
+    number: int | None,
+    row: PieceRow,
+    coverage: Coverage,
+    rgb: NDArray[np.uint8] | None,
+    *,
+    longer: float = 1.0,
+) -> RowReading | None:
+    boxes = _alike(row.boxes_px)
+    if len(boxes) < _LEAST:
         return None
-    boxes = np.array([m.box_px for m in single])
     found = _in_order(boxes.mean(axis=1))
     pitch = _pitch_along(found[1])
     if pitch is None:
         return None
     half = np.asarray(np.median(_half_lengths(boxes), axis=0))
+    local = float(np.median(np.polyval(pitch, found[1])))
+    aspect = 2 * float(np.hypot(*half)) / local
     centres, alone, steps = _with_merged(*found, pitch, half, coverage.share)
+    matches = match_families(steps, aspect, longer=longer) if np.all(steps > 1 - _SINGLE) else ()
+    unplated = 0
+    if not matches and rgb is not None:
+        comb = follow(rgb, *found, local, half)
+        bent = _pitch_along(comb.along)
+        if bent is not None:
+            followed = _steps(comb.along, bent)
+            is_whole = bool(row.at_edge and longer == 1.0) and _is_whole(comb, bent, half, coverage.share)
+            matches = match_families(followed, aspect, longer=longer, is_whole=is_whole)
+        if matches:
+            centres, alone, steps = comb.centres_px, comb.found, followed
+            unplated = sum(not _is_plated(c, half, coverage.share) for c in centres[~alone])
     if np.any(steps < 1 - _SINGLE):
         return None
-    local = float(np.median(np.polyval(pitch, found[1])))
-    matches = match_families(steps, 2 * float(np.hypot(*half)) / local)
     wide = [int(i) for i in np.flatnonzero(steps > 1 + _SINGLE)]
     if matches:
         keys = tuple(i for i in wide if _over_key(matches[0], i))
-        return RowReading(number, centres, alone, steps, matches, matches[0].missing, keys)
+        return RowReading(number, centres, alone, steps, matches, matches[0].missing + unplated, keys)
     missing, keys_found = _gaps(wide, steps, [_is_notch(centres[i : i + 2], half, coverage.board) for i in wide])
     return RowReading(number, centres, alone, steps, (), missing, keys_found)
 
@@ -213,8 +274,36 @@ def _with_merged(
     after = [(p, q, False) for p, q in outwards(line[-1][0], line[-1][1], 1)]
     line = [*before, *line, *after]
     places = np.array([p for p, _, _ in line])
-    steps = np.diff(places) / np.polyval(pitch, (places[:-1] + places[1:]) / 2)
-    return np.array([q for _, q, _ in line]), np.array([a for _, _, a in line]), np.asarray(steps)
+    return np.array([q for _, q, _ in line]), np.array([a for _, _, a in line]), _steps(places, pitch)
+
+
+def _steps(along: FloatArray, pitch: FloatArray) -> FloatArray:
+    """Steps between neighbours (n - 1,) in pitches of their place in the row."""
+    return np.asarray(np.diff(along) / np.polyval(pitch, (along[:-1] + along[1:]) / 2))
+
+
+def _is_whole(comb: Comb, pitch: FloatArray, half: FloatArray, share: NDArray[np.uint8]) -> bool:
+    """Whether a row stands alone: nothing like it follows beyond either end, neither plated nor in the picture.
+
+    Where a key parts a row and only one stretch was found, the other lies beyond the key. A count that rests on few
+    contacts is not sure enough.
+    """
+    first, last = np.polyval(pitch, comb.along[[0, -1]])
+    if comb.found.mean() < _MOST_ALONE or comb.goes_on or abs(last / first - 1) > _BENT_LITTLE:
+        return False
+    centres = comb.centres_px
+    axis = (centres[-1] - centres[0]) / float(np.hypot(*(centres[-1] - centres[0])))
+    beyond, across = np.arange(_CLEAR_FROM, _CLEAR_TO, 0.1), np.linspace(-0.7, 0.7, 7)[:, None, None] * half
+    for end, step in ((centres[0], -first), (centres[-1], last)):
+        at = np.round(end + beyond[:, None] * step * axis + across).astype(int)
+        inside = np.all((at >= 0) & (at < np.array(share.shape[::-1])), axis=-1)
+        if not inside[:, beyond < _BESIDE].all():
+            return False
+        at[~inside] = 0
+        plated = inside & (share[at[..., 1], at[..., 0]] > 127)
+        if plated.any(axis=0).mean() > _CLEAR_SHARE:
+            return False
+    return True
 
 
 def _is_plated(centre: FloatArray, half: FloatArray, share: NDArray[np.uint8]) -> bool:
@@ -245,6 +334,12 @@ def _pitch_along(along: FloatArray) -> FloatArray | None:
     pitch = np.polyfit(middles[single], steps[single], degree)
     single = np.abs(steps / np.polyval(pitch, middles) - 1) < _SINGLE
     return np.asarray(np.polyfit(middles[single], steps[single], degree))
+
+
+def _alike(boxes: FloatArray) -> FloatArray:
+    """The boxes (n, 4, 2) without those of contacts that ran together, or were cut in two."""
+    sides = np.sort(np.hypot(*(boxes[:, [1, 3]] - boxes[:, :1]).transpose(2, 0, 1)), axis=1)
+    return np.asarray(boxes[np.all(np.abs(sides / np.median(sides, axis=0) - 1) < _ALIKE, axis=1)])
 
 
 def _half_lengths(boxes: FloatArray) -> FloatArray:

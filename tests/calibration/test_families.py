@@ -1,5 +1,7 @@
 """Families told by numbers without a unit: count, keys and slenderness, never size."""
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -9,7 +11,7 @@ from calibration.errors import UsageError
 from calibration.families import Family, contact_families, family_named, match_families, one_pitch
 from calibration.sourced import HOW_KNOWN
 
-KEYED = [(f, layout) for f in contact_families() for layout in f.layouts if len(layout) > 1]
+KEYED = [(f, layout) for f in contact_families() for layout in f.layouts if len(layout) > 1 and not f.only_rules_out]
 NAMES = [f"{f.key}-{'-'.join(map(str, layout))}" for f, layout in KEYED]
 
 
@@ -84,11 +86,60 @@ def test_slenderness_parts_rows_of_one_pattern() -> None:
     assert match_families(steps, 7.0) == ()
 
 
-def test_too_many_missing_or_a_missing_neighbour_of_the_key_is_no_match() -> None:
+def test_too_many_missing_is_no_match() -> None:
     places = np.r_[np.arange(11), 13 + np.arange(71)] * 1.0
     assert match_families(np.diff(np.delete(places, np.arange(20, 29))), 4.3) == ()
-    # without the contact before the key its place is a guess: the step could as well be another outline's
-    assert match_families(np.diff(np.delete(places, 10)), 4.3) == ()
+    # one beside the key and others elsewhere: the key's place is a guess
+    assert match_families(np.diff(np.delete(places, [10, 30, 31])), 4.3) == ()
+
+
+@pytest.mark.parametrize(("family", "layout"), KEYED, ids=NAMES)
+def test_contacts_missing_at_the_ends_of_groups_never_make_it_another_pitch(
+    family: Family, layout: tuple[int, ...]
+) -> None:
+    beyond = np.cumsum(layout)
+    ends = sorted({*(beyond - 1).tolist(), *(beyond - layout).tolist()})
+    low, high = (mm / family.pitch_mm for mm in family.contact_length_mm)
+    for gone in (g for n in range(4) for g in itertools.combinations(ends, n)):
+        steps = np.diff(np.delete(family.places(layout), gone))
+        for length in (0.8 * low, low, high, 1.3 * high):
+            matches = match_families(steps, length)
+            assert one_pitch(matches) in (None, family.pitch_mm)
+            if not gone:
+                assert family in [m.family for m in matches]
+
+
+@given(data=st.data())
+@settings(max_examples=60, deadline=None)
+def test_a_row_read_from_its_other_end_is_the_same(data: st.DataObject) -> None:
+    family, layout = data.draw(st.sampled_from(KEYED))
+    gone = data.draw(st.sets(st.integers(0, sum(layout) - 1), max_size=3))
+    steps = np.diff(np.delete(family.places(layout), sorted(gone)))
+    there, back = (match_families(s, slenderness(family)) for s in (steps, steps[::-1]))
+    assert {(m.family.key, m.missing) for m in there} == {(m.family.key, m.missing) for m in back}
+
+
+EVEN = [(f, layout[0]) for f in contact_families() for layout in f.layouts if len(layout) == 1]
+
+
+@pytest.mark.parametrize(("family", "count"), EVEN, ids=[f"{f.key}-{n}" for f, n in EVEN])
+def test_a_whole_row_without_a_key_is_its_own_or_none(family: Family, count: int) -> None:
+    low, high = (mm / family.pitch_mm for mm in family.contact_length_mm)
+    for length in np.linspace(low, high, 7):
+        matches = match_families(np.ones(count - 1), float(length), is_whole=True)
+        assert one_pitch(matches) in (None, family.pitch_mm)
+        assert match_families(np.ones(count - 1), float(length)) == ()
+
+
+def test_what_only_rules_out_is_never_said_alone() -> None:
+    # 18 contacts at 2.0 pitches: an edge at 3.96 mm is the only outline of that count
+    assert match_families(np.ones(17), 2.0, is_whole=True) == ()
+    # 22 at 2.4 may be one at 2.54 mm, or one at 3.96 mm: both are said, and no pitch
+    both = match_families(np.ones(21), 2.4, is_whole=True)
+    assert {m.family.key for m in both} == {"edge_2_54", "edge_3_96"}
+    assert one_pitch(both) is None
+    # at 3.3 only the narrower one has so slender contacts
+    assert one_pitch(match_families(np.ones(21), 3.3, is_whole=True)) == 2.54
 
 
 def test_families_of_different_pitch_that_share_a_row_give_no_pitch() -> None:
@@ -109,13 +160,17 @@ def test_any_row_that_is_recognised_has_the_family_s_key_and_count(
     steps[np.cumsum(counts)[:-1] - 1] = key
     for match in match_families(steps, length):
         assert match.missing + sum(counts) == sum(match.layout)
-        assert abs(key - match.family.key_step) <= 0.3
+        gaps = np.diff(match.places)
+        widest = float(np.max(gaps[gaps < 9])) if match.missing == 0 else key
+        # a contact missing on either side of a key widens the step over it by one
+        assert any(abs(key - match.family.key_step - lost) <= 0.3 for lost in range(3))
+        assert abs(widest - key) <= 0.3
 
 
 def test_named() -> None:
     assert family_named(" pci express ").pitch_mm == 1.0
     assert family_named("dimm_288_ddr4").pitch_mm == 0.85
     with pytest.raises(UsageError, match="No outline") as caught:
-        family_named("EISA")
+        family_named("DIN 41612")
     assert caught.value.code == "family-unknown"
     assert "ISA, 16 bit" in caught.value.advice

@@ -20,7 +20,46 @@ EDGES = {
     "PCI, 32 bit": (49, 11),
     "ISA, 16 bit": (31, 18),
     "DIMM, 240 contacts (DDR3)": (48, 72),
+    "SIMM, 72 contacts": (36, 36),
+    "DIMM, 288 contacts (DDR4)": (77, 67),
 }
+
+# first contact to last, mm, and contacts on a face
+SPANS = [
+    # KiCad/kicad-footprints, Connector_PCBEdge.pretty, BUS_PCIexpress_x1, _x4, _x8 and _x16
+    ("pci_express", (11, 7), 19.0, 18),
+    ("pci_express", (11, 21), 33.0, 32),
+    ("pci_express", (11, 38), 50.0, 49),
+    ("pci_express", (11, 71), 83.0, 82),
+    # the same library, BUS_PCI: outermost contacts at ±38.735 mm
+    ("pci_32", (49, 11), 77.47, 60),
+    # the same library, BUS_AT
+    ("isa_16", (31, 18), 129.54, 49),
+    # the same library, BUS_S100_M: contacts 2 and 49, the outermost ones of one width
+    ("s_100", (50,), 149.225 + 2 * 3.175, 50),
+    # agranlund/raven, SIMM72_edge and SIMM64-Card-LPol
+    ("simm_72", (36, 36), 95.25, 72),
+    ("simm_64", (32, 32), 85.09, 64),
+    # docslib.org 2264648, DDR SO-DIMM: 11.40 + 4.20 + 47.40 mm
+    ("so_dimm_200", (20, 80), 63.0, 100),
+    # antmicro/data-center-dram-tester, Bus_DDR4_Socket_DIMM
+    ("dimm_288_ddr4", (77, 67), 126.65, 144),
+    # tiacsys/kicad-footprints, SODIMM-260_DDR4 socket: 71 and 57 steps of 0.5 mm, one of 2.5 mm
+    ("so_dimm_260", (72, 58), 66.5, 130),
+    # the same library, M.2 cards: contacts 1 and 75, 2 and 74 of 75 places at 0.5 mm
+    ("m2", (29, 5), 18.5, 34),
+    ("m2", (28, 5), 18.0, 33),
+    ("m2", (30, 4), 18.5, 34),
+]
+
+
+@pytest.mark.parametrize(("key", "layout", "span_mm", "count"), SPANS)
+def test_published_spans(key: str, layout: tuple[int, ...], span_mm: float, count: int) -> None:
+    family = family_named(key)
+    assert layout in family.layouts or layout[::-1] in family.layouts
+    places = family.places(layout)
+    assert len(places) == count
+    assert family.pitch_mm * float(np.ptp(places)) == pytest.approx(span_mm, abs=0.02)
 
 
 def photograph(title: str, layout: tuple[int, ...]) -> tuple[Measurement, float]:
@@ -72,6 +111,7 @@ def test_published_dimensions_come_back(measured: tuple[str, Measurement, float]
     assert reading.family == title
     assert reading.count == sum(EDGES[title])
     assert reading.missing == 0
+    assert reading.row is not None
     row = done.regions.rows[reading.row]
     assert row.pitch == pytest.approx(family.pitch_mm, rel=2e-3)
     # each side placed to half a pixel

@@ -43,7 +43,10 @@ LARGE = [
     (f, layout)
     for f in contact_families()
     for layout in f.layouts
-    if len(layout) > 1 and f.contact_width_mm * PX >= 4 and f.places(layout)[-1] * f.pitch_mm < 126
+    if len(layout) > 1
+    and not f.only_rules_out
+    and f.contact_width_mm * PX >= 4
+    and f.places(layout)[-1] * f.pitch_mm < 126
 ]
 
 
