@@ -178,6 +178,9 @@ def figures(name: str, folder: Path) -> dict[str, Any]:
     }
 
 
+ROUNDING = 1e-6
+
+
 def short(offer: Offer) -> dict[str, Any]:
     """An offer without what follows from the rest of it, and without sources."""
     document = offer.as_json()
@@ -186,7 +189,7 @@ def short(offer: Offer) -> dict[str, Any]:
         **kept,
         "routes": {route.pop("route"): route for route in document["routes"]},
         "budget": {line["input"]: [line["share_of_variance"], line["profit_low"]] for line in document["budget"]},
-        "questions": {q["question"]: q["worth"] for q in document["questions"]},
+        "questions": {q["question"]: q["worth"] for q in document["questions"] if q["worth"] > ROUNDING},
         "cost_basis": document["assumptions"]["cost_basis"],
         "inputs": {
             i["name"]: [i["title"], i["unit"], i["distribution"]["parameters"], i["example"]]
