@@ -129,7 +129,8 @@ class Cost(Charge):
 
     def due(self, s: Situation) -> Quantity:
         """The amount, as often as it falls due."""
-        return s.once.times(*self.inputs()).scaled(s.purchases if self.basis == "purchase" else 1)
+        amount = s.once.times(*self.inputs())
+        return amount.scaled(s.purchases) if self.basis == "purchase" else amount
 
     def inputs(self) -> tuple[Input, ...]:
         """What is multiplied."""
