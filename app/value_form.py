@@ -14,10 +14,11 @@ from app.scale_form import read
 from app.show import remark
 from grader.units import in_currency, parse_money, parse_price_per_mass
 from grader.value import Assumptions, SaleTexts, with_given
+from grader.value.charges import TYPED
 from grader.value.estimates import amount_estimate
 
 # with_given's names of the fields that hold one text
-_PLAIN = ("payable", "recovery", "fee", "tax", "hours", "rate", "accepted_loss", "weeks", "per_gram", "minimum")
+_PLAIN = frozenset({"payable", "recovery", "fee", "tax", "accepted_loss", "weeks", *TYPED})
 # fields of money, whose currency may be left out where one was chosen
 _AMOUNTS = ("spot", "asking", "per-gram", "minimum", "rate", "whole-price", "trim-price")
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from grader.value.assumptions import example_text, load_assumptions
+from grader.value.charges import Charge, Cost, Settlement, Work
 from grader.value.economics import VALUATION_DRAWS, Economics, economics
-from grader.value.entries import Cost, Sale, Settlement, Spot, Work, drift_until_sale
+from grader.value.entries import Sale, Spot, drift_until_sale
 from grader.value.estimates import money_estimate, share_estimate
 from grader.value.given import with_given
 from grader.value.given_sales import SaleTexts
@@ -20,6 +21,7 @@ __all__ = [
     "VISIBLE_PLATING_ONLY",
     "Assumptions",
     "AtPrice",
+    "Charge",
     "Cost",
     "Economics",
     "Measured",

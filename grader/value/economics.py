@@ -8,16 +8,18 @@ accepted chance is its quantile: no search is needed and fees in per cent are ex
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
 from calibration.errors import UsageError
 from calibration.inputs import DEFAULT_SEED, FloatArray, Input, draw_all
-from grader.model import ProductModel, Term
-from grader.value.entries import Cost, Sale, Spot
+from grader.model import ProductModel
+from grader.value.charges import Charge
+from grader.value.entries import Sale, Spot
 from grader.value.model import Assumptions, AtPrice
+from grader.value.quantities import Quantity, Situation, Values
 
 # A price at a 10 % risk is a point in the tail: where gold is known to a factor of two to three (a standard deviation
 # of the logarithm of 0.6), its standard error is 0.3 % with this number, 0.7 % with the measurement's.
@@ -29,8 +31,6 @@ REL_ROUNDING = 1e-9
 
 _CURVE_POINTS = 26
 _CURVE_REACH = 1.25
-
-Values = Mapping[str, FloatArray]
 
 
 @dataclass(frozen=True)
@@ -122,39 +122,63 @@ def all_values(models: Iterable[ProductModel], assumptions: Assumptions, draws: 
     return draw_all(inputs, draws, seed)
 
 
+@dataclass(frozen=True)
+class Books:
+    """What one way to deal with a lot brings and costs. Odds and budget are both made of these entries.
+
+    Attributes:
+        proceeds: what the gold or the boards bring.
+        charges: all costs but the price, each with what it comes to and the hours of one's own in it.
+        load: what a price of 1 costs with fee and tax.
+    """
+
+    proceeds: Quantity
+    charges: tuple[tuple[Charge, Quantity, Quantity | None], ...]
+    load: Quantity
+
+    @staticmethod
+    def of(proceeds: Quantity, charges: Iterable[Charge], a: Assumptions, s: Situation) -> Books:
+        """Books with these charges, as they fall due in a situation."""
+        entries = tuple((c, c.due(s), c.own_hours(s)) for c in charges)
+        return Books(proceeds, entries, s.once.raised_by(a.fee).raised_by(a.tax))
+
+    def economics(self) -> Economics:
+        """Draws of the money."""
+        costs, hours, own_time = (np.zeros(len(self.proceeds.draws)) for _ in range(3))
+        for _, due, own_hours in self.charges:
+            costs += due.draws
+            if own_hours is not None:
+                hours += own_hours.draws
+                own_time += due.draws
+        return Economics(self.proceeds.draws, costs, self.load.draws, hours, own_time)
+
+    def profit(self, price: float) -> ProductModel:
+        """The profit of buying at a price, as a sum of products."""
+        total = self.proceeds.terms
+        for _, due, _ in self.charges:
+            total += due.terms.times((), -1.0)
+        return total + self.load.terms.times((), -price)
+
+
 def of_stripping(gold_mg: ProductModel, a: Assumptions, values: Values, purchases: int = 1) -> Economics:
     """Money of stripping the lot oneself, for given draws of all inputs.
 
     Raises:
         UsageError: ``spot-missing``.
     """
-    price_per_g = values[spot_of(a).input.name]
-    n = len(price_per_g)
-    # A normal range about a small area reaches below zero; gold does not.
-    present_g = np.maximum(gold_mg.evaluate(values, n), 0.0) * _G_PER_MG
-    delivered_g = present_g * values[a.recovery.name]
-    proceeds = delivered_g * price_per_g * values[a.payable.name]
-    if a.drift is not None:
-        proceeds = proceeds * values[a.drift.name]
-    hours, own_time = _time(a.work.hours if a.work else None, a, values, n)
-    costs = _costs(a.costs, values, n, purchases) + own_time
-    if a.settlement is not None:
-        charge = values[a.settlement.per_gram.name] * delivered_g
-        costs = costs + np.maximum(charge, values[a.settlement.minimum.name])
-    return Economics(proceeds, costs, _load(a, values), hours, own_time)
+    return _stripping(gold_mg, a, values, purchases).economics()
 
 
 def of_sale(sale: Sale, mass_g: ProductModel, a: Assumptions, values: Values, purchases: int = 1) -> Economics:
     """Money of selling by weight instead; what comes with the purchase is paid all the same."""
-    load = _load(a, values)
-    n = len(load)
-    sold_kg = np.maximum(mass_g.evaluate(values, n), 0.0) * _KG_PER_G
+    n = len(values[a.fee.name])
+    sold_kg = Quantity.present(mass_g, _KG_PER_G, values, n)
     if sale.share is not None:
-        sold_kg = sold_kg * values[sale.share.name]
-    hours, own_time = _time(sale.hours, a, values, n)
-    bought = [c for c in a.costs if c.basis == "purchase"]
-    costs = _costs(bought, values, n, purchases) + _costs(sale.costs, values, n, purchases) + own_time
-    return Economics(sold_kg * values[sale.price.name], costs, load, hours, own_time)
+        sold_kg = sold_kg.times(sale.share)
+    bought = (c for c in a.charges if c.basis == "purchase")
+    own = sale.charges(None if a.work is None else a.work.rate)
+    s = Situation.of(values, n, purchases, sold_kg=sold_kg)
+    return Books.of(sold_kg.times(sale.price), (*bought, *own), a, s).economics()
 
 
 def profit_model(gold_mg: ProductModel, a: Assumptions, values: Values, purchases: int, price: float) -> ProductModel:
@@ -163,25 +187,15 @@ def profit_model(gold_mg: ProductModel, a: Assumptions, values: Values, purchase
     A refiner's minimum is no product. Where it is the charge in most draws it stands for the charge, else the charge
     per gram does; prices and odds do not use this model.
     """
-    drift = (a.drift,) if a.drift is not None else ()
-    profit = gold_mg.times((spot_of(a).input, a.payable, a.recovery, *drift), _G_PER_MG)
-    for cost in a.costs:
-        profit += ProductModel.of(-times(cost, purchases), cost.factors)
-    if a.work is not None:
-        profit += ProductModel.of(-1.0, (a.work.hours, a.work.rate))
-    if a.settlement is not None:
-        charges = gold_mg.times((a.recovery, a.settlement.per_gram), -_G_PER_MG)
-        n = len(values[a.fee.name])
-        minimum_rules = np.mean(-charges.evaluate(values, n) < values[a.settlement.minimum.name]) > 0.5
-        profit += ProductModel.of(-1.0, (a.settlement.minimum,)) if minimum_rules else charges
-    fee, tax = a.fee.name, a.tax.name
-    loads = tuple(Term(-price, factors) for factors in ((), (fee,), (tax,), (fee, tax)))
-    return profit + ProductModel(loads, {fee: a.fee, tax: a.tax})
+    return _stripping(gold_mg, a, values, purchases).profit(price)
 
 
-def times(cost: Cost, purchases: int) -> float:
-    """How often a cost falls due."""
-    return float(purchases) if cost.basis == "purchase" else 1.0
+def _stripping(gold_mg: ProductModel, a: Assumptions, values: Values, purchases: int) -> Books:
+    spot, n = spot_of(a).input, len(values[a.fee.name])
+    delivered_g = Quantity.present(gold_mg, _G_PER_MG, values, n).times(a.recovery)
+    drift = () if a.drift is None else (a.drift,)
+    s = Situation.of(values, n, purchases, delivered_g=delivered_g)
+    return Books.of(delivered_g.times(spot, a.payable, *drift), a.charges, a, s)
 
 
 def spot_of(assumptions: Assumptions) -> Spot:
@@ -197,19 +211,3 @@ def spot_of(assumptions: Assumptions) -> Spot:
             "Look up today's price and give it with its date, such as --spot '… USD/ozt' --spot-date 2026-11-20.",
         )
     return assumptions.spot
-
-
-def _costs(costs: Iterable[Cost], values: Values, n: int, purchases: int) -> FloatArray:
-    total = np.zeros(n)
-    for cost in costs:
-        total += times(cost, purchases) * np.prod([values[f.name] for f in cost.factors], axis=0)
-    return total
-
-
-def _time(spent: Input | None, a: Assumptions, values: Values, n: int) -> tuple[FloatArray, FloatArray]:
-    hours = np.zeros(n) if spent is None else values[spent.name]
-    return hours, hours * values[a.work.rate.name] if a.work is not None else np.zeros(n)
-
-
-def _load(a: Assumptions, values: Values) -> FloatArray:
-    return (1 + values[a.fee.name]) * (1 + values[a.tax.name])

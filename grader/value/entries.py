@@ -1,4 +1,4 @@
-"""The single entries of which assumptions are made: a gold price, a cost, work, a settlement, a sale by weight."""
+"""The single entries of which assumptions are made, besides costs: a gold price, its drift, a sale by weight."""
 
 from __future__ import annotations
 
@@ -6,33 +6,12 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
-from typing import Literal
 
 from calibration.inputs import Distribution, Input
 from grader.units import PricePerMass
+from grader.value.charges import Charge, Cost, Work
 
-Basis = Literal["lot", "purchase"]
 _WEEKS_A_YEAR = 365.2425 / 7
-
-
-@dataclass(frozen=True)
-class Cost:
-    """A cost that does not depend on the price: an amount, or an amount per unit × how many units.
-
-    Attributes:
-        input: the amount; its unit is the currency code, followed by what it is per ("USD", "USD/l").
-        basis: once a lot that is stripped (reagents), or once a purchase, whatever is then done (shipping).
-        quantity: litres, hours, kilograms or a share that the amount is multiplied by; None for once.
-    """
-
-    input: Input
-    basis: Basis = "lot"
-    quantity: Input | None = None
-
-    @property
-    def factors(self) -> tuple[Input, ...]:
-        """What is multiplied."""
-        return (self.input,) if self.quantity is None else (self.input, self.quantity)
 
 
 @dataclass(frozen=True)
@@ -68,32 +47,6 @@ def drift_until_sale(weeks: float, volatility: float, source: str) -> Input:
 
 
 @dataclass(frozen=True)
-class Work:
-    """One's own time.
-
-    Attributes:
-        hours: of work, unit "h".
-        rate: what an hour is worth to oneself, unit "USD/h"; zero leaves it unpaid.
-    """
-
-    hours: Input
-    rate: Input
-
-
-@dataclass(frozen=True)
-class Settlement:
-    """What a refiner charges for one settlement: so much per gram of gold, but no less than a minimum.
-
-    Attributes:
-        per_gram: of gold delivered, unit "USD/g".
-        minimum: least charge, unit "USD".
-    """
-
-    per_gram: Input
-    minimum: Input
-
-
-@dataclass(frozen=True)
 class Sale:
     """Selling by weight instead of stripping.
 
@@ -119,6 +72,10 @@ class Sale:
         if self.share is not None:
             yield self.share
         for cost in self.costs:
-            yield from cost.factors
+            yield from cost.inputs()
         if self.hours is not None:
             yield self.hours
+
+    def charges(self, rate: Input | None) -> tuple[Charge, ...]:
+        """What this way alone costs, with one's own time at a rate; None leaves that unpaid."""
+        return self.costs if self.hours is None else (*self.costs, Work(self.hours, rate))

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
 from calibration.errors import UsageError
 from grader.units import parse_price_per_mass, parse_share
-from grader.value.assumptions import cost_of, work_of
-from grader.value.entries import Basis, Cost, Spot, Work
+from grader.value.charges import KINDS, TYPED, Basis, Charge, Cost, with_charges
+from grader.value.entries import Spot
 from grader.value.estimates import named, same_currency, share_estimate
-from grader.value.given_sales import SaleTexts, given_drift, given_sales, given_settlement
+from grader.value.given_sales import SaleTexts, given_drift, given_sales
 from grader.value.model import Assumptions
 
 _GIVEN = "given"
@@ -28,13 +28,10 @@ def with_given(
     costs: Sequence[str] | None = None,
     fee: str | None = None,
     tax: str | None = None,
-    hours: str | None = None,
-    rate: str | None = None,
     accepted_loss: str | None = None,
     weeks: str | None = None,
-    per_gram: str | None = None,
-    minimum: str | None = None,
     sales: Mapping[str, SaleTexts] | None = None,
+    **entries: str | None,
 ) -> Assumptions:
     """The base with some entries replaced; what is None stays.
 
@@ -49,13 +46,12 @@ def with_given(
             of all costs of the base.
         fee: share of the price.
         tax: share of price and fee.
-        hours: own hours for stripping, "2..4 h".
-        rate: what an own hour is worth, "15 USD/h".
         accepted_loss: chance of a loss that is accepted.
         weeks: until the gold is sold, "6 weeks".
-        per_gram: refiner's charge per gram of gold, "0.5..1 USD".
-        minimum: refiner's least charge, "50..150 USD". With either, the example cost of refining is left out.
         sales: by weight, by name ("trim", "whole").
+        entries: of other charges, by the names in ``charges.TYPED``: ``hours`` "2..4 h" and ``rate`` "15 USD/h" of
+            own work, ``per_gram`` "0.5..1 USD" and ``minimum`` "50..150 USD" of a refiner. Each takes the place of
+            that entry of the base; example costs that the charge takes the place of are left out.
 
     Raises:
         UsageError: an entry cannot be read (the message names it); ``spot-date-missing`` or ``spot-missing`` for one
@@ -68,52 +64,53 @@ def with_given(
         for key, text in shares.items()
         if text is not None
     }
-    settled = per_gram is not None or minimum is not None
-    if settled and costs is None:
-        base = _without_example(base, "refining")
-    own_costs = base.costs if costs is None else tuple(_cost(text, n) for n, text in enumerate(costs, start=1))
+    typed = _by_kind(entries)
+    charges = _with_costs(base, costs, typed)
     price = _spot(spot, spot_date) or base.spot
-    kept = base.examples - set(replaced)
-    if costs is not None:
-        kept -= {f.name for c in base.costs for f in c.factors}
-    currency = _currency(base, price, own_costs, costs_given=costs is not None)
+    plain = tuple(c for c in charges if isinstance(c, Cost))
+    currency = _currency(base, price, plain, costs_given=costs is not None)
     if currency != base.currency:
         # amounts of the examples in another currency say nothing here
-        base = replace(base, costs=(), spot=None, settlement=None, work=None, sales=(), currency=currency)
-    work = _work(base, hours, rate, currency)
-    if work is not base.work and work is not None:
-        kept -= {i.name for i, text in ((work.hours, hours), (work.rate, rate)) if text is not None}
-    settlement = given_settlement(base.settlement, per_gram, minimum, currency)
-    typed = {name: texts for name, texts in (sales or {}).items() if texts != SaleTexts()}
-    by_weight = given_sales(base.sales, typed)
-    for sale in by_weight:
-        texts = typed.get(sale.name, SaleTexts())
-        kept -= {i.name for i, text in ((sale.price, texts.price), (sale.share, texts.share)) if i and text}
+        base, charges = replace(base, charges=(), spot=None, sales=(), currency=currency), plain
+    known = {c.key: c for c in charges}
+    own = (kind.given(known.get(kind.table), texts, _GIVEN, currency) for kind, texts in typed.items())
     drift, until_sale = given_drift(base, weeks)
-    return replace(
+    made = replace(
         base,
-        costs=own_costs,
+        charges=with_charges(charges, *own),
         spot=price,
-        work=work,
-        settlement=settlement,
-        sales=by_weight,
+        sales=given_sales(base.sales, {name: t for name, t in (sales or {}).items() if t != SaleTexts()}),
         drift=drift,
         weeks=until_sale,
-        currency=currency,
         accepted_loss=base.accepted_loss if accepted_loss is None else named("loss", parse_share, accepted_loss),
-        examples=frozenset(kept),
         **replaced,
     )
+    return replace(made, examples=_still_examples(made, base))
 
 
-def _without_example(base: Assumptions, key: str) -> Assumptions:
-    """The base without the example cost that what was typed takes the place of."""
-    left = tuple(c for c in base.costs if c.input.of != (key,) or c.input.name not in base.examples)
-    return replace(base, costs=left, examples=base.examples & _names(replace(base, costs=left)))
+def _by_kind(entries: Mapping[str, str | None]) -> dict[type[Charge], dict[str, str]]:
+    """The entries that were typed, by the kind of charge, in the order in which kinds are charged."""
+    unknown = set(entries) - set(TYPED)
+    if unknown:
+        raise TypeError(f"with_given() got unexpected keyword arguments {sorted(unknown)}")
+    given = {name: text for name, text in entries.items() if text is not None}
+    found = {kind: {name: given[name] for name in kind.entries if name in given} for kind in KINDS}
+    return {kind: texts for kind, texts in found.items() if texts}
 
 
-def _names(assumptions: Assumptions) -> frozenset[str]:
-    return frozenset(i.name for i in assumptions.inputs())
+def _with_costs(base: Assumptions, costs: Sequence[str] | None, typed: Iterable[type[Charge]]) -> tuple[Charge, ...]:
+    """The base's charges with the plain costs that were typed, or without the examples that others stand for."""
+    if costs is not None:
+        own = (_cost(text, n) for n, text in enumerate(costs, start=1))
+        return (*own, *(c for c in base.charges if not isinstance(c, Cost)))
+    replaced = {key for kind in typed for key in kind.takes_place_of}
+    return tuple(c for c in base.charges if c.key not in replaced or not {i.name for i in c.inputs()} & base.examples)
+
+
+def _still_examples(made: Assumptions, base: Assumptions) -> frozenset[str]:
+    """Names of the inputs that are examples as before; over other weeks the drift keeps the example's volatility."""
+    before = set(base.inputs())
+    return frozenset(i.name for i in made.inputs() if i.name in base.examples and (i in before or i is made.drift))
 
 
 def _spot(spot: str | None, spot_date: date | None) -> Spot | None:
@@ -139,18 +136,7 @@ def _cost(text: str, number: int) -> Cost:
     title = (rest.strip() if basis == "purchase" else label) or f"cost {number}"
     slug = re.sub(r"\W+", "-", title.lower()).strip("-")
     each, _, quantity = re.sub(r"\s[x×]\s", "×", amount).partition("×")
-    return named(title, lambda text: cost_of((slug,), title, text, quantity.strip(), _GIVEN, basis), each.strip())
-
-
-def _work(base: Assumptions, hours: str | None, rate: str | None, currency: str) -> Work | None:
-    """Own time with what was typed in its place."""
-    known = base.work
-    if hours is None and rate is None:
-        return known
-    typed = named("own time", lambda text: work_of(text, rate or f"0 {currency}/h", _GIVEN), hours or "0 h")
-    if known is None:
-        return typed
-    return Work(typed.hours if hours is not None else known.hours, typed.rate if rate is not None else known.rate)
+    return named(title, lambda text: Cost.of((slug,), title, text, quantity.strip(), _GIVEN, basis), each.strip())
 
 
 def _currency(base: Assumptions, spot: Spot | None, costs: tuple[Cost, ...], *, costs_given: bool) -> str:

@@ -1,4 +1,4 @@
-"""What a person types of the time until the sale, the refiner's charges and sales by weight."""
+"""What a person types of the time until the sale and of sales by weight."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from grader.units import parse_weeks
-from grader.value.assumptions import sale_price, sale_share, settlement_of
-from grader.value.entries import Sale, Settlement
+from grader.value.assumptions import sale_price, sale_share
+from grader.value.entries import Sale
 from grader.value.estimates import named
 from grader.value.model import Assumptions
 
@@ -54,26 +54,6 @@ def given_drift(base: Assumptions, weeks: str | None) -> tuple[Input | None, flo
             distribution=Distribution("lognormal", (math.exp(-(sigma**2) / 2), sigma)),
         ),
         typed,
-    )
-
-
-def given_settlement(
-    base: Settlement | None, per_gram: str | None, minimum: str | None, currency: str
-) -> Settlement | None:
-    """A refiner's charges with what was typed in their place; what nobody states is zero.
-
-    Raises:
-        UsageError: as ``settlement_of``.
-    """
-    if per_gram is None and minimum is None:
-        return base
-    none = f"0 {currency}"
-    charge = named("charge per gram", lambda text: settlement_of(text, none, _GIVEN).per_gram, per_gram or none)
-    least = named("least charge", lambda text: settlement_of(none, text, _GIVEN).minimum, minimum or none)
-    if base is None:
-        return Settlement(charge, least)
-    return Settlement(
-        charge if per_gram is not None else base.per_gram, least if minimum is not None else base.minimum
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
@@ -13,34 +13,35 @@ from calibration.notices import Notice
 from grader.budget import BudgetLine
 from grader.model import Range
 from grader.units import Money, money_down
-from grader.value.entries import Cost, Sale, Settlement, Spot, Work
+from grader.value.charges import Charge, Cost, Settlement, Work
+from grader.value.entries import Sale, Spot
 from grader.value.estimates import same_currency
 from grader.value.information import Question
 
 DEFAULT_ACCEPTED_LOSS = 0.10
+
+_C = TypeVar("_C", bound=Charge)
 
 
 @dataclass(frozen=True)
 class Assumptions:
     """All that turns grams of gold into money.
 
-    What the gold brings is gold × recovery × payable × gold price × drift, less what the settlement charges. What is
-    paid for the lot is price × (1 + fee) × (1 + tax): the tax falls on price and fee. Tax on shipping belongs
-    in the shipping cost.
+    What the gold brings is gold × recovery × payable × gold price × drift. What is paid for the lot is
+    price × (1 + fee) × (1 + tax): the tax falls on price and fee. All other costs are charges. Tax on shipping
+    belongs in the shipping cost.
 
     Attributes:
         currency: three-letter code of every amount.
         payable: share of the gold price that is paid, 0..1.
         recovery: gold recovered ÷ gold present, 0..1.
-        costs: amounts that do not depend on the price.
+        charges: costs other than the price, of any kind.
         fee: marketplace's or buyer's fee as a share of the price, 0..1.
         tax: as a share of price and fee, 0..1.
         accepted_loss: chance of a loss that the user accepts, above 0, at most 0.5.
         spot: the gold price, or None while it has not been given.
         drift: gold price at the sale ÷ today's; None where it is sold at once.
         weeks: until the sale, for which ``drift`` was made; None where that is not known.
-        settlement: what the refiner charges; None where that is among the costs.
-        work: own time for stripping, or None.
         sales: ways to sell by weight instead.
         examples: names of the inputs that are shipped examples.
 
@@ -52,15 +53,13 @@ class Assumptions:
     currency: str
     payable: Input
     recovery: Input
-    costs: tuple[Cost, ...]
+    charges: tuple[Charge, ...]
     fee: Input
     tax: Input
     accepted_loss: float = DEFAULT_ACCEPTED_LOSS
     spot: Spot | None = None
     drift: Input | None = None
     weeks: float | None = None
-    settlement: Settlement | None = None
-    work: Work | None = None
     sales: tuple[Sale, ...] = ()
     examples: frozenset[str] = frozenset()
 
@@ -108,13 +107,28 @@ class Assumptions:
         """Whatever is in a currency."""
         if self.spot is not None:
             yield self.spot.input
-        costs = (*self.costs, *(c for s in self.sales for c in s.costs))
-        yield from (c.input for c in costs)
+        for charge in (*self.charges, *(c for s in self.sales for c in s.costs)):
+            yield from charge.money()
         yield from (s.price for s in self.sales)
-        if self.work is not None:
-            yield self.work.rate
-        if self.settlement is not None:
-            yield from (self.settlement.per_gram, self.settlement.minimum)
+
+    def of_kind(self, kind: type[_C]) -> tuple[_C, ...]:
+        """Its charges of one kind."""
+        return tuple(c for c in self.charges if isinstance(c, kind))
+
+    @property
+    def costs(self) -> tuple[Cost, ...]:
+        """The plain amounts among its charges."""
+        return self.of_kind(Cost)
+
+    @property
+    def work(self) -> Work | None:
+        """One's own time for stripping; None where none is stated."""
+        return next(iter(self.of_kind(Work)), None)
+
+    @property
+    def settlement(self) -> Settlement | None:
+        """What the refiner charges; None where that is among the plain amounts."""
+        return next(iter(self.of_kind(Settlement)), None)
 
     def inputs(self) -> Iterator[Input]:
         """Every input, the gold price first."""
@@ -123,12 +137,8 @@ class Assumptions:
         if self.drift is not None:
             yield self.drift
         yield from (self.payable, self.recovery, self.fee, self.tax)
-        if self.settlement is not None:
-            yield from (self.settlement.per_gram, self.settlement.minimum)
-        for cost in self.costs:
-            yield from cost.factors
-        if self.work is not None:
-            yield from (self.work.hours, self.work.rate)
+        for charge in self.charges:
+            yield from charge.inputs()
         for sale in self.sales:
             yield from sale.inputs()
 

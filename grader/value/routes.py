@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from calibration.inputs import FloatArray
 from grader.model import ProductModel
-from grader.value.economics import Economics, Values, of_sale
+from grader.value.economics import Economics, of_sale
 from grader.value.model import Assumptions, AtPrice, RouteOutcome
+from grader.value.quantities import Values
 
 STRIP, LEAVE = "strip", "leave"
 

@@ -32,7 +32,7 @@ def settle(price: str, charges: float) -> float:
         currency="USD",
         payable=share("payable", 0.99),
         recovery=share("recovery", 1.0),
-        costs=(
+        charges=(
             Cost(Input("cost", "charges", Distribution("constant", (charges,)), "example", "USD", of=("charges",))),
         ),
         fee=share("fee", 0.0),

@@ -104,7 +104,7 @@ def test_a_wrong_entry_is_named(typed: dict[str, object], word: str) -> None:
 
 
 def test_a_file_without_examples_has_said_the_currency_even_if_all_amounts_are_typed() -> None:
-    own = replace(load_assumptions(), examples=frozenset(), sales=(), settlement=None, work=None, costs=(), spot=None)
+    own = replace(load_assumptions(), examples=frozenset(), sales=(), charges=(), spot=None)
     typed = {"spot": "85 EUR/g", "spot_date": date(2026, 11, 20), "costs": ["12 EUR"]}
     with pytest.raises(UsageError) as caught:
         with_given(own, **typed)
@@ -126,7 +126,7 @@ def test_own_time_is_typed_in_part_or_whole() -> None:
     assert shipped.examples - hours.examples == {shipped.work.hours.name}
     assert shipped.examples - rate.examples == {shipped.work.rate.name}
     # nobody's time: what is not typed is nothing
-    idle = replace(shipped, work=None, examples=shipped.examples - {"hours", "rate"})
+    idle = replace(shipped, charges=shipped.costs, examples=shipped.examples - {"hours", "rate"})
     only_hours, only_rate = with_given(idle, hours="3 h").work, with_given(idle, rate="9 USD/h").work
     assert only_hours is not None
     assert only_rate is not None
@@ -150,4 +150,4 @@ def test_own_time_is_typed_in_part_or_whole() -> None:
 )
 def test_how_a_cost_is_read(text: str, name: str, title: str, basis: str, factors: int) -> None:
     (cost,) = with_given(load_assumptions(), costs=[text]).costs
-    assert (cost.input.name, cost.input.title, cost.basis, len(cost.factors)) == (name, title, basis, factors)
+    assert (cost.input.name, cost.input.title, cost.basis, len(cost.inputs())) == (name, title, basis, factors)

@@ -44,7 +44,7 @@ def test_an_offer_for_learned_gold_does_not_ask_for_recovery() -> None:
 
     def break_even(gold_mg: ProductModel, recovery: float) -> float:
         known = replace(ASSUMPTIONS.recovery, distribution=Distribution("constant", (recovery,)))
-        given = replace(ASSUMPTIONS, spot=spot, recovery=known, costs=())
+        given = replace(ASSUMPTIONS, spot=spot, recovery=known, charges=())
         return value_lot(gold_mg.times((), 100.0), given, today=spot.on, draws=2000).break_even
 
     assert break_even(LEARNED, 0.5) == break_even(LEARNED, 0.9) > 0

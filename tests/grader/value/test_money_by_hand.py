@@ -38,12 +38,14 @@ def known(name: str, *values: float, unit: str = "", kind: str = "") -> Input:
     return Input.named(name, name, Distribution(kind or kinds[len(values) - 1], values), "test", unit)
 
 
-def assume(**changes: Any) -> Assumptions:
+def assume(
+    costs: tuple[Cost, ...] = (), work: Work | None = None, settlement: Settlement | None = None, **changes: Any
+) -> Assumptions:
     plain = Assumptions(
         currency="USD",
         payable=known("payable", 0.9),
         recovery=known("recovery", 0.8),
-        costs=(),
+        charges=(*costs, *(c for c in (work, settlement) if c is not None)),
         fee=known("fee", 0.0),
         tax=known("tax", 0.0),
         spot=Spot(known("spot", 100.0, unit="USD/g"), TODAY),
@@ -296,7 +298,7 @@ def test_selling_by_weight_pays_what_comes_with_the_purchase() -> None:
     assert money.cash_tied_up(20.0) == pytest.approx(20 * 1.5 + 30 + 6)
     assert money.profit_per_hour(20.0) == pytest.approx((10 * values["mass"].mean() - 36 - 30) / 1.5)
     # without a rate one's own hours cost nothing, and are still counted
-    idle = of_sale(sale, mass, replace(a, work=None), values, 1)
+    idle = of_sale(sale, mass, replace(a, charges=COSTS), values, 1)
     assert (idle.own_time.max(), idle.hours.min()) == (0.0, 1.5)
     assert idle.profit_per_hour(0.0) == pytest.approx((10 * values["mass"].mean() - 21) / 1.5)
 

@@ -21,7 +21,7 @@ from grader.budget import TOGETHER
 from grader.model import EMPTY, ProductModel, Term
 from grader.units import Money
 from grader.value import VALUATION_DRAWS, Assumptions, Cost, Offer, Spot, economics, value_lot
-from grader.value.entries import Basis
+from grader.value.charges import Basis
 from grader.value.words import swing_lines
 
 TODAY = date(2026, 11, 25)
@@ -63,7 +63,7 @@ def assume(
         currency="USD",
         payable=entry("payable", payable),
         recovery=entry("recovery", recovery),
-        costs=tuple(costs),
+        charges=tuple(costs),
         fee=entry("fee", fee),
         tax=entry("tax", tax),
         accepted_loss=accepted_loss,

@@ -40,7 +40,7 @@ ASSUMED = Assumptions(
     currency="USD",
     payable=known("payable", 0.9),
     recovery=known("recovery", 0.8, 0.95),
-    costs=(),
+    charges=(),
     fee=known("fee", 0.0),
     tax=known("tax", 0.081),
     spot=Spot(known("spot", 85.0, unit="USD/g"), date(2026, 11, 25)),

@@ -18,6 +18,7 @@ from grader.units import Money
 from grader.value import (
     Assumptions,
     AtPrice,
+    Charge,
     Cost,
     Offer,
     RouteOutcome,
@@ -45,7 +46,7 @@ BASE = Assumptions(
     currency="USD",
     payable=known("payable", 0.9),
     recovery=known("recovery", 0.9, 1.0),
-    costs=(Cost(known("cost:shipping", 15.0, unit="USD"), "purchase"), Cost(known("cost:acid", 10.0, unit="USD"))),
+    charges=(Cost(known("cost:shipping", 15.0, unit="USD"), "purchase"), Cost(known("cost:acid", 10.0, unit="USD"))),
     fee=known("fee", 0.0),
     tax=known("tax", 0.0),
     spot=Spot(known("spot", 85.0, unit="USD/g"), TODAY),
@@ -61,6 +62,10 @@ TRIM = Sale(
 WHOLE = Sale("whole", "whole", known("price:whole", 8.0, unit="USD/kg"))
 
 
+def with_also(assumptions: Assumptions, *charges: Charge) -> Assumptions:
+    return replace(assumptions, charges=(*assumptions.charges, *charges))
+
+
 def offer(assumptions: Assumptions, asking: int = 30, mass: ProductModel | None = MASS, **more: Any) -> Offer:
     return value_lot(
         GOLD,
@@ -74,9 +79,8 @@ def offer(assumptions: Assumptions, asking: int = 30, mass: ProductModel | None 
 
 
 def test_each_way_by_hand() -> None:
-    assumptions = replace(
-        BASE, sales=(TRIM, WHOLE), work=Work(known("hours", 4.0, unit="h"), known("rate", 10.0, unit="USD/h"))
-    )
+    work = Work(known("hours", 4.0, unit="h"), known("rate", 10.0, unit="USD/h"))
+    assumptions = with_also(replace(BASE, sales=(TRIM, WHOLE)), work)
     strip, trim, whole, leave = offer(assumptions).routes
     assert [r.name for r in (strip, trim, whole, leave)] == [STRIP, "trim", "whole", LEAVE]
     mean_gold = np.exp(0.08)
@@ -112,7 +116,7 @@ def test_without_a_mass_nothing_is_said_of_selling_by_weight() -> None:
 def test_the_refiners_minimum_is_charged_where_the_charge_per_gram_is_less() -> None:
     def costs(per_gram: float, minimum: float) -> np.ndarray:
         settlement = Settlement(known("per", per_gram, unit="USD/g"), known("least", minimum, unit="USD"))
-        return economics(GOLD, replace(BASE, settlement=settlement), draws=5000).costs - 25.0
+        return economics(GOLD, with_also(BASE, settlement), draws=5000).costs - 25.0
 
     delivered = GOLD.draws(5000) / 1000 * known("recovery", 0.9, 1.0).draws(5000)
     assert costs(0.0, 50.0) == pytest.approx(np.full(5000, 50.0))
@@ -122,7 +126,7 @@ def test_the_refiners_minimum_is_charged_where_the_charge_per_gram_is_less() -> 
 
 def test_a_binding_minimum_stands_in_the_budget() -> None:
     settlement = Settlement(known("per", 1.0, unit="USD/g"), known("least", 20.0, 80.0, unit="USD"))
-    inputs = [line.input for line in offer(replace(BASE, settlement=settlement)).budget]
+    inputs = [line.input for line in offer(with_also(BASE, settlement)).budget]
     assert "least" in inputs
     assert "per" not in inputs
 
@@ -136,7 +140,7 @@ def test_waiting_for_the_sale_widens_the_range_and_leaves_the_mean() -> None:
 
 def test_litres_and_shares_multiply_an_amount() -> None:
     waste = Cost(known("cost:waste", 5.0, unit="USD/l"), "lot", known("quantity:waste", 3.0, unit="l"))
-    assert np.mean(economics(GOLD, replace(BASE, costs=(waste,)), draws=100).costs) == pytest.approx(15.0)
+    assert np.mean(economics(GOLD, replace(BASE, charges=(waste,)), draws=100).costs) == pytest.approx(15.0)
 
 
 amounts = st.floats(0, 200)
@@ -151,10 +155,8 @@ def test_dearer_gold_never_lowers_a_higher_charge_never_raises_the_highest_price
         settlement = Settlement(known("per", per_gram, unit="USD/g"), known("least", least, unit="USD"))
         work = Work(known("hours", 1.0, 3.0, unit="h"), known("rate", rate, unit="USD/h"))
         assumptions = replace(
-            BASE,
+            with_also(BASE, work, settlement),
             spot=Spot(known("spot", price, unit="USD/g"), TODAY),
-            settlement=settlement,
-            work=work,
             drift=drift_until_sale(6, 0.16, "test"),
         )
         return economics(GOLD, assumptions, draws=1000).price_at_risk(0.1)
@@ -181,7 +183,7 @@ def test_the_currency_unit_does_not_matter(factor: float) -> None:
         a,
         currency="JPY",
         spot=replace(a.spot, input=scaled(a.spot.input)),
-        costs=tuple(replace(c, input=scaled(c.input)) for c in a.costs),
+        charges=tuple(replace(c, input=scaled(c.input)) for c in a.costs),
     )
     one, other = (value_lot(GOLD, x, today=TODAY, draws=1000) for x in (a, b))
     assert other.highest.price == pytest.approx(one.highest.price * factor)
@@ -205,7 +207,7 @@ def test_questions_are_about_the_choice_among_all_ways() -> None:
 def test_hours_are_those_expected_and_leaving_the_lot_brings_and_costs_nothing() -> None:
     slow = replace(TRIM, hours=known("trim:hours", 1.0, 4.0, unit="h"))
     work = Work(known("hours", 2.0, 6.0, unit="h"), known("rate", 10.0, unit="USD/h"))
-    strip, trim, leave = offer(replace(BASE, sales=(slow,), work=work)).routes
+    strip, trim, leave = offer(with_also(replace(BASE, sales=(slow,)), work)).routes
     assert strip.hours == pytest.approx(4.0, rel=0.01)
     assert trim.hours == pytest.approx(2.5, rel=0.01)
     assert leave == RouteOutcome(LEAVE, "do not buy", AtPrice(0.0, 0.0, 0.0, 0.0, 0.0), 0.0, 0.0, None, 0.0)
