@@ -66,10 +66,11 @@ def seen_inputs(part: Part) -> tuple[tuple[Input, ...], tuple[Input, ...]]:
 
 def _input(part: Part, face: str, values: Sequence[float]) -> Input:
     return Input(
-        f"boards-seen-{face}:{part.name}",
+        f"boards-seen-{face}",
         f"number of boards in the photos of {part.name}",
         Distribution("sample", tuple(values)),
         _SOURCE,
+        of=(part.name,),
         aligned_over=face,
     )
 

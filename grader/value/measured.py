@@ -157,7 +157,7 @@ def _measured(source: str, document: Mapping[str, Any]) -> Measured:
         check_shown(where, document, gold, by_finish)
     except DataFileError as error:
         message = error.message if error.message.startswith(where) else f"{where}: {error.message}"
-        raise DataFileError(error.code, message, error.advice) from error
+        raise DataFileError(error.code, message, _FIX if error.code == "model-invalid" else error.advice) from error
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
         raise _invalid(where, "with parts that cannot be read") from error
     return Measured(photo, sha256, gold, by_finish, notices, outlines, shared, count)

@@ -15,6 +15,7 @@ from calibration.scale import Scale
 from grader.coverage import network
 from grader.coverage.learned import LearnedSegmenter
 from grader.coverage.network import Maps, Network
+from grader.coverage.way_round import way_round
 from grader.photo import Photo, load_photo
 
 SAMPLES = Path(__file__).parents[3] / "sample_images"
@@ -96,7 +97,8 @@ def test_without_a_scale_the_network_looks_once(
 
     monkeypatch.setattr(Network, "run", counted)
     found = share(rgb, None)
-    (seen,) = looks
+    (looked_at,) = looks
+    seen = way_round(rgb).back(looked_at)
     assert seen.shape == found.shape
     at = found > 0.5
     assert at.any()

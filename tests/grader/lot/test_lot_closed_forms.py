@@ -153,13 +153,29 @@ def test_the_record_of_a_part_says_what_was_stated_and_seen() -> None:
     assert (one["name"], one["boards"], one["boards_seen"], one["other_face"]) == ("a", 30.0, 2, "left_out")
     assert one["spread_between_boards"] == pytest.approx(0.3)
     assert one["photos"] == [
-        {"front": "f", "front_sha256": "ffff", "back": "b", "back_sha256": "bbbb", "boards": 2, "weighed_g": None}
+        {
+            "front": "f",
+            "front_sha256": "ffff",
+            "back": "b",
+            "back_sha256": "bbbb",
+            "boards": 2,
+            "board_count": None,
+            "weighed_g": None,
+        }
     ]
     assert other["count"] is None
     assert other["stated_mass_g"] == {"kind": "constant", "parameters": [1000.0]}
     assert other["other_face"] == "alike"
     assert other["photos"] == [
-        {"front": "x", "front_sha256": "xxxx", "back": None, "back_sha256": None, "boards": 1, "weighed_g": 40.0}
+        {
+            "front": "x",
+            "front_sha256": "xxxx",
+            "back": None,
+            "back_sha256": None,
+            "boards": 1,
+            "board_count": None,
+            "weighed_g": 40.0,
+        }
     ]
 
 

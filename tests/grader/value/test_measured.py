@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -203,17 +204,15 @@ def test_the_number_of_boards_where_it_was_told_and_where_an_older_version_measu
     assert not older.board_count.is_sure
 
 
-def test_one_number_beyond_all_bounds_among_sound_ones_is_refused(tmp_path: Path) -> None:
-    """Of two terms the first is sound and the second is not: json reads 1e999 as infinity."""
+def test_one_number_beyond_all_bounds_among_sound_ones_is_refused() -> None:
+    """Of two terms the first is sound and the second is not: in a document that another program made."""
     whole = document("a", 100.0)
     for quantity in ("gold_mg", "area_mm2"):
         changed = json.loads(json.dumps(whole))
         model = changed["model"]["gold_mg"] if quantity == "gold_mg" else changed["model"]["area_mm2"]["hard_gold"]
-        model["terms"].append({**model["terms"][0], "coefficient": "beyond"})
-        path = tmp_path / "m.json"
-        path.write_text(json.dumps(changed).replace('"beyond"', "1e999"), "utf-8")
+        model["terms"].append({**model["terms"][0], "coefficient": math.inf})
         with pytest.raises(DataFileError) as caught:
-            read_measurements([path])
+            measurements_of(named(changed))
         assert caught.value.code == "model-invalid"
 
 

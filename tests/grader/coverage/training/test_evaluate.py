@@ -28,7 +28,7 @@ class Half:
         self.scale = scale
         share = np.zeros((photo.height_px, photo.width_px), np.uint8)
         share[:, : photo.width_px // 2] = 255
-        error = Input("segmentation:x", "", Distribution("lognormal", (1.0, 0.1)), "")
+        error = Input.named("segmentation:x", "", Distribution("lognormal", (1.0, 0.1)), "")
         return Coverage(share, share > 0, self.name, (error,), doubt=0.2)
 
 
