@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +11,6 @@ from calibration.camera import camera_prior
 from calibration.detect import Corners, find_corners, find_own_corners
 from calibration.errors import ScaleError
 from calibration.face_height import face_height
-from calibration.grey import patches_in_sight
 from calibration.inputs import Distribution, Input
 from calibration.notices import Notice, notice
 from calibration.plane import PosedPlane
@@ -115,7 +112,6 @@ def _scale_from_corners(
         area_inputs=inputs,
         notices=_notices(sheet, corners, target, focal_px, print_factor),
         target_px=(outline,),
-        grey_patches=patches_in_sight(rgb, target, _in_stated_mm(fit.plane, nominal)),
         tilt_deg=fit.plane.tilt_deg,
     )
     _refuse_vague(scale, corners, target, sheet)
@@ -193,11 +189,6 @@ def _print_source(target: TargetDescription) -> str:
     if target.is_own:
         return load_inputs("scale_inputs")["print-size"].source
     return load("scale_figures")["square_stated_sd"].source
-
-
-def _in_stated_mm(plane: PosedPlane, nominal: float) -> PosedPlane:
-    """The sheet's plane in units of its stated millimetres."""
-    return replace(plane, translation=plane.translation / nominal)
 
 
 def _outline_px(plane: PosedPlane, target: TargetDescription, nominal: float) -> FloatArray:

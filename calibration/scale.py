@@ -44,7 +44,6 @@ class Scale:
             tilt, marking. Names hold the photo's short sha256 where the error belongs to this photo alone.
         notices: what the user should know.
         target_px: outlines (k, 2) in px of the printed sheet, to be left out of the search for gold; empty if none.
-        grey_patches: grey patches in sight, for white balance.
         tilt_deg: angle between the view at the photo's middle and the face plane's normal; None if unknown.
     """
 
@@ -54,7 +53,6 @@ class Scale:
     area_inputs: tuple[Input, ...]
     notices: tuple[Notice, ...] = ()
     target_px: tuple[FloatArray, ...] = ()
-    grey_patches: tuple[GreyPatch, ...] = ()
     tilt_deg: float | None = None
 
     def px_per_mm_at(self, xy_px: FloatArray) -> float:
@@ -65,16 +63,3 @@ class Scale:
         """Standard uncertainty of length ÷ length: half the relative standard deviation of the area factors."""
         product = np.prod([i.draws(5_000) for i in self.area_inputs], axis=0) if self.area_inputs else np.ones(1)
         return float(np.std(product) / np.mean(product) / 2)
-
-
-@dataclass(frozen=True)
-class GreyPatch:
-    """A grey patch of known reflectance as the photo shows it.
-
-    Attributes:
-        reflectance: of the patch, 0..1.
-        polygon_px: its outline (4, 2) in px, shrunk so that only the patch's inside is in it.
-    """
-
-    reflectance: float
-    polygon_px: FloatArray

@@ -35,11 +35,11 @@ class PatchPlace:
     x1_mm: float
     y1_mm: float
 
-    def corners_mm(self, inset: float = 0.0) -> FloatArray:
-        """Corners (4, 2) going round, each side moved in by ``inset`` × the patch's shorter side."""
-        d = inset * min(self.x1_mm - self.x0_mm, self.y1_mm - self.y0_mm)
-        x0, y0, x1, y1 = self.x0_mm + d, self.y0_mm + d, self.x1_mm - d, self.y1_mm - d
-        return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]])
+    def corners_mm(self) -> FloatArray:
+        """Corners (4, 2) going round."""
+        return np.array(
+            [[self.x0_mm, self.y0_mm], [self.x1_mm, self.y0_mm], [self.x1_mm, self.y1_mm], [self.x0_mm, self.y1_mm]]
+        )
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 import typer
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
@@ -22,7 +22,6 @@ from grader.cli.photo_options import PhotoOptions
 from grader.cli.photos import photo_files
 from grader.cli.pictures import check_outputs, picture_in, pictures_of
 from grader.correct.measured import correct
-from grader.coverage.classical import ClassicalSegmenter
 from grader.measure import Measurement, Progress, Request, Step, measure
 from grader.photo import load_photo
 from grader.report import coverage_png, measurement_document, overlay_png
@@ -42,9 +41,6 @@ def measure_command(
     no_scale: Annotated[bool, typer.Option("--no-scale", help="Do without scale: shares of the frame only.")] = (
         False
     ),
-    segmenter: Annotated[
-        Literal["learned", "classical"], typer.Option(help="What finds the plating; the classical one is to compare.")
-    ] = "learned",
     json_out: Annotated[Path | None, typer.Option("--json", help="Write the measurement here (- prints it).")] = None,
     coverage: Annotated[
         Path | None, typer.Option(help="Write the coverage as a grey PNG; for several photos, a folder.")
@@ -75,11 +71,7 @@ def measure_command(
     pictures = pictures_of(files, {"coverage": coverage, "overlay": overlay})
     check_outputs(files, [*(() if json_out is None or is_stdout(json_out) else (json_out,)), *pictures])
     by_hand = options.by_hand(files)
-    request = replace(
-        request,
-        properties=None if learned is None else learned.properties(part, seller),
-        segmenter=ClassicalSegmenter() if segmenter == "classical" else None,
-    )
+    request = replace(request, properties=None if learned is None else learned.properties(part, seller))
     if len(files) > 1:
         raise typer.Exit(_measure_many(files, request, json_out, coverage, overlay))
     try:

@@ -10,5 +10,5 @@ from grader.coverage.model import Segmenter
 
 @functools.cache
 def default_segmenter() -> Segmenter:
-    """The best one that there is, made ready once; the classical one stays for comparison."""
+    """The best one that there is, made ready once."""
     return LearnedSegmenter()

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.white_balance import to_linear
+from calibration.linear_light import to_linear
 from grader.coverage.plated import around_plating
 from grader.threads import in_parallel
 

@@ -36,7 +36,7 @@ LEFT = 50 * 50 / (50 * 50 + 60 * 40)
 class Drawn:
     """Finds the two drawn pads."""
 
-    name = "classical-1"
+    name = "drawn"
     share = union_share([PAD, OTHER], SHAPE)
     calls = 0
 

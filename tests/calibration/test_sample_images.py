@@ -74,7 +74,6 @@ def test_target_is_found_and_the_gold_measures_what_is_true(name: str) -> None:
     assert found[0] == truth["target"]["paper"]
     assert area_mm2(scale, name) == pytest.approx(truth["plated_mm2"], rel=TOLERANCE, abs=0)
     assert scale.tilt_deg == pytest.approx(truth["tilt_deg"], abs=1)
-    assert len(scale.grey_patches) >= 4
 
 
 @pytest.mark.parametrize("name", WITH_TARGET)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from skimage import color, draw, measure
 
-from calibration.white_balance import to_linear
+from calibration.linear_light import to_linear
 from grader.regions.boards import polygon_area
 
 

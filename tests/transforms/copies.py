@@ -98,7 +98,7 @@ class MirroredPlane:
 def mirrored(scale: Scale, photo: Photo) -> Scale:
     """The scale of a photo as its mirrored copy has it, for photos whose target cannot be read in a mirror."""
     outlines = tuple(outline * [-1.0, 1.0] + [photo.width_px - 1.0, 0.0] for outline in scale.target_px)
-    return replace(scale, plane=MirroredPlane(scale.plane, photo.width_px), target_px=outlines, grey_patches=())
+    return replace(scale, plane=MirroredPlane(scale.plane, photo.width_px), target_px=outlines)
 
 
 def _turned(quarters: int) -> Callable[[FloatArray, int, int], FloatArray]:

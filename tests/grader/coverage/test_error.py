@@ -8,15 +8,13 @@ from hypothesis import strategies as st
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
 from grader.coverage.choose import default_segmenter
-from grader.coverage.classical import ClassicalSegmenter
 from grader.coverage.error import error_inputs, quality_notices
-from grader.coverage.model import Segmenter
 from grader.synthetic import GOLD, GREEN_MASK, box, paint, polygon_share
 
 SHAPE = (100, 140)
 SHARE = np.round(255 * polygon_share(box((70.0, 50.0), 60.0, 40.0), SHAPE)).astype(np.uint8)
 NOTHING = np.zeros(SHAPE, np.uint8)
-NAMES = sorted({ClassicalSegmenter.name, default_segmenter().name})
+NAME = default_segmenter().name
 
 
 def scale(px_per_mm: float) -> Scale:
@@ -27,14 +25,13 @@ def picture(gold: tuple[float, float, float] = GOLD) -> np.ndarray:
     return paint([(np.ones(SHAPE), GREEN_MASK), (SHARE / 255, gold)])
 
 
-def spread(name: str, px_per_mm: float | None) -> float:
-    [error] = error_inputs(name, "p", scale(px_per_mm) if px_per_mm else None, SHARE)
+def spread(px_per_mm: float | None) -> float:
+    [error] = error_inputs(NAME, "p", scale(px_per_mm) if px_per_mm else None, SHARE)
     return float(np.std(np.log(error.draws(20_000))))
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_the_error_is_one_factor_about_one_that_belongs_to_the_photo(name: str) -> None:
-    [error] = error_inputs(name, "abc123", scale(8.0), SHARE)
+def test_the_error_is_one_factor_about_one_that_belongs_to_the_photo() -> None:
+    [error] = error_inputs(NAME, "abc123", scale(8.0), SHARE)
     assert error.name == "segmentation:abc123"
     assert error.unit == ""
     assert error.source
@@ -43,17 +40,16 @@ def test_the_error_is_one_factor_about_one_that_belongs_to_the_photo(name: str) 
     assert 0.8 < np.median(draws) < 1.25
 
 
-@pytest.mark.parametrize("name", NAMES)
 @given(st.floats(1, 60), st.floats(1, 60))
 @settings(max_examples=20, deadline=None)
-def test_a_coarser_picture_is_never_said_to_be_better(name: str, one: float, other: float) -> None:
+def test_a_coarser_picture_is_never_said_to_be_better(one: float, other: float) -> None:
     coarse, fine = min(one, other), max(one, other)
-    assert spread(name, coarse) >= spread(name, fine) - 1e-3
+    assert spread(coarse) >= spread(fine) - 1e-3
 
 
 def doubtful(doubt: float | None, px_per_mm: float | None = 6.0) -> float:
     known = scale(px_per_mm) if px_per_mm else None
-    [error] = error_inputs(default_segmenter().name, "p", known, SHARE, doubt)
+    [error] = error_inputs(NAME, "p", known, SHARE, doubt)
     return float(np.std(np.log(error.draws(20_000))))
 
 
@@ -72,21 +68,17 @@ def test_without_scale_the_range_is_as_wide_as_with_the_greatest_doubt_and_wider
     assert doubtful(doubt, None) == doubtful(None, None) > doubtful(1.0)
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_without_scale_the_widest_error_is_taken(name: str) -> None:
-    assert spread(name, None) == pytest.approx(spread(name, 0.5))
-    assert spread(name, None) >= spread(name, 30.0)
+def test_without_scale_the_widest_error_is_taken() -> None:
+    assert spread(None) == pytest.approx(spread(0.5))
+    assert spread(None) >= spread(30.0)
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_where_nothing_was_found_there_is_nothing_to_be_wrong_by_a_factor(name: str) -> None:
-    assert error_inputs(name, "p", scale(8.0), NOTHING) == ()
+def test_where_nothing_was_found_there_is_nothing_to_be_wrong_by_a_factor() -> None:
+    assert error_inputs(NAME, "p", scale(8.0), NOTHING) == ()
 
 
-def test_every_segmenter_in_use_has_its_figures() -> None:
-    for segmenter in (ClassicalSegmenter(), default_segmenter()):
-        used: Segmenter = segmenter
-        assert error_inputs(used.name, "p", None, SHARE)
+def test_the_segmenter_in_use_has_its_figures() -> None:
+    assert error_inputs(NAME, "p", None, SHARE)
 
 
 def codes(rgb: np.ndarray, share: np.ndarray, px_per_mm: float | None = 10.0) -> set[str]:

@@ -28,7 +28,7 @@ BOARD = polygon_share(CARD, SHAPE)
 class Drawn:
     """A segmenter that knows the drawn card and finds nothing on other pictures."""
 
-    name = "classical-1"
+    name = "drawn"
 
     def segment(self, photo: Photo, scale: Scale | None) -> Coverage:
         nothing = np.zeros(photo.rgb.shape[:2])

@@ -1,4 +1,4 @@
-"""What every segmenter in use must fulfil, on cuttings of the sample photos with known coverage."""
+"""What the segmenter in use must fulfil, on cuttings of the sample photos with known coverage."""
 
 import json
 from functools import cache
@@ -10,14 +10,11 @@ import pytest
 
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
-from grader.coverage import Coverage, Segmenter
+from grader.coverage import Coverage
 from grader.coverage.choose import default_segmenter
-from grader.coverage.classical import ClassicalSegmenter
 from grader.photo import Photo, load_photo
 
 SAMPLES = Path(__file__).parents[3] / "sample_images"
-SEGMENTERS: dict[str, Segmenter] = {s.name: s for s in (default_segmenter(), ClassicalSegmenter())}
-EACH = pytest.mark.parametrize("name", SEGMENTERS)
 # top left corners of cuttings 500 × 700 px with gold in them, and none
 CUTTINGS = {"strip-boards": (13, 1017), "breakout-pads": (574, 1300), "no-gold": (350, 650)}
 
@@ -32,16 +29,16 @@ def cutting(name: str) -> tuple[np.ndarray, np.ndarray, float]:
     return load_photo(SAMPLES / truth["image"]).rgb[place].copy(), gold[place] / 255, truth["px_per_mm"]
 
 
-def segment(name: str, rgb: np.ndarray, px_per_mm: float | None) -> Coverage:
+def segment(rgb: np.ndarray, px_per_mm: float | None) -> Coverage:
     photo = Photo("cutting.png", "ef" * 32, np.ascontiguousarray(rgb), "PNG")
     scale = Scale("length", UniformPlane(px_per_mm), px_per_mm, ()) if px_per_mm else None
-    return SEGMENTERS[name].segment(photo, scale)
+    return default_segmenter().segment(photo, scale)
 
 
 @cache
-def usual(name: str, sample: str) -> Coverage:
+def usual(sample: str) -> Coverage:
     rgb, _, px_per_mm = cutting(sample)
-    return segment(name, rgb, px_per_mm)
+    return segment(rgb, px_per_mm)
 
 
 def claimed(found: Coverage) -> float:
@@ -49,103 +46,90 @@ def claimed(found: Coverage) -> float:
     return float(1.96 * np.std(np.log(np.prod([i.draws(4000) for i in found.area_inputs], axis=0))))
 
 
-@EACH
-def test_the_interface(name: str) -> None:
+def test_the_interface() -> None:
     rgb, _, _ = cutting("strip-boards")
-    found = usual(name, "strip-boards")
+    found = usual("strip-boards")
     assert found.share.dtype == np.uint8
     assert found.share.shape == found.board.shape == rgb.shape[:2]
     assert found.board.dtype == bool
-    assert found.segmenter == name
+    assert found.segmenter == default_segmenter().name
     assert {i.name for i in found.area_inputs} == {"segmentation:" + ("ef" * 32)[:12]}
     assert found.contact is None or (found.contact.shape == rgb.shape[:2] and found.contact.dtype == np.uint8)
 
 
-@EACH
 @pytest.mark.parametrize("sample", ["strip-boards", "breakout-pads"])
-def test_true_area_lies_in_the_range_that_is_claimed_and_the_place_is_right(name: str, sample: str) -> None:
+def test_true_area_lies_in_the_range_that_is_claimed_and_the_place_is_right(sample: str) -> None:
     _, gold, _ = cutting(sample)
-    found = usual(name, sample)
+    found = usual(sample)
     share = found.share / 255
     assert abs(np.log(share.sum() / gold.sum())) < claimed(found)
     assert np.minimum(share, gold).sum() / np.maximum(share, gold).sum() > 0.7
 
 
-@EACH
-def test_edges_are_shares_and_not_a_mask(name: str) -> None:
-    share = usual(name, "strip-boards").share
+def test_edges_are_shares_and_not_a_mask() -> None:
+    share = usual("strip-boards").share
     assert np.mean((share > 20) & (share < 235)) > 0.2 * np.mean(share > 127)
 
 
-@EACH
-def test_plating_lies_on_boards(name: str) -> None:
-    found = usual(name, "strip-boards")
+def test_plating_lies_on_boards() -> None:
+    found = usual("strip-boards")
     assert found.board[found.share > 127].mean() > 0.95
 
 
-@EACH
-def test_tin_copper_and_brass_are_not_called_gold(name: str) -> None:
-    found = usual(name, "no-gold")
+def test_tin_copper_and_brass_are_not_called_gold() -> None:
+    found = usual("no-gold")
     assert found.share.mean() / 255 < 0.002
     assert found.share.any() or "no-gold-found" in {n.code for n in found.notices}
 
 
-@EACH
-def test_the_same_photo_gives_the_same_coverage(name: str) -> None:
+def test_the_same_photo_gives_the_same_coverage() -> None:
     rgb, _, px_per_mm = cutting("strip-boards")
-    assert np.array_equal(segment(name, rgb, px_per_mm).share, usual(name, "strip-boards").share)
+    assert np.array_equal(segment(rgb, px_per_mm).share, usual("strip-boards").share)
 
 
-@EACH
 @pytest.mark.parametrize("change", ["turn", "half turn", "mirror"])
-def test_turning_and_mirroring_leave_the_area_alone(name: str, change: str) -> None:
+def test_turning_and_mirroring_leave_the_area_alone(change: str) -> None:
     rgb, _, px_per_mm = cutting("strip-boards")
     other = {"turn": np.rot90(rgb), "half turn": rgb[::-1, ::-1], "mirror": rgb[:, ::-1]}[change]
-    found = segment(name, other, px_per_mm)
+    found = segment(other, px_per_mm)
     # a network is not made to be the same in all directions
-    tolerance = 5e-3 if name == ClassicalSegmenter.name else 0.05
-    assert found.share.sum() == pytest.approx(usual(name, "strip-boards").share.sum(dtype=np.int64), rel=tolerance)
+    assert found.share.sum() == pytest.approx(usual("strip-boards").share.sum(dtype=np.int64), rel=0.05)
 
 
-@EACH
 @pytest.mark.parametrize("gain", [0.85, 1.15])
-def test_brightness_changes_the_area_by_less_than_is_claimed(name: str, gain: float) -> None:
+def test_brightness_changes_the_area_by_less_than_is_claimed(gain: float) -> None:
     rgb, _, px_per_mm = cutting("strip-boards")
-    found = segment(name, np.clip(rgb * gain, 0, 255).astype(np.uint8), px_per_mm)
-    ratio = found.share.sum() / usual(name, "strip-boards").share.sum()
+    found = segment(np.clip(rgb * gain, 0, 255).astype(np.uint8), px_per_mm)
+    ratio = found.share.sum() / usual("strip-boards").share.sum()
     assert abs(np.log(ratio)) < min(0.1, claimed(found))
 
 
-@EACH
-def test_a_smaller_cutting_changes_the_area_in_it_by_less_than_is_claimed(name: str) -> None:
+def test_a_smaller_cutting_changes_the_area_in_it_by_less_than_is_claimed() -> None:
     rgb, _, px_per_mm = cutting("strip-boards")
     part = (slice(40, -40), slice(60, -60))
-    found = segment(name, rgb[part], px_per_mm)
-    ratio = found.share.sum() / usual(name, "strip-boards").share[part].sum()
+    found = segment(rgb[part], px_per_mm)
+    ratio = found.share.sum() / usual("strip-boards").share[part].sum()
     assert abs(np.log(ratio)) < min(0.1, claimed(found))
 
 
-@EACH
-def test_half_the_resolution_changes_the_area_by_less_than_is_claimed(name: str) -> None:
+def test_half_the_resolution_changes_the_area_by_less_than_is_claimed() -> None:
     rgb, _, px_per_mm = cutting("strip-boards")
     half = cv2.resize(rgb, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    found = segment(name, half, px_per_mm / 2)
-    ratio = 4 * found.share.sum() / usual(name, "strip-boards").share.sum()
+    found = segment(half, px_per_mm / 2)
+    ratio = 4 * found.share.sum() / usual("strip-boards").share.sum()
     assert abs(np.log(ratio)) < min(0.25, claimed(found))
 
 
-@EACH
-def test_works_without_scale(name: str) -> None:
+def test_works_without_scale() -> None:
     rgb, gold, _ = cutting("strip-boards")
-    found = segment(name, rgb, None)
+    found = segment(rgb, None)
     share = found.share / 255
     assert np.minimum(share, gold).sum() / np.maximum(share, gold).sum() > 0.5
 
 
-@EACH
 @pytest.mark.parametrize("shape", [(1, 1), (3, 500), (40, 40)])
 @pytest.mark.parametrize("level", [0, 128, 255])
-def test_tiny_and_empty_pictures_are_no_trouble(name: str, shape: tuple[int, int], level: int) -> None:
-    found = segment(name, np.full((*shape, 3), level, np.uint8), 10.0)
+def test_tiny_and_empty_pictures_are_no_trouble(shape: tuple[int, int], level: int) -> None:
+    found = segment(np.full((*shape, 3), level, np.uint8), 10.0)
     assert found.share.shape == shape
     assert not found.share.any()
