@@ -1,11 +1,12 @@
 """Where to cut a board so that bare board does not go into the beaker."""
 
 from grader.cut.board import CutBoard, Face
+from grader.cut.cheapest import plan_cuts
 from grader.cut.choose import PlannedBoard, PlannedPiece, plan_board, plan_boards, plan_measurement
 from grader.cut.faces import Turned, join_faces
 from grader.cut.from_photo import cut_boards
 from grader.cut.grid import BoardGrid
-from grader.cut.plan import Cut, Piece, Plan, plan_cuts
+from grader.cut.plan import Cut, Piece, Plan
 from grader.cut.rules import CutRules, LongestPiece, Vessel
 
 __all__ = [

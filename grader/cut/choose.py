@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 
 from calibration.errors import RefusedError
 from grader.cut.board import CutBoard
+from grader.cut.cheapest import plan_cuts
 from grader.cut.from_photo import cut_boards
-from grader.cut.plan import Piece, Plan, plan_cuts
+from grader.cut.plan import Piece, Plan
 from grader.cut.rules import CutRules, Through
 from grader.measure import Measurement
 from grader.model import ProductModel

@@ -1,12 +1,11 @@
-"""A cut plan, and the cheapest of what the ways of cutting find."""
+"""What a cut plan is: cuts, and the pieces that they leave."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from grader.cut.grid import BoardGrid
-from grader.cut.rules import CutRules, Through
+from grader.cut.rules import Through
 
 Axis = Literal[0, 1]
 # a plan counts as optimal when its bound is as near as rounding
@@ -83,20 +82,3 @@ class Plan:
             cuts=tuple(replace(c, axis=0 if c.axis == 1 else 1) for c in self.cuts),
             pieces=tuple(Piece(p.v0_mm, p.v1_mm, p.u0_mm, p.u1_mm, p.kept) for p in self.pieces),
         )
-
-
-def plan_cuts(grid: BoardGrid, rules: CutRules) -> Plan | None:
-    """The cheapest plan that parallel cuts across either axis, or guillotine cuts in both, give; None if none fits.
-
-    The bound says what no plan of those kinds, at the lines that each searched, can undercut.
-    """
-    from grader.cut.guillotine import guillotine_cuts
-    from grader.cut.parallel import parallel_cuts
-
-    along = parallel_cuts(grid.turned(), rules)
-    plans = [parallel_cuts(grid, rules), along.turned() if along is not None else None, guillotine_cuts(grid, rules)]
-    found = [p for p in plans if p is not None]
-    if not found:
-        return None
-    best = min(found, key=lambda p: (p.cost, len(p.cuts)))
-    return replace(best, bound=min(p.bound for p in found))
