@@ -87,12 +87,6 @@ class Desk:
         self._measuring[key] = row
         row.start()
 
-    def forget(self, key: str) -> None:
-        """Let go of what was measured last."""
-        done = self._measuring.pop(key, None)
-        if done is not None:
-            self.usual_s = done.usual_s()
-
 
 @st.cache_resource
 def _desk(folder: Path) -> Desk:

@@ -24,12 +24,6 @@ def crps(draws: FloatArray, seen: float) -> float:
     return float(np.abs(x - seen).mean()) - pairs / 2
 
 
-def interval_score(low: float, high: float, seen: float, level: float = 0.9) -> float:
-    """Width of a central range plus what it is missed by, times 2 / (1 - level) (Gneiting and Raftery, eq. 43)."""
-    missed = max(low - seen, 0.0) + max(seen - high, 0.0)
-    return high - low + 2 / (1 - level) * missed
-
-
 @dataclass(frozen=True)
 class Share:
     """A share of some cases with the range that its true value may have.

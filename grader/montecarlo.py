@@ -31,11 +31,6 @@ class Propagation:
         """Estimate of the output (7.6)."""
         return float(np.mean(self.draws))
 
-    @property
-    def standard_uncertainty(self) -> float:
-        """Standard deviation of the draws, divisor n - 1 (7.6)."""
-        return float(np.std(self.draws, ddof=1))
-
     def symmetric(self, level: float) -> Range:
         """Median and probabilistically symmetric coverage interval (7.7.2)."""
         return Range.of(self.draws, level)

@@ -2,7 +2,7 @@
 
 from grader.cut.board import CutBoard, Face
 from grader.cut.cheapest import plan_cuts
-from grader.cut.choose import PlannedBoard, PlannedPiece, plan_board, plan_boards, plan_measurement
+from grader.cut.choose import PlannedBoard, PlannedPiece, plan_board, plan_boards
 from grader.cut.faces import Turned, join_faces
 from grader.cut.from_photo import cut_boards
 from grader.cut.grid import BoardGrid
@@ -27,5 +27,4 @@ __all__ = [
     "plan_board",
     "plan_boards",
     "plan_cuts",
-    "plan_measurement",
 ]

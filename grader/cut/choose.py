@@ -8,10 +8,8 @@ from dataclasses import dataclass, replace
 from calibration.errors import RefusedError
 from grader.cut.board import CutBoard
 from grader.cut.cheapest import plan_cuts
-from grader.cut.from_photo import cut_boards
 from grader.cut.plan import Piece, Plan
 from grader.cut.rules import CutRules, Through
-from grader.measure import Measurement
 from grader.model import ProductModel
 
 # the camera's share of the clearance: so many standard uncertainties of a place on the board
@@ -49,17 +47,6 @@ class PlannedBoard:
     plan: Plan
     pieces: tuple[PlannedPiece, ...]
     by_eye: bool = False
-
-
-def plan_measurement(
-    done: Measurement, rules: CutRules, thickness_mm: float | None = None
-) -> tuple[PlannedBoard | RefusedError, ...]:
-    """A plan, or why there is none, for each board of a photo of one face.
-
-    Raises:
-        RefusedError: no board can be planned at all: no scale, or no outline.
-    """
-    return plan_boards(cut_boards(done, thickness_mm), rules)
 
 
 def plan_boards(

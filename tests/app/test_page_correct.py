@@ -23,7 +23,7 @@ from grader.coverage import Coverage
 from grader.log import open_log
 from grader.measure import ByLength, Request
 from grader.photo import Photo
-from grader.synthetic import GREEN_MASK, KnownCoverage, box, paint, union_share
+from tests.drawn_boards import GREEN_MASK, KnownCoverage, box, paint, union_share
 
 SHAPE = (300, 400)
 PAD, OTHER = box((120, 120), 60, 40), box((280, 200), 50, 50)

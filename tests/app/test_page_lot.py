@@ -17,7 +17,7 @@ from grader.log import open_log
 from grader.measure import ByLength, Request, measure
 from grader.photo import load_photo
 from grader.report import measurement_document
-from grader.synthetic import KnownCoverage, box, contact_row, polygon_share, union_share
+from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 
 SHAPE = (240, 360)
 REQUEST = Request(scale=ByLength(30.0, (30.0, 30.0), (330.0, 30.0)))

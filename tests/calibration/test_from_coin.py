@@ -11,7 +11,7 @@ from calibration.errors import ScaleError, UsageError
 from calibration.from_coin import rise_over_coin, scale_from_coin
 from calibration.inputs import Distribution
 from calibration.scale import Scale
-from calibration.synthetic import View
+from tests.drawn_sheets import View
 
 SHAPE = (1200, 1600, 3)
 FOCAL = 1200.0

@@ -10,8 +10,8 @@ from calibration.errors import ScaleError
 from calibration.from_target import find_own_target, scale_from_target
 from calibration.inputs import Distribution
 from calibration.scale import Scale
-from calibration.synthetic import View, coverage, picture, sheet_paint
 from calibration.target import TargetDescription, own_target
+from tests.drawn_sheets import View, coverage, picture, sheet_paint
 
 TARGET = TargetDescription("DICT_5X5_100", 7, 5, 8.0, 6.0, origin_mm=(4.0, 4.0), sheet_mm=(64.0, 48.0))
 HEIGHT = Distribution("constant", (1.6,))

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from calibration.errors import ScaleError, UsageError
 from calibration.known import scale_from_length, scale_from_rectangle
 from calibration.scale import Scale
-from calibration.synthetic import View
+from tests.drawn_sheets import View
 
 SHAPE = (1200, 1600, 3)
 SIDES = (133.35, 31.25)

@@ -188,7 +188,7 @@ def test_what_is_told_of_a_rectangle() -> None:
 
 @pytest.mark.parametrize(("tilt", "large"), [(19.0, False), (21.0, True)])
 def test_a_large_tilt_is_told(tilt: float, large: bool) -> None:
-    from calibration.synthetic import View
+    from tests.drawn_sheets import View
 
     view = View(1600, 1200, 1202.0, tilt, 40.0, 0.0, 190.0, (66.0, 16.0))
     w, h = SIDES

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from calibration.camera import Lens, camera_prior
 from calibration.plane import PosedPlane, ResizedPlane, UniformPlane
-from calibration.synthetic import View, coverage
+from tests.drawn_sheets import View, coverage
 
 POSES = st.builds(
     View,

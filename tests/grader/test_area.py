@@ -11,14 +11,14 @@ from calibration.camera import Lens
 from calibration.inputs import Distribution, Input
 from calibration.plane import PosedPlane, UniformPlane
 from calibration.scale import Scale
-from calibration.synthetic import View, coverage
 from grader.area import AreaEstimate, _finish_input, area_of_kind, estimate_area, kind_of, region_sums
 from grader.budget import budget
 from grader.coverage import Coverage
 from grader.gold import gold_mass
 from grader.model import FINISHES, Finish
 from grader.regions import Board, Region, Regions
-from grader.synthetic import box, polygon_share, union_share
+from tests.drawn_boards import box, polygon_share, union_share
+from tests.drawn_sheets import View, coverage
 
 SHAPE = (120, 160)
 FACTOR = Input("scale", "scale", Distribution("lognormal", (1.0, 0.02)), "test", of=("p",))

@@ -10,7 +10,6 @@ import pytest
 from calibration.errors import ScaleError, UsageError
 from calibration.face_height import face_height
 from calibration.inputs import Distribution, Input
-from calibration.synthetic import View, picture, sheet_paint
 from calibration.target import TargetDescription, own_target
 from calibration.thickness import GoldProperties, gold_properties
 from grader.measure import (
@@ -26,7 +25,8 @@ from grader.measure import (
     measure,
 )
 from grader.photo import Photo
-from grader.synthetic import KnownCoverage, box, polygon_share, union_share
+from tests.drawn_boards import KnownCoverage, box, polygon_share, union_share
+from tests.drawn_sheets import View, picture, sheet_paint
 
 Turn = Callable[[np.ndarray], np.ndarray]
 THICKNESS_MM = 1.6

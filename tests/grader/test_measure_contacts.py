@@ -12,7 +12,7 @@ from calibration.scale import Scale
 from grader.measure import ByCoin, ByRectangle, Measurement, Request, ScaleChoice, measure
 from grader.photo import Photo
 from grader.report import measurement_document
-from grader.synthetic import KnownCoverage, box, polygon_share, union_share
+from tests.drawn_boards import KnownCoverage, box, polygon_share, union_share
 
 WIDE_MM, HIGH_MM, PX = 100.0, 40.0, 8.0
 ID_1 = box((50.0, 20.0), 85.60, 53.98)

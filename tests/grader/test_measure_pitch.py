@@ -6,7 +6,7 @@ import pytest
 from calibration.errors import UsageError
 from grader.measure import ByPitch, Measurement, Request, measure
 from grader.photo import Photo
-from grader.synthetic import KnownCoverage, box, contact_row, polygon_share, union_share
+from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 
 
 def run(pitch_mm: float, share: np.ndarray, board: np.ndarray) -> Measurement:

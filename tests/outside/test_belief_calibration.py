@@ -14,7 +14,7 @@ from calibration.belief import Batch, Plating, Priors, Spread, learn, published_
 from calibration.belief.check import BINS, Ranks, check, chi_square_tail
 from calibration.belief.density import glog_residual
 from calibration.inputs import Distribution
-from calibration.scores import crps, interval_score, share
+from calibration.scores import crps, share
 from calibration.thickness import thickness_prior
 
 LOGS = 120
@@ -132,9 +132,6 @@ def test_scores_are_scoringrules() -> None:
         draws = rng.lognormal(size=500)
         assert crps(draws, seen) == pytest.approx(
             float(scoringrules.crps_ensemble(seen, draws, estimator="fair")), rel=1e-9
-        )
-        assert interval_score(0.5, 2.0, seen) == pytest.approx(
-            float(scoringrules.interval_score(seen, 0.5, 2.0, 0.1)), rel=1e-12
         )
 
 

@@ -14,7 +14,7 @@ import pytest
 
 from calibration.from_coin import scale_from_coin
 from calibration.standard_objects import standard_objects
-from calibration.synthetic import View
+from tests.drawn_sheets import View
 
 COINS = [o for o in standard_objects().values() if o.kind == "coin"]
 

@@ -12,7 +12,7 @@ import pytest
 from calibration.families import family_named
 from grader.measure import Measurement, measure
 from grader.photo import Photo
-from grader.synthetic import GOLD, GREEN_MASK, LAMINATE, TABLE, box, paint, polygon_share, union_share
+from tests.drawn_boards import GOLD, GREEN_MASK, LAMINATE, TABLE, box, paint, polygon_share, union_share
 
 PX_PER_MM = 8.0
 EDGES = {

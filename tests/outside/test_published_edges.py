@@ -13,7 +13,7 @@ import pytest
 
 from grader.measure import ByPitch, ByRectangle, Measurement, Request, ScaleChoice, measure
 from grader.photo import Photo
-from grader.synthetic import (
+from tests.drawn_boards import (
     KnownCoverage,
     box,
     contact_row,

@@ -15,7 +15,7 @@ from grader.coverage import Coverage
 from grader.measure import Automatic, ByLength
 from grader.photo import Photo
 from grader.samples import load_demo, samples_folder
-from grader.synthetic import KnownCoverage, box, contact_row, polygon_share, union_share
+from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 
 SHAPE = (320, 480)
 ROW = union_share([c * 10 for c in contact_row((8.0, 23.3), 32, 1.0, (0.7, 4.3))], SHAPE)

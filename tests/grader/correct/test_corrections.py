@@ -20,7 +20,7 @@ from grader.correct.model import Stroke
 from grader.coverage import Coverage
 from grader.model import FINISHES, Range
 from grader.regions import Regions, find_regions
-from grader.synthetic import box, contact_row, union_share
+from tests.drawn_boards import box, contact_row, union_share
 
 SHAPE = (240, 320)
 PX_PER_MM = 8.0

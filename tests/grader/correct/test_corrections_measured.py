@@ -14,7 +14,7 @@ from grader.correct.measured import correct
 from grader.measure import ByLength, Measurement, Request, measure
 from grader.model import Range
 from grader.photo import Photo
-from grader.synthetic import KnownCoverage, box, contact_row, union_share
+from tests.drawn_boards import KnownCoverage, box, contact_row, union_share
 
 SHAPE = (240, 320)
 PX_PER_MM = 8.0

@@ -12,7 +12,7 @@ from grader.correct import region_at
 from grader.correct.outlines import outlines
 from grader.coverage import Coverage
 from grader.regions import Regions, find_regions
-from grader.synthetic import box, polygon_share, union_share
+from tests.drawn_boards import box, polygon_share, union_share
 
 SHAPE = (200, 260)
 

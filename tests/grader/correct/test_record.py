@@ -22,7 +22,7 @@ from grader.model import ProductModel, Range
 from grader.photo import Photo, load_photo
 from grader.report import coverage_png, measurement_document
 from grader.report.words import correction_words
-from grader.synthetic import GOLD, GREEN_MASK, TABLE, KnownCoverage, box, paint, polygon_share, union_share
+from tests.drawn_boards import GOLD, GREEN_MASK, TABLE, KnownCoverage, box, paint, polygon_share, union_share
 
 SHAPE = (300, 400)
 CARD, PAD, OTHER = box((200, 150), 320, 220), box((120, 120), 60, 40), box((280, 200), 50, 50)

@@ -10,9 +10,9 @@ import pytest
 from calibration.camera import Lens
 from calibration.plane import PosedPlane, UniformPlane
 from calibration.scale import FacePlane
-from calibration.synthetic import View
 from grader.coverage.contact_rows import draw_rows
-from grader.synthetic import GOLD, GREEN_MASK, box, contact_row, paint, polygon_share, union_share
+from tests.drawn_boards import GOLD, GREEN_MASK, box, contact_row, paint, polygon_share, union_share
+from tests.drawn_sheets import View
 
 SHAPE = (420, 480)
 PX_PER_MM = 8.0

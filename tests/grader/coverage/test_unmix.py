@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from grader.coverage.unmix import unmix_edges
-from grader.synthetic import GOLD, GREEN_MASK, LAMINATE, box, contact_row, paint, polygon_share, union_share
+from tests.drawn_boards import GOLD, GREEN_MASK, LAMINATE, box, contact_row, paint, polygon_share, union_share
 
 SHAPE = (90, 110)
 WHOLE = np.ones(SHAPE)

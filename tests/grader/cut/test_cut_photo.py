@@ -21,7 +21,6 @@ from grader.cut import (
     Vessel,
     cut_boards,
     plan_boards,
-    plan_measurement,
 )
 from grader.cut.picture import cut_overlay_rgb
 from grader.cut.template import BAR_TOP_MM, BOARD_TOP_MM, MARGIN_MM, template_pdf
@@ -77,8 +76,12 @@ STRIP = [(50.0, 60.0, 230.0, 85.0)]
 ENDS = [*fingers(50.6, 62, 11), *fingers(223.4, 62, 11)]
 
 
+def plan_all(done: Measurement, rules: CutRules) -> tuple[PlannedBoard | RefusedError, ...]:
+    return plan_boards(cut_boards(done), rules)
+
+
 def planned(done: Measurement, rules: CutRules) -> PlannedBoard:
-    (board,) = plan_measurement(done, rules)
+    (board,) = plan_all(done, rules)
     assert isinstance(board, PlannedBoard), board
     return board
 
@@ -113,9 +116,7 @@ def test_mass_and_gold_of_pieces_add_up_to_the_board(photo: Photo) -> None:
 
 
 def test_a_bare_board_beside_it_is_refused_alone(photo: Photo) -> None:
-    boards = plan_measurement(
-        measured(photo, [*STRIP, (50.0, 100.0, 230.0, 125.0)], ENDS), CutRules(Vessel(100, 100))
-    )
+    boards = plan_all(measured(photo, [*STRIP, (50.0, 100.0, 230.0, 125.0)], ENDS), CutRules(Vessel(100, 100)))
     assert sum(isinstance(b, PlannedBoard) for b in boards) == 1
     (bare,) = (b for b in boards if isinstance(b, RefusedError))
     assert bare.code == "no-gold-to-keep"
@@ -133,7 +134,7 @@ def test_a_bare_board_beside_it_is_refused_alone(photo: Photo) -> None:
 def test_what_cannot_be_planned_is_refused_with_advice(
     photo: Photo, boards: list[tuple[float, ...]], gold: list[tuple[float, ...]], rules: CutRules, code: str
 ) -> None:
-    (error,) = plan_measurement(measured(photo, boards, gold), rules)
+    (error,) = plan_all(measured(photo, boards, gold), rules)
     assert isinstance(error, RefusedError)
     assert error.code == code
     assert len(error.advice) > 20
@@ -142,9 +143,9 @@ def test_what_cannot_be_planned_is_refused_with_advice(
 def test_without_scale_or_outline_there_is_no_plan(photo: Photo) -> None:
     none = measure(photo, Request(scale=WithoutScale(), segmenter=Drawn(STRIP, ENDS)))
     with pytest.raises(RefusedError, match="scale"):
-        plan_measurement(none, CutRules(Vessel(100, 100)))
+        plan_all(none, CutRules(Vessel(100, 100)))
     with pytest.raises(RefusedError, match="outline"):
-        plan_measurement(measured(photo, [], ENDS), CutRules(Vessel(100, 100)))
+        plan_all(measured(photo, [], ENDS), CutRules(Vessel(100, 100)))
 
 
 def test_fifty_boards_are_planned_within_five_seconds(photo: Photo) -> None:
@@ -230,7 +231,7 @@ def test_the_picture_and_the_document_show_the_plan(photo: Photo) -> None:
 @pytest.mark.usefixtures("search_once")
 def test_the_sample_boards_lose_their_bare_parts(name: str, bare: int) -> None:
     done = measure(load_photo(Path(samples_folder() / f"{name}.jpg")))
-    boards = plan_measurement(done, CutRules(Vessel(100, 100)))
+    boards = plan_all(done, CutRules(Vessel(100, 100)))
     assert len(boards) == {"strip-boards": 3, "memory-modules": 4}[name]
     kept = []
     for board in boards:

@@ -18,7 +18,7 @@ from grader.photo import Photo
 from grader.photo_advice import CHECKS, HOW, Check, advise, advise_on
 from grader.photo_advice.blur import FWHM, blur_px
 from grader.photo_advice.light import light_ratio
-from grader.synthetic import GREEN_MASK, TABLE, KnownCoverage, box, contact_row, paint, polygon_share, union_share
+from tests.drawn_boards import GREEN_MASK, TABLE, KnownCoverage, box, contact_row, paint, polygon_share, union_share
 
 SHAPE = (480, 640)
 PX_PER_MM = 10.0

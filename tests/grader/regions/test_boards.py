@@ -11,7 +11,7 @@ from calibration.plane import UniformPlane
 from calibration.scale import Scale
 from grader.regions.boards import board_of, edge_distance, find_boards, polygon_area
 from grader.regions.model import Board
-from grader.synthetic import box, polygon_share, union_share
+from tests.drawn_boards import box, polygon_share, union_share
 
 SHAPE = (300, 400)
 

@@ -13,7 +13,7 @@ from calibration.families import Family, family_named
 from grader.coverage import Coverage
 from grader.regions import RowReading, contact_line, find_regions, read_rows
 from grader.regions.comb import follow
-from grader.synthetic import GOLD, GREEN_MASK, LAMINATE, TABLE, box, paint, polygon_share, union_share
+from tests.drawn_boards import GOLD, GREEN_MASK, LAMINATE, TABLE, box, paint, polygon_share, union_share
 
 PX = 9.0
 PCIE = family_named("PCI Express")

@@ -10,7 +10,7 @@ from calibration.scale import Scale
 from grader.area import estimate_area
 from grader.coverage import Coverage
 from grader.regions import Regions, Row, find, find_regions
-from grader.synthetic import box, contact_row, polygon_share, union_share
+from tests.drawn_boards import box, contact_row, polygon_share, union_share
 
 PX_PER_MM = 10.0
 SIZE_MM = (80.0, 50.0)

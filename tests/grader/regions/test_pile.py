@@ -9,7 +9,7 @@ from calibration.plane import UniformPlane
 from calibration.scale import Method, Scale
 from grader.photo import Photo
 from grader.regions import Board, Regions, with_pile
-from grader.synthetic import box
+from tests.drawn_boards import box
 
 PHOTO = Photo("pile.png", "ab" * 32, np.zeros((60, 80, 3), np.uint8), "PNG", 3000.0)
 LYING = Board(box((20.0, 20.0), 20.0, 20.0), 400.0)

@@ -10,7 +10,7 @@ import pytest
 from calibration.families import Family, contact_families, family_named
 from grader.coverage import Coverage
 from grader.regions import RowReading, contact_line, find_regions, missing_notices, read_rows
-from grader.synthetic import box, polygon_share, union_share
+from tests.drawn_boards import box, polygon_share, union_share
 
 SHAPE = (220, 1500)
 PX = 10.0  # px per mm at the left end

@@ -8,7 +8,7 @@ from calibration.plane import UniformPlane
 from calibration.scale import Scale
 from grader.regions import Board
 from grader.regions.boards import find_boards
-from grader.synthetic import box
+from tests.drawn_boards import box
 
 K = 6.0  # px per mm
 SCALE = Scale("length", UniformPlane(K), K, ())

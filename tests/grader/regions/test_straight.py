@@ -13,7 +13,7 @@ from calibration.plane import UniformPlane
 from calibration.scale import Scale
 from grader.regions.boards import find_boards, polygon_area
 from grader.regions.straight import straightened
-from grader.synthetic import box
+from tests.drawn_boards import box
 
 K = 6.0  # px per mm
 SHAPE = (600, 840)

@@ -16,8 +16,8 @@ from grader.measure import Automatic, ByLength, ByRectangle, Measurement, Reques
 from grader.model import FINISHES, ProductModel
 from grader.photo import Photo
 from grader.report import measurement_document
-from grader.synthetic import KnownCoverage, box, contact_row, polygon_share, union_share
 from grader.value import measurements_of
+from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 
 SHAPE = (400, 600)
 PX_PER_MM = 8.0

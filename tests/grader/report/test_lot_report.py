@@ -32,8 +32,8 @@ from grader.report.lot_report import LotReport, ReportedCuts, ReportedPhoto
 from grader.report.overlay import FINISH_RGB
 from grader.report.photo_blocks import NO_PICTURE
 from grader.report.plating import document_picture, picture_jpeg, plating_rings
-from grader.synthetic import KnownCoverage, box, contact_row, polygon_share, union_share
 from grader.value import VISIBLE_PLATING_ONLY, load_assumptions, measurements_of, value_lot, with_given
+from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 
 SHAPE = (400, 600)
 PX_PER_MM = 8.0

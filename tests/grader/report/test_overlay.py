@@ -8,7 +8,7 @@ from grader.measure import ByLength, Measurement, Request, measure
 from grader.photo import Photo
 from grader.report import coverage_png, overlay_png
 from grader.report.overlay import FINISH_RGB, FINISH_WORDS, overlay_rgb
-from grader.synthetic import KnownCoverage, box, contact_row, polygon_share, union_share
+from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 
 SHAPE = (400, 600)
 ROW = [c * 8 for c in contact_row((20.0, 42.3), 20, 1.5, (1.0, 4.3))]

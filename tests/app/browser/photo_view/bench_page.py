@@ -15,7 +15,7 @@ from grader.correct import Corrections
 from grader.correct.measured import correct as with_corrections
 from grader.measure import ByLength, Measurement, Request, measure
 from grader.photo import Photo
-from grader.synthetic import GOLD, GREEN_MASK, KnownCoverage, box, contact_row, paint, union_share
+from tests.drawn_boards import GOLD, GREEN_MASK, KnownCoverage, box, contact_row, paint, union_share
 
 SHAPE = (600, 800)
 PX_PER_MM = 8.0

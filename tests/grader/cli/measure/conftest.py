@@ -15,7 +15,7 @@ from grader.cli.app import main
 from grader.coverage import Coverage
 from grader.coverage.error import quality_notices
 from grader.photo import Photo
-from grader.synthetic import GREEN_MASK, TABLE, KnownCoverage, box, contact_row, paint, polygon_share, union_share
+from tests.drawn_boards import GREEN_MASK, TABLE, KnownCoverage, box, contact_row, paint, polygon_share, union_share
 
 WritePhoto = Callable[..., Path]
 SHAPE = (320, 480)

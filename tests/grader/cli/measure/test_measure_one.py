@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from rich.color import ColorSystem
 
-from calibration.synthetic import View, picture, sheet_paint
 from calibration.target import TargetDescription
 from grader.cli import output
+from tests.drawn_sheets import View, picture, sheet_paint
 
 SHAPE = (320, 480)
 SCALE = ("--length", "40 mm", "--from", "40,40", "--to", "440,40")

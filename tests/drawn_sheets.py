@@ -1,6 +1,6 @@
 """Pictures with exact truth: flat sheets and shapes of known area, seen by a camera of known pose and lens.
 
-For tests and demonstrations. It follows rays by its own arithmetic and shares none with the code that measures.
+It follows rays by its own arithmetic and shares none with the code that measures.
 A sheet lies in z = 0 of its own axes (x right, y down, z away from the camera).
 """
 
@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.inputs import FloatArray
 from calibration.target import TargetDescription
 
-FloatArray = NDArray[np.float64]
 Paint = Callable[[FloatArray], FloatArray]
 
 

@@ -1,6 +1,6 @@
 """Drawn boards with exact truth: contacts, pads and outlines as polygons, painted by the area they cover.
 
-For tests and demonstrations. Colours mix in linear light, as on a sensor; the sRGB curve, the mixing and the areas
+Colours mix in linear light, as on a sensor; the sRGB curve, the mixing and the areas
 are this module's own arithmetic and share nothing with the code that measures.
 """
 
@@ -13,12 +13,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import Input
+from calibration.inputs import FloatArray, Input
 from calibration.scale import Scale
 from grader.coverage import Coverage
 from grader.photo import Photo
 
-FloatArray = NDArray[np.float64]
 Rgb = tuple[float, float, float]
 
 # linear light, 0..1: plating in even daylight, solder mask, bare laminate, table
