@@ -18,9 +18,9 @@ from calibration.errors import GraderError, PhotoError, RefusedError
 from grader.correct.measured import correct
 from grader.correct.record import corrections_in
 from grader.cut import CutBoard, Turned, cut_boards, join_faces
-from grader.cut.picture import small_photo
+from grader.cut.picture import MAX_SIDE_PX
 from grader.measure import measure
-from grader.photo import load_photo
+from grader.photo import load_photo, reduced
 
 Picture = NDArray[np.uint8]
 Boards = tuple[CutBoard | RefusedError, ...]
@@ -116,6 +116,6 @@ def _search(sha256: str, way: str, _done: Kept) -> Searched:  # noqa: ARG001 - t
     if found.refused is not None:
         raise found.refused
     measured = correct(found, corrections_in(_done.document), request.properties)
-    small, k = small_photo(measured.photo.rgb)
+    small, k = reduced(measured.photo.rgb, MAX_SIDE_PX)
     jpeg = cv2.imencode(".jpg", small[..., ::-1])[1].tobytes()
     return Searched(cut_boards(measured, request.board_thickness_mm, request.properties), jpeg, k)

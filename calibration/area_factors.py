@@ -7,11 +7,8 @@ has the value that the scale was made with.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from calibration.inputs import Distribution, Input
-
-FloatArray = NDArray[np.float64]
+from calibration.inputs import Distribution, FloatArray, Input
 
 _QUANTILES = 101
 _DRAWS = 20_000

@@ -10,11 +10,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.inputs import FloatArray
 from calibration.sourced import load
-
-FloatArray = NDArray[np.float64]
 
 _NEWTON_STEPS = 30
 # focal lengths over the picture's diagonal that a camera may have; else EXIF is wrong and not believed

@@ -15,9 +15,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.inputs import FloatArray
 from calibration.target import PAPER_MM, Paper, TargetDescription, own_target
-
-FloatArray = NDArray[np.float64]
 
 # Marker sides shorter than a dozen px cannot be read; a sheet that fills a twelfth of the picture still passes.
 _SEARCH_SIDE_PX = 1280

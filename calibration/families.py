@@ -14,12 +14,17 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.errors import UsageError
-from calibration.sourced import tables
+from calibration.errors import DataFileError, UsageError
+from calibration.inputs import FloatArray
+from calibration.sourced import Entry, packaged, parse_entries
 
-FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
+_FILE = "contact_families"
+_KEYS = (
+    "title", "pitch_mm", "groups", "key_step", "even", "only_rules_out", "contact_width_mm", "contact_length_mm",
+    "layout", "size",
+)  # fmt: skip
 # a place in the row is met within this share of a pitch
 _OFF = 0.3
 # so many of a layout's contacts may be missing, and no more than so many at either end of the row: with three, drawn
@@ -93,25 +98,54 @@ class FamilyMatch:
 
 @cache
 def contact_families() -> tuple[Family, ...]:
-    """All families of the data file, in its order."""
-    return tuple(
-        Family(
-            key=key,
-            title=str(t["title"]),
-            pitch_mm=float(t["pitch_mm"]),
-            layouts=tuple(tuple(int(n) for n in g) for g in t["groups"]),
-            key_step=float(t["key_step"]),
-            even=(float(t["even"][0]), float(t["even"][1])) if "even" in t else None,
-            only_rules_out=bool(t.get("only_rules_out", False)),
-            contact_width_mm=float(t["contact_width_mm"]),
-            contact_length_mm=(float(t["contact_length_mm"][0]), float(t["contact_length_mm"][1])),
-            layout_source=str(t["layout"]["source"]),
-            layout_known=str(t["layout"]["how_known"]),
-            size_source=str(t["size"]["source"]),
-            size_known=str(t["size"]["how_known"]),
-        )
-        for key, t in tables("contact_families").items()
+    """All families of the data file, in its order.
+
+    Raises:
+        DataFileError: an entry does not say what it must.
+    """
+    return families_in(packaged(_FILE), _FILE)
+
+
+def families_in(text: str, name: str) -> tuple[Family, ...]:
+    """Read families from TOML text, in its order; ``name`` is used in error messages.
+
+    Raises:
+        DataFileError: the text is no TOML, or an entry does not say what it must.
+    """
+    return tuple(_family(key, entry) for key, entry in parse_entries(text, name).items())
+
+
+def _family(key: str, entry: Entry) -> Family:
+    entry.only(*_KEYS)
+    layout_source, layout_known = entry.source("layout")
+    size_source, size_known = entry.source("size")
+    return Family(
+        key=key,
+        title=entry.text("title"),
+        pitch_mm=entry.number("pitch_mm"),
+        layouts=_layouts(entry),
+        key_step=entry.number("key_step"),
+        even=entry.pair("even") if "even" in entry.table else None,
+        only_rules_out=entry.is_set("only_rules_out"),
+        contact_width_mm=entry.number("contact_width_mm"),
+        contact_length_mm=entry.pair("contact_length_mm"),
+        layout_source=layout_source,
+        layout_known=layout_known,
+        size_source=size_source,
+        size_known=size_known,
     )
+
+
+def _layouts(entry: Entry) -> tuple[tuple[int, ...], ...]:
+    given = entry.table.get("groups")
+    groups = given if isinstance(given, list) and all(isinstance(g, list) and g for g in given) else []
+    if not groups or not all(type(n) is int and n > 0 for g in groups for n in g):
+        raise DataFileError(
+            "data-file-invalid",
+            f"{entry.where}: groups is missing, or not lists of counts of contacts.",
+            "Write the counts of each layout's groups, such as [[11, 7], [11, 21]].",
+        )
+    return tuple(tuple(group) for group in groups)
 
 
 def family_named(name: str) -> Family:

@@ -14,20 +14,17 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.area_factors import as_sample, draws_of, height_factor
 from calibration.camera import CameraPrior, Lens, camera_prior
 from calibration.errors import ScaleError, UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Distribution, FloatArray, Input
 from calibration.known import Point, check_points
 from calibration.notices import notice
 from calibration.plane import PosedPlane, UniformPlane
 from calibration.scale import Scale
 from calibration.sourced import load
 from calibration.view import places_in_view
-
-FloatArray = NDArray[np.float64]
 
 _LENSES, _TILTS_EACH = 25, 24
 _SEED = 13

@@ -6,15 +6,13 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.errors import ScaleError
+from calibration.inputs import FloatArray
 from calibration.known import scale_from_length
 from calibration.notices import Notice, NoticeDefinition, notice, register
 from calibration.scale import Scale
 from calibration.sourced import load
-
-FloatArray = NDArray[np.float64]
 
 _LEAST = 6
 _TITLES = {

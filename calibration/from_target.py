@@ -11,7 +11,7 @@ from calibration.camera import camera_prior
 from calibration.detect import Corners, find_corners, find_own_corners
 from calibration.errors import ScaleError
 from calibration.face_height import face_height
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Distribution, FloatArray, Input
 from calibration.notices import Notice, notice
 from calibration.plane import PosedPlane
 from calibration.scale import Scale
@@ -19,8 +19,6 @@ from calibration.sheet_fit import ADVICE_FLAT, SheetFit, fit_sheet
 from calibration.sourced import load, load_inputs
 from calibration.target import TargetDescription, own_target
 from calibration.view import places_in_view
-
-FloatArray = NDArray[np.float64]
 
 _WHOLE = "Lay the whole target flat beside the boards, nothing on top of it, and take the photo again."
 

@@ -13,12 +13,11 @@ from collections.abc import Sequence
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.area_factors import as_sample, draws_of, fit_input, height_factor
 from calibration.camera import CameraPrior, camera_prior
 from calibration.errors import ScaleError, UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Distribution, FloatArray, Input
 from calibration.notices import Notice, notice
 from calibration.plane import PosedPlane, UniformPlane
 from calibration.pose import PoseFit, fit_pose
@@ -26,7 +25,6 @@ from calibration.scale import Scale
 from calibration.sourced import load
 from calibration.view import places_in_view, refuse_askew
 
-FloatArray = NDArray[np.float64]
 Point = Sequence[float]
 
 _CAMERAS = 400

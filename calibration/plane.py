@@ -9,12 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.camera import Lens
+from calibration.inputs import FloatArray
 from calibration.scale import FacePlane
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

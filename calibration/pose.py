@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import CameraPrior, Lens
+from calibration.inputs import FloatArray
 from calibration.plane import PosedPlane
 
-FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 # order of the parameters: rotation vector, translation, log focal length, optical axis, distortion, curl

@@ -10,12 +10,10 @@ from dataclasses import dataclass
 from typing import Literal, Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
-from calibration.inputs import Input
+from calibration.inputs import FloatArray, Input
 from calibration.notices import Notice
 
-FloatArray = NDArray[np.float64]
 Method = Literal["target", "length", "rectangle", "coin", "pitch", "none"]
 
 

@@ -5,17 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.area_factors import draws_of
 from calibration.camera import CameraPrior
 from calibration.errors import ScaleError
-from calibration.inputs import Distribution
+from calibration.inputs import Distribution, FloatArray
 from calibration.pose import PoseFit, fit_pose
 from calibration.sourced import load, load_inputs
 from calibration.view import refuse_askew
-
-FloatArray = NDArray[np.float64]
 
 ADVICE_FLAT = "Tape the target flat to a board or the table, and take the photo again."
 

@@ -74,6 +74,57 @@ class SourcedValue:
     how_known: str
 
 
+@dataclass(frozen=True)
+class Entry:
+    """An entry of another shape than a figure's or an input's; what it lacks is a ``DataFileError`` when asked for.
+
+    Attributes:
+        where: file and key, for messages.
+        table: as it stands.
+    """
+
+    where: str
+    table: Mapping[str, Any]
+
+    def only(self, *keys: str) -> None:
+        """Refuses any other key."""
+        _check_keys(self.where, self.table, frozenset(keys))
+
+    def text(self, key: str) -> str:
+        """Text that is not empty."""
+        return _text(self.where, self.table, key)
+
+    def number(self, key: str) -> float:
+        """A finite number."""
+        return _number(self.where, self.table, key)
+
+    def pair(self, key: str) -> tuple[float, float]:
+        """Two finite numbers, the greater one not first."""
+        given = self.table.get(key)
+        if not isinstance(given, list) or len(given) != 2:
+            raise _invalid(f"{self.where}: {key} is missing or not two numbers.")
+        low, high = (_number(f"{self.where}: {key}", {"a number": n}, "a number") for n in given)
+        if low > high:
+            raise _invalid(f"{self.where}: {key} is not in increasing order.")
+        return low, high
+
+    def is_set(self, key: str) -> bool:
+        """A switch; off where it is left out."""
+        given = self.table.get(key, False)
+        if not isinstance(given, bool):
+            raise _invalid(f"{self.where}: {key} is neither true nor false.")
+        return given
+
+    def source(self, key: str) -> tuple[str, str]:
+        """Source, and how it is known, of a part of the entry: ``key = { source = "…", how_known = "read" }``."""
+        given = self.table.get(key)
+        if not isinstance(given, dict):
+            raise _invalid(f"{self.where}: {key} is missing.")
+        where = f"{self.where}: {key}"
+        _check_keys(where, given, {"source", "how_known"})
+        return _source(where, given)
+
+
 @cache
 def load(name: str) -> Mapping[str, SourcedValue]:
     """The figures of the packaged file ``calibration/data/<name>.toml``, by key; read-only.
@@ -81,7 +132,7 @@ def load(name: str) -> Mapping[str, SourcedValue]:
     Raises:
         DataFileError: no such file, or an entry that does not say what it must.
     """
-    return parse(_packaged(name), name)
+    return parse(packaged(name), name)
 
 
 @cache
@@ -91,7 +142,7 @@ def load_inputs(name: str) -> Mapping[str, Input]:
     Raises:
         DataFileError: no such file, or an entry that does not say what it must.
     """
-    return parse_inputs(_packaged(name), name)
+    return parse_inputs(packaged(name), name)
 
 
 def parse(text: str, name: str) -> Mapping[str, SourcedValue]:
@@ -112,16 +163,30 @@ def parse_inputs(text: str, name: str) -> Mapping[str, Input]:
     return MappingProxyType({key: _input(f"{name}: {key}", key, table) for key, table in _tables(text, name)})
 
 
+def parse_entries(text: str, name: str) -> Mapping[str, Entry]:
+    """Read entries of another shape from TOML text, by key; ``name`` is used in error messages.
+
+    Raises:
+        DataFileError: the text is no TOML, or holds something else than tables.
+    """
+    return MappingProxyType({key: Entry(f"{name}: {key}", table) for key, table in _tables(text, name)})
+
+
 def tables(name: str) -> Mapping[str, Mapping[str, Any]]:
     """The tables of the packaged file ``calibration/data/<name>.toml`` as they stand, for entries of another shape.
 
     Raises:
         DataFileError: no such file, or no tables in it.
     """
-    return MappingProxyType(dict(_tables(_packaged(name), name)))
+    return MappingProxyType(dict(_tables(packaged(name), name)))
 
 
-def _packaged(name: str) -> str:
+def packaged(name: str) -> str:
+    """The text of the packaged file ``calibration/data/<name>.toml``.
+
+    Raises:
+        DataFileError: no such file.
+    """
     file = resources.files("calibration").joinpath("data", f"{name}.toml")
     if not name.isidentifier() or not file.is_file():
         raise DataFileError("data-file-missing", f"There is no data file '{name}'.", "Install the program again.")
@@ -170,10 +235,15 @@ def _provenance(where: str, table: Mapping[str, Any]) -> tuple[str, str, str]:
     unit = table.get("unit")
     if not isinstance(unit, str):
         raise _invalid(f'{where}: unit is missing (give "" for a factor or a count).')
+    return unit, *_source(where, table)
+
+
+def _source(where: str, table: Mapping[str, Any]) -> tuple[str, str]:
+    """Source and how known."""
     source, how_known = _text(where, table, "source"), _text(where, table, "how_known")
     if how_known not in HOW_KNOWN:
         raise _invalid(f"{where}: how_known is '{how_known}', not one of {', '.join(HOW_KNOWN)}.")
-    return unit, source, how_known
+    return source, how_known
 
 
 def _check_keys(where: str, table: Mapping[str, Any], allowed: set[str] | frozenset[str]) -> None:

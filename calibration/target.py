@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import DataFileError, UsageError
+from calibration.inputs import FloatArray
 from calibration.reading import json_of
 
-FloatArray = NDArray[np.float64]
 Paper = Literal["a4", "letter"]
 
 _DESCRIBE = (

@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.errors import ScaleError
+from calibration.inputs import FloatArray
 from calibration.plane import PosedPlane
 from calibration.sourced import load
-
-FloatArray = NDArray[np.float64]
 
 _MARGIN = 0.08
 # the steepest ray of the photo still has to meet the plane at this cosine

@@ -14,14 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Distribution, FloatArray, Input
 from calibration.scale import Scale
 from grader.coverage import Coverage
 from grader.coverage.plated import around_plating
 from grader.model import EMPTY, FINISHES, Finish, ProductModel
 from grader.regions import Region, Regions
-
-FloatArray = NDArray[np.float64]
 
 # what regions have in common whose area can be added up: finish, doubt about it in steps, whether painted by hand
 Kind = tuple[Finish, int, bool]

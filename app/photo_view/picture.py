@@ -8,7 +8,7 @@ import streamlit as st
 from numpy.typing import NDArray
 from streamlit.runtime import get_instance
 
-from grader.photo import Photo
+from grader.photo import Photo, reduced
 
 PREVIEW_PX = 1600
 _QUALITY = 90
@@ -25,7 +25,7 @@ def photo_urls(photo: Photo) -> Urls:
     """
     sha256, pictures = st.session_state.get(_KEPT, ("", {}))
     if sha256 != photo.sha256:
-        pictures = {"preview": _jpeg(_reduced(photo.rgb)), "whole": _jpeg(photo.rgb)}
+        pictures = {"preview": _jpeg(reduced(photo.rgb, PREVIEW_PX)[0]), "whole": _jpeg(photo.rgb)}
         st.session_state[_KEPT] = photo.sha256, pictures
     media = get_instance().media_file_mgr
     return {which: media.add(data, "image/jpeg", f"photo-view-{which}") for which, data in pictures.items()}
@@ -34,14 +34,6 @@ def photo_urls(photo: Photo) -> Urls:
 def forget_pictures() -> None:
     """Let go of the pictures."""
     st.session_state.pop(_KEPT, None)
-
-
-def _reduced(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    k = PREVIEW_PX / max(rgb.shape[:2])
-    if k >= 1:
-        return rgb
-    size = (max(1, round(rgb.shape[1] * k)), max(1, round(rgb.shape[0] * k)))
-    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA))
 
 
 def _jpeg(rgb: NDArray[np.uint8]) -> bytes:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 from calibration.errors import DataFileError, RefusedError, UsageError
 from calibration.inputs import Distribution, Input
@@ -16,12 +16,12 @@ from grader.batch import notices as _registered  # noqa: F401 - registers the wa
 from grader.batch.figures import quantity
 from grader.batch.model import Charge
 from grader.gold import gold_mass
+from grader.lot import OtherFace
 from grader.model import EMPTY, ProductModel
 from grader.units import parse_area_mm2, parse_mass_g
 from grader.units.weighed import parse_weighed_mg
 from grader.value.measured import Measured
 
-OtherFace = Literal["left_out", "alike"]
 _Z_90 = 1.6449  # half of a symmetric 90 % range in standard deviations of a normal
 
 

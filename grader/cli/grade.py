@@ -19,7 +19,7 @@ from grader.cli.output import err, is_stdout, out, show_error, show_table, write
 from grader.cli.photos import photo_files
 from grader.cli.pictures import check_outputs
 from grader.cli.questions import ask_first
-from grader.cut.picture import small_photo
+from grader.cut.picture import MAX_SIDE_PX
 from grader.grade import (
     Candidate,
     Grades,
@@ -42,6 +42,7 @@ from grader.grade.words import (
     order_lines,
     part_rows,
 )
+from grader.photo import reduced
 from grader.places import assumptions_folder
 from grader.units import parse_mass_g
 from grader.value import Assumptions, load_set, with_given
@@ -185,7 +186,9 @@ def grade(
             code = code or error.exit_code
             continue
         _once(once, seen.done.photo.sha256, name)
-        boards, bad = candidates_of(name, seen.boards, rules, parts[sides.front], small_photo(seen.done.photo.rgb))
+        boards, bad = candidates_of(
+            name, seen.boards, rules, parts[sides.front], reduced(seen.done.photo.rgb, MAX_SIDE_PX)
+        )
         found += _weighed(boards, bad, weights.get(sides.front), name)
         unknown += bad
     for path in measured:

@@ -21,10 +21,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.inputs import FloatArray
 from calibration.scale import FacePlane
 from grader.coverage.error import doubt_of
 
-FloatArray = NDArray[np.float64]
 Picture = NDArray[np.float32]
 Signals = NDArray[np.complex128]
 

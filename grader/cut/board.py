@@ -9,14 +9,13 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Distribution, FloatArray, Input
 from calibration.scale import FacePlane
 from calibration.sourced import load_inputs
 from grader.area import Kind
 from grader.cut.grid import BoardGrid, sum_over
 from grader.model import EMPTY, ProductModel
 
-FloatArray = NDArray[np.float64]
 Rectangle = tuple[float, float, float, float]
 
 STEP_MM = 0.5

@@ -13,12 +13,11 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.errors import RefusedError
+from calibration.inputs import FloatArray
 from grader.cut.board import GOLD_CELL, STEP_MM, CutBoard, Face
 
-FloatArray = NDArray[np.float64]
 # in their places: like a page of a book (left and right change places), or over the top edge (top and bottom do)
 Turned = Literal["sideways", "upwards"]
 

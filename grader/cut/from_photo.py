@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import RefusedError
-from calibration.inputs import Input
+from calibration.inputs import FloatArray, Input
 from calibration.scale import Scale
 from calibration.thickness import GoldProperties
 from grader.area import Kind, area_of_kind, kind_of
@@ -20,8 +20,6 @@ from grader.gold import gold_mass
 from grader.measure import Measurement
 from grader.model import EMPTY, Finish, ProductModel
 from grader.regions import Region
-
-FloatArray = NDArray[np.float64]
 
 _LONGEST_CONTACT_MM = 15.0  # hard gold outside a row beyond this length is a plane
 _FINE = 4  # a cell's material is told from so many points each way

@@ -8,7 +8,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from calibration.inputs import FloatArray
+
 _ON_BORDER = 1e-6
 BoolArray = NDArray[np.bool_]
 

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from grader.cut.grid import BoardGrid, FloatArray, Sums, crossed, sums_along, unwanted
+from calibration.inputs import FloatArray
+from grader.cut.grid import BoardGrid, Sums, crossed, sums_along, unwanted
 from grader.cut.plan import Axis, Cut, Piece, Plan
 from grader.cut.rules import CutRules
 

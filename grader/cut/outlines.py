@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calibration.errors import RefusedError
+from calibration.inputs import FloatArray
 from calibration.scale import Scale
 from grader.measure import Measurement
-
-FloatArray = NDArray[np.float64]
 
 
 def board_outline_mm(done: Measurement, scale: Scale, number: int) -> FloatArray:

@@ -9,24 +9,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import RefusedError
+from calibration.inputs import FloatArray
 from grader.cut.board import CutBoard
 from grader.cut.choose import PlannedBoard
 from grader.cut.plan import Cut, Piece, Plan
 from grader.measure import Measurement
+from grader.photo import reduced
 
-FloatArray = NDArray[np.float64]
 Picture = NDArray[np.uint8]
 
 _CUT_RGB, _OUTLINE_RGB, _SHADE = (230, 40, 40), (240, 228, 66), 0.35
 _AROUND_MM = 2.0
 MAX_SIDE_PX = 1600
-
-
-def small_photo(rgb: Picture, max_side_px: int = MAX_SIDE_PX) -> tuple[Picture, float]:
-    """A photo reduced so that its longer side is at most this long, and by how much it was."""
-    k = min(1.0, max_side_px / max(rgb.shape[:2]))
-    size = (max(1, round(rgb.shape[1] * k)), max(1, round(rgb.shape[0] * k)))
-    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8), k
 
 
 def draw_cuts(picture: Picture, k: float, boards: Sequence[PlannedBoard | RefusedError]) -> Picture:
@@ -63,7 +57,7 @@ def cut_overlay_rgb(
     done: Measurement, boards: Sequence[PlannedBoard | RefusedError], max_side_px: int = MAX_SIDE_PX
 ) -> Picture:
     """The measured photo, reduced, with its boards' cuts drawn; uint8 (h, w, 3)."""
-    return draw_cuts(*small_photo(done.photo.rgb, max_side_px), boards)
+    return draw_cuts(*reduced(done.photo.rgb, max_side_px), boards)
 
 
 def cut_overlay_png(done: Measurement, boards: Sequence[PlannedBoard | RefusedError]) -> bytes:

@@ -2,5 +2,6 @@
 
 from grader.photo.load import load_photo
 from grader.photo.model import Photo
+from grader.photo.reduce import reduced
 
-__all__ = ["Photo", "load_photo"]
+__all__ = ["Photo", "load_photo", "reduced"]

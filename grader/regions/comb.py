@@ -12,7 +12,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from calibration.inputs import FloatArray
+
 BoolArray = NDArray[np.bool_]
 
 _SAMPLES = 24  # of a pitch

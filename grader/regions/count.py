@@ -9,12 +9,10 @@ from importlib import resources
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.inputs import FloatArray
 from grader.board_count import BoardCount
 from grader.regions.model import Board
-
-FloatArray = NDArray[np.float64]
 
 
 def count_boards(boards: Sequence[Board]) -> BoardCount:

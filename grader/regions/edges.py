@@ -8,7 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.regions.plan_view import FloatArray, PlanView
+from calibration.inputs import FloatArray
+from grader.regions.plan_view import PlanView
 from grader.threads import in_parallel
 
 STEP_MM = 1.0

@@ -8,10 +8,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.inputs import FloatArray
 from calibration.scale import FacePlane
 from grader.coverage.way_round import way_round
-
-FloatArray = NDArray[np.float64]
 
 _SMALL_PX = 256  # longest side of the picture that the way round is told from
 

@@ -7,10 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.inputs import FloatArray
 from grader.model import Finish
 from grader.regions.evidence import Evidence
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

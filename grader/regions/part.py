@@ -14,10 +14,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.inputs import FloatArray
 from calibration.scale import FacePlane
 from grader.regions.edges import Lines
 from grader.regions.evidence import Evidence
-from grader.regions.plan_view import FloatArray, PlanView, plan_view
+from grader.regions.plan_view import PlanView, plan_view
 from grader.regions.rectangles import Rectangle, find_rectangles
 from grader.regions.sides import table_between
 from grader.regions.squared import squared

@@ -11,9 +11,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.inputs import FloatArray
 from calibration.scale import FacePlane
-
-FloatArray = NDArray[np.float64]
 
 _PX_PER_MM = 2.5
 _MOST_SIDE_PX = 1000

@@ -13,13 +13,13 @@ from numpy.typing import NDArray
 
 from calibration.families import FamilyMatch, match_families, one_pitch
 from calibration.from_contacts import ContactLine
+from calibration.inputs import FloatArray
 from calibration.notices import Notice, NoticeDefinition, notice, register
 from grader.coverage import Coverage
 from grader.regions.comb import Comb, follow
 from grader.regions.find import PieceRow, rows_above
 from grader.regions.model import Region, Regions
 
-FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 _LEAST = 6  # contacts that a row must have to be read

@@ -15,8 +15,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.inputs import FloatArray
 from grader.regions.edges import PARALLEL, STEP_MM, Lines, find_lines, turn_between
-from grader.regions.plan_view import FloatArray, PlanView
+from grader.regions.plan_view import PlanView
 
 # Chosen on renders of piles and of single boards.
 _SQUARE = np.radians(4.0)

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from calibration.inputs import FloatArray
 
 LEAST_MEMBERS = 3
 _ALIKE = 0.35  # lengths and widths agree within this share

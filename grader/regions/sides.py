@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.inputs import FloatArray
 from grader.regions.edges import STEP_MM, Lines
-from grader.regions.plan_view import FloatArray, PlanView
+from grader.regions.plan_view import PlanView
 from grader.regions.rectangles import Rectangle
 
 # Chosen on renders of boards that lie alone.

@@ -14,9 +14,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.inputs import FloatArray
 from calibration.scale import FacePlane
-
-FloatArray = NDArray[np.float64]
 
 # Chosen on renders of boards that lie alone.
 _STEP_MM = 0.5  # of places along an outline

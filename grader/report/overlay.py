@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from grader.measure import Measurement
 from grader.model import FINISHES, Finish
+from grader.photo import reduced
 
 # From the Okabe–Ito set (2008, "Color Universal Design"): told apart with any common colour vision.
 FINISH_RGB: dict[Finish, tuple[int, int, int]] = {
@@ -56,13 +57,6 @@ def overlay_rgb(measurement: Measurement, max_side_px: int = _MAX_SIDE_PX) -> ND
     for sheet in measurement.scale.target_px if measurement.scale else ():
         outline(out, sheet, k, _ROW_RGB)
     return out
-
-
-def reduced(rgb: NDArray[np.uint8], max_side_px: int) -> tuple[NDArray[np.uint8], float]:
-    """A photo, uint8 (height, width, 3), at most so long on its longer side, and the factor on its coordinates."""
-    k = min(1.0, max_side_px / max(rgb.shape[:2]))
-    size = (max(1, round(rgb.shape[1] * k)), max(1, round(rgb.shape[0] * k)))
-    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8), k
 
 
 def in_reduced(points_px: ArrayLike, k: float) -> NDArray[np.int32]:

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from grader.measure import Measurement
 from grader.model import FINISHES, Finish
-from grader.report.overlay import BOARD_RGB, FINISH_RGB, STRENGTH, in_reduced, outline, reduced
+from grader.photo import reduced
+from grader.report.overlay import BOARD_RGB, FINISH_RGB, STRENGTH, in_reduced, outline
 
 Picture = NDArray[np.uint8]
 

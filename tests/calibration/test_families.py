@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calibration.errors import UsageError
-from calibration.families import Family, contact_families, family_named, match_families, one_pitch
+from calibration.errors import DataFileError, UsageError
+from calibration.families import Family, contact_families, families_in, family_named, match_families, one_pitch
 from calibration.sourced import HOW_KNOWN
 
 KEYED = [(f, layout) for f in contact_families() for layout in f.layouts if len(layout) > 1 and not f.only_rules_out]
@@ -27,6 +27,58 @@ def test_every_entry_says_where_it_comes_from() -> None:
         assert 0 < f.contact_width_mm < f.pitch_mm
         low, high = f.contact_length_mm
         assert 0 < low <= high
+
+
+ENTRY = """
+[an_edge]
+title = "An edge"
+pitch_mm = 1.27
+groups = [[11, 7], [11, 21]]
+key_step = 3.0
+contact_width_mm = 0.7
+contact_length_mm = [3.2, 4.3]
+layout = { source = "a footprint", how_known = "read" }
+size = { source = "the same", how_known = "from memory" }
+"""
+
+
+def test_an_entry_is_read_whole() -> None:
+    (family,) = families_in(ENTRY, "test")
+    assert (family.key, family.pitch_mm, family.layouts) == ("an_edge", 1.27, ((11, 7), (11, 21)))
+    assert (family.layout_known, family.size_known) == ("read", "from memory")
+    assert family.even is None
+    assert not family.only_rules_out
+
+
+@pytest.mark.parametrize(
+    "key",
+    ["title", "pitch_mm", "groups", "key_step", "contact_width_mm", "contact_length_mm", "layout", "size"],
+)
+def test_a_key_left_out_of_an_entry_is_named(key: str) -> None:
+    text = "\n".join(line for line in ENTRY.splitlines() if not line.startswith(f"{key} ="))
+    with pytest.raises(DataFileError, match=f"test: an_edge: {key} is missing"):
+        families_in(text, "test")
+
+
+@pytest.mark.parametrize(
+    ("was", "put"),
+    [
+        ("pitch_mm = 1.27", "pitch_mm = 'wide'"),
+        ("[[11, 7], [11, 21]]", "[[11, 7.5]]"),
+        ("[[11, 7], [11, 21]]", "[]"),
+        ("[3.2, 4.3]", "[4.3, 3.2]"),
+        ("[3.2, 4.3]", "[3.2]"),
+        ("[3.2, 4.3]", "[3.2, nan]"),
+        ("key_step = 3.0", "key_step = 3.0\nonly_rules_out = 1"),
+        ("key_step = 3.0", "key_step = 3.0\nkeys = 1"),
+        ('how_known = "read"', 'how_known = "heard"'),
+        ('source = "the same", ', ""),
+    ],
+)
+def test_an_entry_that_cannot_be_is_refused(was: str, put: str) -> None:
+    assert was in ENTRY
+    with pytest.raises(DataFileError, match="test: an_edge"):
+        families_in(ENTRY.replace(was, put), "test")
 
 
 @pytest.mark.parametrize(("family", "layout"), KEYED, ids=NAMES)

@@ -9,12 +9,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.inputs import FloatArray
 from calibration.scale import FacePlane, Scale
 from grader.measure import ByCoin, ByLength, ByRectangle, ScaleChoice
 from grader.photo import Photo
 
 Picture = NDArray[np.uint8]
-FloatArray = NDArray[np.float64]
 
 _CROP = (0.02, 0.03, 0.015, 0.01)  # of the height or width, off the top, right, bottom and left
 _BORDER = 0.03  # of the longer side, all round

@@ -18,12 +18,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize, stats
 
+from calibration.inputs import FloatArray
 from grader.coverage.error import centre_of
 
 DEGREES = 5  # of freedom of Student's t: tails as single pictures have them
 # sigma of the lognormal whose 90 % range is that of Student's t of scale 1
 LOGNORMAL = float(stats.t.ppf(0.95, DEGREES) / stats.norm.ppf(0.95))
-FloatArray = NDArray[np.float64]
 
 
 def fit(doubt: FloatArray, residual: FloatArray, counts: FloatArray) -> tuple[float, float]:
