@@ -32,6 +32,7 @@ SELLERS = ("Ash Lane", "Birch Yard", "Cedar Court")
 _BATCH_SPREAD = 0.10
 _FIRST_DAY = date(2025, 1, 6)
 _HALF_WIDTH = 0.02  # relative standard uncertainty of the areas
+_PX_PER_MM = 10.0
 
 
 @dataclass(frozen=True)
@@ -64,9 +65,19 @@ class Invented:
             "sha256": sha256,
             "width_px": 4000,
             "height_px": 3000,
+            "scale": {
+                "method": "length",
+                "known": "length",
+                "px_per_mm": _PX_PER_MM,
+                "relative_uncertainty": _HALF_WIDTH / 2,
+            },
             "plated_area_mm2": Range.of(whole.draws()).as_json(),
             "gold_mg": Range.of(total.draws()).as_json(),
-            "model": {"area_mm2": {f: a.as_json() for f, a in areas.items()}, "gold_mg": total.as_json()},
+            "model": {
+                "area_mm2": {f: a.as_json() for f, a in areas.items()},
+                "gold_mg": total.as_json(),
+                "scale_inputs": [scale.name],
+            },
             "warnings": [],
         }
 

@@ -12,6 +12,7 @@ import pytest
 from calibration.thickness import gold_properties
 from grader.learn.invented import PARTS, invented
 from grader.model import ProductModel, Range
+from grader.value import measurements_of
 
 HARD, SOFT = "hard_gold", "immersion_gold"
 
@@ -60,3 +61,13 @@ def test_an_invented_measurement_is_the_lots_area_and_gold() -> None:
     gold = ProductModel.from_json(document["model"]["gold_mg"]).draws()
     assert document["gold_mg"] == Range.of(gold).as_json()
     assert document["sha256"] != invented()[1].document()["sha256"]
+
+
+def test_an_invented_measurement_can_be_valued() -> None:
+    lot = next(i for i in invented() if len(i.areas_mm2) == 2)
+    (measured,) = measurements_of([("invented", lot.document())])
+    assert Range.of(measured.gold_mg.draws()).as_json() == lot.document()["gold_mg"]
+    assert set(measured.area_mm2) == set(lot.areas_mm2)
+    # the error of the scale is the photo's, shared by all areas in it
+    (scale,) = measured.scale_inputs
+    assert all(scale in area.inputs for area in measured.area_mm2.values())
