@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 from rich.markup import escape
@@ -24,20 +24,20 @@ from grader.batch.words import HEADING, STATEMENTS, assumed_table, batch_documen
 from grader.cautions import lines_for
 from grader.cli.log_report import show_table
 from grader.cli.output import is_stdout, out, show_notice, write_data, write_json
+from grader.cli.value_options import documents_of
 from grader.places import assumptions_folder, process_folder
 from grader.units import parse_volume_ml
-from grader.value import load_set, measurements_of, read_measurements
+from grader.value import load_set, measurements_of
 from grader.value.measured import documents_in
-
-if TYPE_CHECKING:
-    from grader.value import Measured
 
 
 def batch(
     measurements: Annotated[
         list[Path] | None, typer.Argument(help="Files that grader measure --json wrote.", show_default=False)
     ] = None,
-    lot: Annotated[str | None, typer.Option(help="The boards measured in this lot of the log instead.")] = None,
+    lot: Annotated[
+        str | None, typer.Option(help="The boards measured in this lot of the log instead, by name or number.")
+    ] = None,
     log: Annotated[
         str | None, typer.Option(help="The log: a file or postgresql://user@host/database; else the usual file.")
     ] = None,
@@ -69,11 +69,9 @@ def batch(
     if example:
         write_data(example_text())
         return
-    if measurements and lot is not None:
-        raise UsageError("two-sources", "Both files and a lot were given.", "Give one or the other.")
     charge = charge_of(
         Given(mass, gold, plated_area, bare_copper),
-        _measured(measurements or [], lot, log),
+        measurements_of(documents_of(measurements or [], lot, log)) if measurements or lot is not None else [],
         [c for path in cut or () for c in _cut_plans(path)],
         copies=copies,
         other_face="alike" if _is_alike(other_face) else "left_out",
@@ -106,16 +104,6 @@ def show_plan(plan: BatchPlan, *, figures: bool = False) -> None:
     out.print()
     for text in lines_for("batch"):
         out.print(text, markup=False, style="yellow")
-
-
-def _measured(paths: list[Path], lot: str | None, log: str | None) -> list[Measured]:
-    if lot is None:
-        return read_measurements(paths) if paths else []
-    from grader.log import open_log
-
-    with open_log(log, must_exist=True) as opened:
-        estimates = opened.entries(lot).latest_estimates()
-    return measurements_of((f"lot {lot}, estimate {e.id}", e.document) for e in estimates)
 
 
 def _cut_plans(path: Path) -> list[CutPieces]:

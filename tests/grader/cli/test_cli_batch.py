@@ -13,6 +13,7 @@ from typer.testing import CliRunner
 from calibration.errors import RefusedError, UsageError
 from grader.cautions import lines_for
 from grader.cli.app import app
+from grader.learn.invented import write_invented
 
 GIVEN = ["--mass", "470 g", "--plated-area", "42 cm2", "--gold", "60..90..120 mg"]
 
@@ -81,3 +82,20 @@ def test_a_photo_without_gold_is_refused_as_such(tmp_path: Path) -> None:
     done = run(measured, "--mass", "100 g")
     assert isinstance(done.exception, RefusedError)
     assert done.exception.code == "no-gold"
+
+
+def test_a_lot_of_the_log_is_found_by_its_number_and_by_its_name(tmp_path: Path) -> None:
+    log = str(tmp_path / "log.sqlite")
+    write_invented(Path(log), 2)
+    plans = [run("--lot", lot, "--log", log, "--mass", "470 g", "--json", "-") for lot in ("1", " Lot 01 ", "2")]
+    assert [done.exit_code for done in plans] == [0, 0, 0], plans[0].output
+    by_number, by_name, other = (json.loads(done.output) for done in plans)
+    assert by_number == by_name != other
+
+
+def test_a_lot_that_is_not_in_the_log_is_refused(tmp_path: Path) -> None:
+    log = str(tmp_path / "log.sqlite")
+    write_invented(Path(log), 1)
+    done = run("--lot", "2", "--log", log, "--mass", "470 g")
+    assert isinstance(done.exception, UsageError)
+    assert done.exception.code == "lot-unknown"
