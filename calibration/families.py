@@ -22,7 +22,7 @@ BoolArray = NDArray[np.bool_]
 
 _FILE = "contact_families"
 _KEYS = (
-    "title", "pitch_mm", "groups", "key_step", "even", "only_rules_out", "contact_width_mm", "contact_length_mm",
+    "title", "pitch_mm", "groups", "key_step", "only_rules_out", "contact_width_mm", "contact_length_mm",
     "layout", "size",
 )  # fmt: skip
 # a place in the row is met within this share of a pitch
@@ -47,8 +47,6 @@ class Family:
         pitch_mm: centre to centre.
         layouts: contacts between the keys of one face, for each layout.
         key_step: centre to centre over a key, in pitches.
-        even: contact length over pitch, as seen, within which a whole row without a key is recognised by its count;
-            None where it is not.
         only_rules_out: a row is never said to be of this family alone.
         contact_width_mm: of a contact.
         contact_length_mm: shortest and longest of a contact.
@@ -63,7 +61,6 @@ class Family:
     pitch_mm: float
     layouts: tuple[tuple[int, ...], ...]
     key_step: float
-    even: tuple[float, float] | None
     only_rules_out: bool
     contact_width_mm: float
     contact_length_mm: tuple[float, float]
@@ -125,7 +122,6 @@ def _family(key: str, entry: Entry) -> Family:
         pitch_mm=entry.number("pitch_mm"),
         layouts=_layouts(entry),
         key_step=entry.number("key_step"),
-        even=entry.pair("even") if "even" in entry.table else None,
         only_rules_out=entry.is_set("only_rules_out"),
         contact_width_mm=entry.number("contact_width_mm"),
         contact_length_mm=entry.pair("contact_length_mm"),
@@ -165,18 +161,15 @@ def family_named(name: str) -> Family:
     )
 
 
-def match_families(
-    steps: FloatArray, length_in_pitches: float, *, longer: float = 1.0, is_whole: bool = False
-) -> tuple[FamilyMatch, ...]:
+def match_families(steps: FloatArray, length_in_pitches: float, *, longer: float = 1.0) -> tuple[FamilyMatch, ...]:
     """Families that a row of contacts fits, that with the fewest missing contacts first.
 
-    A row that no key parts fits none unless it is known to be whole: stretches of such rows are too common.
+    A row that no key parts fits none: such rows are too common, and a wrong scale is worse than none.
 
     Args:
         steps: centre to centre of neighbouring contacts along the row, in pitches (n,).
         length_in_pitches: a contact's length against the pitch, typical of the row.
         longer: factor by which that length may be seen too short.
-        is_whole: the row is all that stands on its edge, and its contacts have been counted with care.
     """
     found = []
     for family in contact_families():
@@ -184,7 +177,7 @@ def match_families(
             continue
         best: FamilyMatch | None = None
         for layout in family.layouts:
-            if len(layout) < 2 and not is_whole:
+            if len(layout) < 2:
                 continue
             for backwards in (False, True):
                 match = _match(family, layout, steps[::-1] if backwards else steps)
@@ -206,12 +199,6 @@ def one_pitch(matches: Sequence[FamilyMatch]) -> float | None:
 
 def _may_be_as_long(family: Family, length_in_pitches: float, longer: float) -> bool:
     """Whether its contacts may look so long against the pitch."""
-    if all(len(layout) < 2 for layout in family.layouts):
-        return (
-            family.even is not None
-            and family.even[0] <= length_in_pitches * longer
-            and length_in_pitches <= family.even[1]
-        )
     low, high = (mm / family.pitch_mm for mm in family.contact_length_mm)
     return low * _SHORTER <= length_in_pitches * longer and length_in_pitches <= high * _LONGER
 

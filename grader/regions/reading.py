@@ -16,7 +16,7 @@ from calibration.from_contacts import ContactLine
 from calibration.inputs import FloatArray
 from calibration.notices import Notice, NoticeDefinition, notice, register
 from grader.coverage import Coverage
-from grader.regions.comb import Comb, follow
+from grader.regions.comb import follow
 from grader.regions.find import PieceRow, rows_above
 from grader.regions.model import Region, Regions
 
@@ -198,8 +198,7 @@ def _read(
         bent = _pitch_along(comb.along)
         if bent is not None:
             followed = _steps(comb.along, bent)
-            is_whole = bool(row.at_edge and longer == 1.0) and _is_whole(comb, bent, half, coverage.share)
-            matches = match_families(followed, aspect, longer=longer, is_whole=is_whole)
+            matches = match_families(followed, aspect, longer=longer)
         if matches:
             centres, alone, steps = comb.centres_px, comb.found, followed
             unplated = sum(not _is_plated(c, half, coverage.share) for c in centres[~alone])
@@ -280,30 +279,6 @@ def _with_merged(
 def _steps(along: FloatArray, pitch: FloatArray) -> FloatArray:
     """Steps between neighbours (n - 1,) in pitches of their place in the row."""
     return np.asarray(np.diff(along) / np.polyval(pitch, (along[:-1] + along[1:]) / 2))
-
-
-def _is_whole(comb: Comb, pitch: FloatArray, half: FloatArray, share: NDArray[np.uint8]) -> bool:
-    """Whether a row stands alone: nothing like it follows beyond either end, neither plated nor in the picture.
-
-    Where a key parts a row and only one stretch was found, the other lies beyond the key. A count that rests on few
-    contacts is not sure enough.
-    """
-    first, last = np.polyval(pitch, comb.along[[0, -1]])
-    if comb.found.mean() < _MOST_ALONE or comb.goes_on or abs(last / first - 1) > _BENT_LITTLE:
-        return False
-    centres = comb.centres_px
-    axis = (centres[-1] - centres[0]) / float(np.hypot(*(centres[-1] - centres[0])))
-    beyond, across = np.arange(_CLEAR_FROM, _CLEAR_TO, 0.1), np.linspace(-0.7, 0.7, 7)[:, None, None] * half
-    for end, step in ((centres[0], -first), (centres[-1], last)):
-        at = np.round(end + beyond[:, None] * step * axis + across).astype(int)
-        inside = np.all((at >= 0) & (at < np.array(share.shape[::-1])), axis=-1)
-        if not inside[:, beyond < _BESIDE].all():
-            return False
-        at[~inside] = 0
-        plated = inside & (share[at[..., 1], at[..., 0]] > 127)
-        if plated.any(axis=0).mean() > _CLEAR_SHARE:
-            return False
-    return True
 
 
 def _is_plated(centre: FloatArray, half: FloatArray, share: NDArray[np.uint8]) -> bool:

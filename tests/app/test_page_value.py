@@ -52,6 +52,8 @@ def describe(page: Any, count: str) -> None:
     """Say that the photo shows four boards, and how many are in the lot."""
     (boards,) = (f for f in page.at.number_input if f.label == "Boards in this photo")
     boards.set_value(4)
+    (counted,) = (f for f in page.at.checkbox if f.label.startswith("I counted them"))
+    counted.check()
     page.type("Boards in the lot (empty: those in the photos)", count)
 
 

@@ -46,7 +46,6 @@ def test_an_entry_is_read_whole() -> None:
     (family,) = families_in(ENTRY, "test")
     assert (family.key, family.pitch_mm, family.layouts) == ("an_edge", 1.27, ((11, 7), (11, 21)))
     assert (family.layout_known, family.size_known) == ("read", "from memory")
-    assert family.even is None
     assert not family.only_rules_out
 
 
@@ -175,23 +174,14 @@ EVEN = [(f, layout[0]) for f in contact_families() for layout in f.layouts if le
 
 
 @pytest.mark.parametrize(("family", "count"), EVEN, ids=[f"{f.key}-{n}" for f, n in EVEN])
-def test_a_whole_row_without_a_key_is_its_own_or_none(family: Family, count: int) -> None:
+def test_a_row_without_a_key_is_never_named(family: Family, count: int) -> None:
     low, high = (mm / family.pitch_mm for mm in family.contact_length_mm)
     for length in np.linspace(low, high, 7):
-        matches = match_families(np.ones(count - 1), float(length), is_whole=True)
-        assert one_pitch(matches) in (None, family.pitch_mm)
         assert match_families(np.ones(count - 1), float(length)) == ()
 
 
 def test_what_only_rules_out_is_never_said_alone() -> None:
-    # 18 contacts at 2.0 pitches: an edge at 3.96 mm is the only outline of that count
-    assert match_families(np.ones(17), 2.0, is_whole=True) == ()
-    # 22 at 2.4 may be one at 2.54 mm, or one at 3.96 mm: both are said, and no pitch
-    both = match_families(np.ones(21), 2.4, is_whole=True)
-    assert {m.family.key for m in both} == {"edge_2_54", "edge_3_96"}
-    assert one_pitch(both) is None
-    # at 3.3 only the narrower one has so slender contacts
-    assert one_pitch(match_families(np.ones(21), 3.3, is_whole=True)) == 2.54
+    assert match_families(np.r_[np.ones(19), 2.0, np.ones(10)], slenderness(family_named("agp"))) == ()
 
 
 def test_families_of_different_pitch_that_share_a_row_give_no_pitch() -> None:

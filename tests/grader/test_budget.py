@@ -234,7 +234,7 @@ def test_titles_of_inputs_drawn_together_are_joined_where_they_begin_alike(
 
 def test_a_group_is_named_by_what_its_inputs_begin_with_or_by_all_of_them() -> None:
     alike = [Input.named(f"t:{n}:rest", "same", Distribution("normal", (0.0, 1.0)), "test") for n in "ab"]
-    apart = [Input(n, "same", Distribution("normal", (0.0, 1.0)), "test") for n in ("one", "two:x")]
+    apart = [Input.named(n, "same", Distribution("normal", (0.0, 1.0)), "test") for n in ("one", "two:x")]
     for inputs, name in ((alike, "t"), (apart, "one + two:x")):
         assert budget(model([(1, (i.name,)) for i in inputs], *inputs))[0].input == name
 

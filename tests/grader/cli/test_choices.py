@@ -62,7 +62,7 @@ def test_lengths_by_name(name: str, mm: float) -> None:
 
 def test_pitch_by_the_outline_s_name() -> None:
     assert choose(pitch="PCI Express") == ByPitch(1.0)
-    assert refused(pitch="EISA") == "family-unknown"
+    assert refused(pitch="Nonesuch") == "family-unknown"
 
 
 @pytest.mark.parametrize("name", [o.name for o in standard_objects().values() if o.outline in ("round", "flower")])

@@ -152,7 +152,7 @@ def test_every_sign_that_this_program_writes_has_a_plainer_one() -> None:
 
 
 # Signs of the tables that say what may be typed, and of the code; the program prints none of them.
-NOT_SHOWN = "Π∞⁻₹₺₽₴₩₫₪Δ▀▄█πλχ"
+NOT_SHOWN = "Π∞⁻₹₺₽₴₩₫₪Δ▀▄█πλσχ"
 
 
 def test_data_in_a_pipe_is_utf_8_as_the_readers_want_it(tmp_path: Path) -> None:
