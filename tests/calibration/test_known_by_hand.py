@@ -226,7 +226,8 @@ def test_corners_go_round_either_way() -> None:
     assert _turning(FLAT) == 1
     assert _turning(FLAT[::-1]) == -1
     assert _turning(np.roll(FLAT, 1, axis=0)) == 1
-    for wrong in (FLAT[[0, 2, 1, 3]], FLAT[[0, 1, 1, 3]]):
+    on_a_line = np.array([[100.0, 100.0], [300.0, 100.0], [500.0, 100.0], [300.0, 300.0]])
+    for wrong in (FLAT[[0, 2, 1, 3]], FLAT[[0, 1, 1, 3]], FLAT[[3, 1, 1, 0]], on_a_line, on_a_line[::-1]):
         with pytest.raises(UsageError) as caught:
             _turning(wrong)
         assert caught.value.code == "corners-not-round"

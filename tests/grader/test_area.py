@@ -82,6 +82,10 @@ def test_pixels_of_no_region_count_once_and_on_no_board() -> None:
     assert median(area.by_finish["undetermined"]) == pytest.approx(20)
     assert median(area.total) == pytest.approx(120)
     assert set(area.by_board[0]) == {"hard_gold"}
+    # the segmenter saw them, no hand painted them
+    seen = Coverage(share, share > 0, "t", (OWN,), painted_inputs=(BRUSH,))
+    area = estimate_area(seen, regions_of(labels, ["hard_gold"], [0]), uniform(1.0))
+    np.testing.assert_allclose(area.by_finish["undetermined"].draws(50), 20 * OWN.draws(50))
 
 
 def test_inputs_of_scale_and_segmentation_are_shared_by_all_parts() -> None:

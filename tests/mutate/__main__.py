@@ -52,6 +52,7 @@ def main() -> int:
     known = _reach(root, modules, tests, args.examples)
     drawn = _drawn(root, chosen, args)
     equivalents = read_equivalents(root / scope.get("equivalents", "tests/mutate/equivalent.toml"))
+    _tell_of_gone(root, chosen, equivalents)
     before = _read_results(args.results)
     results, start = [], time.monotonic()
     for n, (path, number) in enumerate(drawn, start=1):
@@ -117,6 +118,14 @@ def _drawn(root: Path, modules: Sequence[str], args: argparse.Namespace) -> list
     return sorted(random.Random(args.seed).sample(every, args.sample), key=every.index)
 
 
+def _tell_of_gone(root: Path, modules: Sequence[str], equivalents: Mapping[str, str]) -> None:
+    """Which listed changes the code no longer has, so that somebody looks at them again."""
+    there = {key(m, c) for m in modules for c in mutants(ast.parse((root / m).read_text("utf-8")))}
+    for change in equivalents:
+        if change.partition(" | ")[0] in modules and change not in there:
+            sys.stdout.write(f"listed as changing no result, but no longer there: {change}\n")
+
+
 # --- what tests reach
 
 
@@ -176,13 +185,14 @@ def _load(name: str) -> None:
 def _tests_of(path: str, mutant: Mutant, known: _Known, budget: float) -> list[str]:
     """Tests that reach a change: the module's own first, then quick ones, as many as the budget holds."""
     at = known.by_line.get(path, {})
+    folder, stem = Path(path).parent, Path(path).stem
+    own = f"tests/{folder.as_posix()}/"
     if mutant.at_import:
-        found = frozenset().union(*at.values())
+        # a module that only states things has no lines that run later: all tests of its folder
+        found = frozenset().union(*at.values()) or frozenset(t for t in known.seconds if t.startswith(own))
     else:
         first, last = mutant.lines
         found = at.get(mutant.line) or frozenset().union(*(at.get(n, frozenset()) for n in range(first, last + 1)))
-    folder, stem = Path(path).parent, Path(path).stem
-    own = f"tests/{folder.as_posix()}/"
 
     def rank(test: str) -> tuple[int, float]:
         name = Path(test.partition("::")[0]).stem

@@ -56,7 +56,7 @@ def contents(**kinds: Any) -> Contents:
 
 
 TWO_LOTS = contents(
-    estimates=(estimate(1, 1, {HARD: 30.0, SOFT: 10.0}), estimate(2, 2, {SOFT: 60.0, HARD: 20.0})),
+    estimates=(estimate(1, 1, {SOFT: 10.0, HARD: 30.0}), estimate(2, 2, {SOFT: 60.0, HARD: 20.0})),
     yields=(gold_of(1, 1, 44.0), gold_of(2, 2, 60.0, weighed_on=DAY - timedelta(days=1))),
     yield_lots=(YieldLot(1, 1, 1.0), YieldLot(2, 2, 1.0)),
     purchases=(
@@ -329,7 +329,7 @@ def test_what_cannot_teach_is_named() -> None:
 @pytest.mark.parametrize(
     ("ratio", "units"),
     [
-        (1.0, 0), (1000.0, 1), (1590.0, 1), (1610.0, 0), (630.0, 1), (620.0, 0), (1 / 1000, 1),
+        (1.0, 0), (1.5, 0), (1000.0, 1), (1590.0, 1), (1610.0, 0), (630.0, 1), (620.0, 0), (1 / 1000, 1),
         (31.1, 1), (15.4, 1), (22.0, 2), (1 / 31.1, 1), (1 / 15.4, 1), (60.0, 0), (5.0, 0), (0.2, 0),
     ],
 )  # fmt: skip

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from grader.learn import batches_of, pairs, returns, weighings
+from grader.learn import batches_of, pairs, returns, weighed, weighings
 from grader.learn.invented import invented
 from grader.log import (
     Log,
@@ -171,3 +171,24 @@ def test_an_excluded_yield_takes_its_whole_weighing_out(log: Log) -> None:
     sources = batches_of(log.contents())
     assert sources.batches == ()
     assert sources.left_out[last] == "excluded: spilt"
+
+
+def test_weighings_come_in_the_order_of_their_entry(log: Log) -> None:
+    """A batch's yield between two others."""
+    log.add_yield(ONE.lot.name, checked(NewYield, mass_mg=10.0, weighed_on=DAY))
+    weigh(log, "First", 5.0)
+    log.add_yield(ONE.lot.name, checked(NewYield, mass_mg=20.0, weighed_on=DAY))
+    assert [w.gold.id for w in weighings(log.contents())] == [1, 2, 3]
+
+
+def test_traces_of_gold_err_each_by_its_own_fineness(log: Log) -> None:
+    """0.3 mg of an assay and 0.2 mg by one's own test, from one batch: errors add up by squares, weighed by gold."""
+    for mg, how in ((0.3, "assayed"), (0.2, "found")):
+        entry = checked(NewYield, mass_mg=mg, weighed_on=DAY, fineness=1.0, fineness_known=how, uncertainty_mg=0.01)
+        log.add_batch_yield("First", entry)
+    (both,) = weighings(log.contents())
+    assay, own = (weighed(y).relative_sd for y in both.yields)
+    assert assay != own
+    assert both.fine.fine_mg == pytest.approx(0.5)
+    assert both.fine.relative_sd == pytest.approx(math.hypot(0.3 * assay, 0.2 * own) / 0.5)
+    assert both.fine.uncertainty_mg == pytest.approx(0.01 * math.sqrt(2))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -199,3 +200,11 @@ def test_the_least_that_may_be_said_of_a_lot() -> None:
     assert of(Part("a", (Sight(photo("x", 1.0), boards=1, weighed_g=0.1),), count=fixed(1.0))).parts[0].boards == 1.0
     small = of(Part("a", (Sight(photo("x", 1.0), weighed_g=0.1),), mass_g=Distribution("uniform", (0.4, 0.6))))
     assert small.parts[0].boards == pytest.approx(5.0, rel=0.02)
+
+
+def test_outlines_without_gold_do_not_tell_boards_apart() -> None:
+    """Two boards, two outlines, and whatever gold there is lies on neither: the photo counts as a whole."""
+    outlines = (Outline(100.0, 0.0), Outline(100.0, 0.0))
+    bare = replace(photo("x", 10.0), outlines=outlines)
+    estimate = of(Part("a", (Sight(bare, boards=2),), count=fixed(10.0)))
+    assert estimate.parts[0].spread == pytest.approx(0.3)

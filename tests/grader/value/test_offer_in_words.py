@@ -143,6 +143,7 @@ def test_parts_and_headings() -> None:
         ("Chance of a loss", "12 %"),
         ("In one case of twenty less than", "-20 USD"),
     ]
+    assert at_price_lines(at(75.0, 60.0, 55.0, 65.0), made())[0] == ("Expected profit", "60.00 USD")
 
 
 def test_what_moves_the_profit_is_shown_down_to_half_a_per_cent_and_eight_lines() -> None:
