@@ -111,7 +111,6 @@ def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[_Shown, bool]
             step=1,
             key=_key("boards", m),
             persist_state="session",
-            help=f"Outlines tell of {m.board_count.words()}. Another number counts as exact.",
         )
         is_counted = st.checkbox(
             f"I counted them (outlines: {m.board_count.words()})",
