@@ -129,7 +129,8 @@ def judge(root: Path, path: str, tree: ast.Module, ids: Sequence[str], seconds: 
             return Judged("survived")
         case pytest.ExitCode.TESTS_FAILED:
             return Judged("killed", said.partition("\n")[0])
-        case pytest.ExitCode.INTERRUPTED:
+        # the files were found without the change: now they, or what they share, cannot be loaded
+        case pytest.ExitCode.INTERRUPTED | pytest.ExitCode.USAGE_ERROR:
             return Judged("killed", "import")
     return Judged("unjudged")
 

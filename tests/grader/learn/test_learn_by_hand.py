@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.stats import t as student
 
 from calibration.inputs import Distribution, Input
 from calibration.thickness import gold_properties, thickness_prior
@@ -362,3 +363,15 @@ def test_the_middle_of_a_thickness_weighs_finishes_against_each_other() -> None:
     share = mean_soft / (50 + mean_soft)
     assert sd(1e-9, 50.0) == pytest.approx(alone, rel=0.1)
     assert sd(50.0, 50.0) == pytest.approx(share * alone, rel=0.2)
+
+
+@pytest.mark.parametrize("count", range(2, 18))
+def test_the_range_of_a_ratio_is_students(count: int) -> None:
+    """95 % points of Student's t from another hand, for any number of yields in the table."""
+    some = [pair(n, 100.0 * exp((-1) ** n), 100.0) for n in range(count)]
+    found = record("all", some)
+    assert found is not None
+    assert found.ratio_range is not None
+    logs = [(-1) ** n for n in range(count)]
+    half = student.ppf(0.95, count - 1) * np.std(logs, ddof=1) / sqrt(count)
+    assert log(found.ratio_range[1] / found.ratio) == pytest.approx(half, rel=3e-4)

@@ -208,3 +208,15 @@ def test_outlines_without_gold_do_not_tell_boards_apart() -> None:
     bare = replace(photo("x", 10.0), outlines=outlines)
     estimate = of(Part("a", (Sight(bare, boards=2),), count=fixed(10.0)))
     assert estimate.parts[0].spread == pytest.approx(0.3)
+
+
+@pytest.mark.parametrize("unit", [1.0, 0.01])
+def test_boards_told_apart_and_boards_alone_are_of_one_size(unit: float) -> None:
+    """Two boards of 1 mg in one photo and one of 1 mg in another do not differ, be it milligrams or less."""
+    both = Sight(photo("x", 2 * unit, 100.0, 100.0), boards=2)
+    estimate = of(Part("a", (both, Sight(photo("y", unit))), count=fixed(10.0)))
+    assert estimate.parts[0].spread == pytest.approx(0.3 * np.sqrt(3 / 5))
+    # and told apart they differ by what lies on each
+    told = replace(both.front, outlines=(Outline(100.0, 0.1 * unit), Outline(100.0, 0.9 * unit)))
+    estimate = of(Part("a", (Sight(told, boards=2),), count=fixed(10.0)))
+    assert estimate.parts[0].spread == pytest.approx(np.sqrt((3 * 0.09 + 2 * 0.8**2) / 4))

@@ -150,6 +150,7 @@ def test_an_own_file(tmp_path: Path) -> None:
         ("[recovery]", "[recovry]", "assumptions-invalid", "recovry"),
         ("[[cost]]", "[cost]", "assumptions-invalid", "[[cost]]"),
         ("[spot]", "[spot", "assumptions-invalid", "TOML"),
+        ("[spot]", "[spot]\nday = 3", "assumptions-invalid", "day"),
         ('"5 %"', '"60 %"', "accepted-loss-out-of-range", "60%"),
         ('"4..6..12 EUR"', '"-4 EUR"', "money-negative", "-4"),
         ('currency = "EUR"', 'currency = "EUR"\ndrift = 3', "assumptions-invalid", "drift"),
@@ -262,3 +263,9 @@ def test_typed_entries_refused(typed: dict[str, object], code: str, word: str) -
         with_given(load_assumptions(), **typed)  # type: ignore[arg-type]
     assert caught.value.code == code
     assert word in caught.value.message
+
+
+def test_a_quantity_that_is_neither_time_nor_volume_nor_mass_is_refused() -> None:
+    with pytest.raises(UsageError) as caught:
+        with_given(load_assumptions(), costs=["waste = 5 USD/l x 3 mm"])
+    assert caught.value.code == "unit-wrong-kind"

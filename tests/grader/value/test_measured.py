@@ -158,6 +158,8 @@ def test_outlines_and_the_scale_they_share_with_the_gold() -> None:
     (measured,) = measurements_of(named(whole))
     assert [(o.area_mm2, o.gold_mg) for o in measured.outlines] == [(4000.0, 2.0), (100.0, 0.0)]
     assert measured.scale_inputs == ("scale:a",)
+    tiny = measurements_of(named(document("a", 100.0, boards=[board(0.5)])))
+    assert tiny[0].outlines[0].area_mm2 == 0.5
     for bad in ([board(0.0)], [board(float("nan"))], [{}], [board(1.0, float("inf"))]):
         with pytest.raises(UsageError) as caught:
             measurements_of(named(document("a", 100.0, boards=bad)))
