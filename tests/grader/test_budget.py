@@ -250,9 +250,9 @@ def test_signs_of_two_terms_decide_how_they_add_up() -> None:
 def test_what_hangs_together_by_two_ties_is_one_group() -> None:
     """b has the title of a, and c is drawn with a: all three are one line, though b and c share nothing."""
     sample = Distribution("sample", (0.0, 1.0))
-    a = Input("t:a:rest", "one title", sample, "test", aligned_over="a")
+    a = Input("t", "one title", sample, "test", of=("a", "rest"), aligned_over="a")
     b = Input("other", "one title", Distribution("normal", (0.0, 1.0)), "test")
-    c = Input("t:c:rest", "another title", sample, "test", aligned_over="c")
+    c = Input("t", "another title", sample, "test", of=("c", "rest"), aligned_over="c")
     lines = budget(model([(1, (i.name,)) for i in (a, b, c)], a, b, c))
     assert len(lines) == 2
     assert lines[0].share_of_variance == pytest.approx(1.0)
