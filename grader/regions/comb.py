@@ -23,7 +23,6 @@ _ALIKE = 0.75  # correlation with the contacts beside it from which a place is a
 _CONTRAST = 0.5  # and its contrast against theirs
 _SHIFT = 0.14  # pitches by which a place may be off where it was expected
 _RECENT = 8  # contacts that the next one must look like
-_MAY_BE, _MAY_BE_AGAIN = 0.6, 2  # so alike, so many in a row: perhaps more of the row
 _RESUME = 3  # contacts in a row that must follow a gap
 _GAPS = np.arange(1.5, 8.6, 0.1)  # pitches over a key
 _NEARBY = 16  # contacts that tell the pitch about a place
@@ -37,13 +36,11 @@ class Comb:
         centres_px: float64 (n, 2), in order along the row.
         along: float64 (n,), their places on the row's line, px.
         found: bool (n,), those that were known before.
-        goes_on: whether something that may be more of it follows within a key's reach, too unlike to be counted.
     """
 
     centres_px: FloatArray
     along: FloatArray
     found: BoolArray
-    goes_on: bool
 
 
 def follow(
@@ -67,7 +64,7 @@ def follow(
     found = np.isin(places, along)
     centres = line.at(places)
     centres[found] = centres_px
-    return Comb(centres, places, found, tracker.goes_on(1) or tracker.goes_on(-1))
+    return Comb(centres, places, found)
 
 
 @dataclass(frozen=True, eq=False)
@@ -179,12 +176,6 @@ class _Tracker:
             if not more:
                 return
             self.places = sorted([*self.places, *more])
-
-    def goes_on(self, side: int) -> bool:
-        """Whether something like contacts follows beyond a key on one side."""
-        end = self.places[-1] if side > 0 else self.places[0]
-        _, score = self._beyond(end, side, self.pitch_near(end), _MAY_BE_AGAIN)
-        return bool((score > _MAY_BE).any())
 
     def _beyond(self, end: float, side: int, pitch: float, several: int) -> tuple[FloatArray, FloatArray]:
         """Places over each possible key (k, several), and how alike the least alike of them is (k,)."""

@@ -31,11 +31,6 @@ _LONGEST_GAP = 8.5  # pitches; beyond it two rows, or a stretch that never had c
 _MERGED_AT_END = 6  # contacts run together that are counted beyond the first and last found alone
 _LEAST_SEEN = 0.3  # share of a contact's middle line that must be plated for it to count
 _DISAGREE = 1.25  # factor between the scales of two rows of one photo that height and tilt may make
-_BENT_LITTLE = 0.1  # a row without a key is trusted only where its pitch changes by less than this share along it
-_CLEAR_FROM, _CLEAR_TO = 0.8, 9.0  # pitches beyond either end where nothing may be plated if a row is to be whole
-_CLEAR_SHARE = 0.05  # of them that may be plated all the same
-_MOST_ALONE = 0.8  # share of a whole row's contacts that were found as pieces of their own
-_BESIDE = 2.2  # pitches beyond the last contact that the picture must show
 # shares above which contacts are looked for apart where none are recognised at half; how much shorter they then look
 _ABOVE, _SHORTENED = (170, 200), 1.35
 _LONG = 18
