@@ -6,21 +6,21 @@ import numpy as np
 import streamlit as st
 from PIL import Image
 
-from app.correct_form import settle_corrections
-from app.desk import sit_down, stand_up
-from app.several_windows import show_damaged, show_what_others_did
-from app.show import problem, style
-from app.trouble import telling
-from app.way import link
+from app.common.show import problem, style
+from app.common.trouble import telling
+from app.common.way import link
+from app.lots.desk import sit_down, stand_up
+from app.lots.several_windows import show_damaged, show_what_others_did
+from app.measure.correct_form import settle_corrections
 from calibration.errors import DataFileError, GraderError
 
 PAGES = {
-    "start_page.py": ("Start", ":material/home:"),
-    "measure_page.py": ("Measure", ":material/straighten:"),
-    "value_page.py": ("Value", ":material/sell:"),
-    "bench_page.py": ("Bench", ":material/content_cut:"),
-    "log_page.py": ("Log", ":material/menu_book:"),
-    "learn_page.py": ("Learn", ":material/school:"),
+    "start/page.py": ("Start", ":material/home:"),
+    "measure/page.py": ("Measure", ":material/straighten:"),
+    "value/page.py": ("Value", ":material/sell:"),
+    "bench/page.py": ("Bench", ":material/content_cut:"),
+    "log/page.py": ("Log", ":material/menu_book:"),
+    "learn/page.py": ("Learn", ":material/school:"),
 }
 
 

@@ -19,8 +19,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from grader.measure import Step, measure
 from grader.photo import load_photo
+from grader.pipeline import Step, measure
 from grader.samples import samples_folder
 
 _LARGE_PX = (4000, 3000)

@@ -11,7 +11,7 @@ from typing import Any
 from calibration.errors import DataFileError, UsageError
 from calibration.reading import toml_of
 from grader.lot import PartText, SightText
-from grader.measure import Automatic, ByLength, Request
+from grader.pipeline import Automatic, ByLength, Request
 from grader.units import parse_length_mm
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-import grader.measure
+import grader.pipeline
 from grader.coverage import Coverage
 from grader.coverage.choose import default_segmenter
 
@@ -34,5 +34,5 @@ def remembering() -> type[Remembering]:
 @pytest.fixture
 def search_once(remembering: type[Remembering], monkeypatch: pytest.MonkeyPatch) -> None:
     """Each photo is searched once in all tests that take this; a segmenter that a test brought of its own stays."""
-    if grader.measure.default_segmenter is default_segmenter:
-        monkeypatch.setattr("grader.measure.default_segmenter", remembering)
+    if grader.pipeline.default_segmenter is default_segmenter:
+        monkeypatch.setattr("grader.pipeline.default_segmenter", remembering)

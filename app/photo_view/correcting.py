@@ -7,15 +7,15 @@ from typing import Any
 
 import streamlit as st
 
+from app.common.show import problem
 from app.photo_view.component import photo_correct
 from app.photo_view.picture import forget_pictures, photo_urls
-from app.show import problem
 from calibration.errors import DataFileError
 from grader.area import region_sums
 from grader.correct import Corrections
 from grader.correct.outlines import outlines
-from grader.measure import Measurement
 from grader.model import FINISHES
+from grader.pipeline import Measurement
 from grader.report.overlay import FINISH_RGB, FINISH_WORDS
 
 _BRUSH_MM, _BRUSH_RANGE_MM = 1.0, (0.1, 12.0)

@@ -10,8 +10,8 @@ import streamlit as st
 
 from app.photo_view.component import photo_mark
 from app.photo_view.picture import photo_urls
-from grader.measure import Point
 from grader.photo import Photo
+from grader.pipeline import Point
 
 Marks = tuple[Point | None, ...]
 

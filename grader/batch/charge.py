@@ -20,7 +20,7 @@ from grader.lot import OtherFace
 from grader.model import EMPTY, ProductModel
 from grader.units import parse_area_mm2, parse_mass_g
 from grader.units.weighed import parse_weighed_mg
-from grader.value.measured import Measured
+from grader.valuation.measured import Measured
 
 _Z_90 = 1.6449  # half of a symmetric 90 % range in standard deviations of a normal
 

@@ -19,7 +19,7 @@ from grader.units import (
     split_range,
 )
 from grader.units.numbers import NUMBER, number, plain
-from grader.value.estimates import amount_estimate, distribution_of
+from grader.valuation.estimates import amount_estimate, distribution_of
 
 # figure → its unit; "money" stands for the currency
 UNITS: Mapping[str, str] = {

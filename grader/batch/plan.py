@@ -39,7 +39,7 @@ from grader.batch.quantities import (
 from grader.cautions import Gas, strictest_limit
 from grader.model import ProductModel, Range
 from grader.units import format_share, round_to
-from grader.value import Assumptions
+from grader.valuation import Assumptions
 
 MOST_LOADS = 100
 _WORTH_A_WARNING = 0.05

@@ -11,7 +11,7 @@ from grader.cautions import documents_for
 from grader.log.tables import TextTable
 from grader.model import Range
 from grader.units import MassUnit, format_money, format_range, format_share, round_to
-from grader.value.model import support
+from grader.valuation.model import support
 
 HEADING = "What the batch needs"
 STAGE_WORDS = {

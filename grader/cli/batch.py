@@ -27,8 +27,8 @@ from grader.cli.output import is_stdout, out, show_notice, write_data, write_jso
 from grader.cli.value_options import documents_of
 from grader.places import assumptions_folder, process_folder
 from grader.units import parse_volume_ml
-from grader.value import load_set, measurements_of
-from grader.value.measured import documents_in
+from grader.valuation import load_set, measurements_of
+from grader.valuation.measured import documents_in
 
 
 def batch(

@@ -16,15 +16,15 @@ from grader.cli.measure_report import show_measurement
 from grader.cli.output import as_json, err, out, write_whole
 from grader.cli.value_report import show_offer
 from grader.lot import estimate_lot, lot_of
-from grader.measure import measure
 from grader.model import Range
 from grader.photo import load_photo
+from grader.pipeline import measure
 from grader.report import measurement_document, overlay_png
 from grader.report.lot_html import lot_html
 from grader.report.lot_report import LotReport, ReportedPhoto, reported_picture
 from grader.samples import load_demo
 from grader.units import parse_money
-from grader.value import load_assumptions, measurements_of, value_lot, with_given
+from grader.valuation import load_assumptions, measurements_of, value_lot, with_given
 
 
 def demo(

@@ -45,11 +45,11 @@ from grader.grade.words import (
 from grader.photo import reduced
 from grader.places import assumptions_folder
 from grader.units import parse_mass_g
-from grader.value import Assumptions, load_set, with_given
-from grader.value.doubts import price_doubts
-from grader.value.economics import spot_of
-from grader.value.given_sales import SaleTexts
-from grader.value.measured import documents_in
+from grader.valuation import Assumptions, load_set, with_given
+from grader.valuation.doubts import price_doubts
+from grader.valuation.economics import spot_of
+from grader.valuation.given_sales import SaleTexts
+from grader.valuation.measured import documents_in
 
 NotGraded = list[tuple[str, RefusedError]]
 

@@ -22,8 +22,8 @@ from grader.cli.photo_options import PhotoOptions
 from grader.cli.photos import photo_files
 from grader.cli.pictures import check_outputs, picture_in, pictures_of
 from grader.correct.measured import correct
-from grader.measure import Measurement, Progress, Request, Step, measure
 from grader.photo import load_photo
+from grader.pipeline import Measurement, Progress, Request, Step, measure
 from grader.report import coverage_png, measurement_document, overlay_png
 from grader.report.document import SCHEMA
 from grader.report.words import STEP_WORDS

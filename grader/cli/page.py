@@ -59,7 +59,7 @@ def page(
         _tell_phone(lan_address(), port, code)
     out.print(f"The page: {local.partition('?')[0]}   Ctrl-C stops it.", markup=False)
     # -P: what lies in the folder of the page must not be taken for a library of the same name
-    command = [sys.executable, "-P", str(resources.files("app").joinpath("serve.py"))]
+    command = [sys.executable, "-P", str(resources.files("app").joinpath("server", "serve.py"))]
     command += [f"--address={address}", f"--port={port}", *(["--log", log] if log is not None else [])]
     code_of_exit = _run(command, environment, port, None if no_browser or not _has_screen() else local)
     if code_of_exit not in _STOPPED:

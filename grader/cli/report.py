@@ -24,8 +24,8 @@ from grader.report.blocks import Picture
 from grader.report.lot_csv import lot_csv
 from grader.report.lot_html import lot_html
 from grader.report.lot_report import LotReport, ReportedCuts, ReportedPhoto, reported_cut_picture, reported_picture
-from grader.value import measurements_of
-from grader.value.measured import documents_in
+from grader.valuation import measurements_of
+from grader.valuation.measured import documents_in
 
 
 @with_options(ValueOptions)

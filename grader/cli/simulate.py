@@ -15,7 +15,7 @@ from grader.cli.output import err, is_stdout, out, show_table, write_json
 from grader.places import assumptions_folder
 from grader.simulate import BuyerReport, LearningReport, SimulationReport, World, simulate, simulate_learning
 from grader.units import format_money, format_share
-from grader.value import load_set, with_given
+from grader.valuation import load_set, with_given
 
 _Report = TypeVar("_Report")
 

@@ -14,7 +14,7 @@ from grader.cli.output import is_stdout, write_data, write_json
 from grader.cli.value_options import LotOption, MeasurementsArgument, ValueOptions, documents_of
 from grader.cli.value_report import show_offer
 from grader.lot import estimate_lot
-from grader.value import example_text, measurements_of
+from grader.valuation import example_text, measurements_of
 
 
 @with_options(ValueOptions)

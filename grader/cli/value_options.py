@@ -17,11 +17,11 @@ from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
 from grader.lot.doubts import lot_doubts
 from grader.places import assumptions_folder
 from grader.units import parse_money
-from grader.value import Assumptions, Measured, Offer, load_set, value_lot, with_given
-from grader.value.doubts import Doubt, price_doubts
-from grader.value.estimates import named
-from grader.value.given_sales import SaleTexts
-from grader.value.measured import documents_in
+from grader.valuation import Assumptions, Measured, Offer, load_set, value_lot, with_given
+from grader.valuation.doubts import Doubt, price_doubts
+from grader.valuation.estimates import named
+from grader.valuation.given_sales import SaleTexts
+from grader.valuation.measured import documents_in
 
 MeasurementsArgument = Annotated[
     list[Path] | None, typer.Argument(help="Files that grader measure --json wrote.", show_default=False)

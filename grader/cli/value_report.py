@@ -8,7 +8,7 @@ from calibration.notices import Notice
 from grader.cli.output import out, show_notice, show_table
 from grader.report.blocks import Block, Caveat, Heading, Table, Text
 from grader.report.offer_blocks import offer_blocks
-from grader.value import Offer
+from grader.valuation import Offer
 
 
 def show_offer(offer: Offer) -> None:

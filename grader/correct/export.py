@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grader.correct.record import corrections_record
-from grader.measure import Measurement
+from grader.pipeline import Measurement
 
 _QUALITY = 95
 _MOST_BOARDS = 255

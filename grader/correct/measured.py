@@ -11,8 +11,8 @@ from grader.area import estimate_area
 from grader.correct.apply import apply_corrections
 from grader.correct.model import Corrections
 from grader.gold import gold_mass
-from grader.measure import Measurement
 from grader.model import Finish
+from grader.pipeline import Measurement
 from grader.regions import read_rows
 
 

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from grader.correct.model import Corrections
-from grader.measure import Measurement
 from grader.model import ProductModel, Range
+from grader.pipeline import Measurement
 
 
 def corrections_record(done: Measurement) -> dict[str, Any] | None:

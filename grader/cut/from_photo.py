@@ -17,8 +17,8 @@ from grader.area import Kind, area_of_kind, kind_of
 from grader.cut.board import GOLD_CELL, STEP_MM, CutBoard, Face, density_input, outline_offset_input
 from grader.cut.outlines import board_outline_mm
 from grader.gold import gold_mass
-from grader.measure import Measurement
 from grader.model import EMPTY, Finish, ProductModel
+from grader.pipeline import Measurement
 from grader.regions import Region
 
 _LONGEST_CONTACT_MM = 15.0  # hard gold outside a row beyond this length is a plane

@@ -7,7 +7,7 @@ import numpy as np
 from calibration.errors import RefusedError
 from calibration.inputs import FloatArray
 from calibration.scale import Scale
-from grader.measure import Measurement
+from grader.pipeline import Measurement
 
 
 def board_outline_mm(done: Measurement, scale: Scale, number: int) -> FloatArray:

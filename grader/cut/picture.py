@@ -13,8 +13,8 @@ from calibration.inputs import FloatArray
 from grader.cut.board import CutBoard
 from grader.cut.choose import PlannedBoard
 from grader.cut.plan import Cut, Piece, Plan
-from grader.measure import Measurement
 from grader.photo import reduced
+from grader.pipeline import Measurement
 
 Picture = NDArray[np.uint8]
 

@@ -18,7 +18,7 @@ from grader.cut.board import density_input, outline_offset_input
 from grader.cut.picture import board_picture
 from grader.grade.model import Candidate
 from grader.model import EMPTY, ProductModel
-from grader.value import Measured, measurements_of
+from grader.valuation import Measured, measurements_of
 
 Picture = NDArray[np.uint8]
 NO_GOLD = "no-gold-to-keep"

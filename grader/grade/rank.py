@@ -19,9 +19,9 @@ from grader.grade.model import CLASSES, Candidate, Class, Figures, Graded, Grade
 from grader.grade.thresholds import Thresholds
 from grader.lot import own_thickness
 from grader.model import EMPTY, Range
-from grader.value import Assumptions, Sale
-from grader.value.economics import spot_of
-from grader.value.learned import recovery_once
+from grader.valuation import Assumptions, Sale
+from grader.valuation.economics import spot_of
+from grader.valuation.learned import recovery_once
 
 _G_PER_MG, _G_PER_KG, _MIN_PER_H = 1e-3, 1e3, 60.0
 

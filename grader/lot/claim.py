@@ -12,8 +12,8 @@ from calibration.inputs import Distribution
 from calibration.reading import FileKind, read_toml
 from grader.lot.model import OTHER_FACES, Lot, OtherFace, Part, Sight
 from grader.units import parse_mass_g, split_range
-from grader.value.estimates import distribution_of, named
-from grader.value.measured import Measured
+from grader.valuation.estimates import distribution_of, named
+from grader.valuation.measured import Measured
 
 _FILE = FileKind(
     code="parts",

@@ -11,8 +11,8 @@ import numpy as np
 from calibration.sourced import SourcedValue, parse
 from grader.lot.model import LotEstimate, Part, PartEstimate
 from grader.units import Money, format_mass
-from grader.value.doubts import Doubt, dollars_at_most
-from grader.value.model import Assumptions
+from grader.valuation.doubts import Doubt, dollars_at_most
+from grader.valuation.model import Assumptions
 
 _CHECK = "Check the number, its decimal mark and its unit."
 _DRAWS = 2000

@@ -28,7 +28,7 @@ from grader.lot.model import Lot, LotEstimate, Part, PartEstimate, Sight
 from grader.lot.sampling import Observed, observed_spread, pooled, prior_spread, unseen_factor
 from grader.lot.seen import check_sure, seen_inputs, total_seen
 from grader.model import EMPTY, ProductModel, Term
-from grader.value.measured import Measured
+from grader.valuation.measured import Measured
 
 _CM2_PER_MM2 = 1e-2
 

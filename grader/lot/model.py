@@ -10,8 +10,8 @@ from calibration.inputs import Distribution
 from calibration.notices import Notice
 from grader.board_count import BoardCount
 from grader.model import ProductModel
-from grader.value.measured import Measured
-from grader.value.model import support
+from grader.valuation.measured import Measured
+from grader.valuation.model import support
 
 OtherFace = Literal["alike", "left_out"]
 OTHER_FACES: tuple[OtherFace, ...] = get_args(OtherFace)

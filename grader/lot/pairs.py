@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from grader.value.measured import Measured
+from grader.valuation.measured import Measured
 
 Reason = Literal["names", "outlines"]
 

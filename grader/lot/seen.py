@@ -15,7 +15,7 @@ from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from grader.board_count import BoardCount
 from grader.lot.model import Part, Sight
-from grader.value.model import support
+from grader.valuation.model import support
 
 _VALUES = 400  # equally likely ones, that chances are told by
 _SOURCE = "outlines of boards in the photos; chances measured on renders"

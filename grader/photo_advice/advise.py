@@ -16,12 +16,12 @@ from calibration.scale import Scale
 from calibration.sourced import load
 from grader.coverage import Coverage
 from grader.coverage.error import clipped_share, contact_width_px
-from grader.measure import Measurement
 from grader.photo import Photo
 from grader.photo_advice.blur import FWHM, blur_px
 from grader.photo_advice.how import HOW
 from grader.photo_advice.light import light_ratio
 from grader.photo_advice.model import Check, CheckName
+from grader.pipeline import Measurement
 from grader.regions import Board, Regions
 from grader.units import format_share
 

@@ -16,9 +16,9 @@ from grader.area import region_sums
 from grader.budget import budget
 from grader.correct.record import corrections_record
 from grader.gold import GoldEstimate
-from grader.measure import Measurement
 from grader.model import FINISHES, Finish, ProductModel, Range
 from grader.photo_advice import Check, advise_on
+from grader.pipeline import Measurement
 from grader.regions import Board
 from grader.regions.count import count_boards
 from grader.report.plating import plating_rings

@@ -16,7 +16,7 @@ from reportlab.platypus import Table as PdfTable
 from calibration.target import PAPER_MM, Paper
 from grader.report.blocks import Block, Caveat, Heading, Picture, Table, Text
 from grader.report.lot_report import LotReport
-from grader.value import VISIBLE_PLATING_ONLY
+from grader.valuation import VISIBLE_PLATING_ONLY
 
 _MARGIN_MM, _FOOT_MM, _PICTURE_MOST_MM = 16.0, 10.0, 100.0
 # the fonts that every PDF reader has know these characters alone

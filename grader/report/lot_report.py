@@ -27,8 +27,8 @@ from grader.report.offer_blocks import offer_blocks
 from grader.report.photo_blocks import photo_blocks
 from grader.report.plating import document_picture, picture_jpeg
 from grader.units import format_range
-from grader.value import CAUTION, VISIBLE_PLATING_ONLY, Offer
-from grader.value.words import LOT_COLUMNS, highest_words, part_rows
+from grader.valuation import CAUTION, VISIBLE_PLATING_ONLY, Offer
+from grader.valuation.words import LOT_COLUMNS, highest_words, part_rows
 
 Document = Mapping[str, Any]
 

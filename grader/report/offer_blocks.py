@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from grader.report.blocks import Block, Caveat, Table, Text
 from grader.units import format_money, format_share
-from grader.value import Offer
-from grader.value.words import (
+from grader.valuation import Offer
+from grader.valuation.words import (
     CURVE_COLUMNS,
     LOT_COLUMNS,
     ROUTE_COLUMNS,

@@ -6,9 +6,9 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from grader.measure import Measurement
 from grader.model import FINISHES, Finish
 from grader.photo import reduced
+from grader.pipeline import Measurement
 
 # From the Okabe–Ito set (2008, "Color Universal Design"): told apart with any common colour vision.
 FINISH_RGB: dict[Finish, tuple[int, int, int]] = {

@@ -9,9 +9,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.measure import Measurement
 from grader.model import FINISHES, Finish
 from grader.photo import reduced
+from grader.pipeline import Measurement
 from grader.report.overlay import BOARD_RGB, FINISH_RGB, STRENGTH, in_reduced, outline
 
 Picture = NDArray[np.uint8]

@@ -8,8 +8,8 @@ from typing import Any
 from calibration.inputs import Input
 from grader.board_count import BoardCount
 from grader.budget import TOGETHER
-from grader.measure import Step
 from grader.model import FINISHES, Finish, Range
+from grader.pipeline import Step
 from grader.report.overlay import FINISH_WORDS
 from grader.units import format_mass, format_range, format_share
 

@@ -10,9 +10,9 @@ import numpy as np
 from grader.lot import estimate_lot
 from grader.model import Range
 from grader.simulate.world import InventedLot
-from grader.value import Assumptions, economics
-from grader.value.economics import Economics
-from grader.value.learned import recovery_once
+from grader.valuation import Assumptions, economics
+from grader.valuation.economics import Economics
+from grader.valuation.learned import recovery_once
 
 DRAWS = 10_000
 

@@ -22,7 +22,7 @@ from grader.simulate.buyers import BREAK_EVEN, DRAWS, HIGHEST, MANY_LOTS, ORACLE
 from grader.simulate.tally import BuyerReport, Step, as_json, grouped, report_of
 from grader.simulate.trade import Trade, TradedLot, offer
 from grader.simulate.world import FINISH, World, figures, reappraised
-from grader.value.information import value_of_knowing
+from grader.valuation.information import value_of_knowing
 
 _LEAST = 2
 _STAGES = (10, 20)  # last lots of the first stages of a trade

@@ -23,8 +23,8 @@ from grader.lot import Lot, Part, Sight
 from grader.lot.estimate import lot_inputs
 from grader.lot.sampling import prior_spread
 from grader.model import ProductModel
-from grader.value import Assumptions, Measured
-from grader.value.economics import REL_ROUNDING, of_stripping
+from grader.valuation import Assumptions, Measured
+from grader.valuation.economics import REL_ROUNDING, of_stripping
 
 FINISH: Finish = "hard_gold"
 _MOST_SPREAD = 1.0

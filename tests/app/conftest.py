@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from app.shelf import Kept
-from grader.measure import Request, measure
+from app.lots.shelf import Kept
 from grader.photo import load_photo
+from grader.pipeline import Request, measure
 from grader.report import measurement_document, overlay_png
 from grader.samples import Sample, load_demo
 
@@ -33,7 +33,7 @@ class Page:
     def __init__(self) -> None:
         self.at = AppTest.from_file(str(MAIN), default_timeout=120)
         self.run()
-        self.go("measure_page.py")
+        self.go("measure/page.py")
 
     def run(self) -> None:
         """Draw the page anew."""

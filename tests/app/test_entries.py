@@ -8,7 +8,7 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.entries import Clash, Value, clashes_in, empty_entries, enter, entries_in, settle
+from app.lots.entries import Clash, Value, clashes_in, empty_entries, enter, entries_in, settle
 
 NAMES = st.sampled_from(["asking", "lot-name", "count"])
 VALUES = st.sampled_from(["120 USD", "90 USD", 3, 4.5, date(2026, 11, 25)])

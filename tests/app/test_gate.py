@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-from app.gate import Gate
+from app.server.gate import Gate
 from grader.page_code import new_code
 
 CODE = "KWRDX5QE"

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.hosts import OwnNames
-from app.safe_headers import SafeHeaders
+from app.server.hosts import OwnNames
+from app.server.safe_headers import SafeHeaders
 
 LOCAL = [
     "localhost",

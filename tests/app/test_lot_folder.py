@@ -17,9 +17,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.entries import Value
-from app.lot_folder import Kept, LotFolder, is_key, lots_in, new_key
-from app.process_lock import ProcessLock
+from app.lots.entries import Value
+from app.lots.lot_folder import Kept, LotFolder, is_key, lots_in, new_key
+from app.lots.process_lock import ProcessLock
 from calibration.errors import DataFileError, UsageError
 
 
@@ -215,7 +215,7 @@ def test_a_second_damaged_file_does_not_take_the_place_of_the_first(folder: Path
 def test_two_programs_at_once_lose_nothing(folder: Path) -> None:
     """As two pages on one lot; on today's disks and two cores they do get into each other's way."""
     work = (
-        "import sys; from pathlib import Path; from app.lot_folder import LotFolder\n"
+        "import sys; from pathlib import Path; from app.lots.lot_folder import LotFolder\n"
         "lot = LotFolder(Path(sys.argv[1]))\n"
         "for n in range(150): lot.set_entries({f'{sys.argv[2]}-{n}': n})"
     )
@@ -229,7 +229,7 @@ def test_two_programs_at_once_lose_nothing(folder: Path) -> None:
 
 def test_a_lot_that_another_program_holds_is_busy_and_not_waited_for_for_ever(tmp_path: Path) -> None:
     hold = (
-        "import sys, time; from pathlib import Path; from app.process_lock import ProcessLock\n"
+        "import sys, time; from pathlib import Path; from app.lots.process_lock import ProcessLock\n"
         "with ProcessLock(Path(sys.argv[1])): print('held', flush=True); time.sleep(60)"
     )
     surroundings = {**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])}

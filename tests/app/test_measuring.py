@@ -8,11 +8,11 @@ from threading import Lock
 
 import pytest
 
-import app.measuring
-from app.lot_folder import Kept, LotFolder
-from app.measuring import Measuring, Order
+import app.measure.measuring
+from app.lots.lot_folder import Kept, LotFolder
+from app.measure.measuring import Measuring, Order
 from calibration.errors import PhotoError, UsageError
-from grader.measure import Request, WithoutScale
+from grader.pipeline import Request, WithoutScale
 
 ASKED = Request(WithoutScale())
 
@@ -47,7 +47,7 @@ def each(monkeypatch: pytest.MonkeyPatch) -> list[Callable[[Order], None]]:
         for do in done:
             do(order)
 
-    monkeypatch.setattr(app.measuring, "measure_into", instead)
+    monkeypatch.setattr(app.measure.measuring, "measure_into", instead)
     return done
 
 
@@ -142,7 +142,7 @@ def test_the_same_question_is_not_measured_again(
     def never(*_: object) -> None:
         raise AssertionError("measured again")
 
-    monkeypatch.setattr(app.measuring, "measure", never)
+    monkeypatch.setattr(app.measure.measuring, "measure", never)
     row = Measuring([Order(measured.name, measured.sha256, measured.request)], lot, Lock())
     row.run()
     assert not row.failures()

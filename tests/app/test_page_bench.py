@@ -13,10 +13,10 @@ import cv2
 import numpy as np
 import pytest
 
-from app.bench_report import bench_report
-from app.bench_show import batch_of
-from app.lot_folder import LotFolder
-from app.shelf import Kept
+from app.bench.report import bench_report
+from app.bench.show import batch_of
+from app.lots.lot_folder import LotFolder
+from app.lots.shelf import Kept
 from calibration.scale import Scale
 from grader.batch.words import batch_lines
 from grader.cautions import lines_for
@@ -25,12 +25,12 @@ from grader.cut import CutRules, LongestPiece, PlannedBoard, Vessel, cut_boards,
 from grader.cut.words import BOTH_NOTE, FACE_NOTE, cut_lines
 from grader.grade import candidates_of, grade_boards, load_thresholds
 from grader.grade.words import CLASS_WORDS, cell_lines, order_lines
-from grader.measure import ByLength, Measurement, Request, measure
 from grader.model import Range
 from grader.photo import Photo, load_photo
+from grader.pipeline import ByLength, Measurement, Request, measure
 from grader.report import measurement_document, overlay_png
 from grader.report.lot_html import lot_html
-from grader.value import load_assumptions, with_given
+from grader.valuation import load_assumptions, with_given
 
 PX_PER_MM = 5.0
 TABLE, MASK, GOLD = (120, 120, 125), (30, 90, 50), (190, 150, 70)
@@ -89,7 +89,7 @@ class Bench:
 
     def go(self, **texts: str) -> None:
         """Open the page, fill in its fields by their keys, and send them off."""
-        self.page.go("bench_page.py")
+        self.page.go("bench/page.py")
         self.page.at.text_input(key="spot").set_value("2650 USD/ozt")
         for key, text in texts.items():
             self.page.at.text_input(key=key.replace("_", "-")).set_value(text)
@@ -108,19 +108,19 @@ class Bench:
 
 @pytest.fixture
 def bench(page: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Bench:
-    monkeypatch.setattr("grader.measure.default_segmenter", ByColour)
+    monkeypatch.setattr("grader.pipeline.default_segmenter", ByColour)
     return Bench(page, tmp_path / "data")
 
 
 def test_without_photos_it_says_what_to_do(page: Any) -> None:
-    page.go("bench_page.py")
+    page.go("bench/page.py")
     assert any("measure photos of whole boards first" in text for text in page.told("markdown"))
     assert not page.at.metric
 
 
 def test_no_gold_price_is_assumed(bench: Bench) -> None:
     bench.lay("strip.png", [STRIP], ENDS)
-    bench.page.go("bench_page.py")
+    bench.page.go("bench/page.py")
     bench.page.press(GO)
     assert any("none is assumed" in text for text in bench.page.told("info"))
     assert not bench.page.at.metric
@@ -213,7 +213,7 @@ def test_the_report_of_the_price_has_the_plans_while_they_hold(bench: Bench) -> 
 
 
 def says_that_plans_are_in(bench: Bench) -> bool:
-    bench.page.go("value_page.py")
+    bench.page.go("value/page.py")
     bench.page.type("Gold price today", "2650 USD/ozt")
     bench.page.press("What can I pay?")
     assert "Highest price worth paying" in bench.page.figures()
@@ -256,7 +256,7 @@ def test_the_back_counts_when_it_is_said_to_be_one(bench: Bench) -> None:
     bench.lay("front.png", [STRIP], ENDS)
     bench.lay("back.png", [STRIP], fingers(134, 42))
     sha = {name: done.photo.sha256 for name, done in bench.done.items()}
-    bench.page.go("bench_page.py")
+    bench.page.go("bench/page.py")
     bench.page.at.selectbox(key=f"shows-{sha['back.png'][:12]}").set_value(sha["front.png"])
     bench.page.run()
     bench.page.at.text_input(key="spot").set_value("2650 USD/ozt")

@@ -13,16 +13,16 @@ import numpy as np
 import pytest
 
 import app.photo_view.correcting
-from app.desk import desk
-from app.lot_folder import Kept, LotFolder
-from app.measuring import Order, measure_into
+from app.lots.desk import desk
+from app.lots.lot_folder import Kept, LotFolder
+from app.measure.measuring import Order, measure_into
 from calibration.scale import Scale
 from grader.correct import Corrections, LeftOut, PaintedIn
 from grader.correct.record import corrections_in
 from grader.coverage import Coverage
 from grader.log import open_log
-from grader.measure import ByLength, Request
 from grader.photo import Photo
+from grader.pipeline import ByLength, Request
 from tests.drawn_boards import GREEN_MASK, KnownCoverage, box, paint, union_share
 
 SHAPE = (300, 400)
@@ -47,7 +47,7 @@ class Drawn:
 
 @pytest.fixture(autouse=True)
 def drawn_pads(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("grader.measure.default_segmenter", Drawn)
+    monkeypatch.setattr("grader.pipeline.default_segmenter", Drawn)
 
 
 @pytest.fixture
@@ -130,7 +130,7 @@ def test_undone_to_nothing_is_the_measurement_as_found(measured_page: Any, made:
     assert the_one(measured_page).document == before.document
 
 
-@pytest.mark.parametrize("leave", ["Done: back to the result", "value_page.py"])
+@pytest.mark.parametrize("leave", ["Done: back to the result", "value/page.py"])
 def test_a_correction_is_kept_even_if_the_page_moves_on_at_once(
     measured_page: Any, made: list[Any], monkeypatch: pytest.MonkeyPatch, leave: str
 ) -> None:

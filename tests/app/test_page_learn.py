@@ -22,12 +22,12 @@ def filled(tmp_path_factory: pytest.TempPathFactory) -> bytes:
 @pytest.fixture
 def learn_page(page: Any, log_file: Path, filled: bytes) -> Any:
     log_file.write_bytes(filled)
-    page.go("learn_page.py")
+    page.go("learn/page.py")
     return page
 
 
 def test_without_a_log_it_says_how_to_begin(page: Any, log_file: Path) -> None:
-    page.go("learn_page.py")
+    page.go("learn/page.py")
     assert any("No lot is in the log yet" in text for text in page.told("markdown"))
     assert not page.at.error
     assert not log_file.exists()
@@ -43,13 +43,13 @@ def test_what_was_learned_is_shown_with_pictures(learn_page: Any) -> None:
 
 
 def test_gold_in_the_tables_follows_the_chosen_unit(learn_page: Any) -> None:
-    for file in ("learn_page.py", "log_page.py"):
+    for file in ("learn/page.py", "log/page.py"):
         learn_page.go(file)
         assert re.search(r"[0-9] m?g<", learn_page.html())
-    learn_page.go("start_page.py")
+    learn_page.go("start/page.py")
     learn_page.at.selectbox(key="mass-unit").set_value("ozt")
     learn_page.run()
-    for file in ("learn_page.py", "log_page.py"):
+    for file in ("learn/page.py", "log/page.py"):
         learn_page.go(file)
         cells = re.findall(r'data-title="(?:Fine gold|Gold) weighed"[^>]*>([^<]+)<', learn_page.html())
         assert cells

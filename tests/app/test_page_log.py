@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from app.shelf import Kept
-from app.show import plain
+from app.common.show import plain
+from app.lots.shelf import Kept
 from grader.cautions import lines_for
 from grader.log import NewBatch, NewCarryOver, NewLoad, NewLot, open_log
 
@@ -20,19 +20,19 @@ def log_page(page: Any, log_file: Path) -> Any:
     """The page Log of a log with one lot."""
     with open_log(log_file) as log:
         log.add_lot(NewLot(name="Shelf 3", seller="[someone](http://example.org) $5 $6"))
-    page.go("log_page.py")
+    page.go("log/page.py")
     return page
 
 
 def test_an_empty_log_is_not_made_by_looking_at_it(page: Any, log_file: Path) -> None:
-    page.go("log_page.py")
+    page.go("log/page.py")
     assert any("No lot yet" in text for text in page.told("markdown"))
     assert not page.at.error
     assert not log_file.exists()
 
 
 def test_a_lot_is_started(page: Any, log_file: Path) -> None:
-    page.go("log_page.py")
+    page.go("log/page.py")
     page.type("Name", "Shelf 3")
     page.press("Start this lot")
     assert any("Shelf 3" in text for text in page.told("success"))
@@ -59,7 +59,7 @@ def test_measured_photos_are_kept_once(page: Any, measured: Kept, log_file: Path
     with open_log(log_file) as log:
         (lot,) = log.lots()
         assert [e.document for e in log.entries(lot.id).estimates] == [measured.document]
-    page.go("log_page.py")
+    page.go("log/page.py")
     assert measured.name in page.html()
 
 
@@ -134,7 +134,7 @@ def test_a_file_that_is_no_log_is_told_on_every_page(page: Any, measured: Kept, 
     log_file.write_bytes(b"a shopping list, not a log" * 10)
     before = log_file.read_bytes()
     page.at.session_state["shelf"] = {measured.sha256: measured}
-    for file in ("measure_page.py", "value_page.py", "log_page.py"):
+    for file in ("measure/page.py", "value/page.py", "log/page.py"):
         page.go(file)
         assert any("not a log" in text for text in page.told("error")), file
     assert log_file.read_bytes() == before
@@ -146,7 +146,7 @@ def test_batches_and_boards_that_wait_are_shown_with_the_cautions(log_page: Any,
         log.add_batch(NewBatch(name="First batch", started_on=day))
         log.add_load("First batch", NewLoad(loaded_on=day), {"Shelf 3": 1.0})
         log.add_carry_over("First batch", "Shelf 3", NewCarryOver(copies=0.1))
-    log_page.go("log_page.py")
+    log_page.go("log/page.py")
     assert not log_page.at.exception
     assert any(e.label == "Batches (1)" for e in log_page.at.expander)
     (shown,) = (str(w.value) for w in log_page.at.warning)
@@ -175,7 +175,7 @@ def test_a_yield_that_looks_wrong_is_asked_about_first(log_page: Any, log_file: 
 def test_a_log_that_was_set_aside_is_told(page: Any, log_file: Path) -> None:
     open_log(log_file).close()
     log_file.rename(log_file.with_name(f"{log_file.name}.before-1"))
-    page.go("log_page.py")
+    page.go("log/page.py")
     assert any("before-1" in text for text in map(str, page.told("error")))
     page.type("Name", "Shelf 3")
     page.press("Start this lot")

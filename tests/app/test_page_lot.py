@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from app.shelf import Kept
+from app.lots.shelf import Kept
 from grader.cli.app import app
 from grader.log import open_log
-from grader.measure import ByLength, Request, measure
 from grader.photo import load_photo
+from grader.pipeline import ByLength, Request, measure
 from grader.report import measurement_document
 from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 
@@ -95,7 +95,7 @@ def in_terminal(shots: list[Kept], folder: Path, log: Path) -> dict[str, Any]:
 
 def on_page(shots: list[Kept], page: Any, log: Path) -> dict[str, Any]:
     page.at.session_state["shelf"] = {shot.sha256: shot for shot in shots}
-    page.go("value_page.py")
+    page.go("value/page.py")
     by_name = {shot.name.removesuffix(".png"): shot.sha256 for shot in shots}
 
     def key(kind: str, name: str) -> str:
@@ -153,7 +153,7 @@ def test_a_wrong_lot_is_told_and_gives_no_price(
     shots: list[Kept], page: Any, label: str, text: str, word: str
 ) -> None:
     page.at.session_state["shelf"] = {shots[0].sha256: shots[0]}
-    page.go("value_page.py")
+    page.go("value/page.py")
     (boards,) = (f for f in page.at.number_input if f.label == "Boards in this photo")
     boards.set_value(3)
     page.type(label, text)
@@ -165,7 +165,7 @@ def test_a_wrong_lot_is_told_and_gives_no_price(
 def test_front_and_back_are_paired_by_their_names_when_asked(shots: list[Kept], page: Any) -> None:
     front, back = shots[0], shots[1]
     page.at.session_state["shelf"] = {shot.sha256: shot for shot in (back, front)}
-    page.go("value_page.py")
+    page.go("value/page.py")
     assert page.at.selectbox(key=f"shows-{back.sha256[:12]}").value == "a front", "taken without being asked"
     page.press("Take them as pairs")
     assert page.at.selectbox(key=f"shows-{back.sha256[:12]}").value == front.sha256

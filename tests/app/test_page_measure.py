@@ -9,14 +9,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-import app.measuring
-from app.shelf import Kept
+import app.measure.measuring
+from app.lots.shelf import Kept
 from calibration.errors import PhotoError
 from calibration.families import contact_families
 from calibration.print_check import PrintCheck, save_print_check
-from grader.measure import ByLength, ByPitch, ByRectangle, Request, WithoutScale, measure
 from grader.model import Range
 from grader.photo import load_photo
+from grader.pipeline import ByLength, ByPitch, ByRectangle, Request, WithoutScale, measure
 from grader.places import print_check_path
 from grader.report.document import VISIBLE_ONLY
 from grader.samples import Sample
@@ -39,7 +39,7 @@ def measured_calls(monkeypatch: pytest.MonkeyPatch) -> list[Request]:
         calls.append(request)
         return measure(photo, request, progress)
 
-    monkeypatch.setattr(app.measuring, "measure", counted)
+    monkeypatch.setattr(app.measure.measuring, "measure", counted)
     return calls
 
 

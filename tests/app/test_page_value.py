@@ -9,15 +9,15 @@ from typing import Any
 
 import pytest
 
-from app.lot_folder import LotFolder
-from app.report import report_of
-from app.shelf import Kept
+from app.common.report import report_of
+from app.lots.lot_folder import LotFolder
+from app.lots.shelf import Kept
 from grader.log import NewLot, open_log, photo_of
 from grader.lot import estimate_lot, one_part
 from grader.report.lot_html import lot_html
 from grader.samples import Sample
 from grader.units import parse_money
-from grader.value import (
+from grader.valuation import (
     CAUTION,
     VISIBLE_PLATING_ONLY,
     Offer,
@@ -28,7 +28,7 @@ from grader.value import (
     value_lot,
     with_given,
 )
-from grader.value.words import break_even_words, highest_words, lot_rows, question_rows, route_rows
+from grader.valuation.words import break_even_words, highest_words, lot_rows, question_rows, route_rows
 
 GO = "What can I pay?"
 
@@ -60,12 +60,12 @@ def describe(page: Any, count: str) -> None:
 @pytest.fixture
 def value_page(page: Any, measured: Kept) -> Any:
     page.at.session_state["shelf"] = {measured.sha256: measured}
-    page.go("value_page.py")
+    page.go("value/page.py")
     return page
 
 
 def test_without_a_measurement_it_says_what_to_do(page: Any) -> None:
-    page.go("value_page.py")
+    page.go("value/page.py")
     assert any("measure a photo first" in text for text in page.told("markdown"))
     assert not page.at.metric
 
@@ -149,7 +149,7 @@ def test_a_lot_of_the_log_is_valued_and_its_offer_kept(page: Any, measured: Kept
     with open_log(log_file) as log:
         lot = log.add_lot(NewLot(name="Shelf 3"))
         log.add_estimates(lot.id, [(photo_of(measured.document), measured.document)])
-    page.go("value_page.py")
+    page.go("value/page.py")
     describe(page, "4000")
     page.type("Gold price today", "2650 USD/ozt")
     page.press(GO)
@@ -176,8 +176,8 @@ def test_photos_and_their_offer_are_kept_together(value_page: Any, measured: Kep
 def test_entries_outlive_a_look_at_another_page(value_page: Any) -> None:
     value_page.type("Gold price today", "2650 USD/ozt")
     value_page.press(GO)
-    value_page.go("log_page.py")
-    value_page.go("value_page.py")
+    value_page.go("log/page.py")
+    value_page.go("value/page.py")
     assert value_page.at.text_input(key="spot").value == "2650 USD/ozt"
 
 
@@ -195,11 +195,11 @@ def test_a_set_of_own_figures_is_chosen_by_name(value_page: Any, tmp_path: Path,
 
 
 def test_a_chosen_currency_completes_amounts(page: Any, measured: Kept) -> None:
-    page.go("start_page.py")
+    page.go("start/page.py")
     page.at.selectbox(key="currency").set_value("USD")
     page.run()
     page.at.session_state["shelf"] = {measured.sha256: measured}
-    page.go("value_page.py")
+    page.go("value/page.py")
     page.type("Gold price today", "2650/ozt")
     page.type("Asking price, if there is one", "400")
     page.press(GO)

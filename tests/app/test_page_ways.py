@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from app.lot_folder import lots_in
-from app.shelf import Kept
+from app.lots.lot_folder import lots_in
+from app.lots.shelf import Kept
 from grader.log import NewLot, open_log
 
 GO = "What can I pay?"
@@ -30,7 +30,7 @@ def another_window(page: Any, key: str) -> Any:
 
 
 def start(page: Any, title: str) -> None:
-    page.go("start_page.py")
+    page.go("start/page.py")
     (button,) = (b for b in page.at.button if b.label.startswith(f"**{title}**"))
     button.click()
     page.run()
@@ -41,7 +41,7 @@ def link_labels(page: Any) -> list[str]:
 
 
 def test_the_start_offers_three_jobs(page: Any) -> None:
-    page.go("start_page.py")
+    page.go("start/page.py")
     jobs = [b for b in page.at.button if b.key and b.key.startswith("way-")]
     assert len(jobs) == 3
     assert not page.at.error
@@ -66,29 +66,29 @@ def test_the_next_step_is_offered_until_the_end(page: Any, measured: Kept, log_f
     start(page, "Price a listing")
     assert not any(label.startswith("Next") for label in link_labels(page)), "nothing is measured yet"
     page.at.session_state["shelf"] = {measured.sha256: measured}
-    page.go("measure_page.py")
+    page.go("measure/page.py")
     assert "Next: Price" in link_labels(page)
-    page.go("value_page.py")
+    page.go("value/page.py")
     page.type("Gold price today", "2650 USD/ozt")
     page.press(GO)
     assert "Next: Write down" in link_labels(page)
     with open_log(log_file) as log:
         log.add_lot(NewLot(name="Shelf 3"))
-    page.go("log_page.py")
+    page.go("log/page.py")
     assert "Back to the start" in link_labels(page)
 
 
 def test_a_lot_goes_through_by_its_name(page: Any, measured: Kept, log_file: Path) -> None:
-    page.go("start_page.py")
+    page.go("start/page.py")
     page.type("Its name", "Shelf 3")
     start(page, "Price a listing")
     page.at.session_state["shelf"] = {measured.sha256: measured}
-    page.go("value_page.py")
+    page.go("value/page.py")
     page.type("Gold price today", "2650 USD/ozt")
     page.type("Asking price, if there is one", "120 USD")
     page.press(GO)
     page.press("Keep in the log")
-    page.go("log_page.py")
+    page.go("log/page.py")
     assert "Shelf 3 · 1 photo · asking 120.00 USD · worth at most 0.00 USD" in page.html()
     assert page.at.selectbox(key="log-lot").value.name == "Shelf 3"
     with open_log(log_file) as log:
@@ -97,23 +97,23 @@ def test_a_lot_goes_through_by_its_name(page: Any, measured: Kept, log_file: Pat
 
 
 def test_a_reload_loses_nothing(page: Any, measured: Kept, plain_photo: bytes) -> None:
-    page.go("start_page.py")
+    page.go("start/page.py")
     page.type("Its name", "Shelf 3")
     page.run()
-    page.go("measure_page.py")
+    page.go("measure/page.py")
     page.at.session_state["shelf"] = {measured.sha256: measured}
     page.upload(("plain.png", plain_photo))
-    page.go("value_page.py")
+    page.go("value/page.py")
     page.type("Gold price today", "2650 USD/ozt")
     page.type("Asking price, if there is one", "120 USD")
     page.press(GO)
     again = another_window(page, key_of(page))
     assert again.at.text_input(key="lot-name").value == "Shelf 3"
-    again.go("value_page.py")
+    again.go("value/page.py")
     assert again.at.text_input(key="spot").value == "2650 USD/ozt"
     assert again.at.text_input(key="asking").value == "120 USD"
     assert again.figures() == page.figures()
-    again.go("measure_page.py")
+    again.go("measure/page.py")
     assert list(again.at.session_state["shelf"]) == [measured.sha256]
     again.press("Measure")
     assert [kept.name for kept in again.at.session_state["shelf"].values()] == [measured.name, "plain.png"]
@@ -123,7 +123,7 @@ def test_two_windows_on_one_lot_see_each_other(page: Any, measured: Kept, plain_
     page.at.session_state["shelf"] = {measured.sha256: measured}
     page.run()
     other = another_window(page, key_of(page))
-    other.go("measure_page.py")
+    other.go("measure/page.py")
     other.upload(("plain.png", plain_photo))
     other.press("Measure")
     page.run()
@@ -131,33 +131,33 @@ def test_two_windows_on_one_lot_see_each_other(page: Any, measured: Kept, plain_
     page.press("Take this photo off the list")
     other.run()
     assert len(other.at.session_state["shelf"]) == 1, "what was taken away comes back"
-    page.go("start_page.py")
+    page.go("start/page.py")
     page.type("Its name", "Shelf 3")
     page.run()
-    other.go("start_page.py")
+    other.go("start/page.py")
     assert other.at.text_input(key="lot-name").value == "Shelf 3"
 
 
 def test_another_lot_begins_empty_and_the_first_is_found_again(page: Any, measured: Kept) -> None:
     page.at.session_state["shelf"] = {measured.sha256: measured}
-    page.go("value_page.py")
+    page.go("value/page.py")
     page.type("Gold price today", "2650 USD/ozt")
     page.type("Asking price, if there is one", "120 USD")
     page.press(GO)
     first = key_of(page)
-    page.go("start_page.py")
+    page.go("start/page.py")
     page.type("Its name", "First")
     page.run()
     page.press("Start another lot")
     assert key_of(page) != first
     assert page.at.text_input(key="lot-name").value == ""
     assert not page.at.session_state["shelf"]
-    page.go("measure_page.py")
+    page.go("measure/page.py")
     page.press("Measure this sample")
-    page.go("value_page.py")
+    page.go("value/page.py")
     assert page.at.text_input(key="asking").value == ""
     assert page.at.text_input(key="spot").value == "2650 USD/ozt", "the gold price is the same for every lot"
-    page.go("start_page.py")
+    page.go("start/page.py")
     (back,) = (b for b in page.at.button if b.label.startswith("First"))
     back.click()
     page.run()
@@ -167,7 +167,7 @@ def test_another_lot_begins_empty_and_the_first_is_found_again(page: Any, measur
 
 
 def test_looking_about_leaves_no_lot_behind(page: Any, tmp_path: Path) -> None:
-    for file in ("start_page.py", "measure_page.py", "value_page.py", "log_page.py", "learn_page.py"):
+    for file in ("start/page.py", "measure/page.py", "value/page.py", "log/page.py", "learn/page.py"):
         page.go(file)
     assert lots_in(tmp_path / "data" / "in-progress") == []
 
@@ -179,16 +179,16 @@ def test_an_address_that_is_no_lot_begins_a_new_one(page: Any, tmp_path: Path) -
 
 
 def test_a_unit_is_chosen_once_and_kept(page: Any, measured: Kept) -> None:
-    page.go("start_page.py")
+    page.go("start/page.py")
     page.at.selectbox(key="mass-unit").set_value("dwt")
     page.run()
     page.at.session_state["shelf"] = {measured.sha256: measured}
-    page.go("measure_page.py")
+    page.go("measure/page.py")
     shown = page.figures()["Gold in the visible plating"]
     mg = measured.document["gold_mg"]["value"]
     # 24 grains of 64.79891 mg to the pennyweight (NIST Handbook 44, appendix C)
     assert shown.endswith(" dwt")
     assert float(shown.split()[0]) == pytest.approx(mg / (24 * 64.79891), rel=0.1)
     fresh = another_window(page, "")
-    fresh.go("start_page.py")
+    fresh.go("start/page.py")
     assert fresh.at.selectbox(key="mass-unit").value == "dwt"

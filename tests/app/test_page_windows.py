@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from app.lot_folder import LotFolder
-from app.shelf import Kept
+from app.lots.lot_folder import LotFolder
+from app.lots.shelf import Kept
 
 
 def key_of(page: Any) -> str:
@@ -34,7 +34,7 @@ def folder_of(page: Any, tmp_path: Path) -> LotFolder:
 @pytest.fixture
 def lot(page: Any) -> Any:
     """A window on a lot with a name, on the page Start."""
-    page.go("start_page.py")
+    page.go("start/page.py")
     page.type("Its name", "Shelf 3")
     page.run()
     return page
@@ -53,15 +53,15 @@ def clashes(window: Any) -> list[str]:
 
 
 def test_fields_that_differ_are_merged(lot: Any, plain_photo: bytes) -> None:
-    lot.go("measure_page.py")
+    lot.go("measure/page.py")
     lot.upload(("plain.png", plain_photo))
     other = another_window(lot)
     lot.at.text_input(key="board-thickness").set_value("2 mm")
     lot.run()
     other.type("Its name", "Drawer 9")
     other.run()
-    other.go("measure_page.py")
-    lot.go("start_page.py")
+    other.go("measure/page.py")
+    lot.go("start/page.py")
     assert name_in(lot) == "Drawer 9"
     assert other.at.text_input(key="board-thickness").value == "2 mm"
     assert not clashes(lot)
@@ -152,7 +152,7 @@ def test_a_damaged_lot_says_which_file_and_how_to_go_on(lot: Any, tmp_path: Path
     (told,) = window.told("error")
     assert str(place) in told
     assert "the file is kept" in told
-    window.go("measure_page.py")
+    window.go("measure/page.py")
     assert window.told("title") == ["This lot cannot be read"]
     assert place.read_text() == DAMAGES[damage]
     window.press("Keep the file aside, go on with the photos")
@@ -167,7 +167,7 @@ def test_other_lots_go_on_beside_a_damaged_one(lot: Any, tmp_path: Path) -> None
     place.write_text("{")
     lot.run()
     lot.press("Start another lot")
-    lot.go("start_page.py")
+    lot.go("start/page.py")
     assert not lot.told("error")
     (back,) = (b for b in lot.at.button if b.label.startswith("A lot whose file is damaged"))
     back.click()
@@ -201,7 +201,7 @@ def test_preferences_of_before_windows_were_told_apart_are_read(page: Any, tmp_p
     place.parent.mkdir(exist_ok=True)
     place.write_text('{"mass-unit": "dwt", "spot-date": {"date": "2026-11-25"}}')
     window = another_window(page)
-    window.go("start_page.py")
+    window.go("start/page.py")
     assert window.at.selectbox(key="mass-unit").value == "dwt"
 
 

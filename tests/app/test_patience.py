@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 import uvicorn
 
-from app.patience import Connections, PatientHttp
+from app.server.patience import Connections, PatientHttp
 
 REQUEST_S = 0.5
 HEAD = b"GET / HTTP/1.1\r\nHost: localhost\r\n"

@@ -6,11 +6,11 @@ import json
 
 import pytest
 
-from app.request_json import request_json, request_of
+from app.lots.request_json import request_json, request_of
 from calibration.inputs import Distribution, Input
 from calibration.target import PatchPlace, TargetDescription, own_target
 from calibration.thickness import gold_properties
-from grader.measure import (
+from grader.pipeline import (
     Automatic,
     ByCoin,
     ByLength,

@@ -13,7 +13,7 @@ from markdown_it import MarkdownIt
 
 import calibration
 import grader
-from app.show import advice_of, label, plain, split_range, table, told_list
+from app.common.show import advice_of, label, plain, split_range, table, told_list
 from calibration.notices import DEFINITIONS, Notice
 
 

@@ -32,8 +32,8 @@ from grader.learn.csv_import import entries, read_rows
 from grader.log import NewLot, NewPurchase, NewYield, open_log, photo_of, to_csv, to_json
 from grader.log.copies import restore
 from grader.lot import estimate_lot, lot_of, one_part, read_claim
-from grader.measure import ByLength, Measurement, Request, measure
 from grader.photo import load_photo
+from grader.pipeline import ByLength, Measurement, Request, measure
 from grader.report import measurement_document
 from grader.report.lot_csv import lot_csv
 from grader.report.lot_html import lot_html
@@ -53,9 +53,9 @@ from grader.units import (
     parse_weeks,
     parse_weighed_mg,
 )  # fmt: skip
-from grader.value import Assumptions, load_assumptions, measurements_of, value_lot, with_given
-from grader.value.estimates import amount_estimate, cost_estimate, quantity_estimate, share_estimate
-from grader.value.measured import documents_in
+from grader.valuation import Assumptions, load_assumptions, measurements_of, value_lot, with_given
+from grader.valuation.estimates import amount_estimate, cost_estimate, quantity_estimate, share_estimate
+from grader.valuation.measured import documents_in
 from tests.fuzz.mutate import damaged_bytes, damaged_json, damaged_text
 
 Run = Callable[[random.Random, Path], object]
@@ -223,10 +223,10 @@ def _written(rng: random.Random, path: Path, text: str) -> Path:
 def _example(name: str) -> str:
     import grader.batch
     import grader.grade
-    import grader.value
+    import grader.valuation
 
     return {
-        "assumptions": grader.value.example_text() + '\n[spot]\nprice = "85 USD/g"\ndate = 2026-11-20\n',
+        "assumptions": grader.valuation.example_text() + '\n[spot]\nprice = "85 USD/g"\ndate = 2026-11-20\n',
         "process": grader.batch.example_text(),
         "thresholds": grader.grade.example_thresholds_text(),
     }[name]

@@ -12,7 +12,8 @@ from calibration.face_height import face_height
 from calibration.inputs import Distribution, Input
 from calibration.target import TargetDescription, own_target
 from calibration.thickness import GoldProperties, gold_properties
-from grader.measure import (
+from grader.photo import Photo
+from grader.pipeline import (
     Automatic,
     ByLength,
     ByPitch,
@@ -24,7 +25,6 @@ from grader.measure import (
     WithoutScale,
     measure,
 )
-from grader.photo import Photo
 from tests.drawn_boards import KnownCoverage, box, polygon_share, union_share
 from tests.drawn_sheets import View, picture, sheet_paint
 

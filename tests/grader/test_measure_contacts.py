@@ -9,8 +9,8 @@ from calibration.families import family_named
 from calibration.from_contacts import ContactLine, contradiction, scale_from_contacts
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
-from grader.measure import ByCoin, ByRectangle, Measurement, Request, ScaleChoice, measure
 from grader.photo import Photo
+from grader.pipeline import ByCoin, ByRectangle, Measurement, Request, ScaleChoice, measure
 from grader.report import measurement_document
 from tests.drawn_boards import KnownCoverage, box, polygon_share, union_share
 

@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 
 from calibration.sourced import load_inputs
-from grader.measure import Automatic, ByRectangle, Measurement, Request, ScaleChoice, measure
 from grader.model import Range
 from grader.photo import Photo, load_photo
+from grader.pipeline import Automatic, ByRectangle, Measurement, Request, ScaleChoice, measure
 from grader.samples import samples_folder
 
 Change = Callable[[np.ndarray], np.ndarray]

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from calibration.errors import UsageError
-from grader.measure import ByPitch, Measurement, Request, measure
 from grader.photo import Photo
+from grader.pipeline import ByPitch, Measurement, Request, measure
 from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 
 

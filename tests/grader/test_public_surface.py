@@ -96,9 +96,9 @@ def test_a_wrong_option_of_the_module_is_exit_2() -> None:
 @pytest.mark.parametrize(
     ("module", "kept_out"),
     [
-        ("grader.measure", "streamlit typer rich sqlalchemy reportlab pint matplotlib pandas"),
+        ("grader.pipeline", "streamlit typer rich sqlalchemy reportlab pint matplotlib pandas"),
         ("grader.report", "streamlit typer rich sqlalchemy reportlab"),
-        ("grader.value", "streamlit typer rich sqlalchemy reportlab"),
+        ("grader.valuation", "streamlit typer rich sqlalchemy reportlab"),
         ("grader.cli.app", "streamlit reportlab"),
         ("calibration.from_target", "streamlit typer rich sqlalchemy reportlab grader app"),
     ],

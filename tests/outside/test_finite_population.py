@@ -18,7 +18,7 @@ from calibration.inputs import Distribution, Input
 from grader.lot import Lot, Part, Sight, estimate_lot
 from grader.lot.sampling import Observed, observed_spread, unseen_factor
 from grader.model import ProductModel
-from grader.value.measured import Measured
+from grader.valuation.measured import Measured
 
 SHEETS = 676
 TALLY = {42: 23, 41: 4, 36: 1, 32: 1, 29: 1, 27: 2, 23: 1, 19: 1, 16: 2, 15: 2, 14: 1, 11: 1, 10: 1, 9: 1, 7: 1}

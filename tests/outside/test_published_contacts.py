@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from calibration.families import family_named
-from grader.measure import Measurement, measure
 from grader.photo import Photo
+from grader.pipeline import Measurement, measure
 from tests.drawn_boards import GOLD, GREEN_MASK, LAMINATE, TABLE, box, paint, polygon_share, union_share
 
 PX_PER_MM = 8.0

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from grader.measure import ByPitch, ByRectangle, Measurement, Request, ScaleChoice, measure
 from grader.photo import Photo
+from grader.pipeline import ByPitch, ByRectangle, Measurement, Request, ScaleChoice, measure
 from tests.drawn_boards import (
     KnownCoverage,
     box,

@@ -16,7 +16,7 @@ import pytest
 from calibration.inputs import Distribution, Input
 from grader.model import ProductModel, Term
 from grader.units import parse_mass_g, parse_price_per_mass
-from grader.value import Assumptions, Cost, Spot, value_lot
+from grader.valuation import Assumptions, Cost, Spot, value_lot
 
 DAY = date(2026, 11, 25)
 

@@ -23,9 +23,9 @@ import numpy as np
 
 from grader.board_count import BoardCount
 from grader.cli.choices import choose_scale
-from grader.measure import Automatic, ByTarget, Measurement, Request, measure
 from grader.model import Range
 from grader.photo import Photo, load_photo
+from grader.pipeline import Automatic, ByTarget, Measurement, Request, measure
 from grader.regions.count import count_boards
 from tests.transforms.copies import COPIES, Copy
 

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from calibration.inputs import FloatArray
 from calibration.scale import FacePlane, Scale
-from grader.measure import ByCoin, ByLength, ByRectangle, ScaleChoice
 from grader.photo import Photo
+from grader.pipeline import ByCoin, ByLength, ByRectangle, ScaleChoice
 
 Picture = NDArray[np.uint8]
 

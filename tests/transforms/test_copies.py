@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from grader.measure import ByLength
 from grader.photo import Photo
+from grader.pipeline import ByLength
 from tests.transforms.copies import COPIES, Copy
 
 

@@ -24,8 +24,8 @@ from playwright.sync_api import Browser, BrowserContext, Locator, WebSocket, syn
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 
-from app.lot_folder import LotFolder, new_key
-from app.shelf import Kept
+from app.lots.lot_folder import LotFolder, new_key
+from app.lots.shelf import Kept
 from grader.places import data_folder
 from grader.samples import Sample
 

@@ -10,7 +10,7 @@ import cv2
 import pytest
 from playwright.sync_api import expect
 
-from app.shelf import Kept
+from app.lots.shelf import Kept
 from grader.model import Range
 from grader.samples import Sample, load_demo
 from grader.units import format_range

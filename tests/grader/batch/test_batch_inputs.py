@@ -14,7 +14,7 @@ from calibration.sourced import HOW_KNOWN
 from grader.batch import Given, charge_of, example_text, load_process, process_sets, read_cut_plan
 from grader.batch.figures import UNITS
 from grader.model import ProductModel
-from grader.value import Measured
+from grader.valuation import Measured
 
 SCALE = Input("scale", "scale", Distribution("normal", (1.0, 0.01)), "test", of=("test",))
 

@@ -12,7 +12,7 @@ from grader.batch import BatchPlan, Charge, Process, Vessels, load_process, plan
 from grader.batch.words import batch_document, batch_lines, batch_tables
 from grader.cautions import cautions_for, exposure_limits, strictest_limit
 from grader.model import Range
-from grader.value import load_assumptions
+from grader.valuation import load_assumptions
 
 Make = Callable[..., Process]
 Charged = Callable[..., Charge]

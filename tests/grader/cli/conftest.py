@@ -31,7 +31,7 @@ class ByColour:
 @pytest.fixture
 def draw(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Draw:
     """Draws a photo of boards and gold, boxes (x0, y0, x1, y1) in mm, 5 px per mm; it is then measured exactly."""
-    monkeypatch.setattr("grader.measure.default_segmenter", ByColour)
+    monkeypatch.setattr("grader.pipeline.default_segmenter", ByColour)
     monkeypatch.setattr("grader.cli.photo_options.print_check_path", lambda: tmp_path / "none" / "print-check.json")
     monkeypatch.setattr("grader.cli.learned.log_path", lambda: tmp_path / "none" / "log.sqlite")
 

@@ -12,8 +12,8 @@ from calibration.errors import DataFileError, UsageError
 from calibration.scale import Scale
 from grader.cli.app import main
 from grader.coverage import Coverage
-from grader.measure import Automatic, ByLength
 from grader.photo import Photo
+from grader.pipeline import Automatic, ByLength
 from grader.samples import load_demo, samples_folder
 from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 
@@ -61,7 +61,7 @@ def folder(tmp_path: Path) -> Path:
 
 
 def run(monkeypatch: pytest.MonkeyPatch, folder: Path, output: Path) -> int:
-    monkeypatch.setattr("grader.measure.default_segmenter", Drawn)
+    monkeypatch.setattr("grader.pipeline.default_segmenter", Drawn)
     monkeypatch.setattr("grader.cli.demo.load_demo", lambda: load_demo(folder))
     monkeypatch.setattr(sys, "argv", ["grader", "demo", "--output", str(output)])
     with pytest.raises(SystemExit) as left:

@@ -62,7 +62,7 @@ def world(tmp_path_factory: pytest.TempPathFactory, remembering: Any) -> Path:
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(folder)
         patch.setenv("XDG_DATA_HOME", str(folder / "data"))
-        patch.setattr("grader.measure.default_segmenter", remembering)
+        patch.setattr("grader.pipeline.default_segmenter", remembering)
         for line in (
             "grader measure boards.jpg --json boards.json",
             "grader cut boards.jpg --json plan.json --overlay cuts.png",

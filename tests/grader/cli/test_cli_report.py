@@ -19,8 +19,8 @@ from grader.cli.app import app as grader_app
 from grader.cli.report import report
 from grader.cli.value import value
 from grader.log import NewLot, PhotoRecord, open_log
-from grader.measure import Request, measure
 from grader.photo import load_photo
+from grader.pipeline import Request, measure
 from grader.report import measurement_document
 from grader.report.photo_blocks import NO_PICTURE
 from grader.samples import load_demo

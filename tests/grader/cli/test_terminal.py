@@ -19,7 +19,7 @@ from calibration.errors import UsageError
 from grader.cli import output
 from grader.cli.app import main
 from grader.cli.terminal import Terminal, prepare_streams, readable
-from grader.value import load_assumptions
+from grader.valuation import load_assumptions
 
 ROOT = Path(__file__).parents[3]
 EVIL = "a\x1b]0;owned\x07b\x9b31mc\u202ed\rlie\x00"

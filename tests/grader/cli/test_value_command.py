@@ -18,7 +18,7 @@ from grader.cli.value import value
 from grader.log import NewLot, PhotoRecord, open_log
 from grader.lot import estimate_lot, one_part
 from grader.model import ProductModel, Term
-from grader.value import (
+from grader.valuation import (
     CAUTION,
     VISIBLE_PLATING_ONLY,
     load_assumptions,

@@ -11,9 +11,9 @@ from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from grader.correct import Correction, Corrections, LeftOut, PaintedIn, PaintedOut
 from grader.correct.measured import correct
-from grader.measure import ByLength, Measurement, Request, measure
 from grader.model import Range
 from grader.photo import Photo
+from grader.pipeline import ByLength, Measurement, Request, measure
 from tests.drawn_boards import KnownCoverage, box, contact_row, union_share
 
 SHAPE = (240, 320)

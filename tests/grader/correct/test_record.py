@@ -17,9 +17,9 @@ from grader.correct import Corrections, FinishChanged, LeftOut, PaintedIn, Paint
 from grader.correct.export import training_zip
 from grader.correct.measured import correct
 from grader.correct.record import corrections_in
-from grader.measure import ByLength, Measurement, Request, measure
 from grader.model import ProductModel, Range
 from grader.photo import Photo, load_photo
+from grader.pipeline import ByLength, Measurement, Request, measure
 from grader.report import coverage_png, measurement_document
 from grader.report.words import correction_words
 from tests.drawn_boards import GOLD, GREEN_MASK, TABLE, KnownCoverage, box, paint, polygon_share, union_share

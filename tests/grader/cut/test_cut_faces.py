@@ -12,9 +12,9 @@ from grader.coverage import Coverage
 from grader.cut import CutBoard, CutRules, PlannedBoard, Turned, Vessel, cut_boards, join_faces, plan_board
 from grader.cut.words import BOTH_NOTE, FACE_NOTE, cut_document, notes_of
 from grader.gold import gold_mass
-from grader.measure import Measurement
 from grader.model import Range
 from grader.photo import Photo, load_photo
+from grader.pipeline import Measurement
 from grader.regions import find_regions
 from grader.samples import samples_folder
 

@@ -25,9 +25,9 @@ from grader.cut import (
 from grader.cut.picture import cut_overlay_rgb
 from grader.cut.template import BAR_TOP_MM, BOARD_TOP_MM, MARGIN_MM, template_pdf
 from grader.cut.words import cut_document, cut_lines, nearer_edge
-from grader.measure import Measurement, Request, WithoutScale, measure
 from grader.model import ProductModel, Range
 from grader.photo import Photo, load_photo
+from grader.pipeline import Measurement, Request, WithoutScale, measure
 from grader.samples import samples_folder
 
 PX_PER_MM = 5.0

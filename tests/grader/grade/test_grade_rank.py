@@ -15,7 +15,7 @@ from calibration.sourced import load_inputs
 from grader.grade import Candidate, Grades, Measure, Thresholds, grade_boards, load_thresholds, with_weight
 from grader.grade.words import board_rows, grades_document, notes_of, order_lines, part_rows
 from grader.model import EMPTY, ProductModel
-from grader.value import Assumptions, load_assumptions, with_given
+from grader.valuation import Assumptions, load_assumptions, with_given
 
 SPOT_USD_G = 85.0
 # spread of the logarithm of how well plating is told on one board by itself

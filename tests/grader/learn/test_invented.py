@@ -12,7 +12,7 @@ import pytest
 from calibration.thickness import gold_properties
 from grader.learn.invented import PARTS, invented
 from grader.model import ProductModel, Range
-from grader.value import measurements_of
+from grader.valuation import measurements_of
 
 HARD, SOFT = "hard_gold", "immersion_gold"
 

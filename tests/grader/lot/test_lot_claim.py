@@ -12,7 +12,7 @@ from calibration.errors import DataFileError, UsageError
 from calibration.inputs import Distribution
 from grader.lot import PartText, SightText, lot_of, one_part, read_claim
 from grader.model import EMPTY
-from grader.value.measured import Measured, Outline
+from grader.valuation.measured import Measured, Outline
 
 FILE = """
 # three parts

@@ -12,7 +12,7 @@ from calibration.inputs import Distribution, Input
 from grader.lot import Lot, LotEstimate, Part, Sight, estimate_lot
 from grader.lot.estimate import lot_inputs
 from grader.model import ProductModel, Term
-from grader.value.measured import Measured, Outline
+from grader.valuation.measured import Measured, Outline
 
 N = 2000
 

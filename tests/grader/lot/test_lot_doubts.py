@@ -13,8 +13,8 @@ from grader.lot import estimate_lot, one_part
 from grader.lot.doubts import lot_doubts
 from grader.model import ProductModel
 from grader.units import Money
-from grader.value import Measured, load_assumptions, with_given
-from grader.value.measured import Outline
+from grader.valuation import Measured, load_assumptions, with_given
+from grader.valuation.measured import Outline
 
 FIGURES = with_given(load_assumptions(), spot="2650 USD/ozt", spot_date=date(2026, 11, 20))
 

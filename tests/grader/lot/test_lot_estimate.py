@@ -16,7 +16,7 @@ from calibration.inputs import Distribution, Input
 from grader.lot import Lot, Part, Sight, estimate_lot
 from grader.lot.sampling import Observed, Spread, observed_spread, pooled, prior_spread, unseen_factor
 from grader.model import ProductModel, Term
-from grader.value.measured import Measured, Outline
+from grader.valuation.measured import Measured, Outline
 
 THICKNESS = Input("thickness", "thickness", Distribution("lognormal", (1.0, 0.5)), "test", "um", of=("hard_gold",))
 

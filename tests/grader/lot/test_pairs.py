@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from grader.lot.pairs import suggest_pairs
 from grader.model import ProductModel
-from grader.value import Measured
-from grader.value.measured import Outline
+from grader.valuation import Measured
+from grader.valuation.measured import Outline
 
 CARD, STRIP = (4600.0, 1.59), (4100.0, 4.3)
 

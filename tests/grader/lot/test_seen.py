@@ -14,7 +14,7 @@ from grader.board_count import BoardCount
 from grader.lot import estimate_lot, one_part
 from grader.lot.claim import PartText, SightText, lot_of
 from grader.model import ProductModel
-from grader.value.measured import Measured, Outline
+from grader.valuation.measured import Measured, Outline
 
 FIVE = BoardCount.of({4: 0.25, 5: 0.5, 6: 0.25})
 

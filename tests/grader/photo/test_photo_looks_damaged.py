@@ -201,7 +201,7 @@ def test_the_check_costs_little_beside_decoding() -> None:
 
 def test_a_measured_photo_carries_the_warning(tmp_path: Path) -> None:
     """From the file to the report's warnings, with and without scale."""
-    from grader.measure import Request, WithoutScale, measure
+    from grader.pipeline import Request, WithoutScale, measure
     from grader.report.document import measurement_document
 
     picture = cv2.resize(load_photo(SAMPLES / "no-gold.jpg").rgb, (400, 300), interpolation=cv2.INTER_AREA)

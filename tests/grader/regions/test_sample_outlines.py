@@ -7,8 +7,8 @@ import cv2
 import numpy as np
 import pytest
 
-from grader.measure import measure
 from grader.photo import load_photo
+from grader.pipeline import measure
 from grader.samples import samples_folder
 
 TRUTH: dict[str, dict[str, Any]] = json.loads((samples_folder() / "truth.json").read_text("utf-8"))

@@ -12,11 +12,11 @@ import pytest
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from calibration.thickness import GoldProperties, gold_properties
-from grader.measure import Automatic, ByLength, ByRectangle, Measurement, Request, ScaleChoice, WithoutScale, measure
 from grader.model import FINISHES, ProductModel
 from grader.photo import Photo
+from grader.pipeline import Automatic, ByLength, ByRectangle, Measurement, Request, ScaleChoice, WithoutScale, measure
 from grader.report import measurement_document
-from grader.value import measurements_of
+from grader.valuation import measurements_of
 from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 
 SHAPE = (400, 600)

@@ -20,9 +20,9 @@ from calibration.errors import DataFileError
 from calibration.inputs import Distribution, Input
 from grader.cautions import lines_for
 from grader.lot import estimate_lot, one_part
-from grader.measure import ByLength, Request, measure
 from grader.model import Range
 from grader.photo import Photo
+from grader.pipeline import ByLength, Request, measure
 from grader.report import measurement_document
 from grader.report.blocks import Picture
 from grader.report.lot_csv import COLUMNS, lot_csv
@@ -32,7 +32,7 @@ from grader.report.lot_report import LotReport, ReportedCuts, ReportedPhoto
 from grader.report.overlay import FINISH_RGB
 from grader.report.photo_blocks import NO_PICTURE
 from grader.report.plating import document_picture, picture_jpeg, plating_rings
-from grader.value import VISIBLE_PLATING_ONLY, load_assumptions, measurements_of, value_lot, with_given
+from grader.valuation import VISIBLE_PLATING_ONLY, load_assumptions, measurements_of, value_lot, with_given
 from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 
 SHAPE = (400, 600)

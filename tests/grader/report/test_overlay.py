@@ -4,8 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
-from grader.measure import ByLength, Measurement, Request, measure
 from grader.photo import Photo
+from grader.pipeline import ByLength, Measurement, Request, measure
 from grader.report import coverage_png, overlay_png
 from grader.report.overlay import FINISH_RGB, FINISH_WORDS, overlay_rgb
 from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share

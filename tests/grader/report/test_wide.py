@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from grader.budget import TOGETHER
-from grader.measure import Request, measure
 from grader.photo import load_photo
+from grader.pipeline import Request, measure
 from grader.report import measurement_document
 from grader.report.wide import wide_sentences
 from grader.samples import load_demo

@@ -14,7 +14,7 @@ from calibration.inputs import Distribution
 from grader.model import Range
 from grader.simulate import BUYERS, InventedLot, Trial, World, invent, simulate
 from grader.simulate.buyers import HIGHEST, MANY_LOTS, appraise, best_rate_per_kg
-from grader.value import Assumptions, load_assumptions, with_given
+from grader.valuation import Assumptions, load_assumptions, with_given
 
 DAY = date(2026, 11, 25)
 

@@ -17,7 +17,7 @@ from grader.simulate.buyers import BREAK_EVEN, HIGHEST, MANY_LOTS, ORACLE
 from grader.simulate.tally import Step, grouped, report_of
 from grader.simulate.trade import Trade, offer
 from grader.simulate.world import FINISH, InventedLot, figures, reappraised
-from grader.value import Assumptions, load_assumptions, with_given
+from grader.valuation import Assumptions, load_assumptions, with_given
 
 DAY = date(2026, 11, 25)
 PRIORS = published_priors()

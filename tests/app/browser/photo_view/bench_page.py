@@ -13,8 +13,8 @@ import streamlit as st
 from app.photo_view import begin_again, correct, mark_points
 from grader.correct import Corrections
 from grader.correct.measured import correct as with_corrections
-from grader.measure import ByLength, Measurement, Request, measure
 from grader.photo import Photo
+from grader.pipeline import ByLength, Measurement, Request, measure
 from tests.drawn_boards import GOLD, GREEN_MASK, KnownCoverage, box, contact_row, paint, union_share
 
 SHAPE = (600, 800)

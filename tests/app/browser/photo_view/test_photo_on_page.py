@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from grader.measure import ByLength
 from grader.photo import load_photo
+from grader.pipeline import ByLength
 from grader.samples import Sample, load_demo
 
 pytestmark = pytest.mark.browser

@@ -40,7 +40,7 @@ class Drawn:
 @pytest.fixture(autouse=True)
 def known_coverage(monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest) -> None:
     if "real_segmenter" not in request.fixturenames:
-        monkeypatch.setattr("grader.measure.default_segmenter", Drawn)
+        monkeypatch.setattr("grader.pipeline.default_segmenter", Drawn)
 
 
 @pytest.fixture

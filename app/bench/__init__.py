@@ -1,0 +1,1 @@
+"""The boards on the bench: cuts and the batch."""

@@ -1,0 +1,285 @@
+"""Grades, cuts and the batch as a person reads them."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import get_args
+
+import streamlit as st
+
+from app.bench.boards import Picture, Searched, Shown
+from app.common.preferences import mass_unit
+from app.common.show import caution, cautions, heading, plain, problem, remark, table, told_list
+from app.lots.lot_folder import Kept
+from calibration.errors import GraderError, RefusedError, UsageError
+from calibration.target import Paper
+from grader.batch import BatchPlan, Vessels, load_process, plan_batch
+from grader.batch.words import STATEMENTS, batch_lines, batch_tables
+from grader.cautions import lines_for
+from grader.cut import PlannedBoard
+from grader.cut.picture import draw_cuts
+from grader.cut.words import cut_document, cut_lines
+from grader.cut.words import notes_of as cut_notes
+from grader.grade import CLASSES, Class, Grades, Thresholds, charge_to_process
+from grader.grade.sheet import sheet_pdf, sheet_png
+from grader.grade.words import (
+    CELL_NOTE,
+    CLASS_WORDS,
+    PART_COLUMNS,
+    cell_lines,
+    grades_document,
+    notes_of,
+    order_lines,
+    part_rows,
+)
+from grader.places import process_folder
+from grader.units import parse_volume_ml
+from grader.valuation import Assumptions
+
+_PAPERS: dict[Paper, str] = {"a4": "A4", "letter": "Letter"}
+_ACROSS = 2
+_VOLUME = "vessel-volume"
+
+
+@dataclass(frozen=True, eq=False)
+class Sorted:
+    """All that was worked out on the bench.
+
+    Attributes:
+        grades: of all boards.
+        thresholds: that were used.
+        prices: likewise.
+        searched: each photo of fronts, by its sha256.
+        photos: these photos.
+        shown: what they were said to show.
+        seen: all photos of the boards, fronts and backs.
+        not_graded: boards that could not be, by name.
+        failed: photos that could not be searched, by name.
+    """
+
+    grades: Grades
+    thresholds: Thresholds
+    prices: Assumptions
+    searched: dict[str, Searched]
+    photos: tuple[Kept, ...]
+    shown: tuple[Shown, ...]
+    seen: tuple[Kept, ...]
+    not_graded: tuple[tuple[str, RefusedError], ...]
+    failed: tuple[tuple[str, GraderError], ...]
+
+
+def show_grades(done: Sorted) -> None:
+    """The boards by grade, their order, and the sheet to take away."""
+    for name, error in done.failed:
+        problem(error, name)
+    columns = st.columns(len(CLASSES))
+    for column, grade in zip(columns, CLASSES, strict=True):
+        with column:
+            count = sum(g.grade == grade for g in done.grades.boards)
+            st.metric(CLASS_WORDS[grade].capitalize(), str(count))
+    remark(CELL_NOTE)
+    for grade in CLASSES:
+        _boards(done, grade)
+    for name, refusal in done.not_graded:
+        problem(refusal, name)
+    lines = order_lines(done.grades)
+    if lines:
+        heading("How sure is the order?")
+        told_list([(line, "") for line in lines])
+    rows = part_rows(done.grades)
+    if rows:
+        heading("Parts")
+        table(PART_COLUMNS, rows)
+    _downloads(done)
+    for note in notes_of(done.grades, done.thresholds):
+        remark(note)
+
+
+def _boards(done: Sorted, grade: Class) -> None:
+    found = [(n, g) for n, g in enumerate(done.grades.boards, 1) if g.grade == grade]
+    if not found:
+        return
+    heading(f"{CLASS_WORDS[grade].capitalize()}")
+    for start in range(0, len(found), _ACROSS):
+        columns = st.columns(_ACROSS)
+        for column, (number, graded) in zip(columns, found[start : start + _ACROSS], strict=False):
+            with column, st.container(border=True):
+                name, *lines = cell_lines(number, graded, done.grades.currency, mass_unit())
+                if graded.candidate.picture is not None:
+                    st.image(graded.candidate.picture, width="stretch", alt=f"Board {number}: {CLASS_WORDS[grade]}")
+                st.markdown(f"**{plain(name)}**  \n" + "  \n".join(plain(line) for line in lines))
+
+
+def _downloads(done: Sorted) -> None:
+    with st.container(horizontal=True):
+        st.download_button(
+            "Sheet (PDF)", partial(_sheet, done), file_name="grades.pdf", mime="application/pdf", on_click="ignore"
+        )
+        st.download_button(
+            "Sheet (PNG)",
+            partial(sheet_png, done.grades, done.thresholds, done.not_graded),
+            file_name="grades.png",
+            mime="image/png",
+            on_click="ignore",
+        )
+        st.download_button(
+            "Grades (JSON)",
+            partial(_json, done),
+            file_name="grades.json",
+            mime="application/json",
+            on_click="ignore",
+        )
+
+
+def _sheet(done: Sorted) -> bytes:
+    return sheet_pdf(done.grades, done.thresholds, not_graded=done.not_graded)
+
+
+def _json(done: Sorted) -> str:
+    document = grades_document(done.grades, done.thresholds, done.not_graded)
+    return json.dumps(document, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def show_cuts(done: Sorted) -> None:
+    """Where to cut the boards that are to be processed, or all of them: picture, list and template."""
+    heading("Where to cut")
+    processed = to_cut(done)
+    every = st.radio(
+        "Boards to cut",
+        ["those to process", "all"],
+        index=0 if processed else 1,
+        horizontal=True,
+        key="desk-cut-which",
+    )
+    planned: list[tuple[str, PlannedBoard]] = []
+    for photo in done.photos:
+        boards = plans_of(done, photo, None if every == "all" else processed)
+        named = [(f"{photo.name}, board {n}", b) for n, b in enumerate(boards, 1) if isinstance(b, PlannedBoard)]
+        if not named:
+            continue
+        picture: Picture = draw_cuts(*done.searched[photo.sha256].picture(), boards)
+        st.image(picture, width="stretch", alt=f"Where to cut the boards in {photo.name}")
+        for name, board in named:
+            with st.expander(plain(name), expanded=len(named) == 1):
+                told_list([(line, "") for line in cut_lines(board, mass_unit())])
+        planned += named
+    if not planned:
+        st.markdown("No board is to be cut.")
+        return
+    _cut_downloads(done, planned)
+    for note in cut_notes(board for _, board in planned):
+        remark(note)
+    cautions(lines_for("cut"))
+
+
+def to_cut(done: Sorted) -> set[str]:
+    """Names of the boards to process."""
+    return {g.candidate.name for g in done.grades.boards if g.grade == "process"}
+
+
+def plans_of(done: Sorted, photo: Kept, chosen: set[str] | None) -> list[PlannedBoard | RefusedError]:
+    """The plans of a photo's boards, in their order; those not among the chosen names count as refused."""
+    plans = {g.candidate.name: g.candidate for g in done.grades.boards}
+    found: list[PlannedBoard | RefusedError] = []
+    for number, board in enumerate(done.searched[photo.sha256].boards, 1):
+        candidate = plans.get(f"{photo.name}, board {number}")
+        if isinstance(board, RefusedError) or candidate is None:
+            found.append(board if isinstance(board, RefusedError) else _not_chosen())
+        elif candidate.planned is None:
+            found.append(candidate.why_not or _not_chosen())
+        else:
+            found.append(candidate.planned if chosen is None or candidate.name in chosen else _not_chosen())
+    return found
+
+
+def _not_chosen() -> RefusedError:
+    return RefusedError(
+        "not-to-process", "This board is not to be processed.", "Sell it whole or leave it, as sorted."
+    )
+
+
+def _cut_downloads(done: Sorted, planned: Sequence[tuple[str, PlannedBoard]]) -> None:
+    # reportlab is slow to load, and only this needs it
+    from grader.cut.template import check_paper, template_pdf
+
+    paper: Paper = st.selectbox(
+        "Paper of the template", get_args(Paper), format_func=lambda p: _PAPERS[p], key="template-paper"
+    )
+    fitting = []
+    for name, board in planned:
+        try:
+            check_paper(name, board, paper)
+        except RefusedError as error:
+            problem(error)
+        else:
+            fitting.append((name, board))
+    with st.container(horizontal=True):
+        if fitting:
+            st.download_button(
+                "Template at true size (PDF)",
+                partial(template_pdf, fitting, paper),
+                file_name=f"cuts-{paper}.pdf",
+                mime="application/pdf",
+                on_click="ignore",
+            )
+        st.download_button(
+            "Cuts (JSON)",
+            partial(_cuts_json, done),
+            file_name="cuts.jsonl",
+            mime="application/jsonl",
+            on_click="ignore",
+        )
+
+
+def _cuts_json(done: Sorted) -> str:
+    documents = (cut_document(photo.name, plans_of(done, photo, None)) for photo in done.photos)
+    return "".join(json.dumps(d, ensure_ascii=False, allow_nan=False) + "\n" for d in documents)
+
+
+def ask_volume() -> str:
+    """The volume of a vessel as typed."""
+    st.text_input("Volume of a vessel", key=_VOLUME, placeholder="1 l", persist_state="session")
+    return asked_volume()
+
+
+def asked_volume() -> str:
+    """What was typed last; empty where nothing was."""
+    return str(st.session_state.get(_VOLUME) or "").strip()
+
+
+def batch_of(done: Sorted, volume: str) -> BatchPlan:
+    """What processing the chosen boards takes; only kept pieces go in.
+
+    Raises:
+        RefusedError, UsageError: as ``charge_to_process``, ``parse_volume_ml`` and ``plan_batch``.
+    """
+    charge = charge_to_process(done.grades)
+    return plan_batch(
+        charge, load_process(None, process_folder()), Vessels(parse_volume_ml(volume or "1 l")), done.prices
+    )
+
+
+def show_batch(done: Sorted, volume: str) -> BatchPlan | None:
+    """What the batch needs, or why there is none."""
+    heading("What the batch needs")
+    try:
+        plan = batch_of(done, volume)
+    except RefusedError as error:
+        st.info(f"{plain(error.message)} {plain(error.advice)}", icon=":material/info:")
+        return None
+    except UsageError as error:
+        problem(error)
+        return None
+    told_list([(line, "") for line in batch_lines(plan, mass_unit())])
+    for each in batch_tables(plan):
+        with st.expander(plain(each.title)):
+            table(each.columns, each.rows)
+    for item in plan.notices:
+        caution(item)
+    for text in STATEMENTS:
+        remark(text)
+    cautions(lines_for("batch"))
+    return plan

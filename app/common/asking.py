@@ -1,0 +1,47 @@
+"""A form's entry that looks wrong is asked about before it is kept: the form stays, and wants a tick."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+
+import streamlit as st
+
+from app.common.show import caution
+from app.lots.keep import read_log
+from calibration.notices import Notice
+from grader.learn.questions import Asker
+
+_SURE = "It is right: keep it all the same"
+
+
+def sure_of(form: str) -> bool:
+    """Draw what was asked about the form's last entry, inside the form; True if the user says that it is right."""
+    questions, _ = st.session_state.get(_key(form), ((), ""))
+    for each in questions:
+        caution(each)
+    return bool(questions) and st.checkbox(_SURE, key=f"{form}-sure")
+
+
+def ask_first(form: str, entry: object, ask: Callable[[Asker], tuple[Notice, ...]], *, sure: bool) -> None:
+    """Go on if nothing is in question, or if just this entry was asked about and the user is sure; else ask.
+
+    Args:
+        form: its key.
+        entry: all that was entered; another one is asked about anew.
+        ask: gives the questions.
+        sure: what ``sure_of`` gave.
+    """
+    _, asked_about = st.session_state.get(_key(form), ((), ""))
+    if sure and asked_about == repr(entry):
+        del st.session_state[_key(form)]
+        return
+    questions = read_log(lambda log: ask(Asker(log.contents(), date.today())))
+    if questions:
+        st.session_state[_key(form)] = questions, repr(entry)
+        st.rerun()
+    st.session_state.pop(_key(form), None)
+
+
+def _key(form: str) -> str:
+    return f"{form}-questions"

@@ -1,0 +1,180 @@
+"""How texts, ranges, errors and bars look on the page. Nothing here knows what a page does."""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import streamlit as st
+
+from app.common.preferences import mass_unit
+from calibration.errors import GraderError
+from calibration.notices import Notice
+from grader.model import FINISHES, Range
+from grader.report.overlay import FINISH_RGB, FINISH_WORDS
+from grader.units import format_range, format_share, together
+
+Advised = GraderError | Notice
+
+_MARKUP = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$:~&^@])")
+_MARKUP_IN_LABEL = re.compile(r"([\\`*_\[\]<>$:~])")
+_BREAKS = re.compile(r"[^\S\N{NO-BREAK SPACE}]+")  # spaces at which a line may be broken, and breaks of lines
+_OPTION = re.compile(r"\s*\((?:--|grader )[^)]*\)")
+# Advice that names commands, in the words of the page.
+_PAGE_ADVICE: Mapping[str, str] = {
+    "no-scale": "Lay the printed target beside the boards and take the photo again (see 'Print the target'), or "
+    "choose a known length or rectangle as the scale.",
+    "print-size-unchecked": "Measure the 100 mm check bar and store its length under 'Print the target'.",
+    "bar-invalid": "Print the target at 100 % and measure the bar from tick to tick.",
+    "print-check-invalid": "Measure the check bar and store its length again under 'Print the target'.",
+    "print-check-unreadable": "Measure the check bar and store its length again under 'Print the target'.",
+    "example-assumptions": "Give your own figures in the fields that you left empty.",
+    "example-process": "Give your own figures of the process in the fields that you left empty.",
+    "example-costs-currency": "Give your own costs in the currency of the gold price, or a cost of zero for none.",
+    "lot-unknown": "Choose a lot that is there, or start a new one.",
+    "log-not-ours": "Stop the page and start it again with another file: grader page --log FILE.",
+    "log-newer": "Update the program, or start the page with another file: grader page --log FILE.",
+    "log-folder-missing": "Stop the page and start it again with another file: grader page --log FILE.",
+    "measurement-invalid": "Measure the photo again.",
+}
+_STYLE = Path(__file__).with_name("style.css")
+
+
+def style() -> None:
+    """How everything looks that the theme does not decide."""
+    st.html(_STYLE)
+
+
+def label(text: str) -> str:
+    """A text that is not ours as a field's label: readers of the screen hear its escapes, so that there are few."""
+    return _MARKUP_IN_LABEL.sub(r"\\\1", " ".join(text.split()))
+
+
+def plain(text: str) -> str:
+    """Text that Markdown and Streamlit's own marks show as it is: file names and typed words are not ours."""
+    return _MARKUP.sub(r"\\\1", _BREAKS.sub(" ", text).strip())
+
+
+def advice_of(item: Advised) -> str:
+    """What to do next, said for the page."""
+    return _PAGE_ADVICE.get(item.code, _OPTION.sub("", item.advice))
+
+
+def problem(item: Advised, about: str = "") -> None:
+    """An error, beside what it is about."""
+    st.error(_told(item, about), icon=":material/error:")
+
+
+def caution(item: Advised) -> None:
+    """A warning: the figures stand, but deserve less trust."""
+    st.warning(_told(item, ""), icon=":material/warning:")
+
+
+def cautions(lines: Sequence[str]) -> None:
+    """What can hurt, wherever process steps or amounts are shown."""
+    st.warning("\n\n".join(plain(line) for line in lines), icon=":material/health_and_safety:")
+
+
+def _told(item: Advised, about: str) -> str:
+    where = f"**{plain(about)}** — " if about else ""
+    return f"{where}{plain(item.message)}\n\n{plain(advice_of(item))}"
+
+
+def visible_only(statement: str) -> None:
+    """The reminder of what the figures leave out; it stays at the foot of the window."""
+    with st.container(key="visible-only"):
+        remark(statement)
+
+
+def remark(text: str) -> None:
+    """A line of small text, in full contrast."""
+    st.markdown(f":small[{plain(text)}]")
+
+
+def heading(text: str) -> None:
+    """A heading without a link to itself."""
+    st.header(plain(text), anchor=False)
+
+
+def figure(label: str, value: Mapping[str, float], unit: str) -> None:
+    """One large figure with its range below."""
+    middle, span = split_range(value, unit)
+    st.metric(label, middle)
+    st.markdown(plain(together(span)) if span else "&nbsp;")
+
+
+def split_range(value: Mapping[str, float], unit: str) -> tuple[str, str]:
+    """A document's range as two texts: the value, and its bounds (empty where there are none)."""
+    middle, _, span = range_text(value, unit).partition(" (")
+    return middle, span.removesuffix(")")
+
+
+def range_text(value: Mapping[str, float], unit: str) -> str:
+    """A document's range as one text."""
+    return format_range(Range(value["value"], value["low"], value["high"], value["level"]), unit, mass_unit())
+
+
+def legend() -> None:
+    """What the overlay's colours mean."""
+    chips = "".join(
+        f'<span style="display:inline-flex;align-items:center;margin-right:1.2rem">'
+        f'<span style="width:1rem;height:1rem;border-radius:3px;margin-right:0.4rem;'
+        f'background:rgb{FINISH_RGB[finish]}"></span>{FINISH_WORDS[finish]}</span>'
+        for finish in FINISHES
+    )
+    st.html(f"<div>{chips}<br>Boards are outlined in yellow, the printed target in white.</div>")
+
+
+def bars(lines: Sequence[tuple[str, float, str]]) -> None:
+    """Shares of a whole as bars.
+
+    Args:
+        lines: title, share of 0..1, and a further remark, which may be empty.
+    """
+    rows = "".join(
+        f'<div class="part"><div>'
+        f"<span>{html.escape(title)}</span><strong>{html.escape(format_share(share))}</strong></div>"
+        f'<div class="share"><div style="width:{min(max(share, 0.0), 1.0) * 100:.1f}%"></div></div>'
+        + (f'<small style="opacity:0.85">{html.escape(remark)}</small>' if remark else "")
+        + "</div>"
+        for title, share, remark in lines
+    )
+    st.html(f"<div>{rows}</div>")
+
+
+def told_list(rows: Sequence[tuple[str, str]]) -> None:
+    """Sentences, each with what it amounts to; on a narrow window no line ends between a number and its unit."""
+    items = "".join(
+        f"<li>{html.escape(together(text))} <strong>{html.escape(together(worth))}</strong></li>"
+        for text, worth in rows
+    )
+    st.html(f'<ul class="plain">{items}</ul>')
+
+
+def table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """A table of short texts; on a narrow window cells wrap, and of more than two columns each row becomes a card."""
+    named = any(columns)
+    heads = "".join(f'<th role="columnheader">{html.escape(c)}</th>' for c in columns)
+    head = f'<thead role="rowgroup"><tr role="row">{heads}</tr></thead>' if named else ""
+    body = "".join(
+        '<tr role="row">'
+        + "".join(
+            f'<td role="cell" data-title="{html.escape(title)}"{_kept_whole(cell)}>{html.escape(together(cell))}</td>'
+            for title, cell in zip(columns, row, strict=True)
+        )
+        + "</tr>"
+        for row in rows
+    )
+    kind = "figures cards" if named and len(columns) > _MOST_COLUMNS else "figures"
+    st.html(f'<table class="{kind}" role="table">{head}<tbody role="rowgroup">{body}</tbody></table>')
+
+
+def _kept_whole(cell: str) -> str:
+    """Dates and single figures do not wrap."""
+    return ' class="short"' if len(cell) <= _SHORT else ""
+
+
+_MOST_COLUMNS = 2  # that a phone has room for
+_SHORT = 12  # characters: a date, "1.8163 g", "-208 USD"

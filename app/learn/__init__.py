@@ -1,0 +1,1 @@
+"""What weighed gold taught."""

@@ -1,0 +1,72 @@
+"""What the log teaches, worked out once for each state of the log."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+
+from app.lots.keep import log_path, read_log
+from calibration.thickness import Finish, GoldProperties
+from grader.learn import Newest, newest_in
+from grader.learn.tables import belief_sentences
+from grader.log import Contents
+from grader.log.store_postgres import is_url
+from grader.places import log_path as usual_log_path
+
+_KNOWN = "learned"
+_ANY = ""
+
+
+def contents_and_belief() -> tuple[Contents, Newest | None] | None:
+    """The whole log and its newest belief; None where there is no log."""
+    state = _state_of_file()
+    if state is None:
+        return None
+    known: Mapping[str, Any] = st.session_state.get(_KNOWN, {})
+    if known.get("state") != state:
+        found = read_log(lambda log: (newest_in(log), log.contents()))
+        if found is None:
+            return None
+        known = {"state": _state_of_file(), "belief": found[0], "contents": found[1]}
+        st.session_state[_KNOWN] = known
+    return known["contents"], known["belief"]
+
+
+def _state_of_file() -> tuple[str, int, int] | None:
+    path = log_path() or usual_log_path()
+    if is_url(path):
+        found = read_log(lambda log: log.contents())
+        return None if found is None else (str(path), len(found.yields) + len(found.estimates), _marks(found))
+    try:
+        about = Path(path).stat()
+    except OSError:
+        return None
+    return str(path), about.st_mtime_ns, about.st_size
+
+
+def _marks(contents: Contents) -> int:
+    return len(contents.exclusions) + len(contents.marks) + len(contents.lots) + len(contents.purchases)
+
+
+def ask_properties() -> Mapping[Finish, GoldProperties] | None:
+    """What to measure with: what the yields taught of such boards, or None for the published thickness."""
+    found = contents_and_belief()
+    if found is None or found[1] is None:
+        return None
+    contents, belief = found
+    assert belief is not None  # noqa: S101 - seen above
+    with st.expander("Use what your yields taught", icon=":material/school:"):
+        if not st.checkbox("Use it: gold is then what your process recovers", value=True, key="use-belief"):
+            return None
+        st.markdown(" ".join(belief_sentences(belief)[:1]))
+        parts, sellers = ([_ANY, *sorted({n for n in names if n})] for names in _names(contents))
+        part = st.selectbox("Kind of boards", parts, format_func=lambda n: n or "another, or unknown", key="part")
+        seller = st.selectbox("Seller", sellers, format_func=lambda n: n or "another, or unknown", key="seller")
+    return belief.properties(part, seller)
+
+
+def _names(contents: Contents) -> tuple[list[str], list[str]]:
+    return [lot.part for lot in contents.lots], [lot.seller for lot in contents.lots]

@@ -1,0 +1,271 @@
+"""The lot in progress behind this browser window: found by the key in the address, shared by all windows on it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from datetime import date, datetime
+from pathlib import Path
+from threading import Lock
+
+import streamlit as st
+
+from app.common.trouble import telling, trouble
+from app.lots.entries import Clash, Value
+from app.lots.lot_folder import LotFolder, is_key, lots_in, new_key
+from app.lots.own_entries import OwnEntries
+from app.measure.measuring import Measuring, Order
+from calibration.errors import DataFileError, UsageError
+from grader import places
+
+KEY_IN_ADDRESS = "lot"
+SHELF = "shelf"
+_CURRENT, _SEEN, _KNOWN = "desk-lot", "desk-seen", "desk-known"
+_CHANGED = "desk-changed"
+# What is a person's own and not a lot's: it goes along into the next lot.
+OWN = (
+    "way",
+    "mass-unit",
+    "currency",
+    "scale-way",
+    "assumptions",
+    "spot",
+    "spot-date",
+    "accepted-loss",
+    "payable",
+    "recovery",
+    "costs",
+    "fee",
+    "tax",
+    "hours",
+    "rate",
+    "weeks",
+    "per-gram",
+    "minimum",
+    "trim-price",
+    "trim-share",
+    "whole-price",
+)
+# Of these, what each window has for itself once it is open: two jobs may be done side by side.
+_OF_A_WINDOW = ("way", "mass-unit", "currency", "scale-way", "assumptions")
+_LONGEST = 20_000
+_NOT_KEPT = ("desk-", "said", "_", "$", "photo-to-mark", "shown-", "sample", "FormSubmitter")
+
+
+class Desk:
+    """Everything in progress on this machine.
+
+    Attributes:
+        folder: holds a folder for each lot.
+        one_at_a_time: held while a photo is measured.
+        usual_s: what the last photos took, s; None before the first.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.one_at_a_time = Lock()
+        self.usual_s: float | None = None
+        self._lots: dict[str, LotFolder] = {}
+        self._measuring: dict[str, Measuring] = {}
+
+    def lot(self, key: str) -> LotFolder:
+        """The lot of a key; windows on the same lot get the same one."""
+        return self._lots.setdefault(key, LotFolder(self.folder / key))
+
+    def measuring(self, key: str) -> Measuring | None:
+        """What is being measured for a lot, or was last."""
+        return self._measuring.get(key)
+
+    def measure(self, key: str, orders: Sequence[Order]) -> None:
+        """Begin to measure photos of a lot; nothing where it is at it already."""
+        busy = self._measuring.get(key)
+        if busy is not None:
+            if not busy.is_over:
+                return
+            self.usual_s = busy.usual_s()
+        row = Measuring(orders, self.lot(key), self.one_at_a_time, self.usual_s)
+        self._measuring[key] = row
+        row.start()
+
+
+@st.cache_resource
+def _desk(folder: Path) -> Desk:
+    return Desk(folder)
+
+
+def desk() -> Desk:
+    """The one desk of this program."""
+    return _desk(places.data_folder() / "in-progress")
+
+
+def lot_key() -> str:
+    """Which lot this window is on."""
+    return str(st.session_state[_CURRENT])
+
+
+def current_lot() -> LotFolder:
+    """The lot that this window is on."""
+    return desk().lot(lot_key())
+
+
+def lot_name() -> str:
+    """What the lot in progress is called."""
+    name = str(st.session_state.get("lot-name") or "").strip()
+    return name or "Lot without a name"
+
+
+def own_entries() -> OwnEntries:
+    """What is a person's own and not a lot's."""
+    return OwnEntries(places.data_folder() / "page.json")
+
+
+def sit_down() -> None:
+    """Take up the lot that the address names, or a new one; what other windows changed comes along.
+
+    To be called before anything is drawn.
+
+    Raises:
+        DataFileError: the lot is damaged.
+    """
+    named = st.query_params.get(KEY_IN_ADDRESS, "")
+    current = st.session_state.get(_CURRENT)
+    if current is None:
+        _restore({name: value for name, value in own_entries().entries().items() if name in OWN})
+        _take(named if is_key(named) else new_key())
+    elif is_key(named) and named != current:
+        _leave()
+        _take(named)
+    if named != lot_key():
+        st.query_params[KEY_IN_ADDRESS] = lot_key()
+    try:
+        stand_up()  # before other windows' changes come: what was filled in just now was so without seeing them
+    except DataFileError:
+        raise
+    except UsageError as error:
+        trouble(error)
+    _bring_changes()
+
+
+def stand_up() -> None:
+    """Keep what was entered. To be called after everything is drawn.
+
+    Raises:
+        DataFileError, UsageError: it cannot be kept; it is tried again the next time.
+    """
+    entries = _entered()
+    seen: dict[str, Value] = st.session_state.setdefault(_SEEN, {})
+    changed = {name: value for name, value in entries.items() if name not in seen or seen[name] != value}
+    if not changed:
+        return
+    if windows := {name: value for name, value in changed.items() if name in _OF_A_WINDOW}:
+        own_entries().enter(windows)
+    if own := {name: value for name, value in changed.items() if name in OWN and name not in _OF_A_WINDOW}:
+        own_entries().enter(own, seen)
+    rest = {name: value for name, value in changed.items() if name not in OWN}
+    # a new lot in which nothing was filled in leaves no trace
+    if rest and (current_lot().changed_at or any(value not in (None, "") for value in rest.values())):
+        current_lot().set_entries(rest, seen)
+    seen |= changed
+
+
+@telling
+def start_lot() -> None:
+    """Put the lot in progress aside and begin another."""
+    _leave()
+    _take(new_key())
+    st.query_params[KEY_IN_ADDRESS] = lot_key()
+
+
+@telling
+def take_up(key: str) -> None:
+    """Go on with a lot that was put aside."""
+    _leave()
+    _take(key)
+    st.query_params[KEY_IN_ADDRESS] = key
+
+
+@telling
+def begin_lot_anew() -> None:
+    """Put the damaged file of the lot aside, and go on with its photos and with what this window still knows."""
+    current_lot().begin_anew()
+    st.session_state[_SEEN] = {n: v for n, v in st.session_state[_SEEN].items() if n in OWN}
+    st.session_state.pop(_KNOWN, None)
+
+
+@telling
+def settle_entry(clash: Clash, value: Value) -> None:
+    """Decide what a field holds that two windows changed; each window sees it when it is drawn next."""
+    (own_entries() if clash.name in OWN else current_lot()).settle(clash, value)
+
+
+def changed_elsewhere() -> dict[str, tuple[Value, Value]]:
+    """Fields that this window showed and another has changed since: what it said and what it says now; told once."""
+    changed: dict[str, tuple[Value, Value]] = st.session_state.pop(_CHANGED, {})
+    return changed
+
+
+def put_aside() -> list[tuple[str, LotFolder]]:
+    """Lots in progress other than this one, the last changed first."""
+    return [(key, lot) for key, lot in lots_in(desk().folder) if key != lot_key()]
+
+
+def day_words(seconds: float) -> str:
+    """When something last changed, by the clock of this machine."""
+    at = datetime.fromtimestamp(seconds).astimezone()
+    return f"today {at:%H:%M}" if at.date() == date.today() else f"{at:%Y-%m-%d %H:%M}"
+
+
+def _take(key: str) -> None:
+    """Make a lot the one of this window: its entries take the place of those of the lot before."""
+    for name in [n for n in st.session_state.get(_SEEN, {}) if n not in OWN]:
+        st.session_state.pop(name, None)
+    st.session_state[_CURRENT] = key
+    st.session_state[_SEEN] = {n: v for n, v in st.session_state.get(_SEEN, {}).items() if n in OWN}
+    st.session_state.pop(SHELF, None)
+    st.session_state.pop(_KNOWN, None)
+
+
+def _leave() -> None:
+    """Keep what was filled in on the lot that this window is on, unless that is damaged."""
+    with suppress(DataFileError):
+        stand_up()
+
+
+def _bring_changes() -> None:
+    """Entries and measurements that this window has not seen yet."""
+    lot = current_lot()
+    seen: dict[str, Value] = st.session_state[_SEEN]
+    own = {n: v for n, v in own_entries().entries().items() if n in OWN and n not in _OF_A_WINDOW}
+    fresh = {
+        n: v
+        for n, v in {**own, **lot.entries()}.items()
+        # what could not be kept is still the last word of this window
+        if n not in seen or (seen[n] != v and st.session_state.get(n, seen[n]) == seen[n])
+    }
+    told = {n: (seen[n], v) for n, v in fresh.items() if seen.get(n) not in (None, "")}
+    st.session_state[_CHANGED] = {**st.session_state.get(_CHANGED, {}), **told}
+    _restore(fresh)
+    known: set[str] = st.session_state.get(_KNOWN, set())
+    for done in st.session_state.get(SHELF, {}).values():
+        if done.sha256 not in known:
+            lot.put(done)
+    st.session_state[SHELF] = lot.measured()
+    st.session_state[_KNOWN] = set(st.session_state[SHELF])
+
+
+def _restore(entries: Mapping[str, Value]) -> None:
+    for name, value in entries.items():
+        st.session_state[name] = value
+        st.session_state.setdefault(_SEEN, {})[name] = value
+
+
+def _entered() -> dict[str, Value]:
+    """Everything that was filled in, by the fields' keys. True and false are buttons, which cannot be filled in."""
+    return {
+        str(name): value
+        for name, value in st.session_state.items()
+        if isinstance(value, str | int | float | date | None)
+        and not isinstance(value, bool)
+        and not (isinstance(value, str) and len(value) > _LONGEST)
+        and not str(name).startswith(_NOT_KEPT)
+    }

@@ -1,0 +1,352 @@
+"""A lot in progress as files on this machine: photos, measurements, entries. It outlives the browser's page.
+
+A folder holds one lot. ``lot.json`` says what is in it and is replaced whole, after the files that it names were
+written: whatever happens meanwhile, it never names half a file. A measurement's files carry a stamp of their own, new
+each time. Windows and programs on a lot change it one after another, each saying which stamp, or which value of a
+field, it started from: what another has changed meanwhile is kept beside it until somebody decides.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+import secrets
+import shutil
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from threading import Lock
+from typing import Any
+
+from app.lots.entries import Clash, Value, check_entries, clashes_in, empty_entries, enter, entries_in, settle
+from app.lots.process_lock import ProcessLock
+from app.lots.request_json import request_json, request_of
+from app.lots.shared_json import UNSOUND, Json, SharedJson, loads, write_whole
+from grader.pipeline import Request
+
+_KEY = re.compile(r"[A-Za-z0-9_-]{16}")
+_SHA256 = re.compile(r"[0-9a-f]{64}")
+_STAMP = re.compile(r"[0-9a-f]{12}")
+_LOOKS = 3  # at a measurement that another window replaces while it is read
+
+
+@dataclass(frozen=True)
+class Kept:
+    """One measured photo.
+
+    Attributes:
+        name: of the photo.
+        sha256: of its file.
+        request: how it was measured.
+        document: the measurement.
+        overlay: PNG of at most 1600 px.
+        is_sample: whether it is one of the demo's photos.
+        stamp: of the measurement that this one is, or was made from; None where there was none.
+    """
+
+    name: str
+    sha256: str
+    request: Request
+    document: Mapping[str, Any]
+    overlay: bytes
+    is_sample: bool
+    stamp: str | None = field(default=None, compare=False)
+
+    @property
+    def has_gold(self) -> bool:
+        """Whether there is an estimate to value and to log."""
+        return self.document["gold_mg"] is not None
+
+
+@dataclass(frozen=True)
+class PhotoClash:
+    """A photo that two windows measured or corrected without having seen each other's result.
+
+    Attributes:
+        now: what counts.
+        others: what else there is.
+    """
+
+    now: Kept
+    others: tuple[Kept, ...]
+
+
+def new_key() -> str:
+    """A name for a new lot's folder that nobody guesses."""
+    return secrets.token_urlsafe(12)
+
+
+def is_key(text: str) -> bool:
+    """Whether a text can be a folder's name; what comes from an address must be asked first."""
+    return _KEY.fullmatch(text) is not None
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """A photo that was handed in and not measured yet."""
+
+    name: str
+    sha256: str
+    is_sample: bool = False
+
+
+class LotFolder:
+    """The folder of one lot; it is made when something is first put into it.
+
+    Whatever reads or changes it raises a ``DataFileError`` where ``lot.json`` is damaged, and whatever changes it a
+    ``UsageError`` where the disk does not take it.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        # One lock for all lots: a lot that is thrown away takes its files along, and a lock must stay.
+        self._file = SharedJson(folder / "lot.json", ProcessLock(folder.parent / ".lock"), _empty, _check)
+        self._memory = Lock()
+        self._loaded: dict[str, Kept] = {}
+
+    @property
+    def changed_at(self) -> float:
+        """When it last changed, seconds since 1970; 0 where there is nothing yet."""
+        try:
+            return self._file.path.stat().st_mtime
+        except OSError:
+            return 0.0
+
+    def entries(self) -> dict[str, Value]:
+        """What was entered, by the fields' names."""
+        return entries_in(self._file.read())
+
+    def clashes(self) -> tuple[Clash, ...]:
+        """Fields that windows have filled in differently without having seen each other."""
+        return clashes_in(self._file.read())
+
+    def set_entries(self, changed: Mapping[str, Value], seen: Mapping[str, Value] | None = None) -> None:
+        """Keep entries, by a window that saw something before (see ``entries.enter``); others stay."""
+        self._file.change(lambda lot: enter(lot, changed, seen))
+
+    def settle(self, clash: Clash, value: Value) -> None:
+        """Decide what a field holds."""
+        self._file.change(lambda lot: settle(lot, clash, value))
+
+    def facts(self) -> dict[str, Any]:
+        """What was worked out or decided on the way, by name."""
+        return dict(self._file.read()["facts"])
+
+    def set_facts(self, **facts: Any) -> None:
+        """Keep facts, any JSON values; others stay."""
+        self._file.change(lambda lot: lot["facts"].update(facts))
+
+    def hand_in(self, name: str, data: bytes, *, is_sample: bool = False) -> Waiting:
+        """Keep a photo's bytes until it is measured; one that is there already stays as it is."""
+        sha256 = hashlib.sha256(data).hexdigest()
+
+        def add(lot: Json) -> None:
+            if _entry_of(lot, sha256) is None:
+                lot["photos"].append({"sha256": sha256, "name": name, "is_sample": is_sample, "measured": None})
+
+        with self._file.lock:
+            write_whole(self._folder / f"{sha256}.photo", data)
+            self._file.change(add)
+        return Waiting(name, sha256, is_sample)
+
+    def photo(self, sha256: str) -> bytes | None:
+        """The bytes of a photo that was handed in; None where they are not here."""
+        try:
+            return (self._folder / f"{sha256}.photo").read_bytes()
+        except OSError:
+            return None
+
+    def waiting(self) -> tuple[Waiting, ...]:
+        """Photos that were handed in and not measured yet, or whose measurement cannot be read any more."""
+        done = self.measured()
+        found = (p for p in self._file.read()["photos"] if p["sha256"] not in done)
+        return tuple(Waiting(p["name"], p["sha256"], p["is_sample"]) for p in found)
+
+    @property
+    def photo_count(self) -> int:
+        """How many photos there are, measured or not."""
+        return len(self._file.read()["photos"])
+
+    def measured(self) -> dict[str, Kept]:
+        """All measured photos by sha256, the last one last; what cannot be read any more is left out."""
+        for _ in range(_LOOKS):
+            photos = [p for p in self._file.read()["photos"] if p["measured"] is not None]
+            found = self._load((p, p) for p in photos)
+            if len(found) == len(photos):
+                break
+        self._forget_all_but(photos)
+        return {done.sha256: done for done in found}
+
+    def photo_clashes(self) -> tuple[PhotoClash, ...]:
+        """Photos of which windows have made different things without having seen each other."""
+        measured = self.measured()
+        photos = [p for p in self._file.read()["photos"] if p.get("others") and p["sha256"] in measured]
+        found = ((measured[p["sha256"]], tuple(self._load((p, other) for other in p["others"]))) for p in photos)
+        return tuple(PhotoClash(now, others) for now, others in found if others)
+
+    def settle_photo(self, sha256: str, stamp: str) -> None:
+        """Decide which measurement of a photo counts; the others go."""
+
+        def choose(lot: Json) -> None:
+            entry = _entry_of(lot, sha256)
+            for version in [] if entry is None else [_version(entry), *entry.get("others", ())]:
+                if entry is not None and version["measured"] == stamp:
+                    entry |= {**version, "others": []}
+
+        with self._file.lock:
+            self._file.change(choose)
+            self._clear(sha256)
+
+    def put(self, done: Kept) -> Kept:
+        """Keep a measured photo, in the place of the measurement that it was made from.
+
+        Another one that has come meanwhile is kept beside it.
+
+        Returns:
+            It, with its new stamp.
+        """
+        stamp = secrets.token_hex(6)
+        document = json.dumps(done.document).encode()
+        kept = replace(done, stamp=stamp)
+
+        def add(lot: Json) -> None:
+            before = _entry_of(lot, done.sha256)
+            lot["photos"] = [p for p in lot["photos"] if p is not before]
+            others = [] if before is None else list(before.get("others", ()))
+            if before is not None and before["measured"] not in (None, done.stamp):
+                unseen = self._load([(before, before)])
+                others += [_version(before)] if unseen and unseen[0] != done else []
+            own = {
+                "sha256": done.sha256,
+                "name": done.name,
+                "is_sample": done.is_sample,
+                "measured": stamp,
+                "request": request_json(done.request),
+                "sums": [hashlib.sha256(each).hexdigest() for each in (document, done.overlay)],
+                "others": others,
+            }
+            lot["photos"].append(own)
+
+        with self._file.lock:
+            write_whole(self._folder / f"{done.sha256}.{stamp}.json", document)
+            write_whole(self._folder / f"{done.sha256}.{stamp}.png", done.overlay)
+            self._file.change(add)
+            self._clear(done.sha256)
+        with self._memory:
+            self._loaded[stamp] = kept
+        return kept
+
+    def remove(self, sha256: str) -> None:
+        """Take a photo and its measurement away."""
+
+        def drop(lot: Json) -> None:
+            lot["photos"] = [p for p in lot["photos"] if p["sha256"] != sha256]
+
+        with self._file.lock:
+            self._file.change(drop)
+            self._clear(sha256)
+            (self._folder / f"{sha256}.photo").unlink(missing_ok=True)
+
+    def throw_away(self) -> None:
+        """Remove all of it."""
+        with self._file.lock:
+            shutil.rmtree(self._folder, ignore_errors=True)
+
+    def begin_anew(self) -> Path | None:
+        """Put a damaged ``lot.json`` aside under the name given, and begin with the photos that are still here."""
+        with self._file.lock:
+            aside = self._file.put_aside()
+            shas = sorted(p.stem for p in self._folder.glob("*.photo") if _SHA256.fullmatch(p.stem))
+            names = {sha256: self._name_of(sha256) for sha256 in shas}
+            photos = [{"sha256": s, "name": n, "is_sample": False, "measured": None} for s, n in names.items()]
+            self._file.change(lambda lot: lot["photos"].extend(photos))
+            return aside
+
+    def _name_of(self, sha256: str) -> str:
+        """What a photo was called, as its measurements remember."""
+        for path in sorted(self._folder.glob(f"{sha256}*.json")):
+            try:
+                return str(loads(path.read_bytes())["photo"])
+            except (OSError, *UNSOUND):
+                continue
+        return f"photo {sha256[:8]}"
+
+    def _load(self, versions: Iterable[tuple[Json, Json]]) -> list[Kept]:
+        """Measurements from the photos' entries, and the parts of these that tell of a measurement."""
+        found = []
+        for photo, version in versions:
+            stamp = version["measured"]
+            with self._memory:
+                done = self._loaded.get(stamp)
+            if done is None:
+                try:
+                    done = self._kept(photo, version)
+                except (OSError, *UNSOUND):
+                    continue
+                with self._memory:
+                    self._loaded[stamp] = done
+            found.append(done)
+        return found
+
+    def _forget_all_but(self, photos: Iterable[Json]) -> None:
+        stamps = {version["measured"] for p in photos for version in (p, *p.get("others", ()))}
+        with self._memory:
+            self._loaded = {stamp: done for stamp, done in self._loaded.items() if stamp in stamps}
+
+    def _kept(self, photo: Json, version: Json) -> Kept:
+        sha256, stamp, sums = photo["sha256"], version["measured"], version.get("sums")
+        stem = sha256 if sums is None else f"{sha256}.{stamp}"  # before there were sums, files had no stamp
+        document, overlay = ((self._folder / f"{stem}.{end}").read_bytes() for end in ("json", "png"))
+        if sums is not None and [hashlib.sha256(each).hexdigest() for each in (document, overlay)] != sums:
+            raise ValueError("not the files that were written")
+        request = request_of(version["request"])
+        return Kept(photo["name"], sha256, request, loads(document), overlay, photo["is_sample"], stamp)
+
+    def _clear(self, sha256: str) -> None:
+        """Remove files of measurements that the lot does not name any more, and forget them."""
+        entry = _entry_of(self._file.read(), sha256)
+        versions = [] if entry is None else [_version(entry), *entry.get("others", ())]
+        stems = {sha256 if v["sums"] is None else f"{sha256}.{v['measured']}" for v in versions}
+        for end in ("json", "png"):
+            for path in self._folder.glob(f"{sha256}*.{end}"):
+                if path.stem not in stems:
+                    path.unlink(missing_ok=True)
+
+
+def lots_in(folder: Path) -> list[tuple[str, LotFolder]]:
+    """Keys and lots in progress in a folder, the last changed first."""
+    if not folder.is_dir():
+        return []
+    found = [(path.name, LotFolder(path)) for path in folder.iterdir() if is_key(path.name)]
+    return sorted((f for f in found if f[1].changed_at), key=lambda f: -f[1].changed_at)
+
+
+def _empty() -> Json:
+    return {"schema": 1, **empty_entries(), "facts": {}, "photos": []}
+
+
+def _check(lot: Json) -> None:
+    """Whether a lot holds what it must; see ``UNSOUND`` for what it raises."""
+    check_entries(lot)
+    if lot["schema"] != 1 or not all(isinstance(line, str) for line in lot["facts"].get("said", [])):
+        raise ValueError("no lot")
+    in_log = lot["facts"].get("log-lot", {"log": None, "number": 0})
+    if not isinstance(in_log["log"], str | None) or not isinstance(in_log["number"], int):
+        raise TypeError("no lot of a log")
+    for photo in lot["photos"]:
+        if _SHA256.fullmatch(photo["sha256"]) is None or not isinstance(photo["name"], str):
+            raise ValueError("no photo")
+        for version in (photo, *photo.get("others", ())):
+            stamp = version["measured"]
+            if not isinstance(photo["is_sample"], bool) or (stamp is not None and _STAMP.fullmatch(stamp) is None):
+                raise ValueError("no measurement")
+
+
+def _entry_of(lot: Json, sha256: str) -> Json | None:
+    return next((p for p in lot["photos"] if p["sha256"] == sha256), None)
+
+
+def _version(entry: Json) -> Json:
+    """What tells of the measurement in a photo's entry."""
+    return {"measured": entry["measured"], "request": entry.get("request"), "sums": entry.get("sums")}

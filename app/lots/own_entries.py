@@ -1,0 +1,70 @@
+"""What is a person's own and not a lot's: units, costs, the gold price. It goes along into every lot."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from app.lots.entries import Clash, Value, check_entries, clashes_in, empty_entries, enter, entries_in, settle
+from app.lots.process_lock import ProcessLock
+from app.lots.shared_json import Json, SharedJson
+from calibration.errors import DataFileError
+
+_SCHEMA = 2
+
+
+class OwnEntries:
+    """The file of such entries; one that is damaged is put aside, for what it holds is quickly given again."""
+
+    def __init__(self, path: Path) -> None:
+        self._file = SharedJson(path, ProcessLock(path.with_name(f".{path.name}.lock")), _empty, _check)
+
+    def entries(self) -> dict[str, Value]:
+        """What was entered, by the fields' names."""
+        return entries_in(_sorted_out(self._read()))
+
+    def clashes(self) -> tuple[Clash, ...]:
+        """Fields about which somebody has to decide."""
+        return clashes_in(_sorted_out(self._read()))
+
+    def enter(self, changed: Mapping[str, Value], seen: Mapping[str, Value] | None = None) -> None:
+        """Take changes of a window that saw something before; see ``entries.enter``.
+
+        Raises:
+            UsageError: the file cannot be written.
+        """
+        self._read()
+        self._change(lambda kept: enter(kept, changed, seen))
+
+    def settle(self, clash: Clash, value: Value) -> None:
+        """Decide what a field holds."""
+        self._change(lambda kept: settle(kept, clash, value))
+
+    def _change(self, change: Callable[[Json], None]) -> None:
+        def on_what_is_written_now(kept: Json) -> None:
+            fresh = dict(_sorted_out(kept))
+            kept.clear()
+            kept.update(fresh)
+            change(kept)
+
+        self._file.change(on_what_is_written_now)
+
+    def _read(self) -> Json:
+        try:
+            return self._file.read()
+        except DataFileError:
+            self._file.put_aside()
+            return _empty()
+
+
+def _empty() -> Json:
+    return {"schema": _SCHEMA, **empty_entries()}
+
+
+def _check(kept: Json) -> None:
+    check_entries(_sorted_out(kept))
+
+
+def _sorted_out(kept: Json) -> Json:
+    """The file as it is written now; before, it held nothing but entries."""
+    return kept if kept.get("schema") == _SCHEMA else {**_empty(), "entries": dict(kept)}

@@ -1,0 +1,148 @@
+"""A JSON file that several windows and programs change, and that nobody loses anything from.
+
+A change reads, changes and writes under a lock of all programs. The file is replaced whole and flushed to the disk,
+so that it is never half a file of ours; one that somebody else damaged is told, never written over.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import secrets
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+from app.lots.process_lock import ProcessLock
+from calibration.errors import DataFileError, UsageError
+
+_MAX_BYTES = 16_000_000
+_MOST_DIGITS = 18  # of a whole number: no figure of ours has more, and a float holds none beyond 10 ** 308
+T = TypeVar("T")
+Json = dict[str, Any]
+# What reading or using values that are not as we wrote them can raise.
+UNSOUND = (LookupError, TypeError, ValueError, AttributeError, ArithmeticError, RecursionError)
+
+
+class SharedJson:
+    """One such file.
+
+    Attributes:
+        path: of the file.
+        lock: held while it is changed; whoever changes other files along with it holds it too.
+    """
+
+    def __init__(
+        self, path: Path, lock: ProcessLock, empty: Callable[[], Json], check: Callable[[Json], object]
+    ) -> None:
+        """Describe it; nothing is read yet.
+
+        Args:
+            path: of the file.
+            lock: of all files that are changed together.
+            empty: what it holds before it is there.
+            check: raises one of ``UNSOUND`` for what it cannot hold.
+        """
+        self.path, self.lock = path, lock
+        self._empty, self._check = empty, check
+
+    def read(self) -> Json:
+        """What it holds.
+
+        Raises:
+            DataFileError: ``lot-damaged``: it does not hold what it must, or cannot be read.
+        """
+        try:
+            with self.path.open("rb") as file:
+                data = file.read(_MAX_BYTES + 1)
+        except (FileNotFoundError, NotADirectoryError):
+            return self._empty()
+        except OSError as error:
+            raise self._damaged(error.strerror or "not readable") from error
+        if len(data) > _MAX_BYTES:
+            raise self._damaged("far too long")
+        try:
+            content: Json = loads(data)
+            self._check(content)
+        except UNSOUND as error:
+            raise self._damaged("empty" if not data.strip() else "not what this program wrote") from error
+        return content
+
+    def change(self, change: Callable[[Json], T]) -> T:
+        """Change what it holds, and give what ``change`` gives.
+
+        Raises:
+            DataFileError: as ``read``; nothing is changed then.
+            UsageError: it cannot be written; what was there stays.
+        """
+        with self.lock:
+            content = self.read()
+            given = change(content)
+            write_whole(self.path, json.dumps(content).encode())
+            return given
+
+    def put_aside(self) -> Path | None:
+        """Give the file another name, which is given, so that a new one can begin; None where there is none."""
+        with self.lock:
+            for number in range(1, 10_000):
+                aside = self.path.with_name(f"{self.path.stem}.damaged-{number}{self.path.suffix}")
+                if not os.path.lexists(aside):
+                    break
+            try:
+                self.path.rename(aside)
+            except FileNotFoundError:
+                return None
+            except OSError as error:
+                raise _unwritable(self.path, error) from error
+            return aside
+
+    def _damaged(self, why: str) -> DataFileError:
+        return DataFileError(
+            "lot-damaged",
+            f"{self.path} is damaged: it is {why}.",
+            "Nothing was changed. Put a copy of the file back if you have one, or begin anew; the file is kept.",
+        )
+
+
+def loads(data: bytes) -> Any:
+    """JSON, without numbers that no figure of ours has.
+
+    Raises:
+        ValueError, RecursionError: it is none.
+    """
+    return json.loads(data, parse_int=_whole)
+
+
+def _whole(digits: str) -> int:
+    if len(digits) > _MOST_DIGITS + 1:
+        raise ValueError("a whole number of too many digits")
+    return int(digits)
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file, flushed to the disk, so that it is there whole or not at all.
+
+    Raises:
+        UsageError: ``cannot-write``; what was there stays.
+    """
+    half = path.parent / f".{secrets.token_hex(6)}.part"
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        try:
+            with half.open("wb") as file:
+                file.write(data)
+                file.flush()
+                os.fsync(file.fileno())
+            half.replace(path)
+        finally:
+            half.unlink(missing_ok=True)
+    except OSError as error:
+        raise _unwritable(path, error) from error
+
+
+def _unwritable(path: Path, error: OSError) -> UsageError:
+    return UsageError(
+        "cannot-write",
+        f"{path} cannot be written ({error.strerror}).",
+        "Check that the disk has room and the folder is yours; what was kept before is still there.",
+    )

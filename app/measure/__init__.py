@@ -1,0 +1,1 @@
+"""Photos: their scale, what was found in them, and corrections."""

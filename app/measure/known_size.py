@@ -1,0 +1,85 @@
+"""Sizes to pick from: cards, sheets, modules, coins, contacts of a published outline; or one that is typed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import streamlit as st
+
+from app.common.show import remark
+from calibration.families import contact_families
+from calibration.standard_objects import Kind, standard_objects
+
+_TYPED = "desk-typed"
+_KNOWN = {
+    "read": "read in its source",
+    "computed here": "worked out from its source",
+    "from memory": "from memory: check it where you can",
+}
+
+
+@dataclass(frozen=True)
+class Size:
+    """A size that was picked or typed.
+
+    Attributes:
+        sizes_mm: one or two lengths; the longer side first where it was picked.
+        sd_mm: standard deviation; None for the usual one of a typed size.
+        thickness_mm: of a coin, else 0.
+        is_picked: whether it came from the list.
+    """
+
+    sizes_mm: tuple[float, ...]
+    sd_mm: float | None
+    thickness_mm: float
+    is_picked: bool
+
+
+def pick_size(question: str, kind: Kind, key: str, typed: Callable[[], tuple[float, ...] | None]) -> Size | None:
+    """A list of things of that kind, and a field where none of them is meant; None while nothing is given.
+
+    Args:
+        question: above the list.
+        kind: rectangle, length or coin; coins with flats are no circle and left out.
+        key: of the list.
+        typed: asks for a size in mm.
+    """
+    known = {o.name: o for o in standard_objects().values() if o.kind == kind and o.outline != "flats"}
+    name = _pick(question, {o.name: f"{o.name}: {_mm(o.sizes_mm)}" for o in known.values()}, key)
+    if name not in known:
+        sizes = typed()
+        return None if sizes is None else Size(sizes, None, 0.0, is_picked=False)
+    picked = known[name]
+    if picked.note:
+        remark(f"Mind: {picked.note}.")
+    remark(f"Size after {picked.source} ({_KNOWN.get(picked.how_known, picked.how_known)}).")
+    return Size(picked.sizes_mm, picked.size_sd_mm, picked.thickness_mm or 0.0, is_picked=True)
+
+
+def pick_pitch(question: str, key: str, typed: Callable[[], float | None]) -> float | None:
+    """The pitch of contacts of a published outline, or a typed one, in mm."""
+    families = {f.key: f for f in contact_families()}
+    name = _pick(question, {f.key: f"{f.title}: {f.pitch_mm:g} mm" for f in families.values()}, key)
+    if name not in families:
+        return typed()
+    family = families[name]
+    remark(f"Pitch after {family.layout_source} ({_KNOWN.get(family.layout_known, family.layout_known)}).")
+    return family.pitch_mm
+
+
+def _pick(question: str, words: Mapping[str, str], key: str) -> str:
+    options = [_TYPED, *words]
+    return str(
+        st.selectbox(
+            question,
+            options,
+            format_func=lambda name: words.get(name, "Another: I type its size"),
+            key=key,
+            persist_state="session",
+        )
+    )
+
+
+def _mm(sizes_mm: tuple[float, ...]) -> str:
+    return " × ".join(f"{size:g}" for size in sizes_mm) + " mm"

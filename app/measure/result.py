@@ -1,0 +1,147 @@
+"""One measured photo as a person reads it: the picture, the figures, what they rest on, what to mind."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import PurePath
+from typing import Any
+
+import streamlit as st
+
+from app.common.show import (
+    bars,
+    caution,
+    figure,
+    heading,
+    legend,
+    plain,
+    problem,
+    range_text,
+    remark,
+    split_range,
+    table,
+    visible_only,
+)
+from app.lots.shelf import Kept
+from app.measure.retake import show_checks
+from calibration.errors import RefusedError
+from calibration.notices import Notice
+from grader.report.overlay import FINISH_WORDS
+from grader.report.wide import wide_sentences
+from grader.report.words import METHOD_WORDS, budget_lines, learned_from, row_words, told_finishes
+from grader.units import format_share, together
+
+
+def show_result(done: Kept) -> None:
+    """Show one measurement."""
+    document = done.document
+    refused = document.get("refused")
+    heading(done.name)
+    if refused is not None:
+        problem(RefusedError(refused["code"], refused["message"], refused["advice"]))
+    retake = show_checks(document)
+    if done.has_gold:
+        _figures(document)
+        _why_wide(document)
+    else:
+        st.metric("Plated share of the frame", format_share(document["plated_share_of_frame"]))
+        st.markdown("Without a scale there is no area in mm² and no gold in mg.")
+    st.image(done.overlay, width="stretch", alt="The photo with the plating coloured by finish")
+    legend()
+    if done.has_gold:
+        _by_finish(document)
+    _boards(document["boards"])
+    said = {*retake, *([refused["code"]] if refused is not None else [])}
+    for warning in document["warnings"]:
+        if warning["code"] not in said:
+            caution(Notice(warning["code"], warning["message"], warning["advice"]))
+    _downloads(done)
+    visible_only(document["statement"])
+
+
+def show_all(shelf: Sequence[Kept]) -> None:
+    """One line for each measured photo."""
+    table(
+        ("Photo", "Plated area", "Gold"),
+        [
+            (
+                done.name,
+                range_text(done.document["plated_area_mm2"], "mm²") if done.has_gold else "no scale",
+                range_text(done.document["gold_mg"], "mg") if done.has_gold else "",
+            )
+            for done in shelf
+        ],
+    )
+
+
+def _figures(document: Mapping[str, Any]) -> None:
+    left, right = st.columns(2)
+    with left:
+        figure("Plated area", document["plated_area_mm2"], "mm²")
+    with right:
+        figure("Gold in the visible plating", document["gold_mg"], "mg")
+    for source in learned_from(document):
+        remark(f"Thickness: {source}. So this is the gold that your process recovers.")
+    scale = document["scale"]
+    remark(f"Scale from {METHOD_WORDS[scale['known']]}: {scale['px_per_mm']:.1f} px per mm.")
+
+
+def _by_finish(document: Mapping[str, Any]) -> None:
+    heading("By finish")
+    found = told_finishes(document)
+    if not found:
+        st.markdown("No gold plating was found.")
+        return
+    table(
+        ("Finish", "Plated area", "Gold"),
+        [
+            (
+                FINISH_WORDS[f],
+                together(range_text(each["area_mm2"], "mm²")),
+                together(range_text(each["gold_mg"], "mg")),
+            )
+            for f, each in found
+        ],
+    )
+
+
+def _boards(boards: Sequence[Mapping[str, Any]]) -> None:
+    if not boards:
+        return
+    rows = []
+    for number, board in enumerate(boards, 1):
+        size = (
+            split_range(board["area_mm2"], "mm²")[0]
+            if board["area_mm2"] is not None
+            else f"{format_share(board['plated_share'])} of it plated"
+        )
+        rows.append((str(number), size, "; ".join(map(row_words, board["contacts"])) or "none found"))
+    with st.expander(f"Boards ({len(boards)}) and rows of contacts", icon=":material/developer_board:"):
+        table(("Board", "Outline holds", "Rows seen"), rows)
+
+
+def _why_wide(document: Mapping[str, Any]) -> None:
+    sentences = wide_sentences(document)
+    if not sentences:
+        return
+    st.markdown(plain(" ".join(sentences[:2])))
+    with st.expander("Why the range is so wide, and what narrows it", icon=":material/swap_horiz:"):
+        for sentence in sentences[2:]:
+            st.markdown(plain(sentence))
+        bars([(title, share, "") for title, share in budget_lines(document)])
+
+
+def _downloads(done: Kept) -> None:
+    stem = PurePath(done.name).stem or "photo"
+    with st.container(horizontal=True):
+        st.download_button(
+            "Measurement (JSON)",
+            json.dumps(done.document, ensure_ascii=False, allow_nan=False) + "\n",
+            file_name=f"{stem}.json",
+            mime="application/json",
+            on_click="ignore",
+        )
+        st.download_button(
+            "Picture (PNG)", done.overlay, file_name=f"{stem}-overlay.png", mime="image/png", on_click="ignore"
+        )

@@ -1,0 +1,74 @@
+"""An offer as a person reads it: the price, the odds, what moves them, what was assumed, what to mind."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app.common.chart import show_curve, show_swings
+from app.common.preferences import mass_unit
+from app.common.show import bars, caution, heading, plain, table, told_list, visible_only
+from grader.units import format_money, format_share
+from grader.valuation import Offer
+from grader.valuation.words import (
+    LOT_COLUMNS,
+    ROUTE_COLUMNS,
+    assumed_lines,
+    at_price,
+    at_price_lines,
+    break_even_words,
+    budget_lines,
+    highest_words,
+    lot_rows,
+    question_rows,
+    route_rows,
+    routes_heading,
+    summary_lines,
+)
+
+
+def show_offer(offer: Offer) -> None:
+    """Show one offer."""
+    currency = offer.assumptions.currency
+    st.metric("Highest price worth paying", highest_words(offer))
+    st.markdown(plain(f"You accept a {format_share(offer.assumptions.accepted_loss)} chance of a loss."))
+    if offer.reason is not None:
+        caution(offer.reason)
+    left, right = st.columns(2)
+    with left:
+        st.metric("Break-even price (no profit on average)", break_even_words(offer))
+    if offer.asking is not None:
+        with right:
+            st.metric(
+                f"Chance of a loss at {plain(format_money(offer.asking.price, currency))}",
+                format_share(offer.asking.chance_of_loss),
+            )
+    if offer.lot:
+        table(LOT_COLUMNS, lot_rows(offer))
+    table(("", ""), summary_lines(offer, mass_unit()))
+    shown = at_price(offer)
+    if shown is not None:
+        title, at = shown
+        heading(title)
+        table(("", ""), at_price_lines(at, offer))
+    heading(routes_heading(offer))
+    table(ROUTE_COLUMNS, route_rows(offer))
+    heading("Profit against price")
+    show_curve(offer)
+    asked = question_rows(offer)
+    if asked:
+        heading("Worth asking before you buy")
+        told_list(asked)
+    lines = budget_lines(offer)
+    if lines:
+        heading("What moves the profit most")
+        bars([(title, share, f"profit {swing}" if swing else "") for title, share, swing in lines])
+        heading("How far each input swings the profit")
+        show_swings(offer)
+    with st.expander("What was assumed"):
+        table(("", ""), assumed_lines(offer))
+    for item in offer.notices:
+        caution(item)
+    reminder, *others = offer.statements
+    for statement in others:
+        st.info(plain(statement), icon=":material/health_and_safety:")
+    visible_only(reminder)

@@ -1,0 +1,47 @@
+"""From gold with a range to money: what to pay for a lot, and the odds."""
+
+from __future__ import annotations
+
+from grader.valuation.assumptions import example_text, load_assumptions
+from grader.valuation.charges import Charge, Cost, Settlement, Work
+from grader.valuation.economics import VALUATION_DRAWS, Economics, economics
+from grader.valuation.entries import Sale, Spot, drift_until_sale
+from grader.valuation.estimates import money_estimate, share_estimate
+from grader.valuation.given import with_given
+from grader.valuation.given_sales import SaleTexts
+from grader.valuation.measured import Measured, measurements_of, read_measurements
+from grader.valuation.model import Assumptions, AtPrice, Offer, RouteOutcome
+from grader.valuation.notices import CAUTION, VISIBLE_PLATING_ONLY
+from grader.valuation.offer import value_lot
+from grader.valuation.sets import load_set, sets_in
+
+__all__ = [
+    "CAUTION",
+    "VALUATION_DRAWS",
+    "VISIBLE_PLATING_ONLY",
+    "Assumptions",
+    "AtPrice",
+    "Charge",
+    "Cost",
+    "Economics",
+    "Measured",
+    "Offer",
+    "RouteOutcome",
+    "Sale",
+    "SaleTexts",
+    "Settlement",
+    "Spot",
+    "Work",
+    "drift_until_sale",
+    "economics",
+    "example_text",
+    "load_assumptions",
+    "load_set",
+    "measurements_of",
+    "money_estimate",
+    "read_measurements",
+    "sets_in",
+    "share_estimate",
+    "value_lot",
+    "with_given",
+]

@@ -1,0 +1,143 @@
+"""Assumptions from a TOML file: the shipped examples, or a person's own."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, datetime
+from pathlib import Path
+
+from calibration.errors import DataFileError, UsageError
+from calibration.inputs import Distribution, Input
+from calibration.reading import packaged_text, parse_toml, read_text
+from grader.units import parse_price_per_mass, parse_share, parse_weeks
+from grader.valuation.charges import KINDS, Charge, Cost, own_hours
+from grader.valuation.entries import Sale, Spot, drift_until_sale
+from grader.valuation.estimates import amount_estimate, share_estimate
+from grader.valuation.model import DEFAULT_ACCEPTED_LOSS, Assumptions
+from grader.valuation.tables import FILE, Table
+
+_SHARES = {
+    "payable": "share of the gold price that is paid",
+    "recovery": "share of the gold that is recovered",
+    "fee": "fee on the price",
+    "tax": "tax on the price",
+}
+_TOP = frozenset(
+    {"currency", "accepted_loss", "as_of", "spot", "drift", "sale", *_SHARES, *(kind.table for kind in KINDS)}
+)
+
+
+def load_assumptions(path: Path | None = None) -> Assumptions:
+    """The assumptions of a file, or the shipped examples (which have no gold price) for None.
+
+    Raises:
+        DataFileError: the file cannot be read, is no TOML, or an entry does not say what it must; the message names
+            the file and the entry.
+        UsageError: the entries contradict each other, as in ``Assumptions``.
+    """
+    if path is None:
+        return _parse(example_text(), "example_assumptions.toml", examples=True)
+    return _parse(read_text(path, FILE), path.name, examples=False)
+
+
+def example_text() -> str:
+    """The shipped example file, to be copied and changed."""
+    return packaged_text("grader.valuation", "data/example_assumptions.toml")
+
+
+def _parse(text: str, name: str, *, examples: bool) -> Assumptions:
+    top = Table(parse_toml(text, name, FILE), name)
+    top.only(_TOP)
+    try:
+        return _build(top, examples=examples)
+    except DataFileError:
+        raise
+    except UsageError as error:
+        raise DataFileError(error.code, f"{name}: {error.message}", error.advice) from error
+
+
+def _build(top: Table, *, examples: bool) -> Assumptions:
+    shares = {key: _share(top, key) for key in _SHARES}
+    charges = tuple(charge for kind in KINDS for charge in _charges(top, kind))
+    built = Assumptions(
+        currency=top.text("currency"),
+        charges=charges,
+        accepted_loss=parse_share(top.text("accepted_loss")) if "accepted_loss" in top else DEFAULT_ACCEPTED_LOSS,
+        spot=_spot(top.table("spot")) if "spot" in top else None,
+        drift=_drift(top.table("drift")) if "drift" in top else None,
+        weeks=parse_weeks(top.table("drift").text("weeks")) if "drift" in top else None,
+        sales=tuple(_sale(table) for table in top.tables("sale")),
+        payable=shares["payable"],
+        recovery=shares["recovery"],
+        fee=shares["fee"],
+        tax=shares["tax"],
+    )
+    return replace(built, examples=frozenset(i.name for i in built.inputs())) if examples else built
+
+
+def _charges(top: Table, kind: type[Charge]) -> list[Charge]:
+    if kind.is_list:
+        return [kind.read(table) for table in top.tables(kind.table)]
+    return [kind.read(top.table(kind.table))] if kind.table in top else []
+
+
+def _share(top: Table, key: str) -> Input:
+    if key in ("fee", "tax") and key not in top:
+        return Input(key, _SHARES[key], Distribution("constant", (0.0,)), f"left out of {top.file}")
+    table = top.table(key)
+    table.only({"title", "estimate", "source"})
+    known = share_estimate(table.text("estimate", key))
+    return Input(key, table.title(_SHARES[key]), known, table.source)
+
+
+def _drift(table: Table) -> Input:
+    table.only({"weeks", "volatility", "source"})
+    weeks = parse_weeks(table.text("weeks", "drift"))
+    volatility = parse_share(table.text("volatility", "drift"))
+    return drift_until_sale(weeks, volatility, table.source)
+
+
+def _sale(table: Table) -> Sale:
+    table.only({"name", "title", "price", "share", "cost", "hours", "source"})
+    key = table.text("name", "sale")
+    of, source = f"sale {key}", table.source
+    hours = None
+    if "hours" in table:
+        hours = own_hours(f"own hours ({key})", table.text("hours", of), source, (key,))
+    return Sale(
+        key,
+        table.title(key),
+        sale_price(key, table.text("price", of), source),
+        sale_share(key, table.text("share", of), source) if "share" in table else None,
+        tuple(Cost.read(cost, (key,)) for cost in table.tables(Cost.table)),
+        hours,
+    )
+
+
+def sale_price(key: str, text: str, source: str) -> Input:
+    """A price by weight from "40..90 USD/kg".
+
+    Raises:
+        UsageError: ``unit-wrong-kind`` where it is not per mass, or as ``amount_estimate``.
+    """
+    price, unit = amount_estimate(text)
+    if not unit.endswith("/kg"):
+        raise UsageError("unit-wrong-kind", f"'{text}' is no price by weight.", "Write it as '60 USD/kg'.")
+    return Input("price", f"price by weight ({key})", price, source, unit, of=(key,))
+
+
+def sale_share(key: str, text: str, source: str) -> Input:
+    """The share of the boards' mass that is sold, from "4..8..15 %".
+
+    Raises:
+        UsageError: as ``share_estimate``.
+    """
+    return Input("share", f"share of the boards' mass that is sold ({key})", share_estimate(text), source, of=(key,))
+
+
+def _spot(table: Table) -> Spot:
+    table.only({"price", "date", "source"})
+    on = table.data.get("date")
+    if not isinstance(on, date) or isinstance(on, datetime):
+        raise table.invalid("the gold price needs its date, such as date = 2026-11-20")
+    return Spot.of(parse_price_per_mass(table.text("price", "spot")), on, table.source)

@@ -1,0 +1,141 @@
+"""What it would be worth to know an input before deciding: expected value of partial perfect information.
+
+The decision is to buy at a price, and what then to do with the lot, or to leave it. Without knowing more one goes the
+way of the highest expected profit, or none: worth ``max(0, E[profit of each way])``. Knowing an input x one would
+decide by ``E[profit of each way | x]``: worth ``E[max(0, E[profit of each way | x])]``. The difference is the most
+that an answer is worth; real answers leave some doubt. The way is taken to be chosen when buying; that it can still
+be changed afterwards is left out.
+
+``E[profit | x]`` is estimated for each way by regression over the draws that are there already (Strong, Oakley and
+Brennan, Med. Decis. Making 34 (2014) 311). The profit is a sum of products, so it is linear in each input alone but
+for a refiner's minimum: a spline of straight pieces between quantiles fits it without bias where it is linear.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import numpy as np
+
+from calibration.inputs import FloatArray, Input
+from calibration.reading import packaged_toml
+
+_KNOTS = (0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.98)
+_BY_TITLE = ("cost", "quantity", "thickness", "price", "share")
+# Standard deviations by which a fit must beat one of pure noise: 1 in 30 000.
+_BEYOND_CHANCE = 4.0
+
+
+@dataclass(frozen=True)
+class Question:
+    """Something to find out before buying.
+
+    Attributes:
+        text: what to ask or do.
+        worth: the most that a full answer is worth, in money.
+        inputs: names of the inputs that it would settle.
+    """
+
+    text: str
+    worth: float
+    inputs: tuple[str, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """The form used in reports."""
+        return {"question": self.text, "worth": self.worth, "inputs": list(self.inputs)}
+
+
+def value_of_knowing(profits: Sequence[FloatArray], known: Sequence[FloatArray]) -> float:
+    """Expected value of knowing some inputs together, for the decision to buy and go one of some ways, or to leave.
+
+    Args:
+        profits: of each way, float64 (n,); leaving the lot brings zero.
+        known: draws of these inputs, each float64 (n,), of the same cases; their effects are taken to add up.
+
+    Returns:
+        At least zero; zero where the inputs explain no more of any profit than chance would.
+    """
+    columns = [c for draws in known for c in _spline(draws)]
+    if not columns:
+        return 0.0
+    x = np.column_stack(columns)
+    best = np.zeros(len(x))
+    for expected in _expected(x, profits):
+        best = np.maximum(best, expected)
+    return max(0.0, float(best.mean()) - max(0.0, *(float(p.mean()) for p in profits)))
+
+
+def _expected(x: FloatArray, profits: Sequence[FloatArray]) -> Iterator[FloatArray]:
+    """Each profit's expectation for given inputs, float64 (n,): its mean where they explain no more than chance."""
+    n, degrees = x.shape
+    for profit in profits:
+        centred = profit - profit.mean()
+        fitted = x @ np.linalg.lstsq(x.T @ x, x.T @ centred, rcond=None)[0]
+        total, explained = float(centred @ centred), float(fitted @ fitted)
+        by_chance = total == 0 or explained / total < (degrees + _BEYOND_CHANCE * np.sqrt(2 * degrees)) / n
+        yield np.full(n, profit.mean()) if by_chance else fitted + profit.mean()
+
+
+def _spline(draws: FloatArray) -> list[FloatArray]:
+    """Columns of a straight-piece spline, each of mean zero and standard deviation one."""
+    spread = draws.std()
+    if spread <= 1e-12 * abs(draws.mean()):
+        return []
+    knots = np.unique(np.quantile(draws, _KNOTS))
+    columns = [draws, *(np.maximum(draws - knot, 0.0) for knot in knots)]
+    return [(c - c.mean()) / c.std() for c in columns if c.std() > 1e-6 * spread]
+
+
+def questions(
+    profits: Sequence[FloatArray],
+    inputs: Iterable[Input],
+    values: Mapping[str, FloatArray],
+    lot: Sequence[Mapping[str, Any]] = (),
+) -> tuple[Question, ...]:
+    """What to find out before buying, the most valuable first; what is worth nothing is left out.
+
+    Args:
+        profits: of each way to deal with the lot, bought at the price in question, float64 (n,).
+        inputs: that the profits depend on.
+        values: their draws.
+        lot: as in an offer, to name photos.
+    """
+    photos = _photo_names(lot)
+    asked: dict[str, list[str]] = {}
+    for i in inputs:
+        text = _question(i, photos)
+        if text is not None and not i.distribution.is_constant:
+            asked.setdefault(text, []).append(i.name)
+    found = [
+        Question(text, value_of_knowing(profits, [values[n] for n in names]), tuple(names))
+        for text, names in asked.items()
+    ]
+    return tuple(sorted((q for q in found if q.worth > 0), key=lambda q: -q.worth))
+
+
+@cache
+def _texts() -> Mapping[str, str]:
+    data = packaged_toml("grader.valuation", "data/questions.toml")
+    return {key: table["ask"] for key, table in data.items()}
+
+
+def _question(i: Input, photos: Mapping[str, str]) -> str | None:
+    ask = _texts().get(i.kind)
+    if ask is None:
+        return None
+    about = i.title if i.kind in _BY_TITLE else "".join(i.of[-1:])
+    return ask.format(about=photos.get(about, about))
+
+
+def _photo_names(lot: Sequence[Mapping[str, Any]]) -> dict[str, str]:
+    """Names of photos by the twelve digits of their sha256 that inputs are named by."""
+    return {
+        str(shown[f"{face}_sha256"])[:12]: str(shown[face])
+        for part in lot
+        for shown in part.get("photos", ())
+        for face in ("front", "back")
+        if shown.get(face)
+    }

@@ -1,0 +1,306 @@
+"""What a valuation takes and what it gives: frozen, checked, in one currency."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from calibration.errors import UsageError
+from calibration.inputs import Distribution, Input
+from calibration.notices import Notice
+from grader.budget import BudgetLine
+from grader.model import Range
+from grader.units import Money, money_down
+from grader.valuation.charges import Charge, Cost, Settlement, Work
+from grader.valuation.entries import Sale, Spot
+from grader.valuation.estimates import same_currency
+from grader.valuation.information import Question
+
+DEFAULT_ACCEPTED_LOSS = 0.10
+
+_C = TypeVar("_C", bound=Charge)
+
+
+@dataclass(frozen=True)
+class Assumptions:
+    """All that turns grams of gold into money.
+
+    What the gold brings is gold × recovery × payable × gold price × drift. What is paid for the lot is
+    price × (1 + fee) × (1 + tax): the tax falls on price and fee. All other costs are charges. Tax on shipping
+    belongs in the shipping cost.
+
+    Attributes:
+        currency: three-letter code of every amount.
+        payable: share of the gold price that is paid, 0..1.
+        recovery: gold recovered ÷ gold present, 0..1.
+        charges: costs other than the price, of any kind.
+        fee: marketplace's or buyer's fee as a share of the price, 0..1.
+        tax: as a share of price and fee, 0..1.
+        accepted_loss: chance of a loss that the user accepts, above 0, at most 0.5.
+        spot: the gold price, or None while it has not been given.
+        drift: gold price at the sale ÷ today's; None where it is sold at once.
+        weeks: until the sale, for which ``drift`` was made; None where that is not known.
+        sales: ways to sell by weight instead.
+        examples: names of the inputs that are shipped examples.
+
+    Raises:
+        UsageError: ``share-out-of-range``, ``money-negative``, ``price-not-positive``, ``currencies-differ``,
+            ``accepted-loss-out-of-range``, ``cost-twice``.
+    """
+
+    currency: str
+    payable: Input
+    recovery: Input
+    charges: tuple[Charge, ...]
+    fee: Input
+    tax: Input
+    accepted_loss: float = DEFAULT_ACCEPTED_LOSS
+    spot: Spot | None = None
+    drift: Input | None = None
+    weeks: float | None = None
+    sales: tuple[Sale, ...] = ()
+    examples: frozenset[str] = frozenset()
+
+    def __post_init__(self) -> None:
+        for share in self._shares():
+            low, high = support(share.distribution)
+            if low < 0 or high > 1:
+                raise UsageError(
+                    "share-out-of-range",
+                    f"The {share.title} reaches from {low:.0%} to {high:.0%}.",
+                    "Give a share of 0 % to 100 %.",
+                )
+        for amount in self._amounts():
+            if support(amount.distribution)[0] < 0:
+                raise UsageError("money-negative", f"{amount.title}: negative.", "Give zero or more.")
+        if self.spot is not None:
+            low, high = support(self.spot.input.distribution)
+            if low < 0 or high <= 0:
+                raise UsageError(
+                    "price-not-positive", "The gold price is not above zero.", "Give today's gold price."
+                )
+        if not 0 < self.accepted_loss <= 0.5:
+            raise UsageError(
+                "accepted-loss-out-of-range",
+                f"A chance of a loss of {self.accepted_loss:.0%} cannot be aimed at.",
+                "Accept more than 0 % and at most 50 %.",
+            )
+        names = [i.name for i in self.inputs()]
+        for name in names:
+            if names.count(name) > 1:
+                raise UsageError("cost-twice", f"'{name}' is given twice.", "Give each cost and sale its own name.")
+        used = {i.title: {i.unit.partition("/")[0]} for i in self._money()}
+        same_currency({"currency": {self.currency}, **used})
+
+    def _shares(self) -> Iterator[Input]:
+        yield from (self.payable, self.recovery, self.fee, self.tax)
+        yield from (s.share for s in self.sales if s.share is not None)
+
+    def _amounts(self) -> Iterator[Input]:
+        """Whatever may not be negative, besides shares and the gold price."""
+        known = {i.name for i in self._shares()} | ({self.spot.input.name} if self.spot else set())
+        yield from (i for i in self.inputs() if i.name not in known)
+
+    def _money(self) -> Iterator[Input]:
+        """Whatever is in a currency."""
+        if self.spot is not None:
+            yield self.spot.input
+        for charge in (*self.charges, *(c for s in self.sales for c in s.costs)):
+            yield from charge.money()
+        yield from (s.price for s in self.sales)
+
+    def of_kind(self, kind: type[_C]) -> tuple[_C, ...]:
+        """Its charges of one kind."""
+        return tuple(c for c in self.charges if isinstance(c, kind))
+
+    @property
+    def costs(self) -> tuple[Cost, ...]:
+        """The plain amounts among its charges."""
+        return self.of_kind(Cost)
+
+    @property
+    def work(self) -> Work | None:
+        """One's own time for stripping; None where none is stated."""
+        return next(iter(self.of_kind(Work)), None)
+
+    @property
+    def settlement(self) -> Settlement | None:
+        """What the refiner charges; None where that is among the plain amounts."""
+        return next(iter(self.of_kind(Settlement)), None)
+
+    def inputs(self) -> Iterator[Input]:
+        """Every input, the gold price first."""
+        if self.spot is not None:
+            yield self.spot.input
+        if self.drift is not None:
+            yield self.drift
+        yield from (self.payable, self.recovery, self.fee, self.tax)
+        for charge in self.charges:
+            yield from charge.inputs()
+        for sale in self.sales:
+            yield from sale.inputs()
+
+    def as_json(self) -> dict[str, Any]:
+        """What was assumed, for the record."""
+        return {
+            "currency": self.currency,
+            "spot_date": self.spot.on.isoformat() if self.spot else None,
+            "accepted_loss": self.accepted_loss,
+            "inputs": [{**i.as_json(), "example": i.name in self.examples} for i in self.inputs()],
+            "cost_basis": {cost.input.name: cost.basis for cost in self.costs},
+        }
+
+
+def support(distribution: Distribution) -> tuple[float, float]:
+    """Least and greatest value that a distribution can take."""
+    match distribution.kind:
+        case "normal":
+            mean, sd = distribution.parameters
+            return (mean, mean) if sd == 0 else (-math.inf, math.inf)
+        case "lognormal" | "lognormal_mixture":
+            return (0.0, math.inf)
+        case "log_student_t":
+            median, scale, _, reach = distribution.parameters
+            return (median * math.exp(-reach), median * math.exp(reach)) if scale else (median, median)
+    return min(distribution.parameters), max(distribution.parameters)
+
+
+@dataclass(frozen=True)
+class AtPrice:
+    """What buying at a price would mean.
+
+    Attributes:
+        price: paid to the seller, before fee and tax.
+        expected_profit: mean over all cases.
+        chance_of_loss: 0..1.
+        worst_in_twenty: profit that is undercut in one case of twenty (5 % quantile).
+        best_in_twenty: profit that is exceeded in one case of twenty (95 % quantile).
+    """
+
+    price: float
+    expected_profit: float
+    chance_of_loss: float
+    worst_in_twenty: float
+    best_in_twenty: float
+
+    def as_json(self) -> dict[str, float]:
+        """The form used in reports."""
+        return {
+            "price": self.price,
+            "expected_profit": self.expected_profit,
+            "chance_of_loss": self.chance_of_loss,
+            "worst_in_twenty": self.worst_in_twenty,
+            "best_in_twenty": self.best_in_twenty,
+        }
+
+
+@dataclass(frozen=True)
+class RouteOutcome:
+    """One way to deal with the lot, when it is bought at a price.
+
+    Attributes:
+        name: short.
+        title: plain words.
+        at: odds at that price.
+        highest_price: at which this way's chance of a loss is the accepted one; 0 where even a gift exceeds it.
+        hours: of one's own work, expected.
+        profit_per_hour: expected profit before one's own time is paid, an hour; None where no hours are stated.
+        cash_tied_up: money that is out before anything comes in, expected.
+    """
+
+    name: str
+    title: str
+    at: AtPrice
+    highest_price: float
+    hours: float
+    profit_per_hour: float | None
+    cash_tied_up: float
+
+    def as_json(self) -> dict[str, Any]:
+        """The form used in reports."""
+        return {
+            "route": self.name,
+            "title": self.title,
+            **self.at.as_json(),
+            "highest_price": self.highest_price,
+            "hours": self.hours,
+            "profit_per_hour": self.profit_per_hour,
+            "cash_tied_up": self.cash_tied_up,
+        }
+
+
+@dataclass(frozen=True)
+class Offer:
+    """What to pay for a lot, and the odds. All amounts are in ``assumptions.currency``.
+
+    Attributes:
+        gold_mg: gold in the visible plating.
+        proceeds: what the gold brings: gold × recovery × payable × gold price.
+        costs: all costs but the price, one's own time among them.
+        own_time: that part of the costs which is one's own time.
+        break_even: price at which the expected profit is zero; 0 where it would be negative.
+        highest: buying at the highest price worth paying: the one whose chance of a loss is the accepted one.
+        reason: why the highest price is 0, or None where it is above.
+        asking: buying at the asking price, or None where none was given.
+        routes: ways to deal with the lot, bought at ``budget_price``; the first is stripping, the last not to buy.
+        budget: what each input contributes to the range of the profit at ``budget_price``; swings are profits.
+        budget_price: the asking price, else the highest price.
+        curve: what buying at prices from zero upwards would mean.
+        questions: what to find out before buying at ``budget_price`` and choosing a route, the most valuable first.
+        assumptions: what was assumed.
+        lot: what the lot is said to hold, part by part.
+        notices: what the user should know.
+        statements: what must stay in sight of every figure.
+    """
+
+    gold_mg: Range
+    proceeds: Range
+    costs: Range
+    own_time: Range
+    break_even: float
+    highest: AtPrice
+    reason: Notice | None
+    asking: AtPrice | None
+    routes: tuple[RouteOutcome, ...]
+    budget: tuple[BudgetLine, ...]
+    budget_price: float
+    curve: tuple[AtPrice, ...]
+    questions: tuple[Question, ...]
+    assumptions: Assumptions
+    lot: tuple[Mapping[str, Any], ...]
+    notices: tuple[Notice, ...]
+    statements: tuple[str, ...]
+
+    @property
+    def highest_price(self) -> Money:
+        """The highest price worth paying, rounded down to three digits and no finer than a hundredth."""
+        return money_down(self.highest.price, self.assumptions.currency)
+
+    def as_json(self) -> dict[str, Any]:
+        """The form used in reports and in the log."""
+        return {
+            "schema": 1,
+            "currency": self.assumptions.currency,
+            "gold_mg": self.gold_mg.as_json(),
+            "proceeds": self.proceeds.as_json(),
+            "costs": self.costs.as_json(),
+            "own_time": self.own_time.as_json(),
+            "break_even": self.break_even,
+            "highest_price": self.highest.as_json(),
+            "reason": self.reason.as_json() if self.reason else None,
+            "asking_price": self.asking.as_json() if self.asking else None,
+            "routes": [route.as_json() for route in self.routes],
+            "budget": [
+                {**line.as_json(), "profit_low": line.swing_low, "profit_high": line.swing_high}
+                for line in self.budget
+            ],
+            "budget_price": self.budget_price,
+            "curve": [at.as_json() for at in self.curve],
+            "questions": [q.as_json() for q in self.questions],
+            "assumptions": self.assumptions.as_json(),
+            "lot": [dict(part) for part in self.lot],
+            "warnings": [n.as_json() for n in self.notices],
+            "statements": list(self.statements),
+        }

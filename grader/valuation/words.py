@@ -1,0 +1,199 @@
+"""An offer in short texts, for the command line and the page."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from math import isinf
+from typing import Any
+
+import numpy as np
+
+from calibration.inputs import Input
+from grader.budget import TOGETHER
+from grader.model import Range
+from grader.units import MassUnit, PricePerMass, format_money, format_range, format_share, money_down, round_to
+from grader.valuation.entries import Spot
+from grader.valuation.model import AtPrice, Offer, support
+
+_SHOWN_SHARE = 0.005
+_MOST_LINES = 8
+
+Lines = list[tuple[str, str]]
+
+
+def highest_words(offer: Offer) -> str:
+    """The highest price worth paying; zero where a reason says why."""
+    return format_money(0, offer.assumptions.currency) if offer.reason else str(offer.highest_price)
+
+
+def break_even_words(offer: Offer) -> str:
+    """The price at which there is no profit on average."""
+    return str(money_down(offer.break_even, offer.assumptions.currency))
+
+
+def summary_lines(offer: Offer, liked: MassUnit = "auto") -> Lines:
+    """What the lot holds, brings and costs; masses in the unit that is liked."""
+    currency = offer.assumptions.currency
+    return [
+        ("Gold in the visible plating", format_range(offer.gold_mg, "mg", liked)),
+        ("What that gold brings", format_range(offer.proceeds, currency)),
+        ("Costs without the price", format_range(offer.costs, currency)),
+        *([("Of these, your own time", format_range(offer.own_time, currency))] if offer.own_time.high > 0 else []),
+    ]
+
+
+ROUTE_COLUMNS = ("Way", "Expected profit", "Chance of a loss", "Worst in twenty", "Profit an hour", "Cash tied up")
+
+
+def route_rows(offer: Offer) -> list[tuple[str, ...]]:
+    """The ways to deal with the lot, a row each under ``ROUTE_COLUMNS``."""
+    currency = offer.assumptions.currency
+
+    def money(amount: float, spread: float) -> str:
+        return format_money(amount, currency, spread)
+
+    rows: list[tuple[str, ...]] = []
+    for r in offer.routes:
+        spread = (r.at.best_in_twenty - r.at.worst_in_twenty) / 2
+        hour = "" if r.profit_per_hour is None else f"{money(r.profit_per_hour, spread / max(r.hours, 1.0))}"
+        profit, worst = money(r.at.expected_profit, spread), money(r.at.worst_in_twenty, spread)
+        rows.append((r.title, profit, format_share(r.at.chance_of_loss), worst, hour, money(r.cash_tied_up, spread)))
+    return rows
+
+
+LOT_COLUMNS = ("Part", "Boards photographed", "Boards in the lot")
+
+
+_MOST_QUESTIONS = 6
+_LEAST_WORTH = 0.02  # of the dearest answer
+
+
+def question_rows(offer: Offer) -> list[tuple[str, str]]:
+    """What to ask or find out before buying, and the most that the answer is worth."""
+    asked = [q for q in offer.questions if q.worth >= _LEAST_WORTH * offer.questions[0].worth][:_MOST_QUESTIONS]
+    currency = offer.assumptions.currency
+    return [(q.text, f"worth up to {round_to(q.worth, q.worth)} {currency} to you") for q in asked]
+
+
+CURVE_COLUMNS = ("Price", "Expected profit", "In 90 of 100 cases between", "Chance of a loss")
+_CURVE_ROWS_EVERY = 5
+
+
+def curve_rows(offer: Offer) -> list[tuple[str, str, str, str]]:
+    """Profit against price, a few points of the curve."""
+    currency = offer.assumptions.currency
+    rows = []
+    for at in offer.curve[::_CURVE_ROWS_EVERY]:
+        spread = (at.best_in_twenty - at.worst_in_twenty) / 2
+        low, high = (format_money(x, currency, spread) for x in (at.worst_in_twenty, at.best_in_twenty))
+        mean = format_money(at.expected_profit, currency, spread)
+        step = offer.curve[1].price - offer.curve[0].price
+        rows.append(
+            (format_money(at.price, currency, step), mean, f"{low} and {high}", format_share(at.chance_of_loss))
+        )
+    return rows
+
+
+def lot_rows(offer: Offer) -> list[tuple[str, str, str]]:
+    """The parts of the lot: name, boards photographed, boards that there are likely to be."""
+    return part_rows(offer.lot)
+
+
+def part_rows(parts: Iterable[Mapping[str, Any]]) -> list[tuple[str, str, str]]:
+    """The same from the parts as ``LotEstimate.as_json`` gives them."""
+    return [(str(p["name"]), _seen_words(p), f"{p['boards']:.0f}") for p in parts]
+
+
+def _seen_words(part: Mapping[str, Any]) -> str:
+    """Boards photographed, with their range where only outlines tell; older offers hold none."""
+    seen = part["boards_seen"]
+    low, high = part.get("boards_seen_low", seen), part.get("boards_seen_high", seen)
+    return str(seen) if low == high else f"{seen} ({low} to {high})"
+
+
+def routes_heading(offer: Offer) -> str:
+    """At what price the ways are compared."""
+    return f"Ways to deal with it, bought for {format_money(offer.budget_price, offer.assumptions.currency)}"
+
+
+def at_price(offer: Offer) -> tuple[str, AtPrice] | None:
+    """A heading and the odds to show: at the asking price, else at the highest; None where even a gift loses."""
+    if offer.asking is not None:
+        price = format_money(offer.asking.price, offer.assumptions.currency)
+        return f"At the asking price of {price}", offer.asking
+    return ("At the highest price worth paying", offer.highest) if offer.reason is None else None
+
+
+def at_price_lines(at: AtPrice, offer: Offer) -> Lines:
+    """What buying at a price means."""
+    currency, spread = offer.assumptions.currency, (at.best_in_twenty - at.worst_in_twenty) / 2
+    return [
+        ("Expected profit", format_money(at.expected_profit, currency, spread)),
+        ("Chance of a loss", format_share(at.chance_of_loss)),
+        ("In one case of twenty less than", format_money(at.worst_in_twenty, currency, spread)),
+    ]
+
+
+def budget_lines(offer: Offer) -> list[tuple[str, float, str]]:
+    """What moves the profit most: title, share of variance, and the profit from the input's low to its high end."""
+    currency, widest = (
+        offer.assumptions.currency,
+        max((high - low for _, low, high in swing_lines(offer)), default=0.0),
+    )
+    spread = max(_half(offer.proceeds), widest / 2)
+    lines = []
+    for line in [b for b in offer.budget if b.share_of_variance >= _SHOWN_SHARE][:_MOST_LINES]:
+        swing = ""
+        if line.input != TOGETHER and line.swing_low is not None and line.swing_high is not None:
+            low, high = (format_money(x, currency, spread) for x in (line.swing_low, line.swing_high))
+            swing = f"{low} to {high}"
+        lines.append((line.title, line.share_of_variance, swing))
+    return lines
+
+
+def swing_lines(offer: Offer) -> list[tuple[str, float, float]]:
+    """Title and profit at either end of an input's range, the widest swing first."""
+    found = [
+        (line.title, min(line.swing_low, line.swing_high), max(line.swing_low, line.swing_high))
+        for line in offer.budget
+        if line.swing_low is not None and line.swing_high is not None
+    ]
+    widest = sorted(found, key=lambda swing: swing[1] - swing[2])[:_MOST_LINES]
+    return [swing for swing in widest if swing[2] - swing[1] > _SHOWN_SHARE * (widest[0][2] - widest[0][1])]
+
+
+def assumed_lines(offer: Offer) -> Lines:
+    """Everything that was assumed; what is a shipped example says so."""
+    a = offer.assumptions
+    lines: Lines = []
+    if a.spot is not None:
+        lines.append((f"gold price of {a.spot.on}", f"{_between(a.spot.input)}{_per_troy_ounce(a.spot)}"))
+    lines += [
+        (item.title, _between(item) + (" (example)" if item.name in a.examples else ""))
+        for item in a.inputs()
+        if a.spot is None or item.name != a.spot.input.name
+    ]
+    return lines
+
+
+def _per_troy_ounce(spot: Spot) -> str:
+    """The price once more in the unit that gold is quoted in, where it is one number."""
+    if not spot.input.distribution.is_constant:
+        return ""
+    currency = spot.input.unit.partition("/")[0]
+    price = PricePerMass(spot.input.distribution.parameters[0], currency)
+    return f" = {price.amount_per_troy_ounce:.6g} {currency}/ozt"
+
+
+def _between(item: Input) -> str:
+    """The least and greatest value that were assumed (90 % of a range without an end), or the only one."""
+    low, high = support(item.distribution)
+    if isinf(high):
+        low, high = (float(x) for x in np.quantile(item.draws(), [0.05, 0.95]))
+    factor, unit, digits = (1.0, item.unit, 6) if item.unit else (100.0, "%", 3 if low < high else 4)
+    ends = [f"{x * factor:.{digits}g}" for x in (low, high)]
+    return f"{' to '.join(dict.fromkeys(ends))} {unit}"
+
+
+def _half(value: Range) -> float:
+    return (value.high - value.low) / 2
