@@ -11,7 +11,7 @@ import streamlit as st
 
 from app.common.preferences import currency, currency_hint
 from app.common.show import remark
-from app.measure.scale_form import read
+from app.scale.form import read
 from grader.units import in_currency, parse_money, parse_price_per_mass
 from grader.valuation import Assumptions, SaleTexts, with_given
 from grader.valuation.charges import TYPED

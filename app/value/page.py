@@ -11,13 +11,13 @@ import streamlit as st
 
 from app.bench.report import planned_before
 from app.common.doubts import believed
-from app.common.report import NO_PLANS, report_downloads, report_of
 from app.common.show import plain, problem, remark
-from app.common.way import link, show_next, show_way
 from app.lots.desk import current_lot, lot_name
 from app.lots.keep import all_lots, ask_to_keep, lot_contents, say_what_was_done, write_log
 from app.lots.lot_folder import LotFolder
+from app.lots.report import NO_PLANS, report_downloads, report_of
 from app.lots.shelf import Kept, kept
+from app.lots.way import link, show_next, show_way
 from app.value.form import ask_money
 from app.value.lot_form import ask_lot
 from app.value.offer import show_offer

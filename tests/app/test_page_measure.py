@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-import app.measure.measuring
+import app.lots.measuring
 from app.lots.shelf import Kept
 from calibration.errors import PhotoError
 from calibration.families import contact_families
@@ -39,7 +39,7 @@ def measured_calls(monkeypatch: pytest.MonkeyPatch) -> list[Request]:
         calls.append(request)
         return measure(photo, request, progress)
 
-    monkeypatch.setattr(app.measure.measuring, "measure", counted)
+    monkeypatch.setattr(app.lots.measuring, "measure", counted)
     return calls
 
 
