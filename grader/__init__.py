@@ -1,3 +1,3 @@
 """From a photo of circuit boards to the most to pay for them."""
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
