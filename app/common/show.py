@@ -11,9 +11,9 @@ import streamlit as st
 
 from app.common.preferences import mass_unit
 from calibration.errors import GraderError
+from calibration.finishes import FINISH_RGB, FINISH_WORDS
 from calibration.notices import Notice
 from grader.model import FINISHES, Range
-from grader.report.overlay import FINISH_RGB, FINISH_WORDS
 from grader.units import format_range, format_share, together
 
 Advised = GraderError | Notice

@@ -77,7 +77,7 @@ class ValueOptions:
     other_face: Annotated[
         str | None, typer.Option(help="Faces that no photo shows: 'alike', or 'left out' if not said.")
     ] = None
-    parts: Annotated[Path | None, typer.Option(help="A file that says this for several parts; see docs/buying.md.")] = None
+    parts: Annotated[Path | None, typer.Option(help="A file with several parts; see docs/buying.md.")] = None
     yes: Annotated[bool, typer.Option("--yes", help="Take figures that look wrong as they stand.")] = False
 
     def figures(self) -> Assumptions:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from calibration.errors import DataFileError
+from calibration.finishes import UNDETERMINED
 from calibration.reading import FileKind, json_of
 from grader.model import FINISHES, Finish
 
@@ -63,7 +64,7 @@ class PaintedIn:
 
     path_px: tuple[Point, ...]
     radius_px: float
-    finish: Finish = "undetermined"
+    finish: Finish = UNDETERMINED
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import RefusedError
+from calibration.finishes import HARD_GOLD
 from calibration.inputs import FloatArray, Input
 from calibration.scale import Scale
 from calibration.thickness import GoldProperties
@@ -173,7 +174,7 @@ def _material(outline_uv: FloatArray, shape: tuple[int, int]) -> FloatArray:
 
 
 def _is_contact(region: Region) -> bool:
-    return region.row is not None or (region.finish == "hard_gold" and region.length <= _LONGEST_CONTACT_MM)
+    return region.row is not None or (region.finish == HARD_GOLD and region.length <= _LONGEST_CONTACT_MM)
 
 
 def _face(

@@ -9,10 +9,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.finishes import FINISH_RGB, UNDETERMINED
 from grader.model import FINISHES, Finish
 from grader.photo import reduced
 from grader.pipeline import Measurement
-from grader.report.overlay import BOARD_RGB, FINISH_RGB, STRENGTH, in_reduced, outline
+from grader.report.overlay import BOARD_RGB, STRENGTH, in_reduced, outline
 
 Picture = NDArray[np.uint8]
 
@@ -27,7 +28,7 @@ def plating_rings(measurement: Measurement) -> dict[Finish, list[list[list[int]]
     """
     regions = measurement.regions
     finish_of = np.zeros(len(regions.regions) + 1, np.uint8)
-    finish_of[0] = FINISHES.index("undetermined")
+    finish_of[0] = FINISHES.index(UNDETERMINED)
     for region in regions.regions:
         finish_of[region.number] = FINISHES.index(region.finish)
     plated = measurement.coverage.share > 127

@@ -17,6 +17,7 @@ import pypdfium2
 import pytest
 
 from calibration.errors import DataFileError
+from calibration.finishes import FINISH_RGB
 from calibration.inputs import Distribution, Input
 from grader.cautions import lines_for
 from grader.lot import estimate_lot, one_part
@@ -29,7 +30,6 @@ from grader.report.lot_csv import COLUMNS, lot_csv
 from grader.report.lot_html import lot_html
 from grader.report.lot_pdf import LACKING, lot_pdf
 from grader.report.lot_report import LotReport, ReportedCuts, ReportedPhoto
-from grader.report.overlay import FINISH_RGB
 from grader.report.photo_blocks import NO_PICTURE
 from grader.report.plating import document_picture, picture_jpeg, plating_rings
 from grader.valuation import VISIBLE_PLATING_ONLY, load_assumptions, measurements_of, value_lot, with_given
