@@ -22,7 +22,7 @@ from calibration.scale import Scale
 from calibration.target import TargetDescription
 from calibration.thickness import GoldProperties
 from grader.area import AreaEstimate, estimate_area
-from grader.correct.model import NO_CORRECTIONS, Corrections
+from grader.corrections import NO_CORRECTIONS, Corrections
 from grader.coverage import Coverage, Segmenter
 from grader.coverage.choose import default_segmenter
 from grader.gold import GoldEstimate, gold_mass

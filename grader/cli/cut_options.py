@@ -15,7 +15,7 @@ from grader.cli.output import show_error
 from grader.cli.photo_options import PhotoOptions
 from grader.correct import Corrections
 from grader.correct.measured import correct
-from grader.correct.model import NO_CORRECTIONS
+from grader.corrections import NO_CORRECTIONS
 from grader.cut import CutBoard, CutRules, LongestPiece, Turned, Vessel, cut_boards, join_faces
 from grader.photo import load_photo
 from grader.pipeline import Measurement, Request, measure

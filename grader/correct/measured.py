@@ -9,7 +9,7 @@ from calibration.errors import UsageError
 from calibration.thickness import GoldProperties
 from grader.area import estimate_area
 from grader.correct.apply import apply_corrections
-from grader.correct.model import Corrections
+from grader.corrections import Corrections
 from grader.gold import gold_mass
 from grader.model import Finish
 from grader.pipeline import Measurement
