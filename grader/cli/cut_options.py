@@ -165,7 +165,7 @@ def _length_or_none(text: str) -> float:
 def _boards_of(
     path: Path, request: Request, by_hand: Corrections
 ) -> tuple[Measurement, tuple[CutBoard | RefusedError, ...]]:
-    done = correct(measure(load_photo(path), request), by_hand, request.properties)
+    done = correct(measure(load_photo(path), request), by_hand)
     if done.refused is not None:
         raise type(done.refused)(done.refused.code, f"{path.name}: {done.refused.message}", done.refused.advice)
-    return done, cut_boards(done, request.board_thickness_mm, request.properties)
+    return done, cut_boards(done)
