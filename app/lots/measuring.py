@@ -164,7 +164,7 @@ def measure_into(lot: LotFolder, order: Order, say: Progress) -> Kept:
     measured = measure(load_photo(data, order.name), order.request, say)
     done = lot.measured().get(order.sha256)  # it may have been corrected meanwhile
     if done is not None:
-        measured = correct(measured, corrections_in(done.document), order.request.properties)
+        measured = correct(measured, corrections_in(done.document))
     document, overlay = measurement_document(measured), overlay_png(measured)
     stamp = None if done is None else done.stamp
     return lot.put(Kept(order.name, order.sha256, order.request, document, overlay, order.is_sample, stamp))

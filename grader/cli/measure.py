@@ -80,7 +80,7 @@ def measure_command(
     except PhotoError as error:
         show_error(error, files[0].name)
         raise typer.Exit(error.exit_code) from error
-    done = correct(done, by_hand, request.properties)
+    done = correct(done, by_hand)
     document = measurement_document(done)
     if json_out is not None:
         write_json(json_out, document)
