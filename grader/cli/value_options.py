@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -15,12 +14,9 @@ from grader.cli.log import day_of, existing_log, lot_key
 from grader.cli.questions import ask_first
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
 from grader.lot.doubts import lot_doubts
-from grader.places import assumptions_folder
-from grader.units import parse_money
-from grader.valuation import Assumptions, Measured, Offer, load_set, value_lot, with_given
+from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for
+from grader.valuation import Assumptions, Measured
 from grader.valuation.doubts import Doubt, price_doubts
-from grader.valuation.estimates import named
-from grader.valuation.given_sales import SaleTexts
 from grader.valuation.measured import documents_in
 
 MeasurementsArgument = Annotated[
@@ -91,14 +87,13 @@ class ValueOptions:
         return figures
 
     def _figures(self) -> Assumptions:
-        sales = {"trim": SaleTexts(self.trim_price, self.trim_share), "whole": SaleTexts(self.whole_price)}
-        return with_given(
-            load_set(self.assumptions, assumptions_folder()),
+        return figures_of(
+            self.assumptions,
             spot=self.spot,
             spot_date=None if self.spot_date is None else day_of(self.spot_date),
             payable=self.payable,
             recovery=self.recovery,
-            costs=self.cost or None,
+            costs=self.cost,
             fee=self.fee,
             tax=self.tax,
             hours=self.hours,
@@ -107,7 +102,9 @@ class ValueOptions:
             weeks=self.weeks,
             per_gram=self.per_gram,
             minimum=self.minimum,
-            sales={name: texts for name, texts in sales.items() if texts != SaleTexts()} or None,
+            trim_price=self.trim_price,
+            trim_share=self.trim_share,
+            whole_price=self.whole_price,
         )
 
     def lot(self, measured: Sequence[Measured]) -> Lot:
@@ -133,23 +130,15 @@ class ValueOptions:
             )
         return lot_of(read_claim(self.parts), measured)
 
-    def offer(self, estimate: LotEstimate, figures: Assumptions) -> Offer:
+    def offer(self, estimate: LotEstimate, figures: Assumptions) -> LotOffer:
         """What to pay for a lot.
 
         Raises:
             UsageError: a figure that cannot be read, or that is doubted.
         """
-        asking = None if self.asking is None else named("asking price", parse_money, self.asking)
+        asking = asking_price(self.asking)
         _ask(lot_doubts(estimate, figures, asking), yes=self.yes)
-        return value_lot(
-            estimate.gold_mg,
-            figures,
-            today=date.today(),
-            asking_price=asking,
-            mass_g=estimate.mass_g,
-            notices=estimate.notices,
-            lot=estimate.as_json(),
-        )
+        return offer_for(estimate, figures, asking)
 
 
 def _ask(doubts: Sequence[Doubt], *, yes: bool) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from grader.units.durations import parse_hours, parse_weeks
+from grader.units.durations import parse_day, parse_hours, parse_weeks
 from grader.units.formats import (
     MassUnit,
     format_mass,
@@ -46,6 +46,7 @@ __all__ = [
     "in_mass_unit",
     "money_down",
     "parse_area_mm2",
+    "parse_day",
     "parse_fineness",
     "parse_hours",
     "parse_length_mm",

@@ -139,7 +139,7 @@ def test_the_same_question_is_not_measured_again(
 ) -> None:
     lot.put(measured)
 
-    def never(*_: object) -> None:
+    def never(*_: object, **__: object) -> None:
         raise AssertionError("measured again")
 
     monkeypatch.setattr(app.lots.measuring, "measure", never)

@@ -35,9 +35,9 @@ def measured_calls(monkeypatch: pytest.MonkeyPatch) -> list[Request]:
     """The requests that were really measured."""
     calls: list[Request] = []
 
-    def counted(photo: Any, request: Request, progress: Any) -> Any:
+    def counted(photo: bytes, *, request: Request, **how: Any) -> Any:
         calls.append(request)
-        return measure(photo, request, progress)
+        return measure(photo, request=request, **how)
 
     monkeypatch.setattr(app.lots.measuring, "measure", counted)
     return calls
