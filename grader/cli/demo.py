@@ -12,6 +12,7 @@ from rich.markup import escape
 
 from calibration.errors import UsageError
 from calibration.files import advice_for
+from grader.bid import bid_for
 from grader.cli.measure_report import show_measurement
 from grader.cli.output import as_json, err, out, write_whole
 from grader.cli.value_report import show_offer
@@ -23,8 +24,8 @@ from grader.report import measurement_document, overlay_png
 from grader.report.lot_html import lot_html
 from grader.report.lot_report import LotReport, ReportedPhoto, reported_picture
 from grader.samples import load_demo
-from grader.units import parse_money
-from grader.valuation import load_assumptions, measurements_of, value_lot, with_given
+from grader.units import parse_asking_price
+from grader.valuation import load_assumptions, measurements_of, with_given
 
 
 def demo(
@@ -65,15 +66,7 @@ def demo(
     estimate = estimate_lot(lot_of(story.parts, measured))
     today = datetime.now(UTC).date()
     assumptions = with_given(load_assumptions(), spot=story.spot, spot_date=today, costs=story.costs)
-    offer = value_lot(
-        estimate.gold_mg,
-        assumptions,
-        today=today,
-        asking_price=parse_money(story.asking),
-        mass_g=estimate.mass_g,
-        notices=estimate.notices,
-        lot=estimate.as_json(),
-    )
+    offer = bid_for(estimate, assumptions, today=today, asking=parse_asking_price(story.asking))
     out.rule("What to pay")
     out.print(f"{story.story} Gold price, costs and shares are examples, not today's.", markup=False)
     show_offer(offer)

@@ -11,13 +11,14 @@ from typing import Annotated, Any
 import typer
 
 from calibration.errors import UsageError
+from grader.bid import bid_for
 from grader.cli.log import day_of, existing_log, lot_key
 from grader.cli.questions import ask_first
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
 from grader.lot.doubts import lot_doubts
 from grader.places import assumptions_folder
-from grader.units import parse_money
-from grader.valuation import Assumptions, Measured, Offer, load_set, value_lot, with_given
+from grader.units import parse_asking_price
+from grader.valuation import Assumptions, Measured, Offer, load_set, with_given
 from grader.valuation.doubts import Doubt, price_doubts
 from grader.valuation.estimates import named
 from grader.valuation.given_sales import SaleTexts
@@ -56,7 +57,13 @@ class ValueOptions:
     )
     trim_share: Annotated[str | None, typer.Option(help="Their share of the boards' mass: '4..8..15 %'.")] = None
     whole_price: Annotated[str | None, typer.Option(help="What whole boards bring by weight: '5..9 USD/kg'.")] = None
-    asking: Annotated[str | None, typer.Option(help="The seller's price: '120 USD'.")] = None
+    bodies_price: Annotated[
+        str | None, typer.Option(help="What is left of the boards after trimming brings by weight: '1..3 USD/kg'.")
+    ] = None
+    asking: Annotated[
+        str | None,
+        typer.Option(help="The seller's price: '120 USD', '8 USD/kg', '5 USD/lb' or '2 USD/board'."),
+    ] = None
     accept_loss: Annotated[str | None, typer.Option(help="Chance of a loss that you accept: '10 %'.")] = None
     assumptions: Annotated[
         str | None,
@@ -91,7 +98,11 @@ class ValueOptions:
         return figures
 
     def _figures(self) -> Assumptions:
-        sales = {"trim": SaleTexts(self.trim_price, self.trim_share), "whole": SaleTexts(self.whole_price)}
+        sales = {
+            "trim": SaleTexts(self.trim_price, self.trim_share),
+            "whole": SaleTexts(self.whole_price),
+            "bodies": SaleTexts(self.bodies_price),
+        }
         return with_given(
             load_set(self.assumptions, assumptions_folder()),
             spot=self.spot,
@@ -139,17 +150,9 @@ class ValueOptions:
         Raises:
             UsageError: a figure that cannot be read, or that is doubted.
         """
-        asking = None if self.asking is None else named("asking price", parse_money, self.asking)
+        asking = None if self.asking is None else named("asking price", parse_asking_price, self.asking)
         _ask(lot_doubts(estimate, figures, asking), yes=self.yes)
-        return value_lot(
-            estimate.gold_mg,
-            figures,
-            today=date.today(),
-            asking_price=asking,
-            mass_g=estimate.mass_g,
-            notices=estimate.notices,
-            lot=estimate.as_json(),
-        )
+        return bid_for(estimate, figures, today=date.today(), asking=asking)
 
 
 def _ask(doubts: Sequence[Doubt], *, yes: bool) -> None:
