@@ -172,6 +172,7 @@ def value(
     trim_price: str | None = None,
     trim_share: str | None = None,
     whole_price: str | None = None,
+    bodies_price: str | None = None,
     accept_loss: str | None = None,
     assumptions: Assumptions | str | Path | None = None,
     take_as_is: bool = False,
@@ -204,6 +205,7 @@ def value(
         trim_price: what trimmed pieces bring by weight, "40..90 USD/kg".
         trim_share: their share of the boards' mass, "4..8..15 %".
         whole_price: what whole boards bring by weight, "5..9 USD/kg".
+        bodies_price: what is left of the boards after trimming brings by weight, "1..3 USD/kg".
         accept_loss: chance of a loss that you accept, "10 %".
         assumptions: your figures: a file, the name of a set, or loaded; the shipped examples if left out.
         take_as_is: take figures that look wrong as they stand; else they raise.
@@ -236,7 +238,7 @@ def value(
         **_typed(
             payable=payable, recovery=recovery, fee=fee, tax=tax, hours=hours, rate=rate, weeks=weeks,
             per_gram=per_gram, minimum=minimum, trim_price=trim_price, trim_share=trim_share,
-            whole_price=whole_price, accepted_loss=accept_loss,
+            whole_price=whole_price, bodies_price=bodies_price, accepted_loss=accept_loss,
         ),
     )  # fmt: skip
     if parts is None:

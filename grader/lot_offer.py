@@ -8,14 +8,15 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from grader.bid import bid_for
 from grader.figures import Figure, data_frame
 from grader.lot import LotEstimate
 from grader.places import assumptions_folder
 from grader.report.blocks import Block, Text
 from grader.report.blocks_html import blocks_html
 from grader.report.offer_blocks import offer_blocks
-from grader.units import Money, parse_money
-from grader.valuation import Assumptions, Offer, SaleTexts, load_set, value_lot, with_given
+from grader.units import AskingPrice, parse_asking_price
+from grader.valuation import Assumptions, Offer, SaleTexts, load_set, with_given
 from grader.valuation.estimates import named
 from grader.valuation.words import break_even_words, highest_words
 
@@ -106,6 +107,7 @@ def figures_of(
     trim_price: str | None = None,
     trim_share: str | None = None,
     whole_price: str | None = None,
+    bodies_price: str | None = None,
     costs: Sequence[str] | None = None,
     spot_date: date | None = None,
     **typed: str | None,
@@ -117,6 +119,7 @@ def figures_of(
         trim_price: what trimmed pieces bring by weight, "40..90 USD/kg".
         trim_share: their share of the boards' mass, "4..8..15 %".
         whole_price: what whole boards bring by weight, "5..9 USD/kg".
+        bodies_price: what is left of the boards after trimming brings by weight, "1..3 USD/kg".
         costs: as for ``with_given``.
         spot_date: of the gold price.
         typed: the other entries of ``with_given``.
@@ -127,32 +130,27 @@ def figures_of(
     base = assumptions
     if not isinstance(base, Assumptions):
         base = load_set(None if base is None else str(base), assumptions_folder())
-    sales = {"trim": SaleTexts(trim_price, trim_share), "whole": SaleTexts(whole_price)}
+    sales = {
+        "trim": SaleTexts(trim_price, trim_share),
+        "whole": SaleTexts(whole_price),
+        "bodies": SaleTexts(bodies_price),
+    }
     return with_given(base, spot_date=spot_date, costs=costs or None, sales=sales, **typed)
 
 
-def asking_price(text: str | None) -> Money | None:
+def asking_price(text: str | None) -> AskingPrice | None:
     """A seller's price as typed; None where none was.
 
     Raises:
         UsageError: it cannot be read.
     """
-    return None if text is None else named("asking price", parse_money, text)
+    return None if text is None else named("asking price", parse_asking_price, text)
 
 
-def offer_for(estimate: LotEstimate, figures: Assumptions, asking: Money | None = None) -> LotOffer:
+def offer_for(estimate: LotEstimate, figures: Assumptions, asking: AskingPrice | None = None) -> LotOffer:
     """What to pay today for a lot that was estimated.
 
     Raises:
         UsageError: as ``value_lot``.
     """
-    offer = value_lot(
-        estimate.gold_mg,
-        figures,
-        today=date.today(),
-        asking_price=asking,
-        mass_g=estimate.mass_g,
-        notices=estimate.notices,
-        lot=estimate.as_json(),
-    )
-    return LotOffer.of(offer, estimate)
+    return LotOffer.of(bid_for(estimate, figures, today=date.today(), asking=asking), estimate)

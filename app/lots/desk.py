@@ -45,6 +45,7 @@ OWN = (
     "trim-price",
     "trim-share",
     "whole-price",
+    "bodies-price",
 )
 # Of these, what each window has for itself once it is open: two jobs may be done side by side.
 _OF_A_WINDOW = ("way", "mass-unit", "currency", "scale-way", "assumptions")

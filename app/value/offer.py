@@ -18,6 +18,7 @@ from grader.valuation.words import (
     at_price_lines,
     break_even_words,
     budget_lines,
+    each_words,
     highest_words,
     lot_rows,
     question_rows,
@@ -31,7 +32,11 @@ def show_offer(offer: Offer) -> None:
     """Show one offer."""
     currency = offer.assumptions.currency
     st.metric("Highest price worth paying", highest_words(offer))
-    st.markdown(plain(f"You accept a {format_share(offer.assumptions.accepted_loss)} chance of a loss."))
+    accepted = format_share(offer.assumptions.accepted_loss)
+    if offer.reason is None:
+        each = each_words(offer)
+        st.markdown(plain(f"Best way: {offer.way.title}." + (f" That is {each}." if each else "")))
+    st.markdown(plain(f"You accept a {accepted} chance of a loss."))
     if offer.reason is not None:
         caution(offer.reason)
     left, right = st.columns(2)

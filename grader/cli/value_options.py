@@ -52,7 +52,13 @@ class ValueOptions:
     )
     trim_share: Annotated[str | None, typer.Option(help="Their share of the boards' mass: '4..8..15 %'.")] = None
     whole_price: Annotated[str | None, typer.Option(help="What whole boards bring by weight: '5..9 USD/kg'.")] = None
-    asking: Annotated[str | None, typer.Option(help="The seller's price: '120 USD'.")] = None
+    bodies_price: Annotated[
+        str | None, typer.Option(help="What is left of the boards after trimming brings by weight: '1..3 USD/kg'.")
+    ] = None
+    asking: Annotated[
+        str | None,
+        typer.Option(help="The seller's price: '120 USD', '8 USD/kg', '5 USD/lb' or '2 USD/board'."),
+    ] = None
     accept_loss: Annotated[str | None, typer.Option(help="Chance of a loss that you accept: '10 %'.")] = None
     assumptions: Annotated[
         str | None,
@@ -105,6 +111,7 @@ class ValueOptions:
             trim_price=self.trim_price,
             trim_share=self.trim_share,
             whole_price=self.whole_price,
+            bodies_price=self.bodies_price,
         )
 
     def lot(self, measured: Sequence[Measured]) -> Lot:

@@ -25,7 +25,8 @@ from grader.lot.estimate import lot_inputs
 from grader.lot.sampling import prior_spread
 from grader.model import ProductModel
 from grader.valuation import Assumptions, Measured
-from grader.valuation.economics import REL_ROUNDING, of_stripping
+from grader.valuation.books import of_stripping
+from grader.valuation.economics import REL_ROUNDING
 
 FINISH: Finish = HARD_GOLD
 _MOST_SPREAD = 1.0
