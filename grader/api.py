@@ -14,7 +14,7 @@ from calibration.errors import LogError, UsageError
 from calibration.inputs import Distribution
 from calibration.print_check import load_print_check
 from calibration.thickness import GoldProperties
-from grader.correct import Corrections
+from grader.corrections import Corrections
 from grader.keywords import checks_call, each_typed, scale_choice, typed
 from grader.lot import Lot, PartText, estimate_lot, lot_of, one_part, read_claim
 from grader.lot.doubts import lot_doubts
@@ -141,7 +141,7 @@ def measure(
             "Give a file's path, its bytes, or what grader.load_photo gave.",
         )
     loaded = photo if isinstance(photo, Photo) else load_photo(photo, name)
-    done = MeasuredPhoto(None, measure_photo(loaded, request, progress), request)
+    done = MeasuredPhoto(measure_photo(loaded, request, progress))
     return done if corrections is None else done.corrected(corrections)
 
 

@@ -14,7 +14,8 @@ from calibration.errors import ScaleError
 from calibration.notices import DEFINITIONS, notice
 from calibration.sourced import load
 from grader.photo import Photo
-from grader.photo_advice import CHECKS, HOW, Check, advise, advise_on
+from grader.photo_advice import CHECKS, HOW, Check
+from grader.photo_advice.advise import advise, advise_on
 from grader.photo_advice.blur import FWHM, blur_px
 from grader.photo_advice.light import light_ratio
 from grader.pipeline import ByLength, Measurement, Request, WithoutScale, measure
