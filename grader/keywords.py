@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import inspect
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from functools import wraps
 from pathlib import Path
 from typing import ParamSpec, TypeVar
@@ -13,6 +13,8 @@ from typing import ParamSpec, TypeVar
 from calibration.errors import KeywordError, UsageError
 from grader.pipeline import Automatic, Point, ScaleChoice, WithoutScale
 from grader.scale_texts import by_coin, by_length, by_pitch, by_rectangle, by_target
+
+Points = Iterable[Iterable[float]]
 
 _P = ParamSpec("_P")
 _R = TypeVar("_R")
@@ -85,11 +87,11 @@ def scale_choice(
     *,
     target: str | Path | None = None,
     length: str | None = None,
-    between: Sequence[Sequence[float]] | None = None,
+    between: Points | None = None,
     rectangle: str | None = None,
-    corners: Sequence[Sequence[float]] | None = None,
+    corners: Points | None = None,
     coin: str | None = None,
-    rim: Sequence[Sequence[float]] | None = None,
+    rim: Points | None = None,
     pitch: str | None = None,
     no_scale: bool = False,
 ) -> ScaleChoice:
@@ -124,7 +126,7 @@ def scale_choice(
         a, b, c, d = _points("corners", corners, 4)
         return by_rectangle(_text("rectangle", rectangle), (a, b, c, d))
     if coin is not None:
-        return by_coin(_text("coin", coin), _points("rim", rim or ()))
+        return by_coin(_text("coin", coin), _points("rim", () if rim is None else rim))
     if pitch is not None:
         return by_pitch(_text("pitch", pitch))
     return WithoutScale() if no_scale else Automatic()
@@ -134,7 +136,7 @@ def _text(name: str, given: str) -> str:
     return typed(name, given) or ""
 
 
-def _points(name: str, given: Sequence[Sequence[float]], count: int | None = None) -> tuple[Point, ...]:
+def _points(name: str, given: Points, count: int | None = None) -> tuple[Point, ...]:
     """Points in pixels, as many as there must be; None for any number."""
     try:
         points = tuple((float(x), float(y)) for x, y in given)

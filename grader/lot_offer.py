@@ -38,12 +38,12 @@ class LotOffer(Offer):
         >>> from grader.samples import samples_folder
         >>> done = grader.measure(samples_folder() / "memory-modules.jpg")
         >>> offer = grader.value(done, boards=4, count=400, spot="2650 USD/ozt", asking="60 USD")
-        >>> offer.gold
-        1.2 g (0.3 to 2.2 g, 90 % sure)
-        >>> [route.name for route in offer.routes]
-        ['strip', 'trim', 'whole', 'none']
-        >>> sorted(offer.to_dict()["highest_price"])
-        ['chance_of_loss', 'best_in_twenty', 'expected_profit', 'price', 'worst_in_twenty']
+        >>> offer
+        <LotOffer highest price ... USD, break-even ... USD; gold ... g (...)>
+        >>> [row["title"] for row in offer.rows()]
+        ['strip and refine', ..., 'do not buy']
+        >>> offer.to_dict()["currency"]
+        'USD'
     """
 
     estimate: LotEstimate = field(kw_only=True, compare=False)

@@ -57,11 +57,11 @@ class MeasuredPhoto:
         >>> from grader.samples import samples_folder
         >>> done = grader.measure(samples_folder() / "memory-modules.jpg")
         >>> done
-        <MeasuredPhoto memory-modules.jpg: 1370 mm² (1270 to 1460 mm², 90 % sure) plated, ... mg gold ...>
-        >>> done.board_count.words()
-        '4 boards'
-        >>> done.to_frame()[["board", "contacts"]].to_dict("list")
-        {'board': [1, 2, 3, 4], 'contacts': [168, 168, 168, 168]}
+        <MeasuredPhoto memory-modules.jpg: ... mm² (...) plated, ... mg (...) gold>
+        >>> done.board_count.value
+        4
+        >>> [row["board"] for row in done.rows()]
+        [1, 2, 3, 4]
         >>> done.overlay().save("seen.png")
         >>> done.save("boards.json")
         >>> grader.load_measurement("boards.json").gold == done.gold
