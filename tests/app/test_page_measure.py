@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 import app.measure.measuring
+import grader.api
 from app.lots.shelf import Kept
 from calibration.errors import PhotoError
 from calibration.families import contact_families
@@ -37,7 +38,7 @@ def measured_calls(monkeypatch: pytest.MonkeyPatch) -> list[Request]:
 
     def counted(photo: bytes, *, request: Request, **how: Any) -> Any:
         calls.append(request)
-        return measure(photo, request=request, **how)
+        return grader.api.measure(photo, request=request, **how)
 
     monkeypatch.setattr(app.measure.measuring, "measure", counted)
     return calls
