@@ -7,6 +7,7 @@ import inspect
 import math
 from collections.abc import Callable, Iterable
 from functools import wraps
+from numbers import Integral, Real
 from pathlib import Path
 from typing import ParamSpec, TypeVar
 
@@ -64,13 +65,13 @@ def typed(name: str, given: object) -> str | None:
     """
     if given is None or isinstance(given, str):
         return given
-    if isinstance(given, int | float) and not isinstance(given, bool):
-        return repr(given)
-    raise UsageError(
-        "keyword-not-text",
-        f"{name}= takes a text, not a {type(given).__name__}.",
-        f"Write it as a person would, with its unit, such as {name}='…'.",
-    )
+    if isinstance(given, bool) or not isinstance(given, Real):  # numpy's numbers are real numbers too
+        raise UsageError(
+            "keyword-not-text",
+            f"{name}= takes a text, not a {type(given).__name__}.",
+            f"Write it as a person would, with its unit, such as {name}='…'.",
+        )
+    return str(given)
 
 
 def each_typed(name: str, given: str | Iterable[str] | None) -> list[str]:
@@ -81,6 +82,20 @@ def each_typed(name: str, given: str | Iterable[str] | None) -> list[str]:
     """
     several = [given] if given is None or isinstance(given, str) or not isinstance(given, Iterable) else list(given)
     return [text for text in (typed(name, one) for one in several) if text is not None]
+
+
+def whole_numbers(name: str, given: int | Iterable[int] | None) -> tuple[int, ...]:
+    """Numbers of boards, from one or several; none where nothing was given.
+
+    Raises:
+        UsageError: ``boards-invalid``.
+    """
+    several: tuple[Any, ...] = () if given is None else tuple(given) if isinstance(given, Iterable) else (given,)
+    if not all(isinstance(n, Integral) and not isinstance(n, bool) for n in several):
+        raise UsageError(
+            "boards-invalid", f"{name}={given!r} is not a number of boards.", f"Give {name}=4, or {name}=[4, 3]."
+        )
+    return tuple(map(int, several))
 
 
 def scale_choice(

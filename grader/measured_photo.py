@@ -30,6 +30,8 @@ from grader.units import format_share
 if TYPE_CHECKING:
     from PIL.Image import Image
 
+    from grader.report.lot_report import ReportedPhoto
+
 _NOTEBOOK_PX = 720
 _FILE_FIX = "Make it again with grader.measure(photo).save(file)."
 
@@ -192,6 +194,15 @@ class MeasuredPhoto:
         from PIL import Image
 
         return Image.fromarray(overlay_rgb(self.measurement, max_side_px))
+
+    def reported(self) -> ReportedPhoto:
+        """The photo for a lot's report; without its picture where the pixels are not at hand."""
+        from grader.report.lot_report import ReportedPhoto, reported_picture  # brings batches, which need pydantic
+
+        document = self.to_dict()
+        if self._measurement is None:
+            return ReportedPhoto(document)
+        return ReportedPhoto(document, reported_picture(document, self._measurement.photo.rgb))
 
     def rows(self) -> list[dict[str, Any]]:
         """A row for each board: area of its outline, plating by finish, gold with its range, contacts.

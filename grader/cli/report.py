@@ -21,8 +21,7 @@ from grader.lot import estimate_lot
 from grader.photo import load_photo
 from grader.report.batch_blocks import batch_blocks
 from grader.report.blocks import Picture
-from grader.report.lot_csv import lot_csv
-from grader.report.lot_html import lot_html
+from grader.report.lot_files import ReportKind, report_file
 from grader.report.lot_report import LotReport, ReportedCuts, ReportedPhoto, reported_cut_picture, reported_picture
 from grader.valuation import measurements_of
 from grader.valuation.measured import documents_in
@@ -81,15 +80,10 @@ def report(
 def _write(made: LotReport, places: Mapping[str, Path | None], paper: Paper) -> None:
     if not any(places.values()):
         places = {**places, "pdf": Path("report.pdf")}
-    if (path := places["pdf"]) is not None:
-        # reportlab is slow to load, and only this needs it
-        from grader.report.lot_pdf import lot_pdf
-
-        write_whole(path, lot_pdf(made, paper))
-    if (path := places["html"]) is not None:
-        write_whole(path, lot_html(made).encode())
-    if (path := places["csv"]) is not None:
-        write_whole(path, lot_csv(made).encode())
+    kinds: tuple[ReportKind, ...] = ("pdf", "html", "csv")
+    for kind in kinds:
+        if (path := places[kind]) is not None:
+            write_whole(path, report_file(made, kind, paper))
     if (path := places["json"]) is not None:
         write_json(path, made.as_json())
     if is_stdout(places["json"]):

@@ -206,6 +206,25 @@ def test_a_figure_that_looks_wrong_is_refused_unless_it_is_meant(modules: grader
     assert grader.value(modules, boards=4, count=400, spot="2650 USD/g", take_as_is=True).break_even > 0
 
 
+@pytest.mark.parametrize("kind", ["pdf", "html", "csv", "json"])
+def test_the_report_is_written_as_its_name_ends(modules: grader.MeasuredPhoto, kind: str) -> None:
+    offer = grader.value(modules, boards=4, spot=SPOT)
+    offer.save_report(f"report.{kind}", title="Attic lot")
+    written = Path(f"report.{kind}").read_bytes()
+    if kind == "pdf":
+        assert written.startswith(b"%PDF-")
+    else:
+        assert b"Attic lot" in written
+        assert b"memory-modules.jpg" in written
+    assert (b"data:image/jpeg" in written) == (kind == "html")
+
+
+def test_no_report_of_another_kind(modules: grader.MeasuredPhoto) -> None:
+    offer = grader.value(modules, boards=4, spot=SPOT)
+    assert caught(lambda: offer.save_report("report.docx")).code == "report-kind-unknown"
+    assert not Path("report.docx").exists()
+
+
 def test_tables_and_charts(modules: grader.MeasuredPhoto) -> None:
     offer = grader.value(modules, boards=4, count=2000, spot=SPOT, asking="120 USD")
     assert offer.to_frame().to_dict("records")[0]["title"] == offer.routes[0].title
