@@ -14,10 +14,10 @@ from threading import Event, Lock, Thread
 from app.lots.lot_folder import Kept, LotFolder
 from calibration.errors import GraderError, PhotoError
 from grader.correct.measured import correct
-from grader.correct.record import corrections_in
+from grader.measured import Measured
 from grader.photo import load_photo
 from grader.pipeline import Progress, Request, Step, measure
-from grader.report import measurement_document, overlay_png
+from grader.report import overlay_png
 
 Clock = Callable[[], float]
 _LOG = logging.getLogger(__name__)
@@ -164,7 +164,7 @@ def measure_into(lot: LotFolder, order: Order, say: Progress) -> Kept:
     measured = measure(load_photo(data, order.name), order.request, say)
     done = lot.measured().get(order.sha256)  # it may have been corrected meanwhile
     if done is not None:
-        measured = correct(measured, corrections_in(done.document))
-    document, overlay = measurement_document(measured), overlay_png(measured)
+        measured = correct(measured, done.measured.made_by_hand)
+    record, overlay = Measured.of(measured), overlay_png(measured)
     stamp = None if done is None else done.stamp
-    return lot.put(Kept(order.name, order.sha256, order.request, document, overlay, order.is_sample, stamp))
+    return lot.put(Kept(order.name, order.sha256, order.request, record, overlay, order.is_sample, stamp))

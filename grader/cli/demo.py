@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 from rich.markup import escape
@@ -16,15 +16,16 @@ from grader.cli.measure_report import show_measurement
 from grader.cli.output import as_json, err, out, write_whole
 from grader.cli.value_report import show_offer
 from grader.lot import estimate_lot, lot_of
+from grader.measured import Measured
 from grader.model import Range
 from grader.photo import load_photo
 from grader.pipeline import measure
-from grader.report import measurement_document, overlay_png
+from grader.report import overlay_png
 from grader.report.lot_html import lot_html
 from grader.report.lot_report import LotReport, ReportedPhoto, reported_picture
 from grader.samples import load_demo
 from grader.units import parse_money
-from grader.valuation import load_assumptions, measurements_of, value_lot, with_given
+from grader.valuation import load_assumptions, value_lot, with_given
 
 
 def demo(
@@ -43,7 +44,6 @@ def demo(
             f"The folder {output} cannot be made ({error.strerror}).",
             advice_for(error, "Choose another with --output."),
         ) from error
-    for_sale: list[tuple[str, dict[str, Any]]] = []
     photos: list[ReportedPhoto] = []
     for number, sample in enumerate(story.samples, 1):
         if err.is_terminal:
@@ -51,18 +51,16 @@ def demo(
         started = time.monotonic()
         done = measure(load_photo(sample.path), sample.request)
         seconds = time.monotonic() - started
-        document = measurement_document(done)
-        write_whole(output / f"{sample.path.stem}.json", as_json(document))
+        measured = Measured.of(done)
+        write_whole(output / f"{sample.path.stem}.json", as_json(measured.to_dict()))
         picture = output / f"{sample.path.stem}-overlay.png"
         write_whole(picture, overlay_png(done))
         out.rule(escape(sample.title))
-        show_measurement(document)
+        show_measurement(measured)
         out.print(f"Overlay: {picture} ({seconds:.1f} s)", markup=False)
         if sample.for_sale:
-            for_sale.append((sample.path.name, document))
-            photos.append(ReportedPhoto(document, reported_picture(document, done.photo.rgb)))
-    measured = measurements_of(for_sale)
-    estimate = estimate_lot(lot_of(story.parts, measured))
+            photos.append(ReportedPhoto(measured, reported_picture(measured, done.photo.rgb)))
+    estimate = estimate_lot(lot_of(story.parts, [photo.measured for photo in photos]))
     today = datetime.now(UTC).date()
     assumptions = with_given(load_assumptions(), spot=story.spot, spot_date=today, costs=story.costs)
     offer = value_lot(

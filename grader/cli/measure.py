@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
@@ -22,10 +22,10 @@ from grader.cli.photo_options import PhotoOptions
 from grader.cli.photos import photo_files
 from grader.cli.pictures import check_outputs, picture_in, pictures_of
 from grader.correct.measured import correct
+from grader.measured import Measured
 from grader.photo import load_photo
 from grader.pipeline import Measurement, Progress, Request, Step, measure
-from grader.report import coverage_png, measurement_document, overlay_png
-from grader.report.document import SCHEMA
+from grader.report import coverage_png, overlay_png
 from grader.report.words import STEP_WORDS
 
 
@@ -81,12 +81,12 @@ def measure_command(
         show_error(error, files[0].name)
         raise typer.Exit(error.exit_code) from error
     done = correct(done, by_hand)
-    document = measurement_document(done)
+    measured = Measured.of(done)
     if json_out is not None:
-        write_json(json_out, document)
+        write_json(json_out, measured.to_dict())
     _write_pictures(done, coverage, overlay)
     if not is_stdout(json_out):
-        show_measurement(document)
+        show_measurement(measured)
         say_learned(learned, part, seller)
     if done.refused is not None:
         show_error(done.refused, done.photo.name)
@@ -109,9 +109,9 @@ def _measure_many(
 ) -> int:
     """Measure one after another, going on after a bad one; returns the exit code of the worst.
 
-    Only documents are kept: some photos as arrays would fill the memory.
+    Only records are kept: some photos as arrays would fill the memory.
     """
-    documents: list[dict[str, Any]] = []
+    found: list[Measured] = []
     failed: list[tuple[str, GraderError]] = []
     code = 0
     with _steps(len(files)) as started:
@@ -119,12 +119,11 @@ def _measure_many(
             try:
                 done = _measure_one(path, request, started(path.name))
             except PhotoError as error:
-                reason = {"code": error.code, "message": error.message, "advice": error.advice}
-                documents.append({"schema": SCHEMA, "photo": path.name, "error": reason, "warnings": [reason]})
+                found.append(Measured.failed(path.name, error))
                 failed.append((path.name, error))
                 code = error.exit_code
                 continue
-            documents.append(measurement_document(done))
+            found.append(Measured.of(done))
             _write_pictures(
                 done,
                 None if coverage is None else picture_in(coverage, path, "coverage"),
@@ -134,9 +133,9 @@ def _measure_many(
                 failed.append((path.name, done.refused))
                 code = code or RefusedError.exit_code
     if json_out is not None:
-        write_json(json_out, *documents)
+        write_json(json_out, *(m.to_dict() for m in found))
     if not is_stdout(json_out):
-        show_summary([summary_row(d) for d in documents], failed)
+        show_summary([summary_row(m) for m in found], failed)
     return code
 
 
