@@ -21,6 +21,7 @@ from grader.keywords import Points, checks_call, each_typed, scale_choice, typed
 from grader.lot import Lot, PartText, estimate_lot, lot_of, one_part, read_claim
 from grader.lot.doubts import lot_doubts
 from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for
+from grader.measured import Measured, documents_in, usable
 from grader.measured_photo import MeasuredPhoto
 from grader.model import Finish
 from grader.photo import Photo, load_photo
@@ -28,10 +29,9 @@ from grader.pipeline import Progress, Request
 from grader.pipeline import measure as measure_photo
 from grader.places import has_log, log_path, print_check_path
 from grader.units import parse_day, parse_length_mm
-from grader.valuation import Assumptions, Measured, measurements_of
+from grader.valuation import Assumptions
 from grader.valuation.doubts import Doubt, price_doubts
 from grader.valuation.estimates import named
-from grader.valuation.measured import documents_in
 
 if TYPE_CHECKING:
     from grader.log import Log
@@ -312,7 +312,7 @@ def _photos_in(one: object) -> list[MeasuredPhoto]:
 
 
 def _measured(photos: Sequence[MeasuredPhoto]) -> list[Measured]:
-    return measurements_of((photo.name, photo.to_dict()) for photo in photos)
+    return usable((photo.name, photo.record) for photo in photos)
 
 
 def _lot_of_parts(parts: str | Path | Sequence[PartText], measured: Sequence[Measured]) -> Lot:

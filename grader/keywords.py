@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable
 from functools import wraps
 from numbers import Integral, Real
 from pathlib import Path
-from typing import ParamSpec, TypeVar
+from typing import Any, ParamSpec, TypeVar
 
 from calibration.errors import KeywordError, UsageError
 from grader.pipeline import Automatic, Point, ScaleChoice, WithoutScale

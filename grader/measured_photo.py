@@ -17,7 +17,7 @@ from grader.board_count import BoardCount
 from grader.correct.measured import correct
 from grader.corrections import CORRECTIONS_FILE, Corrections, parse_corrections
 from grader.figures import Figure, data_frame
-from grader.measured import Measured, MeasuredBoard
+from grader.measured import Measured, MeasuredBoard, usable
 from grader.model import FINISHES, Finish, ProductModel, Range
 from grader.pipeline import Measurement
 from grader.report.blocks import Caveat, Picture, Table, Text
@@ -82,7 +82,10 @@ class MeasuredPhoto:
         Raises:
             DataFileError: ``measurement-invalid`` or another for a document that was damaged or edited.
         """
-        return MeasuredPhoto(Measured.from_dict(document))
+        record = Measured.from_dict(document)
+        if record.has_gold:
+            usable([("the measurement", record)])
+        return MeasuredPhoto(record)
 
     @cached_property
     def record(self) -> Measured:
@@ -197,12 +200,11 @@ class MeasuredPhoto:
 
     def reported(self) -> ReportedPhoto:
         """The photo for a lot's report; without its picture where the pixels are not at hand."""
-        from grader.report.lot_report import ReportedPhoto, reported_picture  # brings batches, which need pydantic
+        from grader.report.lot_report import ReportedPhoto, reported_picture
 
-        document = self.to_dict()
         if self._measurement is None:
-            return ReportedPhoto(document)
-        return ReportedPhoto(document, reported_picture(document, self._measurement.photo.rgb))
+            return ReportedPhoto(self.record)
+        return ReportedPhoto(self.record, reported_picture(self.record, self._measurement.photo.rgb))
 
     def rows(self) -> list[dict[str, Any]]:
         """A row for each board: area of its outline, plating by finish, gold with its range, contacts.
@@ -279,7 +281,7 @@ class MeasuredPhoto:
             drawn = overlay_rgb(self._measurement, _NOTEBOOK_PX)
             yield Picture(picture_jpeg(drawn), drawn.shape[1], drawn.shape[0], f"{self.name} with what was found")
         if self.refused is None:
-            yield Table(("Finish", "Plated area", "Gold"), tuple(finish_rows(self.to_dict())))
+            yield Table(("Finish", "Plated area", "Gold"), tuple(finish_rows(self.record)))
         elif self.plated_share is not None:
             yield Text(f"{format_share(self.plated_share)} of the frame is plated; no scale, so no area and no gold.")
         yield from (Caveat(n.message, n.advice) for n in self.notices)

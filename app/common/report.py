@@ -13,6 +13,7 @@ import streamlit as st
 
 from app.lots.lot_folder import LotFolder
 from calibration.errors import PhotoError
+from grader.measured import Measured
 from grader.photo import load_photo
 from grader.report.blocks import Picture
 from grader.report.lot_csv import lot_csv
@@ -55,25 +56,25 @@ def report_downloads(report: Callable[[LotFolder | None], LotReport], lot: LotFo
 
 
 def report_of(
-    title: str, documents: Sequence[Document], offer: Offer, lot: LotFolder | None, plans: BenchPlans = NO_PLANS
+    title: str, measured: Sequence[Measured], offer: Offer, lot: LotFolder | None, plans: BenchPlans = NO_PLANS
 ) -> LotReport:
     """The report of a valued lot; with pictures where a folder is given that holds the photos."""
-    photos = reported_photos(documents, lot)
+    photos = reported_photos(measured, lot)
     return LotReport(title, date.today(), photos, offer.gold_mg, offer.lot, offer, cuts=plans.cuts, batch=plans.batch)
 
 
-def reported_photos(documents: Sequence[Document], lot: LotFolder | None) -> tuple[ReportedPhoto, ...]:
+def reported_photos(measured: Sequence[Measured], lot: LotFolder | None) -> tuple[ReportedPhoto, ...]:
     """Measured photos, with pictures where a folder is given that holds them."""
-    return tuple(ReportedPhoto(d, None if lot is None else _picture(d, lot)) for d in documents)
+    return tuple(ReportedPhoto(m, None if lot is None else _picture(m, lot)) for m in measured)
 
 
-def _picture(document: Document, lot: LotFolder) -> Picture | None:
+def _picture(measured: Measured, lot: LotFolder) -> Picture | None:
     """The photo with what was found; None where it is not here any more."""
-    data = lot.photo(str(document["sha256"]))
+    data = lot.photo(measured.sha256)
     if data is None:
         return None
     try:
-        return reported_picture(document, load_photo(data, str(document["photo"])).rgb)
+        return reported_picture(measured, load_photo(data, measured.photo).rgb)
     except PhotoError:
         return None
 

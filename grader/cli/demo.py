@@ -48,7 +48,7 @@ def demo(
         picture = output / f"{sample.path.stem}-overlay.png"
         write_whole(picture, overlay_png(done.measurement))
         out.rule(escape(sample.title))
-        show_measurement(done.to_dict())
+        show_measurement(done.record)
         out.print(f"Overlay: {picture} ({seconds:.1f} s)", markup=False)
         if sample.for_sale:
             for_sale.append(done)

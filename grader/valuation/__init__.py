@@ -9,7 +9,6 @@ from grader.valuation.entries import Sale, Spot, drift_until_sale
 from grader.valuation.estimates import money_estimate, share_estimate
 from grader.valuation.given import with_given
 from grader.valuation.given_sales import SaleTexts
-from grader.valuation.measured import Measured, measurements_of, read_measurements
 from grader.valuation.model import Assumptions, AtPrice, Offer, RouteOutcome
 from grader.valuation.notices import CAUTION, VISIBLE_PLATING_ONLY
 from grader.valuation.offer import value_lot
@@ -24,7 +23,6 @@ __all__ = [
     "Charge",
     "Cost",
     "Economics",
-    "Measured",
     "Offer",
     "RouteOutcome",
     "Sale",
@@ -37,9 +35,7 @@ __all__ = [
     "example_text",
     "load_assumptions",
     "load_set",
-    "measurements_of",
     "money_estimate",
-    "read_measurements",
     "sets_in",
     "share_estimate",
     "value_lot",

@@ -17,8 +17,8 @@ from calibration.thickness import THICKNESS
 from grader.cli.choices import choose_scale
 from grader.corrections import Corrections, LeftOut
 from grader.learn.invented import write_invented
+from grader.measured import Measured
 from grader.pipeline import Automatic, Request, ScaleChoice, WithoutScale
-from grader.report import measurement_document
 from grader.samples import samples_folder
 from tests.grader.api.conftest import EDGE
 
@@ -42,7 +42,7 @@ def test_a_photo_is_the_same_whatever_it_comes_as(as_what: Any, modules: grader.
 
 
 def test_the_document_is_that_of_the_measurement(modules: grader.MeasuredPhoto) -> None:
-    assert modules.to_dict() == measurement_document(modules.measurement)
+    assert modules.to_dict() == Measured.of(modules.measurement).to_dict()
     record = modules.record
     assert (modules.area.median, modules.area.low, modules.area.high) == (
         record.plated_area_mm2.value, record.plated_area_mm2.low, record.plated_area_mm2.high,

@@ -18,13 +18,13 @@ import grader
 from calibration.errors import DataFileError, GraderError, KeywordError, ScaleError, UsageError
 from grader.cli.value import value as value_command
 from grader.lot import PartText, SightText, estimate_lot, lot_of, one_part
+from grader.measured import usable
 from grader.valuation import (
     CAUTION,
     VISIBLE_PLATING_ONLY,
     Offer,
     SaleTexts,
     load_assumptions,
-    measurements_of,
     value_lot,
     with_given,
 )
@@ -72,7 +72,7 @@ def by_hand(lot: Any, asking: Any = None, **given: Any) -> Offer:
 
 
 def measured(*photos: grader.MeasuredPhoto) -> Any:
-    return measurements_of((p.name, p.to_dict()) for p in photos)
+    return usable((p.name, p.record) for p in photos)
 
 
 def test_it_is_the_offer_by_hand(modules: grader.MeasuredPhoto) -> None:
