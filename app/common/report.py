@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -16,8 +15,7 @@ from calibration.errors import PhotoError
 from grader.measured import Measured
 from grader.photo import load_photo
 from grader.report.blocks import Picture
-from grader.report.lot_csv import lot_csv
-from grader.report.lot_html import lot_html
+from grader.report.lot_files import ReportKind, report_file
 from grader.report.lot_report import LotReport, ReportedCuts, ReportedPhoto, reported_picture
 from grader.valuation import Offer
 
@@ -42,17 +40,20 @@ def report_downloads(report: Callable[[LotFolder | None], LotReport], lot: LotFo
         report: makes it; with pictures where it is given a folder that holds the photos.
         lot: the folder that may hold them.
     """
-    with_pictures = partial(report, lot)
-    without = partial(report, None)
-    kinds = (
-        ("Report (PDF)", lambda: _pdf(with_pictures()), "report.pdf", "application/pdf"),
-        ("Report (HTML)", lambda: lot_html(with_pictures()), "report.html", "text/html"),
-        ("Figures (CSV)", lambda: lot_csv(without()), "report.csv", "text/csv"),
-        ("Figures (JSON)", lambda: _json(without()), "report.json", "application/json"),
+
+    def make(kind: ReportKind, photos: LotFolder | None) -> bytes:
+        return report_file(report(photos), kind)
+
+    kinds: tuple[tuple[str, ReportKind, LotFolder | None, str], ...] = (
+        ("Report (PDF)", "pdf", lot, "application/pdf"),
+        ("Report (HTML)", "html", lot, "text/html"),
+        ("Figures (CSV)", "csv", None, "text/csv"),
+        ("Figures (JSON)", "json", None, "application/json"),
     )
     with st.container(horizontal=True):
-        for label, make, name, mime in kinds:
-            st.download_button(label, make, file_name=name, mime=mime, on_click="ignore")
+        for label, kind, photos, mime in kinds:
+            data = partial(make, kind, photos)
+            st.download_button(label, data, file_name=f"report.{kind}", mime=mime, on_click="ignore")
 
 
 def report_of(
@@ -77,13 +78,3 @@ def _picture(measured: Measured, lot: LotFolder) -> Picture | None:
         return reported_picture(measured, load_photo(data, measured.photo).rgb)
     except PhotoError:
         return None
-
-
-def _pdf(report: LotReport) -> bytes:
-    from grader.report.lot_pdf import lot_pdf  # its library is only needed here
-
-    return lot_pdf(report)
-
-
-def _json(report: LotReport) -> str:
-    return json.dumps(report.as_json(), ensure_ascii=False, allow_nan=False) + "\n"
