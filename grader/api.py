@@ -312,7 +312,7 @@ def _photos_in(one: object) -> list[MeasuredPhoto]:
 
 
 def _measured(photos: Sequence[MeasuredPhoto]) -> list[Measured]:
-    return usable((photo.name, photo.record) for photo in photos)
+    return usable((f"photo {number}", photo.record) for number, photo in enumerate(photos, 1))
 
 
 def _lot_of_parts(parts: str | Path | Sequence[PartText], measured: Sequence[Measured]) -> Lot:

@@ -152,9 +152,16 @@ class MeasuredPhoto:
         return ScaleError(why.code, why.message, why.advice)
 
     @property
-    def plated_share(self) -> float | None:
-        """Plated share of the frame, 0..1; known without a scale too. None where the photo was not measured."""
-        return self.record.plated_share_of_frame
+    def plated_share(self) -> float:
+        """Plated share of the frame, 0..1; known without a scale too.
+
+        Raises:
+            PhotoError: the record is of a photo that could not be measured.
+        """
+        share = self.record.plated_share_of_frame
+        if share is None:
+            raise self.refused or self._incomplete("plated share")
+        return share
 
     @property
     def px_per_mm(self) -> float | None:
@@ -261,10 +268,11 @@ class MeasuredPhoto:
         if refused is not None:
             raise refused
         if value is None:
-            raise DataFileError(
-                "measurement-invalid", f"The measurement of {self.name} holds no figure in {unit}.", _FILE_FIX
-            )
+            raise self._incomplete(f"figure in {unit}")
         return Figure.of(value, unit)
+
+    def _incomplete(self, what: str) -> DataFileError:
+        return DataFileError("measurement-invalid", f"The measurement of {self.name} holds no {what}.", _FILE_FIX)
 
     def __repr__(self) -> str:
         if self.refused is not None:
@@ -282,7 +290,7 @@ class MeasuredPhoto:
             yield Picture(picture_jpeg(drawn), drawn.shape[1], drawn.shape[0], f"{self.name} with what was found")
         if self.refused is None:
             yield Table(("Finish", "Plated area", "Gold"), tuple(finish_rows(self.record)))
-        elif self.plated_share is not None:
+        elif self.record.plated_share_of_frame is not None:
             yield Text(f"{format_share(self.plated_share)} of the frame is plated; no scale, so no area and no gold.")
         yield from (Caveat(n.message, n.advice) for n in self.notices)
         yield Text(self.record.statement)

@@ -22,7 +22,7 @@ from grader.pipeline import Automatic, Request, ScaleChoice, WithoutScale
 from grader.samples import samples_folder
 from tests.grader.api.conftest import EDGE
 
-pytestmark = pytest.mark.usefixtures("search_once")
+pytestmark = pytest.mark.usefixtures("remembered")
 PHOTO, LISTING = samples_folder() / "memory-modules.jpg", samples_folder() / "listing-photo.jpg"
 
 
@@ -176,7 +176,7 @@ def test_without_scale_figures_raise_the_reason_and_the_rest_is_there(unscaled: 
         assert error.code == "no-scale"
     assert unscaled.refused is not None
     assert unscaled.px_per_mm is None
-    assert 0 < (unscaled.plated_share or 0) < 1
+    assert 0 < unscaled.plated_share < 1
     assert "no-scale" in repr(unscaled)
     assert "no area and no gold" in unscaled._repr_html_()
     assert all(row["gold_mg"] is None for row in unscaled.rows())
@@ -247,6 +247,22 @@ def test_files_that_hold_no_measurement(text: str | None, code: str) -> None:
     if text is not None:
         Path("bad.json").write_text(text, "utf-8")
     assert caught(lambda: grader.load_measurement("bad.json")).code == code
+
+
+def test_a_record_of_a_photo_that_was_not_measured_says_why() -> None:
+    failed = grader.MeasuredPhoto(Measured.failed("bad.jpg", PhotoError("photo-empty", "It is empty.", "Copy it.")))
+    again = grader.MeasuredPhoto.from_dict(failed.to_dict())
+    for figure in ("gold", "plated_share"):
+        assert caught(lambda name=figure: getattr(again, name)).code == "photo-empty"  # type: ignore[misc]
+    assert "photo-empty" in repr(again)
+    assert "bad.jpg" in again._repr_html_()
+    assert again.rows() == []
+
+
+def test_an_edited_file_is_refused(modules: grader.MeasuredPhoto) -> None:
+    document = modules.to_dict()
+    document["gold_mg"] = {**document["gold_mg"], "value": 9999.0}
+    assert caught(lambda: grader.MeasuredPhoto.from_dict(document)).code == "measurement-contradicts"
 
 
 def test_a_file_of_several_says_so(modules: grader.MeasuredPhoto) -> None:

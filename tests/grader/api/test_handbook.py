@@ -26,7 +26,7 @@ def examples(name: str) -> Iterator[doctest.DocTest]:
 
 
 @pytest.mark.parametrize("name", grader.__all__)
-@pytest.mark.usefixtures("search_once")
+@pytest.mark.usefixtures("remembered")
 def test_every_public_name_has_an_example_that_holds(name: str) -> None:
     tests = list(examples(name))
     assert tests, f"grader.{name} has no example"
@@ -36,7 +36,7 @@ def test_every_public_name_has_an_example_that_holds(name: str) -> None:
         assert failed == 0, "".join(told)
 
 
-@pytest.mark.usefixtures("search_once")
+@pytest.mark.usefixtures("remembered")
 def test_the_handbook_s_examples_give_what_it_says() -> None:
     names: dict[str, Any] = {}
     found = blocks(PAGE.read_text("utf-8"))
