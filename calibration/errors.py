@@ -29,6 +29,14 @@ class GraderError(Exception):
         code: stable machine-readable name, kebab-case.
         message: what is wrong, one sentence.
         advice: what to do next, one sentence.
+
+    Examples:
+        >>> from calibration.errors import GraderError, UnitError
+        >>> try:
+        ...     raise UnitError("unit-missing", "'5' has no unit.", "Write a mass such as '5 kg'.")
+        ... except GraderError as error:
+        ...     print(error.code, "|", error)
+        unit-missing | '5' has no unit. Write a mass such as '5 kg'.
     """
 
     exit_code: ClassVar[int] = 2

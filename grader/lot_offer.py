@@ -8,9 +8,13 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from calibration.errors import UsageError
+from calibration.files import write_whole
+from calibration.target import Paper
 from grader.bid import bid_for
 from grader.figures import Figure, data_frame
 from grader.lot import LotEstimate
+from grader.measured_photo import MeasuredPhoto
 from grader.places import assumptions_folder
 from grader.report.blocks import Block, Text
 from grader.report.blocks_html import blocks_html
@@ -33,21 +37,23 @@ class LotOffer(Offer):
 
     Attributes:
         estimate: of the lot: gold, mass and boards, part by part.
+        photos: that were measured; none where only their lot is known.
 
     Examples:
         >>> import grader
         >>> from grader.samples import samples_folder
         >>> done = grader.measure(samples_folder() / "memory-modules.jpg")
         >>> offer = grader.value(done, boards=4, count=400, spot="2650 USD/ozt", asking="60 USD")
-        >>> offer.gold
-        1.2 g (0.3 to 2.2 g, 90 % sure)
-        >>> [route.name for route in offer.routes]
-        ['strip', 'trim', 'whole', 'none']
-        >>> sorted(offer.to_dict()["highest_price"])
-        ['chance_of_loss', 'best_in_twenty', 'expected_profit', 'price', 'worst_in_twenty']
+        >>> offer
+        <LotOffer highest price ... USD, break-even ... USD; gold ... g (...)>
+        >>> [row["title"] for row in offer.rows()]
+        ['strip and refine', ..., 'do not buy']
+        >>> offer.to_dict()["currency"]
+        'USD'
     """
 
     estimate: LotEstimate = field(kw_only=True, compare=False)
+    photos: tuple[MeasuredPhoto, ...] = field(default=(), kw_only=True, compare=False)
 
     @staticmethod
     def of(offer: Offer, estimate: LotEstimate) -> LotOffer:
@@ -74,6 +80,31 @@ class LotOffer(Offer):
     def to_dict(self) -> dict[str, Any]:
         """The offer as the JSON document that the command line and the log keep."""
         return self.as_json()
+
+    def save_report(self, path: str | Path, title: str = "Lot of boards", paper: Paper = "a4") -> None:
+        """Write the lot's report: photos, figures, offer, cautions.
+
+        Args:
+            path: of the file; its ending says what it becomes: ``.pdf``, ``.html``, ``.csv`` or ``.json``.
+            title: of the report.
+            paper: of a PDF, "a4" or "letter".
+
+        Raises:
+            UsageError: ``report-kind-unknown``, ``cannot-write``.
+        """
+        from grader.report.lot_files import REPORT_KINDS, report_file
+        from grader.report.lot_report import LotReport
+
+        found = [kind for kind in REPORT_KINDS if Path(path).suffix.lower() == f".{kind}"]
+        if not found:
+            raise UsageError(
+                "report-kind-unknown",
+                f"A report cannot be written as '{Path(path).suffix}'.",
+                f"Let the file's name end in {', '.join(f'.{kind}' for kind in REPORT_KINDS)}.",
+            )
+        photos = tuple(photo.reported() for photo in self.photos)
+        report = LotReport.of_estimate(title, photos, self.estimate, offer=self)
+        write_whole(Path(path), report_file(report, found[0], paper))
 
     def plot(self) -> alt.LayerChart:
         """Profit against price, with the band that holds nine cases of ten; Jupyter shows it."""

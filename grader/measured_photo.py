@@ -9,28 +9,28 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from calibration.errors import DataFileError, RefusedError, ScaleError, UsageError
+from calibration.errors import DataFileError, GraderError, PhotoError, ScaleError, UsageError
 from calibration.files import write_whole
 from calibration.notices import Notice, notice
 from calibration.reading import read_bytes
 from grader.board_count import BoardCount
-from grader.correct import Corrections, parse_corrections
 from grader.correct.measured import correct
-from grader.corrections import CORRECTIONS_FILE
+from grader.corrections import CORRECTIONS_FILE, Corrections, parse_corrections
 from grader.figures import Figure, data_frame
+from grader.measured import Measured, MeasuredBoard, usable
 from grader.model import FINISHES, Finish, ProductModel, Range
-from grader.pipeline import Measurement, Request
-from grader.report import measurement_document
+from grader.pipeline import Measurement
 from grader.report.blocks import Caveat, Picture, Table, Text
 from grader.report.blocks_html import blocks_html
 from grader.report.overlay import overlay_rgb
 from grader.report.plating import picture_jpeg
 from grader.report.words import finish_rows
 from grader.units import format_share
-from grader.valuation import measurements_of
 
 if TYPE_CHECKING:
     from PIL.Image import Image
+
+    from grader.report.lot_report import ReportedPhoto
 
 _NOTEBOOK_PX = 720
 _FILE_FIX = "Make it again with grader.measure(photo).save(file)."
@@ -59,31 +59,21 @@ class MeasuredPhoto:
         >>> from grader.samples import samples_folder
         >>> done = grader.measure(samples_folder() / "memory-modules.jpg")
         >>> done
-        <MeasuredPhoto memory-modules.jpg: 1370 mm² (1270 to 1460 mm², 90 % sure) plated, ... mg gold ...>
-        >>> done.board_count.words()
-        '4 boards'
-        >>> done.to_frame()[["board", "contacts"]].to_dict("list")
-        {'board': [1, 2, 3, 4], 'contacts': [168, 168, 168, 168]}
+        <MeasuredPhoto memory-modules.jpg: ... mm² (...) plated, ... mg (...) gold>
+        >>> done.board_count.value
+        4
+        >>> [row["board"] for row in done.rows()]
+        [1, 2, 3, 4]
         >>> done.overlay().save("seen.png")
         >>> done.save("boards.json")
         >>> grader.load_measurement("boards.json").gold == done.gold
         True
     """
 
-    def __init__(
-        self,
-        document: Mapping[str, Any] | None = None,
-        measurement: Measurement | None = None,
-        request: Request | None = None,
-    ) -> None:
-        """From what was measured, or from a document of it; ``grader.measure`` and ``from_dict`` call it.
-
-        Args:
-            document: as ``to_dict`` gives it; None to make it of the measurement when it is first needed.
-            measurement: with photo and coverage; None where only the document is known.
-            request: how it was measured.
-        """
-        self._given, self._measurement, self._request = document, measurement, request
+    def __init__(self, found: Measurement | Measured) -> None:
+        """From what was measured, or from its record, which holds no pixels."""
+        self._measurement = found if isinstance(found, Measurement) else None
+        self._record = found if isinstance(found, Measured) else None
 
     @staticmethod
     def from_dict(document: Mapping[str, Any]) -> MeasuredPhoto:
@@ -92,18 +82,15 @@ class MeasuredPhoto:
         Raises:
             DataFileError: ``measurement-invalid`` or another for a document that was damaged or edited.
         """
-        done = MeasuredPhoto(document)
-        if document.get("gold_mg") is not None:
-            measurements_of([("measurement", document)])
-        elif document.get("schema") != 1 or not isinstance(document.get("photo"), str):
-            raise DataFileError(
-                "measurement-invalid", "This is no measurement that this version can read.", _FILE_FIX
-            )
-        return done
+        record = Measured.from_dict(document)
+        if record.has_gold:
+            usable([("the measurement", record)])
+        return MeasuredPhoto(record)
 
     @cached_property
-    def _document(self) -> Mapping[str, Any]:
-        return self._given if self._given is not None else measurement_document(self.measurement)
+    def record(self) -> Measured:
+        """Everything that is kept of the measurement."""
+        return self._record if self._record is not None else Measured.of(self.measurement)
 
     @property
     def measurement(self) -> Measurement:
@@ -123,12 +110,7 @@ class MeasuredPhoto:
     @property
     def name(self) -> str:
         """Name of the photo's file."""
-        return self._measurement.photo.name if self._measurement is not None else str(self._document["photo"])
-
-    @property
-    def sha256(self) -> str:
-        """Of the photo's file, hex."""
-        return str(self._document["sha256"])
+        return self.record.photo
 
     @property
     def area(self) -> Figure:
@@ -137,7 +119,7 @@ class MeasuredPhoto:
         Raises:
             RefusedError: there is no scale; the error says why, and what to do.
         """
-        return self._figure("plated_area_mm2", "mm²")
+        return self._known(self.record.plated_area_mm2, "mm²")
 
     @property
     def gold(self) -> Figure:
@@ -146,7 +128,7 @@ class MeasuredPhoto:
         Raises:
             RefusedError: as ``area``.
         """
-        return self._figure("gold_mg", "mg")
+        return self._known(self.record.gold_mg, "mg")
 
     @property
     def by_finish(self) -> Mapping[Finish, Plating]:
@@ -155,45 +137,46 @@ class MeasuredPhoto:
         Raises:
             RefusedError: as ``area``.
         """
-        self._check_scale()
-        found = self._document["by_finish"]
-        return {
-            f: Plating(_figure(found[f]["area_mm2"], "mm²"), _figure(found[f]["gold_mg"], "mg")) for f in FINISHES
-        }
+        found = self.record.by_finish.items()
+        return {f: Plating(self._known(each.area_mm2, "mm²"), self._known(each.gold_mg, "mg")) for f, each in found}
 
     @property
-    def refused(self) -> RefusedError | None:
+    def refused(self) -> GraderError | None:
         """Why there is no area and no gold; None where there are both."""
-        if self._document["gold_mg"] is not None:
+        record = self.record
+        if record.gold_mg is not None:
             return None
-        why = self._document.get("refused")
-        if why is None:
-            missing = notice("no-scale")
-            return ScaleError(missing.code, missing.message, missing.advice)
-        return ScaleError(str(why["code"]), str(why["message"]), str(why["advice"]))
+        if record.error is not None:
+            return PhotoError(record.error.code, record.error.message, record.error.advice)
+        why = record.refused if record.refused is not None else notice("no-scale")
+        return ScaleError(why.code, why.message, why.advice)
 
     @property
     def plated_share(self) -> float:
-        """Plated share of the frame, 0..1; known without a scale too."""
-        return float(self._document["plated_share_of_frame"])
+        """Plated share of the frame, 0..1; known without a scale too.
+
+        Raises:
+            PhotoError: the record is of a photo that could not be measured.
+        """
+        share = self.record.plated_share_of_frame
+        if share is None:
+            raise self.refused or self._incomplete("plated share")
+        return share
 
     @property
     def px_per_mm(self) -> float | None:
         """Scale at the boards; None where there is none."""
-        scale = self._document["scale"]["px_per_mm"]
-        return None if scale is None else float(scale)
+        return None if self.record.scale is None else self.record.scale.px_per_mm
 
     @property
     def board_count(self) -> BoardCount | None:
         """How many boards the photo shows by their outlines; None where nothing tells."""
-        count = self._document.get("board_count")
-        return None if count is None else BoardCount.from_json(count)
+        return self.record.board_count
 
     @property
     def notices(self) -> tuple[Notice, ...]:
         """What deserves less trust and what to do about it, each with a stable code."""
-        found = self._document["warnings"]
-        return tuple(Notice(str(w["code"]), str(w["message"]), str(w["advice"])) for w in found)
+        return self.record.warnings
 
     def corrected(self, corrections: Corrections | str | Path) -> MeasuredPhoto:
         """The same with corrections by hand, which take the place of any that it has; none gives what was found.
@@ -207,7 +190,7 @@ class MeasuredPhoto:
         """
         if not isinstance(corrections, Corrections):
             corrections = parse_corrections(read_bytes(Path(corrections), CORRECTIONS_FILE))
-        return MeasuredPhoto(None, correct(self.measurement, corrections), self._request)
+        return MeasuredPhoto(correct(self.measurement, corrections))
 
     def overlay(self, max_side_px: int = 1600) -> Image:
         """The photo with plating coloured by finish and boards outlined. Jupyter shows it; ``save`` writes it.
@@ -222,6 +205,14 @@ class MeasuredPhoto:
 
         return Image.fromarray(overlay_rgb(self.measurement, max_side_px))
 
+    def reported(self) -> ReportedPhoto:
+        """The photo for a lot's report; without its picture where the pixels are not at hand."""
+        from grader.report.lot_report import ReportedPhoto, reported_picture
+
+        if self._measurement is None:
+            return ReportedPhoto(self.record)
+        return ReportedPhoto(self.record, reported_picture(self.record, self._measurement.photo.rgb))
+
     def rows(self) -> list[dict[str, Any]]:
         """A row for each board: area of its outline, plating by finish, gold with its range, contacts.
 
@@ -229,7 +220,7 @@ class MeasuredPhoto:
         """
         return [
             {"photo": self.name, "board": number, **self._board(board)}
-            for number, board in enumerate(self._document["boards"], 1)
+            for number, board in enumerate(self.record.boards, 1)
         ]
 
     def to_frame(self) -> Any:
@@ -242,7 +233,7 @@ class MeasuredPhoto:
 
     def to_dict(self) -> dict[str, Any]:
         """The measurement as the JSON document that the command line and the log keep."""
-        return dict(self._document)
+        return self.record.to_dict()
 
     def save(self, path: str | Path) -> None:
         """Write it as a JSON file, which ``grader.load_measurement`` and the command line read.
@@ -250,34 +241,42 @@ class MeasuredPhoto:
         Raises:
             UsageError: ``cannot-write``.
         """
-        text = json.dumps(self._document, ensure_ascii=False, allow_nan=False) + "\n"
+        text = json.dumps(self.to_dict(), ensure_ascii=False, allow_nan=False) + "\n"
         write_whole(Path(path), text.encode("utf-8", "backslashreplace"))
 
-    def _board(self, board: Mapping[str, Any]) -> dict[str, Any]:
-        has_scale = board["area_mm2"] is not None
-        gold = _board_gold(board, self._document["model"]["gold_mg"]["inputs"]) if has_scale else None
+    def _board(self, board: MeasuredBoard) -> dict[str, Any]:
+        by_finish, gold = board.by_finish or {}, self._gold_of(board)
+        plated = {f: None if f not in by_finish else by_finish[f].area_mm2 for f in FINISHES}
         return {
-            "area_mm2": board["area_mm2"]["value"] if has_scale else None,
-            **{f"{f}_mm2": board["by_finish"][f]["area_mm2"]["value"] if has_scale else None for f in FINISHES},
+            "area_mm2": None if board.area_mm2 is None else board.area_mm2.value,
+            **{f"{f}_mm2": None if area is None else area.value for f, area in plated.items()},
             "gold_mg": None if gold is None else gold.value,
             "gold_low_mg": None if gold is None else gold.low,
             "gold_high_mg": None if gold is None else gold.high,
-            "contacts": sum(row["count"] for row in board["contacts"]),
-            "partly_hidden": board["partly_hidden"],
+            "contacts": sum(row.count for row in board.contacts),
+            "partly_hidden": board.partly_hidden,
         }
 
-    def _figure(self, key: str, unit: str) -> Figure:
-        self._check_scale()
-        return _figure(self._document[key], unit)
+    def _gold_of(self, board: MeasuredBoard) -> Range | None:
+        if self.record.model is None or board.gold_terms is None:
+            return None
+        model = ProductModel(board.gold_terms, self.record.gold.inputs)
+        return Range.of(model.draws()) if model.terms else Range(0.0, 0.0, 0.0)
 
-    def _check_scale(self) -> None:
+    def _known(self, value: Range | None, unit: str) -> Figure:
         refused = self.refused
         if refused is not None:
             raise refused
+        if value is None:
+            raise self._incomplete(f"figure in {unit}")
+        return Figure.of(value, unit)
+
+    def _incomplete(self, what: str) -> DataFileError:
+        return DataFileError("measurement-invalid", f"The measurement of {self.name} holds no {what}.", _FILE_FIX)
 
     def __repr__(self) -> str:
         if self.refused is not None:
-            return f"<MeasuredPhoto {self.name}: no scale, {format_share(self.plated_share)} of the frame plated>"
+            return f"<MeasuredPhoto {self.name}: no area and no gold ({self.refused.code})>"
         return f"<MeasuredPhoto {self.name}: {self.area} plated, {self.gold} gold>"
 
     def _repr_html_(self) -> str:
@@ -290,17 +289,8 @@ class MeasuredPhoto:
             drawn = overlay_rgb(self._measurement, _NOTEBOOK_PX)
             yield Picture(picture_jpeg(drawn), drawn.shape[1], drawn.shape[0], f"{self.name} with what was found")
         if self.refused is None:
-            yield Table(("Finish", "Plated area", "Gold"), tuple(finish_rows(self._document)))
-        else:
+            yield Table(("Finish", "Plated area", "Gold"), tuple(finish_rows(self.record)))
+        elif self.record.plated_share_of_frame is not None:
             yield Text(f"{format_share(self.plated_share)} of the frame is plated; no scale, so no area and no gold.")
         yield from (Caveat(n.message, n.advice) for n in self.notices)
-        yield Text(str(self._document["statement"]))
-
-
-def _figure(value: Mapping[str, float], unit: str) -> Figure:
-    return Figure(value["value"], value["low"], value["high"], unit, value["level"])
-
-
-def _board_gold(board: Mapping[str, Any], inputs: list[dict[str, Any]]) -> Range:
-    model = ProductModel.from_json({"terms": board["gold_terms"], "inputs": inputs})
-    return Range.of(model.draws()) if model.terms else Range(0.0, 0.0, 0.0)
+        yield Text(self.record.statement)

@@ -16,7 +16,6 @@ from app.lots.lot_folder import Kept
 from app.lots.request_json import request_json
 from calibration.errors import GraderError, PhotoError, RefusedError
 from grader.correct.measured import correct
-from grader.correct.record import corrections_in
 from grader.cut import CutBoard, Turned, cut_boards, join_faces
 from grader.cut.picture import MAX_SIDE_PX
 from grader.photo import load_photo, reduced
@@ -101,7 +100,7 @@ def search(done: Kept) -> Searched:
         PhotoError: the photo is not here any more.
         RefusedError: it has no scale, or no outline was found.
     """
-    way = json.dumps([request_json(done.request), corrections_in(done.document).as_json()], sort_keys=True)
+    way = json.dumps([request_json(done.request), done.measured.made_by_hand.as_json()], sort_keys=True)
     return _search(done.sha256, way, done)
 
 
@@ -114,7 +113,7 @@ def _search(sha256: str, way: str, _done: Kept) -> Searched:  # noqa: ARG001 - t
         found = measure(load_photo(data, _done.name), _done.request)
     if found.refused is not None:
         raise found.refused
-    measured = correct(found, corrections_in(_done.document))
+    measured = correct(found, _done.measured.made_by_hand)
     small, k = reduced(measured.photo.rgb, MAX_SIDE_PX)
     jpeg = cv2.imencode(".jpg", small[..., ::-1])[1].tobytes()
     return Searched(cut_boards(measured), jpeg, k)

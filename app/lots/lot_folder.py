@@ -23,6 +23,7 @@ from app.lots.entries import Clash, Value, check_entries, clashes_in, empty_entr
 from app.lots.process_lock import ProcessLock
 from app.lots.request_json import request_json, request_of
 from app.lots.shared_json import UNSOUND, Json, SharedJson, loads, write_whole
+from grader.measured import Measured
 from grader.pipeline import Request
 
 _KEY = re.compile(r"[A-Za-z0-9_-]{16}")
@@ -39,7 +40,7 @@ class Kept:
         name: of the photo.
         sha256: of its file.
         request: how it was measured.
-        document: the measurement.
+        measured: what was found.
         overlay: PNG of at most 1600 px.
         is_sample: whether it is one of the demo's photos.
         stamp: of the measurement that this one is, or was made from; None where there was none.
@@ -48,7 +49,7 @@ class Kept:
     name: str
     sha256: str
     request: Request
-    document: Mapping[str, Any]
+    measured: Measured
     overlay: bytes
     is_sample: bool
     stamp: str | None = field(default=None, compare=False)
@@ -56,7 +57,7 @@ class Kept:
     @property
     def has_gold(self) -> bool:
         """Whether there is an estimate to value and to log."""
-        return self.document["gold_mg"] is not None
+        return self.measured.gold_mg is not None
 
 
 @dataclass(frozen=True)
@@ -207,7 +208,7 @@ class LotFolder:
             It, with its new stamp.
         """
         stamp = secrets.token_hex(6)
-        document = json.dumps(done.document).encode()
+        document = json.dumps(done.measured.to_dict()).encode()
         kept = replace(done, stamp=stamp)
 
         def add(lot: Json) -> None:
@@ -301,7 +302,8 @@ class LotFolder:
         if sums is not None and [hashlib.sha256(each).hexdigest() for each in (document, overlay)] != sums:
             raise ValueError("not the files that were written")
         request = request_of(version["request"])
-        return Kept(photo["name"], sha256, request, loads(document), overlay, photo["is_sample"], stamp)
+        measured = Measured.from_dict(loads(document), photo["name"])
+        return Kept(photo["name"], sha256, request, measured, overlay, photo["is_sample"], stamp)
 
     def _clear(self, sha256: str) -> None:
         """Remove files of measurements that the lot does not name any more, and forget them."""

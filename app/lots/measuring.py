@@ -14,7 +14,6 @@ from threading import Event, Lock, Thread
 from app.lots.lot_folder import Kept, LotFolder
 from calibration.errors import GraderError, PhotoError
 from grader.api import measure
-from grader.correct.record import corrections_in
 from grader.pipeline import Progress, Request, Step
 from grader.report import overlay_png
 
@@ -163,7 +162,7 @@ def measure_into(lot: LotFolder, order: Order, say: Progress) -> Kept:
     measured = measure(data, name=order.name, request=order.request, progress=say)
     done = lot.measured().get(order.sha256)  # it may have been corrected meanwhile
     if done is not None:
-        measured = measured.corrected(corrections_in(done.document))
-    document, overlay = measured.to_dict(), overlay_png(measured.measurement)
+        measured = measured.corrected(done.measured.made_by_hand)
+    record, overlay = measured.record, overlay_png(measured.measurement)
     stamp = None if done is None else done.stamp
-    return lot.put(Kept(order.name, order.sha256, order.request, document, overlay, order.is_sample, stamp))
+    return lot.put(Kept(order.name, order.sha256, order.request, record, overlay, order.is_sample, stamp))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -13,10 +12,10 @@ import streamlit as st
 
 from app.lots.lot_folder import LotFolder
 from calibration.errors import PhotoError
+from grader.measured import Measured
 from grader.photo import load_photo
 from grader.report.blocks import Picture
-from grader.report.lot_csv import lot_csv
-from grader.report.lot_html import lot_html
+from grader.report.lot_files import ReportKind, report_file
 from grader.report.lot_report import LotReport, ReportedCuts, ReportedPhoto, reported_picture
 from grader.valuation import Offer
 
@@ -41,48 +40,41 @@ def report_downloads(report: Callable[[LotFolder | None], LotReport], lot: LotFo
         report: makes it; with pictures where it is given a folder that holds the photos.
         lot: the folder that may hold them.
     """
-    with_pictures = partial(report, lot)
-    without = partial(report, None)
-    kinds = (
-        ("Report (PDF)", lambda: _pdf(with_pictures()), "report.pdf", "application/pdf"),
-        ("Report (HTML)", lambda: lot_html(with_pictures()), "report.html", "text/html"),
-        ("Figures (CSV)", lambda: lot_csv(without()), "report.csv", "text/csv"),
-        ("Figures (JSON)", lambda: _json(without()), "report.json", "application/json"),
+
+    def make(kind: ReportKind, photos: LotFolder | None) -> bytes:
+        return report_file(report(photos), kind)
+
+    kinds: tuple[tuple[str, ReportKind, LotFolder | None, str], ...] = (
+        ("Report (PDF)", "pdf", lot, "application/pdf"),
+        ("Report (HTML)", "html", lot, "text/html"),
+        ("Figures (CSV)", "csv", None, "text/csv"),
+        ("Figures (JSON)", "json", None, "application/json"),
     )
     with st.container(horizontal=True):
-        for label, make, name, mime in kinds:
-            st.download_button(label, make, file_name=name, mime=mime, on_click="ignore")
+        for label, kind, photos, mime in kinds:
+            data = partial(make, kind, photos)
+            st.download_button(label, data, file_name=f"report.{kind}", mime=mime, on_click="ignore")
 
 
 def report_of(
-    title: str, documents: Sequence[Document], offer: Offer, lot: LotFolder | None, plans: BenchPlans = NO_PLANS
+    title: str, measured: Sequence[Measured], offer: Offer, lot: LotFolder | None, plans: BenchPlans = NO_PLANS
 ) -> LotReport:
     """The report of a valued lot; with pictures where a folder is given that holds the photos."""
-    photos = reported_photos(documents, lot)
+    photos = reported_photos(measured, lot)
     return LotReport(title, date.today(), photos, offer.gold_mg, offer.lot, offer, cuts=plans.cuts, batch=plans.batch)
 
 
-def reported_photos(documents: Sequence[Document], lot: LotFolder | None) -> tuple[ReportedPhoto, ...]:
+def reported_photos(measured: Sequence[Measured], lot: LotFolder | None) -> tuple[ReportedPhoto, ...]:
     """Measured photos, with pictures where a folder is given that holds them."""
-    return tuple(ReportedPhoto(d, None if lot is None else _picture(d, lot)) for d in documents)
+    return tuple(ReportedPhoto(m, None if lot is None else _picture(m, lot)) for m in measured)
 
 
-def _picture(document: Document, lot: LotFolder) -> Picture | None:
+def _picture(measured: Measured, lot: LotFolder) -> Picture | None:
     """The photo with what was found; None where it is not here any more."""
-    data = lot.photo(str(document["sha256"]))
+    data = lot.photo(measured.sha256)
     if data is None:
         return None
     try:
-        return reported_picture(document, load_photo(data, str(document["photo"])).rgb)
+        return reported_picture(measured, load_photo(data, measured.photo).rgb)
     except PhotoError:
         return None
-
-
-def _pdf(report: LotReport) -> bytes:
-    from grader.report.lot_pdf import lot_pdf  # its library is only needed here
-
-    return lot_pdf(report)
-
-
-def _json(report: LotReport) -> str:
-    return json.dumps(report.as_json(), ensure_ascii=False, allow_nan=False) + "\n"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,17 +24,11 @@ from grader.log import Lot as LoggedLot
 from grader.lot import estimate_lot
 from grader.lot.doubts import lot_doubts
 from grader.lot_offer import asking_price, offer_for
+from grader.measured import Measured, usable
 from grader.places import assumptions_folder
 from grader.report.lot_report import LotReport
 from grader.units import format_money
-from grader.valuation import (
-    Assumptions,
-    Measured,
-    Offer,
-    load_set,
-    measurements_of,
-    sets_in,
-)
+from grader.valuation import Assumptions, Offer, load_set, sets_in
 from grader.valuation.doubts import price_doubts
 from grader.valuation.words import highest_words
 
@@ -48,7 +41,6 @@ class _Source:
     """What is valued: photos of this browser session, or a lot of the log."""
 
     measured: list[Measured]
-    documents: tuple[Mapping[str, Any], ...]
     photos: tuple[Kept, ...] = ()
     lot: LoggedLot | None = None
 
@@ -88,12 +80,12 @@ def show() -> None:
 def _report(source: _Source, offer: Offer) -> None:
     """The report to take along, with what the bench last planned for these photos."""
     title = source.lot.name if source.lot is not None else lot_name()
-    plans = planned_before(source.documents)
+    plans = planned_before(source.measured)
     if plans is not None:
         remark("The report has the cuts and the batch that were last planned on the page Bench.")
 
     def report(lot: LotFolder | None) -> LotReport:
-        return report_of(title, source.documents, offer, lot, NO_PLANS if plans is None else plans(lot is not None))
+        return report_of(title, source.measured, offer, lot, NO_PLANS if plans is None else plans(lot is not None))
 
     report_downloads(report, current_lot())
 
@@ -119,8 +111,7 @@ def _source() -> _Source | None:
     if way == _HERE:
         names = ", ".join(done.name for done in here)
         st.markdown(f"{len(here)} {'photo' if len(here) == 1 else 'photos'}: {plain(names)}")
-        documents = tuple(done.document for done in here)
-        return _Source(measurements_of((done.name, done.document) for done in here), documents, here)
+        return _Source(usable((done.name, done.measured) for done in here), here)
     lot = st.selectbox("Lot", lots, format_func=lambda lot: lot.name, key="value-lot")
     contents = lot_contents(lot)
     if contents is None:
@@ -129,8 +120,7 @@ def _source() -> _Source | None:
         st.markdown("This lot holds no estimate yet: measure its photos and keep them in it.")
         return None
     estimates = contents.latest_estimates()
-    documents = tuple(e.document for e in estimates)
-    return _Source(measurements_of((f"estimate {e.id}", e.document) for e in estimates), documents, lot=lot)
+    return _Source(usable((f"estimate {e.id}", e.measured) for e in estimates), lot=lot)
 
 
 def _base() -> Assumptions:

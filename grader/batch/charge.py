@@ -18,10 +18,10 @@ from grader.batch.figures import quantity
 from grader.batch.model import Charge
 from grader.gold import gold_mass
 from grader.lot import OtherFace
+from grader.measured import Measured
 from grader.model import EMPTY, ProductModel
 from grader.units import parse_area_mm2, parse_mass_g
 from grader.units.weighed import parse_weighed_mg
-from grader.valuation.measured import Measured
 
 _Z_90 = 1.6449  # half of a symmetric 90 % range in standard deviations of a normal
 
@@ -181,7 +181,7 @@ def _plated(
         )
     total = EMPTY
     for m in measured:
-        total += sum(m.area_mm2.values(), EMPTY).times((), copies * kept[m.photo])
+        total += sum(m.areas.values(), EMPTY).times((), copies * kept[m.photo])
     return _both_faces(total, other_face)
 
 
@@ -199,7 +199,7 @@ def _gold(
     if measured:
         total = EMPTY
         for m in measured:
-            total += m.gold_mg.times((), copies * kept[m.photo])
+            total += m.gold.times((), copies * kept[m.photo])
         return _both_faces(total, other_face)
     if cut:
         seen = _from_ranges("gold", "gold on the kept pieces", [c.gold_mg for c in cut], "mg", copies)

@@ -17,8 +17,6 @@ from grader.cli.output import as_json, err, out, write_whole
 from grader.cli.value_report import show_offer
 from grader.measured_photo import MeasuredPhoto
 from grader.report import overlay_png
-from grader.report.lot_html import lot_html
-from grader.report.lot_report import LotReport, ReportedPhoto, reported_picture
 from grader.samples import load_demo
 from grader.valuation import load_assumptions
 
@@ -50,7 +48,7 @@ def demo(
         picture = output / f"{sample.path.stem}-overlay.png"
         write_whole(picture, overlay_png(done.measurement))
         out.rule(escape(sample.title))
-        show_measurement(done.to_dict())
+        show_measurement(done.record)
         out.print(f"Overlay: {picture} ({seconds:.1f} s)", markup=False)
         if sample.for_sale:
             for_sale.append(done)
@@ -66,13 +64,7 @@ def demo(
     out.print(f"{story.story} Gold price, costs and shares are examples, not today's.", markup=False)
     show_offer(offer)
     write_whole(output / "offer.json", as_json(offer.as_json()))
-    report = LotReport.of_estimate("Sample lot", tuple(map(_reported, for_sale)), offer.estimate, offer=offer)
-    write_whole(output / "report.html", lot_html(report).encode())
+    offer.save_report(output / "report.html", title="Sample lot")
     out.rule("Next")
     out.print(f"Pictures, measurements and a report (report.html) are in {output.resolve()}", markup=False)
     out.print("Open the page with:  grader page   (in a virtual environment: .venv/bin/grader page)", markup=False)
-
-
-def _reported(done: MeasuredPhoto) -> ReportedPhoto:
-    document = done.to_dict()
-    return ReportedPhoto(document, reported_picture(document, done.measurement.photo.rgb))

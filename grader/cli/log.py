@@ -19,9 +19,8 @@ from grader.cli.questions import YesOption, ask_first
 from grader.learn import newest_in
 from grader.learn.questions import Asker
 from grader.log import TABLES, NewLot, NewPurchase, NewYield, TableName, checked, photo_of, to_csv, to_json
+from grader.measured import documents_in, measurements_of
 from grader.units import format_mass, parse_day, parse_fineness, parse_mass_g, parse_money, parse_weighed_mg
-from grader.valuation import measurements_of
-from grader.valuation.measured import documents_in
 
 if TYPE_CHECKING:
     from grader.log import Log

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
@@ -22,10 +22,10 @@ from grader.cli.output import err, is_stdout, show_error, write_json, write_whol
 from grader.cli.photo_options import PhotoOptions
 from grader.cli.photos import photo_files
 from grader.cli.pictures import check_outputs, picture_in, pictures_of
+from grader.measured import Measured
 from grader.measured_photo import MeasuredPhoto
 from grader.pipeline import Progress, Request, Step
 from grader.report import coverage_png, overlay_png
-from grader.report.document import SCHEMA
 from grader.report.words import STEP_WORDS
 
 
@@ -81,12 +81,12 @@ def measure_command(
         show_error(error, files[0].name)
         raise typer.Exit(error.exit_code) from error
     done = done.corrected(by_hand)
-    document = done.to_dict()
+    measured = done.record
     if json_out is not None:
-        write_json(json_out, document)
+        write_json(json_out, measured.to_dict())
     _write_pictures(done, coverage, overlay)
     if not is_stdout(json_out):
-        show_measurement(document)
+        show_measurement(measured)
         say_learned(learned, part, seller)
     refused = done.measurement.refused
     if refused is not None:
@@ -106,9 +106,9 @@ def _measure_many(
 ) -> int:
     """Measure one after another, going on after a bad one; returns the exit code of the worst.
 
-    Only documents are kept: some photos as arrays would fill the memory.
+    Only records are kept: some photos as arrays would fill the memory.
     """
-    documents: list[dict[str, Any]] = []
+    found: list[Measured] = []
     failed: list[tuple[str, GraderError]] = []
     code = 0
     with _steps(len(files)) as started:
@@ -116,12 +116,11 @@ def _measure_many(
             try:
                 done = measure(path, request=request, progress=started(path.name))
             except PhotoError as error:
-                reason = {"code": error.code, "message": error.message, "advice": error.advice}
-                documents.append({"schema": SCHEMA, "photo": path.name, "error": reason, "warnings": [reason]})
+                found.append(Measured.failed(path.name, error))
                 failed.append((path.name, error))
                 code = error.exit_code
                 continue
-            documents.append(done.to_dict())
+            found.append(done.record)
             _write_pictures(
                 done,
                 None if coverage is None else picture_in(coverage, path, "coverage"),
@@ -132,9 +131,9 @@ def _measure_many(
                 failed.append((path.name, refused))
                 code = code or RefusedError.exit_code
     if json_out is not None:
-        write_json(json_out, *documents)
+        write_json(json_out, *(m.to_dict() for m in found))
     if not is_stdout(json_out):
-        show_summary([summary_row(d) for d in documents], failed)
+        show_summary([summary_row(m) for m in found], failed)
     return code
 
 

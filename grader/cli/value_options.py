@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
@@ -15,9 +15,9 @@ from grader.cli.questions import ask_first
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
 from grader.lot.doubts import lot_doubts
 from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for
-from grader.valuation import Assumptions, Measured
+from grader.measured import Measured, measurements_of, read_measurements
+from grader.valuation import Assumptions
 from grader.valuation.doubts import Doubt, price_doubts
-from grader.valuation.measured import documents_in
 
 MeasurementsArgument = Annotated[
     list[Path] | None, typer.Argument(help="Files that grader measure --json wrote.", show_default=False)
@@ -152,23 +152,23 @@ def _ask(doubts: Sequence[Doubt], *, yes: bool) -> None:
     ask_first([doubt.notice for doubt in doubts], yes=yes, undone="")
 
 
-def documents_of(paths: Sequence[Path], lot: str | None, log: str | None) -> list[tuple[str, dict[str, Any]]]:
-    """Measurements from files or from a lot of the log, each with where it comes from.
+def measured_in(paths: Sequence[Path], lot: str | None, log: str | None) -> list[Measured]:
+    """Measurements that can be valued, from files or from a lot of the log.
 
     Raises:
-        UsageError: ``two-sources``, ``measurements-none``.
-        DataFileError: a file cannot be read.
+        UsageError: ``two-sources``, ``measurements-none``, or as ``measurements_of``.
+        DataFileError: a file cannot be read, or as ``measurements_of``.
     """
     if paths and lot is not None:
         raise UsageError("two-sources", "Both files and a lot were given.", "Give one or the other.")
     if lot is not None:
         with existing_log(log) as opened:
             estimates = opened.entries(lot_key(lot)).latest_estimates()
-        return [(f"lot {lot}, estimate {e.id}", dict(e.document)) for e in estimates]
+        return measurements_of((f"lot {lot}, estimate {e.id}", e.document) for e in estimates)
     if not paths:
         raise UsageError(
             "measurements-none",
             "There is no measurement to value.",
             "Give a file that grader measure PHOTO --json FILE wrote, or a lot of the log (--lot).",
         )
-    return [(path.name, dict(document)) for path in paths for document in documents_in(path)]
+    return read_measurements(paths)

@@ -11,9 +11,9 @@ from calibration.errors import UsageError
 from calibration.inputs import Distribution
 from calibration.reading import FileKind, read_toml
 from grader.lot.model import OTHER_FACES, Lot, OtherFace, Part, Sight
+from grader.measured import Measured
 from grader.units import parse_mass_g, split_range
 from grader.valuation.estimates import distribution_of, named
-from grader.valuation.measured import Measured
 
 _FILE = FileKind(
     code="parts",
@@ -185,9 +185,9 @@ def _part(text: PartText, measured: Sequence[Measured]) -> Part:
             Sight(
                 front,
                 _photo(s.back, measured) if s.back else None,
-                front.board_count.value if s.boards is None else s.boards,
+                front.likely_boards.value if s.boards is None else s.boards,
                 named(f"{text.name}, mass of the boards in a photo", mass, s.weighed) if s.weighed else None,
-                front.board_count if s.boards is None else None,
+                front.likely_boards if s.boards is None else None,
             )
             for s, front in ((s, _photo(s.front, measured)) for s in text.photos)
         ),

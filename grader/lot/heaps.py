@@ -11,8 +11,8 @@ from importlib import resources
 
 from calibration.sourced import parse
 from grader.lot.model import LotEstimate, Part, PartEstimate
+from grader.measured import MeasuredBoard
 from grader.model import ProductModel
-from grader.valuation.measured import Outline
 from grader.valuation.portions import Portion
 
 
@@ -25,13 +25,13 @@ def _of_part(estimate: PartEstimate) -> tuple[Portion, ...]:
     name = estimate.part.name
     whole = Portion(name, estimate.gold_mg, estimate.mass_g)
     outlines = _boards(estimate.part)
-    area, gold = sum(o.area_mm2 for o in outlines), sum(o.gold_mg for o in outlines)
+    area, gold = sum(o.size_mm2 for o in outlines), sum(o.gold_value_mg for o in outlines)
     if not outlines or gold <= 0:
         return (whole,)
-    poor = [o for o in outlines if o.gold_mg / o.area_mm2 < _poor_below() * gold / area]
+    poor = [o for o in outlines if o.gold_value_mg / o.size_mm2 < _poor_below() * gold / area]
     if not poor or estimate.mass_g is None:
         return (whole,)
-    by_area, by_gold = sum(o.area_mm2 for o in poor) / area, sum(o.gold_mg for o in poor) / gold
+    by_area, by_gold = sum(o.size_mm2 for o in poor) / area, sum(o.gold_value_mg for o in poor) / gold
 
     def heap(words: str, of_gold: float, of_mass: float) -> Portion:
         mass = None if estimate.mass_g is None else _share(estimate.mass_g, of_mass)
@@ -40,12 +40,12 @@ def _of_part(estimate: PartEstimate) -> tuple[Portion, ...]:
     return heap("with much", 1 - by_gold, 1 - by_area), heap("with little", by_gold, by_area)
 
 
-def _boards(part: Part) -> list[Outline]:
+def _boards(part: Part) -> list[MeasuredBoard]:
     """The boards in the photos, each by its outline; none where outlines and boards are not one to one."""
     sights = part.sights
-    if any(len(s.front.outlines) != s.boards or s.back is not None for s in sights):
+    if any(len(s.front.boards) != s.boards or s.back is not None for s in sights):
         return []
-    return [o for s in sights for o in s.front.outlines]
+    return [o for s in sights for o in s.front.boards]
 
 
 def _share(model: ProductModel, share: float) -> ProductModel:

@@ -11,8 +11,8 @@ from calibration.errors import UsageError
 from calibration.inputs import Distribution
 from calibration.notices import Notice
 from grader.board_count import BoardCount
+from grader.measured import Measured
 from grader.model import ProductModel
-from grader.valuation.measured import Measured
 from grader.valuation.model import LotSize, support
 
 OtherFace = Literal["alike", "left_out"]

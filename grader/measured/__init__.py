@@ -11,6 +11,7 @@ from grader.measured.parts import (
     MeasuredScale,
     PhotoCheck,
 )
+from grader.measured.reading import documents_in, measurements_of, read_measurements, usable
 from grader.measured.record import SCHEMA, VISIBLE_ONLY, Measured, schema_json
 
 __all__ = [
@@ -26,5 +27,9 @@ __all__ = [
     "MeasuredRow",
     "MeasuredScale",
     "PhotoCheck",
+    "documents_in",
+    "measurements_of",
+    "read_measurements",
     "schema_json",
+    "usable",
 ]

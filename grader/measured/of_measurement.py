@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 
 import cv2
 import numpy as np
@@ -13,15 +13,13 @@ from calibration.finishes import UNDETERMINED
 from calibration.notices import Notice
 from grader import __version__
 from grader.area import AreaEstimate, region_sums
-from grader.budget import budget
 from grader.gold import GoldEstimate
+from grader.measured.figures import figures_of, finishes_of, range_of
 from grader.measured.parts import (
-    BudgetShare,
     Change,
     MadeCorrections,
     MeasuredBoard,
     MeasuredFinish,
-    MeasuredModel,
     MeasuredRow,
     MeasuredScale,
     PhotoCheck,
@@ -35,7 +33,6 @@ from grader.pipeline import Measurement
 from grader.regions import Board
 from grader.regions.count import count_boards
 
-_NOTHING = Range(0.0, 0.0, 0.0)
 _SIMPLE_PX = 1.0
 
 
@@ -81,16 +78,7 @@ def measured_of(measurement: Measurement) -> Measured:
             relative_uncertainty=scale.relative_uncertainty(),
             tilt_deg=scale.tilt_deg,
         ),
-        "plated_area_mm2": _range(area.total),
-        "by_finish": _by_finish(area.by_finish, gold),
-        "gold_mg": _range(gold.total),
-        "budget": tuple(BudgetShare(**line.as_json()) for line in budget(gold.total)),
-        "model": MeasuredModel(
-            area_mm2=area.by_finish,
-            gold_mg=gold.total,
-            # the factors that outlines of boards share with the gold: they cancel in gold per board area
-            scale_inputs=tuple(i.name for i in scale.area_inputs),
-        ),
+        **figures_of(area.by_finish, area.total, gold, [i.name for i in scale.area_inputs]),
     }
     return measured.model_copy(update=found)
 
@@ -166,20 +154,6 @@ def _board_px_per_mm(board: Board) -> float:
     return math.sqrt(area_px / board.area)
 
 
-def _range(model: ProductModel) -> Range:
-    return Range.of(model.draws()) if model.terms else _NOTHING
-
-
-def _by_finish(areas: Mapping[Finish, ProductModel], gold: GoldEstimate) -> dict[Finish, MeasuredFinish]:
-    return {
-        f: MeasuredFinish(
-            area_mm2=_range(areas[f]) if f in areas else _NOTHING,
-            gold_mg=_range(gold.by_finish[f]) if f in gold.by_finish else _NOTHING,
-        )
-        for f in FINISHES
-    }
-
-
 def _board(measurement: Measurement, number: int, plated_px: float) -> MeasuredBoard:
     board, area, scale = measurement.regions.boards[number], measurement.area, measurement.scale
     seen = MeasuredBoard(
@@ -194,8 +168,8 @@ def _board(measurement: Measurement, number: int, plated_px: float) -> MeasuredB
     gold = measurement.gold_by_board[number]
     return seen.model_copy(
         update={
-            "area_mm2": _range(ProductModel.of(board.area, scale.area_inputs)),
-            "by_finish": _by_finish(area.by_board[number], gold),
+            "area_mm2": range_of(ProductModel.of(board.area, scale.area_inputs)),
+            "by_finish": finishes_of(area.by_board[number], gold),
             "gold_terms": gold.total.terms,
         }
     )

@@ -93,6 +93,11 @@ class MeasuredBoard(Record):
     gold_terms: TermsField | None = None
 
     @property
+    def size_mm2(self) -> float:
+        """Area inside the outline; 0 without scale."""
+        return 0.0 if self.area_mm2 is None else self.area_mm2.value
+
+    @property
     def slenderness(self) -> float | None:
         """Longer ÷ shorter side of the smallest rectangle round the outline; None where its shape is not known."""
         if len(self.outline_px) < 3:

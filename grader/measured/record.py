@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import ConfigDict, Field, ValidationError
 
@@ -80,7 +80,7 @@ class Measured(Record):
     schema_: Literal[1] = Field(default=SCHEMA, alias="schema")
     program: str = ""
     photo: str
-    sha256: str = ""
+    sha256: Annotated[str, Field(min_length=1)] = ""
     taken_at: str | None = None
     width_px: int | None = None
     height_px: int | None = None

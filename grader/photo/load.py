@@ -40,7 +40,7 @@ def load_photo(source: str | Path | bytes, name: str | None = None) -> Photo:
         >>> from grader.samples import samples_folder
         >>> photo = grader.load_photo(samples_folder() / "memory-modules.jpg")
         >>> photo.name, photo.rgb.shape
-        ('memory-modules.jpg', (1400, 1867, 3))
+        ('memory-modules.jpg', (1500, 2000, 3))
     """
     data = source if isinstance(source, bytes) else _read(Path(source))
     shown = name if name is not None else ("photo" if isinstance(source, bytes) else Path(source).name)

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.finishes import FINISH_RGB
+from grader.measured import Measured
 from grader.model import FINISHES
 from grader.photo import reduced
 from grader.report.overlay import BOARD_RGB, STRENGTH, in_reduced, outline
@@ -19,26 +17,26 @@ Picture = NDArray[np.uint8]
 _QUALITY = 85
 
 
-def document_picture(document: Mapping[str, Any], rgb: Picture, max_side_px: int) -> Picture:
-    """The photo with plating coloured by finish and boards outlined, as a document tells; uint8 (h, w, 3).
+def measured_picture(measured: Measured, rgb: Picture, max_side_px: int) -> Picture:
+    """The photo with plating coloured by finish and boards outlined, as its record tells; uint8 (h, w, 3).
 
     Args:
-        document: a measurement; one without rings gives outlines alone.
+        measured: of the photo; a record without rings gives outlines alone.
         rgb: the photo that was measured, upright.
         max_side_px: of the longer side.
     """
     small, k = reduced(rgb, max_side_px)
     out = small.astype(np.float32)
     for finish in FINISHES:
-        rings = [in_reduced(ring, k) for ring in (document.get("plating_px") or {}).get(finish, ())]
+        rings = [in_reduced(ring, k) for ring in measured.plating_px.get(finish, ())]
         inside = np.zeros(out.shape[:2], np.uint8)
         if rings:
             cv2.fillPoly(inside, rings, 255, lineType=cv2.LINE_AA)
         alpha = inside.astype(np.float32)[..., None] / 255 * STRENGTH
         out += alpha * (np.array(FINISH_RGB[finish], np.float32) - out)
     picture = np.ascontiguousarray(np.round(out).astype(np.uint8))
-    for board in document.get("boards", ()):
-        outline(picture, board["outline_px"], k, BOARD_RGB)
+    for board in measured.boards:
+        outline(picture, board.outline_px, k, BOARD_RGB)
     return picture
 
 

@@ -10,7 +10,6 @@ from grader.valuation.entries import Sale, Spot, drift_until_sale
 from grader.valuation.estimates import money_estimate, share_estimate
 from grader.valuation.given import with_given
 from grader.valuation.given_sales import SaleTexts
-from grader.valuation.measured import Measured, measurements_of, read_measurements
 from grader.valuation.model import Assumptions, AtPrice, LotSize, Offer, RouteOutcome
 from grader.valuation.notices import CAUTION, VISIBLE_PLATING_ONLY
 from grader.valuation.offer import value_lot
@@ -27,7 +26,6 @@ __all__ = [
     "Cost",
     "Economics",
     "LotSize",
-    "Measured",
     "Offer",
     "Portion",
     "RouteOutcome",
@@ -41,9 +39,7 @@ __all__ = [
     "example_text",
     "load_assumptions",
     "load_set",
-    "measurements_of",
     "money_estimate",
-    "read_measurements",
     "sets_in",
     "share_estimate",
     "value_lot",

@@ -25,10 +25,11 @@ from grader.cut import CutRules, LongestPiece, PlannedBoard, Vessel, cut_boards,
 from grader.cut.words import BOTH_NOTE, FACE_NOTE, cut_lines
 from grader.grade import candidates_of, grade_boards, load_thresholds
 from grader.grade.words import CLASS_WORDS, cell_lines, order_lines
+from grader.measured import Measured
 from grader.model import Range
 from grader.photo import Photo, load_photo
 from grader.pipeline import ByLength, Measurement, Request, measure
-from grader.report import measurement_document, overlay_png
+from grader.report import overlay_png
 from grader.report.lot_html import lot_html
 from grader.valuation import load_assumptions, with_given
 
@@ -82,9 +83,7 @@ class Bench:
         data = draw(boards, gold)
         done = measure(load_photo(data, name), REQUEST)
         self.lot.hand_in(name, data)
-        self.lot.put(
-            Kept(name, done.photo.sha256, REQUEST, measurement_document(done), overlay_png(done), is_sample=False)
-        )
+        self.lot.put(Kept(name, done.photo.sha256, REQUEST, Measured.of(done), overlay_png(done), is_sample=False))
         self.done[name] = done
 
     def go(self, **texts: str) -> None:
@@ -208,7 +207,7 @@ def test_the_report_of_the_price_has_the_plans_while_they_hold(bench: Bench) -> 
     bench.go(**EASY)
     assert says_that_plans_are_in(bench)
     (strip,) = bench.page.at.session_state["desk-sorted"].seen
-    bench.lot.put(replace(strip, document={**strip.document, "notices": ["corrected since"]}))
+    bench.lot.put(replace(strip, measured=strip.measured.model_copy(update={"statement": "corrected since"})))
     assert not says_that_plans_are_in(bench)
 
 
@@ -271,7 +270,7 @@ def test_the_back_counts_when_it_is_said_to_be_one(bench: Bench) -> None:
     assert "back.png, board 1" not in text
     done = bench.page.at.session_state["desk-sorted"]
     made = bench_report("Pile", done, None, None)
-    assert sorted(p.document["photo"] for p in made.photos) == ["back.png", "front.png"]
+    assert sorted(p.measured.photo for p in made.photos) == ["back.png", "front.png"]
     (plan,) = made.cuts
     assert plan.document["photo"] == "front.png"
     assert plan.document["back"] == "back.png"

@@ -14,9 +14,9 @@ from typer.testing import CliRunner
 from app.lots.shelf import Kept
 from grader.cli.app import app
 from grader.log import open_log
+from grader.measured import Measured
 from grader.photo import load_photo
 from grader.pipeline import ByLength, Request, measure
-from grader.report import measurement_document
 from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 
 SHAPE = (240, 360)
@@ -64,8 +64,8 @@ def drawn(name: str, number: int) -> Kept:
     data = cv2.imencode(".png", np.full((*SHAPE, 3), 100 + number, np.uint8))[1].tobytes()
     photo = load_photo(data, f"{name}.png")
     request = Request(scale=REQUEST.scale, segmenter=KnownCoverage(row, board))
-    document = measurement_document(measure(photo, request))
-    return Kept(photo.name, photo.sha256, REQUEST, document, b"", is_sample=False)
+    found = Measured.of(measure(photo, request))
+    return Kept(photo.name, photo.sha256, REQUEST, found, b"", is_sample=False)
 
 
 @pytest.fixture(scope="module")
@@ -82,7 +82,7 @@ def in_terminal(shots: list[Kept], folder: Path, log: Path) -> dict[str, Any]:
     files = []
     for shot in shots:
         files.append(folder / f"{shot.name}.json")
-        files[-1].write_text(json.dumps(shot.document), "utf-8")
+        files[-1].write_text(json.dumps(shot.measured.to_dict()), "utf-8")
     (folder / "lot.toml").write_text(PARTS, "utf-8")
     command("log", "new", "Terminal", "--log", log)
     command("log", "add", "Terminal", *files, "--log", log)

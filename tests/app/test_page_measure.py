@@ -10,15 +10,16 @@ import numpy as np
 import pytest
 
 import app.lots.measuring
+import grader.api
 from app.lots.shelf import Kept
 from calibration.errors import PhotoError
 from calibration.families import contact_families
 from calibration.print_check import PrintCheck, save_print_check
+from grader.measured import VISIBLE_ONLY
 from grader.model import Range
 from grader.photo import load_photo
 from grader.pipeline import ByLength, ByPitch, ByRectangle, Request, WithoutScale, measure
 from grader.places import print_check_path
-from grader.report.document import VISIBLE_ONLY
 from grader.samples import Sample
 from grader.units import format_range, format_share
 
@@ -37,7 +38,7 @@ def measured_calls(monkeypatch: pytest.MonkeyPatch) -> list[Request]:
 
     def counted(photo: bytes, *, request: Request, **how: Any) -> Any:
         calls.append(request)
-        return measure(photo, request=request, **how)
+        return grader.api.measure(photo, request=request, **how)
 
     monkeypatch.setattr(app.lots.measuring, "measure", counted)
     return calls
@@ -54,7 +55,7 @@ def test_a_good_photo_gives_the_same_figures_as_the_measurement(
 ) -> None:
     page.upload(("boards.jpg", sample.path.read_bytes()))
     page.press("Measure")
-    document = measured.document
+    document = measured.measured.to_dict()
     assert document["plated_area_mm2"]["value"] > 0
     assert page.figures() == {
         "Plated area": reading(document, "plated_area_mm2", "mm²"),

@@ -93,7 +93,7 @@ def test_a_device_has_no_sha256() -> None:
 # --- every reader of a person's files, with 4 GB in it and 1.5 GB of memory to read it in
 
 READERS = {
-    "measurement": "from grader.valuation.measured import documents_in as read",
+    "measurement": "from grader.measured import documents_in as read",
     "assumptions": "from grader.valuation.assumptions import load_assumptions as read",
     "parts": "from grader.lot.claim import read_claim as read",
     "process": "from grader.batch.process import load_process; read = lambda p: load_process(str(p))",

@@ -11,8 +11,8 @@ from calibration.plane import UniformPlane
 from calibration.scale import Scale
 from grader.photo import Photo
 from grader.pipeline import ByCoin, ByRectangle, Measurement, Request, ScaleChoice, measure
-from grader.report import measurement_document
 from tests.drawn_boards import KnownCoverage, box, polygon_share, union_share
+from tests.measured_photos import document_of
 
 WIDE_MM, HIGH_MM, PX = 100.0, 40.0, 8.0
 ID_1 = box((50.0, 20.0), 85.60, 53.98)
@@ -105,7 +105,7 @@ def test_a_coin_beside_the_board_gives_the_scale_and_is_named() -> None:
     done = photograph("PCI Express", (11, 38), ByCoin(16.25, 1.67, tuple((float(x), float(y)) for x, y in rim)))
     assert done.scale is not None
     assert done.scale.px_per_mm == pytest.approx(PX, rel=0.01)
-    document = measurement_document(done)
+    document = document_of(done)
     assert document["scale"]["method"] == "length"
     assert document["scale"]["known"] == "coin"
     assert "pitch-contradicts-scale" not in codes(done)

@@ -17,15 +17,9 @@ from calibration.inputs import Distribution, Input
 from grader.cli.value import value
 from grader.log import NewLot, PhotoRecord, open_log
 from grader.lot import estimate_lot, one_part
+from grader.measured import read_measurements
 from grader.model import ProductModel, Term
-from grader.valuation import (
-    CAUTION,
-    VISIBLE_PLATING_ONLY,
-    load_assumptions,
-    read_measurements,
-    value_lot,
-    with_given,
-)
+from grader.valuation import CAUTION, VISIBLE_PLATING_ONLY, load_assumptions, value_lot, with_given
 
 app = typer.Typer(pretty_exceptions_enable=False)
 app.command()(value)

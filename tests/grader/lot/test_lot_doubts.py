@@ -13,17 +13,16 @@ from grader.lot import estimate_lot, one_part
 from grader.lot.doubts import lot_doubts
 from grader.model import ProductModel
 from grader.units import Money
-from grader.valuation import Measured, load_assumptions, with_given
-from grader.valuation.measured import Outline
+from grader.valuation import load_assumptions, with_given
+from tests.measured_photos import outlined, photo_with
 
 FIGURES = with_given(load_assumptions(), spot="2650 USD/ozt", spot_date=date(2026, 11, 20))
 
 
 def codes(asking: str | None = None, gold_mg: float = 5.0, **said: Any) -> list[str]:
     scale = Input.named("scale:a", "scale", Distribution("normal", (1.0, 0.02)), "test")
-    photo = Measured(
-        "a.jpg", "ab" * 32, ProductModel.of(gold_mg, [scale]), {}, (), (Outline(4000.0, gold_mg),), (scale.name,)
-    )
+    gold = ProductModel.of(gold_mg, [scale])
+    photo = photo_with("a.jpg", gold, boards=(outlined(4000.0, gold_mg),), scale_inputs=(scale.name,))
     price = None if asking is None else Money(Decimal(asking), "USD")
     doubts = lot_doubts(estimate_lot(one_part([photo], **said)), FIGURES, price)
     assert all(d.message.endswith(".") and d.advice for d in doubts)

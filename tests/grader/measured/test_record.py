@@ -15,9 +15,8 @@ import pytest
 from calibration.errors import DataFileError, UsageError
 from calibration.reading import packaged_text
 from grader.lot import estimate_lot, one_part
-from grader.measured import Measured, schema_json
+from grader.measured import Measured, measurements_of, schema_json
 from grader.model import Range
-from grader.valuation import measurements_of
 
 WRITTEN = Path(__file__).parent / "written"
 # Made by the program before there was a typed record, but for the first: by its first version.

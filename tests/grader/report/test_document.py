@@ -12,12 +12,12 @@ import pytest
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from calibration.thickness import GoldProperties, gold_properties
+from grader.measured import measurements_of
 from grader.model import FINISHES, ProductModel
 from grader.photo import Photo
 from grader.pipeline import Automatic, ByLength, ByRectangle, Measurement, Request, ScaleChoice, WithoutScale, measure
-from grader.report import measurement_document
-from grader.valuation import measurements_of
 from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
+from tests.measured_photos import document_of
 
 SHAPE = (400, 600)
 PX_PER_MM = 8.0
@@ -58,7 +58,7 @@ def check_finishes(found: Any) -> None:
 
 
 def test_every_key_of_the_contract() -> None:
-    document = measurement_document(usual())
+    document = document_of(usual())
     assert document["schema"] == 1
     assert document["photo"] == "card.jpg"
     assert document["sha256"] == "cd" * 32
@@ -85,7 +85,7 @@ def test_every_key_of_the_contract() -> None:
 
 def test_numbers_are_those_of_the_drawn_card() -> None:
     # a single length leaves the camera's tilt open, which moves the middle of the range by 1 to 2 %
-    document = measurement_document(usual())
+    document = document_of(usual())
     assert document["plated_area_mm2"]["value"] == pytest.approx(20 * 4.3 + 30, rel=0.03)
     by_finish = document["by_finish"]
     assert by_finish["hard_gold"]["area_mm2"]["value"] == pytest.approx(86, rel=0.03)
@@ -100,7 +100,7 @@ def test_numbers_are_those_of_the_drawn_card() -> None:
 
 
 def test_the_budget_adds_up_to_one_and_names_inputs_once() -> None:
-    budget = measurement_document(usual())["budget"]
+    budget = document_of(usual())["budget"]
     assert sum(line["share_of_variance"] for line in budget) == pytest.approx(1, abs=1e-9)
     assert all(0 <= line["share_of_variance"] <= 1 for line in budget)
     names = [line["input"] for line in budget]
@@ -112,13 +112,13 @@ def test_the_budget_adds_up_to_one_and_names_inputs_once() -> None:
 @pytest.mark.parametrize("boards", [True, False])
 @pytest.mark.parametrize("choice", [LENGTH, WithoutScale(), Automatic()])
 def test_sound_json_in_every_case(choice: ScaleChoice, boards: bool, plated: bool) -> None:
-    document = measurement_document(done(choice, plated=plated, boards=boards))
+    document = document_of(done(choice, plated=plated, boards=boards))
     assert json.loads(json.dumps(document, allow_nan=False)) == document
 
 
 def test_a_rectangle_counts_as_a_length_and_says_that_it_was_one() -> None:
     corners = tuple(tuple(map(float, c)) for c in CARD)
-    scale = measurement_document(done(ByRectangle((60.0, 40.0), corners)))["scale"]  # type: ignore[arg-type]
+    scale = document_of(done(ByRectangle((60.0, 40.0), corners)))["scale"]  # type: ignore[arg-type]
     assert scale["method"] == "length"
     assert scale["known"] == "rectangle"
     assert scale["tilt_deg"] == pytest.approx(0, abs=0.5)
@@ -135,11 +135,11 @@ def test_scale_is_that_of_the_boards_whole_face_where_the_photo_looks_at_it_aske
     wanted = Request(ByRectangle((60.0, 40.0), corners), segmenter=known)  # type: ignore[arg-type]
     # the ratio of the areas by hand; at the contacts alone it is 18 % less
     by_hand = np.sqrt(cv2.contourArea(seen.astype(np.float32)) / 2400)
-    assert measurement_document(measure(photo, wanted))["scale"]["px_per_mm"] == pytest.approx(by_hand, rel=5e-3)
+    assert document_of(measure(photo, wanted))["scale"]["px_per_mm"] == pytest.approx(by_hand, rel=5e-3)
 
 
 def test_without_scale_there_are_shares_instead_of_areas() -> None:
-    document = measurement_document(done(WithoutScale()))
+    document = document_of(done(WithoutScale()))
     assert document["scale"] == {"method": "none", "px_per_mm": None, "relative_uncertainty": None}
     assert document["plated_area_mm2"] is None
     assert document["gold_mg"] is None
@@ -156,7 +156,7 @@ def test_without_scale_there_are_shares_instead_of_areas() -> None:
 
 
 def test_a_refused_photo_says_why() -> None:
-    document = measurement_document(done(Automatic()))
+    document = document_of(done(Automatic()))
     assert document["refused"]["code"] == "no-scale"
     assert document["warnings"][0] == document["refused"]
     assert [w["code"] for w in document["warnings"]].count("no-scale") == 1
@@ -165,35 +165,35 @@ def test_a_refused_photo_says_why() -> None:
 
 
 def test_no_plating_is_a_measured_nothing() -> None:
-    document = measurement_document(done(plated=False))
+    document = document_of(done(plated=False))
     nothing = {"value": 0.0, "low": 0.0, "high": 0.0, "level": 0.9}
     assert document["plated_area_mm2"] == nothing
     assert document["gold_mg"] == nothing
     assert document["budget"] == []
     assert document["scale"]["px_per_mm"] == pytest.approx(PX_PER_MM, rel=1e-6)
     [measured] = measurements_of([("card.json", document)])
-    assert measured.gold_mg.terms == ()
+    assert measured.gold.terms == ()
 
 
 def test_goes_through_a_file_to_the_valuation_and_stays_the_same_quantity() -> None:
     measurement = usual()
     assert measurement.gold is not None
     assert measurement.area is not None
-    document = json.loads(json.dumps(measurement_document(measurement)))
+    document = json.loads(json.dumps(document_of(measurement)))
     [measured] = measurements_of([("card.json", document)])
     assert measured.photo == "card.jpg"
     assert measured.sha256 == "cd" * 32
-    np.testing.assert_allclose(measured.gold_mg.draws(500), measurement.gold.total.draws(500), rtol=1e-12)
-    assert set(measured.area_mm2) == {"hard_gold", "immersion_gold"}
-    for finish, model in measured.area_mm2.items():
+    np.testing.assert_allclose(measured.gold.draws(500), measurement.gold.total.draws(500), rtol=1e-12)
+    assert set(measured.areas) == {"hard_gold", "immersion_gold"}
+    for finish, model in measured.areas.items():
         np.testing.assert_allclose(model.draws(500), measurement.area.by_finish[finish].draws(500), rtol=1e-12)
-    assert {n.code for n in measured.notices} == {n.code for n in measurement.notices}
+    assert {n.code for n in measured.warnings} == {n.code for n in measurement.notices}
 
 
 @pytest.mark.parametrize("choice", [WithoutScale(), Automatic()])
 def test_a_photo_without_gold_cannot_be_valued_and_says_so(choice: ScaleChoice) -> None:
     with pytest.raises(UsageError, match=r"card\.jpg"):
-        measurements_of([("card.json", measurement_document(done(choice)))])
+        measurements_of([("card.json", document_of(done(choice)))])
 
 
 def test_gold_of_boards_follows_stated_properties_like_the_total() -> None:
@@ -204,23 +204,23 @@ def test_gold_of_boards_follows_stated_properties_like_the_total() -> None:
 
     known = {finish: fixed(p) for finish, p in gold_properties().items()}
     measurement = done(properties=known)
-    document = measurement_document(measurement)
+    document = document_of(measurement)
     board = document["boards"][0]["by_finish"]
     for finish in ("hard_gold", "immersion_gold"):
         assert board[finish]["gold_mg"] == document["by_finish"][finish]["gold_mg"]
-    assert document["boards"][0]["by_finish"] != measurement_document(usual())["boards"][0]["by_finish"]
+    assert document["boards"][0]["by_finish"] != document_of(usual())["boards"][0]["by_finish"]
 
 
 def test_the_model_can_be_read_by_itself() -> None:
-    document = measurement_document(usual())
+    document = document_of(usual())
     gold = ProductModel.from_json(document["model"]["gold_mg"])
     assert np.median(gold.draws()) == pytest.approx(document["gold_mg"]["value"], rel=1e-9)
 
 
 def test_the_number_of_boards_and_how_sure_it_is() -> None:
-    found = measurement_document(usual())["board_count"]
+    found = document_of(usual())["board_count"]
     assert (found["low"], found["value"], found["high"]) == (1, 1, 1)
     assert sum(found["chances"].values()) == pytest.approx(1.0, abs=1e-3)
-    (measured,) = measurements_of([("here", measurement_document(usual()))])
+    (measured,) = measurements_of([("here", document_of(usual()))])
     assert measured.board_count.value == 1
-    assert measurement_document(done(WithoutScale()))["board_count"] is None
+    assert document_of(done(WithoutScale()))["board_count"] is None

@@ -20,11 +20,11 @@ from grader.correct.measured import correct
 from grader.coverage import Coverage
 from grader.gold import gold_mass
 from grader.learn.invented import invented
+from grader.measured import Measured, measurements_of
 from grader.model import EMPTY, FINISHES, Finish, ProductModel, Range
 from grader.photo import Photo
 from grader.pipeline import ByLength, Request, measure
-from grader.report.document import measurement_document
-from grader.valuation import Measured, measurements_of
+from tests.measured_photos import document_of
 
 TABLE, MASK, GOLD = (120, 120, 125), (30, 90, 50), (190, 150, 70)
 SCALE = Input.named("scale:a", "scale", Distribution("normal", (1.0, 0.02)), "test")
@@ -94,13 +94,13 @@ def code_of(changed: dict[str, Any]) -> str:
 def test_what_is_written_is_read(hard: float, immersion: float, doubt: float) -> None:
     """Chances of 5 and 95 % put the bounds of a finish at the very jump between nothing and all of it."""
     written = document({"hard_gold": hard, "immersion_gold": immersion}, doubt)
-    assert read(written).gold_mg == ProductModel.from_json(written["model"]["gold_mg"])
+    assert read(written).gold == ProductModel.from_json(written["model"]["gold_mg"])
 
 
 def test_invented_measurements_are_read() -> None:
     for each in invented(5):
-        written = {**each.document(None), "photo": "a.jpg", "scale": {"method": "target"}}
-        assert read(written).gold_mg == ProductModel.from_json(written["model"]["gold_mg"])
+        measured = each.measured()
+        assert read(measured.to_dict()) == measured
 
 
 @pytest.mark.parametrize("key", ["gold_mg", "plated_area_mm2"])
@@ -165,10 +165,10 @@ def test_a_shown_range_may_be_left_out_or_be_rounded() -> None:
     for key in ("gold_mg", "plated_area_mm2", "by_finish", "boards"):
         less = copy.deepcopy(whole)
         del less[key]
-        assert read(less).gold_mg == read(whole).gold_mg
+        assert read(less).gold == read(whole).gold
     rounded = json.loads(json.dumps(whole), parse_float=lambda text: float(f"{float(text):.3g}"))
     rounded["model"] = whole["model"]
-    assert read(rounded).gold_mg == read(whole).gold_mg
+    assert read(rounded).gold == read(whole).gold
 
 
 class ByColour:
@@ -195,4 +195,4 @@ def test_documents_of_measured_and_of_corrected_photos_are_read(contacts: int) -
         corrections += (FinishChanged((127.0, 285.0), "immersion_gold"), LeftOut((157.0, 285.0)))
     for done in (found, correct(found, Corrections(corrections))):
         assert done.gold is not None
-        assert read(json.loads(json.dumps(measurement_document(done)))).gold_mg == done.gold.total
+        assert read(json.loads(json.dumps(document_of(done)))).gold == done.gold.total
