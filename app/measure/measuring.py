@@ -16,8 +16,9 @@ from calibration.errors import GraderError, PhotoError
 from grader.correct.measured import correct
 from grader.measured import Measured
 from grader.photo import load_photo
-from grader.pipeline import Progress, Request, Step, measure
+from grader.pipeline import Progress, Step, measure
 from grader.report import overlay_png
+from grader.request import Request
 
 Clock = Callable[[], float]
 _LOG = logging.getLogger(__name__)

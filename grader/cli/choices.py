@@ -12,7 +12,7 @@ from calibration.families import family_named
 from calibration.reading import FileKind, read_bytes
 from calibration.standard_objects import Kind, StandardObject, object_named, sides_in_order
 from calibration.target import TargetDescription, parse_target
-from grader.pipeline import (
+from grader.scale_choice import (
     Automatic,
     ByCoin,
     ByLength,

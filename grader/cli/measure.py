@@ -24,9 +24,10 @@ from grader.cli.pictures import check_outputs, picture_in, pictures_of
 from grader.correct.measured import correct
 from grader.measured import Measured
 from grader.photo import load_photo
-from grader.pipeline import Measurement, Progress, Request, Step, measure
+from grader.pipeline import Measurement, Progress, Step, measure
 from grader.report import coverage_png, overlay_png
 from grader.report.words import STEP_WORDS
+from grader.request import Request
 
 
 @with_options(PhotoOptions)

@@ -34,10 +34,12 @@ from grader.log.copies import restore
 from grader.lot import estimate_lot, lot_of, one_part, read_claim
 from grader.measured import documents_in, measurements_of, read_measurements
 from grader.photo import load_photo
-from grader.pipeline import ByLength, Measurement, Request, measure
+from grader.pipeline import Measurement, measure
 from grader.report.lot_csv import lot_csv
 from grader.report.lot_html import lot_html
 from grader.report.lot_report import LotReport, ReportedPhoto
+from grader.request import Request
+from grader.scale_choice import ByLength
 from grader.units import (
     parse_area_mm2,
     parse_fineness,

@@ -15,7 +15,9 @@ from calibration.thickness import GoldProperties, gold_properties
 from grader.measured import measurements_of
 from grader.model import FINISHES, ProductModel
 from grader.photo import Photo
-from grader.pipeline import Automatic, ByLength, ByRectangle, Measurement, Request, ScaleChoice, WithoutScale, measure
+from grader.pipeline import Measurement, measure
+from grader.request import Request
+from grader.scale_choice import Automatic, ByLength, ByRectangle, ScaleChoice, WithoutScale
 from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 from tests.measured_photos import document_of
 
