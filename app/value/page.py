@@ -23,13 +23,13 @@ from app.value.offer import show_offer
 from calibration.errors import UsageError
 from grader.log import Lot as LoggedLot
 from grader.lot import LotEstimate, estimate_lot
-from grader.lot.doubts import lot_doubts
 from grader.measured import Measured, usable
 from grader.places import assumptions_folder
 from grader.report.lot_report import LotReport
 from grader.units import Money, format_money, parse_money
 from grader.valuation import Assumptions, Offer, load_set, sets_in, value_lot
 from grader.valuation.doubts import price_doubts
+from grader.valuation.lot_doubts import lot_doubts
 from grader.valuation.words import highest_words
 
 _FILE = "value/page.py"

@@ -14,14 +14,14 @@ from calibration.errors import UsageError
 from grader.cli.log import day_of, existing_log, lot_key
 from grader.cli.questions import ask_first
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
-from grader.lot.doubts import lot_doubts
 from grader.measured import Measured, measurements_of, read_measurements
 from grader.places import assumptions_folder
 from grader.units import parse_money
+from grader.units.estimates import named
 from grader.valuation import Assumptions, Offer, load_set, value_lot, with_given
 from grader.valuation.doubts import Doubt, price_doubts
-from grader.valuation.estimates import named
 from grader.valuation.given_sales import SaleTexts
+from grader.valuation.lot_doubts import lot_doubts
 
 MeasurementsArgument = Annotated[
     list[Path] | None, typer.Argument(help="Files that grader measure --json wrote.", show_default=False)

@@ -55,8 +55,8 @@ from grader.units import (
     parse_weeks,
     parse_weighed_mg,
 )  # fmt: skip
+from grader.units.estimates import amount_estimate, cost_estimate, quantity_estimate, share_estimate
 from grader.valuation import Assumptions, load_assumptions, value_lot, with_given
-from grader.valuation.estimates import amount_estimate, cost_estimate, quantity_estimate, share_estimate
 from tests.fuzz.mutate import damaged_bytes, damaged_json, damaged_text
 from tests.measured_photos import document_of
 
