@@ -20,8 +20,8 @@ from grader.report.blocks import Block, Text
 from grader.report.blocks_html import blocks_html
 from grader.report.offer_blocks import offer_blocks
 from grader.units import AskingPrice, parse_asking_price
+from grader.units.estimates import named
 from grader.valuation import Assumptions, Offer, SaleTexts, load_set, with_given
-from grader.valuation.estimates import named
 from grader.valuation.words import break_even_words, highest_words
 
 if TYPE_CHECKING:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from grader.lot.heaps import portions_of
+from grader.bid.heaps import portions_of
 from grader.lot.model import LotEstimate
 from grader.units import AskingPrice, Money
 from grader.valuation import Assumptions, Offer, value_lot

@@ -12,8 +12,8 @@ from grader.learn.csv_import import Row
 from grader.learn.flags import Flag
 from grader.learn.newest import Newest
 from grader.learn.returns import Return
-from grader.log.tables import TextTable
 from grader.model import Range
+from grader.text_table import TextTable
 from grader.units import MassUnit, format_mass, format_money, format_range, format_share
 
 

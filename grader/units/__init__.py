@@ -14,6 +14,7 @@ from grader.units.formats import (
     round_to,
     together,
 )
+from grader.units.lot_size import LotSize
 from grader.units.money import (
     Money,
     PricePerMass,
@@ -36,6 +37,7 @@ from grader.units.weighed import parse_fineness, parse_weighed_mg
 
 __all__ = [
     "AskingPrice",
+    "LotSize",
     "MassUnit",
     "Money",
     "PricePerMass",

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from calibration.errors import UsageError
-from grader.units import AskingPrice, parse_mass_g
-from grader.valuation.model import LotSize
+from grader.units import AskingPrice, LotSize, parse_mass_g
 
 
 def total_asked(price: AskingPrice, size: LotSize) -> float:

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.notices import Notice
 from grader.budget import BudgetLine
 from grader.model import Range
-from grader.units import AskingPrice, Money, money_down, parse_mass_g
+from grader.units import AskingPrice, LotSize, Money, money_down
+from grader.units.estimates import same_currency
 from grader.valuation.charges import Charge, Cost, Settlement, Work
 from grader.valuation.entries import Sale, Spot
-from grader.valuation.estimates import same_currency
 from grader.valuation.information import Question
 
 DEFAULT_ACCEPTED_LOSS = 0.10
@@ -65,7 +64,7 @@ class Assumptions:
 
     def __post_init__(self) -> None:
         for share in self._shares():
-            low, high = support(share.distribution)
+            low, high = share.distribution.support
             if low < 0 or high > 1:
                 raise UsageError(
                     "share-out-of-range",
@@ -73,10 +72,10 @@ class Assumptions:
                     "Give a share of 0 % to 100 %.",
                 )
         for amount in self._amounts():
-            if support(amount.distribution)[0] < 0:
+            if amount.distribution.support[0] < 0:
                 raise UsageError("money-negative", f"{amount.title}: negative.", "Give zero or more.")
         if self.spot is not None:
-            low, high = support(self.spot.input.distribution)
+            low, high = self.spot.input.distribution.support
             if low < 0 or high <= 0:
                 raise UsageError(
                     "price-not-positive", "The gold price is not above zero.", "Give today's gold price."
@@ -153,20 +152,6 @@ class Assumptions:
         }
 
 
-def support(distribution: Distribution) -> tuple[float, float]:
-    """Least and greatest value that a distribution can take."""
-    match distribution.kind:
-        case "normal":
-            mean, sd = distribution.parameters
-            return (mean, mean) if sd == 0 else (-math.inf, math.inf)
-        case "lognormal" | "lognormal_mixture":
-            return (0.0, math.inf)
-        case "log_student_t":
-            median, scale, _, reach = distribution.parameters
-            return (median * math.exp(-reach), median * math.exp(reach)) if scale else (median, median)
-    return min(distribution.parameters), max(distribution.parameters)
-
-
 @dataclass(frozen=True)
 class AtPrice:
     """What buying at a price would mean.
@@ -231,28 +216,6 @@ class RouteOutcome:
             "hours": self.hours,
             "profit_per_hour": self.profit_per_hour,
             "cash_tied_up": self.cash_tied_up,
-        }
-
-
-@dataclass(frozen=True)
-class LotSize:
-    """How much a lot is, as far as prices by weight or by the board need it.
-
-    Attributes:
-        mass_kg: of its boards, median; None where it is not known.
-        boards: how many there are likely to be; None where that is not known.
-    """
-
-    mass_kg: float | None = None
-    boards: float | None = None
-
-    def each(self, price: float) -> dict[str, float | None]:
-        """A price of the lot per kilogram, pound and board, by ``per_kg``, ``per_lb``, ``per_board``."""
-        per_kg = price / self.mass_kg if self.mass_kg else None
-        return {
-            "per_kg": per_kg,
-            "per_lb": None if per_kg is None else per_kg * parse_mass_g("1 lb") / 1e3,
-            "per_board": price / self.boards if self.boards else None,
         }
 
 

@@ -13,14 +13,14 @@ from calibration.inputs import DEFAULT_SEED, FloatArray
 from calibration.notices import Notice, notice
 from grader.budget import budget
 from grader.model import ProductModel, Range
-from grader.units import AskingPrice, Money, format_share
+from grader.units import AskingPrice, LotSize, Money, format_share
 from grader.valuation.asked import total_asked
 from grader.valuation.books import Bookkeeper, all_values, spot_of
 from grader.valuation.economics import REL_ROUNDING, VALUATION_DRAWS
 from grader.valuation.entries import Spot
 from grader.valuation.information import questions
 from grader.valuation.learned import recovery_once
-from grader.valuation.model import Assumptions, LotSize, Offer
+from grader.valuation.model import Assumptions, Offer
 from grader.valuation.notices import STATEMENTS
 from grader.valuation.portions import Portion, mass_of
 from grader.valuation.routes import best_of, compare_routes, ways_of

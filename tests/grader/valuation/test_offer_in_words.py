@@ -13,8 +13,8 @@ from calibration.inputs import Distribution, Input
 from calibration.notices import notice
 from grader.budget import TOGETHER, BudgetLine
 from grader.model import Range
-from grader.units import AskingPrice, Money
-from grader.valuation import Assumptions, AtPrice, LotSize, Offer, RouteOutcome, Spot
+from grader.units import AskingPrice, LotSize, Money
+from grader.valuation import Assumptions, AtPrice, Offer, RouteOutcome, Spot
 from grader.valuation.information import Question
 from grader.valuation.words import (
     assumed_lines,

@@ -54,5 +54,5 @@ def _share(model: ProductModel, share: float) -> ProductModel:
 
 @cache
 def _poor_below() -> float:
-    text = resources.files("grader.lot").joinpath("data/heaps.toml").read_text("utf-8")
+    text = resources.files("grader.bid").joinpath("data/heaps.toml").read_text("utf-8")
     return parse(text, "heaps")["poor_below"].value
