@@ -27,6 +27,19 @@ _LARGEST_PX = 1e6  # no photo is larger
 
 
 @dataclass(frozen=True)
+class Row:
+    """A plated row of contacts at an edge.
+
+    Attributes:
+        length_mm: along the edge.
+        depth_mm: of its contacts, from the edge inwards.
+    """
+
+    length_mm: float
+    depth_mm: float
+
+
+@dataclass(frozen=True)
 class Outline:
     """One outline in a photo: a board, or several that touch.
 
@@ -34,11 +47,13 @@ class Outline:
         area_mm2: inside the outline, mm².
         gold_mg: in the plating on it, mg; to compare outlines of one photo with each other.
         slenderness: longer ÷ shorter side of the smallest rectangle round it; None where its shape is not known.
+        rows: of contacts at its edges; None where the measurement does not say.
     """
 
     area_mm2: float
     gold_mg: float
     slenderness: float | None = None
+    rows: tuple[Row, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -168,7 +183,23 @@ def _outline(board: Mapping[str, Any]) -> Outline:
     area = float(board["area_mm2"]["value"])
     if not (math.isfinite(gold) and 0 < area < math.inf):
         raise ValueError(area, gold)
-    return Outline(area, gold, _slenderness(board.get("outline_px", [])))
+    return Outline(area, gold, _slenderness(board.get("outline_px", [])), _rows(board.get("contacts")))
+
+
+def _rows(contacts: Sequence[Mapping[str, Any]] | None) -> tuple[Row, ...] | None:
+    """Rows at edges, on the face that was seen; those of an older measurement are not known."""
+    if contacts is None or any(row.get("pitch_mm") is None or row.get("length_mm") is None for row in contacts):
+        return None
+    found = tuple(
+        Row((int(row["count"]) + int(row.get("missing", 0))) * float(row["pitch_mm"]), float(row["length_mm"]))
+        for row in contacts
+        if row["at_edge"]
+    )
+    if not all(
+        math.isfinite(r.length_mm) and math.isfinite(r.depth_mm) and r.length_mm > 0 < r.depth_mm for r in found
+    ):
+        raise ValueError(found)
+    return found
 
 
 def _slenderness(outline_px: Sequence[Sequence[float]]) -> float | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
 from calibration.errors import UsageError
@@ -96,7 +96,7 @@ class Assumptions:
 
     def _shares(self) -> Iterator[Input]:
         yield from (self.payable, self.recovery, self.fee, self.tax)
-        yield from (s.share for s in self.sales if s.share is not None)
+        yield from (i for s in self.sales for i in (s.share, s.pays) if i is not None)
 
     def _amounts(self) -> Iterator[Input]:
         """Whatever may not be negative, besides shares and the gold price."""
@@ -109,7 +109,7 @@ class Assumptions:
             yield self.spot.input
         for charge in (*self.charges, *(c for s in self.sales for c in s.costs)):
             yield from charge.money()
-        yield from (s.price for s in self.sales)
+        yield from (s.price for s in self.sales if s.price is not None)
 
     def of_kind(self, kind: type[_C]) -> tuple[_C, ...]:
         """Its charges of one kind."""
@@ -129,6 +129,11 @@ class Assumptions:
     def settlement(self) -> Settlement | None:
         """What the refiner charges; None where that is among the plain amounts."""
         return next(iter(self.of_kind(Settlement)), None)
+
+    def with_plan(self) -> Assumptions:
+        """The same where the work is planned: without figures that a plan takes the place of."""
+        charges = tuple(c.with_plan() for c in self.charges)
+        return replace(self, charges=charges, sales=tuple(s.with_plan() for s in self.sales))
 
     def inputs(self) -> Iterator[Input]:
         """Every input, the gold price first."""
@@ -209,6 +214,8 @@ class RouteOutcome:
         hours: of one's own work, expected.
         profit_per_hour: expected profit before one's own time is paid, an hour; None where no hours are stated.
         cash_tied_up: money that is out before anything comes in, expected.
+        needs: what its work takes, as far as it was planned: "cut", "load" (of a vessel), "l" (of waste), "h" (of
+            one's own), and what its "chemicals" cost.
     """
 
     name: str
@@ -219,6 +226,7 @@ class RouteOutcome:
     hours: float
     profit_per_hour: float | None
     cash_tied_up: float
+    needs: Mapping[str, Range] = field(default_factory=dict)
 
     def as_json(self) -> dict[str, Any]:
         """The form used in reports."""
@@ -231,6 +239,7 @@ class RouteOutcome:
             "hours": self.hours,
             "profit_per_hour": self.profit_per_hour,
             "cash_tied_up": self.cash_tied_up,
+            "needs": {name: amount.as_json() for name, amount in self.needs.items()},
         }
 
 

@@ -81,6 +81,18 @@ def route_rows(offer: Offer) -> list[tuple[str, ...]]:
     return rows
 
 
+_NEEDS = (("cut", "Cuts", ""), ("load", "Vessel loads", ""), ("h", "Hours of your own", "h"), ("l", "Waste", "l"))
+
+
+def needs_lines(offer: Offer) -> Lines:
+    """What the work of the best way takes, as the plans of cuts and batch have it; empty where nothing is planned."""
+    needs, currency = offer.way.needs, offer.assumptions.currency
+    lines = [(title, format_range(needs[key], unit)) for key, title, unit in _NEEDS if key in needs]
+    if "chemicals" in needs:
+        lines.append(("Reagents, filters and rinse water", format_range(needs["chemicals"], currency)))
+    return lines
+
+
 LOT_COLUMNS = ("Part", "Boards photographed", "Boards in the lot")
 
 
@@ -133,7 +145,14 @@ def _seen_words(part: Mapping[str, Any]) -> str:
 
 def routes_heading(offer: Offer) -> str:
     """At what price the ways are compared."""
-    return f"Ways to deal with it, bought for {format_money(offer.budget_price, offer.assumptions.currency)}"
+    return f"Ways to deal with it, bought for {budget_price_words(offer)}"
+
+
+def budget_price_words(offer: Offer) -> str:
+    """The price that ways and budget are at: the asking price, else the highest."""
+    if offer.asking is None:
+        return highest_words(offer)
+    return format_money(offer.budget_price, offer.assumptions.currency)
 
 
 def asking_words(offer: Offer) -> str:
