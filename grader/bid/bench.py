@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -43,8 +44,17 @@ class WorkBench:
 
     @staticmethod
     def example() -> WorkBench:
-        """The shipped examples, and the vessel that grader batch plans with."""
-        return WorkBench(load_process(), load_thresholds(), parse_volume_ml(VESSEL))
+        """The shipped examples, and the vessel that a batch is planned with where none is named."""
+        return WorkBench.of()
+
+    @staticmethod
+    def of(process: str | None = None, folder: Path | None = None) -> WorkBench:
+        """A process set by its name or a file's path, with the example's vessel and times.
+
+        Raises:
+            UsageError, DataFileError: as ``load_process``.
+        """
+        return WorkBench(load_process(process, folder), load_thresholds(), parse_volume_ml(VESSEL))
 
     def inputs(self) -> Iterator[Input]:
         """Every uncertain input."""

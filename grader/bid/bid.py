@@ -8,7 +8,7 @@ from grader.bid.bench import WorkBench
 from grader.bid.heaps import portions_of
 from grader.lot.model import LotEstimate
 from grader.units import AskingPrice, Money
-from grader.valuation import Assumptions, Offer, value_lot
+from grader.valuation import VALUATION_DRAWS, Assumptions, Offer, value_lot
 
 
 def _bench(bench: WorkBench, figures: Assumptions) -> WorkBench | None:
@@ -23,6 +23,7 @@ def bid_for(
     today: date,
     asking: AskingPrice | Money | None = None,
     bench: WorkBench | None = None,
+    draws: int = VALUATION_DRAWS,
 ) -> Offer:
     """What to pay for a lot, and what an asking price would mean.
 
@@ -32,6 +33,7 @@ def bid_for(
         today: the day of the valuation.
         asking: the seller's price, for the lot, by weight or by the board.
         bench: that plans the work; None for the shipped examples.
+        draws: number of draws.
 
     Raises:
         UsageError: as ``value_lot``.
@@ -47,4 +49,5 @@ def bid_for(
         bench=_bench(bench or WorkBench.example(), figures),
         notices=estimate.notices,
         lot=estimate.as_json(),
+        draws=draws,
     )

@@ -10,9 +10,10 @@ from calibration.errors import DataFileError, UsageError
 from calibration.inputs import Distribution, Input
 from calibration.reading import packaged_text, parse_toml, read_text
 from grader.units import parse_price_per_mass, parse_share, parse_weeks
-from grader.valuation.charges import KINDS, Charge, Cost, own_hours
-from grader.valuation.entries import WHATS, Sale, Spot, drift_until_sale
+from grader.valuation.charges import Charge, Cost, own_hours
+from grader.valuation.entries import WHATS, Interest, Sale, Spot, drift_until_sale
 from grader.valuation.estimates import amount_estimate, planned_text, share_estimate
+from grader.valuation.kinds import KINDS
 from grader.valuation.model import DEFAULT_ACCEPTED_LOSS, Assumptions
 from grader.valuation.tables import FILE, Table
 
@@ -23,7 +24,17 @@ _SHARES = {
     "tax": "tax on the price",
 }
 _TOP = frozenset(
-    {"currency", "accepted_loss", "as_of", "spot", "drift", "sale", *_SHARES, *(kind.table for kind in KINDS)}
+    {
+        "currency",
+        "accepted_loss",
+        "as_of",
+        "spot",
+        "drift",
+        "interest",
+        "sale",
+        *_SHARES,
+        *(kind.table for kind in KINDS),
+    }
 )
 
 
@@ -66,6 +77,7 @@ def _build(top: Table, *, examples: bool) -> Assumptions:
         spot=_spot(top.table("spot")) if "spot" in top else None,
         drift=_drift(top.table("drift")) if "drift" in top else None,
         weeks=parse_weeks(top.table("drift").text("weeks")) if "drift" in top else None,
+        interest=_interest(top.table("interest")) if "interest" in top else None,
         sales=tuple(_sale(table) for table in top.tables("sale")),
         payable=shares["payable"],
         recovery=shares["recovery"],
@@ -95,6 +107,14 @@ def _drift(table: Table) -> Input:
     weeks = parse_weeks(table.text("weeks", "drift"))
     volatility = parse_share(table.text("volatility", "drift"))
     return drift_until_sale(weeks, volatility, table.source)
+
+
+def _interest(table: Table) -> Interest:
+    table.only({"rate", "at_once", "rest", "source"})
+    known = share_estimate(table.text("rate", "interest"))
+    rate = Input("interest", "interest a year on money tied up", known, table.source)
+    at_once = parse_share(table.text("at_once", "interest")) if "at_once" in table else 1.0
+    return Interest(rate, at_once, parse_weeks(table.text("rest", "interest")) if "rest" in table else 0.0)
 
 
 def _sale(table: Table) -> Sale:

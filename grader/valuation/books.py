@@ -37,11 +37,13 @@ class Activity:
         proceeds: what it brings.
         entries: what it costs.
         situation: what these charges depend on.
+        waits: whether what it brings comes only when the gold is sold.
     """
 
     proceeds: Quantity
     entries: tuple[Entry, ...]
     situation: Situation
+    waits: bool = False
 
 
 @dataclass(frozen=True)
@@ -141,7 +143,11 @@ class Bookkeeper:
             UsageError: ``spot-missing``.
         """
         spot = spot_of(self.a).input
-        delivered_g = stock.gold_g.times(self.a.recovery)
+        delivered_g, terms = stock.gold_g.times(self.a.recovery), self.a.settlement
+        if terms is not None and terms.melt_loss is not None:
+            delivered_g = delivered_g.without(terms.melt_loss)
+        payable = self.a.payable
+        paid_g = delivered_g.times(payable) if terms is None else terms.paid(delivered_g, payable)
         drift = () if self.a.drift is None else (self.a.drift,)
         needs = Needs() if self.bench is None else self.bench.stripping(stock, self.values)
         amounts: dict[Per, Quantity | None] = {
@@ -153,7 +159,7 @@ class Bookkeeper:
         }
         s = self._situation(amounts, needs, delivered_g=delivered_g)
         charges = (c for c in self.a.charges if c.basis == "lot")
-        return Activity(delivered_g.times(spot, self.a.payable, *drift), _entries(charges, s), s)
+        return Activity(paid_g.times(spot, *drift), _entries(charges, s), s, waits=True)
 
     def selling(self, sale: Sale, stock: Stock, off_kg: Quantity | None = None) -> Activity:
         """Selling by weight what a sale is of.
@@ -213,6 +219,13 @@ class Bookkeeper:
         bought = _entries((c for c in self.a.charges if c.basis == "purchase"), s)
         entries = (*bought, *(e for done in activities for e in done.entries))
         load = s.once.raised_by(self.a.fee).raised_by(self.a.tax)
+        interest = self.a.interest
+        if interest is not None and any(done.waits for done in activities):
+            years = interest.years(self.a.weeks or 0.0)
+            load = load.raised_by(interest.rate, years)
+            # one's own time ties up no money
+            out = [(c, due.times(interest.rate).scaled(years), None) for c, due, hours in entries if hours is None]
+            entries = (*entries, *out)
         return Books(proceeds, entries, load, self._needs(activities))
 
     def _needs(self, activities: Iterable[Activity]) -> dict[str, Quantity]:

@@ -17,7 +17,6 @@ from calibration.inputs import Distribution, Input
 from grader.valuation.estimates import (
     amount_estimate,
     cost_estimate,
-    money_estimate,
     named,
     planned_text,
     quantity_estimate,
@@ -36,11 +35,13 @@ class Entry:
         what: it is called in a message.
         read: the input that a text and its source make.
         nothing: text that stands for it where others of the charge are typed and it is stated nowhere.
+        is_optional: whether it may be left out; it is None then.
     """
 
     what: str
     read: Callable[[str, str], Input]
     nothing: str
+    is_optional: bool = False
 
 
 class Charge(ABC):
@@ -96,7 +97,8 @@ class Charge(ABC):
             UsageError: an entry cannot be read.
         """
         table.only({*cls.entries, "source"})
-        return cls(**{name: e.read(table.text(name, cls.table), table.source) for name, e in cls.entries.items()})
+        there = {name: e for name, e in cls.entries.items() if name in table or not e.is_optional}
+        return cls(**{name: e.read(table.text(name, cls.table), table.source) for name, e in there.items()})
 
     @classmethod
     def given(cls, known: Charge | None, texts: Mapping[str, str], source: str, currency: str) -> Self:
@@ -110,6 +112,8 @@ class Charge(ABC):
             if name not in texts and isinstance(known, cls):
                 kept: Input | None = getattr(known, name)
                 return kept
+            if name not in texts and e.is_optional:
+                return None
             text = texts.get(name, e.nothing.format(currency=currency))
             return named(e.what, lambda typed: e.read(typed, source), text)
 
@@ -180,7 +184,7 @@ class Cost(Charge):
             return self
         if per_what(self.input) is not None:
             return replace(self, quantity=None)
-        return replace(self, input=replace(self.input, distribution=_PLANNED, source="the plan of the batch"))
+        return replace(self, input=replace(self.input, distribution=_PLANNED, source=BY_PLAN))
 
     def inputs(self) -> tuple[Input, ...]:
         """What is multiplied."""
@@ -238,6 +242,7 @@ class Cost(Charge):
 
 
 _PLANNED = Distribution("constant", (0.0,))
+BY_PLAN = "the plan of the work"
 
 
 def per_what(amount: Input) -> Per | None:
@@ -299,7 +304,7 @@ class Work(Charge):
         """The work where it is planned: without hours of its own."""
         if not self.planned:
             return self
-        return replace(self, hours=replace(self.hours, distribution=_PLANNED, source="the plan of the work"))
+        return replace(self, hours=replace(self.hours, distribution=_PLANNED, source=BY_PLAN))
 
     @classmethod
     def read(cls, table: Table) -> Self:
@@ -317,46 +322,6 @@ class Work(Charge):
     def money(self) -> tuple[Input, ...]:
         """The rate."""
         return () if self.rate is None else (self.rate,)
-
-
-def _per_gram(text: str, source: str) -> Input:
-    charge, currency = money_estimate(re.sub(r"/\s*g\b", "", text))
-    title = "refining charge per gram of gold"
-    return Input("settlement", title, charge, source, f"{currency}/g", of=("per-gram",))
-
-
-def _minimum(text: str, source: str) -> Input:
-    least, currency = money_estimate(text)
-    return Input("settlement", "refiner's least charge", least, source, currency, of=("minimum",))
-
-
-@dataclass(frozen=True)
-class Settlement(Charge):
-    """What a refiner charges for one settlement: so much per gram of gold, but no less than a minimum.
-
-    Attributes:
-        per_gram: of gold delivered, unit "USD/g".
-        minimum: least charge, unit "USD".
-    """
-
-    table = "settlement"
-    entries: ClassVar[Mapping[str, Entry]] = {
-        "per_gram": Entry("charge per gram", _per_gram, "0 {currency}"),
-        "minimum": Entry("least charge", _minimum, "0 {currency}"),
-    }
-    takes_place_of = frozenset({"cost:refining"})
-
-    per_gram: Input
-    minimum: Input
-
-    def due(self, s: Situation) -> Quantity:
-        """The charge per gram, or the minimum where that is more."""
-        return s.delivered_g.times(self.per_gram).at_least(s.once.times(self.minimum))
-
-
-# In the order in which they are charged, and listed in a report.
-KINDS: tuple[type[Charge], ...] = (Cost, Work, Settlement)
-TYPED: Mapping[str, type[Charge]] = {name: kind for kind in KINDS for name in kind.entries}
 
 
 def with_charges(charges: Iterable[Charge], *new: Charge) -> tuple[Charge, ...]:

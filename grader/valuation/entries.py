@@ -52,6 +52,27 @@ def drift_until_sale(weeks: float, volatility: float, source: str) -> Input:
 
 
 @dataclass(frozen=True)
+class Interest:
+    """Interest on money that is tied up: the price and the costs, from the purchase until the gold is paid.
+
+    Simple interest: rate × time × money (textbook formula). Of what the refiner pays, a part may come later.
+
+    Attributes:
+        rate: share a year, 0..1.
+        at_once: share of the gold that is paid at the settlement, 0..1.
+        rest_weeks: from then until the rest is paid.
+    """
+
+    rate: Input
+    at_once: float = 1.0
+    rest_weeks: float = 0.0
+
+    def years(self, weeks: float) -> float:
+        """How long money is tied up, weighted by what comes when, for a settlement after so many weeks."""
+        return (weeks + (1 - self.at_once) * self.rest_weeks) / _WEEKS_A_YEAR
+
+
+@dataclass(frozen=True)
 class Sale:
     """Selling by weight.
 

@@ -13,10 +13,11 @@ from calibration.notices import Notice
 from grader.budget import BudgetLine
 from grader.model import Range
 from grader.units import AskingPrice, Money, money_down, parse_mass_g
-from grader.valuation.charges import Charge, Cost, Settlement, Work
-from grader.valuation.entries import Sale, Spot
+from grader.valuation.charges import Charge, Cost, Work
+from grader.valuation.entries import Interest, Sale, Spot
 from grader.valuation.estimates import same_currency
 from grader.valuation.information import Question
+from grader.valuation.settlement import Settlement
 
 DEFAULT_ACCEPTED_LOSS = 0.10
 
@@ -43,6 +44,7 @@ class Assumptions:
         drift: gold price at the sale ÷ today's; None where it is sold at once.
         weeks: until the sale, for which ``drift`` was made; None where that is not known.
         sales: ways to sell by weight instead.
+        interest: on money that is tied up until the gold is paid; None where it costs nothing.
         examples: names of the inputs that are shipped examples.
 
     Raises:
@@ -61,6 +63,7 @@ class Assumptions:
     drift: Input | None = None
     weeks: float | None = None
     sales: tuple[Sale, ...] = ()
+    interest: Interest | None = None
     examples: frozenset[str] = frozenset()
 
     def __post_init__(self) -> None:
@@ -96,6 +99,11 @@ class Assumptions:
 
     def _shares(self) -> Iterator[Input]:
         yield from (self.payable, self.recovery, self.fee, self.tax)
+        if self.interest is not None:
+            yield self.interest.rate
+        terms = self.settlement
+        if terms is not None:
+            yield from (i for i in (terms.melt_loss, *(tier.share for tier in terms.tiers)) if i is not None)
         yield from (i for s in self.sales for i in (s.share, s.pays) if i is not None)
 
     def _amounts(self) -> Iterator[Input]:
@@ -142,6 +150,8 @@ class Assumptions:
         if self.drift is not None:
             yield self.drift
         yield from (self.payable, self.recovery, self.fee, self.tax)
+        if self.interest is not None:
+            yield self.interest.rate
         for charge in self.charges:
             yield from charge.inputs()
         for sale in self.sales:
@@ -292,6 +302,7 @@ class Offer:
         size: of the lot, to put a price per kilogram or per board.
         notices: what the user should know.
         statements: what must stay in sight of every figure.
+        bench: inputs of the plans that the work is charged by; none where it was not planned.
     """
 
     route: str
@@ -314,6 +325,7 @@ class Offer:
     size: LotSize
     notices: tuple[Notice, ...]
     statements: tuple[str, ...]
+    bench: tuple[Input, ...] = ()
 
     @property
     def highest_price(self) -> Money:
@@ -354,6 +366,7 @@ class Offer:
             "curve": [at.as_json() for at in self.curve],
             "questions": [q.as_json() for q in self.questions],
             "assumptions": self.assumptions.as_json(),
+            "bench": [i.as_json() for i in self.bench],
             "lot": [dict(part) for part in self.lot],
             "warnings": [n.as_json() for n in self.notices],
             "statements": list(self.statements),

@@ -128,6 +128,7 @@ def value_lot(
         size=size,
         notices=(*own, *notices),
         statements=STATEMENTS,
+        bench=planned,
     )
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import Literal, get_args
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.inputs import FloatArray, Input
 from grader.model import EMPTY, ProductModel
@@ -61,10 +62,10 @@ class Quantity:
         """Multiplied by a number."""
         return replace(self, either=None, draws=self.draws * factor, terms=self.terms.times((), factor))
 
-    def raised_by(self, share: Input) -> Quantity:
-        """With a share of itself on top."""
-        raised = self.terms + self.terms.times((share,))
-        return replace(self, either=None, draws=self.draws * (1 + self.values[share.name]), terms=raised)
+    def raised_by(self, share: Input, times: float = 1.0) -> Quantity:
+        """With a share of itself on top, or a number of times that share."""
+        raised = self.terms + self.terms.times((share,), times)
+        return replace(self, either=None, draws=self.draws * (1 + times * self.values[share.name]), terms=raised)
 
     def without(self, share: Input) -> Quantity:
         """With a share of itself taken away."""
@@ -75,6 +76,19 @@ class Quantity:
         """What is left of it without another; nothing where that is more."""
         left = self + other.scaled(-1.0)
         return replace(left, draws=np.maximum(left.draws, 0.0))
+
+    def replaced(self, draws: FloatArray) -> Quantity:
+        """Other draws of it, which its terms only stand for: it is taken to be linear in none of their inputs."""
+        return Quantity(draws, self.terms, self.values, self.bent | _used(self.terms))
+
+    def only_where(self, holds: NDArray[np.bool_] | None, by: Quantity) -> Quantity:
+        """Itself in draws in which something holds that another quantity decides, else nothing; None for always."""
+        if holds is None or holds.all():
+            return self
+        bent = self.bent | _used(self.terms) | _used(by.terms)
+        return Quantity(
+            np.where(holds, self.draws, 0.0), self.terms if holds.mean() > 0.5 else EMPTY, self.values, bent
+        )
 
     def driving(self, draws: FloatArray) -> Quantity:
         """Another quantity that grows with this one, of which only draws are known.
@@ -97,7 +111,11 @@ class Quantity:
         )
 
     def __add__(self, other: Quantity) -> Quantity:
-        return Quantity(self.draws + other.draws, self.terms + other.terms, self.values, self.bent | other.bent)
+        either = None
+        if self.either is not None and other.either is None:
+            either = (self.either[0] + other, self.either[1] + other)
+        terms, bent = self.terms + other.terms, self.bent | other.bent
+        return Quantity(self.draws + other.draws, terms, self.values, bent, either)
 
 
 def _used(terms: ProductModel) -> frozenset[str]:

@@ -12,6 +12,7 @@ from calibration.inputs import Input
 from grader.budget import TOGETHER
 from grader.model import Range
 from grader.units import MassUnit, PricePerMass, format_money, format_range, format_share, money_down, round_to
+from grader.valuation.charges import BY_PLAN
 from grader.valuation.entries import Spot
 from grader.valuation.model import AtPrice, Offer, support
 from grader.valuation.routes import LEAVE
@@ -215,11 +216,17 @@ def assumed_lines(offer: Offer) -> Lines:
     if a.spot is not None:
         lines.append((f"gold price of {a.spot.on}", f"{_between(a.spot.input)}{_per_troy_ounce(a.spot)}"))
     lines += [
-        (item.title, _between(item) + (" (example)" if item.name in a.examples else ""))
+        (item.title, _assumed(item, is_example=item.name in a.examples))
         for item in a.inputs()
         if a.spot is None or item.name != a.spot.input.name
     ]
     return lines
+
+
+def _assumed(item: Input, *, is_example: bool) -> str:
+    if item.source == BY_PLAN:
+        return "as planned"
+    return _between(item) + (" (example)" if is_example else "")
 
 
 def _per_troy_ounce(spot: Spot) -> str:
