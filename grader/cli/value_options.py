@@ -10,11 +10,13 @@ from typing import Annotated
 import typer
 
 from calibration.errors import UsageError
+from grader.bid import WorkBench
 from grader.cli.log import day_of, existing_log, lot_key
 from grader.cli.questions import ask_first
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
 from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for
 from grader.measured import Measured, measurements_of, read_measurements
+from grader.places import process_folder
 from grader.valuation import Assumptions
 from grader.valuation.doubts import Doubt, price_doubts
 from grader.valuation.lot_doubts import lot_doubts
@@ -47,6 +49,15 @@ class ValueOptions:
     weeks: Annotated[str | None, typer.Option(help="Time until the gold is sold: '6 weeks'.")] = None
     per_gram: Annotated[str | None, typer.Option(help="Refiner's charge for each gram of gold: '0.5..1 USD'.")] = None
     minimum: Annotated[str | None, typer.Option(help="Refiner's least charge: '50..150 USD'.")] = None
+    lot_fee: Annotated[str | None, typer.Option(help="Refiner's fee for a lot: '50..100 USD'.")] = None
+    assay: Annotated[str | None, typer.Option(help="What its assay costs: '30..80 USD'.")] = None
+    treatment: Annotated[str | None, typer.Option(help="Refiner's charge by weight sent in: '200 USD/kg'.")] = None
+    melt_loss: Annotated[str | None, typer.Option(help="Share of the gold lost in melting: '0.5 %'.")] = None
+    least_gold: Annotated[str | None, typer.Option(help="Below this gold nothing is settled: '10 g'.")] = None
+    pot: Annotated[str | None, typer.Option(help="Gold of other lots that is settled with this one: '60 g'.")] = None
+    process: Annotated[
+        str | None, typer.Option(help="Your process set of grader batch, for chemicals, waste and hours.")
+    ] = None
     trim_price: Annotated[str | None, typer.Option(help="What trimmed pieces bring by weight: '40..90 USD/kg'.")] = (
         None
     )
@@ -112,6 +123,12 @@ class ValueOptions:
             trim_share=self.trim_share,
             whole_price=self.whole_price,
             bodies_price=self.bodies_price,
+            lot_fee=self.lot_fee,
+            assay=self.assay,
+            treatment=self.treatment,
+            melt_loss=self.melt_loss,
+            least_gold=self.least_gold,
+            pot=self.pot,
         )
 
     def lot(self, measured: Sequence[Measured]) -> Lot:
@@ -145,7 +162,8 @@ class ValueOptions:
         """
         asking = asking_price(self.asking)
         _ask(lot_doubts(estimate, figures, asking), yes=self.yes)
-        return offer_for(estimate, figures, asking)
+        bench = WorkBench.of(self.process, process_folder())
+        return offer_for(estimate, figures, asking, bench)
 
 
 def _ask(doubts: Sequence[Doubt], *, yes: bool) -> None:

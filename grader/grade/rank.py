@@ -121,6 +121,7 @@ def _drawn(
     if a.drift is not None:
         value = value * values[a.drift.name]
     sale = _sale_of(a)
+    price = None if sale is None else sale.price
     hours = values[thresholds.board_h.name] + (board.cuts or 0) * values[thresholds.cut_h.name]
     return _Draws(
         candidate=board,
@@ -128,7 +129,7 @@ def _drawn(
         mass_g=board.mass_g.evaluate(values, n),
         value=value,
         minutes=hours * _MIN_PER_H,
-        sale=None if sale is None else board.whole_g.evaluate(values, n) / _G_PER_KG * values[sale.price.name],
+        sale=None if price is None else board.whole_g.evaluate(values, n) / _G_PER_KG * values[price.name],
         sale_minutes=values[thresholds.sale_h.name] * _MIN_PER_H,
     )
 

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable, Mapping, Sequence
 from itertools import pairwise
 from typing import TypeVar
 
 from calibration.errors import UnitError, UsageError
 from calibration.inputs import Distribution
 from grader.units import parse_hours, parse_mass_g, parse_money, parse_share, parse_volume_ml, split_range
+from grader.units.numbers import NUMBER, number
 
 _T = TypeVar("_T")
 
@@ -58,8 +60,8 @@ def money_estimate(text: str) -> tuple[Distribution, str]:
 def amount_estimate(text: str) -> tuple[Distribution, str]:
     """An amount per unit and "currency/unit" from "4..8 USD/l", "15 USD/h", "40..90 USD/kg"; once from "12 USD".
 
-    Litres, hours, kilograms and grams of gold are what amounts can be per; other units of the same kind are turned
-    into litres, hours and kilograms.
+    Litres, hours, kilograms, kilograms of pieces, grams of gold, boards, cuts and vessel loads are what amounts can
+    be per; other units of the same kind are turned into litres, hours and kilograms.
 
     Raises:
         UsageError: as ``parse_money``, ``distribution_of`` and ``quantity_estimate``; ``currencies-differ``.
@@ -87,7 +89,7 @@ def quantity_estimate(text: str) -> tuple[Distribution, str]:
 
 
 def cost_estimate(amount: str, quantity: str) -> tuple[Distribution, str, Distribution | None, str]:
-    """An amount with "currency/unit", and the quantity (None for once) with its unit.
+    """An amount with "currency/unit", and the quantity with its unit; None for once, or for as much as the lot has.
 
     Raises:
         UsageError: as the two estimates; ``unit-wrong-kind`` where they do not fit each other.
@@ -95,10 +97,6 @@ def cost_estimate(amount: str, quantity: str) -> tuple[Distribution, str, Distri
     known, unit = amount_estimate(amount)
     per = unit.partition("/")[2]
     if not quantity:
-        if per:
-            raise UsageError(
-                "quantity-missing", f"'{amount}': how many {per}?", f"Give a quantity such as '3 {per}'."
-            )
         return known, unit, None, ""
     many, of = quantity_estimate(quantity)
     if per != of:
@@ -108,8 +106,41 @@ def cost_estimate(amount: str, quantity: str) -> tuple[Distribution, str, Distri
     return known, unit, many, of
 
 
+_AS_PLANNED = re.compile(r"\s*as planned\s*(?:,\s*else\s*(.+))?", re.IGNORECASE | re.DOTALL)
+
+
+def planned_text(text: str) -> tuple[bool, str]:
+    """Whether a text says "as planned", and what it says for where there is no plan ("as planned, else 2..4 h").
+
+    Raises:
+        UsageError: ``plan-alone`` where it says nothing for that.
+    """
+    found = _AS_PLANNED.fullmatch(text)
+    if found is None:
+        return False, text
+    if not found[1]:
+        raise UsageError(
+            "plan-alone",
+            f"'{text}' does not say what holds where nothing was planned.",
+            "Write it like 'as planned, else 2..4 h'.",
+        )
+    return True, found[1]
+
+
+# What amounts can be per besides litres, hours and kilograms, as people write it.
+_COUNTED: Mapping[str, str] = {
+    "board": "board", "boards": "board", "cut": "cut", "cuts": "cut", "load": "load", "loads": "load",
+    "vessel load": "load", "kg of pieces": "kg of pieces", "kg pieces": "kg of pieces", "g of gold": "g of gold",
+    "g gold": "g of gold",
+}  # fmt: skip
+_COUNT = re.compile(rf"({NUMBER})\s*(\D.*)")
+
+
 def _in_base(text: str) -> tuple[float, str]:
-    """A quantity in litres, hours, kilograms or as a share, whichever it is."""
+    """A quantity in litres, hours, kilograms, as a count or as a share, whichever it is."""
+    counted = _COUNT.fullmatch(text.strip())
+    if counted and (unit := _COUNTED.get(" ".join(counted[2].lower().split()))) is not None:
+        return float(number(counted[1], "a number")), unit
     if text.strip().endswith("%"):
         return parse_share(text), ""
     errors = []

@@ -187,11 +187,19 @@ def _currency(sign: str, examples: str) -> str:
     raise UnitError("currency-unknown", f"'{sign}' is no currency known here.", f"Write {examples}.")
 
 
-def money_down(amount: float, currency: str) -> Money:
-    """An amount of at least zero rounded down to three digits, no finer than a hundredth.
+_COARSEST = Decimal("0.01")  # of an offer: with other random numbers prices differ by up to half of that
+_STEPS = (Decimal(5), Decimal(2), Decimal(1))
 
-    An offer must not grow by rounding, nor pretend to more digits than the draws give it.
+
+def money_down(amount: float, currency: str) -> Money:
+    """An amount of at least zero rounded down to what is known of it, no finer than a hundredth.
+
+    An offer must not grow by rounding, nor pretend to more digits than the draws give it: it is a multiple of the
+    largest of 1, 2, 5, 10, 20… that is no more than a hundredth of it. 154.9 becomes 154, 614.6 becomes 610.
     """
     exact = Decimal(repr(float(amount)))
-    place = max(exact.adjusted() - 2, -2) if exact else 0
-    return Money(exact.quantize(Decimal(1).scaleb(place), rounding=ROUND_FLOOR) + 0, currency)
+    most = exact * _COARSEST
+    unit = Decimal(1).scaleb(max(most.adjusted(), -2)) if exact else Decimal(1)
+    step = next((s * unit for s in _STEPS if s * unit <= most), unit)
+    whole = (exact / step).to_integral_value(ROUND_FLOOR) * step
+    return Money(whole.quantize(min(unit, Decimal(1))) + 0, currency)

@@ -10,9 +10,10 @@ from datetime import date
 from calibration.errors import UsageError
 from grader.units import parse_price_per_mass, parse_share
 from grader.units.estimates import named, same_currency, share_estimate
-from grader.valuation.charges import KINDS, TYPED, Basis, Charge, Cost, with_charges
+from grader.valuation.charges import Basis, Charge, Cost, with_charges
 from grader.valuation.entries import Spot
 from grader.valuation.given_sales import SaleTexts, given_drift, given_sales
+from grader.valuation.kinds import KINDS, TYPED
 from grader.valuation.model import Assumptions
 
 _GIVEN = "given"
@@ -49,9 +50,9 @@ def with_given(
         accepted_loss: chance of a loss that is accepted.
         weeks: until the gold is sold, "6 weeks".
         sales: by weight, by name ("trim", "whole").
-        entries: of other charges, by the names in ``charges.TYPED``: ``hours`` "2..4 h" and ``rate`` "15 USD/h" of
-            own work, ``per_gram`` "0.5..1 USD" and ``minimum`` "50..150 USD" of a refiner. Each takes the place of
-            that entry of the base; example costs that the charge takes the place of are left out.
+        entries: of other charges, by the names in ``kinds.TYPED``: ``hours`` "2..4 h" and ``rate`` "15 USD/h" of
+            own work, ``per_gram`` "0.5..1 USD", ``minimum`` "50..150 USD" and other terms of a refiner. Each takes
+            the place of that entry of the base; example costs that the charge takes the place of are left out.
 
     Raises:
         UsageError: an entry cannot be read (the message names it); ``spot-date-missing`` or ``spot-missing`` for one

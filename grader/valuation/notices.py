@@ -45,6 +45,12 @@ register(
         "Weigh the boards in the photos, or give the lot's stated mass.",
     ),
     NoticeDefinition(
+        "cost-not-counted",
+        "A cost left out",
+        "A part of these costs is per something that is not known of this lot, and is left out: {costs}.",
+        "Give the mass and the number of the boards, or the cost once for all of them.",
+    ),
+    NoticeDefinition(
         "no-gold-seen",
         "No gold seen",
         "The photos show no gold plating that was counted.",

@@ -108,6 +108,17 @@ def test_money_is_shown_to_the_hundredth_or_coarser() -> None:
     assert format_money(1234.56, "EUR", 300.0) == "1230 EUR"
 
 
+@pytest.mark.parametrize(
+    ("amount", "shown"),
+    [
+        (0.0, "0 USD"), (0.019, "0.01 USD"), (1.239, "1.23 USD"), (9.999, "9.95 USD"), (61.239, "61.0 USD"),
+        (154.9, "154 USD"), (399.9, "398 USD"), (614.6, "610 USD"), (1234.5, "1230 USD"), (5678.0, "5650 USD"),
+    ],
+)  # fmt: skip
+def test_an_offer_shows_what_is_known_of_it(amount: float, shown: str) -> None:
+    assert str(money_down(amount, "USD")) == shown
+
+
 @settings(deadline=None)
 @given(st.floats(0, 1e9))
 def test_an_offer_never_grows_by_rounding(amount: float) -> None:

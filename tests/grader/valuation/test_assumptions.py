@@ -201,7 +201,7 @@ def test_what_is_typed_replaces_the_example_and_is_no_example_any_more() -> None
         accepted_loss="20 %",
     )
     assert not own.examples & {"payable", "recovery", "fee", "tax", *(c.input.name for c in own.costs)}
-    assert {"drift", "hours", "price:trim"} < own.examples  # these were not typed
+    assert {"drift", "hours", "pays:trim"} < own.examples  # these were not typed
     assert own.payable.distribution == Distribution("constant", (0.93,))
     assert own.payable.title == shipped.payable.title
     assert [(c.input.name, c.input.title) for c in own.costs] == [
@@ -242,7 +242,8 @@ def test_a_persons_own_file_keeps_its_currency(tmp_path: Path) -> None:
         ({"fee": "5"}, "unit-missing", "fee"),
         ({"costs": ["-5 USD"]}, "money-negative", "cost 1"),
         ({"costs": ["refining = 5"]}, "currency-missing", "refining"),
-        ({"costs": ["waste = 5 USD/l"]}, "quantity-missing", "waste"),
+        ({"costs": ["waste = 5 USD + 3 USD/h x 2 h"]}, "unit-wrong-kind", "waste"),
+        ({"costs": ["waste = as planned"]}, "plan-alone", "waste"),
         ({"costs": ["waste = 5 USD/l x 3 h"]}, "unit-wrong-kind", "waste"),
         ({"costs": ["waste = 5 USD/l x 3"]}, "unit-missing", "waste"),
         ({"costs": ["waste = 5 USD/l x -3 l"]}, "value-negative", "waste"),
