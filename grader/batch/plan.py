@@ -31,6 +31,8 @@ from grader.batch.quantities import (
     Wastes,
     air_m3,
     gases,
+    leftover_nitric_mol,
+    metabisulfite_for_nitric_g,
     metals,
     oxidant,
     reagents,
@@ -89,7 +91,7 @@ def plan_batch(
     w = wastes(f, mass, r, m, rinses := constant(process.figures["rinses"].distribution, "number of rinses"))
     ox, given_off = oxidant(f, r, m), gases(f, r, m)
     prices = Prices.of(process, assumptions, f, draws)
-    hours = loads * f["hours_per_load"] + f["hours_refining"]
+    hours = loads * f["hours_per_load"] + f["hours_denitrating"] + f["hours_refining"]
     lines, total = cost_lines(prices, r, w, f["filters_per_load"] * loads, hours)
     amounts = _amounts(r, f, loads, mass, rinses)
     rinse_water = _rinse_water(w) if rinses > 1 else None
@@ -108,6 +110,7 @@ def plan_batch(
         oxidation=Oxidation(
             *(Range.of(x) for x in (ox.peroxide_alone_g, ox.peroxide_needed_ml, ox.share_by_peroxide, ox.air_l))
         ),
+        nitric_as_metabisulfite_g=Range.of(metabisulfite_for_nitric_g(leftover_nitric_mol(f, r.nitric, m))),
         gases=_gases(given_off),
         waste=_waste(w, f["filters_per_load"] * loads, rinse_water),
         rinse_water=rinse_water,
@@ -193,6 +196,9 @@ def _amounts(r: Reagents, f: Draws, loads: FloatArray, mass: FloatArray, rinses:
         amount("gold_acid", "hydrochloric acid, for gold", "gold", "ml", r.gold_acid, r.gold_acid_floor),
         amount("nitric", "nitric acid", "gold", "ml", r.nitric, r.nitric_floor),
         amount(
+            "sulfamic", "sulfamic acid, for leftover nitric acid", "denitration", "g", r.sulfamic, r.sulfamic_floor
+        ),
+        amount(
             "metabisulfite",
             "sodium metabisulfite",
             "precipitation",
@@ -222,6 +228,12 @@ def _gases(g: Gases) -> tuple[GasGivenOff, ...]:
             g.nitrogen_oxides_least,
         ),
         gas("gold", "Cl2", "if the mixed acids fell apart by themselves", g.gold_chlorine_most),
+        gas(
+            "denitration",
+            "N2O",
+            "if sulfamic acid destroyed all nitric acid that is left over",
+            g.nitrous_oxide_most,
+        ),
         gas(
             "precipitation",
             "SO2",

@@ -63,9 +63,9 @@ def cut_lines(planned: PlannedBoard, liked: MassUnit = "auto") -> list[str]:
 def _how_good(plan: Plan) -> str:
     """How far the plan may be from the best."""
     if plan.is_optimal:
-        return "the best there is"
+        return "no straight cuts through whole pieces cost less"
     return (
-        f"no plan at the places that were searched saves more than {format_share(1 - plan.bound / plan.cost)} of it"
+        f"no straight cuts through whole pieces can save more than {format_share(1 - plan.bound / plan.cost)} of it"
     )
 
 

@@ -124,7 +124,9 @@ def _spot(spot: str | None, spot_date: date | None) -> Spot | None:
         raise UsageError(
             "spot-date-missing", "The gold price has no date.", "Say of which day it is, such as 2026-11-20."
         )
-    return Spot.of(price, spot_date, _GIVEN)
+    return Spot.of(
+        price, spot_date, f"{_GIVEN}; its ounce is the troy ounce" if price.ounce_taken_as_troy else _GIVEN
+    )
 
 
 def _cost(text: str, number: int) -> Cost:

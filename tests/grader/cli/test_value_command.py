@@ -149,7 +149,7 @@ def test_own_assumptions_carry_no_example_warning(photo: Path, tmp_path: Path) -
         (("--spot", "-2650 USD/ozt", "--spot-date", "today"), "price-not-positive", ("gold price",)),
         (("--spot", "2650", "--spot-date", "today"), "currency-missing", ("USD/ozt",)),
         (("--spot", "2650 USD", "--spot-date", "today"), "price-per-what", ("USD/ozt",)),
-        (("--spot", "2650 USD/oz", "--spot-date", "today"), "ounce-ambiguous", ("ozt",)),
+        (("--spot", "2.650 USD/ozt", "--spot-date", "today"), "number-ambiguous", ("2650",)),
         (("--spot", "30 mic", "--spot-date", "today"), "currency-unknown", ("mic", "USD/ozt")),
         (("--spot", "85 EUR/g", "--spot-date", "today"), "example-costs-currency", ("--cost",)),
         (("--spot", "2650 USD/ozt", "--spot-date", "20/11/2026"), "date-unreadable", ("2026-11-20",)),
@@ -229,7 +229,7 @@ def test_lots_that_cannot_be_valued(photo: Path, log: Path, tmp_path: Path) -> N
     [
         (("--spot", "85 USD/ozt", "--spot-date", "today"), "gold-price-doubtful", "85 USD/g"),
         (("--spot", "2650 USD/g", "--spot-date", "today"), "gold-price-doubtful", "2650 USD/ozt"),
-        (("--spot", "2.650 USD/ozt", "--spot-date", "today"), "gold-price-doubtful", "2650 USD/ozt"),
+        (("--spot", "2.6500 USD/ozt", "--spot-date", "today"), "gold-price-doubtful", "2650 USD/ozt"),
         ((*PRICE, "--boards", "4", "--mass", "1e9 kg", "--weighed", "72 g"), "lot-mass-doubtful", "truck"),
         ((*PRICE, "--boards", "10000000", "--weighed", "1 kg"), "boards-doubtful", "10,000,000"),
         ((*PRICE, "--asking", "9000000 USD"), "asking-price-doubtful", "9,000,000 USD"),

@@ -139,7 +139,7 @@ def test_an_own_file(tmp_path: Path) -> None:
         ('"92 %"', '"0.92"', "unit-missing", "0.92"),
         ('"92 %"', "0.92", "assumptions-invalid", "estimate"),
         ('"85.2 EUR/g"', '"85.2 USD/g"', "currencies-differ", "USD"),
-        ('"85.2 EUR/g"', '"2650 EUR/oz"', "ounce-ambiguous", "ounce"),
+        ('"85.2 EUR/g"', '"2.650 EUR/ozt"', "number-ambiguous", "2650"),
         ('"85.2 EUR/g"', '"-85.2 EUR/g"', "price-not-positive", "-85.2"),
         ("date = 2026-11-20", "", "assumptions-invalid", "date"),
         ("date = 2026-11-20", 'date = "20 November"', "assumptions-invalid", "date"),
