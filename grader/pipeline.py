@@ -222,8 +222,7 @@ def _first_scale(photo: Photo, wanted: Request) -> tuple[Scale | None, RefusedEr
     except RefusedError as error:
         return None, error
     if scale is None and isinstance(wanted.scale, Automatic):
-        missing = notice("no-scale")
-        return None, ScaleError(missing.code, missing.message, missing.advice)
+        return None, ScaleError.of(notice("no-scale"))
     return scale, None
 
 
@@ -324,7 +323,7 @@ def _scale_by_pitch(photo: Photo, pitch_mm: float, regions: Regions) -> Scale:
         raise ScaleError(
             "no-even-row",
             f"No row of at least {_LEAST_CONTACTS} evenly spaced contacts was found to take the pitch from.",
-            "Take the photo nearer and in focus, or give a known length (--length).",
+            "Move closer and take the photo again in focus, or give a known length.",
         )
     row: Row = max(even, key=lambda r: r.count)
     (x0, y0), (x1, y1) = row.ends_px

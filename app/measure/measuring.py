@@ -160,7 +160,7 @@ def measure_into(lot: LotFolder, order: Order, say: Progress) -> Kept:
         return done
     data = lot.photo(order.sha256)
     if data is None:
-        raise PhotoError("photo-missing", "The photo is not here any more.", "Choose it again.")
+        raise PhotoError("photo-missing", "The photo is no longer here.", "Choose it again.")
     measured = measure(load_photo(data, order.name), order.request, say)
     done = lot.measured().get(order.sha256)  # it may have been corrected meanwhile
     if done is not None:

@@ -129,7 +129,7 @@ def _known_coin(text: str, rim: tuple[Point, ...]) -> ByCoin:
     if known.outline == "flats":
         raise UsageError(
             "coin-not-round",
-            f"The {known.name} is not round ({known.note}): points on its rim make no circle.",
+            f"The {known.name} is not round ({known.note}): its rim is not a circle.",
             "Use a round coin, or give a known length (--length).",
         )
     return ByCoin(known.sizes_mm[0], known.thickness_mm or 0.0, rim, known.size_sd_mm)
@@ -150,7 +150,7 @@ def parse_point(text: str) -> Point:
     except ValueError:
         x = y = math.nan
     if not (math.isfinite(x) and math.isfinite(y)):
-        raise UsageError("point-invalid", f"'{text}' is no point.", "Write it as X,Y in pixels: 1548.2,1352.8.")
+        raise UsageError("point-invalid", f"'{text}' is not a point.", "Write it as X,Y in pixels: 1548.2,1352.8.")
     return x, y
 
 

@@ -240,7 +240,7 @@ def lot_copies(text: str) -> tuple[int | str, float]:
         return (lot_key(name), float(number)) if equals else (lot_key(text), 1.0)
     except ValueError as error:
         raise UsageError(
-            "copies-invalid", f"'{text}' is no lot with a number.", "Write it as LOT=2, or LOT alone."
+            "copies-invalid", f"'{text}' is not a lot with a number.", "Write it as LOT=2, or LOT alone."
         ) from error
 
 
@@ -319,5 +319,5 @@ def day_of(text: str | None) -> date:
         return date.fromisoformat(text.strip())
     except ValueError as error:
         raise UsageError(
-            "date-unreadable", f"'{text}' is no date.", "Write it as year-month-day, such as 2026-11-20, or today."
+            "date-unreadable", f"'{text}' is not a date.", "Write it as year-month-day, such as 2026-11-20, or today."
         ) from error

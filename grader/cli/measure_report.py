@@ -9,7 +9,7 @@ from rich.markup import escape
 
 from calibration.errors import GraderError
 from calibration.notices import Notice
-from grader.cli.output import out, show_notice, show_table
+from grader.cli.output import advice_of, out, show_notice, show_table
 from grader.report.document import VISIBLE_ONLY
 from grader.report.wide import wide_sentences
 from grader.report.words import (
@@ -84,5 +84,5 @@ def show_summary(rows: Sequence[tuple[str, str, str]], failed: Sequence[tuple[st
     if failed:
         out.print()
         out.print(f"[bold red]{len(failed)} of {len(rows)} failed[/]")
-        show_table(("photo", "why", "what to do"), [(name, e.message, e.advice) for name, e in failed])
+        show_table(("photo", "why", "what to do"), [(name, e.message, advice_of(e)) for name, e in failed])
     out.print(f"[dim]{VISIBLE_ONLY}[/]")

@@ -108,7 +108,7 @@ def measured_candidates(
         damaged = DataFileError(
             "measurement-invalid",
             f"{source}: it does not say what is on each board.",
-            "Make it again with: grader measure PHOTO --json FILE.",
+            "Measure the photo again.",
         )
         with as_written(damaged):
             found += _of_measurement(m, document, part, thickness_mm)

@@ -91,7 +91,7 @@ def measurement_document(measurement: Measurement) -> dict[str, Any]:
 def _warnings(measurement: Measurement, checks: tuple[Check, ...]) -> list[dict[str, str]]:
     """Why it was refused, what the measurement warned of, and what the checks of the photo add to that."""
     refused = measurement.refused
-    reason = [] if refused is None else [Notice(refused.code, refused.message, refused.advice)]
+    reason = [] if refused is None else [Notice.of(refused)]
     told = [*reason, *measurement.notices]
     codes = {n.code for n in told}
     return [n.as_json() for n in (*told, *(n for check in checks for n in check.notices if n.code not in codes))]

@@ -33,7 +33,7 @@ def offer_blocks(offer: Offer) -> Iterator[Block]:
         f"Highest price worth paying: {highest_words(offer)} (you accept a {risk} chance of a loss)", is_strong=True
     )
     if offer.reason is not None:
-        yield Caveat(offer.reason.message, offer.reason.advice)
+        yield Caveat(offer.reason.message, offer.reason.advice, offer.reason.code)
     parts = tuple(lot_rows(offer))
     if parts:
         yield Table(LOT_COLUMNS, parts, "The lot")
@@ -57,4 +57,4 @@ def offer_blocks(offer: Offer) -> Iterator[Block]:
         yield Table(("", ""), questions, "Worth asking before you buy")
     yield Table(("", ""), tuple(assumed_lines(offer)), "Assumed")
     for item in offer.notices:
-        yield Caveat(item.message, item.advice)
+        yield Caveat(item.message, item.advice, item.code)

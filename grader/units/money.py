@@ -138,7 +138,9 @@ def parse_price_per_mass(text: str) -> PricePerMass:
     count = re.fullmatch(rf"({NUMBER})\s*(\D.*)", unit)
     per, word = (number(count.group(1), _PRICE_EXAMPLES), count.group(2)) if count else (Decimal(1), unit)
     if per <= 0:
-        raise UnitError("price-per-what", f"'{text.strip()}' is per no mass of gold.", f"Write {_PRICE_EXAMPLES}.")
+        raise UnitError(
+            "price-per-what", f"'{text.strip()}' is not a price per mass of gold.", f"Write {_PRICE_EXAMPLES}."
+        )
     return PricePerMass(float(amount / per) / gram_per_unit(word, _PRICE_EXAMPLES), currency)
 
 
@@ -155,7 +157,7 @@ def _partition_per(folded: str) -> tuple[str, str, str]:
 def _amount_and_currency(folded: str, text: str, examples: str) -> tuple[Decimal, str]:
     number_inside = re.fullmatch(rf"(?P<before>-?[^\d.,+-]*)(?P<number>{NUMBER})(?P<after>\D*)", folded)
     if number_inside is None:
-        raise UnitError("quantity-unreadable", f"'{text.strip()}' is no amount of money.", f"Write {examples}.")
+        raise UnitError("quantity-unreadable", f"'{text.strip()}' is not an amount of money.", f"Write {examples}.")
     before, after = number_inside["before"].strip(), number_inside["after"].strip()
     digits = number_inside["number"]
     if before.startswith("-"):
@@ -180,7 +182,7 @@ def _currency(sign: str, examples: str) -> str:
         raise UnitError(
             "currency-ambiguous", f"'{sign}' is the sign of several currencies.", f"{advice[:1].upper()}{advice[1:]}."
         )
-    raise UnitError("currency-unknown", f"'{sign}' is no currency known here.", f"Write {examples}.")
+    raise UnitError("currency-unknown", f"'{sign}' is not a known currency.", f"Write {examples}.")
 
 
 def money_down(amount: float, currency: str) -> Money:

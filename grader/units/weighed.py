@@ -37,4 +37,4 @@ def parse_fineness(text: str) -> float:
         return float(stripped)
     if stripped.endswith("%"):
         return parse_share(stripped)
-    raise UnitError("fineness-unreadable", f"'{text}' is no fineness.", "Write 995, 0.995 or 99.5 %.")
+    raise UnitError("fineness-unreadable", f"'{text}' is not a fineness.", "Write 995, 0.995 or 99.5 %.")

@@ -20,7 +20,7 @@ from grader.model import FINISHES, Finish, ProductModel
 from grader.regions.count import by_outlines
 from grader.valuation.contradictions import check_shown
 
-_FIX = "Make it again with: grader measure PHOTO --json FILE."
+_FIX = "Measure the photo again."
 _FILE = FileKind(code="measurement", what="measurements", most_bytes=200_000_000, fix=_FIX)
 _invalid = _FILE.invalid
 _LARGEST_PX = 1e6  # no photo is larger
@@ -101,7 +101,8 @@ def measurements_of(documents: Iterable[tuple[str, Mapping[str, Any]]]) -> list[
             raise UsageError(
                 "photo-twice",
                 f"{source}: the photo {measured.photo} was already given ({seen[measured.sha256]}).",
-                "Give each photo once; for boards that were not photographed say how many there are (--count).",
+                "Give each photo once. For boards without a photo, give the number of boards in the lot.",
+                remedy="photo-once",
             )
         seen[measured.sha256] = f"{measured.photo} in {source}"
         found.append(measured)
@@ -157,7 +158,7 @@ def _measured(source: str, document: Mapping[str, Any]) -> Measured:
         check_shown(where, document, gold, by_finish)
     except DataFileError as error:
         message = error.message if error.message.startswith(where) else f"{where}: {error.message}"
-        raise DataFileError(error.code, message, _FIX if error.code == "model-invalid" else error.advice) from error
+        raise DataFileError.of(error, message) from error
     except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
         raise _invalid(where, "with parts that cannot be read") from error
     return Measured(photo, sha256, gold, by_finish, notices, outlines, shared, count)
@@ -197,11 +198,12 @@ def _refuse_if_without_gold(source: str, photo: str, document: Mapping[str, Any]
                 "measurement-refused",
                 f"{source}: the photo {photo} was not measured: {why.get('message', 'no reason given')}",
                 str(why.get("advice") or "Take the photo again, or leave it out."),
+                remedy=str(why.get("code") or ""),
             )
     scale = document.get("scale")
     if not isinstance(scale, dict) or scale.get("method") in (None, "none"):
         raise UsageError(
             "measurement-without-scale",
             f"{source}: the photo {photo} has no scale, so its gold is not known.",
-            "Measure it again with the printed target, a known length (--length) or rectangle, or leave it out.",
+            "Measure it again with the printed target, a known length or a known rectangle, or leave it out.",
         )

@@ -10,7 +10,7 @@ import numpy as np
 
 from calibration.errors import UsageError
 from calibration.inputs import DEFAULT_SEED
-from calibration.notices import Notice, notice
+from calibration.notices import Notice
 from grader.budget import budget
 from grader.model import ProductModel, Range
 from grader.units import Money, format_share
@@ -26,7 +26,7 @@ from grader.valuation.entries import Spot
 from grader.valuation.information import questions
 from grader.valuation.learned import recovery_once
 from grader.valuation.model import Assumptions, Offer
-from grader.valuation.notices import STATEMENTS
+from grader.valuation.notices import STATEMENTS, notice
 from grader.valuation.routes import compare_routes, ways_of
 
 STALE_AFTER_DAYS = 7
@@ -114,7 +114,7 @@ def _amount(asking_price: Money, assumptions: Assumptions) -> float:
         raise UsageError(
             "currencies-differ",
             f"The asking price is in {asking_price.currency}, everything else in {assumptions.currency}.",
-            "Give all amounts in one currency; none is converted here.",
+            "Give all amounts in one currency; amounts are not converted.",
         )
     if not asking_price.amount >= 0:
         raise UsageError("money-negative", "The asking price is negative.", "Give a price of zero or more.")
@@ -125,7 +125,9 @@ def _spot_notices(spot: Spot, today: date) -> list[Notice]:
     age = (today - spot.on).days
     # One day of grace: it is already tomorrow in another time zone.
     if age < -1:
-        raise UsageError("spot-date-future", f"The gold price is of {spot.on}, a day to come.", "Check the date.")
+        raise UsageError(
+            "spot-date-future", f"The gold price is dated {spot.on}, which is in the future.", "Check the date."
+        )
     return [notice("spot-stale", date=spot.on, days=age)] if age > STALE_AFTER_DAYS else []
 
 
