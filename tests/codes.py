@@ -38,15 +38,7 @@ SHARED = frozenset({
     "vessel-invalid", "weighed-outlines",
 })  # fmt: skip
 # A code that another error or warning had already.
-_TAKEN_OVER = (
-    "self.code",
-    "first.code",
-    "error.code",
-    "told.code",
-    "block.code",
-    "refused['code']",
-    "warning['code']",
-)
+_TAKEN_OVER = ("first.code", "refused['code']")
 
 
 @dataclass(frozen=True)

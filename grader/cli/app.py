@@ -141,7 +141,7 @@ def _wrong_use(error: Exception) -> UsageError | None:
         "NoSuchOption": "Leave it out or correct it",
         "BadOptionUsage": "Give it a value",
     }.get(kind, "Correct it")
-    advice = f"{what}; what can be given is shown by: {_command_path(sys.argv[1:])} --help"
+    advice = f"{what}. To see what can be given, run: {_command_path(sys.argv[1:])} --help"
     return UsageError("command-line-wrong", message, advice)
 
 

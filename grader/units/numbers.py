@@ -86,7 +86,7 @@ def number(text: str, examples: str) -> Decimal:
             raise
         raise UnitError("number-unreadable", f"'{text}' is not a number.", f"Write {examples}.") from error
     if not value.is_finite() or abs(value.adjusted()) > _MAX_EXPONENT:
-        raise UnitError("value-not-finite", f"'{text}' is too large a number.", f"Write {examples}.")
+        raise UnitError("value-not-finite", f"'{text}' is too large.", f"Write {examples}.")
     return value
 
 

@@ -74,7 +74,7 @@ class Assumptions:
                 )
         for amount in self._amounts():
             if support(amount.distribution)[0] < 0:
-                raise UsageError("money-negative", f"{amount.title}: negative.", "Give zero or more.")
+                raise UsageError("money-negative", f"{amount.title}: the amount is negative.", "Give zero or more.")
         if self.spot is not None:
             low, high = support(self.spot.input.distribution)
             if low < 0 or high <= 0:

@@ -19,10 +19,10 @@ from app.common.show import advice_of as page_advice
 from calibration.advice import LANGUAGE_VARIABLE, Wording, languages, wording
 from calibration.errors import DataFileError, GraderError, LogError, UsageError
 from calibration.notices import Notice, NoticeDefinition, Notices
-from grader.cli.app import app
+from grader.cli.app import app, main
 from grader.cli.output import advice_of as cli_advice
 from grader.valuation.sets import load_set
-from tests.codes import ROOT, SHARED, WORKED_OUT, sites, trees
+from tests.codes import KINDS, ROOT, SHARED, WORKED_OUT, sites, trees
 
 REGISTRY: Mapping[str, Mapping[str, str]] = tomllib.loads((ROOT / "grader/codes.toml").read_text("utf-8"))
 CLI, PAGE = (tomllib.loads((ROOT / path / "advice.toml").read_text("utf-8")) for path in ("grader/cli", "app/common"))
@@ -71,10 +71,22 @@ def test_no_two_codes_mean_the_same() -> None:
 
 def test_codes_that_are_worked_out_are_still_worked_out_there() -> None:
     for (path, written), codes in WORKED_OUT.items():
-        source = ast.dump(trees()[path])
-        calls = [n for n in ast.walk(trees()[path]) if isinstance(n, ast.Call) and n.args]
-        assert written in {ast.unparse(call.args[0]) for call in calls}, path
-        assert all(any(part in source for part in (code, code.split("-")[0])) for code in codes), path
+        firsts = {ast.unparse(n.args[0]) for n in ast.walk(trees()[path]) if isinstance(n, ast.Call) and n.args}
+        assert written in firsts, path
+        literals = {n.value for n in ast.walk(trees()[path]) if isinstance(n, ast.Constant)}
+        fixed = re.sub(r"\{.*?\}", "", written.strip("f'"))  # of an f-string, what does not vary
+        varying = {code.replace(fixed, "") for code in codes} if written.startswith("f'") else set(codes)
+        assert varying <= literals, path
+
+
+def test_no_class_of_errors_is_left_out() -> None:
+    for path, tree in trees().items():
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ClassDef) and {ast.unparse(base) for base in node.bases} & {
+                *KINDS,
+                "GraderError",
+            }:
+                assert node.name in KINDS, path
 
 
 def test_a_package_refuses_a_code_that_it_has_twice() -> None:
@@ -266,6 +278,17 @@ def test_advice_is_said_in_the_language_that_was_chosen_and_otherwise_in_english
 def test_without_a_choice_advice_is_in_english(in_german: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv(LANGUAGE_VARIABLE)
     assert wording(in_german).advice_of(LogError("log-missing", "m", "a")) == "Start one."
+
+
+def test_a_language_that_nobody_wrote_is_refused_before_anything_is_done(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv(LANGUAGE_VARIABLE, "xx")
+    monkeypatch.setattr("sys.argv", ["grader", "target", "--paper", "a4"])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    assert ended.value.code == UsageError.exit_code
+    assert LANGUAGE_VARIABLE in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("package", ["grader.cli", "app.common"])
