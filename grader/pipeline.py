@@ -22,7 +22,7 @@ from calibration.scale import Scale
 from calibration.target import TargetDescription
 from calibration.thickness import GoldProperties
 from grader.area import AreaEstimate, estimate_area
-from grader.correct.model import NO_CORRECTIONS, Corrections
+from grader.corrections import NO_CORRECTIONS, Corrections
 from grader.coverage import Coverage, Segmenter
 from grader.coverage.choose import default_segmenter
 from grader.gold import GoldEstimate, gold_mass
@@ -119,6 +119,7 @@ class Measurement:
 
     Attributes:
         photo: as loaded.
+        request: how it was measured; whatever is made of the measurement later reckons with the same properties.
         scale: None where there is none; areas and gold are then None too.
         coverage: of the photo.
         regions: of the photo.
@@ -128,11 +129,12 @@ class Measurement:
         readings: of the rows of contacts: keys, missing contacts, published outlines that they fit.
         notices: what the user should know.
         refused: why no area can be given, where one was asked for.
-        corrections: by hand, that are in all of the above; see ``grader.correct.measured``.
+        corrections: by hand, that are in all of the above; ``grader.correct.measured`` makes them.
         found: the same photo without the corrections; None where there are none.
     """
 
     photo: Photo
+    request: Request
     scale: Scale | None
     coverage: Coverage
     regions: Regions
@@ -194,13 +196,14 @@ def measure(photo: Photo, request: Request | None = None, progress: Progress | N
     if scale is None:
         found = coverage.notices if refused is not None else (notice("no-scale"), *coverage.notices)
         warned = (*photo.notices, *found, *told)
-        return Measurement(photo, None, coverage, regions, None, None, warned, refused, readings=readings)
+        return Measurement(photo, wanted, None, coverage, regions, None, None, warned, refused, readings=readings)
     scale = with_pile(_where_it_counts(photo, wanted, scale, coverage), regions, photo)
     say("gold")
     area = estimate_area(coverage, regions, scale, photo.short_id)
     gold = gold_mass(area.by_finish, wanted.properties)
     return Measurement(
         photo=photo,
+        request=wanted,
         scale=scale,
         coverage=coverage,
         regions=regions,

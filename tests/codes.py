@@ -13,8 +13,9 @@ PACKAGES = ("calibration", "grader", "app")
 
 # What a class makes of a code.
 KINDS = {
-    "UsageError": "usage", "UnitError": "usage", "DataFileError": "usage", "FileKind": "usage", "PhotoError": "photo",
-    "RefusedError": "refused", "ScaleError": "refused", "LogError": "log", "UnforeseenError": "defect",
+    "UsageError": "usage", "UnitError": "usage", "KeywordError": "usage", "DataFileError": "usage",
+    "FileKind": "usage", "PhotoError": "photo", "RefusedError": "refused", "ScaleError": "refused",
+    "LogError": "log", "UnforeseenError": "defect",
     "NoticeDefinition": "warning", "Doubt": "question",
 }  # fmt: skip
 _QUESTIONS = "grader/learn/question_words.py"  # its definitions are asked about, before anything is kept
@@ -36,6 +37,9 @@ SHARED = frozenset({
     "no-gold-to-keep", "other-face-unknown", "photo-missing", "photo-name-twice", "photo-twice", "photo-unreadable",
     "point-invalid", "price-not-positive", "quantity-unreadable", "share-out-of-range", "unit-wrong-kind",
     "vessel-invalid", "weighed-outlines",
+    # words of the command line and of Python for one and the same
+    "boards-invalid", "coin-missing", "corners-missing", "length-missing", "parts-and-options", "points-missing",
+    "rectangle-missing", "scale-twice", "measurement-refused", "measurement-unreadable", "measurement-without-scale",
 })  # fmt: skip
 _TAKEN_OVER = (".code", "['code']", "['code'])")  # ends of what another error or warning has already
 

@@ -110,12 +110,11 @@ def _search(sha256: str, way: str, _done: Kept) -> Searched:  # noqa: ARG001 - t
     data = current_lot().photo(sha256)
     if data is None:
         raise PhotoError("photo-missing", "The photo is no longer here.", "Choose and measure it again.")
-    request = _done.request
     with desk().one_at_a_time:
-        found = measure(load_photo(data, _done.name), request)
+        found = measure(load_photo(data, _done.name), _done.request)
     if found.refused is not None:
         raise found.refused
-    measured = correct(found, corrections_in(_done.document), request.properties)
+    measured = correct(found, corrections_in(_done.document))
     small, k = reduced(measured.photo.rgb, MAX_SIDE_PX)
     jpeg = cv2.imencode(".jpg", small[..., ::-1])[1].tobytes()
-    return Searched(cut_boards(measured, request.board_thickness_mm, request.properties), jpeg, k)
+    return Searched(cut_boards(measured), jpeg, k)

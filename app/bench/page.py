@@ -10,11 +10,11 @@ from app.bench.boards import search_all
 from app.bench.form import Asked, ask, ask_shown
 from app.bench.report import bench_report, keep_sorted, kept_sorted
 from app.bench.show import Sorted, ask_volume, show_batch, show_cuts, show_grades
-from app.common.report import report_downloads
 from app.common.show import heading, plain, problem, remark, visible_only
-from app.common.way import link, show_next, show_way
 from app.lots.desk import current_lot, lot_name
+from app.lots.report import report_downloads
 from app.lots.shelf import Kept, kept
+from app.lots.way import link, show_next, show_way
 from calibration.errors import RefusedError, UsageError
 from grader.grade import Candidate, candidates_of, grade_boards, with_weight
 from grader.places import assumptions_folder

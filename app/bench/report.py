@@ -8,8 +8,8 @@ from typing import Any
 import streamlit as st
 
 from app.bench.show import Sorted, asked_volume, batch_of, plans_of, to_cut
-from app.common.report import BenchPlans, reported_photos
 from app.lots.lot_folder import LotFolder
+from app.lots.report import BenchPlans, reported_photos
 from calibration.errors import RefusedError, UsageError
 from grader.batch import BatchPlan
 from grader.batch.words import batch_document

@@ -11,8 +11,8 @@ import streamlit as st
 
 from app.common.preferences import mass_unit
 from calibration.advice import Advised, wording
+from calibration.finishes import FINISH_RGB, FINISH_WORDS
 from grader.model import FINISHES, Range
-from grader.report.overlay import FINISH_RGB, FINISH_WORDS
 from grader.units import format_range, format_share, together
 
 _MARKUP = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$:~&^@])")

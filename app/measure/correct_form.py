@@ -79,7 +79,7 @@ def settle_corrections() -> None:
     if made is None or request != base.request:
         return
     if made.items != corrections_in(base.document).items:
-        _keep(base, with_corrections(found, made, request.properties))
+        _keep(base, with_corrections(found, made))
     elif done.stamp != base.stamp:
         begin_again()
         st.session_state[_BASE] = done
@@ -128,7 +128,7 @@ def _bench(sha256: str, found: Measurement, before: Corrections) -> None:
     with st.container(key="gold-now"):  # stays in sight above the picture
         now = st.empty()
     made = correct(found, before)
-    corrected = with_corrections(found, made, done.request.properties)
+    corrected = with_corrections(found, made)
     now.markdown(f"**{plain(_in_short(corrected))}**")
     _figures(corrected)
     base = _base(done)

@@ -26,8 +26,8 @@ from app.common.show import (
 from app.lots.shelf import Kept
 from app.measure.retake import show_checks
 from calibration.errors import RefusedError
+from calibration.finishes import FINISH_WORDS
 from calibration.notices import Notice
-from grader.report.overlay import FINISH_WORDS
 from grader.report.wide import wide_sentences
 from grader.report.words import METHOD_WORDS, budget_lines, learned_from, row_words, told_finishes
 from grader.units import format_share, together

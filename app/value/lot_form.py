@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import streamlit as st
 
 from app.common.show import plain, remark
-from app.measure.scale_form import read
+from app.scale.form import read
 from grader.lot import Lot, PartText, SightText, lot_of
 from grader.lot.pairs import Suggestion, suggest_pairs
 from grader.units import parse_mass_g

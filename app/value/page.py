@@ -4,30 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
 import streamlit as st
 
 from app.bench.report import planned_before
 from app.common.doubts import believed
-from app.common.report import NO_PLANS, report_downloads, report_of
 from app.common.show import plain, problem, remark
-from app.common.way import link, show_next, show_way
 from app.lots.desk import current_lot, lot_name
 from app.lots.keep import all_lots, ask_to_keep, lot_contents, say_what_was_done, write_log
 from app.lots.lot_folder import LotFolder
+from app.lots.report import NO_PLANS, report_downloads, report_of
 from app.lots.shelf import Kept, kept
+from app.lots.way import link, show_next, show_way
 from app.value.form import ask_money
 from app.value.lot_form import ask_lot
 from app.value.offer import show_offer
 from calibration.errors import UsageError
 from grader.log import Lot as LoggedLot
-from grader.lot import LotEstimate, estimate_lot
+from grader.lot import estimate_lot
 from grader.lot.doubts import lot_doubts
+from grader.lot_offer import asking_price, offer_for
 from grader.places import assumptions_folder
 from grader.report.lot_report import LotReport
-from grader.units import Money, format_money, parse_money
+from grader.units import format_money
 from grader.valuation import (
     Assumptions,
     Measured,
@@ -35,7 +35,6 @@ from grader.valuation import (
     load_set,
     measurements_of,
     sets_in,
-    value_lot,
 )
 from grader.valuation.doubts import price_doubts
 from grader.valuation.words import highest_words
@@ -68,11 +67,11 @@ def show() -> None:
         if lot is None or typed is None:
             return
         figures, estimate = typed.assumptions(base), estimate_lot(lot)
-        asking = parse_money(typed.asking) if typed.asking is not None else None
+        asking = asking_price(typed.asking)
         prices_meant = believed(price_doubts(figures), "spot")
         if not (believed(lot_doubts(estimate, figures, asking)) and prices_meant):
             return
-        offer = _offer(figures, estimate, asking)
+        offer = offer_for(estimate, figures, asking)
     except UsageError as error:
         problem(error)
         return
@@ -147,18 +146,6 @@ def _base() -> Assumptions:
             persist_state="session",
         )
     return load_set(chosen, assumptions_folder())
-
-
-def _offer(figures: Assumptions, estimate: LotEstimate, asking: Money | None) -> Offer:
-    return value_lot(
-        estimate.gold_mg,
-        figures,
-        today=date.today(),
-        asking_price=asking,
-        mass_g=estimate.mass_g,
-        notices=estimate.notices,
-        lot=estimate.as_json(),
-    )
 
 
 def _keep(source: _Source, offer: dict[str, Any]) -> None:

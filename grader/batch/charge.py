@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from calibration.errors import DataFileError, RefusedError, UsageError
+from calibration.finishes import UNDETERMINED
 from calibration.inputs import Distribution, Input
 from calibration.notices import Notice
 from calibration.reading import packaged_text
@@ -201,7 +202,7 @@ def _gold(
     if cut:
         seen = _from_ranges("gold", "gold on the kept pieces", [c.gold_mg for c in cut], "mg", copies)
         return _both_faces(seen, other_face)
-    return gold_mass({"undetermined": plated}).total
+    return gold_mass({UNDETERMINED: plated}).total
 
 
 def _both_faces(model: ProductModel, other_face: OtherFace) -> ProductModel:

@@ -15,7 +15,7 @@ from grader.cli.output import show_error
 from grader.cli.photo_options import PhotoOptions
 from grader.correct import Corrections
 from grader.correct.measured import correct
-from grader.correct.model import NO_CORRECTIONS
+from grader.corrections import NO_CORRECTIONS
 from grader.cut import CutBoard, CutRules, LongestPiece, Turned, Vessel, cut_boards, join_faces
 from grader.photo import load_photo
 from grader.pipeline import Measurement, Request, measure
@@ -166,7 +166,7 @@ def _length_or_none(text: str) -> float:
 def _boards_of(
     path: Path, request: Request, by_hand: Corrections
 ) -> tuple[Measurement, tuple[CutBoard | RefusedError, ...]]:
-    done = correct(measure(load_photo(path), request), by_hand, request.properties)
+    done = correct(measure(load_photo(path), request), by_hand)
     if done.refused is not None:
         raise type(done.refused).of(done.refused, f"{path.name}: {done.refused.message}")
-    return done, cut_boards(done, request.board_thickness_mm, request.properties)
+    return done, cut_boards(done)

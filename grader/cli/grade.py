@@ -46,8 +46,8 @@ from grader.photo import reduced
 from grader.places import assumptions_folder
 from grader.units import parse_mass_g
 from grader.valuation import Assumptions, load_set, with_given
+from grader.valuation.books import spot_of
 from grader.valuation.doubts import price_doubts
-from grader.valuation.economics import spot_of
 from grader.valuation.given_sales import SaleTexts
 from grader.valuation.measured import documents_in
 

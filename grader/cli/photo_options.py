@@ -15,7 +15,7 @@ from calibration.reading import read_bytes
 from grader.cli.choices import choose_scale
 from grader.cli.learned import learned_from
 from grader.correct import Corrections, parse_corrections
-from grader.correct.model import CORRECTIONS_FILE, NO_CORRECTIONS
+from grader.corrections import CORRECTIONS_FILE, NO_CORRECTIONS
 from grader.pipeline import Request
 from grader.places import print_check_path
 from grader.units import parse_length_mm

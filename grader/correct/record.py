@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from grader.correct.model import Corrections
+from grader.corrections import Corrections
 from grader.model import ProductModel, Range
 from grader.pipeline import Measurement
 

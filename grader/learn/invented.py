@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 
+from calibration.finishes import HARD_GOLD, IMMERSION_GOLD
 from calibration.inputs import Distribution, Input
 from calibration.thickness import Finish, GoldProperties, gold_properties
 from grader.gold import gold_mass
@@ -24,9 +25,9 @@ from grader.model import ProductModel, Range
 
 # invented kinds of boards and their typical effective thickness in um
 PARTS: Mapping[str, Mapping[Finish, float]] = {
-    "memory strips": {"hard_gold": 0.42},
-    "expansion cards": {"hard_gold": 0.60, "immersion_gold": 0.06},
-    "phone boards": {"immersion_gold": 0.08},
+    "memory strips": {HARD_GOLD: 0.42},
+    "expansion cards": {HARD_GOLD: 0.60, IMMERSION_GOLD: 0.06},
+    "phone boards": {IMMERSION_GOLD: 0.08},
 }
 SELLERS = ("Ash Lane", "Birch Yard", "Cedar Court")
 _BATCH_SPREAD = 0.10
@@ -91,7 +92,7 @@ def invented(count: int = 30, seed: int = 6) -> tuple[Invented, ...]:
     for number in range(1, count + 1):
         part, seller = (str(rng.choice(names)) for names in (list(PARTS), SELLERS))
         size = float(np.exp(rng.normal(10.5, 0.5)))  # mm² of hard gold
-        areas: dict[Finish, float] = {f: round(size * (1 if f == "hard_gold" else 6)) for f in PARTS[part]}
+        areas: dict[Finish, float] = {f: round(size * (1 if f == HARD_GOLD else 6)) for f in PARTS[part]}
         properties = gold_properties()
         per_um = {f: a * 1e-3 * _middle(properties[f]) for f, a in areas.items()}
         mass = sum(per_um[f] * PARTS[part][f] for f in areas) * sellers[seller]

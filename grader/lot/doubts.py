@@ -10,7 +10,8 @@ import numpy as np
 
 from calibration.sourced import SourcedValue, parse
 from grader.lot.model import LotEstimate, Part, PartEstimate
-from grader.units import Money, format_mass
+from grader.units import AskingPrice, Money, format_mass
+from grader.valuation.asked import total_asked
 from grader.valuation.doubts import Doubt, dollars_at_most
 from grader.valuation.model import Assumptions
 
@@ -18,7 +19,9 @@ _CHECK = "Check the number, its decimal mark and its unit."
 _DRAWS = 2000
 
 
-def lot_doubts(lot: LotEstimate, figures: Assumptions, asking: Money | None = None) -> tuple[Doubt, ...]:
+def lot_doubts(
+    lot: LotEstimate, figures: Assumptions, asking: AskingPrice | Money | None = None
+) -> tuple[Doubt, ...]:
     """What is doubted of an estimated lot and of the price that is asked for it."""
     found = []
     if lot.mass_g is not None and (whole := float(np.median(lot.mass_g.draws(_DRAWS)))) > _limit("lot_greatest"):
@@ -58,17 +61,19 @@ def _of_board(part: Part, mass_g: float) -> Iterator[Doubt]:
         )
 
 
-def _of_asking(lot: LotEstimate, figures: Assumptions, asking: Money) -> Iterator[Doubt]:
-    amount, spot = float(asking.amount), figures.spot
-    if spot is None or asking.currency != figures.currency:
+def _of_asking(lot: LotEstimate, figures: Assumptions, asked: AskingPrice | Money) -> Iterator[Doubt]:
+    price, spot = asked if isinstance(asked, AskingPrice) else AskingPrice(asked, "lot"), figures.spot
+    currency = price.amount.currency
+    if spot is None or currency != figures.currency:
         return
-    dollars = dollars_at_most(amount, asking.currency)
+    amount = total_asked(price, lot.size)
+    dollars = dollars_at_most(amount, currency)
     gold_g = float(np.quantile(lot.gold_mg.draws(_DRAWS), 0.95)) / 1e3
     worth = gold_g * float(np.median(spot.input.draws(_DRAWS)))
     if amount > _limit("asking_over_gold") * worth and (dollars or amount) > _limit("asking_noticed"):
         yield Doubt(
             "asking-price-doubtful",
-            f"The asking price of {amount:,.10g} {asking.currency} is more than "
+            f"The asking price of {amount:,.10g} {currency} is more than "
             f"{_limit('asking_over_gold'):,.0f} times what all the gold in the lot could be worth.",
             "Check the number and its decimal mark.",
         )

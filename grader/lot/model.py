@@ -5,13 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
+import numpy as np
+
 from calibration.errors import UsageError
 from calibration.inputs import Distribution
 from calibration.notices import Notice
 from grader.board_count import BoardCount
 from grader.model import ProductModel
 from grader.valuation.measured import Measured
-from grader.valuation.model import support
+from grader.valuation.model import LotSize, support
 
 OtherFace = Literal["alike", "left_out"]
 OTHER_FACES: tuple[OtherFace, ...] = get_args(OtherFace)
@@ -202,6 +204,12 @@ class LotEstimate:
     gold_mg: ProductModel
     mass_g: ProductModel | None
     notices: tuple[Notice, ...]
+
+    @property
+    def size(self) -> LotSize:
+        """How much it is, for prices by weight or by the board."""
+        mass_kg = None if self.mass_g is None else float(np.median(self.mass_g.draws())) * 1e-3
+        return LotSize(mass_kg, sum(p.boards for p in self.parts))
 
     def as_json(self) -> list[dict[str, Any]]:
         """The form used in reports."""

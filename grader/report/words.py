@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from calibration.finishes import FINISH_WORDS
 from calibration.inputs import Input
 from grader.board_count import BoardCount
 from grader.budget import TOGETHER
 from grader.model import FINISHES, Finish, Range
 from grader.pipeline import Step
-from grader.report.overlay import FINISH_WORDS
 from grader.units import format_mass, format_range, format_share
 
 STEP_WORDS: Mapping[Step, str] = {

@@ -14,6 +14,7 @@ from functools import cache, cached_property
 
 import numpy as np
 
+from calibration.finishes import HARD_GOLD
 from calibration.inputs import Distribution, FloatArray, Input
 from calibration.reading import packaged_text
 from calibration.sourced import parse
@@ -24,9 +25,10 @@ from grader.lot.estimate import lot_inputs
 from grader.lot.sampling import prior_spread
 from grader.model import ProductModel
 from grader.valuation import Assumptions, Measured
-from grader.valuation.economics import REL_ROUNDING, of_stripping
+from grader.valuation.books import of_stripping
+from grader.valuation.economics import REL_ROUNDING
 
-FINISH: Finish = "hard_gold"
+FINISH: Finish = HARD_GOLD
 _MOST_SPREAD = 1.0
 
 

@@ -22,6 +22,13 @@ notice = Notices(
         "photos, a weighed yield).",
     ),
     NoticeDefinition(
+        "even-a-gift-loses-every-way",
+        "Even for nothing, every way to deal with this lot would lose money more often than the {accepted} that you "
+        "accept; the best ({way}) in {chance} of all cases.",
+        "Leave it, lower the costs by processing more boards at once, or narrow the range (more "
+        "photos, a weighed yield).",
+    ),
+    NoticeDefinition(
         "price-above-break-even",
         "At the highest price for a chance of a loss of {accepted} you would lose money on average.",
         "Pay no more than the break-even price.",

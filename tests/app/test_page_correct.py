@@ -15,7 +15,7 @@ import pytest
 import app.photo_view.correcting
 from app.lots.desk import desk
 from app.lots.lot_folder import Kept, LotFolder
-from app.measure.measuring import Order, measure_into
+from app.lots.measuring import Order, measure_into
 from calibration.scale import Scale
 from grader.correct import Corrections, LeftOut, PaintedIn
 from grader.correct.record import corrections_in

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-import app.measure.measuring
+import app.lots.measuring
 from app.lots.shelf import Kept
 from calibration.errors import PhotoError
 from calibration.families import contact_families
@@ -35,11 +35,11 @@ def measured_calls(monkeypatch: pytest.MonkeyPatch) -> list[Request]:
     """The requests that were really measured."""
     calls: list[Request] = []
 
-    def counted(photo: Any, request: Request, progress: Any) -> Any:
+    def counted(photo: bytes, *, request: Request, **how: Any) -> Any:
         calls.append(request)
-        return measure(photo, request, progress)
+        return measure(photo, request=request, **how)
 
-    monkeypatch.setattr(app.measure.measuring, "measure", counted)
+    monkeypatch.setattr(app.lots.measuring, "measure", counted)
     return calls
 
 

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from app.common.report import report_of
 from app.lots.lot_folder import LotFolder
+from app.lots.report import report_of
 from app.lots.shelf import Kept
 from grader.log import NewLot, open_log, photo_of
 from grader.lot import estimate_lot, one_part

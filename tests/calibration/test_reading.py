@@ -98,7 +98,7 @@ READERS = {
     "parts": "from grader.lot.claim import read_claim as read",
     "process": "from grader.batch.process import load_process; read = lambda p: load_process(str(p))",
     "thresholds": "from grader.grade.thresholds import load_thresholds as read",
-    "target": "from grader.cli.choices import read_target as read",
+    "target": "from grader.scale_texts import by_target as read",
     "check bar": "from calibration.print_check import load_print_check as read",
     "plan": "from grader.cli.log_batch import _plan as read",
     "CSV": "from grader.cli.log_learn import import_ as read",

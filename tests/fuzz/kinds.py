@@ -174,7 +174,7 @@ def _batch_of(charge: Any, process: str | None = None) -> object:
 @cache
 def _cut_document() -> Any:
     done = _measured()
-    boards = plan_boards(cut_boards(done, 1.6, None), CutRules(Vessel(100.0, 100.0, 1.6)))
+    boards = plan_boards(cut_boards(done), CutRules(Vessel(100.0, 100.0, 1.6)))
     return json.loads(json.dumps(cut_document("boards.png", boards, None)))
 
 
@@ -205,7 +205,7 @@ _CORRECTIONS = {
 def _corrections(rng: random.Random, _: Path) -> object:
     found = parse_corrections(damaged_json(rng, _CORRECTIONS))
     if rng.random() < 0.3:
-        document = measurement_document(correct(_measured(), found, None))
+        document = measurement_document(correct(_measured(), found))
         return json.dumps(document, allow_nan=False)
     return found
 

@@ -65,7 +65,7 @@ def measured(photo: Photo, boards: list[tuple[float, ...]], gold: list[tuple[flo
     coverage = Drawn(boards, gold).segment(photo, SCALE)
     regions = find_regions(coverage, SCALE)
     area = estimate_area(coverage, regions, SCALE, photo.short_id)
-    return Measurement(photo, SCALE, coverage, regions, area, gold_mass(area.by_finish), ())
+    return Measurement(photo, Request(), SCALE, coverage, regions, area, gold_mass(area.by_finish), ())
 
 
 def fingers(x0: float, y0: float, count: int) -> list[tuple[float, ...]]:

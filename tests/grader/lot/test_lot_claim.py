@@ -60,9 +60,9 @@ def test_a_file_of_three_parts(tmp_path: Path) -> None:
     assert strips.sights[0].front.sha256 == "dddd"
 
 
-def test_the_file_in_the_readme_is_one(tmp_path: Path) -> None:
-    readme = (Path(__file__).parents[3] / "README.md").read_text("utf-8")
-    block = re.search(r"```toml\n(.*?)```", readme, re.DOTALL)
+def test_the_file_in_the_guide_is_one(tmp_path: Path) -> None:
+    guide = (Path(__file__).parents[3] / "docs" / "buying.md").read_text("utf-8")
+    block = re.search(r"```toml\n(.*?)```", guide, re.DOTALL)
     assert block is not None
     shown = [Measured(name, name, EMPTY, {}) for name in ("modules.jpg", "modules-back.jpg", "card.jpg")]
     modules, cards = lot_of(read_claim(written(tmp_path, block.group(1))), shown).parts

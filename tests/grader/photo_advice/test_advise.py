@@ -15,7 +15,8 @@ from calibration.notices import notice
 from calibration.reading import packaged_toml
 from calibration.sourced import load
 from grader.photo import Photo
-from grader.photo_advice import CHECKS, HOW, Check, advise, advise_on
+from grader.photo_advice import CHECKS, HOW, Check
+from grader.photo_advice.advise import advise, advise_on
 from grader.photo_advice.blur import FWHM, blur_px
 from grader.photo_advice.light import light_ratio
 from grader.pipeline import ByLength, Measurement, Request, WithoutScale, measure

@@ -17,9 +17,11 @@ import pypdfium2
 import pytest
 
 from calibration.errors import DataFileError
+from calibration.finishes import FINISH_RGB
 from calibration.inputs import Distribution, Input
 from grader.cautions import lines_for
 from grader.lot import estimate_lot, one_part
+from grader.measured import Measured
 from grader.model import Range
 from grader.photo import Photo
 from grader.pipeline import ByLength, Request, measure
@@ -29,9 +31,8 @@ from grader.report.lot_csv import COLUMNS, lot_csv
 from grader.report.lot_html import lot_html
 from grader.report.lot_pdf import LACKING, lot_pdf
 from grader.report.lot_report import LotReport, ReportedCuts, ReportedPhoto
-from grader.report.overlay import FINISH_RGB
 from grader.report.photo_blocks import NO_PICTURE
-from grader.report.plating import document_picture, picture_jpeg, plating_rings
+from grader.report.plating import document_picture, picture_jpeg
 from grader.valuation import VISIBLE_PLATING_ONLY, load_assumptions, measurements_of, value_lot, with_given
 from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 
@@ -259,7 +260,7 @@ def test_the_same_report_is_the_same_file() -> None:
 
 
 def test_rings_enclose_what_is_plated_by_finish() -> None:
-    rings = plating_rings(measurement())
+    rings = Measured.of(measurement()).plating_px
     areas = {f: sum(cv2.contourArea(np.array(r, np.int32)) for r in found) for f, found in rings.items()}
     for finish, count, (a, b) in (("hard_gold", 20, (1.0, 4.3)), ("immersion_gold", 1, (6.0, 5.0))):
         # rings run through the middles of the outermost pixels, up to half a pixel inside the outline

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from calibration.errors import DataFileError
+from calibration.finishes import UNDETERMINED
 from calibration.reading import FileKind, json_of
 from grader.model import FINISHES, Finish
 
@@ -63,7 +64,7 @@ class PaintedIn:
 
     path_px: tuple[Point, ...]
     radius_px: float
-    finish: Finish = "undetermined"
+    finish: Finish = UNDETERMINED
 
 
 @dataclass(frozen=True)
@@ -108,7 +109,11 @@ class Corrections:
 
     def as_json(self) -> dict[str, Any]:
         """A JSON object that ``from_json`` reads back to an equal value."""
-        return {"schema": SCHEMA, "sha256": self.photo_sha256, "corrections": [_as_json(i) for i in self.items]}
+        return {
+            "schema": SCHEMA,
+            "sha256": self.photo_sha256,
+            "corrections": [correction_json(i) for i in self.items],
+        }
 
     @staticmethod
     def from_json(data: object) -> Corrections:
@@ -120,7 +125,7 @@ class Corrections:
         try:
             if not isinstance(data, Mapping) or data["schema"] != SCHEMA or len(data["corrections"]) > MOST_ITEMS:
                 raise _unreadable()
-            return Corrections(tuple(map(_from_json, data["corrections"])), str(data.get("sha256", "")))
+            return Corrections(tuple(map(correction_of, data["corrections"])), str(data.get("sha256", "")))
         except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
             if isinstance(error, DataFileError):
                 raise
@@ -149,7 +154,8 @@ def _unreadable(why: str = "It is not a list of corrections.") -> DataFileError:
     return DataFileError("corrections-invalid", f"The corrections cannot be used: {why}", _FIX)
 
 
-def _as_json(item: Correction) -> dict[str, Any]:
+def correction_json(item: Correction) -> dict[str, Any]:
+    """A JSON object that ``correction_of`` reads back to an equal value."""
     match item:
         case FinishChanged():
             return {"kind": "finish", "at_px": list(item.at_px), "finish": item.finish}
@@ -165,7 +171,13 @@ def _stroke_as_json(item: Stroke) -> dict[str, Any]:
     return {"path_px": [list(p) for p in item.path_px], "radius_px": item.radius_px}
 
 
-def _from_json(data: Mapping[str, Any]) -> Correction:
+def correction_of(data: Mapping[str, Any]) -> Correction:
+    """The inverse of ``correction_json``.
+
+    Raises:
+        DataFileError: the object is no correction, or an impossible one.
+        KeyError, TypeError, ValueError: it lacks a part, or holds another kind of value.
+    """
     match data["kind"]:
         case "finish":
             return FinishChanged(_point(data["at_px"]), _finish(data["finish"]))

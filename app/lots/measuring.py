@@ -13,11 +13,10 @@ from threading import Event, Lock, Thread
 
 from app.lots.lot_folder import Kept, LotFolder
 from calibration.errors import GraderError, PhotoError
-from grader.correct.measured import correct
+from grader.api import measure
 from grader.correct.record import corrections_in
-from grader.photo import load_photo
-from grader.pipeline import Progress, Request, Step, measure
-from grader.report import measurement_document, overlay_png
+from grader.pipeline import Progress, Request, Step
+from grader.report import overlay_png
 
 Clock = Callable[[], float]
 _LOG = logging.getLogger(__name__)
@@ -161,10 +160,10 @@ def measure_into(lot: LotFolder, order: Order, say: Progress) -> Kept:
     data = lot.photo(order.sha256)
     if data is None:
         raise PhotoError("photo-missing", "The photo is no longer here.", "Choose it again.")
-    measured = measure(load_photo(data, order.name), order.request, say)
+    measured = measure(data, name=order.name, request=order.request, progress=say)
     done = lot.measured().get(order.sha256)  # it may have been corrected meanwhile
     if done is not None:
-        measured = correct(measured, corrections_in(done.document), order.request.properties)
-    document, overlay = measurement_document(measured), overlay_png(measured)
+        measured = measured.corrected(corrections_in(done.document))
+    document, overlay = measured.to_dict(), overlay_png(measured.measurement)
     stamp = None if done is None else done.stamp
     return lot.put(Kept(order.name, order.sha256, order.request, document, overlay, order.is_sample, stamp))

@@ -9,8 +9,8 @@ import streamlit as st
 
 from app.common.show import problem, remark
 from app.lots.shelf import drop_marked_photo, photo_to_mark
-from app.measure.known_size import pick_pitch, pick_size
 from app.photo_view import mark_points
+from app.scale.known_size import pick_pitch, pick_size
 from calibration.errors import UsageError
 from calibration.print_check import load_print_check
 from calibration.standard_objects import sides_in_order

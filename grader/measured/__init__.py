@@ -1,0 +1,30 @@
+"""The record of one photo's measurement, and its JSON."""
+
+from grader.measured.parts import (
+    BudgetShare,
+    Change,
+    MadeCorrections,
+    MeasuredBoard,
+    MeasuredFinish,
+    MeasuredModel,
+    MeasuredRow,
+    MeasuredScale,
+    PhotoCheck,
+)
+from grader.measured.record import SCHEMA, VISIBLE_ONLY, Measured, schema_json
+
+__all__ = [
+    "SCHEMA",
+    "VISIBLE_ONLY",
+    "BudgetShare",
+    "Change",
+    "MadeCorrections",
+    "Measured",
+    "MeasuredBoard",
+    "MeasuredFinish",
+    "MeasuredModel",
+    "MeasuredRow",
+    "MeasuredScale",
+    "PhotoCheck",
+    "schema_json",
+]
