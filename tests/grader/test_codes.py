@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import importlib
 import pickle
 import re
 import string
@@ -87,6 +88,19 @@ def test_no_class_of_errors_is_left_out() -> None:
                 "GraderError",
             }:
                 assert node.name in KINDS, path
+
+
+def test_every_warning_is_one_that_its_part_defines() -> None:
+    given = 0
+    for path, tree in trees().items():
+        for call in (
+            node for node in ast.walk(tree) if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
+        ):
+            if call.func.id.endswith("notice") and call.args and isinstance(call.args[0], ast.Constant):
+                part = getattr(importlib.import_module(path.removesuffix(".py").replace("/", ".")), call.func.id)
+                assert call.args[0].value in {d.code for d in part.definitions}, f"{path}:{call.lineno}"
+                given += 1
+    assert given > 30
 
 
 def test_a_package_refuses_a_code_that_it_has_twice() -> None:
