@@ -77,7 +77,7 @@ class Distribution:
         if names is None:
             raise DataFileError(
                 "distribution-unknown",
-                f"'{self.kind}' is no known distribution.",
+                f"'{self.kind}' is not a known distribution.",
                 f"Use one of {', '.join(KINDS)}.",
             )
         wrong_count = not self.parameters if self.kind == "sample" else len(self.parameters) != len(names)
@@ -209,7 +209,7 @@ class Distribution:
             if isinstance(error, DataFileError):
                 raise
             raise DataFileError(
-                "distribution-invalid", f"This is no distribution: {data!r}.", "Measure the photo again."
+                "distribution-invalid", f"This is not a distribution: {data!r}.", "Measure the photo again."
             ) from error
 
 

@@ -108,7 +108,7 @@ def _sort(asked: Asked, photos: tuple[Kept, ...]) -> Sorted | None:
 def _not_shared() -> UsageError:
     return UsageError(
         "weighed-outlines",
-        "Not every board's outline is known, so that the weight cannot be shared out: it is left out.",
+        "Not every board's outline is known, so the weight cannot be divided among them; it is left out.",
         "Photograph these boards apart from each other.",
     )
 

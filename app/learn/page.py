@@ -193,7 +193,7 @@ def _import(contents: Contents) -> None:
     try:
         rows = read_rows(file.getvalue().decode("utf-8-sig"), contents)
     except UnicodeDecodeError:
-        problem(UsageError("file-unreadable", "The file is no UTF-8 text.", "Save it as UTF-8."))
+        problem(UsageError("file-invalid", "The file is not UTF-8 text.", "Save it as UTF-8."))
         return
     except GraderError as error:
         problem(error)

@@ -6,8 +6,7 @@ import numpy as np
 
 from calibration.errors import RefusedError
 from calibration.inputs import DEFAULT_DRAWS, FloatArray
-from calibration.notices import Notice, notice
-from grader.batch import notices as _registered  # noqa: F401 - registers the warnings used here
+from calibration.notices import Notice
 from grader.batch.chemistry import molar_mass
 from grader.batch.costs import Prices, cost_lines
 from grader.batch.figures import constant, fixed
@@ -23,6 +22,7 @@ from grader.batch.model import (
     Vessels,
     Waste,
 )
+from grader.batch.notices import notice
 from grader.batch.process import Process
 from grader.batch.quantities import (
     Draws,
@@ -140,14 +140,19 @@ def _draws(model: ProductModel, n: int) -> FloatArray:
 
 def _refuse_nothing(mass: FloatArray, plated: FloatArray, gold: FloatArray) -> None:
     for code, what, found, advice in (
-        ("no-mass", "The pieces weigh nothing.", mass, "Weigh the pieces and give their mass: --mass '470 g'."),
+        ("no-mass", "The pieces weigh nothing.", mass, "Weigh the pieces and give their mass."),
         (
             "no-gold",
-            "No gold was found on these boards, so that there is nothing to plan for.",
+            "No gold was found on these boards, so there is nothing to plan for.",
             gold,
             "Check the photo's overlay: does it show the face with the contacts?",
         ),
-        ("no-plated-area", "No plated area is known.", plated, "Measure the boards, or give --plated-area '42 cm2'."),
+        (
+            "no-plated-area",
+            "No plated area is known.",
+            plated,
+            "Measure photos of the boards, or give the plated area.",
+        ),
     ):
         if not np.median(found) > 0:
             raise RefusedError(code, what, advice)
@@ -158,7 +163,7 @@ def _check_loads(
 ) -> FloatArray:
     """Mass of pieces that a full vessel takes, g."""
     holds = float(np.median(holds_g))
-    shown = f"A vessel of {vessels.volume_ml:g} ml takes some {holds:.3g} g of pieces"
+    shown = f"A vessel of {vessels.volume_ml:g} ml takes about {holds:.3g} g of pieces"
     if charge.heaviest_piece_g is not None and charge.heaviest_piece_g > holds:
         raise RefusedError(
             "vessel-too-small",
@@ -169,7 +174,7 @@ def _check_loads(
         raise RefusedError(
             "vessel-too-small",
             f"{shown}: {np.median(mass):.3g} g would take {np.median(loads):.0f} loads.",
-            f"Use a larger vessel; more than {MOST_LOADS} loads are no batch.",
+            f"Use a larger vessel: a batch has at most {MOST_LOADS} loads.",
         )
     return np.minimum(mass / loads, holds_g)
 

@@ -9,6 +9,7 @@ from typing import Annotated
 
 import typer
 
+from calibration.advice import LANGUAGE_VARIABLE, language, languages
 from calibration.errors import GraderError, UsageError
 from grader import __version__
 from grader.cli import log_learn as _more_of_log  # noqa: F401 - adds its commands to log_app
@@ -77,6 +78,7 @@ def main() -> None:
 
 def _run() -> int:
     try:
+        _check_language()
         code = app(standalone_mode=False)
         sys.stdout.flush()
     except GraderError as error:
@@ -93,6 +95,17 @@ def _run() -> int:
         wrong = _wrong_use(error)
         return _told(fault_of(error) if wrong is None else wrong)
     return code if isinstance(code, int) else 0
+
+
+def _check_language() -> None:
+    known = languages("grader.cli")
+    if language() not in ("", *known):
+        only = f" or set it to one of: {', '.join(known)}" if known else ""
+        raise UsageError(
+            "language-unknown",
+            f"There is no advice in the language '{language()}'.",
+            f"Unset {LANGUAGE_VARIABLE}{only}.",
+        )
 
 
 def _told(error: GraderError) -> int:
@@ -128,7 +141,7 @@ def _wrong_use(error: Exception) -> UsageError | None:
         "NoSuchOption": "Leave it out or correct it",
         "BadOptionUsage": "Give it a value",
     }.get(kind, "Correct it")
-    advice = f"{what}; what can be given is shown by: {_command_path(sys.argv[1:])} --help"
+    advice = f"{what}. To see what can be given, run: {_command_path(sys.argv[1:])} --help"
     return UsageError("command-line-wrong", message, advice)
 
 

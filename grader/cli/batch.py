@@ -114,6 +114,6 @@ def _is_alike(text: str) -> bool:
     word = text.strip().lower().replace("_", " ").replace("-", " ")
     if word not in ("alike", "left out"):
         raise UsageError(
-            "other-face-unknown", f"'{text}' says nothing of the other face.", "Write 'alike' or 'left out'."
+            "other-face-unknown", f"'{text}' is not a valid value for the other face.", "Write 'alike' or 'left out'."
         )
     return word == "alike"

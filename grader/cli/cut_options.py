@@ -107,14 +107,15 @@ class CutOptions(PhotoOptions):
             raise UsageError(
                 "backs-count",
                 f"There are {len(fronts)} photos of fronts, but {len(backs)} of backs.",
-                "Give --back once for each photo, in their order; photos of one face alone in a call of their own.",
+                "Give --back once for each photo, in the same order. Plan boards photographed from "
+                "one side only in a separate call.",
             )
         for front, back in zip(fronts, backs, strict=True):
             if is_there(front) and is_there(back) and front.samefile(back):
                 raise UsageError(
                     "faces-same-photo",
                     f"{front} is given for both faces.",
-                    "Give one of the other face (--back).",
+                    "Give a photo of the other face (--back).",
                 )
         return [Sides(front, back) for front, back in zip(fronts, backs, strict=True)]
 
@@ -168,5 +169,5 @@ def _boards_of(
 ) -> tuple[Measurement, tuple[CutBoard | RefusedError, ...]]:
     done = correct(measure(load_photo(path), request), by_hand)
     if done.refused is not None:
-        raise type(done.refused)(done.refused.code, f"{path.name}: {done.refused.message}", done.refused.advice)
+        raise type(done.refused).of(done.refused, f"{path.name}: {done.refused.message}")
     return done, cut_boards(done)

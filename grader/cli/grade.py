@@ -221,7 +221,7 @@ def _weighed(boards: list[Candidate], unknown: NotGraded, weighed_g: float | Non
     if unknown:
         raise UsageError(
             "weighed-outlines",
-            f"{name}: not every board's outline is known, so that the weight cannot be shared out.",
+            f"{name}: not every board's outline is known, so the weight cannot be divided among them.",
             "Photograph these boards apart from each other, or leave their weight out.",
         )
     return with_weight(boards, weighed_g)
@@ -243,7 +243,9 @@ def _once(seen: dict[str, str], sha256: str, name: str) -> None:
 def _check_kinds(sheets: Sequence[Path]) -> None:
     for path in sheets:
         if path.suffix.lower() not in {".png", ".pdf"}:
-            raise UsageError("sheet-kind", f"{path} ends neither in .png nor in .pdf.", "Name it grades.pdf or so.")
+            raise UsageError(
+                "sheet-kind", f"{path} ends neither in .png nor in .pdf.", "Give it a name such as grades.pdf."
+            )
 
 
 def _write(

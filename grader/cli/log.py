@@ -239,7 +239,7 @@ def lot_copies(text: str) -> tuple[int | str, float]:
         return (lot_key(name), float(number)) if equals else (lot_key(text), 1.0)
     except ValueError as error:
         raise UsageError(
-            "copies-invalid", f"'{text}' is no lot with a number.", "Write it as LOT=2, or LOT alone."
+            "copies-invalid", f"'{text}' is not a lot with a number.", "Write it as LOT=2, or LOT alone."
         ) from error
 
 

@@ -316,7 +316,7 @@ def _quantity(text: str) -> tuple[float, str]:
             if error.code in ("unit-missing", "value-negative", "value-zero", "unit-ambiguous", "value-not-finite"):
                 raise
     raise UnitError(
-        "quantity-unreadable", f"'{text}' is no amount.", "Write it as '1.6 l', '30 g', '2 h' or '3 pieces'."
+        "quantity-unreadable", f"'{text}' is not an amount.", "Write it as '1.6 l', '30 g', '2 h' or '3 pieces'."
     )
 
 
@@ -332,4 +332,4 @@ def _plan(path: Path) -> Any:
 
 
 def _no_plan(path: Path, why: str = "") -> DataFileError:
-    return DataFileError("plan-unreadable", f"{path} is no plan{why}.", _PLAN.fix)
+    return DataFileError("plan-invalid", f"{path} is not a plan{why}.", _PLAN.fix)

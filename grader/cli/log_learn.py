@@ -201,7 +201,7 @@ def attach(
     Example: grader log attach 3 assay.pdf
     """
     if file.exists() and not file.is_file():
-        raise UsageError("file-unreadable", f"{file} is no file.", "Check its name.")
+        raise UsageError("file-unreadable", f"There is no file {file}.", "Check its name.")
     try:
         digest = sha256_of(file)
     except (OSError, ValueError) as error:
@@ -261,7 +261,9 @@ def restore(
     from grader.log.store_postgres import is_url
 
     if log is not None and is_url(log):
-        raise LogError("log-on-server", "A log on a server is put back by the server's own means.", "Use pg_restore.")
+        raise LogError(
+            "log-on-server", "A log on a server must be restored with the server's own tools.", "Use pg_restore."
+        )
     done = put_back(copy, None if log is None else Path(log))
     say(f"Restored and checked: {_held(done.rows)} in {done.place}.")
     if done.kept is not None:
@@ -277,7 +279,7 @@ def invent(log: Annotated[Path, typer.Option(help="A new file.", show_default=Fa
     Example: grader log invent --log invented.db
     """
     if is_there(log):
-        raise LogError("log-exists", f"{log} is there already; it was left as it is.", "Name a new file.")
+        raise LogError("log-exists", f"{log} already exists; it was left as it is.", "Name a new file.")
     write_invented(log)
     say(f"{log} holds 30 invented lots. See: grader log belief --log {log}")
 

@@ -105,7 +105,7 @@ def lan_address() -> str | None:
 
 def _tell_phone(host: str | None, port: int, code: str) -> None:
     if host is None:
-        out.print("This machine is on no network, so that no phone can reach it.", markup=False)
+        out.print("This machine is not on a network, so a phone cannot reach it.", markup=False)
         return
     address = f"http://{host}:{port}/?code={code}"
     out.print(f"On the phone, in the same network:  {address}", markup=False)

@@ -46,7 +46,7 @@ def simulate_command(
     """
     if learned and trades is not None:
         raise UsageError(
-            "options-exclude", "--learned and --trades cannot go together.", "In trades buyers learn by themselves."
+            "options-exclude", "--learned and --trades cannot go together.", "In trades, buyers learn on their own."
         )
     given = with_given(
         load_set(assumptions, assumptions_folder()), spot=spot, spot_date=date.today(), accepted_loss=accept_loss

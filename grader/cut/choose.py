@@ -77,8 +77,8 @@ def plan_board(board: CutBoard, rules: CutRules) -> PlannedBoard:
     if board.contact_mm is not None and not rules.fit.fits(*board.contact_mm):
         raise RefusedError(
             "vessel-below-contact",
-            f"The largest contact is {board.contact_mm[0]:.1f} mm long: not even it alone would fit.",
-            "Choose a larger vessel, or a longer longest piece.",
+            f"The largest contact is {board.contact_mm[0]:.1f} mm long: even that alone would not fit.",
+            "Choose a larger vessel, or allow longer pieces.",
         )
     clear = replace(rules, clearance_mm=rules.clearance_mm + _SURE * board.uncertainty_mm)
     for through in ("contacts",) if rules.through == "contacts" else _WAYS:
@@ -95,7 +95,7 @@ def plan_board(board: CutBoard, rules: CutRules) -> PlannedBoard:
     raise RefusedError(
         "no-cut-fits",
         "No cuts that stay clear of the contacts make pieces that fit.",
-        "Choose a larger vessel, a smaller clearance, or allow cuts through contacts (--through-contacts).",
+        "Choose a larger vessel, a smaller clearance, or allow cuts through contacts.",
     )
 
 

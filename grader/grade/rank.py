@@ -70,12 +70,13 @@ def grade_boards(
         DataFileError: two measurements mean different things by one input.
     """
     if not candidates:
-        raise UsageError("boards-none", "There is no board to grade.", "Give photos of whole boards.")
+        raise UsageError("boards-none", "There are no boards to grade.", "Give photos of whole boards.")
     if thresholds.currency != assumptions.currency:
         raise UsageError(
             "currencies-differ",
             f"The thresholds are in {thresholds.currency}, the gold price is in {assumptions.currency}.",
-            "Give thresholds in the same currency (--thresholds); none is converted here.",
+            "Give thresholds in the same currency; amounts are not converted.",
+            remedy="thresholds-currency",
         )
     boards = _apart(candidates)
     together = sum((b.gold_mg for b in boards), EMPTY)  # also tells whether all inputs agree

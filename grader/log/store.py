@@ -110,7 +110,8 @@ def _make_folder(folder: Path) -> None:
         raise LogError(
             "log-folder-missing",
             f"The folder {folder} cannot be made ({error.strerror}).",
-            "Choose a file with --log.",
+            "Choose another file for the log.",
+            remedy="log-other-file",
         ) from error
 
 

@@ -112,7 +112,7 @@ def _change(before: AreaEstimate | GoldEstimate | None, after: AreaEstimate | Go
 def _warnings(measurement: Measurement, checks: Sequence[Check]) -> Iterable[Notice]:
     """Why it was refused, what the measurement warned of, and what the checks of the photo add to that."""
     refused = measurement.refused
-    reason = [] if refused is None else [Notice(refused.code, refused.message, refused.advice)]
+    reason = [] if refused is None else [Notice.of(refused)]
     told = [*reason, *measurement.notices]
     codes = {n.code for n in told}
     return (*told, *(n for check in checks for n in check.notices if n.code not in codes))

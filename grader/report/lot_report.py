@@ -37,7 +37,8 @@ Document = Mapping[str, Any]
 DAMAGED = DataFileError(
     "measurement-invalid",
     "A measurement or a plan cannot be shown: it was changed or damaged after it was written.",
-    "Make it again with: grader measure PHOTO --json FILE, or grader cut, or grader batch.",
+    "Measure the photo again, or make the plan again.",
+    remedy="measurement-or-plan",
 )
 _LONGEST_PX = 1400
 _CAPTION = "Plating coloured by finish: hard gold orange, immersion gold blue, undetermined pink; boards outlined."

@@ -41,7 +41,7 @@ def offer_blocks(offer: Offer) -> Iterator[Block]:
     if each:
         yield Text(f"That is {each}.")
     if offer.reason is not None:
-        yield Caveat(offer.reason.message, offer.reason.advice)
+        yield Caveat(offer.reason.message, offer.reason.advice, offer.reason.code)
     parts = tuple(lot_rows(offer))
     if parts:
         yield Table(LOT_COLUMNS, parts, "The lot")
@@ -68,4 +68,4 @@ def offer_blocks(offer: Offer) -> Iterator[Block]:
         yield Table(("", ""), questions, "Worth asking before you buy")
     yield Table(("", ""), tuple(assumed_lines(offer)), "Assumed")
     for item in offer.notices:
-        yield Caveat(item.message, item.advice)
+        yield Caveat(item.message, item.advice, item.code)

@@ -32,7 +32,9 @@ def distribution_of(values: Sequence[float], text: str) -> Distribution:
             "Give one value, two (least..greatest) or three (least..most likely..greatest).",
         )
     if any(a > b for a, b in pairwise(values)):
-        raise UsageError("estimate-order", f"The values of '{text}' do not rise.", "Put the least value first.")
+        raise UsageError(
+            "estimate-order", f"The values of '{text}' are not in rising order.", "Put the least value first."
+        )
     return Distribution(("constant", "uniform", "triangular")[len(values) - 1], tuple(values))
 
 
@@ -53,7 +55,7 @@ def money_estimate(text: str) -> tuple[Distribution, str]:
     """
     known, unit = amount_estimate(text)
     if "/" in unit:
-        raise UsageError("unit-wrong-kind", f"'{text}' is no plain amount.", "Write an amount such as '12 USD'.")
+        raise UsageError("unit-wrong-kind", f"'{text}' is not a plain amount.", "Write an amount such as '12 USD'.")
     return known, unit
 
 
@@ -71,7 +73,9 @@ def amount_estimate(text: str) -> tuple[Distribution, str]:
     currency = same_currency({f"'{text}'": {m.currency for m in money}})
     units = [_in_base(f"1 {word.strip()}") if slash else (1.0, "") for _, slash, word in parts]
     if len({unit for _, unit in units}) > 1:
-        raise UsageError("unit-wrong-kind", f"'{text}' is per different things.", "Give all per the same unit.")
+        raise UsageError(
+            "unit-wrong-kind", f"'{text}' mixes amounts per different units.", "Give all per the same unit."
+        )
     known = distribution_of([float(m.amount) / one for m, (one, _) in zip(money, units, strict=True)], text)
     return known, f"{currency}/{units[0][1]}" if units[0][1] else currency
 
@@ -169,7 +173,7 @@ def same_currency(used: dict[str, set[str]]) -> str:
         raise UsageError(
             "currencies-differ",
             f"Amounts are in more than one currency ({named}).",
-            "Give all amounts in one currency; none is converted here.",
+            "Give all amounts in one currency; amounts are not converted.",
         )
     return codes[0]
 
@@ -183,4 +187,4 @@ def named(what: str, read: Callable[[str], _T], text: str) -> _T:
     try:
         return read(text)
     except UsageError as error:
-        raise type(error)(error.code, f"{what}: {error.message}", error.advice) from error
+        raise type(error).of(error, f"{what}: {error.message}") from error

@@ -144,7 +144,9 @@ def parse_price_per_mass(text: str) -> PricePerMass:
         )
     per, word = split_count(unit, _PRICE_EXAMPLES)
     if per <= 0:
-        raise UnitError("price-per-what", f"'{text.strip()}' is per no mass of gold.", f"Write {_PRICE_EXAMPLES}.")
+        raise UnitError(
+            "price-per-what", f"'{text.strip()}' is not a price per mass of gold.", f"Write {_PRICE_EXAMPLES}."
+        )
     plain_ounce = re.fullmatch(r"(?:oz|ounces?)\.?", word.strip(), re.IGNORECASE) is not None
     grams = gram_per_unit("ozt" if plain_ounce else word, _PRICE_EXAMPLES)
     return PricePerMass(float(amount / per) / grams, currency, ounce_taken_as_troy=plain_ounce)
@@ -170,7 +172,7 @@ def _amount_and_currency(folded: str, text: str, examples: str) -> tuple[Decimal
     folded = _PAIRS.sub(_ungrouped, _APOSTROPHES.sub(_ungrouped, folded))
     number_inside = re.fullmatch(rf"(?P<before>-?[^\d.,+-]*)(?P<number>{NUMBER})(?P<after>\D*)", folded)
     if number_inside is None:
-        raise UnitError("quantity-unreadable", f"'{text.strip()}' is no amount of money.", f"Write {examples}.")
+        raise UnitError("quantity-unreadable", f"'{text.strip()}' is not an amount of money.", f"Write {examples}.")
     before, after = number_inside["before"].strip(), number_inside["after"].strip()
     digits = number_inside["number"]
     if before.startswith("-"):
@@ -207,7 +209,7 @@ def _currency(sign: str, examples: str) -> str:
         raise UnitError(
             "currency-ambiguous", f"'{sign}' is the sign of several currencies.", f"{advice[:1].upper()}{advice[1:]}."
         )
-    raise UnitError("currency-unknown", f"'{sign}' is no currency known here.", f"Write {examples}.")
+    raise UnitError("currency-unknown", f"'{sign}' is not a known currency.", f"Write {examples}.")
 
 
 _COARSEST = Decimal("0.01")  # of an offer: with other random numbers prices differ by up to half of that

@@ -42,4 +42,4 @@ def parse_fineness(text: str) -> float:
     carats = re.fullmatch(r"([0-9]{1,2}(?:\.[0-9]+)?)\s*(?:k|kt|ct|karats?|carats?)\.?", stripped, re.IGNORECASE)
     if carats and 0 < Decimal(carats[1]) <= 24:
         return float(Decimal(carats[1]) / 24)
-    raise UnitError("fineness-unreadable", f"'{text}' is no fineness.", "Write 995, 0.995, 99.5 % or 22 kt.")
+    raise UnitError("fineness-unreadable", f"'{text}' is not a fineness.", "Write 995, 0.995, 99.5 % or 22 kt.")

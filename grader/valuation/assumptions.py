@@ -64,7 +64,7 @@ def _parse(text: str, name: str, *, examples: bool) -> Assumptions:
     except DataFileError:
         raise
     except UsageError as error:
-        raise DataFileError(error.code, f"{name}: {error.message}", error.advice) from error
+        raise DataFileError.of(error, f"{name}: {error.message}") from error
 
 
 def _build(top: Table, *, examples: bool) -> Assumptions:
@@ -162,7 +162,7 @@ def sale_price(key: str, text: str, source: str) -> Input:
     """
     price, unit = amount_estimate(text)
     if not unit.endswith("/kg"):
-        raise UsageError("unit-wrong-kind", f"'{text}' is no price by weight.", "Write it as '60 USD/kg'.")
+        raise UsageError("unit-wrong-kind", f"'{text}' is not a price by weight.", "Write it as '60 USD/kg'.")
     return Input("price", f"price by weight ({key})", price, source, unit, of=(key,))
 
 

@@ -336,6 +336,6 @@ def spot_of(assumptions: Assumptions) -> Spot:
         raise UsageError(
             "spot-missing",
             "No gold price was given.",
-            "Look up today's price and give it with its date, such as --spot '… USD/ozt' --spot-date 2026-11-20.",
+            "Look up the day's price and give it with its date.",
         )
     return assumptions.spot

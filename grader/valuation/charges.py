@@ -259,7 +259,7 @@ def own_hours(title: str, text: str, source: str, of: tuple[str, ...] = ()) -> I
     """
     spent, unit = quantity_estimate(planned_text(text)[1])
     if unit != "h":
-        raise UsageError("unit-wrong-kind", f"'{text}' is no time of work.", "Write it as '2..4 h'.")
+        raise UsageError("unit-wrong-kind", f"'{text}' is not a working time.", "Write it as '2..4 h'.")
     return Input("hours", title, spent, source, unit, of)
 
 

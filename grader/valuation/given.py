@@ -117,12 +117,16 @@ def _still_examples(made: Assumptions, base: Assumptions) -> frozenset[str]:
 def _spot(spot: str | None, spot_date: date | None) -> Spot | None:
     if spot is None:
         if spot_date is not None:
-            raise UsageError("spot-missing", "A date was given, but no gold price.", "Give both.")
+            raise UsageError(
+                "spot-missing",
+                "A date was given, but no gold price.",
+                "Look up the day's price and give it with its date.",
+            )
         return None
     price = named("gold price", parse_price_per_mass, spot)
     if spot_date is None:
         raise UsageError(
-            "spot-date-missing", "The gold price has no date.", "Say of which day it is, such as 2026-11-20."
+            "spot-date-missing", "The gold price has no date.", "Give the day of the price, such as 2026-11-20."
         )
     return Spot.of(
         price, spot_date, f"{_GIVEN}; its ounce is the troy ounce" if price.ounce_taken_as_troy else _GIVEN
@@ -153,7 +157,8 @@ def _currency(base: Assumptions, spot: Spot | None, costs: tuple[Cost, ...], *, 
             raise UsageError(
                 "example-costs-currency",
                 f"The gold price is in {typed}, but the example costs are in {base.currency}.",
-                f"Give your own costs in {typed} (--cost '12 {typed}', or --cost '0 {typed}' for none).",
+                f"Give your own costs in {typed}, or a cost of zero for none.",
+                values={"currency": typed},
             )
         used = {"gold price": {typed}, **used}
     return same_currency(used) if used else base.currency

@@ -71,12 +71,12 @@ class Assumptions:
             if low < 0 or high > 1:
                 raise UsageError(
                     "share-out-of-range",
-                    f"The {share.title} reaches from {low:.0%} to {high:.0%}.",
+                    f"The {share.title} ranges from {low:.0%} to {high:.0%}.",
                     "Give a share of 0 % to 100 %.",
                 )
         for amount in self._amounts():
             if amount.distribution.support[0] < 0:
-                raise UsageError("money-negative", f"{amount.title}: negative.", "Give zero or more.")
+                raise UsageError("money-negative", f"{amount.title}: the amount is negative.", "Give zero or more.")
         if self.spot is not None:
             low, high = self.spot.input.distribution.support
             if low < 0 or high <= 0:
@@ -86,7 +86,7 @@ class Assumptions:
         if not 0 < self.accepted_loss <= 0.5:
             raise UsageError(
                 "accepted-loss-out-of-range",
-                f"A chance of a loss of {self.accepted_loss:.0%} cannot be aimed at.",
+                f"A chance of a loss of {self.accepted_loss:.0%} cannot be accepted.",
                 "Accept more than 0 % and at most 50 %.",
             )
         names = [i.name for i in self.inputs()]

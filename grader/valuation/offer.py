@@ -10,7 +10,7 @@ import numpy as np
 
 from calibration.errors import UsageError
 from calibration.inputs import DEFAULT_SEED, FloatArray
-from calibration.notices import Notice, notice
+from calibration.notices import Notice
 from grader.budget import budget
 from grader.model import ProductModel, Range
 from grader.units import AskingPrice, LotSize, Money, format_share
@@ -22,7 +22,7 @@ from grader.valuation.entries import Spot
 from grader.valuation.information import questions
 from grader.valuation.learned import recovery_once
 from grader.valuation.model import Assumptions, Offer
-from grader.valuation.notices import STATEMENTS
+from grader.valuation.notices import STATEMENTS, notice
 from grader.valuation.portions import Portion, known_of, mass_of
 from grader.valuation.routes import best_of, compare_routes, ways_of
 
@@ -154,7 +154,9 @@ def _spot_notices(spot: Spot, today: date) -> list[Notice]:
     age = (today - spot.on).days
     # One day of grace: it is already tomorrow in another time zone.
     if age < -1:
-        raise UsageError("spot-date-future", f"The gold price is of {spot.on}, a day to come.", "Check the date.")
+        raise UsageError(
+            "spot-date-future", f"The gold price is dated {spot.on}, which is in the future.", "Check the date."
+        )
     return [notice("spot-stale", date=spot.on, days=age)] if age > STALE_AFTER_DAYS else []
 
 

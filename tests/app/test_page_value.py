@@ -195,6 +195,18 @@ def test_a_set_of_own_figures_is_chosen_by_name(value_page: Any, tmp_path: Path,
     assert not any("shipped examples" in text for text in value_page.told("warning"))
 
 
+def test_a_typo_in_a_set_gets_advice_that_names_no_command(value_page: Any, tmp_path: Path) -> None:
+    folder = tmp_path / "data" / "assumptions"
+    folder.mkdir(parents=True)
+    (folder / "winter.toml").write_text("[payabel]\n", "utf-8")
+    value_page.run()
+    (told,) = value_page.told("error")
+    assert "payabel" in told
+    assert "Correct the file, then reload this page" in told
+    assert "grader value" not in told
+    assert "--" not in told
+
+
 def test_a_chosen_currency_completes_amounts(page: Any, measured: Kept) -> None:
     page.go("start/page.py")
     page.at.selectbox(key="currency").set_value("USD")

@@ -63,7 +63,7 @@ def test_the_example_can_be_read_back(tmp_path: Path) -> None:
     ("arguments", "kind", "code"),
     [
         ([], RefusedError, "no-plated-area"),
-        (["--plated-area", "42 cm2"], RefusedError, "mass-unknown"),
+        (["--plated-area", "42 cm2"], RefusedError, "pieces-mass-unknown"),
         (["--mass", "470 g", "--plated-area", "42 cm2", "--gold", "0 mg"], RefusedError, "no-gold"),
         ([*GIVEN, "--vessel", "5 ml"], RefusedError, "vessel-too-small"),
         ([*GIVEN, "--vessel", "1 gallon"], UsageError, "unit-ambiguous"),

@@ -199,9 +199,9 @@ def test_a_bad_file_among_several_does_not_stop_the_others(tmp_path: Path, strip
     [
         ([STRIP], [], (), "No gold plating"),
         ([], [], (), "No board's outline"),
-        ([(0, 40, 200, 65)], fingers(100, 42), (), "goes on beyond the photo"),
-        ([STRIP], ENDS, ("--vessel", "4 x 4 mm"), "not even it alone would fit"),
-        ([STRIP], ENDS, ("--longest", "4 mm"), "not even it alone would fit"),
+        ([(0, 40, 200, 65)], fingers(100, 42), (), "extends beyond the photo"),
+        ([STRIP], ENDS, ("--vessel", "4 x 4 mm"), "even that alone would not fit"),
+        ([STRIP], ENDS, ("--longest", "4 mm"), "even that alone would not fit"),
         ([STRIP], ENDS, ("--longest", "15 mm", "--clearance", "3 mm"), "No cuts that stay clear"),
     ],
 )

@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 
 from calibration.errors import GraderError
 from calibration.inputs import Distribution, Input
+from grader.cli.output import advice_of
 from grader.cli.value import value
 from grader.log import NewLot, PhotoRecord, open_log
 from grader.lot import estimate_lot, one_part
@@ -101,7 +102,7 @@ def test_price_odds_warnings_and_cautions_are_all_in_sight(photo: Path, tmp_path
 def test_a_price_of_last_month_is_warned_of(photo: Path) -> None:
     then = date.today() - timedelta(days=30)
     text = run(photo, "--spot", "2650 USD/ozt", "--spot-date", then)
-    assert f"The gold price is of {then}, 30 days before" in text
+    assert f"The gold price is from {then}, 30 days before" in text
 
 
 def test_where_even_a_gift_loses_the_reason_is_given(photo: Path) -> None:
@@ -162,7 +163,8 @@ def test_wrong_use_says_what_to_do(
 ) -> None:
     error = refused(photo, *arguments)
     assert error.code == code
-    assert all(word in str(error) for word in words), str(error)
+    said = f"{error.message} {advice_of(error)}"
+    assert all(word in said for word in words), said
 
 
 def test_wrong_use_writes_nothing(photo: Path, tmp_path: Path) -> None:

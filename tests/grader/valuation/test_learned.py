@@ -62,7 +62,7 @@ def test_parts_under_one_belief_go_together_but_not_beliefs_of_different_times()
     assert recovery_once(ASSUMPTIONS, one + two).recovery.distribution.is_constant
     # one process recovers both: what is known of it moves both
     assert np.corrcoef(np.log(one.draws()), np.log(two.draws()))[0, 1] > 0.2
-    with pytest.raises(UsageError, match="before, others after"):
+    with pytest.raises(UsageError, match="latest yields were learned from, others after"):
         recovery_once(ASSUMPTIONS, one + new)
 
 
