@@ -11,7 +11,6 @@ import typer
 
 from calibration.advice import LANGUAGE_VARIABLE, language, languages
 from calibration.errors import GraderError, UsageError
-from grader import __version__
 from grader.cli import log_learn as _more_of_log  # noqa: F401 - adds its commands to log_app
 from grader.cli.batch import batch
 from grader.cli.cut import cut
@@ -28,6 +27,7 @@ from grader.cli.simulate import simulate_command
 from grader.cli.target import target
 from grader.cli.terminal import prepare_streams
 from grader.cli.value import value
+from grader.version import __version__
 
 app = typer.Typer(
     name="grader",

@@ -12,10 +12,10 @@ from sqlalchemy.exc import ArgumentError
 
 from calibration.errors import LogError, UsageError
 from calibration.files import write_whole
-from grader import __version__
 from grader.log.schema_postgres import MIGRATIONS
 from grader.log.store_file import free_name, log_errors
 from grader.places import data_folder
+from grader.version import __version__
 
 SCHEMES = ("postgresql://", "postgres://")
 _LOCK = 0x42474C31  # of migrations; any number that no other program is likely to take

@@ -8,10 +8,10 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from calibration.reading import as_written
-from grader import __version__
 from grader.measured import Measured
 from grader.report.lot_report import DAMAGED, LotReport
 from grader.spreadsheet import csv_cell
+from grader.version import __version__
 
 COLUMNS = ("section", "item", "quantity", "value", "low", "high", "level", "unit")
 
