@@ -136,7 +136,15 @@ def test_page_and_terminal_save_the_same_offer(shots: list[Kept], page: Any, tmp
     modules, cards, strips = typed["lot"]
     assert (modules["boards_seen"], cards["boards"], strips["other_face"]) == (3, 1200, "alike")
     assert modules["boards"] == pytest.approx(47_500 / (61 / 3), rel=0.02)
-    assert [r["route"] for r in typed["routes"]] == ["strip", "trim", "whole", "sort", "leave"]
+    assert [r["route"] for r in typed["routes"]] == [
+        "strip",
+        "strip+bodies",
+        "trim",
+        "trim+bodies",
+        "whole",
+        "sort",
+        "leave",
+    ]
     assert typed["highest_price"]["price"] > 0
     assert typed["questions"]
 

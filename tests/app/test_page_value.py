@@ -12,6 +12,7 @@ import pytest
 from app.lots.lot_folder import LotFolder
 from app.lots.report import report_of
 from app.lots.shelf import Kept
+from grader.bid import bid_for
 from grader.log import NewLot, open_log, photo_of
 from grader.lot import estimate_lot, one_part
 from grader.measured import usable
@@ -25,7 +26,6 @@ from grader.valuation import (
     SaleTexts,
     example_text,
     load_assumptions,
-    value_lot,
     with_given,
 )
 from grader.valuation.words import break_even_words, highest_words, lot_rows, question_rows, route_rows
@@ -37,15 +37,8 @@ def expected(measured: Kept, count: str, boards: int = 4, **given: Any) -> Offer
     found = usable([(measured.name, measured.measured)])
     estimate = estimate_lot(one_part(found, boards=[boards], count=count))
     asking = given.pop("asking", None)
-    return value_lot(
-        estimate.gold_mg,
-        with_given(load_assumptions(), spot_date=date.today(), **given),
-        today=date.today(),
-        asking_price=parse_money(asking) if asking else None,
-        mass_g=estimate.mass_g,
-        notices=estimate.notices,
-        lot=estimate.as_json(),
-    )
+    figures = with_given(load_assumptions(), spot_date=date.today(), **given)
+    return bid_for(estimate, figures, today=date.today(), asking=parse_money(asking) if asking else None)
 
 
 def describe(page: Any, count: str) -> None:
