@@ -19,19 +19,20 @@ from calibration.thickness import GoldProperties
 from grader.corrections import CORRECTIONS_FILE, Corrections, parse_corrections
 from grader.keywords import Points, checks_call, each_typed, scale_choice, typed, whole_numbers
 from grader.lot import Lot, PartText, estimate_lot, lot_of, one_part, read_claim
-from grader.lot.doubts import lot_doubts
 from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for
 from grader.measured import Measured, documents_in, usable
 from grader.measured_photo import MeasuredPhoto
 from grader.model import Finish
 from grader.photo import Photo, load_photo
-from grader.pipeline import Progress, Request
+from grader.pipeline import Progress
 from grader.pipeline import measure as measure_photo
 from grader.places import has_log, log_path, print_check_path
+from grader.request import Request
 from grader.units import parse_day, parse_length_mm
+from grader.units.estimates import named
 from grader.valuation import Assumptions
 from grader.valuation.doubts import Doubt, price_doubts
-from grader.valuation.estimates import named
+from grader.valuation.lot_doubts import lot_doubts
 
 if TYPE_CHECKING:
     from grader.log import Log

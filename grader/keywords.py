@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
 
 from calibration.errors import KeywordError, UsageError
-from grader.pipeline import Automatic, Point, ScaleChoice, WithoutScale
+from grader.scale_choice import Automatic, Point, ScaleChoice, WithoutScale
 from grader.scale_texts import by_coin, by_length, by_pitch, by_rectangle, by_target
 
 Points = Iterable[Iterable[float]]

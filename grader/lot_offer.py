@@ -19,8 +19,8 @@ from grader.report.blocks import Block, Text
 from grader.report.blocks_html import blocks_html
 from grader.report.offer_blocks import offer_blocks
 from grader.units import Money, parse_money
+from grader.units.estimates import named
 from grader.valuation import Assumptions, Offer, SaleTexts, load_set, value_lot, with_given
-from grader.valuation.estimates import named
 from grader.valuation.words import break_even_words, highest_words
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from calibration.families import family_named
 from calibration.reading import FileKind, read_bytes
 from calibration.standard_objects import Kind, StandardObject, object_named, sides_in_order
 from calibration.target import parse_target
-from grader.pipeline import ByCoin, ByLength, ByPitch, ByRectangle, ByTarget, Point
+from grader.scale_choice import ByCoin, ByLength, ByPitch, ByRectangle, ByTarget, Point
 from grader.units import parse_length_mm, parse_pair_mm
 
 _TARGET = FileKind(

@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from app.lots.desk import current_lot, desk
 from app.lots.lot_folder import Kept
-from app.lots.request_json import request_json
 from calibration.errors import GraderError, PhotoError, RefusedError
 from grader.correct.measured import correct
 from grader.cut import CutBoard, Turned, cut_boards, join_faces
@@ -100,7 +99,7 @@ def search(done: Kept) -> Searched:
         PhotoError: the photo is not here any more.
         RefusedError: it has no scale, or no outline was found.
     """
-    way = json.dumps([request_json(done.request), done.measured.made_by_hand.as_json()], sort_keys=True)
+    way = json.dumps([done.request.as_json(), done.measured.made_by_hand.as_json()], sort_keys=True)
     return _search(done.sha256, way, done)
 
 

@@ -29,7 +29,7 @@ from grader.learn.tables import (
     share_text,
 )
 from grader.log import Contents, Log, NewExclusion, NewMark, NewYield, Yield, checked
-from grader.log.tables import TextTable
+from grader.text_table import TextTable
 from grader.units import format_mass, parse_fineness, parse_weighed_mg
 
 _FILE = "learn/page.py"

@@ -21,10 +21,9 @@ from typing import Any
 
 from app.lots.entries import Clash, Value, check_entries, clashes_in, empty_entries, enter, entries_in, settle
 from app.lots.process_lock import ProcessLock
-from app.lots.request_json import request_json, request_of
 from app.lots.shared_json import UNSOUND, Json, SharedJson, loads, write_whole
 from grader.measured import Measured
-from grader.pipeline import Request
+from grader.request import Request
 
 _KEY = re.compile(r"[A-Za-z0-9_-]{16}")
 _SHA256 = re.compile(r"[0-9a-f]{64}")
@@ -223,7 +222,7 @@ class LotFolder:
                 "name": done.name,
                 "is_sample": done.is_sample,
                 "measured": stamp,
-                "request": request_json(done.request),
+                "request": done.request.as_json(),
                 "sums": [hashlib.sha256(each).hexdigest() for each in (document, done.overlay)],
                 "others": others,
             }
@@ -301,7 +300,7 @@ class LotFolder:
         document, overlay = ((self._folder / f"{stem}.{end}").read_bytes() for end in ("json", "png"))
         if sums is not None and [hashlib.sha256(each).hexdigest() for each in (document, overlay)] != sums:
             raise ValueError("not the files that were written")
-        request = request_of(version["request"])
+        request = Request.from_json(version["request"])
         measured = Measured.from_dict(loads(document), photo["name"])
         return Kept(photo["name"], sha256, request, measured, overlay, photo["is_sample"], stamp)
 

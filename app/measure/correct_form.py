@@ -22,9 +22,10 @@ from grader.measured import Measured
 from grader.measured.of_measurement import corrections_of
 from grader.model import ProductModel, Range
 from grader.photo import load_photo
-from grader.pipeline import Measurement, Request, measure
+from grader.pipeline import Measurement, measure
 from grader.report import overlay_png
 from grader.report.words import correction_words
+from grader.request import Request
 from grader.units import format_share
 
 _OPEN, _FOUND, _TAKE_BACK = "desk-correcting", "desk-correcting-found", "desk-correcting-back"

@@ -14,8 +14,9 @@ from threading import Event, Lock, Thread
 from app.lots.lot_folder import Kept, LotFolder
 from calibration.errors import GraderError, PhotoError
 from grader.api import measure
-from grader.pipeline import Progress, Request, Step
+from grader.pipeline import Progress, Step
 from grader.report import overlay_png
+from grader.request import Request
 
 Clock = Callable[[], float]
 _LOG = logging.getLogger(__name__)

@@ -15,8 +15,11 @@ from calibration.errors import UsageError
 from calibration.print_check import load_print_check
 from calibration.standard_objects import sides_in_order
 from calibration.target import parse_target
+from grader.coverage.choose import segmenter_names
 from grader.photo import Photo
-from grader.pipeline import (
+from grader.places import print_check_path
+from grader.request import Request
+from grader.scale_choice import (
     Automatic,
     ByCoin,
     ByLength,
@@ -24,11 +27,9 @@ from grader.pipeline import (
     ByRectangle,
     ByTarget,
     Point,
-    Request,
     ScaleChoice,
     WithoutScale,
 )
-from grader.places import print_check_path
 from grader.units import parse_length_mm, parse_pair_mm
 
 _T = TypeVar("_T")
@@ -77,6 +78,7 @@ def ask_request(way: str, name: str, data: bytes) -> Request | None:
         ),
         parse_length_mm,
     )
+    segmenter = _segmenter()
     try:
         check = load_print_check(print_check_path())
     except UsageError as error:
@@ -84,7 +86,16 @@ def ask_request(way: str, name: str, data: bytes) -> Request | None:
         check = None
     if choice is None or not thickness_ok:
         return None
-    return Request(choice, thickness, check.print_factor() if check is not None else None)
+    return Request(choice, thickness, check.print_factor() if check is not None else None, segmenter)
+
+
+def _segmenter() -> str | None:
+    """What finds the plating, asked only where there is more than one way; None for the usual one."""
+    usual, *others = segmenter_names()
+    if not others:
+        return None
+    chosen = st.selectbox("What finds the plating?", [usual, *others], key="segmenter", persist_state="session")
+    return None if chosen == usual else str(chosen)
 
 
 def read(text: str | None, parse: Callable[[str], _T]) -> tuple[_T | None, bool]:

@@ -13,9 +13,9 @@ from app.common.preferences import currency, currency_hint
 from app.common.show import remark
 from app.measure.scale_form import read
 from grader.units import in_currency, parse_money, parse_price_per_mass
+from grader.units.estimates import amount_estimate
 from grader.valuation import Assumptions, SaleTexts, with_given
 from grader.valuation.charges import TYPED
-from grader.valuation.estimates import amount_estimate
 
 # with_given's names of the fields that hold one text
 _PLAIN = frozenset({"payable", "recovery", "fee", "tax", "accepted_loss", "weeks", *TYPED})

@@ -22,7 +22,6 @@ from app.value.offer import show_offer
 from calibration.errors import UsageError
 from grader.log import Lot as LoggedLot
 from grader.lot import estimate_lot
-from grader.lot.doubts import lot_doubts
 from grader.lot_offer import asking_price, offer_for
 from grader.measured import Measured, usable
 from grader.places import assumptions_folder
@@ -30,6 +29,7 @@ from grader.report.lot_report import LotReport
 from grader.units import format_money
 from grader.valuation import Assumptions, Offer, load_set, sets_in
 from grader.valuation.doubts import price_doubts
+from grader.valuation.lot_doubts import lot_doubts
 from grader.valuation.words import highest_words
 
 _FILE = "value/page.py"

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from calibration.errors import UsageError
-from grader.pipeline import Automatic, Point, ScaleChoice, WithoutScale
+from grader.scale_choice import Automatic, Point, ScaleChoice, WithoutScale
 from grader.scale_texts import by_coin, by_length, by_pitch, by_rectangle, by_target
 
 _WAYS = (

@@ -18,7 +18,8 @@ from grader.correct.measured import correct
 from grader.corrections import NO_CORRECTIONS
 from grader.cut import CutBoard, CutRules, LongestPiece, Turned, Vessel, cut_boards, join_faces
 from grader.photo import load_photo
-from grader.pipeline import Measurement, Request, measure
+from grader.pipeline import Measurement, measure
+from grader.request import Request
 from grader.units import parse_length_mm, parse_pair_mm, parse_share
 
 if TYPE_CHECKING:

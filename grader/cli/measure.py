@@ -24,9 +24,10 @@ from grader.cli.photos import photo_files
 from grader.cli.pictures import check_outputs, picture_in, pictures_of
 from grader.measured import Measured
 from grader.measured_photo import MeasuredPhoto
-from grader.pipeline import Progress, Request, Step
+from grader.pipeline import Progress, Step
 from grader.report import coverage_png, overlay_png
 from grader.report.words import STEP_WORDS
+from grader.request import Request
 
 
 @with_options(PhotoOptions)

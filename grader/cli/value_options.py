@@ -13,11 +13,11 @@ from calibration.errors import UsageError
 from grader.cli.log import day_of, existing_log, lot_key
 from grader.cli.questions import ask_first
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
-from grader.lot.doubts import lot_doubts
 from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for
 from grader.measured import Measured, measurements_of, read_measurements
 from grader.valuation import Assumptions
 from grader.valuation.doubts import Doubt, price_doubts
+from grader.valuation.lot_doubts import lot_doubts
 
 MeasurementsArgument = Annotated[
     list[Path] | None, typer.Argument(help="Files that grader measure --json wrote.", show_default=False)

@@ -5,11 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from calibration.errors import UsageError
-from grader.area import estimate_area
 from grader.correct.apply import apply_corrections
 from grader.corrections import Corrections
-from grader.gold import gold_mass
-from grader.pipeline import Measurement
+from grader.pipeline import Measurement, with_gold
 from grader.regions import read_rows
 
 
@@ -44,12 +42,4 @@ def correct(measured: Measurement, corrections: Corrections) -> Measurement:
         corrections=corrections,
         found=found,
     )
-    if scale is None:
-        return corrected
-    area = estimate_area(coverage, regions, scale, photo.short_id)
-    return replace(
-        corrected,
-        area=area,
-        gold=gold_mass(area.by_finish, found.request.properties),
-        gold_by_board=tuple(gold_mass(on_board, found.request.properties) for on_board in area.by_board),
-    )
+    return with_gold(corrected)

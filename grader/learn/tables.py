@@ -11,9 +11,9 @@ from grader.learn.csv_import import Row
 from grader.learn.flags import Flag
 from grader.learn.newest import Newest
 from grader.learn.returns import Return
-from grader.log.tables import TextTable
 from grader.model import Range
 from grader.report.overlay import FINISH_WORDS
+from grader.text_table import TextTable
 from grader.units import MassUnit, format_mass, format_money, format_range, format_share
 
 

@@ -13,7 +13,7 @@ from calibration.reading import FileKind, read_toml
 from grader.lot.model import OTHER_FACES, Lot, OtherFace, Part, Sight
 from grader.measured import Measured
 from grader.units import parse_mass_g, split_range
-from grader.valuation.estimates import distribution_of, named
+from grader.units.estimates import distribution_of, named
 
 _FILE = FileKind(
     code="parts",

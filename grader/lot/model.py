@@ -11,7 +11,6 @@ from calibration.notices import Notice
 from grader.board_count import BoardCount
 from grader.measured import Measured
 from grader.model import ProductModel
-from grader.valuation.model import support
 
 OtherFace = Literal["alike", "left_out"]
 OTHER_FACES: tuple[OtherFace, ...] = get_args(OtherFace)
@@ -81,14 +80,14 @@ class Part:
                 "Give the one that you trust more.",
             )
         least = sum(s.boards if s.counted is None else s.counted.chances[0][0] for s in self.sights)
-        if self.count is not None and support(self.count)[0] < least:
+        if self.count is not None and self.count.support[0] < least:
             raise UsageError(
                 "count-below-seen",
-                f"{self.name}: {least} boards were photographed, but only {support(self.count)[0]:g} are "
+                f"{self.name}: {least} boards were photographed, but only {self.count.support[0]:g} are "
                 "said to be in the lot.",
                 "Correct the count, or the number of boards in the photos.",
             )
-        if self.mass_g is not None and not support(self.mass_g)[0] > 0:
+        if self.mass_g is not None and not self.mass_g.support[0] > 0:
             raise UsageError("mass-invalid", f"{self.name}: the mass is not above zero.", "Give the stated mass.")
         if len({s.weighed_g is None for s in self.sights}) > 1:
             raise UsageError(

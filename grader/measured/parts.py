@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Literal
+from typing import Annotated, Literal
 
 import cv2
 import numpy as np
 from pydantic import Field
 
-from grader.corrections import Corrections
+from grader.corrections import MOST_ITEMS, Corrections
 from grader.measured.fields import CorrectionField, ModelField, PointPx, Record, TermsField
 from grader.model import Finish, Range
 from grader.photo_advice.model import CheckName
@@ -147,7 +147,7 @@ class MadeCorrections(Record):
 
     schema_: Literal[1] = Field(default=1, alias="schema")
     sha256: str = ""
-    corrections: tuple[CorrectionField, ...] = ()
+    corrections: Annotated[tuple[CorrectionField, ...], Field(max_length=MOST_ITEMS)] = ()
     plated_share_of_frame_found: float | None = None
     plated_area_mm2: Change | None = None
     gold_mg: Change | None = None

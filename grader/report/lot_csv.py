@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from calibration.reading import as_written
+from grader import __version__
 from grader.measured import Measured
 from grader.report.lot_report import DAMAGED, LotReport
 from grader.spreadsheet import csv_cell
@@ -33,10 +34,9 @@ def lot_csv(report: LotReport) -> str:
 
 
 def _rows(report: LotReport) -> Iterator[Row]:
-    document = report.as_json()
     title = report.title
-    yield "report", title, "made on", document["made_on"], None, None, None, ""
-    yield "report", title, "program", document["program"], None, None, None, ""
+    yield "report", title, "made on", report.made_on.isoformat(), None, None, None, ""
+    yield "report", title, "program", f"grader {__version__}", None, None, None, ""
     yield _range("lot", title, "gold in the visible plating", report.gold_mg.as_json(), "mg")
     for part in report.parts:
         yield "part", str(part["name"]), "boards photographed", part["boards_seen"], None, None, None, ""
@@ -44,9 +44,9 @@ def _rows(report: LotReport) -> Iterator[Row]:
     for photo in report.photos:
         yield from _photo(photo.measured)
     if report.offer is not None:
-        yield from _offer(document["offer"], title)
-    for plan in document["cuts"]:
-        yield from _cuts(plan)
+        yield from _offer(report.offer.as_json(), title)
+    for plan in report.cuts:
+        yield from _cuts(plan.document)
 
 
 _NONE = (None, None, None)

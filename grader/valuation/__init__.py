@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from grader.units.estimates import money_estimate, share_estimate
 from grader.valuation.assumptions import example_text, load_assumptions
 from grader.valuation.charges import Charge, Cost, Settlement, Work
 from grader.valuation.economics import VALUATION_DRAWS, Economics, economics
 from grader.valuation.entries import Sale, Spot, drift_until_sale
-from grader.valuation.estimates import money_estimate, share_estimate
 from grader.valuation.given import with_given
 from grader.valuation.given_sales import SaleTexts
 from grader.valuation.model import Assumptions, AtPrice, Offer, RouteOutcome

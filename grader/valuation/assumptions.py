@@ -10,9 +10,9 @@ from calibration.errors import DataFileError, UsageError
 from calibration.inputs import Distribution, Input
 from calibration.reading import packaged_text, parse_toml, read_text
 from grader.units import parse_price_per_mass, parse_share, parse_weeks
+from grader.units.estimates import amount_estimate, share_estimate
 from grader.valuation.charges import KINDS, Charge, Cost, own_hours
 from grader.valuation.entries import Sale, Spot, drift_until_sale
-from grader.valuation.estimates import amount_estimate, share_estimate
 from grader.valuation.model import DEFAULT_ACCEPTED_LOSS, Assumptions
 from grader.valuation.tables import FILE, Table
 

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from grader.units import parse_weeks
+from grader.units.estimates import named
 from grader.valuation.assumptions import sale_price, sale_share
 from grader.valuation.entries import Sale
-from grader.valuation.estimates import named
 from grader.valuation.model import Assumptions
 
 _GIVEN = "given"

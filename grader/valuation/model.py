@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.notices import Notice
 from grader.budget import BudgetLine
 from grader.model import Range
 from grader.units import Money, money_down
+from grader.units.estimates import same_currency
 from grader.valuation.charges import Charge, Cost, Settlement, Work
 from grader.valuation.entries import Sale, Spot
-from grader.valuation.estimates import same_currency
 from grader.valuation.information import Question
 
 DEFAULT_ACCEPTED_LOSS = 0.10
@@ -65,7 +64,7 @@ class Assumptions:
 
     def __post_init__(self) -> None:
         for share in self._shares():
-            low, high = support(share.distribution)
+            low, high = share.distribution.support
             if low < 0 or high > 1:
                 raise UsageError(
                     "share-out-of-range",
@@ -73,10 +72,10 @@ class Assumptions:
                     "Give a share of 0 % to 100 %.",
                 )
         for amount in self._amounts():
-            if support(amount.distribution)[0] < 0:
+            if amount.distribution.support[0] < 0:
                 raise UsageError("money-negative", f"{amount.title}: negative.", "Give zero or more.")
         if self.spot is not None:
-            low, high = support(self.spot.input.distribution)
+            low, high = self.spot.input.distribution.support
             if low < 0 or high <= 0:
                 raise UsageError(
                     "price-not-positive", "The gold price is not above zero.", "Give today's gold price."
@@ -151,20 +150,6 @@ class Assumptions:
             "inputs": [{**i.as_json(), "example": i.name in self.examples} for i in self.inputs()],
             "cost_basis": {cost.input.name: cost.basis for cost in self.costs},
         }
-
-
-def support(distribution: Distribution) -> tuple[float, float]:
-    """Least and greatest value that a distribution can take."""
-    match distribution.kind:
-        case "normal":
-            mean, sd = distribution.parameters
-            return (mean, mean) if sd == 0 else (-math.inf, math.inf)
-        case "lognormal" | "lognormal_mixture":
-            return (0.0, math.inf)
-        case "log_student_t":
-            median, scale, _, reach = distribution.parameters
-            return (median * math.exp(-reach), median * math.exp(reach)) if scale else (median, median)
-    return min(distribution.parameters), max(distribution.parameters)
 
 
 @dataclass(frozen=True)

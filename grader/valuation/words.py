@@ -13,7 +13,7 @@ from grader.budget import TOGETHER
 from grader.model import Range
 from grader.units import MassUnit, PricePerMass, format_money, format_range, format_share, money_down, round_to
 from grader.valuation.entries import Spot
-from grader.valuation.model import AtPrice, Offer, support
+from grader.valuation.model import AtPrice, Offer
 
 _SHOWN_SHARE = 0.005
 _MOST_LINES = 8
@@ -187,7 +187,7 @@ def _per_troy_ounce(spot: Spot) -> str:
 
 def _between(item: Input) -> str:
     """The least and greatest value that were assumed (90 % of a range without an end), or the only one."""
-    low, high = support(item.distribution)
+    low, high = item.distribution.support
     if isinf(high):
         low, high = (float(x) for x in np.quantile(item.draws(), [0.05, 0.95]))
     factor, unit, digits = (1.0, item.unit, 6) if item.unit else (100.0, "%", 3 if low < high else 4)

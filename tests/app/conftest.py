@@ -15,8 +15,9 @@ from streamlit.testing.v1 import AppTest
 from app.lots.shelf import Kept
 from grader.measured import Measured
 from grader.photo import load_photo
-from grader.pipeline import Request, measure
+from grader.pipeline import measure
 from grader.report import overlay_png
+from grader.request import Request
 from grader.samples import Sample, load_demo
 
 MEASURE_S = 120

@@ -12,7 +12,8 @@ import app.measure.measuring
 from app.lots.lot_folder import Kept, LotFolder
 from app.measure.measuring import Measuring, Order
 from calibration.errors import PhotoError, UsageError
-from grader.pipeline import Request, WithoutScale
+from grader.request import Request
+from grader.scale_choice import WithoutScale
 
 ASKED = Request(WithoutScale())
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date
 from html import escape, unescape
@@ -28,10 +28,13 @@ from grader.grade.words import CLASS_WORDS, cell_lines, order_lines
 from grader.measured import Measured
 from grader.model import Range
 from grader.photo import Photo, load_photo
-from grader.pipeline import ByLength, Measurement, Request, measure
+from grader.pipeline import Measurement, measure
 from grader.report import overlay_png
 from grader.report.lot_html import lot_html
+from grader.request import Request
+from grader.scale_choice import ByLength
 from grader.valuation import load_assumptions, with_given
+from tests.segmenters import default_segmenter
 
 PX_PER_MM = 5.0
 TABLE, MASK, GOLD = (120, 120, 125), (30, 90, 50), (190, 150, 70)
@@ -106,9 +109,9 @@ class Bench:
 
 
 @pytest.fixture
-def bench(page: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Bench:
-    monkeypatch.setattr("grader.pipeline.default_segmenter", ByColour)
-    return Bench(page, tmp_path / "data")
+def bench(page: Any, tmp_path: Path) -> Iterator[Bench]:
+    with default_segmenter(ByColour):
+        yield Bench(page, tmp_path / "data")
 
 
 def test_without_photos_it_says_what_to_do(page: Any) -> None:

@@ -21,8 +21,10 @@ from grader.coverage import Coverage
 from grader.log import open_log
 from grader.measured import MadeCorrections, Measured
 from grader.photo import Photo
-from grader.pipeline import ByLength, Request
+from grader.request import Request
+from grader.scale_choice import ByLength
 from tests.drawn_boards import GREEN_MASK, KnownCoverage, box, paint, union_share
+from tests.segmenters import default_segmenter
 
 SHAPE = (300, 400)
 PAD, OTHER = box((120, 120), 60, 40), box((280, 200), 50, 50)
@@ -45,8 +47,9 @@ class Drawn:
 
 
 @pytest.fixture(autouse=True)
-def drawn_pads(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("grader.pipeline.default_segmenter", Drawn)
+def drawn_pads() -> Iterator[None]:
+    with default_segmenter(Drawn):
+        yield
 
 
 @pytest.fixture

@@ -16,7 +16,9 @@ from grader.cli.app import app
 from grader.log import open_log
 from grader.measured import Measured
 from grader.photo import load_photo
-from grader.pipeline import ByLength, Request, measure
+from grader.pipeline import measure
+from grader.request import Request
+from grader.scale_choice import ByLength
 from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 
 SHAPE = (240, 360)

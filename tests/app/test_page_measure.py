@@ -15,13 +15,17 @@ from app.lots.shelf import Kept
 from calibration.errors import PhotoError
 from calibration.families import contact_families
 from calibration.print_check import PrintCheck, save_print_check
+from grader.coverage.choose import forget_segmenter, register_segmenter
 from grader.measured import VISIBLE_ONLY
 from grader.model import Range
 from grader.photo import load_photo
-from grader.pipeline import ByLength, ByPitch, ByRectangle, Request, WithoutScale, measure
+from grader.pipeline import measure
 from grader.places import print_check_path
+from grader.request import Request
 from grader.samples import Sample
+from grader.scale_choice import ByLength, ByPitch, ByRectangle, WithoutScale
 from grader.units import format_range, format_share
+from tests.drawn_boards import KnownCoverage
 
 PDF = b"%PDF-1.7\n1 0 obj\n<<>>\nendobj\n%%EOF\n"
 
@@ -139,6 +143,20 @@ def request_of(page: Any, way: str, fields: dict[str, str], points: dict[str, fl
     (kept,) = page.at.session_state["shelf"].values()
     assert isinstance(kept.request, Request)
     return kept.request
+
+
+def test_a_segmenter_is_asked_for_where_there_are_several(page: Any, plain_photo: bytes) -> None:
+    page.upload(("plain.png", plain_photo))
+    assert not [box for box in page.at.selectbox if box.label == "What finds the plating?"]
+    nothing = np.zeros((300, 400))
+    register_segmenter("own", lambda: KnownCoverage(nothing, nothing > 0, name="own"))
+    try:
+        page.run()
+        page.at.selectbox(key="segmenter").set_value("own")
+        asked = request_of(page, "Nothing", {}, {})
+    finally:
+        forget_segmenter("own")
+    assert asked.segmenter == "own"
 
 
 def test_a_known_length_is_measured_as_asked(page: Any, plain_photo: bytes) -> None:

@@ -34,10 +34,12 @@ from grader.log.copies import restore
 from grader.lot import estimate_lot, lot_of, one_part, read_claim
 from grader.measured import documents_in, measurements_of, read_measurements
 from grader.photo import load_photo
-from grader.pipeline import ByLength, Measurement, Request, measure
+from grader.pipeline import Measurement, measure
 from grader.report.lot_csv import lot_csv
 from grader.report.lot_html import lot_html
 from grader.report.lot_report import LotReport, ReportedPhoto
+from grader.request import Request
+from grader.scale_choice import ByLength
 from grader.units import (
     parse_area_mm2,
     parse_fineness,
@@ -53,8 +55,8 @@ from grader.units import (
     parse_weeks,
     parse_weighed_mg,
 )  # fmt: skip
+from grader.units.estimates import amount_estimate, cost_estimate, quantity_estimate, share_estimate
 from grader.valuation import Assumptions, load_assumptions, value_lot, with_given
-from grader.valuation.estimates import amount_estimate, cost_estimate, quantity_estimate, share_estimate
 from tests.fuzz.mutate import damaged_bytes, damaged_json, damaged_text
 from tests.measured_photos import document_of
 

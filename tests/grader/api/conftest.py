@@ -10,7 +10,8 @@ import pytest
 import grader
 from grader import pipeline
 from grader.photo import Photo
-from grader.pipeline import Measurement, Progress, Request
+from grader.pipeline import Measurement, Progress
+from grader.request import Request
 from grader.samples import samples_folder
 
 EDGE = [(431.1, 1137.2), (193.8, 344.3)]

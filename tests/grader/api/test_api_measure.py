@@ -18,8 +18,9 @@ from grader.cli.choices import choose_scale
 from grader.corrections import Corrections, LeftOut
 from grader.learn.invented import write_invented
 from grader.measured import Measured
-from grader.pipeline import Automatic, Request, ScaleChoice, WithoutScale
+from grader.request import Request
 from grader.samples import samples_folder
+from grader.scale_choice import Automatic, ScaleChoice, WithoutScale
 from tests.grader.api.conftest import EDGE
 
 pytestmark = pytest.mark.usefixtures("remembered")

@@ -20,8 +20,9 @@ from grader.cli.report import report
 from grader.cli.value import value
 from grader.log import NewLot, PhotoRecord, open_log
 from grader.photo import load_photo
-from grader.pipeline import Request, measure
+from grader.pipeline import measure
 from grader.report.photo_blocks import NO_PICTURE
+from grader.request import Request
 from grader.samples import load_demo
 from tests.measured_photos import document_of
 

@@ -18,7 +18,9 @@ from grader.cut import CutBoard, cut_boards
 from grader.gold import gold_mass
 from grader.model import Finish, Range
 from grader.photo import Photo
-from grader.pipeline import ByLength, Measurement, Request, measure
+from grader.pipeline import Measurement, measure
+from grader.request import Request
+from grader.scale_choice import ByLength
 from tests.drawn_boards import KnownCoverage, box, contact_row, union_share
 
 SHAPE = (240, 320)

@@ -20,9 +20,11 @@ from grader.measured import Measured
 from grader.measured.of_measurement import corrections_of
 from grader.model import ProductModel, Range
 from grader.photo import Photo, load_photo
-from grader.pipeline import ByLength, Measurement, Request, measure
+from grader.pipeline import Measurement, measure
 from grader.report import coverage_png
 from grader.report.words import correction_words
+from grader.request import Request
+from grader.scale_choice import ByLength
 from tests.drawn_boards import GOLD, GREEN_MASK, TABLE, KnownCoverage, box, paint, polygon_share, union_share
 from tests.measured_photos import document_of
 

@@ -14,8 +14,9 @@ from grader.cut.words import BOTH_NOTE, FACE_NOTE, cut_document, notes_of
 from grader.gold import gold_mass
 from grader.model import Range
 from grader.photo import Photo, load_photo
-from grader.pipeline import Measurement, Request
+from grader.pipeline import Measurement
 from grader.regions import find_regions
+from grader.request import Request
 from grader.samples import samples_folder
 
 Places = np.ndarray

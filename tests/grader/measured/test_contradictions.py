@@ -23,7 +23,9 @@ from grader.learn.invented import invented
 from grader.measured import Measured, measurements_of
 from grader.model import EMPTY, FINISHES, Finish, ProductModel, Range
 from grader.photo import Photo
-from grader.pipeline import ByLength, Request, measure
+from grader.pipeline import measure
+from grader.request import Request
+from grader.scale_choice import ByLength
 from tests.measured_photos import document_of
 
 TABLE, MASK, GOLD = (120, 120, 125), (30, 90, 50), (190, 150, 70)

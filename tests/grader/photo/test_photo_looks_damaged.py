@@ -201,7 +201,9 @@ def test_the_check_costs_little_beside_decoding() -> None:
 
 def test_a_measured_photo_carries_the_warning(tmp_path: Path) -> None:
     """From the file to the report's warnings, with and without scale."""
-    from grader.pipeline import Request, WithoutScale, measure
+    from grader.pipeline import measure
+    from grader.request import Request
+    from grader.scale_choice import WithoutScale
     from tests.measured_photos import document_of
 
     picture = cv2.resize(load_photo(SAMPLES / "no-gold.jpg").rgb, (400, 300), interpolation=cv2.INTER_AREA)

@@ -23,7 +23,7 @@ from grader.lot import estimate_lot, one_part
 from grader.measured import Measured, usable
 from grader.model import Range
 from grader.photo import Photo
-from grader.pipeline import ByLength, Request, measure
+from grader.pipeline import measure
 from grader.report.blocks import Picture
 from grader.report.lot_csv import COLUMNS, lot_csv
 from grader.report.lot_html import lot_html
@@ -32,6 +32,8 @@ from grader.report.lot_report import LotReport, ReportedCuts, ReportedPhoto
 from grader.report.overlay import FINISH_RGB
 from grader.report.photo_blocks import NO_PICTURE
 from grader.report.plating import measured_picture, picture_jpeg
+from grader.request import Request
+from grader.scale_choice import ByLength
 from grader.valuation import VISIBLE_PLATING_ONLY, load_assumptions, value_lot, with_given
 from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 

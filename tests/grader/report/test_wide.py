@@ -10,8 +10,9 @@ from grader.budget import TOGETHER
 from grader.measured import BudgetShare, Measured
 from grader.model import Range
 from grader.photo import load_photo
-from grader.pipeline import Request, measure
+from grader.pipeline import measure
 from grader.report.wide import wide_sentences
+from grader.request import Request
 from grader.samples import load_demo
 
 

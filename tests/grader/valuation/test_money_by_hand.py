@@ -28,7 +28,6 @@ from grader.valuation import (
     value_lot,
 )
 from grader.valuation.economics import all_values, of_sale, of_stripping, profit_model
-from grader.valuation.model import support
 
 TODAY = date(2026, 11, 25)
 
@@ -88,7 +87,7 @@ def codes(found: Offer) -> list[str]:
 )
 def test_least_and_greatest_value(kind: str, parameters: tuple[float, ...], reach: tuple[float, float]) -> None:
     distribution = Distribution(kind, parameters)
-    low, high = support(distribution)
+    low, high = distribution.support
     assert (low, high) == pytest.approx(reach)
     draws = Input("x", "x", distribution, "test").draws(5000)
     assert low * (1 - 1e-12) <= draws.min() <= draws.max() <= high * (1 + 1e-12)

@@ -10,10 +10,10 @@ import pytest
 
 from calibration.inputs import Distribution, Input
 from grader.lot import estimate_lot, one_part
-from grader.lot.doubts import lot_doubts
 from grader.model import ProductModel
 from grader.units import Money
 from grader.valuation import load_assumptions, with_given
+from grader.valuation.lot_doubts import lot_doubts
 from tests.measured_photos import outlined, photo_with
 
 FIGURES = with_given(load_assumptions(), spot="2650 USD/ozt", spot_date=date(2026, 11, 20))

@@ -6,21 +6,11 @@ import json
 
 import pytest
 
-from app.lots.request_json import request_json, request_of
 from calibration.inputs import Distribution, Input
 from calibration.target import PatchPlace, TargetDescription, own_target
 from calibration.thickness import gold_properties
-from grader.pipeline import (
-    Automatic,
-    ByCoin,
-    ByLength,
-    ByPitch,
-    ByRectangle,
-    ByTarget,
-    Request,
-    ScaleChoice,
-    WithoutScale,
-)
+from grader.request import Request
+from grader.scale_choice import Automatic, ByCoin, ByLength, ByPitch, ByRectangle, ByTarget, ScaleChoice, WithoutScale
 
 SHEET = TargetDescription(
     "DICT_5X5_100", 7, 5, 12.0, 9.0, origin_mm=(6.0, 6.0), grey_patches=(PatchPlace(0.18, 1.0, 2.0, 3.0, 4.0),)
@@ -42,7 +32,7 @@ SCALES: tuple[ScaleChoice, ...] = (
 @pytest.mark.parametrize("scale", SCALES)
 def test_every_way_to_scale_comes_back(scale: ScaleChoice) -> None:
     asked = Request(scale, 1.6, Distribution("normal", (0.994, 0.001)))
-    assert request_of(json.loads(json.dumps(request_json(asked)))) == asked
+    assert Request.from_json(json.loads(json.dumps(asked.as_json()))) == asked
 
 
 def test_no_way_is_left_out() -> None:
@@ -52,9 +42,17 @@ def test_no_way_is_left_out() -> None:
 def test_learned_properties_come_back() -> None:
     drawn = Input("thickness", "thickness", Distribution("sample", (0.1, 0.4, 0.2)), "six batches", "um", belief="1")
     asked = Request(properties=gold_properties({"hard_gold": drawn}))
-    assert request_of(json.loads(json.dumps(request_json(asked)))) == asked
+    assert Request.from_json(json.loads(json.dumps(asked.as_json()))) == asked
 
 
 def test_what_is_no_request_is_told_so() -> None:
     with pytest.raises(ValueError, match="ByGuess"):
-        request_of({**request_json(Request()), "scale": {"kind": "ByGuess"}})
+        Request.from_json({**Request().as_json(), "scale": {"kind": "ByGuess"}})
+
+
+@pytest.mark.parametrize("name", [None, "own"])
+def test_a_segmenter_comes_back_by_its_name(name: str | None) -> None:
+    asked = Request(segmenter=name)
+    assert Request.from_json(json.loads(json.dumps(asked.as_json()))) == asked
+    older = {key: value for key, value in Request().as_json().items() if key != "segmenter"}
+    assert Request.from_json(older) == Request()

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from functools import cache
-from importlib import resources
 
 import numpy as np
 
+from calibration.reading import packaged_text
 from calibration.sourced import SourcedValue, parse
 from grader.lot.model import LotEstimate, Part, PartEstimate
 from grader.units import Money, format_mass
@@ -80,4 +80,4 @@ def _limit(name: str) -> float:
 
 @cache
 def _limits() -> Mapping[str, SourcedValue]:
-    return parse(resources.files("grader.lot").joinpath("data/doubtful.toml").read_text("utf-8"), "doubtful")
+    return parse(packaged_text("grader.valuation", "data/doubtful.toml"), "doubtful")

@@ -12,10 +12,13 @@ import pytest
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from calibration.thickness import GoldProperties, gold_properties
-from grader.measured import measurements_of
+from grader.lot import estimate_lot, one_part
+from grader.measured import Measured, measurements_of
 from grader.model import FINISHES, ProductModel
 from grader.photo import Photo
-from grader.pipeline import Automatic, ByLength, ByRectangle, Measurement, Request, ScaleChoice, WithoutScale, measure
+from grader.pipeline import Measurement, measure
+from grader.request import Request
+from grader.scale_choice import Automatic, ByLength, ByRectangle, ScaleChoice, WithoutScale
 from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 from tests.measured_photos import document_of
 
@@ -224,3 +227,12 @@ def test_the_number_of_boards_and_how_sure_it_is() -> None:
     (measured,) = measurements_of([("here", document_of(usual()))])
     assert measured.board_count.value == 1
     assert document_of(done(WithoutScale()))["board_count"] is None
+
+
+def test_a_lot_is_estimated_from_the_measurement_itself_as_from_its_file() -> None:
+    """No figure hangs on having been written and read in between."""
+    direct = Measured.of(usual())
+    (through_a_file,) = measurements_of([("card.json", json.loads(json.dumps(direct.to_dict())))])
+    assert through_a_file == direct
+    here, there = (estimate_lot(one_part([m], count="300")).gold_mg for m in (direct, through_a_file))
+    assert np.array_equal(here.draws(500), there.draws(500))
