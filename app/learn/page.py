@@ -170,7 +170,7 @@ def _mark() -> None:
     with st.form("mark", border=False):
         kinds = {
             "process": "My process changed from this day on: recovery is learned anew, thickness is not",
-            "reset": "Start over: what was weighed up to this day is no longer learned from",
+            "reset": "Start over: ignore everything weighed up to this day",
         }
         kind = st.radio("What happened", list(kinds), format_func=lambda word: kinds[word])
         day = st.date_input("Day", value="today", key="mark-day")

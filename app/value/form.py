@@ -133,7 +133,7 @@ def _ask_process(base: Assumptions, fields: _Fields) -> tuple[str, ...]:
     with left:
         fields.ask("Refiner's charge per gram of gold", "per-gram", f"such as 0.5..2 {money}")
     with right:
-        fields.ask("Refiner's least charge", "minimum", f"such as 50..150 {money}")
+        fields.ask("Refiner's minimum charge", "minimum", f"such as 50..150 {money}")
     remark("With either of the two, the example's share of refining charges is left out.")
     fields.ask("Time until the gold is sold", "weeks", "such as 6 weeks")
     fields.ask("Share of the plated gold that you get out", "recovery", "such as 85..94..99 %")

@@ -47,7 +47,7 @@ notice = Notices(
 
 NOT_IN_IT = (
     "Copper under solder mask, solder, tin, steel and mounted parts use up acid too and are not in these figures. "
-    "They can be much of a board: plan for more where they are there."
+    "They can make up much of a board: plan for more if your boards have them."
 )
 FLOORS = (
     "A floor is what the balanced reaction uses up when nothing is wasted. It is not an amount to "

@@ -39,7 +39,7 @@ def batch(
         str | None, typer.Option(help="The boards measured in this lot of the log instead, by name or number.")
     ] = None,
     log: Annotated[
-        str | None, typer.Option(help="The log: a file or postgresql://user@host/database; else the usual file.")
+        str | None, typer.Option(help="The log: a file, or postgresql://user@host/database. Default: the usual file.")
     ] = None,
     cut: Annotated[
         list[Path] | None, typer.Option(help="File that grader cut --json wrote: only kept pieces go in.")
@@ -48,15 +48,15 @@ def batch(
     gold: Annotated[str, typer.Option(help="Gold in the plating, if known better than measured: '60..120 mg'.")] = "",
     plated_area: Annotated[str, typer.Option(help="Plated area of all pieces, likewise: '42 cm2'.")] = "",
     bare_copper: Annotated[str, typer.Option(help="Open copper beside the plating: '10..20 cm2'.")] = "",
-    copies: Annotated[float, typer.Option(help="How many times the photographed boards go in.")] = 1.0,
+    copies: Annotated[float, typer.Option(help="How many sets of the photographed boards go in.")] = 1.0,
     other_face: Annotated[str, typer.Option(help="Faces that no photo shows: 'alike', or 'left out'.")] = "left out",
-    vessel: Annotated[str, typer.Option(help="Nominal volume of a vessel.")] = "1 l",
+    vessel: Annotated[str, typer.Option(help="Nominal volume of one vessel.")] = "1 l",
     vessels: Annotated[int, typer.Option(min=1, help="How many stand side by side.")] = 1,
     process: Annotated[
         str | None, typer.Option("--set", help="Your figures of the process: a file, or the name of a set.")
     ] = None,
     assumptions: Annotated[
-        str | None, typer.Option(help="Set of grader value: the price of disposal, the worth of an own hour.")
+        str | None, typer.Option(help="Assumptions of grader value, for the price of disposal and of your own hour.")
     ] = None,
     figures: Annotated[bool, typer.Option("--figures", help="Also show every figure used, with its source.")] = False,
     json_out: Annotated[Path | None, typer.Option("--json", help="Write the plan here (- prints it).")] = None,

@@ -49,20 +49,23 @@ class CutOptions(PhotoOptions):
 
     back: Annotated[
         list[Path] | None,
-        typer.Option(help="Photo of the other faces of the same boards; once for each photo, in their order."),
+        typer.Option(help="Photo of the other faces of the same boards: once for each photo, in the same order."),
     ] = None
     turned: Annotated[
         Turned | None,
         typer.Option(help="How each board was turned over in its place, for outlines that fit in more than one way."),
     ] = None
     vessel: Annotated[
-        str, typer.Option(help="Vessel's inner diameter and height of liquid; left out, some 1 L beaker at 800 mL.")
+        str,
+        typer.Option(
+            help="The vessel's inner diameter and height of liquid. Default: a 1 L beaker filled to 800 mL."
+        ),
     ] = "100 x 100 mm"
-    longest: Annotated[str | None, typer.Option(help="Instead of a vessel: longest piece, '120 mm'.")] = None
+    longest: Annotated[str | None, typer.Option(help="Longest piece, instead of a vessel: '120 mm'.")] = None
     may_lose: Annotated[str, typer.Option(help="Share of the gold that may be thrown away.")] = "0.5 %"
     kerf: Annotated[str, typer.Option(help="Width that a saw takes; 0 mm for a shear.")] = "0 mm"
     clearance: Annotated[
-        str, typer.Option(help="Between a cut and gold; what the camera leaves unsure comes on top.")
+        str, typer.Option(help="Clearance between a cut and gold, on top of what the camera leaves uncertain.")
     ] = "0.5 mm"
     cost_per_gram: Annotated[
         float, typer.Option(min=0.0, help="What processing a gram of board costs, in any money; an example.")

@@ -70,7 +70,9 @@ class GradeOptions(CutOptions):
     by: Annotated[Measure, typer.Option(help="What ranks: value per gram processed, or per minute of work.")] = "gram"
     part: Annotated[
         list[str] | None,
-        typer.Option(help="Kind of the boards; once for all files, or once for each. Left out, each file is a part."),
+        typer.Option(
+            help="Kind of the boards: once for all files, or once for each. Without it, each file is a part."
+        ),
     ] = None
 
     weighed: Annotated[
@@ -78,7 +80,7 @@ class GradeOptions(CutOptions):
         typer.Option(help="What the boards of each file weigh together, parts and all, once for each: '72 g'."),
     ] = None
 
-    yes: Annotated[bool, typer.Option("--yes", help="Take a gold price that looks wrong as it stands.")] = False
+    yes: Annotated[bool, typer.Option("--yes", help="Accept a gold price that looks wrong, without asking.")] = False
 
     def prices(self) -> Assumptions:
         """What is assumed of prices.

@@ -49,7 +49,7 @@ _PLAN = FileKind(
 )
 
 BatchArgument = Annotated[str, typer.Argument(help="The batch's name or number.", show_default=False)]
-DayOption = Annotated[str | None, typer.Option("--date", help="The day: 2026-11-20. Today if left out.")]
+DayOption = Annotated[str | None, typer.Option("--date", help="The day: 2026-11-20. Default: today.")]
 NoteOption = Annotated[str, typer.Option(help="Anything worth keeping.")]
 
 
@@ -218,9 +218,7 @@ def note_test(
 def carry(
     batch: BatchArgument,
     lot: Annotated[str, typer.Argument(help="'LOT', or 'LOT=0.1' for a tenth of its boards.", show_default=False)],
-    gold_left: Annotated[
-        str | None, typer.Option(help="Fine gold still on them, if you can judge it: '5 mg'.")
-    ] = None,
+    gold_left: Annotated[str | None, typer.Option(help="Fine gold still on them, if you can tell: '5 mg'.")] = None,
     uncertainty: UncertaintyOption = None,
     note: NoteOption = "",
     who: WhoOption = "",

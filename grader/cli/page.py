@@ -40,7 +40,7 @@ def page(
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Do not open the browser.")] = False,
     log: Annotated[
         str | None,
-        typer.Option(help="The log: a file or postgresql://user@host/database; else the usual file."),
+        typer.Option(help="The log: a file, or postgresql://user@host/database. Default: the usual file."),
     ] = None,
 ) -> None:
     """Open the page in the browser: measure a photo, value it, keep it in the log. Ctrl-C stops it.

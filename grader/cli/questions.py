@@ -14,7 +14,7 @@ from grader.cli.output import advice_of, err, show_error
 
 _SHOWN = 10  # of many, such as an import's
 
-YesOption = Annotated[bool, typer.Option("--yes", help="Keep it even if it looks wrong; for scripts.")]
+YesOption = Annotated[bool, typer.Option("--yes", help="Keep it even if it looks wrong (for scripts).")]
 
 
 def ask_first(questions: Sequence[Notice], *, yes: bool, undone: str = "Nothing was logged.") -> None:

@@ -34,14 +34,14 @@ def report(
     log: LogOption = None,
     photos: Annotated[
         list[Path] | None,
-        typer.Option(help="The photos, folders of them or patterns; left out, beside the measurements."),
+        typer.Option(help="The photos, folders of them, or patterns. Default: those beside the measurements."),
     ] = None,
     cuts: Annotated[list[Path] | None, typer.Option(help="A cut plan that grader cut --json wrote.")] = None,
     cut_picture: Annotated[
         list[Path] | None, typer.Option(help="Its picture (grader cut --overlay); once for each photo of the plans.")
     ] = None,
     batch: Annotated[Path | None, typer.Option(help="A batch plan that grader batch --json wrote.")] = None,
-    title: Annotated[str | None, typer.Option(help="Title; the lot's name if left out.")] = None,
+    title: Annotated[str | None, typer.Option(help="Title. Default: the lot's name.")] = None,
     pdf: Annotated[Path | None, typer.Option(help="Write the report for paper.")] = None,
     html: Annotated[Path | None, typer.Option(help="Write the report as one HTML file.")] = None,
     csv: Annotated[Path | None, typer.Option(help="Write its figures as a table.")] = None,

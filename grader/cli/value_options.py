@@ -48,10 +48,10 @@ class ValueOptions:
     rate: Annotated[str | None, typer.Option(help="What an hour of yours is worth: '15 USD/h'.")] = None
     weeks: Annotated[str | None, typer.Option(help="Time until the gold is sold: '6 weeks'.")] = None
     per_gram: Annotated[str | None, typer.Option(help="Refiner's charge for each gram of gold: '0.5..1 USD'.")] = None
-    minimum: Annotated[str | None, typer.Option(help="Refiner's least charge: '50..150 USD'.")] = None
+    minimum: Annotated[str | None, typer.Option(help="Refiner's minimum charge: '50..150 USD'.")] = None
     lot_fee: Annotated[str | None, typer.Option(help="Refiner's fee for a lot: '50..100 USD'.")] = None
     assay: Annotated[str | None, typer.Option(help="What its assay costs: '30..80 USD'.")] = None
-    treatment: Annotated[str | None, typer.Option(help="Refiner's charge by weight sent in: '200 USD/kg'.")] = None
+    treatment: Annotated[str | None, typer.Option(help="Refiner's charge by weight sent: '200 USD/kg'.")] = None
     melt_loss: Annotated[str | None, typer.Option(help="Share of the gold lost in melting: '0.5 %'.")] = None
     least_gold: Annotated[str | None, typer.Option(help="Below this gold nothing is settled: '10 g'.")] = None
     pot: Annotated[str | None, typer.Option(help="Gold of other lots that is settled with this one: '60 g'.")] = None
@@ -78,7 +78,7 @@ class ValueOptions:
     boards: Annotated[
         list[int] | None,
         typer.Option(
-            help="How many boards each photo shows; once for all, or once for each photo; else what their "
+            help="How many boards each photo shows: once for all, or once for each photo. Default: what their "
             "outlines tell, with its doubt."
         ),
     ] = None
@@ -88,10 +88,10 @@ class ValueOptions:
         list[str] | None, typer.Option(help="What the boards in each photo weigh, once for each photo: '72 g'.")
     ] = None
     other_face: Annotated[
-        str | None, typer.Option(help="Faces that no photo shows: 'alike', or 'left out' if not said.")
+        str | None, typer.Option(help="Faces that no photo shows: 'alike' or 'left out'. Default: 'left out'.")
     ] = None
     parts: Annotated[Path | None, typer.Option(help="A file with several parts; see docs/buying.md.")] = None
-    yes: Annotated[bool, typer.Option("--yes", help="Take figures that look wrong as they stand.")] = False
+    yes: Annotated[bool, typer.Option("--yes", help="Accept figures that look wrong, without asking.")] = False
 
     def figures(self) -> Assumptions:
         """What is assumed of prices and costs.

@@ -19,7 +19,7 @@ FACE_NOTE = "Only the face in the photo was looked at: before throwing a piece a
 BOTH_NOTE = "Gold on both faces counts: the backs were laid under the fronts by their outlines."
 EYE_NOTE = "The gaps are narrower than the photo's places are sure: cut where you see the gap, not by measure alone."
 _THROUGH = {
-    "plating": "A cut may pass through plating that is no contact: nothing else fits.",
+    "plating": "A cut may pass through plating that is not a contact, because nothing else fits.",
     "contacts": "Cuts may pass through contacts, as you allowed.",
 }
 

@@ -121,7 +121,7 @@ class Settlement(Charge):
     table = "settlement"
     entries: ClassVar[Mapping[str, Entry]] = {
         "per_gram": Entry("charge per gram", _per_gram, "0 {currency}"),
-        "minimum": _once("minimum", "refiner's least charge"),
+        "minimum": _once("minimum", "refiner's minimum charge"),
         "lot_fee": _once("lot-fee", "refiner's fee for a lot"),
         "assay": _once("assay", "assay"),
         "treatment": Entry("treatment charge", _treatment, "0 {currency}/kg", is_optional=True),

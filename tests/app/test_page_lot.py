@@ -156,7 +156,7 @@ def test_page_and_terminal_save_the_same_offer(shots: list[Kept], page: Any, tmp
         ("Boards in the lot (empty: those in the photos)", "a few", "a few"),
         ("Or their stated mass", "5", "unit"),
         ("Or their stated mass", "-5 kg", "negative"),
-        ("What they weigh, if you can", "72", "unit"),
+        ("Their weight (optional)", "72", "unit"),
     ],
 )
 def test_a_wrong_lot_is_told_and_gives_no_price(

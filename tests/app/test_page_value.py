@@ -215,7 +215,7 @@ def test_a_chosen_currency_completes_amounts(page: Any, measured: Kept) -> None:
 def test_settlement_time_and_sale_by_weight_are_taken(value_page: Any, measured: Kept) -> None:
     describe(value_page, "4000")
     value_page.type("Gold price today", "2650 USD/ozt")
-    value_page.type("Refiner's least charge", "150 USD")
+    value_page.type("Refiner's minimum charge", "150 USD")
     value_page.type("Time until the gold is sold", "26 weeks")
     value_page.type("Price for the boards as they are", "1 USD/kg")
     value_page.press(GO)

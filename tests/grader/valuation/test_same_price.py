@@ -50,7 +50,7 @@ CASES: dict[str, tuple[Portion, Callable[[], Assumptions], str]] = {
     "many boards": (lot(72.0, PUBLISHED), figures, "strip"),
     "learned thickness": (lot(30.0, LEARNED), figures, "strip"),
     "sold whole": (lot(72.0, PUBLISHED), figures, "whole"),
-    "a refiner's least charge": (
+    "a refiner's minimum charge": (
         lot(60.0, PUBLISHED),
         lambda: figures(per_gram="2..6 USD", minimum="50..150 USD"),
         "strip",
