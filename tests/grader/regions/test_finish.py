@@ -25,7 +25,7 @@ SMALL = replace(EXPRESS, count=60, pitch=0.5, contact_length=2.4, contact_width=
 # a surface-mounted package's pads: 0.6 × 1.55 mm at 1.27 mm (common practice, no source)
 PADS = replace(EXPRESS, count=8, pitch=1.27, contact_length=1.55, contact_width=0.6, at_edge=False)
 
-VERDICTS = (
+VERDICTS = (HARD_GOLD, IMMERSION_GOLD, UNDETERMINED)  # what shape and place can say; people may say others
     HARD_GOLD,
     IMMERSION_GOLD,
     UNDETERMINED,
