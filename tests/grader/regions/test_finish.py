@@ -26,10 +26,6 @@ SMALL = replace(EXPRESS, count=60, pitch=0.5, contact_length=2.4, contact_width=
 PADS = replace(EXPRESS, count=8, pitch=1.27, contact_length=1.55, contact_width=0.6, at_edge=False)
 
 VERDICTS = (HARD_GOLD, IMMERSION_GOLD, UNDETERMINED)  # what shape and place can say; people may say others
-    HARD_GOLD,
-    IMMERSION_GOLD,
-    UNDETERMINED,
-)  # what shape and place can say; a finish may also be given by hand
 
 
 def loose(length: float, width: float) -> Piece:
