@@ -14,8 +14,8 @@ from app.common.show import remark
 from app.measure.scale_form import read
 from grader.units import in_currency, parse_asking_price, parse_price_per_mass
 from grader.valuation import Assumptions, SaleTexts, with_given
-from grader.valuation.kinds import TYPED
 from grader.valuation.estimates import amount_estimate
+from grader.valuation.kinds import TYPED
 
 # with_given's names of the fields that hold one text
 _PLAIN = frozenset({"payable", "recovery", "fee", "tax", "accepted_loss", "weeks", *TYPED})
