@@ -6,6 +6,7 @@ from typing import cast, get_args
 
 import streamlit as st
 
+from app.common.own_money import ask_rate
 from grader.units import MassUnit, currency_codes
 
 _UNIT, _CURRENCY = "mass-unit", "currency"
@@ -34,6 +35,7 @@ def ask_preferences() -> None:
         key=_CURRENCY,
         persist_state="session",
     )
+    ask_rate(currency())
 
 
 def currency() -> str:

@@ -11,6 +11,8 @@ import streamlit as st
 
 from app.bench.report import planned_before
 from app.common.doubts import believed
+from app.common.own_money import in_chosen_currency
+from app.common.preferences import currency
 from app.common.report import NO_PLANS, report_downloads, report_of
 from app.common.show import plain, problem, remark
 from app.common.way import link, show_next, show_way
@@ -146,7 +148,7 @@ def _base() -> Assumptions:
             key="assumptions",
             persist_state="session",
         )
-    return load_set(chosen, assumptions_folder())
+    return in_chosen_currency(load_set(chosen, assumptions_folder()), currency())
 
 
 def _offer(figures: Assumptions, estimate: LotEstimate, asking: Money | None) -> Offer:

@@ -11,13 +11,13 @@ from typing import Annotated, Any
 import typer
 
 from calibration.errors import UsageError
+from grader.cli.currency import figures_of, meant, own_money
 from grader.cli.log import day_of, existing_log, lot_key
 from grader.cli.questions import ask_first
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
 from grader.lot.doubts import lot_doubts
-from grader.places import assumptions_folder
 from grader.units import parse_money
-from grader.valuation import Assumptions, Measured, Offer, load_set, value_lot, with_given
+from grader.valuation import Assumptions, Measured, Offer, value_lot, with_given
 from grader.valuation.doubts import Doubt, price_doubts
 from grader.valuation.estimates import named
 from grader.valuation.given_sales import SaleTexts
@@ -62,6 +62,12 @@ class ValueOptions:
         str | None,
         typer.Option(help="Your figures: a file, or the name of a set; see grader value --example."),
     ] = None
+    exchange: Annotated[
+        str | None,
+        typer.Option(
+            help="What a currency costs in yours, for this time: '1 USD = 0.92 EUR'; grader currency keeps one."
+        ),
+    ] = None
     boards: Annotated[
         list[int] | None,
         typer.Option(
@@ -91,10 +97,18 @@ class ValueOptions:
         return figures
 
     def _figures(self) -> Assumptions:
-        sales = {"trim": SaleTexts(self.trim_price, self.trim_share), "whole": SaleTexts(self.whole_price)}
+        money = own_money(self.exchange)
+
+        def own(text: str | None) -> str | None:
+            return meant(text, money)
+
+        sales = {
+            "trim": SaleTexts(own(self.trim_price), self.trim_share),
+            "whole": SaleTexts(own(self.whole_price)),
+        }
         return with_given(
-            load_set(self.assumptions, assumptions_folder()),
-            spot=self.spot,
+            figures_of(self.assumptions, money, (self.spot, *(self.cost or ()))),
+            spot=own(self.spot),
             spot_date=None if self.spot_date is None else day_of(self.spot_date),
             payable=self.payable,
             recovery=self.recovery,
@@ -102,11 +116,11 @@ class ValueOptions:
             fee=self.fee,
             tax=self.tax,
             hours=self.hours,
-            rate=self.rate,
+            rate=own(self.rate),
             accepted_loss=self.accept_loss,
             weeks=self.weeks,
-            per_gram=self.per_gram,
-            minimum=self.minimum,
+            per_gram=own(self.per_gram),
+            minimum=own(self.minimum),
             sales={name: texts for name, texts in sales.items() if texts != SaleTexts()} or None,
         )
 
@@ -139,7 +153,8 @@ class ValueOptions:
         Raises:
             UsageError: a figure that cannot be read, or that is doubted.
         """
-        asking = None if self.asking is None else named("asking price", parse_money, self.asking)
+        typed = meant(self.asking, own_money())
+        asking = None if typed is None else named("asking price", parse_money, typed)
         _ask(lot_doubts(estimate, figures, asking), yes=self.yes)
         return value_lot(
             estimate.gold_mg,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from grader.units.asking import AskingPrice, parse_asking_price
 from grader.units.durations import parse_hours, parse_weeks
+from grader.units.exchange import ExchangeRate, parse_exchange
 from grader.units.formats import (
     MassUnit,
     format_mass,
@@ -17,6 +18,7 @@ from grader.units.formats import (
 from grader.units.money import (
     Money,
     PricePerMass,
+    currencies_in,
     currency_codes,
     in_currency,
     money_down,
@@ -36,9 +38,11 @@ from grader.units.weighed import parse_fineness, parse_weighed_mg
 
 __all__ = [
     "AskingPrice",
+    "ExchangeRate",
     "MassUnit",
     "Money",
     "PricePerMass",
+    "currencies_in",
     "currency_codes",
     "format_mass",
     "format_money",
@@ -49,6 +53,7 @@ __all__ = [
     "money_down",
     "parse_area_mm2",
     "parse_asking_price",
+    "parse_exchange",
     "parse_fineness",
     "parse_hours",
     "parse_length_mm",

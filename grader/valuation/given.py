@@ -152,7 +152,8 @@ def _currency(base: Assumptions, spot: Spot | None, costs: tuple[Cost, ...], *, 
             raise UsageError(
                 "example-costs-currency",
                 f"The gold price is in {typed}, but the example costs are in {base.currency}.",
-                f"Give your own costs in {typed} (--cost '12 {typed}', or --cost '0 {typed}' for none).",
+                f"Say once what one {base.currency} costs in {typed}, and the examples carry over; or give your own "
+                f"costs in {typed} (--cost '12 {typed}', or --cost '0 {typed}' for none).",
             )
         used = {"gold price": {typed}, **used}
     return same_currency(used) if used else base.currency

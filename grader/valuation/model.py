@@ -12,7 +12,7 @@ from calibration.inputs import Distribution, Input
 from calibration.notices import Notice
 from grader.budget import BudgetLine
 from grader.model import Range
-from grader.units import Money, money_down
+from grader.units import ExchangeRate, Money, money_down
 from grader.valuation.charges import Charge, Cost, Settlement, Work
 from grader.valuation.entries import Sale, Spot
 from grader.valuation.estimates import same_currency
@@ -44,6 +44,7 @@ class Assumptions:
         weeks: until the sale, for which ``drift`` was made; None where that is not known.
         sales: ways to sell by weight instead.
         examples: names of the inputs that are shipped examples.
+        exchange: the rate at which amounts of the examples were carried over from another currency, if they were.
 
     Raises:
         UsageError: ``share-out-of-range``, ``money-negative``, ``price-not-positive``, ``currencies-differ``,
@@ -62,6 +63,7 @@ class Assumptions:
     weeks: float | None = None
     sales: tuple[Sale, ...] = ()
     examples: frozenset[str] = frozenset()
+    exchange: ExchangeRate | None = None
 
     def __post_init__(self) -> None:
         for share in self._shares():

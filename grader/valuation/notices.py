@@ -18,6 +18,12 @@ register(
         "Give your own figures, or copy the example file and change it.",
     ),
     NoticeDefinition(
+        "examples-carried-over",
+        "Examples in another currency",
+        "Example figures in {of} were carried over at the rate that you gave: {rate}.",
+        "Prices differ between countries by more than the rate: give your own figures where you know them.",
+    ),
+    NoticeDefinition(
         "even-a-gift-loses",
         "Even a gift loses",
         "Even for nothing this lot would lose money in {chance} of all cases; you accept {accepted}.",
