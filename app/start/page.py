@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app.common.preferences import ask_preferences
+from app.common.ask_preferences import ask_preferences
 from app.common.show import heading, plain
 from app.lots.desk import current_lot, day_words, put_aside, start_lot, take_up
 from app.lots.lot_folder import LotFolder

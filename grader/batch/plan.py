@@ -42,6 +42,7 @@ from grader.cautions import Gas, strictest_limit
 from grader.model import ProductModel, Range
 from grader.units import format_share, round_to
 from grader.valuation import Assumptions
+from grader.valuation.exchange import carried_over
 
 MOST_LOADS = 100
 _WORTH_A_WARNING = 0.05
@@ -60,7 +61,7 @@ def plan_batch(
 
     Args:
         charge: the pieces.
-        process: its figures.
+        process: its figures; example prices are carried over where those of the assumptions were.
         vessels: that it is done in.
         assumptions: of the valuation: what disposal costs a litre and what an own hour is worth; without them
             neither is among the costs.
@@ -71,6 +72,7 @@ def plan_batch(
             ``vessel-too-small``.
         UsageError: ``currencies-differ``.
     """
+    process = _in_currency_of(assumptions, process)
     f = {key: given.draws(draws) for key, given in process.figures.items()}
     mass, plated, gold = (_draws(model, draws) for model in (charge.mass_g, charge.plated_mm2, charge.gold_mg))
     bare = None if charge.bare_copper_mm2 is None else _draws(charge.bare_copper_mm2, draws)
@@ -131,6 +133,14 @@ def plan_batch(
             *(() if prices.disposal is not None else (notice("disposal-price-unknown"),)),
         ),
     )
+
+
+def _in_currency_of(assumptions: Assumptions | None, process: Process) -> Process:
+    rate = None if assumptions is None else assumptions.exchange
+    own_prices = {key for key in process.figures if key.startswith("price_")} - process.examples
+    if rate is None or process.exchange is not None or process.currency != rate.of or own_prices:
+        return process
+    return carried_over(process, rate)
 
 
 def _draws(model: ProductModel, n: int) -> FloatArray:
@@ -301,6 +311,8 @@ def _process_notices(process: Process, f: Draws) -> list[Notice]:
         found.append(notice("peroxide-strong", strength=f"{strongest:.3g}"))
     if process.examples:
         found.append(notice("example-process", count=len(process.examples)))
+    if process.exchange is not None:
+        found.append(notice("examples-carried-over", of=process.exchange.of, rate=process.exchange))
     return found
 
 

@@ -13,6 +13,7 @@ from calibration.inputs import Input
 from calibration.reading import FileKind, packaged_text, parse_toml, read_text
 from calibration.sourced import HOW_KNOWN
 from grader.batch.figures import UNITS, constant, figure
+from grader.units import ExchangeRate
 from grader.units.estimates import same_currency
 
 _FILE = FileKind(
@@ -34,6 +35,7 @@ class Process:
         currency: three-letter code of all prices.
         figures: uncertain inputs by the keys of ``grader.batch.figures.UNITS``, all of them.
         examples: keys of the figures that are shipped examples.
+        exchange: the rate at which prices of the examples were carried over from another currency, if they were.
 
     Raises:
         UsageError: ``currencies-differ``, ``count-uncertain``, ``figure-zero``.
@@ -43,6 +45,7 @@ class Process:
     currency: str
     figures: Mapping[str, Input]
     examples: frozenset[str]
+    exchange: ExchangeRate | None = None
 
     def __post_init__(self) -> None:
         used = {f.title: {f.unit.partition("/")[0]} for key, f in self.figures.items() if key.startswith("price_")}

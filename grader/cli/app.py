@@ -13,6 +13,7 @@ from calibration.advice import LANGUAGE_VARIABLE, language, languages
 from calibration.errors import GraderError, UsageError
 from grader.cli import log_learn as _more_of_log  # noqa: F401 - adds its commands to log_app
 from grader.cli.batch import batch
+from grader.cli.currency import currency
 from grader.cli.cut import cut
 from grader.cli.demo import demo
 from grader.cli.faults import fault_of
@@ -63,6 +64,7 @@ app.command("grade")(grade)
 app.command("cut")(cut)
 app.command("batch")(batch)
 app.command("simulate")(simulate_command)
+app.command("currency")(currency)
 log_app.add_typer(batch_app)
 app.add_typer(log_app)
 app.command("page")(page)

@@ -22,13 +22,13 @@ from grader.batch import (
 )
 from grader.batch.words import HEADING, STATEMENTS, assumed_table, batch_document, batch_lines, batch_tables
 from grader.cautions import lines_for
+from grader.cli.currency import base_figures, own_money
 from grader.cli.log_report import show_table
 from grader.cli.output import is_stdout, out, show_notice, write_data, write_json
 from grader.cli.value_options import measured_in
 from grader.measured import documents_in
-from grader.places import assumptions_folder, process_folder
+from grader.places import process_folder
 from grader.units import parse_volume_ml
-from grader.valuation import load_set
 
 
 def batch(
@@ -80,7 +80,7 @@ def batch(
         charge,
         load_process(process, process_folder()),
         Vessels(parse_volume_ml(vessel), vessels),
-        load_set(assumptions, assumptions_folder()),
+        base_figures(assumptions, own_money()),
     )
     if json_out is not None:
         write_json(json_out, batch_document(plan))

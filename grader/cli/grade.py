@@ -11,6 +11,7 @@ import typer
 
 from calibration.errors import PhotoError, RefusedError, UsageError
 from grader.cautions import lines_for
+from grader.cli.currency import base_figures, meant, own_money
 from grader.cli.cut_options import CutOptions
 from grader.cli.learned import say_learned
 from grader.cli.log import day_of
@@ -44,9 +45,8 @@ from grader.grade.words import (
 )
 from grader.measured import read_measurements
 from grader.photo import reduced
-from grader.places import assumptions_folder
 from grader.units import parse_mass_g
-from grader.valuation import Assumptions, load_set, with_given
+from grader.valuation import Assumptions, with_given
 from grader.valuation.books import spot_of
 from grader.valuation.doubts import price_doubts
 from grader.valuation.given_sales import SaleTexts
@@ -88,9 +88,10 @@ class GradeOptions(CutOptions):
         Raises:
             UsageError: an option that cannot be read; ``spot-missing``; a gold price that is doubted.
         """
+        money = own_money()
         prices = with_given(
-            load_set(self.assumptions, assumptions_folder()),
-            spot=self.spot,
+            base_figures(self.assumptions, money, (self.spot,)),
+            spot=meant(self.spot, money),
             spot_date=None if self.spot_date is None else day_of(self.spot_date),
             payable=self.payable,
             recovery=self.recovery,

@@ -11,6 +11,7 @@ import typer
 
 from calibration.errors import UsageError
 from grader.bid import WorkBench
+from grader.cli.currency import base_figures, meant, own_money
 from grader.cli.log import day_of, existing_log, lot_key
 from grader.cli.questions import ask_first
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
@@ -75,6 +76,12 @@ class ValueOptions:
         str | None,
         typer.Option(help="Your figures: a file, or the name of a set; see grader value --example."),
     ] = None
+    exchange: Annotated[
+        str | None,
+        typer.Option(
+            help="What a currency costs in yours, for this time: '1 USD = 0.92 EUR'; grader currency keeps one."
+        ),
+    ] = None
     boards: Annotated[
         list[int] | None,
         typer.Option(
@@ -104,9 +111,14 @@ class ValueOptions:
         return figures
 
     def _figures(self) -> Assumptions:
+        money = own_money(self.exchange)
+
+        def own(text: str | None) -> str | None:
+            return meant(text, money)
+
         return figures_of(
-            self.assumptions,
-            spot=self.spot,
+            base_figures(self.assumptions, money, (self.spot, *(self.cost or ()))),
+            spot=own(self.spot),
             spot_date=None if self.spot_date is None else day_of(self.spot_date),
             payable=self.payable,
             recovery=self.recovery,
@@ -114,18 +126,18 @@ class ValueOptions:
             fee=self.fee,
             tax=self.tax,
             hours=self.hours,
-            rate=self.rate,
+            rate=own(self.rate),
             accepted_loss=self.accept_loss,
             weeks=self.weeks,
-            per_gram=self.per_gram,
-            minimum=self.minimum,
-            trim_price=self.trim_price,
+            per_gram=own(self.per_gram),
+            minimum=own(self.minimum),
+            trim_price=own(self.trim_price),
             trim_share=self.trim_share,
-            whole_price=self.whole_price,
-            bodies_price=self.bodies_price,
-            lot_fee=self.lot_fee,
-            assay=self.assay,
-            treatment=self.treatment,
+            whole_price=own(self.whole_price),
+            bodies_price=own(self.bodies_price),
+            lot_fee=own(self.lot_fee),
+            assay=own(self.assay),
+            treatment=own(self.treatment),
             melt_loss=self.melt_loss,
             least_gold=self.least_gold,
             pot=self.pot,
@@ -160,7 +172,7 @@ class ValueOptions:
         Raises:
             UsageError: a figure that cannot be read, or that is doubted.
         """
-        asking = asking_price(self.asking)
+        asking = asking_price(meant(self.asking, own_money()))
         _ask(lot_doubts(estimate, figures, asking), yes=self.yes)
         bench = WorkBench.of(self.process, process_folder())
         return offer_for(estimate, figures, asking, bench)

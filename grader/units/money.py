@@ -85,6 +85,14 @@ def currency_codes() -> tuple[str, ...]:
     return tuple(sorted(_currencies().codes))
 
 
+def currencies_in(text: str) -> tuple[str, ...]:
+    """Codes of the currencies that a text names beside its numbers, in order: by code, or by a sign of one alone."""
+    known = _currencies()
+    words = re.findall(rf"(?:(?<![^\W_])([^\W\d_]{{3}})\s*(?={NUMBER})|(?<=[\d.])\s*([^\W\d_]{{3}})(?![^\W_]))", text)
+    found = [word.upper() for pair in words for word in pair if word.upper() in known.codes]
+    return (*found, *(code for sign, code in known.signs.items() if sign in text.lower()))
+
+
 def in_currency(text: str, currency: str) -> str:
     """An amount without a currency in the one that a person has chosen; any other text as it is.
 

@@ -157,8 +157,9 @@ def _currency(base: Assumptions, spot: Spot | None, costs: tuple[Cost, ...], *, 
             raise UsageError(
                 "example-costs-currency",
                 f"The gold price is in {typed}, but the example costs are in {base.currency}.",
-                f"Give your own costs in {typed}, or a cost of zero for none.",
-                values={"currency": typed},
+                f"Say once what one {base.currency} costs in {typed}, and the examples carry over. Or give your own "
+                f"costs in {typed}, or a cost of zero for none.",
+                values={"currency": typed, "of": base.currency},
             )
         used = {"gold price": {typed}, **used}
     return same_currency(used) if used else base.currency

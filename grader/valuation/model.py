@@ -11,7 +11,7 @@ from calibration.inputs import Input
 from calibration.notices import Notice
 from grader.budget import BudgetLine
 from grader.model import Range
-from grader.units import AskingPrice, LotSize, Money, money_down
+from grader.units import AskingPrice, ExchangeRate, LotSize, Money, money_down
 from grader.units.estimates import same_currency
 from grader.valuation.charges import Charge, Cost, Work
 from grader.valuation.entries import Interest, Sale, Spot
@@ -45,6 +45,7 @@ class Assumptions:
         sales: ways to sell by weight instead.
         interest: on money that is tied up until the gold is paid; None where it costs nothing.
         examples: names of the inputs that are shipped examples.
+        exchange: the rate at which amounts of the examples were carried over from another currency, if they were.
 
     Raises:
         UsageError: ``share-out-of-range``, ``money-negative``, ``price-not-positive``, ``currencies-differ``,
@@ -64,6 +65,7 @@ class Assumptions:
     sales: tuple[Sale, ...] = ()
     interest: Interest | None = None
     examples: frozenset[str] = frozenset()
+    exchange: ExchangeRate | None = None
 
     def __post_init__(self) -> None:
         for share in self._shares():

@@ -16,6 +16,11 @@ notice = Notices(
         "Give your own figures, or copy the example file and change it.",
     ),
     NoticeDefinition(
+        "examples-carried-over",
+        "Example figures in {of} were carried over at the rate that you gave: {rate}.",
+        "Prices differ between countries by more than the rate: give your own figures where you know them.",
+    ),
+    NoticeDefinition(
         "even-a-gift-loses",
         "Even for nothing this lot would lose money in {chance} of all cases; you accept {accepted}.",
         "Leave it, lower the costs by processing more boards at once, or narrow the range (more "

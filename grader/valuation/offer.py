@@ -162,4 +162,6 @@ def _spot_notices(spot: Spot, today: date) -> list[Notice]:
 
 def _example_notices(assumptions: Assumptions) -> list[Notice]:
     count = sum(i.name in assumptions.examples for i in assumptions.inputs())
-    return [notice("example-assumptions", count=count)] if count else []
+    found = [notice("example-assumptions", count=count)] if count else []
+    rate = assumptions.exchange
+    return found if rate is None or not count else [*found, notice("examples-carried-over", of=rate.of, rate=rate)]
