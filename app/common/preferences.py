@@ -6,7 +6,6 @@ from typing import cast, get_args
 
 import streamlit as st
 
-from app.common.own_money import ask_rate
 from grader.units import MassUnit, currency_codes
 
 _UNIT, _CURRENCY = "mass-unit", "currency"
@@ -35,7 +34,6 @@ def ask_preferences() -> None:
         key=_CURRENCY,
         persist_state="session",
     )
-    ask_rate(currency())
 
 
 def currency() -> str:
