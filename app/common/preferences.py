@@ -6,14 +6,39 @@ from typing import cast, get_args
 
 import streamlit as st
 
-from grader.units import MassUnit
+from grader.units import MassUnit, currency_codes
 
-UNIT, CURRENCY = "mass-unit", "currency"  # keys of the fields
+_UNIT, _CURRENCY = "mass-unit", "currency"
+_WORDS: dict[MassUnit, str] = {
+    "auto": "mg or g, whichever reads best",
+    "mg": "milligrams (mg)",
+    "g": "grams (g)",
+    "ozt": "troy ounces (ozt)",
+    "dwt": "pennyweights (dwt)",
+}
+
+
+def ask_preferences() -> None:
+    """The fields."""
+    st.selectbox(
+        "Gold is shown in",
+        get_args(MassUnit),
+        format_func=lambda unit: _WORDS[unit],
+        key=_UNIT,
+        persist_state="session",
+    )
+    st.selectbox(
+        "Amounts without a currency are in",
+        ["", *currency_codes()],
+        format_func=lambda code: code or "none: I always write it",
+        key=_CURRENCY,
+        persist_state="session",
+    )
 
 
 def currency() -> str:
     """The currency of amounts that are typed without one; empty where none was chosen."""
-    return str(st.session_state.get(CURRENCY) or "")
+    return str(st.session_state.get(_CURRENCY) or "")
 
 
 def currency_hint() -> str:
@@ -23,5 +48,5 @@ def currency_hint() -> str:
 
 def mass_unit() -> MassUnit:
     """The unit in which masses of gold are shown."""
-    unit = st.session_state.get(UNIT)
+    unit = st.session_state.get(_UNIT)
     return cast("MassUnit", unit) if unit in get_args(MassUnit) else "auto"

@@ -16,6 +16,7 @@ from grader.bid import bid_for
 from grader.log import NewLot, open_log, photo_of
 from grader.lot import estimate_lot, one_part
 from grader.measured import usable
+from grader.own_money import load_own_money
 from grader.report.lot_html import lot_html
 from grader.samples import Sample
 from grader.units import parse_money
@@ -110,7 +111,7 @@ def test_even_a_gift_that_loses_is_worth_nothing_and_says_why(value_page: Any) -
     ("label", "text", "word"),
     [
         ("Gold price today", "2650", "currency"),
-        ("Gold price today", "2650 USD/oz", "ounce"),
+        ("Gold price today", "2.650 USD/ozt", "can be read as"),
         ("Asking price, if there is one", "$120", "several currencies"),
         ("Share of the gold price that your buyer pays", "250 %", "250 %"),
         ("Share of the plated gold that you get out", "30 mic", "mic"),
@@ -210,6 +211,25 @@ def test_a_chosen_currency_completes_amounts(page: Any, measured: Kept) -> None:
     page.type("Asking price, if there is one", "400")
     page.press(GO)
     assert "Chance of a loss at 400.00 USD" in page.figures()
+
+
+def test_examples_carry_over_at_a_rate_that_is_given_once(page: Any, measured: Kept, tmp_path: Path) -> None:
+    page.go("start/page.py")
+    page.at.selectbox(key="currency").set_value("EUR")
+    page.run()
+    page.type("What 1 USD costs in EUR", "0.92")
+    page.run()
+    kept = load_own_money(tmp_path / "data" / "money.json")
+    rate = kept.rate("USD", "EUR")
+    assert rate is not None
+    assert (str(rate.price), rate.on) == ("0.92 EUR", date.today())
+    page.at.session_state["shelf"] = {measured.sha256: measured}
+    page.go("value/page.py")
+    page.type("Gold price today", "2450/oz")
+    page.type("Asking price, if there is one", "400")
+    page.press(GO)
+    assert "Chance of a loss at 400.00 EUR" in page.figures()
+    assert any("carried over" in text and "1 USD = 0.92 EUR" in text for text in page.told("warning"))
 
 
 def test_settlement_time_and_sale_by_weight_are_taken(value_page: Any, measured: Kept) -> None:
