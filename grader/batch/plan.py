@@ -43,6 +43,7 @@ from grader.model import ProductModel, Range
 from grader.units import format_share, round_to
 from grader.valuation import Assumptions
 from grader.valuation.exchange import carried_over
+from grader.valuation.notices import notice as price_notice
 
 MOST_LOADS = 100
 _WORTH_A_WARNING = 0.05
@@ -312,7 +313,7 @@ def _process_notices(process: Process, f: Draws) -> list[Notice]:
     if process.examples:
         found.append(notice("example-process", count=len(process.examples)))
     if process.exchange is not None:
-        found.append(notice("examples-carried-over", of=process.exchange.of, rate=process.exchange))
+        found.append(price_notice("examples-carried-over", of=process.exchange.of, rate=process.exchange))
     return found
 
 
