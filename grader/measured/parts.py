@@ -11,8 +11,8 @@ import numpy as np
 from pydantic import Field
 
 from grader.corrections import MOST_ITEMS, Corrections
-from grader.measured.fields import CorrectionField, ModelField, PointPx, Record, TermsField
-from grader.model import Finish, Range
+from grader.measured.fields import CorrectionField, FinishKey, ModelField, PointPx, Record, TermsField
+from grader.model import Range
 from grader.photo_advice.model import CheckName
 
 Ring = tuple[PointPx, ...]
@@ -102,7 +102,7 @@ class MeasuredBoard(Record):
     partly_hidden: bool = False
     contacts: tuple[MeasuredRow, ...] = ()
     area_mm2: Range | None = None
-    by_finish: Mapping[Finish, MeasuredFinish] | None = None
+    by_finish: Mapping[FinishKey, MeasuredFinish] | None = None
     plated_share: float | None = None
     gold_terms: TermsField | None = None
 
@@ -194,6 +194,6 @@ class MeasuredModel(Record):
         scale_inputs: names of the factors that act alike on every area in the photo.
     """
 
-    area_mm2: Mapping[Finish, ModelField] = Field(default_factory=dict)
+    area_mm2: Mapping[FinishKey, ModelField] = Field(default_factory=dict)
     gold_mg: ModelField
     scale_inputs: tuple[str, ...] = ()

@@ -18,7 +18,7 @@ from calibration.notices import Notice
 from calibration.reading import FileKind
 from grader.board_count import BoardCount
 from grader.corrections import NO_CORRECTIONS, Corrections
-from grader.measured.fields import BoardCountField, NoticeField, Record
+from grader.measured.fields import BoardCountField, FinishKey, NoticeField, Record
 from grader.measured.parts import (
     BudgetShare,
     MadeCorrections,
@@ -89,13 +89,13 @@ class Measured(Record):
     statement: str = VISIBLE_ONLY
     plated_share_of_frame: float | None = None
     plated_area_mm2: Range | None = None
-    by_finish: Mapping[Finish, MeasuredFinish] = Field(default_factory=dict)
+    by_finish: Mapping[FinishKey, MeasuredFinish] = Field(default_factory=dict)
     gold_mg: Range | None = None
     photo_checks: tuple[PhotoCheck, ...] = ()
     boards: tuple[MeasuredBoard, ...] = ()
     board_count: BoardCountField | None = None
     loose_contacts: tuple[MeasuredRow, ...] = ()
-    plating_px: Mapping[Finish, tuple[Ring, ...]] = Field(default_factory=dict)
+    plating_px: Mapping[FinishKey, tuple[Ring, ...]] = Field(default_factory=dict)
     budget: tuple[BudgetShare, ...] = ()
     corrections: MadeCorrections | None = None
     warnings: tuple[NoticeField, ...] = ()
