@@ -8,7 +8,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from grader.version import __version__
+from grader.version import __version__ as __version__
 
 if TYPE_CHECKING:
     from calibration.errors import GraderError
@@ -25,7 +25,6 @@ __all__ = [
     "GraderError",
     "LotOffer",
     "MeasuredPhoto",
-    "__version__",
     "load_measurement",
     "load_photo",
     "measure",

@@ -33,7 +33,7 @@ class Block:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class TemplatePage:
     """A page: its size, and what is drawn on it."""
 
     width_mm: float
@@ -57,7 +57,7 @@ def fits_paper(board: CutBoard, paper: Paper) -> bool:
     return any(_fits(board, page) for page in _pages(paper))
 
 
-def laid_out(boards: Sequence[CutBoard], paper: Paper) -> tuple[Sheet, ...]:
+def laid_out(boards: Sequence[CutBoard], paper: Paper) -> tuple[TemplatePage, ...]:
     """The boards in their order, as many to a sheet as it holds; wide ones on sheets laid across.
 
     Raises:
@@ -91,9 +91,9 @@ def _block(board: CutBoard) -> tuple[float, float]:
     return width + 2 * BESIDE_MM, height + ABOVE_MM + BELOW_MM
 
 
-def _filled(boards: Sequence[CutBoard], numbers: Sequence[int], page: tuple[float, float]) -> list[Sheet]:
+def _filled(boards: Sequence[CutBoard], numbers: Sequence[int], page: tuple[float, float]) -> list[TemplatePage]:
     """Sheets filled in rows from the top, a row in columns from the left, a column as deep as its row."""
-    found: list[Sheet] = []
+    found: list[TemplatePage] = []
     blocks: list[Block] = []
     row_top = row_bottom = column_top = BLOCK_TOP_MM
     column_left = column_right = MARGIN_MM
@@ -106,11 +106,11 @@ def _filled(boards: Sequence[CutBoard], numbers: Sequence[int], page: tuple[floa
             column_left = column_right = MARGIN_MM
             row_top = column_top = row_bottom
         if column_top + height > page[1] - _FOOT_MM:
-            found.append(Sheet(*page, tuple(blocks)))
+            found.append(TemplatePage(*page, tuple(blocks)))
             blocks = []
             row_top = row_bottom = column_top = BLOCK_TOP_MM
             column_left = column_right = MARGIN_MM
         blocks.append(Block(number, column_left + BESIDE_MM, column_top + ABOVE_MM))
         column_right, column_top = max(column_right, column_left + width), column_top + height
         row_bottom = max(row_bottom, column_top)
-    return [*found, Sheet(*page, tuple(blocks))] if blocks else found
+    return [*found, TemplatePage(*page, tuple(blocks))] if blocks else found

@@ -15,7 +15,7 @@ from calibration.target import CHECK_BAR_MM, PAPER_MM, Paper
 from grader.cautions import lines_for
 from grader.cut.choose import PlannedBoard
 from grader.cut.picture import corners_of, line_of, number_at
-from grader.cut.sheets import MARGIN_MM, Block, Sheet, drawn_mm, fits_paper, laid_out, upright
+from grader.cut.sheets import MARGIN_MM, Block, TemplatePage, drawn_mm, fits_paper, laid_out, upright
 from grader.cut.words import cut_lines, notes_of
 
 BAR_TOP_MM = 32.0
@@ -64,7 +64,7 @@ def check_paper(name: str, planned: PlannedBoard, paper: Paper) -> None:
         )
 
 
-def _sheet(canvas: Canvas, sheet: Sheet, boards: Sequence[tuple[str, PlannedBoard]]) -> None:
+def _sheet(canvas: Canvas, sheet: TemplatePage, boards: Sequence[tuple[str, PlannedBoard]]) -> None:
     canvas.setPageSize((sheet.width_mm * mm, sheet.height_mm * mm))
     canvas.saveState()
     canvas.translate(0, sheet.height_mm * mm)

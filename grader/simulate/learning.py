@@ -19,7 +19,7 @@ from calibration.errors import UsageError
 from calibration.scores import HitRate
 from calibration.thickness import THICKNESS, gold_properties
 from grader.simulate.buyers import BREAK_EVEN, DRAWS, HIGHEST, MANY_LOTS, ORACLE, Appraisal, Buyer, appraise
-from grader.simulate.tally import BuyerReport, Purchase, as_json, grouped, report_of
+from grader.simulate.tally import BuyerReport, Decision, as_json, grouped, report_of
 from grader.simulate.trade import Trade, TradedLot, offer
 from grader.simulate.world import FINISH, World, figures, reappraised
 from grader.valuation.information import value_of_knowing
@@ -133,7 +133,7 @@ def simulate_learning(
             f"Invent at least {_LEAST} of each.",
         )
     priors = published_priors()
-    paths: list[list[list[Purchase]]] = [[] for _ in LEARNERS]
+    paths: list[list[list[Decision]]] = [[] for _ in LEARNERS]
     held: list[list[bool]] = []
     for number in range(trades):
         rng = np.random.default_rng([seed, number])
@@ -159,7 +159,7 @@ def simulate_learning(
     )
 
 
-def _stage(paths: Sequence[Sequence[Sequence[Purchase]]], first: int, last: int) -> Stage:
+def _stage(paths: Sequence[Sequence[Sequence[Decision]]], first: int, last: int) -> Stage:
     cut = [[trade[first - 1 : last] for trade in path] for path in paths]
     oracle = sum(step.profit for trade in cut[-1] for step in trade)
     reports = (report_of(who.name, path, oracle) for who, path in zip(LEARNERS, cut, strict=True))
@@ -178,7 +178,7 @@ class _Walk:
         self.belief: Belief | None = None
         self.held: list[bool] = []
 
-    def meet(self, offered: TradedLot, number: int, published: Appraisal, left: int) -> Purchase:
+    def meet(self, offered: TradedLot, number: int, published: Appraisal, left: int) -> Decision:
         """Decide on a lot, buy and learn.
 
         Args:
@@ -192,7 +192,7 @@ class _Walk:
         truth = offered.lot.gold_mg if self.belief is None else offered.lot.recovered_mg
         self.held.append(gold.low <= truth <= gold.high)
         bought = self.decide(appraisal.trial)
-        step = Purchase.of(self.learner.buyer, appraisal.trial, bought=bought)
+        step = Decision.of(self.learner.buyer, appraisal.trial, bought=bought)
         if not self.learner.learns:
             return step
         if bought:
@@ -225,7 +225,7 @@ class _Walk:
         cost = float(money.costs.mean()) + price * share * float(money.load.mean()) - brings
         return gain * min(left, figures()["lots_ahead"]) > cost
 
-    def test(self, offered: TradedLot, step: Purchase, number: int) -> Purchase:
+    def test(self, offered: TradedLot, step: Decision, number: int) -> Decision:
         """Buy a few boards, with all costs of a lot of its own; then take the others, or leave them."""
         lot, share = offered.lot, offered.test_share
         belief = self.weigh(offered.batch(share, offered.test_mg, f"{number} test"), at_once=True)
@@ -236,7 +236,7 @@ class _Walk:
             profit = lot.profit(lot.asking) - lot.costs
         else:
             profit = share * (lot.proceeds * offered.luck - lot.asking * lot.load) - lot.costs
-        return Purchase(lot, bought, profit, step.limit, tested=True)
+        return Decision(lot, bought, profit, step.limit, tested=True)
 
     def weigh(self, batch: Batch, *, at_once: bool = False) -> Belief:
         """Learn from what the balance shows."""

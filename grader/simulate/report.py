@@ -9,7 +9,7 @@ from typing import Any
 from calibration.errors import UsageError
 from calibration.scores import HitRate, share
 from grader.simulate.buyers import BUYERS, Buyer, Trial, appraise, best_rate_per_kg
-from grader.simulate.tally import BuyerReport, Purchase, as_json, report_of
+from grader.simulate.tally import BuyerReport, Decision, as_json, report_of
 from grader.simulate.world import World, invent
 
 _LEAST_LOTS = 10
@@ -87,6 +87,6 @@ def simulate(world: World, lots: int, seed: int, progress: Callable[[int], None]
     return SimulationReport(lots, seed, accepted, tuple(reports), share(held, lots), rate)
 
 
-def _steps(buyer: Buyer, trials: Sequence[Trial], accepted: float) -> list[Purchase]:
+def _steps(buyer: Buyer, trials: Sequence[Trial], accepted: float) -> list[Decision]:
     decide = buyer.starts(accepted)
-    return [Purchase.of(buyer, t, bought=decide(t)) for t in trials]
+    return [Decision.of(buyer, t, bought=decide(t)) for t in trials]

@@ -15,7 +15,7 @@ _Z_90 = 1.6448536269514722  # 95 % point of the standard normal distribution
 
 
 @dataclass(frozen=True)
-class Purchase:
+class Decision:
     """What a buyer did about one lot.
 
     Attributes:
@@ -33,10 +33,10 @@ class Purchase:
     tested: bool = False
 
     @staticmethod
-    def of(buyer: Buyer, trial: Trial, *, bought: bool) -> Purchase:
+    def of(buyer: Buyer, trial: Trial, *, bought: bool) -> Decision:
         """A decision without a test."""
         limit = None if buyer.limit is None else buyer.limit(trial)
-        return Purchase(trial.lot, bought, trial.lot.profit(trial.lot.asking) if bought else 0.0, limit)
+        return Decision(trial.lot, bought, trial.lot.profit(trial.lot.asking) if bought else 0.0, limit)
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,7 @@ def as_json(known: HitRate | None) -> list[float] | None:
     return None if known is None else [known.value, known.low, known.high]
 
 
-def report_of(name: str, groups: Sequence[Sequence[Purchase]], oracle: float) -> BuyerReport:
+def report_of(name: str, groups: Sequence[Sequence[Decision]], oracle: float) -> BuyerReport:
     """Count the steps of one buyer.
 
     Args:

@@ -270,7 +270,7 @@ def test_the_report_says_what_the_offer_says(measured: Kept, sample: Sample, tmp
 
 
 def test_a_doubtful_price_is_asked_back_and_the_likely_one_is_a_button(value_page: Any) -> None:
-    value_page.type("Gold price today", "2.650 USD/ozt")
+    value_page.type("Gold price today", "2.65 USD/ozt")
     value_page.press(GO)
     assert any("Did you mean 2650 USD/ozt" in text.replace("\\", "") for text in value_page.told("warning"))
     assert not value_page.at.metric

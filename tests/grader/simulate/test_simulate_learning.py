@@ -14,7 +14,7 @@ from calibration.errors import UsageError
 from calibration.thickness import gold_properties, thickness_prior
 from grader.simulate import LEARNERS, LearningReport, World, simulate_learning
 from grader.simulate.buyers import BREAK_EVEN, HIGHEST, MANY_LOTS, ORACLE
-from grader.simulate.tally import Purchase, grouped, report_of
+from grader.simulate.tally import Decision, grouped, report_of
 from grader.simulate.trade import Trade, offer
 from grader.simulate.world import FINISH, InventedLot, figures, reappraised
 from grader.valuation import Assumptions, load_assumptions, with_given
@@ -132,9 +132,9 @@ def test_losses_in_common_leave_more_open() -> None:
 
 
 def test_a_report_counts_by_hand() -> None:
-    def step(asking: float, worth: float, *, bought: bool, limit: float) -> Purchase:
+    def step(asking: float, worth: float, *, bought: bool, limit: float) -> Decision:
         lot = InventedLot(None, asking, 1.0, 10, 1.0, 1.0, worth, 0.0, 1.0)  # type: ignore[arg-type]
-        return Purchase(lot, bought, worth - asking if bought else 0.0, limit)
+        return Decision(lot, bought, worth - asking if bought else 0.0, limit)
 
     steps = [
         step(10, 30, bought=True, limit=20),

@@ -100,7 +100,7 @@ def test_a_new_sale_is_added() -> None:
     [
         ({"weeks": "6"}, "time until the sale"),
         ({"per_gram": "a little"}, "charge per gram"),
-        ({"minimum": "150"}, "least charge"),
+        ({"minimum": "150"}, "minimum charge"),
         ({"sales": {"whole": SaleTexts("12 USD")}}, "by weight"),
         ({"sales": {"trim": SaleTexts(share="150 %")}}, "150 %"),
     ],
