@@ -1,9 +1,10 @@
 """Trains the coverage model: ``python -m grader.coverage.training.train DATA... --imagenet LITE0.pth``.
 
 Renders and photographs may lie in the same or in several folders (see ``dataset``); ``--shares`` says how much of a
-batch is drawn from renders, photographs with edge contacts, with pads, and without gold. ``--start`` goes on from
-weights; with ``--hold`` what they, or ``--teacher``, say of renders is held where it is right. Weights whose
-normalisation is folded into their convolutions keep theirs as it is with ``--frozen``.
+batch is drawn from renders, other renders, photographs with edge contacts, with pads, and without gold. ``--start``
+goes on from weights; with ``--hold`` what they, or ``--teacher``, say of renders is held where it is right, but not
+of the renders of ``--others``, which look unlike those that these weights have seen. Weights whose normalisation is
+folded into their convolutions keep theirs as it is with ``--frozen``.
 
 The course of training (crops, augmentation, initial decoder) follows from ``--seed`` and ``--steps``; sums on a GPU
 may still differ in their last bits. ``--minutes`` lays the learning-rate schedule over a time instead, or ends a run
@@ -145,7 +146,7 @@ def train(options: argparse.Namespace) -> CoverageNet:
     rng = np.random.default_rng(options.seed)
     generator = torch.Generator(device).manual_seed(options.seed)
     start = time.monotonic()
-    pictures = Pictures(options.data, device, options.most)
+    pictures = Pictures(options.data, device, options.most, options.others)
     pictures.read()
     log.info("%s, %d held out, %.0f s", pictures.counts(), len(pictures.held), time.monotonic() - start)
 
@@ -202,6 +203,7 @@ def main() -> None:
     """Command line."""
     ask = argparse.ArgumentParser(description=__doc__)
     ask.add_argument("data", nargs="+", type=Path)
+    ask.add_argument("--others", nargs="+", type=Path, default=[], help="folders of renders of another kind")
     ask.add_argument("--imagenet", type=Path, help="Lite0 checkpoint; without it the encoder starts at random")
     ask.add_argument("--out", type=Path, default=Path("coverage.pt"))
     ask.add_argument("--seed", type=int, default=1)
@@ -220,7 +222,7 @@ def main() -> None:
     ask.add_argument("--frozen", action="store_true", help="leave normalisation as the weights to go on from have it")
     ask.add_argument("--hold", type=float, default=0.0, help="weight of the distance to what weights say of renders")
     ask.add_argument("--teacher", type=Path, help="weights to hold to in place of those to go on from")
-    ask.add_argument("--shares", type=float, nargs=len(POOLS), default=SHARES, help=" ".join(POOLS))
+    ask.add_argument("--shares", type=float, nargs=len(POOLS), default=SHARES, help=", ".join(POOLS))
     ask.add_argument("--snapshots", type=int, default=0, help="files of the averaged weights on the way: OUT-1.pt …")
     ask.add_argument("--report", type=int, default=200)
     options = ask.parse_args()
