@@ -8,9 +8,9 @@ from PIL import Image
 
 from app.common.show import problem, style
 from app.common.trouble import telling
-from app.common.way import link
 from app.lots.desk import sit_down, stand_up
 from app.lots.several_windows import show_damaged, show_what_others_did
+from app.lots.way import link
 from app.measure.correct_form import settle_corrections
 from calibration.errors import DataFileError, GraderError
 

@@ -5,6 +5,7 @@
     GraderError
     ├── UsageError        (ValueError)   the request itself is wrong: exit 2
     │   ├── UnitError                    a quantity or its unit cannot be understood
+    │   ├── KeywordError (TypeError)     a function was called with a keyword that it does not have
     │   └── DataFileError                a data or target file does not say what it must
     ├── PhotoError        (ValueError)   the file is no photo that can be trusted: exit 2
     ├── RefusedError      (ValueError)   the photo is fine but cannot carry this measurement: exit 3
@@ -28,6 +29,14 @@ class GraderError(Exception):
         code: stable machine-readable name, kebab-case.
         message: what is wrong, one sentence.
         advice: what to do next, one sentence.
+
+    Examples:
+        >>> from calibration.errors import GraderError, UnitError
+        >>> try:
+        ...     raise UnitError("unit-missing", "'5' has no unit.", "Write a mass such as '5 kg'.")
+        ... except GraderError as error:
+        ...     print(error.code, "|", error)
+        unit-missing | '5' has no unit. Write a mass such as '5 kg'.
     """
 
     exit_code: ClassVar[int] = 2
@@ -51,6 +60,10 @@ class UsageError(GraderError, ValueError):
 
 class UnitError(UsageError):
     """A quantity or its unit cannot be understood, or has the wrong dimension."""
+
+
+class KeywordError(UsageError, TypeError):
+    """A function of the Python interface was called with a keyword that it does not have, or without an argument."""
 
 
 class DataFileError(UsageError):

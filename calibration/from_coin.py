@@ -24,7 +24,7 @@ from calibration.notices import notice
 from calibration.plane import PosedPlane, UniformPlane
 from calibration.scale import Scale
 from calibration.sourced import load
-from calibration.view import places_in_view
+from calibration.view import View, places_in_view
 
 _LENSES, _TILTS_EACH = 25, 24
 _SEED = 13
@@ -58,12 +58,10 @@ class _Drawn:
 
 
 def scale_from_coin(
-    shape: tuple[int, ...],
+    view: View,
     diameter_mm: float,
     rim_px: Sequence[Point],
     *,
-    photo_id: str,
-    focal_px: float | None = None,
     marking_sd_px: float | None = None,
     diameter_sd_mm: float | None = None,
     rise_mm: FloatArray | None = None,
@@ -72,11 +70,9 @@ def scale_from_coin(
     """Scale from a disc whose rim was marked.
 
     Args:
-        shape: of the photo, (height, width, ...).
+        view: of the photo.
         diameter_mm: of the disc.
         rim_px: five points of its upper rim or more, all round it.
-        photo_id: names the inputs that belong to this photo alone.
-        focal_px: focal length from EXIF, or None.
         marking_sd_px: standard deviation of a marked point across the rim; None for the usual one.
         diameter_sd_mm: standard deviation of the diameter; None for the usual one.
         rise_mm: draws (20 000,) of how far the boards' faces lie above the rim; None where they lie level.
@@ -91,12 +87,12 @@ def scale_from_coin(
         raise UsageError(
             "diameter-invalid", f"A diameter of {diameter_mm:g} mm is not possible.", "Give one above 0."
         )
-    rim = _checked(shape, rim_px)
+    rim = _checked(view.shape, rim_px)
     marking = figures["marking_sd"].value if marking_sd_px is None else marking_sd_px
-    places = places_in_view(shape, 8, 6) if where_px is None or not len(where_px) else np.asarray(where_px)
+    places = places_in_view(view.shape, 8, 6) if where_px is None or not len(where_px) else np.asarray(where_px)
     if len(places) > _PLACES:
         places = places[np.linspace(0, len(places) - 1, _PLACES).astype(int)]
-    prior = camera_prior(shape, focal_px)
+    prior = camera_prior(view.shape, view.focal_px)
     drawn = _draw_planes(rim, places, prior, marking)
     radius_px = _mean_radius(rim)
     if drawn.miss_px > max(figures["rim_miss_refused"].value * marking, 0.03 * radius_px):
@@ -117,28 +113,28 @@ def scale_from_coin(
             "tilt of the camera, perspective and lens",
             as_sample(drawn.at_places[chosen] * radius2 / pixel_mm2),
             figures["tilt_prior_scale"].source,
-            of=(photo_id,),
+            of=(view.id,),
         ),
         Input(
             "scale-marking",
             "marking of the coin's rim",
             Distribution("lognormal", (1.0, 2 * marking / (radius_px * math.sqrt(len(rim))))),
             figures["marking_sd"].source,
-            of=(photo_id,),
+            of=(view.id,),
         ),
         Input(
             "scale-stated",
             "the coin's diameter itself",
             Distribution("lognormal", (1.0, 2 * sd / diameter_mm)),
             figures["coin_diameter_sd"].source,
-            of=(photo_id,),
+            of=(view.id,),
         ),
         Input(
             "face-height",
             "height of the boards' faces over the coin's rim",
             height_factor(rise, 0.0, prior.lens.focal_px / px_per_mm),
             figures["face_offset_sd"].source,
-            of=(photo_id,),
+            of=(view.id,),
         ),
     )
     steep = float(np.degrees(np.quantile(drawn.tilt[chosen], 0.95)))

@@ -13,6 +13,7 @@ from calibration.known import scale_from_length
 from calibration.notices import Notice, NoticeDefinition, notice, register
 from calibration.scale import Scale
 from calibration.sourced import load
+from calibration.view import View
 
 _LEAST = 6
 _TITLES = {
@@ -97,20 +98,16 @@ class ContactLine:
 
 
 def scale_from_contacts(
-    shape: tuple[int, ...],
+    view: View,
     line: ContactLine,
     *,
-    photo_id: str,
-    focal_px: float | None = None,
     where_px: FloatArray | None = None,
 ) -> Scale:
     """Scale from contacts of a published pitch: they lie in the very plane that is to be measured.
 
     Args:
-        shape: of the photo, (height, width, ...).
+        view: of the photo.
         line: the contacts.
-        photo_id: names the inputs that belong to this photo alone.
-        focal_px: focal length from EXIF, or None.
         where_px: places (n, 2) that stand for the area to be measured; None for anywhere about the row.
 
     Raises:
@@ -124,12 +121,10 @@ def scale_from_contacts(
         )
     first, last, centre_sd_px = line.ends_px()
     scale = scale_from_length(
-        shape,
+        view,
         line.length_mm,
         (float(first[0]), float(first[1])),
         (float(last[0]), float(last[1])),
-        photo_id=photo_id,
-        focal_px=focal_px,
         marking_sd_px=centre_sd_px,
         length_sd_mm=math.sqrt(2) * load("scale_figures")["contact_place_sd"].value,
         where_px=where_px,

@@ -18,7 +18,7 @@ from calibration.scale import Scale
 from calibration.sheet_fit import ADVICE_FLAT, SheetFit, fit_sheet
 from calibration.sourced import load, load_inputs
 from calibration.target import TargetDescription, own_target
-from calibration.view import places_in_view
+from calibration.view import View, places_in_view
 
 _WHOLE = "Lay the whole target flat beside the boards, nothing on top of it, and take the photo again."
 
@@ -31,9 +31,8 @@ _NARROWEST = 0.12
 def scale_from_target(
     rgb: NDArray[np.uint8],
     target: TargetDescription,
+    view: View,
     *,
-    photo_id: str,
-    focal_px: float | None = None,
     face_height_mm: Distribution | None = None,
     print_factor: Distribution | None = None,
 ) -> Scale:
@@ -42,8 +41,7 @@ def scale_from_target(
     Args:
         rgb: uint8 (height, width, 3).
         target: the sheet.
-        photo_id: names the inputs that belong to this photo alone.
-        focal_px: focal length from EXIF, or None.
+        view: of the photo.
         face_height_mm: height of the boards' faces above the sheet; None for common boards (``face_height``).
         print_factor: printed ÷ stated length; None for a sheet whose stated size the user has measured, or, for our
             own, one that was never checked.
@@ -52,23 +50,19 @@ def scale_from_target(
         ScaleError: too little of the target is in sight, it contradicts a flat sheet, or it is seen too much askew.
     """
     return _scale_from_corners(
-        rgb,
         target,
         find_corners(rgb, target),
-        photo_id=photo_id,
-        focal_px=focal_px,
+        view,
         face_height_mm=face_height_mm,
         print_factor=print_factor,
     )
 
 
 def _scale_from_corners(
-    rgb: NDArray[np.uint8],
     target: TargetDescription,
     corners: Corners,
+    view: View,
     *,
-    photo_id: str,
-    focal_px: float | None,
     face_height_mm: Distribution | None,
     print_factor: Distribution | None,
 ) -> Scale:
@@ -76,7 +70,7 @@ def _scale_from_corners(
     _refuse_too_few(corners, points_mm, target)
     linear = _print_distribution(target, print_factor)
     nominal = median_of(linear)
-    sheet = fit_sheet(points_mm * nominal, points_px, relative, camera_prior(rgb.shape, focal_px), rgb.shape)
+    sheet = fit_sheet(points_mm * nominal, points_px, relative, camera_prior(view.shape, view.focal_px), view.shape)
     fit = sheet.pose
 
     heights = draws_of(face_height_mm if face_height_mm is not None else face_height(), stream=4)
@@ -84,9 +78,9 @@ def _scale_from_corners(
     height = float(np.median(heights))
     plane = fit.plane.at_height(height)
     outline = _outline_px(fit.plane, target, nominal)
-    spread = _fit_spread(sheet, height, rgb.shape, outline)
+    spread = _fit_spread(sheet, height, view.shape, outline)
     inputs = (
-        fit_input(photo_id, spread),
+        fit_input(view.id, spread),
         Input(
             "print-size",
             "size of the printed target",
@@ -99,7 +93,7 @@ def _scale_from_corners(
             "height of the boards' faces above the target",
             height_factor(heights, height, fit.plane.sheet_distance_mm),
             "board thickness and the gap under the board; flatness of the target from its residuals",
-            of=(photo_id,),
+            of=(view.id,),
         ),
     )
     middle = points_px[fit.used].mean(axis=0)[None]
@@ -108,7 +102,7 @@ def _scale_from_corners(
         plane=plane,
         px_per_mm=float(1 / np.sqrt(plane.pixel_area_mm2(middle)[0])),
         area_inputs=inputs,
-        notices=_notices(sheet, corners, target, focal_px, print_factor),
+        notices=_notices(sheet, corners, target, view.focal_px, print_factor),
         target_px=(outline,),
         tilt_deg=fit.plane.tilt_deg,
     )
@@ -118,9 +112,8 @@ def _scale_from_corners(
 
 def find_own_target(
     rgb: NDArray[np.uint8],
+    view: View,
     *,
-    photo_id: str,
-    focal_px: float | None = None,
     face_height_mm: Distribution | None = None,
     print_factor: Distribution | None = None,
 ) -> Scale | None:
@@ -134,11 +127,9 @@ def find_own_target(
         return None
     paper, corners = found
     return _scale_from_corners(
-        rgb,
         own_target(paper),
         corners,
-        photo_id=photo_id,
-        focal_px=focal_px,
+        view,
         face_height_mm=face_height_mm,
         print_factor=print_factor,
     )

@@ -128,6 +128,20 @@ class Distribution:
         return max(map(abs, p))
 
     @property
+    def support(self) -> tuple[float, float]:
+        """Least and greatest value that it can take."""
+        match self.kind:
+            case "normal":
+                mean, sd = self.parameters
+                return (mean, mean) if sd == 0 else (-math.inf, math.inf)
+            case "lognormal" | "lognormal_mixture":
+                return (0.0, math.inf)
+            case "log_student_t":
+                median, scale, _, reach = self.parameters
+                return (median * math.exp(-reach), median * math.exp(reach)) if scale else (median, median)
+        return min(self.parameters), max(self.parameters)
+
+    @property
     def is_constant(self) -> bool:
         """True where every draw is the same number."""
         p = self.parameters

@@ -23,7 +23,7 @@ from calibration.plane import PosedPlane, UniformPlane
 from calibration.pose import PoseFit, fit_pose
 from calibration.scale import Scale
 from calibration.sourced import load
-from calibration.view import places_in_view, refuse_askew
+from calibration.view import View, places_in_view, refuse_askew
 
 Point = Sequence[float]
 
@@ -43,13 +43,11 @@ _MISS_SDS, _MISS_SHARE = 4.0, 0.03
 
 
 def scale_from_length(
-    shape: tuple[int, ...],
+    view: View,
     length_mm: float,
     from_px: Point,
     to_px: Point,
     *,
-    photo_id: str,
-    focal_px: float | None = None,
     marking_sd_px: float | None = None,
     length_sd_mm: float | None = None,
     where_px: FloatArray | None = None,
@@ -60,12 +58,10 @@ def scale_from_length(
     ``where_px`` once it is known, for a far narrower range.
 
     Args:
-        shape: of the photo, (height, width, ...).
+        view: of the photo.
         length_mm: the length.
         from_px: one end in the photo.
         to_px: the other end.
-        photo_id: names the inputs that belong to this photo alone.
-        focal_px: focal length from EXIF, or None.
         marking_sd_px: standard deviation of a marked point in each direction; None for the usual one.
         length_sd_mm: standard deviation of the stated length; None for the usual one.
         where_px: places (n, 2) that stand for the area to be measured, alike in weight; None for anywhere about the
@@ -76,7 +72,7 @@ def scale_from_length(
         ScaleError: the ends are too near each other in the photo.
     """
     _check_mm(length_mm)
-    ends = check_points(shape, [from_px, to_px])
+    ends = check_points(view.shape, [from_px, to_px])
     seen = float(np.hypot(*(ends[1] - ends[0])))
     if seen < _SHORTEST_PX:
         raise ScaleError(
@@ -85,21 +81,21 @@ def scale_from_length(
             "Mark a longer one, such as a board's long edge.",
         )
     px_per_mm = seen / length_mm
-    prior = camera_prior(shape, focal_px)
+    prior = camera_prior(view.shape, view.focal_px)
     marking = _figure("marking_sd", marking_sd_px)
     tilts = _tilts()
-    factors = _tilt_factors(_places(shape, ends, where_px), ends, seen, prior, tilts)
+    factors = _tilt_factors(_places(view.shape, ends, where_px), ends, seen, prior, tilts)
     inputs = (
         Input(
             "scale-tilt",
             "tilt of the camera, perspective and lens",
             as_sample(factors),
             load("scale_figures")["tilt_prior_scale"].source,
-            of=(photo_id,),
+            of=(view.id,),
         ),
-        _marking_input(photo_id, 2 * math.sqrt(2) * marking / seen),
-        _stated_input(photo_id, 2 * _figure("stated_length_sd", length_sd_mm) / length_mm),
-        _offset_input(photo_id, prior.lens.focal_px / px_per_mm),
+        _marking_input(view.id, 2 * math.sqrt(2) * marking / seen),
+        _stated_input(view.id, 2 * _figure("stated_length_sd", length_sd_mm) / length_mm),
+        _offset_input(view.id, prior.lens.focal_px / px_per_mm),
     )
     return Scale(
         method="length",
@@ -111,24 +107,20 @@ def scale_from_length(
 
 
 def scale_from_rectangle(
-    shape: tuple[int, ...],
+    view: View,
     sides_mm: tuple[float, float],
     corners_px: Sequence[Point],
     *,
-    photo_id: str,
-    focal_px: float | None = None,
     marking_sd_px: float | None = None,
     side_sd_mm: float | None = None,
 ) -> Scale:
     """Scale from a known rectangle in the plane of the boards' faces.
 
     Args:
-        shape: of the photo, (height, width, ...).
+        view: of the photo.
         sides_mm: lengths of the first and the second edge.
         corners_px: four corners going round, either way; the first edge, from the first corner to the second, has the
             first length.
-        photo_id: names the inputs that belong to this photo alone.
-        focal_px: focal length from EXIF, or None.
         marking_sd_px: standard deviation of a marked corner in each direction; None for the usual one.
         side_sd_mm: standard deviation of each stated side; None for the usual one.
 
@@ -142,7 +134,7 @@ def scale_from_rectangle(
         raise UsageError(
             "corners-not-four", f"A rectangle has 4 corners, not {len(corners_px)}.", "Give four, going round it."
         )
-    corners = check_points(shape, corners_px)
+    corners = check_points(view.shape, corners_px)
     turn = _turning(corners)
     edges = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)
     if edges.min() < _SHORTEST_PX / 2 or edges.max() < _SHORTEST_PX:
@@ -155,30 +147,30 @@ def scale_from_rectangle(
     sheet = np.array([[0, 0], [width, 0], [width, turn * height], [0, turn * height]])
     marking = _figure("marking_sd", marking_sd_px)
     try:
-        fit = fit_pose(sheet, corners, camera_prior(shape, focal_px), sd_px=marking)
+        fit = fit_pose(sheet, corners, camera_prior(view.shape, view.focal_px), sd_px=marking)
     except (ValueError, np.linalg.LinAlgError) as error:
         raise _contradiction(sides_mm, "no view of it has these corners") from error
     if fit.rms_px > max(_MISS_SDS * marking, _MISS_SHARE * float(edges.min())):
         raise _contradiction(sides_mm, f"its corners miss it by {fit.rms_px:.1f} px")
-    refuse_askew(fit.plane, shape)
+    refuse_askew(fit.plane, view.shape)
     middle = corners.mean(axis=0)
-    near = _near(shape, middle, float(edges.max()))
+    near = _near(view.shape, middle, float(edges.max()))
     side_sd = _figure("stated_length_sd", side_sd_mm)
     inputs = (
         fit_input(
-            photo_id,
+            view.id,
             float(np.sqrt(np.mean(fit.log_area_sd(near, 0.0) ** 2))),
             "marking of the rectangle's corners, lens and tilt",
         ),
-        _stated_input(photo_id, side_sd * math.hypot(1 / width, 1 / height)),
-        _offset_input(photo_id, fit.plane.sheet_distance_mm),
+        _stated_input(view.id, side_sd * math.hypot(1 / width, 1 / height)),
+        _offset_input(view.id, fit.plane.sheet_distance_mm),
     )
     return Scale(
         method="rectangle",
         plane=fit.plane,
         px_per_mm=float(1 / np.sqrt(fit.plane.pixel_area_mm2(middle[None])[0])),
         area_inputs=inputs,
-        notices=_rectangle_notices(fit, focal_px),
+        notices=_rectangle_notices(fit, view.focal_px),
         tilt_deg=fit.plane.tilt_deg,
     )
 

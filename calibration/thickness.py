@@ -8,16 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal, get_args
 
 from calibration.errors import UsageError
+from calibration.finishes import FINISHES, Finish
 from calibration.inputs import Input
 from calibration.sourced import load_inputs
 
 THICKNESS = "thickness"  # kind of the inputs that say how thick plating is, in um
 
-Finish = Literal["hard_gold", "immersion_gold", "undetermined"]
-FINISHES: tuple[Finish, ...] = get_args(Finish)
+__all__ = ["FINISHES", "THICKNESS", "Finish", "GoldProperties", "gold_properties", "thickness_prior"]
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,8 @@
-"""What a photo of a plane can show: places in it, and views too far askew to measure."""
+"""A photo as its geometry sees it; what a photo of a plane can show: places, and views too far askew to measure."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,6 +14,21 @@ from calibration.sourced import load
 _MARGIN = 0.08
 # the steepest ray of the photo still has to meet the plane at this cosine
 _COSINE_MIN = 0.1
+
+
+@dataclass(frozen=True)
+class View:
+    """A photo without its pixels.
+
+    Attributes:
+        shape: (height, width, ...) in px.
+        focal_px: focal length from EXIF, or None.
+        id: names the inputs that belong to this photo alone.
+    """
+
+    shape: tuple[int, ...]
+    focal_px: float | None = None
+    id: str = ""
 
 
 def places_in_view(shape: tuple[int, ...], across: int = 16, down: int = 12) -> FloatArray:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.finishes import HARD_GOLD, IMMERSION_GOLD, UNDETERMINED
 from calibration.inputs import Distribution, FloatArray, Input
 from calibration.scale import Scale
 from grader.coverage import Coverage
@@ -25,6 +26,7 @@ from grader.regions import Region, Regions
 Kind = tuple[Finish, int, bool]
 
 _CHUNK = 200_000
+_EITHER = (HARD_GOLD, IMMERSION_GOLD)
 _STEPS = 20  # a chance of hard gold is rounded to so many steps
 
 
@@ -59,7 +61,7 @@ def estimate_area(coverage: Coverage, regions: Regions, scale: Scale, photo_id: 
         for board in range(len(regions.boards))
     )
     whole = _sums(mm2, regions.regions)
-    whole["undetermined", 0, False] += float(mm2[0])
+    whole[UNDETERMINED, 0, False] += float(mm2[0])
     by_hand = sum(float(mm2[r.number]) for r in regions.regions if r.painted)
     return AreaEstimate(
         by_finish=_by_finish(whole, found, painted, photo_id),
@@ -121,12 +123,12 @@ def _by_finish(
         if area <= 0:
             continue
         known = ProductModel.of(area, painted if by_hand else found)
-        if steps == 0 or finish == "undetermined":
+        if steps == 0 or finish not in _EITHER:
             by_finish[finish] += known
             continue
-        is_hard = _finish_input(photo_id, _STEPS - steps if finish == "hard_gold" else steps)
-        by_finish["hard_gold"] += known.times([is_hard])
-        by_finish["immersion_gold"] += known + known.times([is_hard], -1.0)
+        is_hard = _finish_input(photo_id, _STEPS - steps if finish == HARD_GOLD else steps)
+        by_finish[HARD_GOLD] += known.times([is_hard])
+        by_finish[IMMERSION_GOLD] += known + known.times([is_hard], -1.0)
     return {f: model for f, model in by_finish.items() if model.terms}
 
 

@@ -9,6 +9,7 @@ from typing import Any
 
 LEVEL = 0.9
 _LEAST = 1e-4  # chances below this are left out
+_PARTS = 10_000  # in which chances are written
 _MOST_TIMES = 2.0  # greatest ÷ least likely number, beyond which it must be asked for: gold per board goes with it
 
 
@@ -92,7 +93,7 @@ class BoardCount:
             "low": self.low,
             "high": self.high,
             "level": LEVEL,
-            "chances": {str(n): round(p, 4) for n, p in self.chances},
+            "chances": {str(n): p for n, p in self.rounded().chances},
         }
 
     @staticmethod
@@ -110,7 +111,17 @@ class BoardCount:
             raise ValueError(data)
         if abs(math.fsum(chances.values()) - 1) > 0.01:
             raise ValueError(data)
-        return BoardCount.of(chances)
+        return BoardCount.of(chances).rounded()
+
+    def rounded(self) -> BoardCount:
+        """The same in whole ten-thousandths that add up to 1, as it is written: rounding again changes nothing."""
+        total = math.fsum(p for _, p in self.chances)
+        parts = {n: _PARTS * p / total for n, p in self.chances}
+        whole = {n: math.floor(part) for n, part in parts.items()}
+        most_cut_first = sorted(parts, key=lambda n: whole[n] - parts[n])
+        for n in most_cut_first[: _PARTS - sum(whole.values())]:
+            whole[n] += 1
+        return BoardCount(tuple((n, count / _PARTS) for n, count in whole.items() if count))
 
     def _quantile(self, share: float) -> int:
         """The least number that the count does not exceed with at least this chance."""

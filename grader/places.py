@@ -17,6 +17,11 @@ def log_path() -> Path:
     return data_folder() / "log.sqlite"
 
 
+def has_log(path: Path) -> bool:
+    """Whether a log, or what an interrupted writer left of one, lies at a place."""
+    return path.is_file() or any(path.parent.glob(f"{path.name}.*"))
+
+
 def assumptions_folder() -> Path:
     """The folder of the user's named sets of assumptions."""
     return data_folder() / "assumptions"

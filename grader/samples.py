@@ -11,7 +11,8 @@ from typing import Any
 from calibration.errors import DataFileError, UsageError
 from calibration.reading import toml_of
 from grader.lot import PartText, SightText
-from grader.pipeline import Automatic, ByLength, Request
+from grader.request import Request
+from grader.scale_choice import Automatic, ByLength
 from grader.units import parse_length_mm
 
 

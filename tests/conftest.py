@@ -3,25 +3,26 @@
 from __future__ import annotations
 
 import pickle
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
 
-import grader.pipeline
 from grader.coverage import Coverage
-from grader.coverage.choose import default_segmenter
+from grader.coverage.choose import LEARNED, segmenter_named, segmenter_names
+from tests.segmenters import default_segmenter
 
 
 class Remembering:
     """The usual segmenter, which does not search the same photo twice at the same scale."""
 
-    name = default_segmenter().name
+    name = segmenter_named(LEARNED).name
     found: dict[tuple[str, bytes], Coverage] = {}  # noqa: RUF012 - shared by all tests on purpose
 
     def segment(self, photo: Any, scale: Any) -> Coverage:
         key = photo.sha256, pickle.dumps(scale)
         if key not in self.found:
-            self.found[key] = default_segmenter().segment(photo, scale)
+            self.found[key] = segmenter_named(LEARNED).segment(photo, scale)
         return self.found[key]
 
 
@@ -32,7 +33,10 @@ def remembering() -> type[Remembering]:
 
 
 @pytest.fixture
-def search_once(remembering: type[Remembering], monkeypatch: pytest.MonkeyPatch) -> None:
+def search_once(remembering: type[Remembering]) -> Iterator[None]:
     """Each photo is searched once in all tests that take this; a segmenter that a test brought of its own stays."""
-    if grader.pipeline.default_segmenter is default_segmenter:
-        monkeypatch.setattr("grader.pipeline.default_segmenter", remembering)
+    if segmenter_names()[0] != LEARNED:
+        yield
+        return
+    with default_segmenter(remembering):
+        yield

@@ -13,10 +13,8 @@ from numpy.typing import NDArray
 
 from app.lots.desk import current_lot, desk
 from app.lots.lot_folder import Kept
-from app.lots.request_json import request_json
 from calibration.errors import GraderError, PhotoError, RefusedError
 from grader.correct.measured import correct
-from grader.correct.record import corrections_in
 from grader.cut import CutBoard, Turned, cut_boards, join_faces
 from grader.cut.picture import MAX_SIDE_PX
 from grader.photo import load_photo, reduced
@@ -101,7 +99,7 @@ def search(done: Kept) -> Searched:
         PhotoError: the photo is not here any more.
         RefusedError: it has no scale, or no outline was found.
     """
-    way = json.dumps([request_json(done.request), corrections_in(done.document).as_json()], sort_keys=True)
+    way = json.dumps([done.request.as_json(), done.measured.made_by_hand.as_json()], sort_keys=True)
     return _search(done.sha256, way, done)
 
 
@@ -110,12 +108,11 @@ def _search(sha256: str, way: str, _done: Kept) -> Searched:  # noqa: ARG001 - t
     data = current_lot().photo(sha256)
     if data is None:
         raise PhotoError("photo-missing", "The photo is not here any more.", "Choose and measure it again.")
-    request = _done.request
     with desk().one_at_a_time:
-        found = measure(load_photo(data, _done.name), request)
+        found = measure(load_photo(data, _done.name), _done.request)
     if found.refused is not None:
         raise found.refused
-    measured = correct(found, corrections_in(_done.document), request.properties)
+    measured = correct(found, _done.measured.made_by_hand)
     small, k = reduced(measured.photo.rgb, MAX_SIDE_PX)
     jpeg = cv2.imencode(".jpg", small[..., ::-1])[1].tobytes()
-    return Searched(cut_boards(measured, request.board_thickness_mm, request.properties), jpeg, k)
+    return Searched(cut_boards(measured), jpeg, k)

@@ -14,7 +14,7 @@ from app.bench.boards import Shown
 from app.common.doubts import believed
 from app.common.show import plain, remark
 from app.lots.lot_folder import Kept
-from app.measure.scale_form import read
+from app.scale.form import read
 from calibration.errors import UsageError
 from grader.cut import CutRules, LongestPiece, Turned, Vessel
 from grader.grade import Measure, Thresholds, load_thresholds, with_thresholds

@@ -10,15 +10,15 @@ from app.bench.boards import search_all
 from app.bench.form import Asked, ask, ask_shown
 from app.bench.report import bench_report, keep_sorted, kept_sorted
 from app.bench.show import Sorted, ask_volume, show_batch, show_cuts, show_grades
-from app.common.report import report_downloads
 from app.common.show import heading, plain, problem, remark, visible_only
-from app.common.way import link, show_next, show_way
 from app.lots.desk import current_lot, lot_name
+from app.lots.report import report_downloads
 from app.lots.shelf import Kept, kept
+from app.lots.way import link, show_next, show_way
 from calibration.errors import RefusedError, UsageError
 from grader.grade import Candidate, candidates_of, grade_boards, with_weight
+from grader.measured import VISIBLE_ONLY
 from grader.places import assumptions_folder
-from grader.report.document import VISIBLE_ONLY
 from grader.valuation import Assumptions, load_set, sets_in
 
 _FILE = "bench/page.py"
@@ -28,7 +28,7 @@ def show() -> None:
     """Draw the page."""
     show_way(_FILE)
     st.title("Which boards are worth the acid, and where to cut?", anchor=False)
-    photos = tuple(done for done in kept().values() if done.document["scale"]["method"] != "none")
+    photos = tuple(done for done in kept().values() if done.measured.has_scale)
     if not photos:
         st.markdown("There is nothing to sort yet: measure photos of whole boards first, a finger's width apart.")
         link("measure/page.py", "Measure photos", ":material/arrow_forward:")
@@ -43,7 +43,7 @@ def show() -> None:
     except UsageError as error:
         problem(error)
         return
-    done = kept_sorted([photo.document for photo in photos])
+    done = kept_sorted([photo.measured for photo in photos])
     if done is None:
         return
     st.divider()

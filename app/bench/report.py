@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Sequence
 
 import streamlit as st
 
 from app.bench.show import Sorted, asked_volume, batch_of, plans_of, to_cut
-from app.common.report import BenchPlans, reported_photos
 from app.lots.lot_folder import LotFolder
+from app.lots.report import BenchPlans, reported_photos
 from calibration.errors import RefusedError, UsageError
 from grader.batch import BatchPlan
 from grader.batch.words import batch_document
@@ -17,10 +16,9 @@ from grader.cut import PlannedBoard
 from grader.cut.picture import draw_cuts
 from grader.cut.words import cut_document
 from grader.lot import Lot, PartText, SightText, estimate_lot, lot_of
+from grader.measured import Measured, usable
 from grader.report.lot_report import LotReport, ReportedCuts, reported_cut_picture
-from grader.valuation import measurements_of
 
-Document = Mapping[str, Any]
 _DONE = "desk-sorted"
 
 
@@ -29,10 +27,10 @@ def keep_sorted(done: Sorted | None) -> None:
     st.session_state[_DONE] = done
 
 
-def kept_sorted(documents: Sequence[Document]) -> Sorted | None:
+def kept_sorted(measured: Sequence[Measured]) -> Sorted | None:
     """What was last worked out, if it is of these measurements; None if one was made anew since, or there is none."""
     done: Sorted | None = st.session_state.get(_DONE)
-    if done is None or not all(any(p.document == d for d in documents) for p in done.seen):
+    if done is None or not all(p.measured in measured for p in done.seen):
         return None
     return done
 
@@ -51,9 +49,9 @@ def plans_for_report(done: Sorted, batch: BatchPlan | None, *, with_pictures: bo
     return BenchPlans(tuple(cuts), None if batch is None else batch_document(batch))
 
 
-def planned_before(documents: Sequence[Document]) -> Callable[[bool], BenchPlans] | None:
+def planned_before(measured: Sequence[Measured]) -> Callable[[bool], BenchPlans] | None:
     """What the bench last planned for these measurements, made when asked for, with pictures or without."""
-    done = kept_sorted(documents)
+    done = kept_sorted(measured)
     if done is None:
         return None
     volume = asked_volume()
@@ -76,7 +74,7 @@ def bench_report(title: str, done: Sorted, batch: BatchPlan | None, lot: LotFold
     """
     estimate = estimate_lot(_lot(done))
     plans = plans_for_report(done, batch, with_pictures=lot is not None)
-    photos = reported_photos([p.document for p in done.seen], lot)
+    photos = reported_photos([p.measured for p in done.seen], lot)
     return LotReport.of_estimate(title, photos, estimate, cuts=plans.cuts, batch=plans.batch)
 
 
@@ -88,5 +86,5 @@ def _lot(done: Sorted) -> Lot:
         weighed = "" if one.weighed_g is None else f"{one.weighed_g!r} g"
         sight = SightText(one.sha256, one.back or "", None, weighed)
         parts.setdefault(one.part or names[one.sha256], []).append(sight)
-    measured = measurements_of((p.name, p.document) for p in done.seen)
+    measured = usable((p.name, p.measured) for p in done.seen)
     return lot_of([PartText(name, tuple(sights)) for name, sights in parts.items()], measured)

@@ -11,9 +11,9 @@ import streamlit as st
 
 from app.common.preferences import mass_unit
 from calibration.errors import GraderError
+from calibration.finishes import FINISH_RGB, FINISH_WORDS
 from calibration.notices import Notice
 from grader.model import FINISHES, Range
-from grader.report.overlay import FINISH_RGB, FINISH_WORDS
 from grader.units import format_range, format_share, together
 
 Advised = GraderError | Notice
@@ -98,22 +98,22 @@ def heading(text: str) -> None:
     st.header(plain(text), anchor=False)
 
 
-def figure(label: str, value: Mapping[str, float], unit: str) -> None:
+def figure(label: str, value: Range | None, unit: str) -> None:
     """One large figure with its range below."""
     middle, span = split_range(value, unit)
     st.metric(label, middle)
     st.markdown(plain(together(span)) if span else "&nbsp;")
 
 
-def split_range(value: Mapping[str, float], unit: str) -> tuple[str, str]:
-    """A document's range as two texts: the value, and its bounds (empty where there are none)."""
+def split_range(value: Range | None, unit: str) -> tuple[str, str]:
+    """A range as two texts: the value, and its bounds (empty where there are none)."""
     middle, _, span = range_text(value, unit).partition(" (")
     return middle, span.removesuffix(")")
 
 
-def range_text(value: Mapping[str, float], unit: str) -> str:
-    """A document's range as one text."""
-    return format_range(Range(value["value"], value["low"], value["high"], value["level"]), unit, mass_unit())
+def range_text(value: Range | None, unit: str) -> str:
+    """A range as one text; empty where there is none."""
+    return "" if value is None else format_range(value, unit, mass_unit())
 
 
 def legend() -> None:

@@ -9,8 +9,8 @@ import altair as alt
 
 from app.common.chart import draw
 from calibration.belief import Shift
+from calibration.finishes import FINISH_WORDS
 from grader.learn import Pair, Step
-from grader.report.overlay import FINISH_WORDS
 from grader.units import format_share
 
 # Blue and orange of one lightness, told apart by colour-blind eyes too, on light and dark ground.

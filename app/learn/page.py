@@ -7,13 +7,13 @@ from typing import TypeVar
 
 import streamlit as st
 
-from app.common.asking import ask_first, sure_of
 from app.common.preferences import mass_unit
 from app.common.show import heading, plain, problem, remark, table
-from app.common.way import show_next, show_way
 from app.learn.chart import show_calibration, show_pairs, show_shifts
-from app.learn.learned import contents_and_belief
+from app.lots.asking import ask_first, sure_of
 from app.lots.keep import say_what_was_done, write_log
+from app.lots.learned import contents_and_belief
+from app.lots.way import show_next, show_way
 from calibration.errors import GraderError, UsageError
 from grader.learn import TOGETHER, Newest, calibration_curve, pairs, record, returns, returns_by
 from grader.learn.csv_import import COLUMNS, Row, entries, read_rows
@@ -29,7 +29,7 @@ from grader.learn.tables import (
     share_text,
 )
 from grader.log import Contents, Log, NewExclusion, NewMark, NewYield, Yield, checked
-from grader.log.tables import TextTable
+from grader.text_table import TextTable
 from grader.units import format_mass, parse_fineness, parse_weighed_mg
 
 _FILE = "learn/page.py"

@@ -7,11 +7,11 @@ from typing import TypeVar
 
 import streamlit as st
 
-from app.common.asking import ask_first, sure_of
 from app.common.preferences import currency, currency_hint, mass_unit
 from app.common.show import cautions, heading, plain, problem, table
-from app.common.way import WAYS, chosen_way, show_next, show_way
+from app.lots.asking import ask_first, sure_of
 from app.lots.keep import all_lots, kept_as, lot_contents, read_log, say_what_was_done, write_log
+from app.lots.way import WAYS, chosen_way, show_next, show_way
 from calibration.errors import UsageError
 from calibration.notices import Notice
 from grader.cautions import lines_for

@@ -1,1 +1,1 @@
-"""Lots in progress: their folders, the desk that a window works at, and what several windows change."""
+"""Lots in progress: their folders, the window's desk, what several windows change, and the way through."""

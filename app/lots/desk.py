@@ -13,8 +13,8 @@ import streamlit as st
 from app.common.trouble import telling, trouble
 from app.lots.entries import Clash, Value
 from app.lots.lot_folder import LotFolder, is_key, lots_in, new_key
+from app.lots.measuring import Measuring, Order
 from app.lots.own_entries import OwnEntries
-from app.measure.measuring import Measuring, Order
 from calibration.errors import DataFileError, UsageError
 from grader import places
 
@@ -45,6 +45,7 @@ OWN = (
     "trim-price",
     "trim-share",
     "whole-price",
+    "bodies-price",
 )
 # Of these, what each window has for itself once it is open: two jobs may be done side by side.
 _OF_A_WINDOW = ("way", "mass-unit", "currency", "scale-way", "assumptions")

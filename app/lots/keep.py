@@ -113,7 +113,8 @@ def _suggested(lots: Mapping[int, Lot]) -> int:
 def _keep(log: Log, lot: Lot | None, name: str, photos: Sequence[Kept], offer: dict[str, Any] | None) -> str:
     started = lot if lot is not None else log.add_lot(checked(NewLot, name=name))
     logged = {e.photo_sha256: e.document for e in log.entries(started.id).latest_estimates()}
-    fresh = [p.document for p in photos if logged.get(p.sha256) != p.document]
+    documents = {p.sha256: p.measured.to_dict() for p in photos}
+    fresh = [document for sha256, document in documents.items() if logged.get(sha256) != document]
     log.add_estimates(started.id, [(photo_of(document), document) for document in fresh])
     parts = [f"{len(fresh)} new {'estimate' if len(fresh) == 1 else 'estimates'}"]
     if offer is not None:

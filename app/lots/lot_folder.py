@@ -21,9 +21,9 @@ from typing import Any
 
 from app.lots.entries import Clash, Value, check_entries, clashes_in, empty_entries, enter, entries_in, settle
 from app.lots.process_lock import ProcessLock
-from app.lots.request_json import request_json, request_of
 from app.lots.shared_json import UNSOUND, Json, SharedJson, loads, write_whole
-from grader.pipeline import Request
+from grader.measured import Measured
+from grader.request import Request
 
 _KEY = re.compile(r"[A-Za-z0-9_-]{16}")
 _SHA256 = re.compile(r"[0-9a-f]{64}")
@@ -39,7 +39,7 @@ class Kept:
         name: of the photo.
         sha256: of its file.
         request: how it was measured.
-        document: the measurement.
+        measured: what was found.
         overlay: PNG of at most 1600 px.
         is_sample: whether it is one of the demo's photos.
         stamp: of the measurement that this one is, or was made from; None where there was none.
@@ -48,7 +48,7 @@ class Kept:
     name: str
     sha256: str
     request: Request
-    document: Mapping[str, Any]
+    measured: Measured
     overlay: bytes
     is_sample: bool
     stamp: str | None = field(default=None, compare=False)
@@ -56,7 +56,7 @@ class Kept:
     @property
     def has_gold(self) -> bool:
         """Whether there is an estimate to value and to log."""
-        return self.document["gold_mg"] is not None
+        return self.measured.gold_mg is not None
 
 
 @dataclass(frozen=True)
@@ -207,7 +207,7 @@ class LotFolder:
             It, with its new stamp.
         """
         stamp = secrets.token_hex(6)
-        document = json.dumps(done.document).encode()
+        document = json.dumps(done.measured.to_dict()).encode()
         kept = replace(done, stamp=stamp)
 
         def add(lot: Json) -> None:
@@ -222,7 +222,7 @@ class LotFolder:
                 "name": done.name,
                 "is_sample": done.is_sample,
                 "measured": stamp,
-                "request": request_json(done.request),
+                "request": done.request.as_json(),
                 "sums": [hashlib.sha256(each).hexdigest() for each in (document, done.overlay)],
                 "others": others,
             }
@@ -300,8 +300,9 @@ class LotFolder:
         document, overlay = ((self._folder / f"{stem}.{end}").read_bytes() for end in ("json", "png"))
         if sums is not None and [hashlib.sha256(each).hexdigest() for each in (document, overlay)] != sums:
             raise ValueError("not the files that were written")
-        request = request_of(version["request"])
-        return Kept(photo["name"], sha256, request, loads(document), overlay, photo["is_sample"], stamp)
+        request = Request.from_json(version["request"])
+        measured = Measured.from_dict(loads(document), photo["name"])
+        return Kept(photo["name"], sha256, request, measured, overlay, photo["is_sample"], stamp)
 
     def _clear(self, sha256: str) -> None:
         """Remove files of measurements that the lot does not name any more, and forget them."""

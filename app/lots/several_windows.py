@@ -122,9 +122,8 @@ def _settle_photo(done: Kept) -> None:
 
 
 def _in_short(done: Kept) -> str:
-    made = done.document.get("corrections") or {}
-    count = len(made.get("corrections", ()))
-    gold = range_text(done.document["gold_mg"], "mg") if done.has_gold else "no estimate of gold"
+    count = len(done.measured.made_by_hand.items)
+    gold = range_text(done.measured.gold_mg, "mg") if done.has_gold else "no estimate of gold"
     return f"{gold}, {count} {'correction' if count == 1 else 'corrections'}"
 
 

@@ -18,12 +18,14 @@ from calibration.errors import DataFileError, GraderError, PhotoError
 from grader.correct import Corrections
 from grader.correct.export import training_zip
 from grader.correct.measured import correct as with_corrections
-from grader.correct.record import corrections_in, corrections_record
+from grader.measured import Measured
+from grader.measured.of_measurement import corrections_of
 from grader.model import ProductModel, Range
 from grader.photo import load_photo
-from grader.pipeline import Measurement, Request, measure
-from grader.report import measurement_document, overlay_png
+from grader.pipeline import Measurement, measure
+from grader.report import overlay_png
 from grader.report.words import correction_words
+from grader.request import Request
 from grader.units import format_share
 
 _OPEN, _FOUND, _TAKE_BACK = "desk-correcting", "desk-correcting-found", "desk-correcting-back"
@@ -37,7 +39,7 @@ def is_correcting(done: Kept) -> bool:
 
 def offer_correcting(done: Kept) -> None:
     """The way in, and what was corrected before."""
-    record = done.document.get("corrections")
+    record = done.measured.corrections
     if record is not None:
         remark(correction_words(record))
     st.button(
@@ -50,14 +52,14 @@ def show_correcting(done: Kept) -> None:
     heading(done.name)
     try:
         found = _found(done)
-        before = corrections_in(done.document)
+        before = done.measured.made_by_hand
     except GraderError as error:
         problem(error, done.name)
         st.button("Back to the result", on_click=_close)
         return
     st.button("Done: back to the result", type="primary", width="stretch", key="close-correcting", on_click=_close)
     _bench(done.sha256, found, before)
-    visible_only(done.document["statement"])
+    visible_only(done.measured.statement)
 
 
 def settle_corrections() -> None:
@@ -78,8 +80,8 @@ def settle_corrections() -> None:
     base = _base(done)
     if made is None or request != base.request:
         return
-    if made.items != corrections_in(base.document).items:
-        _keep(base, with_corrections(found, made, request.properties))
+    if made.items != base.measured.made_by_hand.items:
+        _keep(base, with_corrections(found, made))
     elif done.stamp != base.stamp:
         begin_again()
         st.session_state[_BASE] = done
@@ -128,11 +130,11 @@ def _bench(sha256: str, found: Measurement, before: Corrections) -> None:
     with st.container(key="gold-now"):  # stays in sight above the picture
         now = st.empty()
     made = correct(found, before)
-    corrected = with_corrections(found, made, done.request.properties)
+    corrected = with_corrections(found, made)
     now.markdown(f"**{plain(_in_short(corrected))}**")
     _figures(corrected)
     base = _base(done)
-    if made.items != corrections_in(base.document).items:
+    if made.items != base.measured.made_by_hand.items:
         try:
             done = _keep(base, corrected)
         except GraderError as error:  # it is tried again with the next correction, and on the way to another page
@@ -165,12 +167,12 @@ def _figures(corrected: Measurement) -> None:
             figure("Plated area", _range(corrected.area.total), "mm²")
         with right:
             figure("Gold in the visible plating", _range(corrected.gold.total), "mg")
-    record = corrections_record(corrected)
+    record = corrections_of(corrected)
     remark(correction_words(record) if record is not None else "Nothing was corrected yet.")
 
 
-def _range(model: ProductModel) -> dict[str, float]:
-    return Range.of(model.draws()).as_json()
+def _range(model: ProductModel) -> Range:
+    return Range.of(model.draws())
 
 
 def _base(done: Kept) -> Kept:
@@ -182,7 +184,7 @@ def _base(done: Kept) -> Kept:
 
 def _keep(base: Kept, corrected: Measurement) -> Kept:
     """Put the corrected measurement into the lot, so that whatever comes next reckons with it."""
-    fresh = current_lot().put(replace(base, document=measurement_document(corrected), overlay=overlay_png(corrected)))
+    fresh = current_lot().put(replace(base, measured=Measured.of(corrected), overlay=overlay_png(corrected)))
     kept()[base.sha256] = st.session_state[_BASE] = fresh
     return fresh
 

@@ -10,17 +10,17 @@ import streamlit as st
 from app.common.printing import ask_print
 from app.common.show import label, problem
 from app.common.trouble import telling
-from app.common.way import show_next, show_way
-from app.learn.learned import ask_properties
 from app.lots.desk import current_lot, desk, lot_key, start_lot
 from app.lots.keep import ask_to_keep
+from app.lots.learned import ask_properties
 from app.lots.lot_folder import Waiting
+from app.lots.measuring import Order
 from app.lots.shelf import Kept, kept, take_off
+from app.lots.way import show_next, show_way
 from app.measure.correct_form import is_correcting, offer_correcting, show_correcting
-from app.measure.measuring import Order
 from app.measure.progress import is_measuring, show_progress
 from app.measure.result import show_all, show_result
-from app.measure.scale_form import MARKED, ask_request, ask_way
+from app.scale.form import MARKED, ask_request, ask_way
 from calibration.errors import PhotoError, UsageError
 from grader.samples import Demo, Sample, load_demo
 

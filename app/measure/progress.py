@@ -7,8 +7,8 @@ import html
 import streamlit as st
 
 from app.lots.desk import desk, lot_key
+from app.lots.measuring import Measuring
 from app.lots.shelf import kept
-from app.measure.measuring import Measuring
 from grader.report.words import STEP_WORDS
 
 _EVERY_S = 1.0

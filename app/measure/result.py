@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import PurePath
-from typing import Any
 
 import streamlit as st
 
@@ -26,38 +25,38 @@ from app.common.show import (
 from app.lots.shelf import Kept
 from app.measure.retake import show_checks
 from calibration.errors import RefusedError
-from calibration.notices import Notice
-from grader.report.overlay import FINISH_WORDS
+from calibration.finishes import FINISH_WORDS
+from grader.measured import Measured, MeasuredBoard
 from grader.report.wide import wide_sentences
-from grader.report.words import METHOD_WORDS, budget_lines, learned_from, row_words, told_finishes
+from grader.report.words import budget_lines, learned_from, row_words, scale_words, told_finishes
 from grader.units import format_share, together
 
 
 def show_result(done: Kept) -> None:
     """Show one measurement."""
-    document = done.document
-    refused = document.get("refused")
+    measured = done.measured
+    refused = measured.refused
     heading(done.name)
     if refused is not None:
-        problem(RefusedError(refused["code"], refused["message"], refused["advice"]))
-    retake = show_checks(document)
+        problem(RefusedError(refused.code, refused.message, refused.advice))
+    retake = show_checks(measured)
     if done.has_gold:
-        _figures(document)
-        _why_wide(document)
+        _figures(measured)
+        _why_wide(measured)
     else:
-        st.metric("Plated share of the frame", format_share(document["plated_share_of_frame"]))
+        st.metric("Plated share of the frame", format_share(measured.plated_share_of_frame or 0.0))
         st.markdown("Without a scale there is no area in mm² and no gold in mg.")
     st.image(done.overlay, width="stretch", alt="The photo with the plating coloured by finish")
     legend()
     if done.has_gold:
-        _by_finish(document)
-    _boards(document["boards"])
-    said = {*retake, *([refused["code"]] if refused is not None else [])}
-    for warning in document["warnings"]:
-        if warning["code"] not in said:
-            caution(Notice(warning["code"], warning["message"], warning["advice"]))
+        _by_finish(measured)
+    _boards(measured.boards)
+    said = {*retake, *([refused.code] if refused is not None else [])}
+    for warning in measured.warnings:
+        if warning.code not in said:
+            caution(warning)
     _downloads(done)
-    visible_only(document["statement"])
+    visible_only(measured.statement)
 
 
 def show_all(shelf: Sequence[Kept]) -> None:
@@ -67,29 +66,29 @@ def show_all(shelf: Sequence[Kept]) -> None:
         [
             (
                 done.name,
-                range_text(done.document["plated_area_mm2"], "mm²") if done.has_gold else "no scale",
-                range_text(done.document["gold_mg"], "mg") if done.has_gold else "",
+                range_text(done.measured.plated_area_mm2, "mm²") if done.has_gold else "no scale",
+                range_text(done.measured.gold_mg, "mg") if done.has_gold else "",
             )
             for done in shelf
         ],
     )
 
 
-def _figures(document: Mapping[str, Any]) -> None:
+def _figures(measured: Measured) -> None:
     left, right = st.columns(2)
     with left:
-        figure("Plated area", document["plated_area_mm2"], "mm²")
+        figure("Plated area", measured.plated_area_mm2, "mm²")
     with right:
-        figure("Gold in the visible plating", document["gold_mg"], "mg")
-    for source in learned_from(document):
+        figure("Gold in the visible plating", measured.gold_mg, "mg")
+    for source in learned_from(measured):
         remark(f"Thickness: {source}. So this is the gold that your process recovers.")
-    scale = document["scale"]
-    remark(f"Scale from {METHOD_WORDS[scale['known']]}: {scale['px_per_mm']:.1f} px per mm.")
+    if measured.scale is not None:
+        remark(f"{scale_words(measured.scale)}.")
 
 
-def _by_finish(document: Mapping[str, Any]) -> None:
+def _by_finish(measured: Measured) -> None:
     heading("By finish")
-    found = told_finishes(document)
+    found = told_finishes(measured)
     if not found:
         st.markdown("No gold plating was found.")
         return
@@ -98,38 +97,38 @@ def _by_finish(document: Mapping[str, Any]) -> None:
         [
             (
                 FINISH_WORDS[f],
-                together(range_text(each["area_mm2"], "mm²")),
-                together(range_text(each["gold_mg"], "mg")),
+                together(range_text(each.area_mm2, "mm²")),
+                together(range_text(each.gold_mg, "mg")),
             )
             for f, each in found
         ],
     )
 
 
-def _boards(boards: Sequence[Mapping[str, Any]]) -> None:
+def _boards(boards: Sequence[MeasuredBoard]) -> None:
     if not boards:
         return
     rows = []
     for number, board in enumerate(boards, 1):
         size = (
-            split_range(board["area_mm2"], "mm²")[0]
-            if board["area_mm2"] is not None
-            else f"{format_share(board['plated_share'])} of it plated"
+            split_range(board.area_mm2, "mm²")[0]
+            if board.area_mm2 is not None
+            else f"{format_share(board.plated_share or 0.0)} of it plated"
         )
-        rows.append((str(number), size, "; ".join(map(row_words, board["contacts"])) or "none found"))
+        rows.append((str(number), size, "; ".join(map(row_words, board.contacts)) or "none found"))
     with st.expander(f"Boards ({len(boards)}) and rows of contacts", icon=":material/developer_board:"):
         table(("Board", "Outline holds", "Rows seen"), rows)
 
 
-def _why_wide(document: Mapping[str, Any]) -> None:
-    sentences = wide_sentences(document)
+def _why_wide(measured: Measured) -> None:
+    sentences = wide_sentences(measured)
     if not sentences:
         return
     st.markdown(plain(" ".join(sentences[:2])))
     with st.expander("Why the range is so wide, and what narrows it", icon=":material/swap_horiz:"):
         for sentence in sentences[2:]:
             st.markdown(plain(sentence))
-        bars([(title, share, "") for title, share in budget_lines(document)])
+        bars([(title, share, "") for title, share in budget_lines(measured)])
 
 
 def _downloads(done: Kept) -> None:
@@ -137,7 +136,7 @@ def _downloads(done: Kept) -> None:
     with st.container(horizontal=True):
         st.download_button(
             "Measurement (JSON)",
-            json.dumps(done.document, ensure_ascii=False, allow_nan=False) + "\n",
+            json.dumps(done.measured.to_dict(), ensure_ascii=False, allow_nan=False) + "\n",
             file_name=f"{stem}.json",
             mime="application/json",
             on_click="ignore",

@@ -4,40 +4,39 @@ from __future__ import annotations
 
 import base64
 import html
-from collections.abc import Mapping
-from typing import Any
 
 import streamlit as st
 
 from app.common.show import table
+from grader.measured import Measured
 from grader.photo_advice import HOW, CheckName
 from grader.photo_advice.drawings import drawing_svg
 
 _WORDS = {True: "good", False: "take it again", None: "the photo does not tell"}
 
 
-def show_checks(document: Mapping[str, Any]) -> set[str]:
+def show_checks(measured: Measured) -> set[str]:
     """Show what is wrong with a photo, each with how to do it well; all checks behind a click.
 
     Returns:
         Codes of the warnings that are told here.
     """
-    checks = document.get("photo_checks", [])
-    bad = [check for check in checks if check["is_good"] is False]
+    checks = measured.photo_checks
+    bad = [check for check in checks if check.is_good is False]
     for check in bad:
-        name = check["check"]
+        name = check.check
         st.html(
             f'<div class="retake" role="note"><img src="{_picture(name)}" alt="{html.escape(_alt(name))}"><div>'
             f"<strong>{html.escape(HOW[name].title)}: take it again</strong>"
-            f"<p>{html.escape(check['sentence'])} {html.escape(check['advice'])}</p></div></div>"
+            f"<p>{html.escape(check.sentence)} {html.escape(check.advice)}</p></div></div>"
         )
     if checks:
         with st.expander(f"Checks of this photo: {len(checks) - len(bad)} of {len(checks)} without a complaint"):
             table(
                 ("Check", "Verdict", "What was found"),
-                [(c["title"], _WORDS[c["is_good"]], c["sentence"]) for c in checks],
+                [(c.title, _WORDS[c.is_good], c.sentence) for c in checks],
             )
-    return {code for check in bad for code in check["codes"]}
+    return {code for check in bad for code in check.codes}
 
 
 def _picture(name: CheckName) -> str:

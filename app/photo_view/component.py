@@ -6,8 +6,8 @@ from importlib import resources
 
 import streamlit as st
 
+from calibration.finishes import FINISH_HATCH, FINISH_RGB, FINISH_WORDS
 from grader.model import FINISHES
-from grader.report.overlay import FINISH_RGB, FINISH_WORDS
 
 _ZOOM = """
 <button type="button" data-part="nearer" aria-label="Nearer">+</button>
@@ -18,7 +18,8 @@ _CANVAS = """
 <canvas data-part="photo" tabindex="0" role="application" aria-label="{label}"></canvas>
 """
 _CHIPS = "".join(
-    f'<span><span class="chip {f}" style="background-color:rgb{FINISH_RGB[f]}"></span>{FINISH_WORDS[f]}</span>'
+    f'<span><span class="chip {FINISH_HATCH[f]}" style="background-color:rgb{FINISH_RGB[f]}"></span>'
+    f"{FINISH_WORDS[f]}</span>"
     for f in FINISHES
 )
 _CORRECT = f"""

@@ -11,12 +11,12 @@ from app.common.show import problem
 from app.photo_view.component import photo_correct
 from app.photo_view.picture import forget_pictures, photo_urls
 from calibration.errors import DataFileError
+from calibration.finishes import FINISH_HATCH, FINISH_RGB, FINISH_WORDS, Finish
 from grader.area import region_sums
 from grader.correct import Corrections
 from grader.correct.outlines import outlines
 from grader.model import FINISHES
 from grader.pipeline import Measurement
-from grader.report.overlay import FINISH_RGB, FINISH_WORDS
 
 _BRUSH_MM, _BRUSH_RANGE_MM = 1.0, (0.1, 12.0)
 _BRUSH_SHARE, _BRUSH_RANGE_SHARE = 0.01, (0.001, 0.1)  # of the photo's longer side, without scale
@@ -98,7 +98,7 @@ def _data(found: Measurement, before: Corrections) -> dict[str, Any]:
         "px_per_mm": scale.px_per_mm if scale is not None else None,
         "brush_px": usual * per,
         "brush_range_px": [max(least * per, 1.0), max(most * per, 8.0)],
-        "finishes": [{"id": f, "words": FINISH_WORDS[f], "rgb": ",".join(map(str, FINISH_RGB[f]))} for f in FINISHES],
+        "finishes": [_finish(f) for f in FINISHES],
         "regions": _regions(found),
         "corrections": before.as_json()["corrections"],
     }
@@ -117,3 +117,8 @@ def _regions(found: Measurement) -> list[Mapping[str, Any]]:
         }
         for number, each in enumerate(outlines(found.coverage.share, found.regions), 1)
     ]
+
+
+def _finish(finish: Finish) -> dict[str, str]:
+    rgb = ",".join(map(str, FINISH_RGB[finish]))
+    return {"id": finish, "words": FINISH_WORDS[finish], "rgb": rgb, "hatch": FINISH_HATCH[finish]}

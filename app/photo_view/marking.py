@@ -11,7 +11,7 @@ import streamlit as st
 from app.photo_view.component import photo_mark
 from app.photo_view.picture import photo_urls
 from grader.photo import Photo
-from grader.pipeline import Point
+from grader.scale_choice import Point
 
 Marks = tuple[Point | None, ...]
 

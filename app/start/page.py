@@ -6,9 +6,9 @@ import streamlit as st
 
 from app.common.preferences import ask_preferences
 from app.common.show import heading, plain
-from app.common.way import WAY, WAYS
 from app.lots.desk import current_lot, day_words, put_aside, start_lot, take_up
 from app.lots.lot_folder import LotFolder
+from app.lots.way import WAY, WAYS
 from calibration.errors import DataFileError
 
 _GO = "desk-go"

@@ -11,16 +11,16 @@ import streamlit as st
 
 from app.common.preferences import currency, currency_hint
 from app.common.show import remark
-from app.measure.scale_form import read
-from grader.units import in_currency, parse_money, parse_price_per_mass
+from app.scale.form import read
+from grader.units import in_currency, parse_asking_price, parse_price_per_mass
+from grader.units.estimates import amount_estimate
 from grader.valuation import Assumptions, SaleTexts, with_given
 from grader.valuation.charges import TYPED
-from grader.valuation.estimates import amount_estimate
 
 # with_given's names of the fields that hold one text
 _PLAIN = frozenset({"payable", "recovery", "fee", "tax", "accepted_loss", "weeks", *TYPED})
 # fields of money, whose currency may be left out where one was chosen
-_AMOUNTS = ("spot", "asking", "per-gram", "minimum", "rate", "whole-price", "trim-price")
+_AMOUNTS = ("spot", "asking", "per-gram", "minimum", "rate", "whole-price", "trim-price", "bodies-price")
 
 
 @dataclass(frozen=True)
@@ -102,7 +102,12 @@ def ask_money(base: Assumptions) -> Typed | None:
             on = st.date_input("Day of that price", key="spot-date", persist_state="session")
         left, right = st.columns(2)
         with left:
-            asking = fields.ask("Asking price, if there is one", "asking", f"such as 120 {money}", parse_money)
+            asking = fields.ask(
+                "Asking price, if there is one",
+                "asking",
+                f"such as 120 {money}, 8 {money}/kg or 2 {money}/board",
+                parse_asking_price,
+            )
         with right:
             loss = f"{base.accepted_loss:.0%} if left empty".replace("%", " %")
             fields.ask("Chance of a loss that you accept", "accepted-loss", loss)
@@ -172,7 +177,13 @@ def _ask_sales(base: Assumptions, fields: _Fields) -> dict[str, SaleTexts]:
             "such as 4..8..15 %",
             lambda t: SaleTexts(f"1 {base.currency}/kg", t),
         )
-    return {"whole": SaleTexts(whole), "trim": SaleTexts(trim, share)}
+    bodies = ask(
+        "Price for what is left of trimmed boards",
+        "bodies-price",
+        f"such as 1..3 {money}/kg, or 0 {money}/kg",
+        SaleTexts,
+    )
+    return {"whole": SaleTexts(whole), "trim": SaleTexts(trim, share), "bodies": SaleTexts(bodies)}
 
 
 def _with_sale(base: Assumptions, name: str, texts: SaleTexts) -> Assumptions:

@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 import streamlit as st
 
 from app.common.show import plain, remark
-from app.measure.scale_form import read
+from app.scale.form import read
 from grader.lot import Lot, PartText, SightText, lot_of
 from grader.lot.pairs import Suggestion, suggest_pairs
+from grader.measured import Measured
 from grader.units import parse_mass_g
-from grader.valuation import Measured
 
 _FRONT = "a front"
 _REASONS = {"names": "by their names", "outlines": "by outline and order: check it"}
@@ -107,13 +107,13 @@ def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[_Shown, bool]
         boards = st.number_input(
             "Boards in this photo",
             min_value=1,
-            value=m.board_count.value,
+            value=m.likely_boards.value,
             step=1,
             key=_key("boards", m),
             persist_state="session",
         )
         is_counted = st.checkbox(
-            f"I counted them (outlines: {m.board_count.words()})",
+            f"I counted them (outlines: {m.likely_boards.words()})",
             key=_key("counted", m),
             persist_state="session",
         )
@@ -122,7 +122,7 @@ def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[_Shown, bool]
             "What they weigh, if you can", key=_key("weighed", m), placeholder="72 g", persist_state="session"
         )
     _, fine = read(weighed, parse_mass_g)
-    told = m.board_count.is_exact or is_counted or boards != m.board_count.value
+    told = m.likely_boards.is_exact or is_counted or boards != m.likely_boards.value
     return _Shown(m.sha256, part, None, int(boards) if told else None, weighed.strip()), fine
 
 

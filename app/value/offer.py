@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app.common.chart import show_curve, show_swings
+from app.common.chart import draw
 from app.common.preferences import mass_unit
 from app.common.show import bars, caution, heading, plain, table, told_list, visible_only
+from grader.report.charts import profit_chart, swing_chart
 from grader.units import format_money, format_share
 from grader.valuation import Offer
 from grader.valuation.words import (
@@ -17,6 +18,7 @@ from grader.valuation.words import (
     at_price_lines,
     break_even_words,
     budget_lines,
+    each_words,
     highest_words,
     lot_rows,
     question_rows,
@@ -30,7 +32,11 @@ def show_offer(offer: Offer) -> None:
     """Show one offer."""
     currency = offer.assumptions.currency
     st.metric("Highest price worth paying", highest_words(offer))
-    st.markdown(plain(f"You accept a {format_share(offer.assumptions.accepted_loss)} chance of a loss."))
+    accepted = format_share(offer.assumptions.accepted_loss)
+    if offer.reason is None:
+        each = each_words(offer)
+        st.markdown(plain(f"Best way: {offer.way.title}." + (f" That is {each}." if each else "")))
+    st.markdown(plain(f"You accept a {accepted} chance of a loss."))
     if offer.reason is not None:
         caution(offer.reason)
     left, right = st.columns(2)
@@ -53,7 +59,7 @@ def show_offer(offer: Offer) -> None:
     heading(routes_heading(offer))
     table(ROUTE_COLUMNS, route_rows(offer))
     heading("Profit against price")
-    show_curve(offer)
+    draw(profit_chart(offer))
     asked = question_rows(offer)
     if asked:
         heading("Worth asking before you buy")
@@ -63,7 +69,9 @@ def show_offer(offer: Offer) -> None:
         heading("What moves the profit most")
         bars([(title, share, f"profit {swing}" if swing else "") for title, share, swing in lines])
         heading("How far each input swings the profit")
-        show_swings(offer)
+        swings = swing_chart(offer)
+        if swings is not None:
+            draw(swings)
     with st.expander("What was assumed"):
         table(("", ""), assumed_lines(offer))
     for item in offer.notices:

@@ -2,42 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
 import streamlit as st
 
 from app.bench.report import planned_before
 from app.common.doubts import believed
-from app.common.report import NO_PLANS, report_downloads, report_of
 from app.common.show import plain, problem, remark
-from app.common.way import link, show_next, show_way
 from app.lots.desk import current_lot, lot_name
 from app.lots.keep import all_lots, ask_to_keep, lot_contents, say_what_was_done, write_log
 from app.lots.lot_folder import LotFolder
+from app.lots.report import NO_PLANS, report_downloads, report_of
 from app.lots.shelf import Kept, kept
+from app.lots.way import link, show_next, show_way
 from app.value.form import ask_money
 from app.value.lot_form import ask_lot
 from app.value.offer import show_offer
 from calibration.errors import UsageError
 from grader.log import Lot as LoggedLot
-from grader.lot import LotEstimate, estimate_lot
-from grader.lot.doubts import lot_doubts
+from grader.lot import estimate_lot
+from grader.lot_offer import asking_price, offer_for
+from grader.measured import Measured, usable
 from grader.places import assumptions_folder
 from grader.report.lot_report import LotReport
-from grader.units import Money, format_money, parse_money
-from grader.valuation import (
-    Assumptions,
-    Measured,
-    Offer,
-    load_set,
-    measurements_of,
-    sets_in,
-    value_lot,
-)
+from grader.units import format_money
+from grader.valuation import Assumptions, Offer, load_set, sets_in
 from grader.valuation.doubts import price_doubts
+from grader.valuation.lot_doubts import lot_doubts
 from grader.valuation.words import highest_words
 
 _FILE = "value/page.py"
@@ -49,7 +41,6 @@ class _Source:
     """What is valued: photos of this browser session, or a lot of the log."""
 
     measured: list[Measured]
-    documents: tuple[Mapping[str, Any], ...]
     photos: tuple[Kept, ...] = ()
     lot: LoggedLot | None = None
 
@@ -68,11 +59,11 @@ def show() -> None:
         if lot is None or typed is None:
             return
         figures, estimate = typed.assumptions(base), estimate_lot(lot)
-        asking = parse_money(typed.asking) if typed.asking is not None else None
+        asking = asking_price(typed.asking)
         prices_meant = believed(price_doubts(figures), "spot")
         if not (believed(lot_doubts(estimate, figures, asking)) and prices_meant):
             return
-        offer = _offer(figures, estimate, asking)
+        offer = offer_for(estimate, figures, asking)
     except UsageError as error:
         problem(error)
         return
@@ -89,12 +80,12 @@ def show() -> None:
 def _report(source: _Source, offer: Offer) -> None:
     """The report to take along, with what the bench last planned for these photos."""
     title = source.lot.name if source.lot is not None else lot_name()
-    plans = planned_before(source.documents)
+    plans = planned_before(source.measured)
     if plans is not None:
         remark("The report has the cuts and the batch that were last planned on the page Bench.")
 
     def report(lot: LotFolder | None) -> LotReport:
-        return report_of(title, source.documents, offer, lot, NO_PLANS if plans is None else plans(lot is not None))
+        return report_of(title, source.measured, offer, lot, NO_PLANS if plans is None else plans(lot is not None))
 
     report_downloads(report, current_lot())
 
@@ -120,8 +111,7 @@ def _source() -> _Source | None:
     if way == _HERE:
         names = ", ".join(done.name for done in here)
         st.markdown(f"{len(here)} {'photo' if len(here) == 1 else 'photos'}: {plain(names)}")
-        documents = tuple(done.document for done in here)
-        return _Source(measurements_of((done.name, done.document) for done in here), documents, here)
+        return _Source(usable((done.name, done.measured) for done in here), here)
     lot = st.selectbox("Lot", lots, format_func=lambda lot: lot.name, key="value-lot")
     contents = lot_contents(lot)
     if contents is None:
@@ -130,8 +120,7 @@ def _source() -> _Source | None:
         st.markdown("This lot holds no estimate yet: measure its photos and keep them in it.")
         return None
     estimates = contents.latest_estimates()
-    documents = tuple(e.document for e in estimates)
-    return _Source(measurements_of((f"estimate {e.id}", e.document) for e in estimates), documents, lot=lot)
+    return _Source(usable((f"estimate {e.id}", e.measured) for e in estimates), lot=lot)
 
 
 def _base() -> Assumptions:
@@ -147,18 +136,6 @@ def _base() -> Assumptions:
             persist_state="session",
         )
     return load_set(chosen, assumptions_folder())
-
-
-def _offer(figures: Assumptions, estimate: LotEstimate, asking: Money | None) -> Offer:
-    return value_lot(
-        estimate.gold_mg,
-        figures,
-        today=date.today(),
-        asking_price=asking,
-        mass_g=estimate.mass_g,
-        notices=estimate.notices,
-        lot=estimate.as_json(),
-    )
 
 
 def _keep(source: _Source, offer: dict[str, Any]) -> None:

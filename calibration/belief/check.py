@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from calibration.belief.batches import Batch, Plating, Priors, published_priors
 from calibration.belief.density import Density, Layout, Weighings, log_thickness, weighed
 from calibration.belief.learn import Belief, learn
+from calibration.finishes import HARD_GOLD, IMMERSION_GOLD
 from calibration.inputs import FloatArray
 from calibration.scores import crps
 from calibration.thickness import Finish
@@ -57,9 +58,9 @@ def world(count: int, rng: np.random.Generator, priors: Priors) -> World:
     for number in range(count + 1):
         if 0 < number < count and rng.random() < 0.05:
             process += 1
-        finishes: tuple[Finish, ...] = ("hard_gold",)
+        finishes: tuple[Finish, ...] = (HARD_GOLD,)
         if rng.random() < 0.4:
-            finishes = ("hard_gold", "immersion_gold") if rng.random() < 0.7 else ("immersion_gold",)
+            finishes = (HARD_GOLD, IMMERSION_GOLD) if rng.random() < 0.7 else (IMMERSION_GOLD,)
         part, seller = f"part {rng.integers(_PARTS)}", f"seller {rng.integers(_SELLERS)}"
         platings = tuple(Plating(f, float(np.exp(rng.normal(4, 1))), part, seller) for f in finishes)
         balance, relative = float(np.exp(rng.normal(0.7, 0.7))), float(rng.uniform(0.01, 0.1))

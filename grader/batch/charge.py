@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from calibration.errors import DataFileError, RefusedError, UsageError
+from calibration.finishes import UNDETERMINED
 from calibration.inputs import Distribution, Input
 from calibration.notices import Notice, notice
 from calibration.reading import packaged_text
@@ -17,10 +18,10 @@ from grader.batch.figures import quantity
 from grader.batch.model import Charge
 from grader.gold import gold_mass
 from grader.lot import OtherFace
+from grader.measured import Measured
 from grader.model import EMPTY, ProductModel
 from grader.units import parse_area_mm2, parse_mass_g
 from grader.units.weighed import parse_weighed_mg
-from grader.valuation.measured import Measured
 
 _Z_90 = 1.6449  # half of a symmetric 90 % range in standard deviations of a normal
 
@@ -180,7 +181,7 @@ def _plated(
         )
     total = EMPTY
     for m in measured:
-        total += sum(m.area_mm2.values(), EMPTY).times((), copies * kept[m.photo])
+        total += sum(m.areas.values(), EMPTY).times((), copies * kept[m.photo])
     return _both_faces(total, other_face)
 
 
@@ -198,12 +199,12 @@ def _gold(
     if measured:
         total = EMPTY
         for m in measured:
-            total += m.gold_mg.times((), copies * kept[m.photo])
+            total += m.gold.times((), copies * kept[m.photo])
         return _both_faces(total, other_face)
     if cut:
         seen = _from_ranges("gold", "gold on the kept pieces", [c.gold_mg for c in cut], "mg", copies)
         return _both_faces(seen, other_face)
-    return gold_mass({"undetermined": plated}).total
+    return gold_mass({UNDETERMINED: plated}).total
 
 
 def _both_faces(model: ProductModel, other_face: OtherFace) -> ProductModel:

@@ -11,8 +11,8 @@ from grader.batch.model import CostLine
 from grader.batch.process import Process
 from grader.batch.quantities import Draws, Reagents, Wastes
 from grader.model import Range
+from grader.units.estimates import same_currency
 from grader.valuation import Assumptions
-from grader.valuation.estimates import same_currency
 
 _DISPOSAL = "cost:disposal"
 

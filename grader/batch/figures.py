@@ -18,8 +18,8 @@ from grader.units import (
     parse_weeks,
     split_range,
 )
+from grader.units.estimates import amount_estimate, distribution_of
 from grader.units.numbers import NUMBER, number, plain
-from grader.valuation.estimates import amount_estimate, distribution_of
 
 # figure → its unit; "money" stands for the currency
 UNITS: Mapping[str, str] = {

@@ -13,7 +13,7 @@ from calibration.inputs import Input
 from calibration.reading import FileKind, packaged_text, parse_toml, read_text
 from calibration.sourced import HOW_KNOWN
 from grader.batch.figures import UNITS, constant, figure
-from grader.valuation.estimates import same_currency
+from grader.units.estimates import same_currency
 
 _FILE = FileKind(
     code="process",

@@ -8,10 +8,9 @@ from typing import Any
 from grader.batch.model import Amount, BatchPlan, GasGivenOff
 from grader.batch.notices import FLOORS, NOT_IN_IT
 from grader.cautions import documents_for
-from grader.log.tables import TextTable
 from grader.model import Range
+from grader.text_table import TextTable
 from grader.units import MassUnit, format_money, format_range, format_share, round_to
-from grader.valuation.model import support
 
 HEADING = "What the batch needs"
 STAGE_WORDS = {
@@ -96,7 +95,7 @@ def assumed_table(plan: BatchPlan) -> TextTable:
     """The figures of the process, with their sources; shipped examples are marked."""
     rows = []
     for key, given in plan.process.figures.items():
-        low, high = support(given.distribution)
+        low, high = given.distribution.support
         factor, unit = (100.0, "%") if key in _SHARES else (1.0, given.unit)
         ends = " to ".join(dict.fromkeys(f"{x * factor:.4g}" for x in (low, high)))
         rows.append(

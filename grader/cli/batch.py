@@ -24,11 +24,11 @@ from grader.batch.words import HEADING, STATEMENTS, assumed_table, batch_documen
 from grader.cautions import lines_for
 from grader.cli.log_report import show_table
 from grader.cli.output import is_stdout, out, show_notice, write_data, write_json
-from grader.cli.value_options import documents_of
+from grader.cli.value_options import measured_in
+from grader.measured import documents_in
 from grader.places import assumptions_folder, process_folder
 from grader.units import parse_volume_ml
-from grader.valuation import load_set, measurements_of
-from grader.valuation.measured import documents_in
+from grader.valuation import load_set
 
 
 def batch(
@@ -71,7 +71,7 @@ def batch(
         return
     charge = charge_of(
         Given(mass, gold, plated_area, bare_copper),
-        measurements_of(documents_of(measurements or [], lot, log)) if measurements or lot is not None else [],
+        measured_in(measurements or [], lot, log) if measurements or lot is not None else [],
         [c for path in cut or () for c in _cut_plans(path)],
         copies=copies,
         other_face="alike" if _is_alike(other_face) else "left_out",

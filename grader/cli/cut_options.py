@@ -15,10 +15,11 @@ from grader.cli.output import show_error
 from grader.cli.photo_options import PhotoOptions
 from grader.correct import Corrections
 from grader.correct.measured import correct
-from grader.correct.model import NO_CORRECTIONS
+from grader.corrections import NO_CORRECTIONS
 from grader.cut import CutBoard, CutRules, LongestPiece, Turned, Vessel, cut_boards, join_faces
 from grader.photo import load_photo
-from grader.pipeline import Measurement, Request, measure
+from grader.pipeline import Measurement, measure
+from grader.request import Request
 from grader.units import parse_length_mm, parse_pair_mm, parse_share
 
 if TYPE_CHECKING:
@@ -165,7 +166,7 @@ def _length_or_none(text: str) -> float:
 def _boards_of(
     path: Path, request: Request, by_hand: Corrections
 ) -> tuple[Measurement, tuple[CutBoard | RefusedError, ...]]:
-    done = correct(measure(load_photo(path), request), by_hand, request.properties)
+    done = correct(measure(load_photo(path), request), by_hand)
     if done.refused is not None:
         raise type(done.refused)(done.refused.code, f"{path.name}: {done.refused.message}", done.refused.advice)
-    return done, cut_boards(done, request.board_thickness_mm, request.properties)
+    return done, cut_boards(done)

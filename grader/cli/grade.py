@@ -42,14 +42,14 @@ from grader.grade.words import (
     order_lines,
     part_rows,
 )
+from grader.measured import read_measurements
 from grader.photo import reduced
 from grader.places import assumptions_folder
 from grader.units import parse_mass_g
 from grader.valuation import Assumptions, load_set, with_given
+from grader.valuation.books import spot_of
 from grader.valuation.doubts import price_doubts
-from grader.valuation.economics import spot_of
 from grader.valuation.given_sales import SaleTexts
-from grader.valuation.measured import documents_in
 
 NotGraded = list[tuple[str, RefusedError]]
 
@@ -192,10 +192,10 @@ def grade(
         found += _weighed(boards, bad, weights.get(sides.front), name)
         unknown += bad
     for path in measured:
-        documents = [(path.name, document) for document in documents_in(path)]
-        for document in (d for _, d in documents):
-            _once(once, str(document.get("sha256")), str(document.get("photo")))
-        boards = measured_candidates(documents, parts[path], options.thickness_mm())
+        here = read_measurements([path])
+        for m in here:
+            _once(once, m.sha256, m.photo)
+        boards = measured_candidates(here, parts[path], options.thickness_mm())
         found += _weighed(boards, [], weights.get(path), path.name)
     for name, refusal in unknown:
         show_error(refusal, name)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from calibration.errors import LogError
 from grader.cli.output import out, show_error
-from grader.places import log_path
+from grader.places import has_log, log_path
 
 if TYPE_CHECKING:
     from grader.learn import Newest
@@ -15,14 +15,12 @@ if TYPE_CHECKING:
 def learned_from(path: str | None) -> Newest | None:
     """What the log's yields teach. The usual log need not be there, nor be sound, for a photo to be measured."""
     usual = log_path()
-    if path is None and not usual.is_file() and not any(usual.parent.glob(f"{usual.name}.*")):
+    if path is None and not has_log(usual):
         return None
-    from grader.learn.newest import newest_in
-    from grader.log import open_log
+    from grader.learn.newest import newest_at
 
     try:
-        with open_log(path, must_exist=True) as log:
-            return newest_in(log)
+        return newest_at(path)
     except LogError as error:
         if path is not None:
             raise

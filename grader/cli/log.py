@@ -19,9 +19,8 @@ from grader.cli.questions import YesOption, ask_first
 from grader.learn import newest_in
 from grader.learn.questions import Asker
 from grader.log import TABLES, NewLot, NewPurchase, NewYield, TableName, checked, photo_of, to_csv, to_json
-from grader.units import format_mass, parse_fineness, parse_mass_g, parse_money, parse_weighed_mg
-from grader.valuation import measurements_of
-from grader.valuation.measured import documents_in
+from grader.measured import documents_in, measurements_of
+from grader.units import format_mass, parse_day, parse_fineness, parse_mass_g, parse_money, parse_weighed_mg
 
 if TYPE_CHECKING:
     from grader.log import Log
@@ -313,11 +312,4 @@ def day_of(text: str | None) -> date:
     Raises:
         UsageError: ``date-unreadable``.
     """
-    if text is None or text.strip().lower() == "today":
-        return date.today()
-    try:
-        return date.fromisoformat(text.strip())
-    except ValueError as error:
-        raise UsageError(
-            "date-unreadable", f"'{text}' is no date.", "Write it as year-month-day, such as 2026-11-20, or today."
-        ) from error
+    return date.today() if text is None else parse_day(text)

@@ -7,7 +7,8 @@ from rich.markup import escape
 from grader.cli import output
 from grader.cli.output import out
 from grader.log import Contents
-from grader.log.tables import TextTable, entry_tables, lots_table
+from grader.log.tables import entry_tables, lots_table
+from grader.text_table import TextTable
 
 
 def show_lots(contents: Contents) -> None:

@@ -7,13 +7,14 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
 from rich.progress import Progress as ProgressBar
 
 from calibration.errors import GraderError, PhotoError, RefusedError
+from grader.api import measure
 from grader.cli.learned import say_learned
 from grader.cli.measure_report import show_measurement, show_summary, summary_row
 from grader.cli.options import with_options
@@ -21,12 +22,12 @@ from grader.cli.output import err, is_stdout, show_error, write_json, write_whol
 from grader.cli.photo_options import PhotoOptions
 from grader.cli.photos import photo_files
 from grader.cli.pictures import check_outputs, picture_in, pictures_of
-from grader.correct.measured import correct
-from grader.photo import load_photo
-from grader.pipeline import Measurement, Progress, Request, Step, measure
-from grader.report import coverage_png, measurement_document, overlay_png
-from grader.report.document import SCHEMA
+from grader.measured import Measured
+from grader.measured_photo import MeasuredPhoto
+from grader.pipeline import Progress, Step
+from grader.report import coverage_png, overlay_png
 from grader.report.words import STEP_WORDS
+from grader.request import Request
 
 
 @with_options(PhotoOptions)
@@ -76,32 +77,29 @@ def measure_command(
         raise typer.Exit(_measure_many(files, request, json_out, coverage, overlay))
     try:
         with _status() as say:
-            done = _measure_one(files[0], request, say)
+            done = measure(files[0], request=request, progress=say)
     except PhotoError as error:
         show_error(error, files[0].name)
         raise typer.Exit(error.exit_code) from error
-    done = correct(done, by_hand, request.properties)
-    document = measurement_document(done)
+    done = done.corrected(by_hand)
+    measured = done.record
     if json_out is not None:
-        write_json(json_out, document)
+        write_json(json_out, measured.to_dict())
     _write_pictures(done, coverage, overlay)
     if not is_stdout(json_out):
-        show_measurement(document)
+        show_measurement(measured)
         say_learned(learned, part, seller)
-    if done.refused is not None:
-        show_error(done.refused, done.photo.name)
+    refused = done.measurement.refused
+    if refused is not None:
+        show_error(refused, done.name)
         raise typer.Exit(RefusedError.exit_code)
 
 
-def _measure_one(path: Path, request: Request, say: Progress | None) -> Measurement:
-    return measure(load_photo(path), request, say)
-
-
-def _write_pictures(done: Measurement, coverage: Path | None, overlay: Path | None) -> None:
+def _write_pictures(done: MeasuredPhoto, coverage: Path | None, overlay: Path | None) -> None:
     if coverage is not None:
-        write_whole(coverage, coverage_png(done))
+        write_whole(coverage, coverage_png(done.measurement))
     if overlay is not None:
-        write_whole(overlay, overlay_png(done))
+        write_whole(overlay, overlay_png(done.measurement))
 
 
 def _measure_many(
@@ -109,34 +107,34 @@ def _measure_many(
 ) -> int:
     """Measure one after another, going on after a bad one; returns the exit code of the worst.
 
-    Only documents are kept: some photos as arrays would fill the memory.
+    Only records are kept: some photos as arrays would fill the memory.
     """
-    documents: list[dict[str, Any]] = []
+    found: list[Measured] = []
     failed: list[tuple[str, GraderError]] = []
     code = 0
     with _steps(len(files)) as started:
         for path in files:
             try:
-                done = _measure_one(path, request, started(path.name))
+                done = measure(path, request=request, progress=started(path.name))
             except PhotoError as error:
-                reason = {"code": error.code, "message": error.message, "advice": error.advice}
-                documents.append({"schema": SCHEMA, "photo": path.name, "error": reason, "warnings": [reason]})
+                found.append(Measured.failed(path.name, error))
                 failed.append((path.name, error))
                 code = error.exit_code
                 continue
-            documents.append(measurement_document(done))
+            found.append(done.record)
             _write_pictures(
                 done,
                 None if coverage is None else picture_in(coverage, path, "coverage"),
                 None if overlay is None else picture_in(overlay, path, "overlay"),
             )
-            if done.refused is not None:
-                failed.append((path.name, done.refused))
+            refused = done.measurement.refused
+            if refused is not None:
+                failed.append((path.name, refused))
                 code = code or RefusedError.exit_code
     if json_out is not None:
-        write_json(json_out, *documents)
+        write_json(json_out, *(m.to_dict() for m in found))
     if not is_stdout(json_out):
-        show_summary([summary_row(d) for d in documents], failed)
+        show_summary([summary_row(m) for m in found], failed)
     return code
 
 

@@ -15,9 +15,10 @@ from calibration.reading import read_bytes
 from grader.cli.choices import choose_scale
 from grader.cli.learned import learned_from
 from grader.correct import Corrections, parse_corrections
-from grader.correct.model import CORRECTIONS_FILE, NO_CORRECTIONS
-from grader.pipeline import Request
+from grader.corrections import CORRECTIONS_FILE, NO_CORRECTIONS
+from grader.coverage.choose import segmenter_named, segmenter_names
 from grader.places import print_check_path
+from grader.request import Request
 from grader.units import parse_length_mm
 
 if TYPE_CHECKING:
@@ -57,6 +58,13 @@ class PhotoOptions:
         ),
     ] = None
     board_thickness: Annotated[str | None, typer.Option(help="Thickness of the boards: '1.6 mm'.")] = None
+    segmenter: Annotated[
+        str | None,
+        typer.Option(
+            help="What finds the plating, where a package that you installed brings another way; by its name.",
+            hidden=len(segmenter_names()) == 1,
+        ),
+    ] = None
     corrections: Annotated[
         Path | None,
         typer.Option(help="Corrections by hand from this JSON: as the page saved them, or a measurement with them."),
@@ -84,18 +92,21 @@ class PhotoOptions:
             no_scale: whether to do without scale; no other way to scale may then be given.
 
         Raises:
-            UsageError: several ways to scale, or a value that cannot be read.
+            UsageError: several ways to scale, a value that cannot be read, or an unknown segmenter.
             DataFileError: a file that was named cannot be read.
         """
         scale = choose_scale(
             target=self.target, length=self.length, start=self.start, end=self.end, rectangle=self.rectangle,
             corners=self.corners, coin=self.coin, rim=self.rim, pitch=self.pitch, no_scale=no_scale,
         )  # fmt: skip
+        if self.segmenter is not None:
+            segmenter_named(self.segmenter)  # told before any photo is read
         check = load_print_check(self.calibration if self.calibration is not None else print_check_path())
         return Request(
             scale=scale,
             board_thickness_mm=self.thickness_mm(),
             print_factor=check.print_factor() if check is not None else None,
+            segmenter=self.segmenter,
         )
 
     def by_hand(self, photos: Sequence[Path]) -> Corrections:

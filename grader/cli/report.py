@@ -16,16 +16,14 @@ from grader.cli.log import LogOption
 from grader.cli.options import with_options
 from grader.cli.output import is_stdout, out, write_json, write_whole
 from grader.cli.photos import photo_files
-from grader.cli.value_options import LotOption, MeasurementsArgument, ValueOptions, documents_of
+from grader.cli.value_options import LotOption, MeasurementsArgument, ValueOptions, measured_in
 from grader.lot import estimate_lot
+from grader.measured import Measured, documents_in
 from grader.photo import load_photo
 from grader.report.batch_blocks import batch_blocks
 from grader.report.blocks import Picture
-from grader.report.lot_csv import lot_csv
-from grader.report.lot_html import lot_html
+from grader.report.lot_files import ReportKind, report_file
 from grader.report.lot_report import LotReport, ReportedCuts, ReportedPhoto, reported_cut_picture, reported_picture
-from grader.valuation import measurements_of
-from grader.valuation.measured import documents_in
 
 
 @with_options(ValueOptions)
@@ -63,13 +61,12 @@ def report(
         if path is not None and not is_stdout(path):
             check_place(path)
     figures = options.figures()
-    documents = documents_of(measurements or [], lot, log)
-    measured = measurements_of(documents)
+    measured = measured_in(measurements or [], lot, log)
     estimate = estimate_lot(options.lot(measured))
-    pictures = _photos_by_sha(_candidates(photos, measurements or [], [d for _, d in documents]))
+    pictures = _photos_by_sha(_candidates(photos, measurements or [], measured))
     made = LotReport.of_estimate(
         title or lot or "Lot of boards",
-        tuple(ReportedPhoto(d, _picture(d, pictures)) for _, d in documents),
+        tuple(ReportedPhoto(m, _picture(m, pictures)) for m in measured),
         estimate,
         offer=options.offer(estimate, figures) if figures.spot is not None else None,
         cuts=_cuts(cuts or [], cut_picture or []),
@@ -81,15 +78,10 @@ def report(
 def _write(made: LotReport, places: Mapping[str, Path | None], paper: Paper) -> None:
     if not any(places.values()):
         places = {**places, "pdf": Path("report.pdf")}
-    if (path := places["pdf"]) is not None:
-        # reportlab is slow to load, and only this needs it
-        from grader.report.lot_pdf import lot_pdf
-
-        write_whole(path, lot_pdf(made, paper))
-    if (path := places["html"]) is not None:
-        write_whole(path, lot_html(made).encode())
-    if (path := places["csv"]) is not None:
-        write_whole(path, lot_csv(made).encode())
+    kinds: tuple[ReportKind, ...] = ("pdf", "html", "csv")
+    for kind in kinds:
+        if (path := places[kind]) is not None:
+            write_whole(path, report_file(made, kind, paper))
     if (path := places["json"]) is not None:
         write_json(path, made.as_json())
     if is_stdout(places["json"]):
@@ -97,7 +89,7 @@ def _write(made: LotReport, places: Mapping[str, Path | None], paper: Paper) -> 
     for path in places.values():
         if path is not None:
             out.print(f"Wrote {path}", markup=False)
-    missing = [str(p.document["photo"]) for p in made.photos if p.picture is None]
+    missing = [p.measured.photo for p in made.photos if p.picture is None]
     if missing:
         out.print(
             f"Without their pictures: {', '.join(missing)}. Say where the photos are with --photos.", markup=False
@@ -107,12 +99,12 @@ def _write(made: LotReport, places: Mapping[str, Path | None], paper: Paper) -> 
 
 
 def _candidates(
-    photos: Sequence[Path] | None, measurements: Sequence[Path], documents: Iterable[Mapping[str, Any]]
+    photos: Sequence[Path] | None, measurements: Sequence[Path], measured: Iterable[Measured]
 ) -> list[Path]:
     """Files that may be the photos: those named, else those beside the measurements that bear the photos' names."""
     if photos:
         return photo_files(photos)
-    names = {Path(str(document["photo"])).name for document in documents}
+    names = {Path(m.photo).name for m in measured}
     folders = dict.fromkeys(path.parent for path in measurements)
     return [folder / name for folder in folders for name in sorted(names) if is_file(folder / name)]
 
@@ -129,11 +121,9 @@ def _photos_by_sha(paths: Iterable[Path]) -> dict[str, Path]:
     return found
 
 
-def _picture(document: Mapping[str, Any], photos: Mapping[str, Path]) -> Picture | None:
-    path = photos.get(str(document.get("sha256")))
-    if path is None:
-        return None
-    return reported_picture(document, load_photo(path).rgb)
+def _picture(measured: Measured, photos: Mapping[str, Path]) -> Picture | None:
+    path = photos.get(measured.sha256)
+    return None if path is None else reported_picture(measured, load_photo(path).rgb)
 
 
 def _cuts(plans: Sequence[Path], pictures: Sequence[Path]) -> tuple[ReportedCuts, ...]:

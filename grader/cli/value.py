@@ -11,10 +11,10 @@ from calibration.errors import UsageError
 from grader.cli.log import LogOption, existing_log, lot_key
 from grader.cli.options import with_options
 from grader.cli.output import is_stdout, write_data, write_json
-from grader.cli.value_options import LotOption, MeasurementsArgument, ValueOptions, documents_of
+from grader.cli.value_options import LotOption, MeasurementsArgument, ValueOptions, measured_in
 from grader.cli.value_report import show_offer
 from grader.lot import estimate_lot
-from grader.valuation import example_text, measurements_of
+from grader.valuation import example_text
 
 
 @with_options(ValueOptions)
@@ -39,7 +39,7 @@ def value(
     if save and lot is None:
         raise UsageError("save-without-lot", "Only a lot of the log can keep an offer.", "Name it with --lot.")
     figures = options.figures()
-    measured = measurements_of(documents_of(measurements or [], lot, log))
+    measured = measured_in(measurements or [], lot, log)
     offer = options.offer(estimate_lot(options.lot(measured)), figures)
     if json_out is not None:
         write_json(json_out, offer.as_json())

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
@@ -14,14 +13,11 @@ from calibration.errors import UsageError
 from grader.cli.log import day_of, existing_log, lot_key
 from grader.cli.questions import ask_first
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
-from grader.lot.doubts import lot_doubts
-from grader.places import assumptions_folder
-from grader.units import parse_money
-from grader.valuation import Assumptions, Measured, Offer, load_set, value_lot, with_given
+from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for
+from grader.measured import Measured, measurements_of, read_measurements
+from grader.valuation import Assumptions
 from grader.valuation.doubts import Doubt, price_doubts
-from grader.valuation.estimates import named
-from grader.valuation.given_sales import SaleTexts
-from grader.valuation.measured import documents_in
+from grader.valuation.lot_doubts import lot_doubts
 
 MeasurementsArgument = Annotated[
     list[Path] | None, typer.Argument(help="Files that grader measure --json wrote.", show_default=False)
@@ -56,7 +52,13 @@ class ValueOptions:
     )
     trim_share: Annotated[str | None, typer.Option(help="Their share of the boards' mass: '4..8..15 %'.")] = None
     whole_price: Annotated[str | None, typer.Option(help="What whole boards bring by weight: '5..9 USD/kg'.")] = None
-    asking: Annotated[str | None, typer.Option(help="The seller's price: '120 USD'.")] = None
+    bodies_price: Annotated[
+        str | None, typer.Option(help="What is left of the boards after trimming brings by weight: '1..3 USD/kg'.")
+    ] = None
+    asking: Annotated[
+        str | None,
+        typer.Option(help="The seller's price: '120 USD', '8 USD/kg', '5 USD/lb' or '2 USD/board'."),
+    ] = None
     accept_loss: Annotated[str | None, typer.Option(help="Chance of a loss that you accept: '10 %'.")] = None
     assumptions: Annotated[
         str | None,
@@ -77,7 +79,7 @@ class ValueOptions:
     other_face: Annotated[
         str | None, typer.Option(help="Faces that no photo shows: 'alike', or 'left out' if not said.")
     ] = None
-    parts: Annotated[Path | None, typer.Option(help="A file that says this for several parts; see README.md.")] = None
+    parts: Annotated[Path | None, typer.Option(help="A file with several parts; see docs/buying.md.")] = None
     yes: Annotated[bool, typer.Option("--yes", help="Take figures that look wrong as they stand.")] = False
 
     def figures(self) -> Assumptions:
@@ -91,14 +93,13 @@ class ValueOptions:
         return figures
 
     def _figures(self) -> Assumptions:
-        sales = {"trim": SaleTexts(self.trim_price, self.trim_share), "whole": SaleTexts(self.whole_price)}
-        return with_given(
-            load_set(self.assumptions, assumptions_folder()),
+        return figures_of(
+            self.assumptions,
             spot=self.spot,
             spot_date=None if self.spot_date is None else day_of(self.spot_date),
             payable=self.payable,
             recovery=self.recovery,
-            costs=self.cost or None,
+            costs=self.cost,
             fee=self.fee,
             tax=self.tax,
             hours=self.hours,
@@ -107,7 +108,10 @@ class ValueOptions:
             weeks=self.weeks,
             per_gram=self.per_gram,
             minimum=self.minimum,
-            sales={name: texts for name, texts in sales.items() if texts != SaleTexts()} or None,
+            trim_price=self.trim_price,
+            trim_share=self.trim_share,
+            whole_price=self.whole_price,
+            bodies_price=self.bodies_price,
         )
 
     def lot(self, measured: Sequence[Measured]) -> Lot:
@@ -133,46 +137,38 @@ class ValueOptions:
             )
         return lot_of(read_claim(self.parts), measured)
 
-    def offer(self, estimate: LotEstimate, figures: Assumptions) -> Offer:
+    def offer(self, estimate: LotEstimate, figures: Assumptions) -> LotOffer:
         """What to pay for a lot.
 
         Raises:
             UsageError: a figure that cannot be read, or that is doubted.
         """
-        asking = None if self.asking is None else named("asking price", parse_money, self.asking)
+        asking = asking_price(self.asking)
         _ask(lot_doubts(estimate, figures, asking), yes=self.yes)
-        return value_lot(
-            estimate.gold_mg,
-            figures,
-            today=date.today(),
-            asking_price=asking,
-            mass_g=estimate.mass_g,
-            notices=estimate.notices,
-            lot=estimate.as_json(),
-        )
+        return offer_for(estimate, figures, asking)
 
 
 def _ask(doubts: Sequence[Doubt], *, yes: bool) -> None:
     ask_first([doubt.notice for doubt in doubts], yes=yes, undone="")
 
 
-def documents_of(paths: Sequence[Path], lot: str | None, log: str | None) -> list[tuple[str, dict[str, Any]]]:
-    """Measurements from files or from a lot of the log, each with where it comes from.
+def measured_in(paths: Sequence[Path], lot: str | None, log: str | None) -> list[Measured]:
+    """Measurements that can be valued, from files or from a lot of the log.
 
     Raises:
-        UsageError: ``two-sources``, ``measurements-none``.
-        DataFileError: a file cannot be read.
+        UsageError: ``two-sources``, ``measurements-none``, or as ``measurements_of``.
+        DataFileError: a file cannot be read, or as ``measurements_of``.
     """
     if paths and lot is not None:
         raise UsageError("two-sources", "Both files and a lot were given.", "Give one or the other.")
     if lot is not None:
         with existing_log(log) as opened:
             estimates = opened.entries(lot_key(lot)).latest_estimates()
-        return [(f"lot {lot}, estimate {e.id}", dict(e.document)) for e in estimates]
+        return measurements_of((f"lot {lot}, estimate {e.id}", e.document) for e in estimates)
     if not paths:
         raise UsageError(
             "measurements-none",
             "There is no measurement to value.",
             "Give a file that grader measure PHOTO --json FILE wrote, or a lot of the log (--lot).",
         )
-    return [(path.name, dict(document)) for path in paths for document in documents_in(path)]
+    return read_measurements(paths)

@@ -1,7 +1,7 @@
 """Corrections by hand: as data, and laid over what was found."""
 
 from grader.correct.apply import apply_corrections, region_at
-from grader.correct.model import (
+from grader.corrections import (
     Correction,
     Corrections,
     FinishChanged,

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from calibration.inputs import Input
 from calibration.notices import NoticeDefinition, notice, register
 from calibration.scale import Scale
-from grader.correct.model import Corrections, FinishChanged, LeftOut, Point
 from grader.correct.paint import Paint, edge_inputs, paint
+from grader.corrections import Corrections, FinishChanged, LeftOut, Point
 from grader.coverage import Coverage
 from grader.model import FINISHES, Finish
 from grader.regions import Board, Region, Regions, Row

@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.correct.model import Point, Stroke
+from grader.corrections import Point, Stroke
 
 FINE = 4  # points along each side of a pixel; their bits fill a uint16
 _REACH_PX = 256.0  # longest piece of a path drawn at once, which bounds the memory

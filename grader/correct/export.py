@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.correct.record import corrections_record
+from grader.measured.of_measurement import corrections_of
 from grader.pipeline import Measurement
 
 _QUALITY = 95
@@ -52,10 +52,11 @@ def training_zip(done: Measurement) -> bytes:
 
 
 def _about(done: Measurement) -> dict[str, Any]:
+    made = corrections_of(done)
     return {
         "segmenter": done.coverage.segmenter,
         "px_per_mm": done.scale.px_per_mm if done.scale is not None else None,
-        "corrections": corrections_record(done),
+        "corrections": None if made is None else made.model_dump(mode="json", by_alias=True),
     }
 
 

@@ -2,29 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 
 from calibration.errors import UsageError
-from calibration.thickness import GoldProperties
-from grader.area import estimate_area
 from grader.correct.apply import apply_corrections
-from grader.correct.model import Corrections
-from grader.gold import gold_mass
-from grader.model import Finish
-from grader.pipeline import Measurement
+from grader.corrections import Corrections
+from grader.pipeline import Measurement, with_gold
 from grader.regions import read_rows
 
 
-def correct(
-    measured: Measurement, corrections: Corrections, properties: Mapping[Finish, GoldProperties] | None = None
-) -> Measurement:
-    """A measurement with corrections.
+def correct(measured: Measurement, corrections: Corrections) -> Measurement:
+    """A measurement with corrections, its gold reckoned as in the request that was measured.
 
     Args:
         measured: with or without corrections, which are replaced.
         corrections: all of them, in order; none gives back what was found.
-        properties: as in the request that was measured.
 
     Raises:
         UsageError: the corrections belong to another photo.
@@ -50,12 +42,4 @@ def correct(
         corrections=corrections,
         found=found,
     )
-    if scale is None:
-        return corrected
-    area = estimate_area(coverage, regions, scale, photo.short_id)
-    return replace(
-        corrected,
-        area=area,
-        gold=gold_mass(area.by_finish, properties),
-        gold_by_board=tuple(gold_mass(on_board, properties) for on_board in area.by_board),
-    )
+    return with_gold(corrected)

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.correct.model import Point
+from grader.corrections import Point
 from grader.regions import Region, Regions
 
 _FINE = 2  # outlines run through the middles of half pixels, so that they miss the true edge by a quarter of a pixel

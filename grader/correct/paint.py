@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from calibration.inputs import Distribution, Input
 from calibration.reading import packaged_toml
 from grader.correct.brush import FINE, Bits, bounds, patches
-from grader.correct.model import PaintedIn, PaintedOut, Stroke
+from grader.corrections import PaintedIn, PaintedOut, Stroke
 from grader.model import FINISHES
 
 ALL_POINTS = FINE * FINE

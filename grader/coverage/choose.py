@@ -1,14 +1,83 @@
-"""Which segmenter is used when nobody asks for one."""
+"""Segmenters by name: which there are, and which is used where nobody asks for one.
+
+A package of its own adds one through an entry point of the group ``grader.segmenters``, whose name is the segmenter's
+and whose object makes it: every command and the page can then use it. A program that is running adds one with
+``register_segmenter``.
+"""
 
 from __future__ import annotations
 
 import functools
+from collections.abc import Callable, Mapping
+from importlib.metadata import EntryPoint, entry_points
 
+from calibration.errors import UsageError
 from grader.coverage.learned import LearnedSegmenter
 from grader.coverage.model import Segmenter
 
+GROUP = "grader.segmenters"
+LEARNED = "learned"
+
+Make = Callable[[], Segmenter]
+
+_makers: dict[str, Make] = {LEARNED: LearnedSegmenter}
+_defaults = [LEARNED]  # the last one counts
+
+
+def register_segmenter(name: str, make: Make, *, as_default: bool = False) -> None:
+    """Add a segmenter.
+
+    Args:
+        name: to choose it by.
+        make: makes it ready; called once.
+        as_default: whether it is used where nobody asks for one.
+
+    Raises:
+        ValueError: the name is taken.
+    """
+    if name in segmenter_names():
+        raise ValueError(f"there is a segmenter {name} already")
+    _makers[name] = make
+    if as_default:
+        _defaults.append(name)
+
+
+def forget_segmenter(name: str) -> None:
+    """Take back what ``register_segmenter`` added; the default is then the one before."""
+    del _makers[name]
+    if name in _defaults:
+        _defaults.remove(name)
+
+
+def segmenter_names() -> tuple[str, ...]:
+    """All that can be chosen, the default one first."""
+    return tuple(dict.fromkeys((_defaults[-1], *_makers, *_installed())))
+
+
+def segmenter_named(name: str | None = None) -> Segmenter:
+    """A segmenter, made ready once.
+
+    Args:
+        name: None for the default one.
+
+    Raises:
+        UsageError: ``segmenter-unknown``.
+    """
+    wanted = _defaults[-1] if name is None else name
+    if wanted in _makers:
+        return _ready(_makers[wanted])
+    if wanted in _installed():
+        return _ready(_installed()[wanted].load())
+    raise UsageError(
+        "segmenter-unknown", f"There is no segmenter '{wanted}'.", f"Choose one of {', '.join(segmenter_names())}."
+    )
+
 
 @functools.cache
-def default_segmenter() -> Segmenter:
-    """The best one that there is, made ready once."""
-    return LearnedSegmenter()
+def _ready(make: Make) -> Segmenter:
+    return make()
+
+
+@functools.cache
+def _installed() -> Mapping[str, EntryPoint]:
+    return {point.name: point for point in entry_points(group=GROUP)}

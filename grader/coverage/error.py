@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.errors import DataFileError
 from calibration.inputs import Distribution, Input
 from calibration.notices import Notice, NoticeDefinition, notice, register
 from calibration.reading import packaged_toml
@@ -49,7 +50,7 @@ def error_inputs(
     Without scale it is the widest there is, whatever the doubt.
 
     Args:
-        segmenter: name, a table of ``data/error.toml``.
+        segmenter: its name, which is that of a table in ``data/error.toml``.
         photo_id: the error is this photo's alone.
         scale: of the photo.
         share: coverage, uint8 (height, width); where nothing was found there is no error to scale.
@@ -57,7 +58,7 @@ def error_inputs(
     """
     if not share.any():
         return ()
-    figures = _figures()[segmenter]
+    figures = _figures_of(segmenter)
     px_per_mm = scale.px_per_mm if scale else None
     median, sigma = (_by_scale(figures, name, px_per_mm) for name in ("median", "sigma_log"))
     if doubt is not None and scale is not None:
@@ -75,7 +76,7 @@ def error_inputs(
 
 def centre_of(segmenter: str, px_per_mm: float) -> float:
     """Median of true area ÷ area found at some scale."""
-    return _by_scale(_figures()[segmenter], "median", px_per_mm)
+    return _by_scale(_figures_of(segmenter), "median", px_per_mm)
 
 
 def _by_scale(figures: dict[str, Any], name: str, px_per_mm: float | None) -> float:
@@ -119,6 +120,18 @@ def clipped_share(rgb: NDArray[np.uint8], share: NDArray[np.uint8]) -> float | N
 def contact_width_px(scale: Scale | None) -> float | None:
     """How many pixels lie across a common edge contact; None without scale."""
     return None if scale is None else scale.px_per_mm * load("photo_figures")["contact_width"].value
+
+
+def _figures_of(segmenter: str) -> dict[str, Any]:
+    known = _figures()
+    if segmenter not in known:
+        raise DataFileError(
+            "segmenter-unmeasured",
+            f"How far the area that the segmenter '{segmenter}' finds may be off was never measured.",
+            f"Measure it on renders, and add a table [{segmenter}] to grader/coverage/data/error.toml; or let the "
+            "segmenter give its own area_inputs.",
+        )
+    return dict(known[segmenter])
 
 
 @functools.cache

@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import RefusedError
+from calibration.finishes import HARD_GOLD
 from calibration.inputs import FloatArray, Input
 from calibration.scale import Scale
-from calibration.thickness import GoldProperties
 from grader.area import Kind, area_of_kind, kind_of
 from grader.cut.board import GOLD_CELL, STEP_MM, CutBoard, Face, density_input, outline_offset_input
 from grader.cut.outlines import board_outline_mm
 from grader.gold import gold_mass
-from grader.model import EMPTY, Finish, ProductModel
+from grader.model import EMPTY, ProductModel
 from grader.pipeline import Measurement
 from grader.regions import Region
 
@@ -26,17 +25,10 @@ _FINE = 4  # a cell's material is told from so many points each way
 _NEAR_MM = 2.0  # a region's middle may lie this far outside its board's outline
 
 
-def cut_boards(
-    done: Measurement,
-    thickness_mm: float | None = None,
-    properties: Mapping[Finish, GoldProperties] | None = None,
-) -> tuple[CutBoard | RefusedError, ...]:
-    """Each board of a photo in its own axes, with or without gold; or why it cannot be.
+def cut_boards(done: Measurement) -> tuple[CutBoard | RefusedError, ...]:
+    """Each board of a measured photo in its own axes, with or without gold; or why it cannot be.
 
-    Args:
-        done: measured.
-        thickness_mm: of the boards, for their mass.
-        properties: of the plating, as it was measured with; the priors if left out.
+    Thickness of the boards and properties of the plating are those of the request that was measured.
 
     Raises:
         RefusedError: no scale, or no outline at all.
@@ -62,8 +54,8 @@ def cut_boards(
         except RefusedError as error:
             unknown.append(error)
     owners = _owners(done, scale, outlines)
-    per = _Per(done, scale, properties)
-    density = density_input(thickness_mm)
+    per = _Per(done, scale)
+    density = density_input(done.request.board_thickness_mm)
     found = (
         _board(done, scale, outline, members, density, outline_offset_input(done.photo.short_id, number), per)
         for number, (outline, members) in enumerate(zip(outlines, owners, strict=True), 1)
@@ -74,14 +66,14 @@ def cut_boards(
 class _Per:
     """Area and gold for each mm² found of a kind of regions of one photo, told once for all its boards."""
 
-    def __init__(self, done: Measurement, scale: Scale, properties: Mapping[Finish, GoldProperties] | None) -> None:
-        self._done, self._scale, self._properties = done, scale, properties
+    def __init__(self, done: Measurement, scale: Scale) -> None:
+        self._done, self._scale = done, scale
         self._known: dict[Kind, tuple[ProductModel, ProductModel]] = {}
 
     def __call__(self, kind: Kind) -> tuple[ProductModel, ProductModel]:
         if kind not in self._known:
             area = area_of_kind(kind, 1.0, self._done.coverage, self._scale, self._done.photo.short_id)
-            self._known[kind] = sum(area.values(), EMPTY), gold_mass(area, self._properties).total
+            self._known[kind] = sum(area.values(), EMPTY), gold_mass(area, self._done.request.properties).total
         return self._known[kind]
 
 
@@ -173,7 +165,7 @@ def _material(outline_uv: FloatArray, shape: tuple[int, int]) -> FloatArray:
 
 
 def _is_contact(region: Region) -> bool:
-    return region.row is not None or (region.finish == "hard_gold" and region.length <= _LONGEST_CONTACT_MM)
+    return region.row is not None or (region.finish == HARD_GOLD and region.length <= _LONGEST_CONTACT_MM)
 
 
 def _face(

@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.errors import DataFileError, RefusedError
-from calibration.reading import as_written
+from calibration.errors import RefusedError
 from grader.cut import CutBoard, CutRules, plan_board
 from grader.cut.board import density_input, outline_offset_input
 from grader.cut.picture import board_picture
 from grader.grade.model import Candidate
+from grader.measured import Measured, MeasuredBoard
+from grader.measured.record import FILE
 from grader.model import EMPTY, ProductModel
-from grader.valuation import Measured, measurements_of
 
 Picture = NDArray[np.uint8]
 NO_GOLD = "no-gold-to-keep"
@@ -90,54 +89,41 @@ def with_weight(candidates: Sequence[Candidate], weighed_g: float) -> list[Candi
 
 
 def measured_candidates(
-    documents: Sequence[tuple[str, Mapping[str, Any]]], part: str = "", thickness_mm: float | None = None
+    measured: Sequence[Measured], part: str = "", thickness_mm: float | None = None
 ) -> list[Candidate]:
-    """The boards of measurements that ``grader measure --json`` wrote: whole, for without the photo none can be cut.
+    """The boards of measured photos: whole, for without the photo none can be cut.
 
     Args:
-        documents: where each comes from (for messages), and the object itself.
+        measured: the photos, each with gold.
         part: what kind the boards are; the photo's name if empty.
         thickness_mm: of the boards, for their mass.
 
     Raises:
-        UsageError: as ``measurements_of``.
-        DataFileError: a measurement that does not say what is on each board.
+        DataFileError: ``measurement-invalid``: a measurement does not say what is on each board.
     """
-    found: list[Candidate] = []
-    for (source, document), m in zip(documents, measurements_of(documents), strict=True):
-        damaged = DataFileError(
-            "measurement-invalid",
-            f"{source}: it does not say what is on each board.",
-            "Make it again with: grader measure PHOTO --json FILE.",
-        )
-        with as_written(damaged):
-            found += _of_measurement(m, document, part, thickness_mm)
-    return found
+    return [candidate for m in measured for candidate in _of_measurement(m, part, thickness_mm)]
 
 
-def _of_measurement(
-    m: Measured, document: Mapping[str, Any], part: str, thickness_mm: float | None
-) -> Iterator[Candidate]:
-    """The boards of one measurement; raises what a mapping does where something is missing."""
-    missing = set(m.scale_inputs) - set(m.gold_mg.inputs)
-    scale = [] if missing else [m.gold_mg.inputs[name] for name in m.scale_inputs]
-    inputs = [i.as_json() for i in m.gold_mg.inputs.values()]
-    for number, (outline, board) in enumerate(zip(m.outlines, document.get("boards", []), strict=True), 1):
-        gold = ProductModel.from_json({"terms": board["gold_terms"], "inputs": inputs})
+def _of_measurement(m: Measured, part: str, thickness_mm: float | None) -> Iterator[Candidate]:
+    inputs = m.gold.inputs
+    scale = [inputs[name] for name in m.scale_inputs] if set(m.scale_inputs) <= set(inputs) else []
+    for number, board in enumerate(m.boards, 1):
+        if board.gold_terms is None or len(board.outline_px) < 3:
+            raise FILE.invalid(m.photo, "it does not say what is on each board")
+        gold = ProductModel(board.gold_terms, inputs)
         factors = (*scale, density_input(thickness_mm))
         offset = outline_offset_input(m.sha256[:12], number)
-        around = ProductModel.of(-_length_mm(board["outline_px"], outline.area_mm2), (*factors, offset))
-        mass = ProductModel.of(outline.area_mm2, factors) + around
+        mass = ProductModel.of(board.size_mm2, factors) + ProductModel.of(-_length_mm(board), (*factors, offset))
         name = f"{m.photo}, board {number}"
         bare = RefusedError(NO_GOLD, "No gold plating was found on this board.", "Leave it out of the batch.")
         yield Candidate(name, part or m.photo, gold, mass, mass, None, 1, None if gold.terms else bare)
 
 
-def _length_mm(outline_px: Any, area_mm2: float) -> float:
+def _length_mm(board: MeasuredBoard) -> float:
     """Length of an outline, from its shape in the photo and its area."""
-    points = np.asarray(outline_px, np.float32).reshape(-1, 1, 2)
+    points = np.asarray(board.outline_px, np.float32).reshape(-1, 1, 2)
     area_px = cv2.contourArea(points)
-    return cv2.arcLength(points, closed=True) * float(np.sqrt(area_mm2 / area_px)) if area_px > 0 else 0.0
+    return cv2.arcLength(points, closed=True) * float(np.sqrt(board.size_mm2 / area_px)) if area_px > 0 else 0.0
 
 
 def is_measurement(path: Path) -> bool:

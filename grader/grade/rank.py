@@ -20,7 +20,7 @@ from grader.grade.thresholds import Thresholds
 from grader.lot import own_thickness
 from grader.model import EMPTY, Range
 from grader.valuation import Assumptions, Sale
-from grader.valuation.economics import spot_of
+from grader.valuation.books import spot_of
 from grader.valuation.learned import recovery_once
 
 _G_PER_MG, _G_PER_KG, _MIN_PER_H = 1e-3, 1e3, 60.0
@@ -135,7 +135,7 @@ def _drawn(
 
 def _sale_of(a: Assumptions) -> Sale | None:
     """The sale of whole boards by weight."""
-    whole = [s for s in a.sales if s.share is None]
+    whole = [s for s in a.sales if s.what == "boards"]
     return next((s for s in whole if s.name == "whole"), whole[0] if whole else None)
 
 

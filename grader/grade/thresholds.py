@@ -11,7 +11,7 @@ from calibration.errors import DataFileError, UsageError
 from calibration.inputs import Input
 from calibration.reading import FileKind, packaged_text, parse_toml, read_text
 from grader.units import parse_share
-from grader.valuation.estimates import amount_estimate, named, quantity_estimate, same_currency
+from grader.units.estimates import amount_estimate, named, quantity_estimate, same_currency
 
 _KEYS: Mapping[str, frozenset[str]] = {
     "process": frozenset({"least_per_gram", "least_per_minute", "chance", "cost_per_gram"}),

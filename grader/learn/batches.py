@@ -111,7 +111,7 @@ def _platings(contents: Contents, weighing: Weighing) -> tuple[tuple[Plating, ..
 
 def _unseen_sd(estimates: Sequence[Estimate], copies: float) -> float:
     """Relative standard deviation that boards add which went in without having been photographed."""
-    seen = max(1, sum(len(e.document.get("boards", ())) for e in estimates))
+    seen = max(1, sum(len(e.measured.boards) for e in estimates))
     return sampling_sd(prior_spread(), seen, seen * max(copies, 1.0))
 
 

@@ -11,22 +11,25 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
+from calibration.finishes import HARD_GOLD, IMMERSION_GOLD
 from calibration.inputs import Distribution, Input
 from calibration.thickness import Finish, GoldProperties, gold_properties
+from grader import __version__
 from grader.gold import gold_mass
 from grader.learn.newest import newest_in
 from grader.log import NewLot, NewPurchase, NewYield, checked, open_log, photo_of
-from grader.model import ProductModel, Range
+from grader.measured import SCHEMA, Measured, MeasuredScale
+from grader.measured.figures import figures_of
+from grader.model import ProductModel
 
 # invented kinds of boards and their typical effective thickness in um
 PARTS: Mapping[str, Mapping[Finish, float]] = {
-    "memory strips": {"hard_gold": 0.42},
-    "expansion cards": {"hard_gold": 0.60, "immersion_gold": 0.06},
-    "phone boards": {"immersion_gold": 0.08},
+    "memory strips": {HARD_GOLD: 0.42},
+    "expansion cards": {HARD_GOLD: 0.60, IMMERSION_GOLD: 0.06},
+    "phone boards": {IMMERSION_GOLD: 0.08},
 }
 SELLERS = ("Ash Lane", "Birch Yard", "Cedar Court")
 _BATCH_SPREAD = 0.10
@@ -51,35 +54,26 @@ class Invented:
     areas_mm2: Mapping[Finish, float]
     gold: NewYield
 
-    def document(self, properties: Mapping[Finish, GoldProperties] | None = None) -> dict[str, Any]:
-        """A measurement of the lot, as ``grader measure`` would write it."""
+    def measured(self, properties: Mapping[Finish, GoldProperties] | None = None) -> Measured:
+        """A measurement of the lot; with published properties of the plating where none are given."""
         photo = f"{self.lot.name}.jpg"
         sha256 = hashlib.sha256(photo.encode()).hexdigest()
         scale = Input("scale", "scale", Distribution("normal", (1.0, _HALF_WIDTH)), "invented", of=(sha256[:12],))
         areas = {f: ProductModel.of(area, [scale]) for f, area in self.areas_mm2.items()}
-        total = gold_mass(areas, gold_properties() if properties is None else properties).total
         whole = ProductModel.of(sum(self.areas_mm2.values()), [scale])
-        return {
-            "schema": 1,
-            "photo": photo,
-            "sha256": sha256,
-            "width_px": 4000,
-            "height_px": 3000,
-            "scale": {
-                "method": "length",
-                "known": "length",
-                "px_per_mm": _PX_PER_MM,
-                "relative_uncertainty": _HALF_WIDTH / 2,
-            },
-            "plated_area_mm2": Range.of(whole.draws()).as_json(),
-            "gold_mg": Range.of(total.draws()).as_json(),
-            "model": {
-                "area_mm2": {f: a.as_json() for f, a in areas.items()},
-                "gold_mg": total.as_json(),
-                "scale_inputs": [scale.name],
-            },
-            "warnings": [],
-        }
+        return Measured(
+            schema=SCHEMA,
+            program=f"grader {__version__}",
+            photo=photo,
+            sha256=sha256,
+            width_px=4000,
+            height_px=3000,
+            segmenter="invented",
+            scale=MeasuredScale(
+                method="length", known="length", px_per_mm=_PX_PER_MM, relative_uncertainty=_HALF_WIDTH / 2
+            ),
+            **figures_of(areas, whole, gold_mass(areas, properties), [scale.name]),
+        )
 
 
 def invented(count: int = 30, seed: int = 6) -> tuple[Invented, ...]:
@@ -91,7 +85,7 @@ def invented(count: int = 30, seed: int = 6) -> tuple[Invented, ...]:
     for number in range(1, count + 1):
         part, seller = (str(rng.choice(names)) for names in (list(PARTS), SELLERS))
         size = float(np.exp(rng.normal(10.5, 0.5)))  # mm² of hard gold
-        areas: dict[Finish, float] = {f: round(size * (1 if f == "hard_gold" else 6)) for f in PARTS[part]}
+        areas: dict[Finish, float] = {f: round(size * (1 if f == HARD_GOLD else 6)) for f in PARTS[part]}
         properties = gold_properties()
         per_um = {f: a * 1e-3 * _middle(properties[f]) for f, a in areas.items()}
         mass = sum(per_um[f] * PARTS[part][f] for f in areas) * sellers[seller]
@@ -138,7 +132,8 @@ def write_invented(path: Path, count: int = 30) -> None:
             number = log.add_lot(each.lot).id
             log.add_purchase(number, each.purchase)
             learned = newest_in(log)
-            document = each.document(None if learned is None else learned.properties(each.lot.part, each.lot.seller))
+            taught = None if learned is None else learned.properties(each.lot.part, each.lot.seller)
+            document = each.measured(taught).to_dict()
             log.add_estimate(number, photo_of(document), document)
             go(each.gold.weighed_on)
             log.add_yield(number, each.gold)

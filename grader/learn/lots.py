@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Any
 
 from calibration.errors import DataFileError
 from grader.log import Contents, Estimate, Lot, Yield
@@ -42,7 +41,7 @@ def estimates_of(contents: Contents, lot: Lot, before: Yield | None = None) -> t
         before: only estimates that were in the log when this yield was first entered, and made no later than the day
             of its weighing.
     """
-    found = (e for e in contents.estimates if e.lot_id == lot.id and isinstance(e.document.get("model"), Mapping))
+    found = (e for e in contents.estimates if e.lot_id == lot.id and _is_usable(e))
     if before is not None:
         entered = contents.first_entry(before)
         found = (e for e in found if e.made_at <= entered.logged_at and e.made_at.date() <= before.weighed_on + _DAY)
@@ -55,8 +54,7 @@ def gold_model(estimates: Iterable[Estimate], copies: float) -> ProductModel:
     Raises:
         DataFileError: an estimate cannot be read, or two disagree about an input.
     """
-    models = (ProductModel.from_json(_part(e, "gold_mg")) for e in estimates)
-    return sum(models, EMPTY).times((), copies)
+    return sum((e.measured.gold for e in estimates), EMPTY).times((), copies)
 
 
 def area_models(estimates: Iterable[Estimate], copies: float) -> dict[Finish, ProductModel]:
@@ -67,17 +65,16 @@ def area_models(estimates: Iterable[Estimate], copies: float) -> dict[Finish, Pr
     """
     areas: dict[Finish, ProductModel] = {}
     for estimate in estimates:
-        by_finish = _part(estimate, "area_mm2")
+        found = estimate.measured.areas
         for finish in FINISHES:
-            if finish in by_finish:
-                areas[finish] = areas.get(finish, EMPTY) + ProductModel.from_json(by_finish[finish])
+            if finish in found:
+                areas[finish] = areas.get(finish, EMPTY) + found[finish]
     return {finish: area.times((), copies) for finish, area in areas.items()}
 
 
-def _part(estimate: Estimate, name: str) -> Mapping[str, Any]:
-    part = estimate.document["model"].get(name)
-    if not isinstance(part, Mapping):
-        raise DataFileError(
-            "measurement-invalid", f"Estimate {estimate.id} lacks its model.", "Measure the photo again."
-        )
-    return part
+def _is_usable(estimate: Estimate) -> bool:
+    """Whether it has models; one that cannot be read counts, so that it is told where it is used."""
+    try:
+        return estimate.measured.model is not None
+    except DataFileError:
+        return True

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 from typing import Any
 
 from calibration.belief import Belief, learn
@@ -13,7 +14,7 @@ from calibration.errors import LogError
 from calibration.thickness import Finish, GoldProperties, gold_properties
 from grader.learn.batches import Batches, batches_of, same_name
 from grader.learn.flags import Flag, flags
-from grader.log import Contents, Log
+from grader.log import Contents, Log, open_log
 
 TOGETHER = (
     "Effective thickness is thickness × fraction recovered: what is weighed cannot tell the two apart. What the "
@@ -103,3 +104,13 @@ def newest_in(log: Log) -> Newest | None:
     except LogError:
         return found
     return Newest(found.belief, record.made_at, found.sources)
+
+
+def newest_at(place: str | Path | None) -> Newest | None:
+    """The newest belief of the log at a place, None for the usual one.
+
+    Raises:
+        LogError: there is no log, or it cannot be read.
+    """
+    with open_log(place, must_exist=True) as log:
+        return newest_in(log)

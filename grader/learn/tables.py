@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from calibration.belief import Shift
+from calibration.finishes import FINISH_WORDS
 from calibration.scores import Share
 from grader.learn.compare import GROUPS, Pair, Record, record, records
 from grader.learn.csv_import import Row
 from grader.learn.flags import Flag
 from grader.learn.newest import Newest
 from grader.learn.returns import Return
-from grader.log.tables import TextTable
 from grader.model import Range
-from grader.report.overlay import FINISH_WORDS
+from grader.text_table import TextTable
 from grader.units import MassUnit, format_mass, format_money, format_range, format_share
 
 
@@ -97,7 +97,7 @@ _RECORD_HEADS = ("", "Yields", "In the 90 % range", "Weighed ÷ estimated", "Mea
 
 def _record(r: Record, liked: MassUnit, by: str = "") -> tuple[str, ...]:
     spread = "" if r.ratio_range is None else f" ({r.ratio_range[0]:.2f} to {r.ratio_range[1]:.2f})"
-    name = dict(FINISH_WORDS).get(r.name, r.name) if by == "finish" else r.name  # type: ignore[call-overload]
+    name = FINISH_WORDS.get(r.name, r.name) if by == "finish" else r.name
     return name, str(r.count), share_text(r.coverage), f"{r.ratio:.2f}{spread}", format_mass(r.score_mg, liked=liked)
 
 

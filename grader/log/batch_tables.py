@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from grader.log.batch_model import BatchAmount, CarryOver, Struck
 from grader.log.model import Contents
-from grader.log.tables import TextTable, weighed_text
+from grader.log.tables import weighed_text
+from grader.text_table import TextTable
 from grader.units import MassUnit, format_mass
 
 

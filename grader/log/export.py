@@ -11,9 +11,11 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Literal, get_args
 
+from calibration.errors import DataFileError
 from grader.log.batch_model import Struck
 from grader.log.entry import utc_text
 from grader.log.model import Contents
+from grader.measured import Measured
 from grader.spreadsheet import csv_cell
 
 TableName = Literal[
@@ -128,7 +130,7 @@ def to_csv(contents: Contents, table: TableName) -> str:
     writer = csv.writer(text)
     writer.writerow(COLUMNS[table])
     for row in _rows(contents, table):
-        cells = {**_plain(row), "lot": names.get(row.get("lot_id", 0)), **_of_document(row.get("document") or {})}
+        cells = {**_plain(row), "lot": names.get(row.get("lot_id", 0)), **_figures(table, row)}
         writer.writerow([csv_cell(cells.get(column)) for column in COLUMNS[table]])
     return text.getvalue()
 
@@ -156,15 +158,25 @@ def _plain_value(value: Any) -> Any:
     return value
 
 
-def _of_document(document: Mapping[str, Any]) -> dict[str, Any]:
-    """The main figures of a measurement or an offer, as far as it gives them."""
-    found: dict[str, Any] = {"photo": document.get("photo")}
-    for name in _ESTIMATED:
-        given = document.get(name)
-        if isinstance(given, Mapping):
-            found[name] = given.get("value")
-            found |= {f"{name}_{end}": given.get(end) for end in ("low", "high", "level")}
-    highest = document.get("highest_price")
-    if isinstance(highest, Mapping):
-        found |= {"highest_price": highest.get("price"), "currency": document.get("currency")}
+def _figures(table: TableName, row: Mapping[str, Any]) -> dict[str, Any]:
+    """The main figures of a row's measurement or offer, as far as it gives them."""
+    if table == "estimates":
+        return _of_measurement(row["document"])
+    if table == "offers":
+        highest, currency = (row["document"].get(key) for key in ("highest_price", "currency"))
+        return {"highest_price": highest.get("price"), "currency": currency} if isinstance(highest, Mapping) else {}
+    return {}
+
+
+def _of_measurement(document: Mapping[str, Any]) -> dict[str, Any]:
+    """Photo, plated area and gold; nothing where it cannot be read, which the export as JSON then holds."""
+    try:
+        measured = Measured.from_dict(document)
+    except DataFileError:
+        return {}
+    found: dict[str, Any] = {"photo": measured.photo}
+    for name, value in zip(_ESTIMATED, (measured.plated_area_mm2, measured.gold_mg), strict=True):
+        if value is not None:
+            found |= {name: value.value, f"{name}_low": value.low, f"{name}_high": value.high}
+            found[f"{name}_level"] = value.level
     return found

@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
+from functools import cached_property
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, StringConstraints, model_validator
 
 from grader.log.batch_model import BatchRecords
 from grader.log.entry import Document, Entry, Finite, Line, LotName, Sha256, checked
+from grader.measured import Measured
 
 FinenessKnown = Literal["found", "assumed", "assayed"]
 MarkKind = Literal["process", "reset"]
@@ -44,16 +46,20 @@ class PhotoRecord(Entry):
 
 
 def photo_of(document: Document) -> PhotoRecord:
-    """The photo that a measurement names.
+    """The photo that a measurement's document names.
 
     Raises:
-        UsageError: it lacks the photo's name, sha256 or size.
+        UsageError: it lacks the photo's sha256 or size.
+        DataFileError: it is no measurement.
     """
-    named = {"sha256": "sha256", "name": "photo", "width_px": "width_px", "height_px": "height_px"}
+    measured = Measured.from_dict(document)
     return checked(
         PhotoRecord,
-        **{field: document.get(key) for field, key in named.items()},
-        taken_at=document.get("taken_at"),
+        sha256=measured.sha256,
+        name=measured.photo,
+        width_px=measured.width_px,
+        height_px=measured.height_px,
+        taken_at=measured.taken_at,
     )
 
 
@@ -178,6 +184,15 @@ class Estimate:
     made_at: datetime
     program_version: str
     document: Document
+
+    @cached_property
+    def measured(self) -> Measured:
+        """What the measurement says.
+
+        Raises:
+            DataFileError: it was damaged after it was logged, or a later version made it.
+        """
+        return Measured.from_dict(self.document, f"estimate {self.id}")
 
 
 @dataclass(frozen=True)

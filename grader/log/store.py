@@ -79,6 +79,14 @@ def open_log(path: Path | str | None = None, *, must_exist: bool = False, clock:
 
     Raises:
         LogError: the file is no log of ours, was written by a newer program, or cannot be used; it is left untouched.
+
+    Examples:
+        >>> import grader
+        >>> from grader.log import NewLot
+        >>> with grader.open_log("log.sqlite") as log:
+        ...     started = log.add_lot(NewLot(name="attic lot"))
+        ...     [lot.name for lot in log.contents().lots]
+        ['attic lot']
     """
     tells = clock or (lambda: datetime.now(UTC))
     if is_url(path):

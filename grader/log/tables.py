@@ -3,27 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
-from grader.log.model import Contents, Purchase, Yield
-from grader.model import Range
+from calibration.errors import DataFileError
+from grader.log.model import Contents, Estimate, Purchase, Yield
+from grader.text_table import TextTable
 from grader.units import MassUnit, format_mass, format_money, format_range, format_share
-
-
-@dataclass(frozen=True)
-class TextTable:
-    """A table ready to show.
-
-    Attributes:
-        title: of the table.
-        columns: their heads.
-        rows: as many texts each as there are columns.
-    """
-
-    title: str
-    columns: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
 
 
 def lots_table(contents: Contents, liked: MassUnit = "auto") -> TextTable:
@@ -66,8 +51,7 @@ def entry_tables(contents: Contents, liked: MassUnit = "auto") -> tuple[TextTabl
                 (
                     e.made_at.date().isoformat(),
                     names[e.photo_sha256],
-                    _range(e.document, "plated_area_mm2", "mm²", liked),
-                    _range(e.document, "gold_mg", "mg", liked),
+                    *_figures(e, liked),
                     "yes" if e.id in latest else "no, measured again",
                 )
                 for e in contents.estimates
@@ -131,11 +115,17 @@ def _fineness(gold: Yield) -> str:
     return "" if gold.fineness is None else f"{format_share(gold.fineness)} ({gold.fineness_known})"
 
 
-def _range(document: Mapping[str, Any], name: str, unit: str, liked: MassUnit) -> str:
-    given = document.get(name)
-    if not isinstance(given, Mapping) or not {"value", "low", "high", "level"} <= set(given):
-        return ""
-    return format_range(Range(*(float(given[part]) for part in ("value", "low", "high", "level"))), unit, liked)
+def _figures(estimate: Estimate, liked: MassUnit) -> tuple[str, str]:
+    """Plated area and gold as they were estimated; empty where the measurement cannot be read or has no scale."""
+    try:
+        shown = estimate.measured.plated_area_mm2, estimate.measured.gold_mg
+    except DataFileError:
+        return "", ""
+    area, gold = (
+        "" if value is None else format_range(value, unit, liked)
+        for value, unit in zip(shown, ("mm²", "mg"), strict=True)
+    )
+    return area, gold
 
 
 def _highest(document: Mapping[str, Any]) -> str:

@@ -11,9 +11,9 @@ from calibration.errors import UsageError
 from calibration.inputs import Distribution
 from calibration.reading import FileKind, read_toml
 from grader.lot.model import OTHER_FACES, Lot, OtherFace, Part, Sight
+from grader.measured import Measured
 from grader.units import parse_mass_g, split_range
-from grader.valuation.estimates import distribution_of, named
-from grader.valuation.measured import Measured
+from grader.units.estimates import distribution_of, named
 
 _FILE = FileKind(
     code="parts",
@@ -71,16 +71,18 @@ def lot_of(parts: Sequence[PartText], measured: Sequence[Measured]) -> Lot:
 def one_part(
     measured: Sequence[Measured],
     *,
+    backs: Sequence[Measured] = (),
     boards: Sequence[int] = (),
     count: str = "",
     mass: str = "",
     weighed: Sequence[str] = (),
     other_face: str = "left_out",
 ) -> Lot:
-    """A lot of one part whose photos all show other boards of it, front faces alone.
+    """A lot of one part whose photos all show other boards of it.
 
     Args:
-        measured: the photos.
+        measured: the photos of front faces.
+        backs: of the other faces, one for each front, in their order; none where they were not taken.
         boards: how many each shows, in their order; one number holds for all; what outlines tell if left out.
         count: of boards in the lot.
         mass: stated mass of the lot.
@@ -88,8 +90,14 @@ def one_part(
         other_face: what to make of the backs.
 
     Raises:
-        UsageError: ``boards-per-photo``, or as ``lot_of``.
+        UsageError: ``boards-per-photo``, ``backs-per-photo``, or as ``lot_of``.
     """
+    if len(backs) not in (0, len(measured)):
+        raise UsageError(
+            "backs-per-photo",
+            f"{len(backs)} photos of backs for {len(measured)} of fronts.",
+            "Give one back for each front, in their order, or describe the lot in parts.",
+        )
 
     def each(given: Sequence[Any], otherwise: Any, what: str) -> Sequence[Any]:
         if len(given) in (0, len(measured)):
@@ -103,10 +111,16 @@ def one_part(
         )
 
     sights = tuple(
-        SightText(m.sha256, "", n, w)
-        for m, n, w in zip(measured, each(boards, None, "boards"), each(weighed, "", "a mass"), strict=True)
+        SightText(m.sha256, back, n, w)
+        for m, back, n, w in zip(
+            measured,
+            [b.sha256 for b in backs] or [""] * len(measured),
+            each(boards, None, "boards"),
+            each(weighed, "", "a mass"),
+            strict=True,
+        )
     )
-    return lot_of([PartText("the boards", sights, count, mass, other_face)], measured)
+    return lot_of([PartText("the boards", sights, count, mass, other_face)], [*measured, *backs])
 
 
 def read_claim(path: Path) -> tuple[PartText, ...]:
@@ -171,9 +185,9 @@ def _part(text: PartText, measured: Sequence[Measured]) -> Part:
             Sight(
                 front,
                 _photo(s.back, measured) if s.back else None,
-                front.board_count.value if s.boards is None else s.boards,
+                front.likely_boards.value if s.boards is None else s.boards,
                 named(f"{text.name}, mass of the boards in a photo", mass, s.weighed) if s.weighed else None,
-                front.board_count if s.boards is None else None,
+                front.likely_boards if s.boards is None else None,
             )
             for s, front in ((s, _photo(s.front, measured)) for s in text.photos)
         ),

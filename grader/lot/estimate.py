@@ -27,8 +27,8 @@ from grader.lot import notices as _registered  # noqa: F401 - registers the warn
 from grader.lot.model import Lot, LotEstimate, Part, PartEstimate, Sight
 from grader.lot.sampling import Observed, observed_spread, pooled, prior_spread, unseen_factor
 from grader.lot.seen import check_sure, seen_inputs, total_seen
+from grader.measured import Measured
 from grader.model import EMPTY, ProductModel, Term
-from grader.valuation.measured import Measured
 
 _CM2_PER_MM2 = 1e-2
 
@@ -45,7 +45,7 @@ def estimate_lot(lot: Lot) -> LotEstimate:
     several = len(lot.parts) > 1
     parts = tuple(_estimate(part, own_thickness=several) for part in lot.parts)
     masses = [p.mass_g for p in parts]
-    photos = (n for part in lot.parts for m in part.photos for n in m.notices)
+    photos = (n for part in lot.parts for m in part.photos for n in m.warnings)
     return LotEstimate(
         parts=parts,
         gold_mg=sum((p.gold_mg for p in parts), EMPTY),
@@ -88,7 +88,7 @@ def _estimate(part: Part, *, own_thickness: bool) -> PartEstimate:
 
 def _of_all(part: Part, per_size: ProductModel, unseen: Input | None) -> ProductModel:
     """Gold of seen and unseen boards; ``per_size`` is gold per board, or per g of boards."""
-    seen = _per_board(part, lambda m: m.gold_mg).times((), part.boards_seen)
+    seen = _per_board(part, lambda m: m.gold).times((), part.boards_seen)
     if unseen is None:
         return seen
     if part.mass_g is not None:
@@ -103,10 +103,10 @@ def _of_all(part: Part, per_size: ProductModel, unseen: Input | None) -> Product
 
 def _per_size(part: Part) -> ProductModel:
     if part.mass_g is None:
-        return _per_board(part, lambda m: m.gold_mg, *seen_inputs(part))
+        return _per_board(part, lambda m: m.gold, *seen_inputs(part))
     if part.sights[0].weighed_g is not None:
         weighed = sum(s.weighed_g or 0.0 for s in part.sights)
-        return _per_board(part, lambda m: m.gold_mg).times((_input("weighing", part),), part.boards_seen / weighed)
+        return _per_board(part, lambda m: m.gold).times((_input("weighing", part),), part.boards_seen / weighed)
     # Gold and outlines of one photo carry the same factors of scale: in gold per area of board they cancel.
     per_cm2 = _by_face(part, _unscaled_gold, lambda _, m: _outlined_cm2(m))
     return per_cm2.times((_specific_area(part),))
@@ -150,12 +150,12 @@ def _ratio(seen: Sequence[tuple[ProductModel, float]]) -> ProductModel:
 
 def _unscaled_gold(m: Measured) -> ProductModel:
     shared = set(m.scale_inputs)
-    terms = tuple(Term(t.coefficient, tuple(f for f in t.factors if f not in shared)) for t in m.gold_mg.terms)
-    return ProductModel(terms, {k: i for k, i in m.gold_mg.inputs.items() if k not in shared})
+    terms = tuple(Term(t.coefficient, tuple(f for f in t.factors if f not in shared)) for t in m.gold.terms)
+    return ProductModel(terms, {k: i for k, i in m.gold.inputs.items() if k not in shared})
 
 
 def _outlined_cm2(m: Measured) -> float:
-    return sum(o.area_mm2 for o in m.outlines) * _CM2_PER_MM2
+    return sum(board.size_mm2 for board in m.boards) * _CM2_PER_MM2
 
 
 # --- masses
@@ -168,14 +168,14 @@ def _seen_mass(part: Part) -> ProductModel | None:
     photos = [s.front for s in part.sights]
     if part.mass_g is not None:
         photos += [s.back for s in part.sights if s.back is not None]
-    if not all(m.outlines for m in photos):
+    if not all(m.boards for m in photos):
         return None
     areas = sum((_outlines(s.front) for s in part.sights), EMPTY)
     return areas.times((_input("areal-density", part),))
 
 
 def _outlines(m: Measured) -> ProductModel:
-    known = m.gold_mg.inputs
+    known = m.gold.inputs
     return ProductModel.of(_outlined_cm2(m), (known[name] for name in m.scale_inputs if name in known))
 
 
@@ -263,7 +263,7 @@ def own_thickness(gold_mg: ProductModel, part: str) -> ProductModel:
 
 def _with_own_thickness(part: Part) -> Part:
     def own(m: Measured) -> Measured:
-        return replace(m, gold_mg=own_thickness(m.gold_mg, part.name))
+        return m.with_gold(own_thickness(m.gold, part.name))
 
     return replace(
         part, sights=tuple(replace(s, front=own(s.front), back=own(s.back) if s.back else None) for s in part.sights)
@@ -277,14 +277,15 @@ def _observed(part: Part, *, by_mass: bool) -> list[Observed]:
     """Fronts, each board apart where as many outlines were found as boards were counted."""
     found = []
     for s in part.sights:
-        outlines, gold = s.front.outlines, float(np.median(s.front.gold_mg.draws()))
-        on_outlines = sum(o.gold_mg for o in outlines)
+        outlines, gold = s.front.boards, float(np.median(s.front.gold.draws()))
+        on_outlines = sum(o.gold_value_mg for o in outlines)
         if len(outlines) == s.boards > 1 and s.weighed_g is None and on_outlines > 0:
-            found += [Observed(gold * o.gold_mg / on_outlines, 1, o.area_mm2 if by_mass else 1.0) for o in outlines]
+            by_gold = ((gold * o.gold_value_mg / on_outlines, o.size_mm2) for o in outlines)
+            found += [Observed(own, 1, size if by_mass else 1.0) for own, size in by_gold]
             continue
         size = float(s.boards)
         if by_mass:
-            size = s.weighed_g if s.weighed_g is not None else sum(o.area_mm2 for o in outlines)
+            size = s.weighed_g if s.weighed_g is not None else sum(o.size_mm2 for o in outlines)
         found.append(Observed(gold, s.boards, size))
     return found
 
@@ -304,8 +305,8 @@ def _notices(part: Part, boards: float, seen: BoardCount, *, has_unseen: bool) -
     if part.mass_g is not None and part.sights[0].weighed_g is None:
         found.append(notice("board-mass-assumed", part=part.name))
     found += [
-        notice("touching-boards", photo=s.front.photo, boards=s.boards, outlines=len(s.front.outlines))
+        notice("touching-boards", photo=s.front.photo, boards=s.boards, outlines=len(s.front.boards))
         for s in part.sights
-        if s.counted is None and s.front.outlines and len(s.front.outlines) != s.boards
+        if s.counted is None and s.front.boards and len(s.front.boards) != s.boards
     ]
     return tuple(found)

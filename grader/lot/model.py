@@ -5,13 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
+import numpy as np
+
 from calibration.errors import UsageError
 from calibration.inputs import Distribution
 from calibration.notices import Notice
 from grader.board_count import BoardCount
+from grader.measured import Measured
 from grader.model import ProductModel
-from grader.valuation.measured import Measured
-from grader.valuation.model import support
+from grader.units import LotSize
 
 OtherFace = Literal["alike", "left_out"]
 OTHER_FACES: tuple[OtherFace, ...] = get_args(OtherFace)
@@ -81,14 +83,14 @@ class Part:
                 "Give the one that you trust more.",
             )
         least = sum(s.boards if s.counted is None else s.counted.chances[0][0] for s in self.sights)
-        if self.count is not None and support(self.count)[0] < least:
+        if self.count is not None and self.count.support[0] < least:
             raise UsageError(
                 "count-below-seen",
-                f"{self.name}: {least} boards were photographed, but only {support(self.count)[0]:g} are "
+                f"{self.name}: {least} boards were photographed, but only {self.count.support[0]:g} are "
                 "said to be in the lot.",
                 "Correct the count, or the number of boards in the photos.",
             )
-        if self.mass_g is not None and not support(self.mass_g)[0] > 0:
+        if self.mass_g is not None and not self.mass_g.support[0] > 0:
             raise UsageError("mass-invalid", f"{self.name}: the mass is not above zero.", "Give the stated mass.")
         if len({s.weighed_g is None for s in self.sights}) > 1:
             raise UsageError(
@@ -197,6 +199,12 @@ class LotEstimate:
     gold_mg: ProductModel
     mass_g: ProductModel | None
     notices: tuple[Notice, ...]
+
+    @property
+    def size(self) -> LotSize:
+        """How much it is, for prices by weight or by the board."""
+        mass_kg = None if self.mass_g is None else float(np.median(self.mass_g.draws())) * 1e-3
+        return LotSize(mass_kg, sum(p.boards for p in self.parts))
 
     def as_json(self) -> list[dict[str, Any]]:
         """The form used in reports."""

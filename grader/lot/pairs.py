@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from grader.valuation.measured import Measured
+from grader.measured import Measured
 
 Reason = Literal["names", "outlines"]
 
@@ -72,11 +72,11 @@ def _by_outlines(photos: Sequence[Measured]) -> tuple[Suggestion, ...]:
 
 def _alike(a: Measured, b: Measured) -> bool:
     """Whether both show equally many boards of the same areas and shapes."""
-    if not a.outlines or len(a.outlines) != len(b.outlines):
+    if not a.boards or len(a.boards) != len(b.boards):
         return False
-    pairs = zip(*(sorted(m.outlines, key=lambda o: o.area_mm2) for m in (a, b)), strict=True)
+    pairs = zip(*(sorted(m.boards, key=lambda board: board.size_mm2) for m in (a, b)), strict=True)
     return all(
-        abs(p.area_mm2 / q.area_mm2 - 1) < _SAME_AREA
+        abs(p.size_mm2 / q.size_mm2 - 1) < _SAME_AREA
         and p.slenderness is not None
         and q.slenderness is not None
         and abs(p.slenderness / q.slenderness - 1) < _SAME_SLENDERNESS

@@ -15,7 +15,6 @@ from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from grader.board_count import BoardCount
 from grader.lot.model import Part, Sight
-from grader.valuation.model import support
 
 _VALUES = 400  # equally likely ones, that chances are told by
 _SOURCE = "outlines of boards in the photos; chances measured on renders"
@@ -32,7 +31,7 @@ def check_sure(part: Part) -> None:
     """
     if part.count is None:
         return
-    most = support(part.count)[0]
+    most = part.count.support[0]
     for sight in part.sights:
         known = sight.counted.up_to(most) if sight.counted is not None else None
         if known is not None and not known.is_sure:
@@ -79,7 +78,7 @@ def _joint(part: Part) -> _Joint:
     found: _Joint = {(0, 0): 1.0}
     for sight in part.sights:
         found = _with(found, sight)
-    most = support(part.count)[0] if part.count is not None else np.inf
+    most = part.count.support[0] if part.count is not None else np.inf
     # no lot holds fewer boards than its photos show
     left = {n: p for n, p in found.items() if sum(n) <= most} or found
     total = sum(left.values())

@@ -18,7 +18,7 @@ from grader.photo.sniff import sniff
 from grader.photo.tiff import left_over_notices
 
 
-def load_photo(source: Path | bytes, name: str | None = None) -> Photo:
+def load_photo(source: str | Path | bytes, name: str | None = None) -> Photo:
     """Load one photo: JPEG, PNG, WebP, TIFF or HEIC, told apart by their bytes alone.
 
     Refused: more than 60 megapixels or 200 MB; animations and files of several pictures; grey, palette and CMYK
@@ -29,14 +29,21 @@ def load_photo(source: Path | bytes, name: str | None = None) -> Photo:
     times.
 
     Args:
-        source: a file's path, or its bytes.
+        source: a file's path, or the bytes of a file.
         name: what to call the photo; by default the path's last part. Shown only.
 
     Raises:
         PhotoError: no such file, or nothing that can be trusted as a photo; its code says which.
+
+    Examples:
+        >>> import grader
+        >>> from grader.samples import samples_folder
+        >>> photo = grader.load_photo(samples_folder() / "memory-modules.jpg")
+        >>> photo.name, photo.rgb.shape
+        ('memory-modules.jpg', (1500, 2000, 3))
     """
-    data = source if isinstance(source, bytes) else _read(source)
-    shown = name if name is not None else ("photo" if isinstance(source, bytes) else source.name)
+    data = source if isinstance(source, bytes) else _read(Path(source))
+    shown = name if name is not None else ("photo" if isinstance(source, bytes) else Path(source).name)
     check_file_size(len(data))
     kind = sniff(data)
     with warnings.catch_warnings():

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.notices import Notice
+from calibration.view import View
 
 
 @dataclass(frozen=True)
@@ -48,3 +49,8 @@ class Photo:
     def short_id(self) -> str:
         """First characters of the sha256: names the inputs that belong to this photo alone."""
         return self.sha256[:12]
+
+    @property
+    def view(self) -> View:
+        """The photo without its pixels."""
+        return View(self.rgb.shape, self.focal_px, self.short_id)

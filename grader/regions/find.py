@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.finishes import UNDETERMINED
 from calibration.scale import Scale
 from grader.coverage import Coverage
 from grader.coverage.plated import around_plating
@@ -77,7 +78,7 @@ def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
     ]
     # the shape of a faint patch says nothing: the segmenter has the only word
     in_row += [None] * len(faint)
-    verdicts += ["undetermined"] * len(faint)
+    verdicts += [UNDETERMINED] * len(faint)
     regions = []
     on_board = boards_of(np.array([p.centre_px for p in measured]).reshape(-1, 2), boards)
     contact = _seen(coverage.contact, pixels, len(measured), in_row)

@@ -11,6 +11,7 @@ import functools
 import math
 from typing import Any
 
+from calibration.finishes import HARD_GOLD, IMMERSION_GOLD, UNDETERMINED
 from calibration.reading import packaged_toml
 from calibration.scale import Scale
 from grader.model import Finish
@@ -33,17 +34,17 @@ def finish_of_row(row: Row, *, with_scale: bool) -> Finish:
     """Finish of a row of alike contacts."""
     slender = row.contact_length >= _SLENDER * row.contact_width
     if not with_scale:
-        return "hard_gold" if row.at_edge is not False and slender and row.count >= _MANY else "undetermined"
+        return HARD_GOLD if row.at_edge is not False and slender and row.count >= _MANY else UNDETERMINED
     if row.contact_length < _SHORTEST_MM:
-        return "immersion_gold"
+        return IMMERSION_GOLD
     if row.at_edge and slender:
-        return "hard_gold"
+        return HARD_GOLD
     if row.count < _FEW:
-        return "immersion_gold"
+        return IMMERSION_GOLD
     even = row.pitch is not None and row.length_spread < _EVEN
     if slender and even and row.contact_length >= _LONG_MM and (row.count >= _MANY or row.at_edge is None):
-        return "hard_gold"
-    return "immersion_gold" if row.at_edge is False and not even else "undetermined"
+        return HARD_GOLD
+    return IMMERSION_GOLD if row.at_edge is False and not even else UNDETERMINED
 
 
 def finish_of_loose(piece: Piece, edge_gap: float | None, scale: Scale | None) -> Finish:
@@ -55,16 +56,16 @@ def finish_of_loose(piece: Piece, edge_gap: float | None, scale: Scale | None) -
         scale: of the photo.
     """
     if scale is None:
-        return "undetermined"
+        return UNDETERMINED
     low, high = _STRIP_WIDTH_MM
     strip = piece.length >= max(_STRIP_MM, _STRIP_ASPECT * piece.width) and low <= piece.width <= high
     if not strip:
-        return "immersion_gold"
+        return IMMERSION_GOLD
     # the gap is measured from half the length; along an edge it is the width that faces it
     facing = edge_gap + (piece.length - piece.width) / 2 if edge_gap is not None else None
     if facing is None or facing > EDGE_GAP_MM:
-        return "undetermined"
-    return "hard_gold"
+        return UNDETERMINED
+    return HARD_GOLD
 
 
 def hard_chance(verdict: Finish, seen: float | None) -> float:
@@ -85,8 +86,8 @@ def hard_chance(verdict: Finish, seen: float | None) -> float:
 def finish_of_chance(chance: float) -> tuple[Finish, float]:
     """The likelier finish and the chance that it is the other one; undetermined, without one, near even chances."""
     if 1 / 3 < chance < 2 / 3:
-        return "undetermined", 0.0
-    return ("hard_gold", 1 - chance) if chance > 0.5 else ("immersion_gold", chance)
+        return UNDETERMINED, 0.0
+    return (HARD_GOLD, 1 - chance) if chance > 0.5 else (IMMERSION_GOLD, chance)
 
 
 @functools.cache

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from grader.model import Range
 from grader.report.blocks import Block, Heading, Picture, Table, Text
 from grader.report.words import range_words
 from grader.units import format_share
@@ -48,6 +49,6 @@ def _piece(piece: Mapping[str, Any]) -> tuple[str, str, str, str]:
     return (
         word,
         f"{u1 - u0:.0f} × {v1 - v0:.0f} mm",
-        range_words(piece["mass_g"], "g"),
-        range_words(piece["gold_mg"], "mg"),
+        range_words(Range(**piece["mass_g"]), "g"),
+        range_words(Range(**piece["gold_mg"]), "mg"),
     )

@@ -8,7 +8,8 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from calibration.reading import as_written
-from grader.model import FINISHES
+from grader import __version__
+from grader.measured import Measured
 from grader.report.lot_report import DAMAGED, LotReport
 from grader.spreadsheet import csv_cell
 
@@ -33,30 +34,33 @@ def lot_csv(report: LotReport) -> str:
 
 
 def _rows(report: LotReport) -> Iterator[Row]:
-    document = report.as_json()
     title = report.title
-    yield "report", title, "made on", document["made_on"], None, None, None, ""
-    yield "report", title, "program", document["program"], None, None, None, ""
+    yield "report", title, "made on", report.made_on.isoformat(), None, None, None, ""
+    yield "report", title, "program", f"grader {__version__}", None, None, None, ""
     yield _range("lot", title, "gold in the visible plating", report.gold_mg.as_json(), "mg")
     for part in report.parts:
         yield "part", str(part["name"]), "boards photographed", part["boards_seen"], None, None, None, ""
         yield "part", str(part["name"]), "boards in the lot", part["boards"], None, None, None, ""
-    for photo in document["photos"]:
-        name = str(photo["photo"])
-        yield _range("photo", name, "plated area", photo["plated_area_mm2"], "mm2")
-        yield _range("photo", name, "gold", photo["gold_mg"], "mg")
-        for finish in FINISHES:
-            yield _range("photo", name, f"plated area, {finish}", photo["by_finish"][finish]["area_mm2"], "mm2")
-            yield _range("photo", name, f"gold, {finish}", photo["by_finish"][finish]["gold_mg"], "mg")
-        for line in photo["budget"]:
-            yield "photo", name, f"share of variance: {line['title']}", line["share_of_variance"], *_NONE, ""
+    for photo in report.photos:
+        yield from _photo(photo.measured)
     if report.offer is not None:
-        yield from _offer(document["offer"], title)
-    for plan in document["cuts"]:
-        yield from _cuts(plan)
+        yield from _offer(report.offer.as_json(), title)
+    for plan in report.cuts:
+        yield from _cuts(plan.document)
 
 
 _NONE = (None, None, None)
+
+
+def _photo(seen: Measured) -> Iterator[Row]:
+    figures = [("plated area", seen.plated_area_mm2, "mm2"), ("gold", seen.gold_mg, "mg")]
+    for finish, found in seen.by_finish.items():
+        figures += [(f"plated area, {finish}", found.area_mm2, "mm2"), (f"gold, {finish}", found.gold_mg, "mg")]
+    for quantity, value, unit in figures:
+        if value is not None:
+            yield _range("photo", seen.photo, quantity, value.as_json(), unit)
+    for line in seen.budget:
+        yield "photo", seen.photo, f"share of variance: {line.title}", line.share_of_variance, *_NONE, ""
 
 
 def _offer(offer: Mapping[str, Any], title: str) -> Iterator[Row]:

@@ -19,13 +19,14 @@ from grader import __version__
 from grader.batch.words import HEADING as BATCH_HEADING
 from grader.cautions import documents_for
 from grader.lot import LotEstimate
+from grader.measured import Measured
 from grader.model import Range
 from grader.report.batch_blocks import batch_blocks
 from grader.report.blocks import Block, Heading, Picture, Table, Text
 from grader.report.cut_blocks import cut_blocks
 from grader.report.offer_blocks import offer_blocks
 from grader.report.photo_blocks import photo_blocks
-from grader.report.plating import document_picture, picture_jpeg
+from grader.report.plating import measured_picture, picture_jpeg
 from grader.units import format_range
 from grader.valuation import CAUTION, VISIBLE_PLATING_ONLY, Offer
 from grader.valuation.words import LOT_COLUMNS, highest_words, part_rows
@@ -42,15 +43,10 @@ _LONGEST_PX = 1400
 _CAPTION = "Plating coloured by finish: hard gold orange, immersion gold blue, undetermined pink; boards outlined."
 
 
-def reported_picture(document: Document, rgb: NDArray[np.uint8]) -> Picture:
-    """A photo, uint8 (height, width, 3), with what its measurement found in it.
-
-    Raises:
-        DataFileError: ``measurement-invalid``: the measurement is not as it was written.
-    """
-    with as_written(DAMAGED):
-        drawn = document_picture(document, rgb, _LONGEST_PX)
-    alt = f"The photo {document['photo']} with what was found"
+def reported_picture(measured: Measured, rgb: NDArray[np.uint8]) -> Picture:
+    """A photo, uint8 (height, width, 3), with what its measurement found in it."""
+    drawn = measured_picture(measured, rgb, _LONGEST_PX)
+    alt = f"The photo {measured.photo} with what was found"
     return Picture(picture_jpeg(drawn), drawn.shape[1], drawn.shape[0], alt, _CAPTION)
 
 
@@ -65,11 +61,11 @@ class ReportedPhoto:
     """One measured photo.
 
     Attributes:
-        document: its measurement.
+        measured: what was found.
         picture: the photo with what was found; None where the photo was not at hand.
     """
 
-    document: Document
+    measured: Measured
     picture: Picture | None = None
 
 
@@ -130,7 +126,7 @@ class LotReport:
             "statements": [VISIBLE_PLATING_ONLY, CAUTION],
             "gold_mg": self.gold_mg.as_json(),
             "lot": [dict(part) for part in self.parts],
-            "photos": [dict(photo.document) for photo in self.photos],
+            "photos": [photo.measured.to_dict() for photo in self.photos],
             "offer": None if self.offer is None else self.offer.as_json(),
             "cuts": [dict(plan.document) for plan in self.cuts],
             "batch": None if self.batch is None else dict(self.batch),
@@ -154,8 +150,8 @@ class LotReport:
         if self.offer is None:
             yield Table(LOT_COLUMNS, tuple(part_rows(self.parts)), "The lot")
         for photo in self.photos:
-            yield Heading(f"Photo {photo.document['photo']}")
-            yield from photo_blocks(photo.document, photo.picture)
+            yield Heading(f"Photo {photo.measured.photo}")
+            yield from photo_blocks(photo.measured, photo.picture)
         if self.offer is not None:
             yield Heading("What to pay")
             yield from offer_blocks(self.offer)
@@ -182,12 +178,11 @@ class LotReport:
         yield "Report made on", self.made_on.isoformat()
         yield "Program", f"grader {__version__}"
         for photo in self.photos:
-            document = photo.document
-            taken = document.get("taken_at")
+            seen = photo.measured
             about = [
-                f"taken {taken.replace('T', ' ')}" if taken else "",
-                f"measured by {document.get('program', 'an older program')}",
-                f"plating found by {document.get('segmenter', '?')}",
-                f"sha256 {str(document.get('sha256', '?'))[:16]}…",
+                f"taken {seen.taken_at.replace('T', ' ')}" if seen.taken_at else "",
+                f"measured by {seen.program or 'an older program'}",
+                f"plating found by {seen.segmenter or '?'}",
+                f"sha256 {seen.sha256[:16] or '?'}…",
             ]
-            yield str(document["photo"]), ", ".join(filter(None, about))
+            yield seen.photo, ", ".join(filter(None, about))

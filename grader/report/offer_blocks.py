@@ -17,6 +17,7 @@ from grader.valuation.words import (
     break_even_words,
     budget_lines,
     curve_rows,
+    each_words,
     highest_words,
     lot_rows,
     question_rows,
@@ -29,9 +30,14 @@ from grader.valuation.words import (
 def offer_blocks(offer: Offer) -> Iterator[Block]:
     """Price, odds, ways to deal with the lot, what moves the profit, what was assumed."""
     risk = format_share(offer.assumptions.accepted_loss)
+    way = "" if offer.reason is not None else f", to {offer.way.title}"
     yield Text(
-        f"Highest price worth paying: {highest_words(offer)} (you accept a {risk} chance of a loss)", is_strong=True
+        f"Highest price worth paying: {highest_words(offer)}{way} (you accept a {risk} chance of a loss)",
+        is_strong=True,
     )
+    each = each_words(offer)
+    if each:
+        yield Text(f"That is {each}.")
     if offer.reason is not None:
         yield Caveat(offer.reason.message, offer.reason.advice)
     parts = tuple(lot_rows(offer))
@@ -48,10 +54,10 @@ def offer_blocks(offer: Offer) -> Iterator[Block]:
     moves = tuple((title, format_share(share), swing) for title, share, swing in budget_lines(offer))
     if moves:
         columns = ("Input", "Share", "Profit, from its low to its high end")
-        yield Table(columns, moves, f"What moves the profit most (at {price})")
+        yield Table(columns, moves, f"What moves the profit most ({offer.way.title}, at {price})")
     curve = tuple(curve_rows(offer))
     if curve:
-        yield Table(CURVE_COLUMNS, curve, "Profit against price")
+        yield Table(CURVE_COLUMNS, curve, f"Profit against price: {offer.way.title}")
     questions = tuple(question_rows(offer))
     if questions:
         yield Table(("", ""), questions, "Worth asking before you buy")

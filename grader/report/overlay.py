@@ -6,21 +6,10 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from grader.model import FINISHES, Finish
+from calibration.finishes import FINISH_RGB, FINISHES, UNDETERMINED
 from grader.photo import reduced
 from grader.pipeline import Measurement
 
-# From the Okabe–Ito set (2008, "Color Universal Design"): told apart with any common colour vision.
-FINISH_RGB: dict[Finish, tuple[int, int, int]] = {
-    "hard_gold": (213, 94, 0),
-    "immersion_gold": (0, 114, 178),
-    "undetermined": (204, 121, 167),
-}
-FINISH_WORDS: dict[Finish, str] = {
-    "hard_gold": "hard gold",
-    "immersion_gold": "immersion gold",
-    "undetermined": "finish undetermined",
-}
 BOARD_RGB, _ROW_RGB = (240, 228, 66), (255, 255, 255)
 _MAX_SIDE_PX = 1600
 STRENGTH = 0.65
@@ -43,7 +32,7 @@ def overlay_rgb(measurement: Measurement, max_side_px: int = _MAX_SIDE_PX) -> ND
     size = (small.shape[1], small.shape[0])
     regions = measurement.regions
     table = np.zeros(len(regions.regions) + 1, np.uint8)
-    table[0] = FINISHES.index("undetermined")
+    table[0] = FINISHES.index(UNDETERMINED)
     for region in regions.regions:
         table[region.number] = FINISHES.index(region.finish)
     share = measurement.coverage.share

@@ -4,36 +4,36 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cache
-from typing import Any
 
 from calibration.inputs import split_name
 from calibration.reading import packaged_toml
 from grader.budget import TOGETHER
+from grader.measured import BudgetShare, Measured
 from grader.units import format_share, together
 
 _MOST, _BOTH = 0.6, 0.7
 _WORTH_A_WORD = 0.15
 
 
-def wide_sentences(document: Mapping[str, Any]) -> tuple[str, ...]:
+def wide_sentences(measured: Measured) -> tuple[str, ...]:
     """Why the gold's range is as wide as it is, and what to do about it.
 
     Args:
-        document: of a measurement, with gold.
+        measured: with gold.
 
     Returns:
         Sentences: how far apart the ends are, what that comes from, and a remedy for each input that matters. Empty
         where the gold has no range.
     """
-    lines = [line for line in document["budget"] if line["input"] != TOGETHER]
-    low, high = (float(document["gold_mg"][end]) for end in ("low", "high"))
-    if not lines or high <= low:
+    lines = [line for line in measured.budget if line.input != TOGETHER]
+    gold = measured.gold_mg
+    if not lines or gold is None or gold.high <= gold.low:
         return ()
-    lines.sort(key=lambda line: -line["share_of_variance"])
-    told = [together(f"The high end is {_factor(high / low)} times the low end.")] if low > 0 else []
+    lines.sort(key=lambda line: -line.share_of_variance)
+    told = [together(f"The high end is {_factor(gold.high / gold.low)} times the low end.")] if gold.low > 0 else []
     told.append(_comes_from(lines))
-    matter = [line for line in lines if line["share_of_variance"] >= _WORTH_A_WORD]
-    remedies = (_remedies().get(split_name(line["input"])[0]) for line in matter)
+    matter = [line for line in lines if line.share_of_variance >= _WORTH_A_WORD]
+    remedies = (_remedies().get(split_name(line.input)[0]) for line in matter)
     return (*told, *dict.fromkeys(r for r in remedies if r is not None))
 
 
@@ -41,11 +41,11 @@ def _factor(ratio: float) -> str:
     return f"{ratio:.0f}" if ratio >= 10 else f"{ratio:.2g}"
 
 
-def _comes_from(lines: list[Mapping[str, Any]]) -> str:
+def _comes_from(lines: list[BudgetShare]) -> str:
     """The one or two inputs that most of it comes from; the lines are sorted."""
-    shares = [float(line["share_of_variance"]) for line in lines]
+    shares = [line.share_of_variance for line in lines]
     told = [together(format_share(share)) for share in shares]
-    named = [f"{line['title']} ({share})" for line, share in zip(lines, told, strict=True)]
+    named = [f"{line.title} ({share})" for line, share in zip(lines, told, strict=True)]
     if shares[0] >= _MOST:
         return f"Most of that comes from one thing: {named[0]}."
     if sum(shares[:2]) >= _BOTH:

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
 
-from calibration.inputs import Input
-from grader.board_count import BoardCount
+from calibration.finishes import FINISH_WORDS
 from grader.budget import TOGETHER
+from grader.measured import MadeCorrections, Measured, MeasuredFinish, MeasuredRow, MeasuredScale
 from grader.model import FINISHES, Finish, Range
 from grader.pipeline import Step
-from grader.report.overlay import FINISH_WORDS
 from grader.units import format_mass, format_range, format_share
 
 STEP_WORDS: Mapping[Step, str] = {
@@ -32,94 +30,99 @@ _LEAST_TOLD = 1e-3  # of the plated area
 _MOST_LINES = 6
 
 
-def budget_lines(document: Mapping[str, Any]) -> list[tuple[str, float]]:
+def budget_lines(measured: Measured) -> list[tuple[str, float]]:
     """What makes the gold's range wide, as title and share of variance: the few lines that matter, largest first."""
     return [
-        ("several of them together" if line["input"] == TOGETHER else line["title"], line["share_of_variance"])
-        for line in document["budget"]
-        if line["share_of_variance"] >= _SHOWN_SHARE
+        ("several of them together" if line.input == TOGETHER else line.title, line.share_of_variance)
+        for line in measured.budget
+        if line.share_of_variance >= _SHOWN_SHARE
     ][:_MOST_LINES]
 
 
-def range_words(value: Mapping[str, float], unit: str) -> str:
-    """A document's range as one text."""
-    return format_range(Range(value["value"], value["low"], value["high"], value["level"]), unit)
+def range_words(value: Range | None, unit: str) -> str:
+    """A range as one text; empty where there is none."""
+    return "" if value is None else format_range(value, unit)
 
 
-def correction_words(record: Mapping[str, Any]) -> str:
+def correction_words(record: MadeCorrections) -> str:
     """What corrections by hand changed, in a sentence."""
-    count = len(record["corrections"])
+    count = len(record.corrections)
     text = f"{count} {'correction' if count == 1 else 'corrections'} by hand"
-    if record["gold_mg"] is None:
+    if record.gold_mg is None:
         return f"{text}."
-    change = record["gold_mg"]["change"]
-    if change["low"] == change["high"] == 0:
+    change = record.gold_mg.change
+    if change.low == change.high == 0:
         return f"{text}; the gold stays as it was found."
-    if change["low"] < 0 < change["high"]:
-        half = (change["high"] - change["low"]) / 2
-        less, more = (format_mass(abs(change[end]), half) for end in ("low", "high"))
-        return (
-            f"{text}: between {less} less and {more} more gold than was found ({format_share(change['level'])} sure)."
-        )
-    if change["value"] >= 0:
+    if change.low < 0 < change.high:
+        half = (change.high - change.low) / 2
+        less, more = (format_mass(abs(end), half) for end in (change.low, change.high))
+        return f"{text}: between {less} less and {more} more gold than was found ({format_share(change.level)} sure)."
+    if change.value >= 0:
         return f"{text}: {range_words(change, 'mg')} more gold than was found."
-    fewer = {**change, "value": -change["value"], "low": -change["high"], "high": -change["low"]}
+    fewer = Range(-change.value, -change.high, -change.low, change.level)
     return f"{text}: {range_words(fewer, 'mg')} less gold than was found."
 
 
-def told_finishes(document: Mapping[str, Any]) -> list[tuple[Finish, Mapping[str, Any]]]:
+def told_finishes(measured: Measured) -> list[tuple[Finish, MeasuredFinish]]:
     """Area and gold of each finish that is worth a line: a thousandth of the plated area and more."""
-    least = _LEAST_TOLD * document["plated_area_mm2"]["value"]
-    each = ((f, document["by_finish"][f]) for f in FINISHES)
-    return [(f, found) for f, found in each if found["area_mm2"]["value"] > least]
+    least = _LEAST_TOLD * (0.0 if measured.plated_area_mm2 is None else measured.plated_area_mm2.value)
+    each = ((f, measured.by_finish[f]) for f in FINISHES if f in measured.by_finish)
+    return [(f, found) for f, found in each if found.area_mm2 is not None and found.area_mm2.value > least]
 
 
-def finish_rows(document: Mapping[str, Any]) -> list[tuple[str, str, str]]:
+def finish_rows(measured: Measured) -> list[tuple[str, str, str]]:
     """Plated area and gold by finish, and together: a row each."""
     rows = [
-        (FINISH_WORDS[f], range_words(each["area_mm2"], "mm²"), range_words(each["gold_mg"], "mg"))
-        for f, each in told_finishes(document)
+        (FINISH_WORDS[f], range_words(each.area_mm2, "mm²"), range_words(each.gold_mg, "mg"))
+        for f, each in told_finishes(measured)
     ]
-    together = range_words(document["plated_area_mm2"], "mm²"), range_words(document["gold_mg"], "mg")
+    together = range_words(measured.plated_area_mm2, "mm²"), range_words(measured.gold_mg, "mg")
     return [*rows, ("together", *together)]
 
 
-def board_rows(document: Mapping[str, Any]) -> list[tuple[str, str, str]]:
+def board_rows(measured: Measured) -> list[tuple[str, str, str]]:
     """Boards by number: what their outline holds, and the rows of contacts seen on them."""
     return [
         (
             str(number),
-            format_share(board["plated_share"]) + " of it plated"
-            if board["area_mm2"] is None
-            else range_words(board["area_mm2"], "mm²").partition(" (")[0],
-            "; ".join(map(row_words, board["contacts"])) or "none found",
+            format_share(board.plated_share or 0.0) + " of it plated"
+            if board.area_mm2 is None
+            else range_words(board.area_mm2, "mm²").partition(" (")[0],
+            "; ".join(map(row_words, board.contacts)) or "none found",
         )
-        for number, board in enumerate(document["boards"], 1)
+        for number, board in enumerate(measured.boards, 1)
     ]
 
 
-def count_words(document: Mapping[str, Any]) -> str | None:
-    """How many boards a document's outlines tell of, and how surely; None where they tell nothing."""
-    if document.get("board_count") is None:
+def count_words(measured: Measured) -> str | None:
+    """How many boards a photo's outlines tell of, and how surely; None where they tell nothing."""
+    count = measured.board_count
+    if count is None:
         return None
-    count = BoardCount.from_json(document["board_count"])
     unsure = "" if count.is_sure else "; count them yourself before you value a lot by its number of boards"
     return f"Boards by their outlines: {count.words()}{unsure}"
 
 
-def row_words(contacts: Mapping[str, Any]) -> str:
-    """One row of contacts of a document's board, in a phrase."""
-    text = f"{contacts['count']} contacts"
-    if contacts["width_mm"] is not None:
-        text += f", {contacts['width_mm']:.2f} × {contacts['length_mm']:.2f} mm"
-    if contacts["pitch_mm"]:
-        text += f", pitch {contacts['pitch_mm']:.2f} mm"
-    text += ", at the board's edge" if contacts["at_edge"] else ""
-    text += f", {contacts['missing']} missing" if contacts.get("missing") else ""
-    return text + (f", outline of {contacts['outline']}" if contacts.get("outline") else "")
+def row_words(contacts: MeasuredRow) -> str:
+    """One row of contacts, in a phrase."""
+    text = f"{contacts.count} contacts"
+    if contacts.width_mm is not None and contacts.length_mm is not None:
+        text += f", {contacts.width_mm:.2f} × {contacts.length_mm:.2f} mm"
+    if contacts.pitch_mm:
+        text += f", pitch {contacts.pitch_mm:.2f} mm"
+    text += ", at the board's edge" if contacts.at_edge else ""
+    text += f", {contacts.missing} missing" if contacts.missing else ""
+    return text + (f", outline of {contacts.outline}" if contacts.outline else "")
 
 
-def learned_from(document: Mapping[str, Any]) -> tuple[str, ...]:
+def scale_words(scale: MeasuredScale) -> str:
+    """What gave the scale, and how large it is."""
+    told = METHOD_WORDS.get(scale.given_by, scale.given_by)
+    size = "" if scale.px_per_mm is None else f": {scale.px_per_mm:.1f} px per mm"
+    return f"Scale from {told}{size}"
+
+
+def learned_from(measured: Measured) -> tuple[str, ...]:
     """Where a measurement's thickness was learned; empty where it is the published one."""
-    inputs = (Input.from_json(i) for i in document["model"]["gold_mg"]["inputs"])
+    inputs = () if measured.model is None else measured.model.gold_mg.inputs.values()
     return tuple(dict.fromkeys(i.source for i in inputs if i.is_recovered))

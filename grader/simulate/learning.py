@@ -214,7 +214,7 @@ class _Walk:
         thickness = [
             i.draws(DRAWS, number)
             for s in appraisal.trial.lot.seen.parts[0].sights[:1]
-            for i in s.front.gold_mg.inputs.values()
+            for i in s.front.gold.inputs.values()
             if i.kind == THICKNESS
         ]
         # he leaves the lot as things stand, so that all that he could then expect of it is gained

@@ -95,7 +95,7 @@ class TradedLot:
         """What is learned from, once some share of the lot was weighed; then its boards have been counted."""
         (part,) = self.lot.seen.parts
         boards = self.lot.boards * share
-        area = sum((s.front.area_mm2[FINISH] for s in part.sights), EMPTY)
+        area = sum((s.front.areas[FINISH] for s in part.sights), EMPTY)
         per_um = area.times(gold_properties()[FINISH].inputs()[1:], MG_PER_MM2_UM_G_CM3)
         draws = per_um.draws(_DRAWS) * (boards / part.boards_seen)
         seen = min(part.boards_seen, math.floor(boards))

@@ -14,6 +14,7 @@ from functools import cache, cached_property
 
 import numpy as np
 
+from calibration.finishes import HARD_GOLD
 from calibration.inputs import Distribution, FloatArray, Input
 from calibration.reading import packaged_text
 from calibration.sourced import parse
@@ -22,11 +23,13 @@ from grader.gold import MG_PER_MM2_UM_G_CM3, gold_mass
 from grader.lot import Lot, Part, Sight
 from grader.lot.estimate import lot_inputs
 from grader.lot.sampling import prior_spread
+from grader.measured import Measured, MeasuredModel
 from grader.model import ProductModel
-from grader.valuation import Assumptions, Measured
-from grader.valuation.economics import REL_ROUNDING, of_stripping
+from grader.valuation import Assumptions
+from grader.valuation.books import of_stripping
+from grader.valuation.economics import REL_ROUNDING
 
-FINISH: Finish = "hard_gold"
+FINISH: Finish = HARD_GOLD
 _MOST_SPREAD = 1.0
 
 
@@ -158,7 +161,7 @@ def reappraised(lot: Lot, properties: GoldProperties) -> Lot:
     """What a buyer sees, with other properties of the plating."""
 
     def again(m: Measured) -> Measured:
-        return replace(m, gold_mg=gold_mass(m.area_mm2, {FINISH: properties}).total)
+        return m.with_gold(gold_mass(m.areas, {FINISH: properties}).total)
 
     return Lot(tuple(replace(p, sights=tuple(replace(s, front=again(s.front)) for s in p.sights)) for p in lot.parts))
 
@@ -193,7 +196,8 @@ def _seen(
         area = ProductModel.of(float(found_mm2), inputs)
         gold = gold_mass({FINISH: area}, {FINISH: properties}).total
         weighed = float(masses[first : first + shown].sum())
-        sights.append(Sight(Measured(name, name, gold, {FINISH: area}), None, shown, weighed))
+        found = Measured(photo=name, sha256=name, model=MeasuredModel(gold_mg=gold, area_mm2={FINISH: area}))
+        sights.append(Sight(found, None, shown, weighed))
         first += shown
     stated_g = float(masses.sum()) / one(lot_inputs()["stated-mass"].distribution, rng)
     if rng.random() < 0.5:

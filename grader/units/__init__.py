@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from grader.units.durations import parse_hours, parse_weeks
+from grader.units.asking import AskingPrice, parse_asking_price
+from grader.units.durations import parse_day, parse_hours, parse_weeks
 from grader.units.formats import (
     MassUnit,
     format_mass,
@@ -13,6 +14,7 @@ from grader.units.formats import (
     round_to,
     together,
 )
+from grader.units.lot_size import LotSize
 from grader.units.money import (
     Money,
     PricePerMass,
@@ -34,6 +36,8 @@ from grader.units.quantities import (
 from grader.units.weighed import parse_fineness, parse_weighed_mg
 
 __all__ = [
+    "AskingPrice",
+    "LotSize",
     "MassUnit",
     "Money",
     "PricePerMass",
@@ -46,6 +50,8 @@ __all__ = [
     "in_mass_unit",
     "money_down",
     "parse_area_mm2",
+    "parse_asking_price",
+    "parse_day",
     "parse_fineness",
     "parse_hours",
     "parse_length_mm",

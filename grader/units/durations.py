@@ -1,11 +1,12 @@
-"""Times as typed: hours of work, weeks until a sale."""
+"""Times as typed: hours of work, weeks until a sale, a day."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from datetime import date
 
-from calibration.errors import UnitError
+from calibration.errors import UnitError, UsageError
 from grader.units.numbers import NUMBER, number, plain
 
 # Days of 24 hours: a span of the calendar. Hours of work are typed in hours or minutes.
@@ -29,6 +30,22 @@ def parse_weeks(text: str) -> float:
         UnitError: as ``parse_hours``.
     """
     return _duration(text, _DAYS, "a span such as '6 weeks', '10 days' or '2 months'") / 7
+
+
+def parse_day(text: str) -> date:
+    """A day from "2026-11-20" or "today".
+
+    Raises:
+        UsageError: ``date-unreadable``.
+    """
+    if text.strip().lower() == "today":
+        return date.today()
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError as error:
+        raise UsageError(
+            "date-unreadable", f"'{text}' is no date.", "Write it as year-month-day, such as 2026-11-20, or today."
+        ) from error
 
 
 def _duration(text: str, units: Mapping[str, float], examples: str) -> float:

@@ -124,9 +124,9 @@ def parse_price_per_mass(text: str) -> PricePerMass:
             ``price-not-positive`` for zero or less.
     """
     folded = plain(text, "a gold price", _PRICE_EXAMPLES)
-    money, slash, unit = (part.strip() for part in _partition_per(folded))
+    money, unit = split_per(folded)
     amount, currency = _amount_and_currency(money, text, _PRICE_EXAMPLES)
-    if not slash or not unit:
+    if not unit:
         raise UnitError(
             "price-per-what", f"'{text.strip()}' does not say per what mass of gold.", f"Write {_PRICE_EXAMPLES}."
         )
@@ -134,22 +134,26 @@ def parse_price_per_mass(text: str) -> PricePerMass:
         raise UnitError(
             "price-not-positive", f"A gold price of '{text.strip()}' is not above zero.", f"Write {_PRICE_EXAMPLES}."
         )
-    # "per 10 g" is a way to quote in some countries.
-    count = re.fullmatch(rf"({NUMBER})\s*(\D.*)", unit)
-    per, word = (number(count.group(1), _PRICE_EXAMPLES), count.group(2)) if count else (Decimal(1), unit)
+    per, word = split_count(unit, _PRICE_EXAMPLES)
     if per <= 0:
         raise UnitError("price-per-what", f"'{text.strip()}' is per no mass of gold.", f"Write {_PRICE_EXAMPLES}.")
     return PricePerMass(float(amount / per) / gram_per_unit(word, _PRICE_EXAMPLES), currency)
 
 
-def _partition_per(folded: str) -> tuple[str, str, str]:
-    """Text before and after "/" or "per"; a slash inside a fraction does not part."""
+def split_per(folded: str) -> tuple[str, str]:
+    """Text before and after "/" or "per", the second empty where there is none; no fraction is parted."""
     match = re.search(
         r"(?:(?<![\d\s])\s*/\s*(?=[\d.,]*\s*[^\W\d])|\s*/\s*(?=[^\W\d])|\s*\bper\b\s*)", folded, re.IGNORECASE
     )
     if match is None:
-        return folded, "", ""
-    return folded[: match.start()], "/", folded[match.end() :]
+        return folded.strip(), ""
+    return folded[: match.start()].strip(), folded[match.end() :].strip()
+
+
+def split_count(unit: str, examples: str) -> tuple[Decimal, str]:
+    """The count and the word of what a price is per: "10 g", a way to quote in some countries, or "g" for one."""
+    counted = re.fullmatch(rf"({NUMBER})\s*(\D.*)", unit)
+    return (number(counted.group(1), examples), counted.group(2)) if counted else (Decimal(1), unit)
 
 
 def _amount_and_currency(folded: str, text: str, examples: str) -> tuple[Decimal, str]:

@@ -146,6 +146,15 @@ def gram_per_unit(word: str, examples: str) -> float:
     return float(_to_base(Decimal(1), _resolve(word, "mass", examples, precious=True), "gram"))
 
 
+def mass_word(word: str, examples: str) -> str:
+    """What pint calls a unit of mass as typed ("kilos" → "kilogram").
+
+    Raises:
+        UnitError: as for a mass.
+    """
+    return _resolve(word, "mass", examples)
+
+
 def _quantity(text: str, kind: Kind, base: str, examples: str, *, precious: bool = False) -> float:
     folded = plain(text, KIND_WORDS[kind], examples)
     if re.fullmatch(NUMBER, folded):

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from grader.units.estimates import money_estimate, share_estimate
 from grader.valuation.assumptions import example_text, load_assumptions
+from grader.valuation.books import economics
 from grader.valuation.charges import Charge, Cost, Settlement, Work
-from grader.valuation.economics import VALUATION_DRAWS, Economics, economics
+from grader.valuation.economics import VALUATION_DRAWS, Economics
 from grader.valuation.entries import Sale, Spot, drift_until_sale
-from grader.valuation.estimates import money_estimate, share_estimate
 from grader.valuation.given import with_given
 from grader.valuation.given_sales import SaleTexts
-from grader.valuation.measured import Measured, measurements_of, read_measurements
 from grader.valuation.model import Assumptions, AtPrice, Offer, RouteOutcome
 from grader.valuation.notices import CAUTION, VISIBLE_PLATING_ONLY
 from grader.valuation.offer import value_lot
+from grader.valuation.portions import Portion
 from grader.valuation.sets import load_set, sets_in
 
 __all__ = [
@@ -24,8 +25,8 @@ __all__ = [
     "Charge",
     "Cost",
     "Economics",
-    "Measured",
     "Offer",
+    "Portion",
     "RouteOutcome",
     "Sale",
     "SaleTexts",
@@ -37,9 +38,7 @@ __all__ = [
     "example_text",
     "load_assumptions",
     "load_set",
-    "measurements_of",
     "money_estimate",
-    "read_measurements",
     "sets_in",
     "share_estimate",
     "value_lot",

@@ -10,9 +10,9 @@ from calibration.errors import DataFileError, UsageError
 from calibration.inputs import Distribution, Input
 from calibration.reading import packaged_text, parse_toml, read_text
 from grader.units import parse_price_per_mass, parse_share, parse_weeks
+from grader.units.estimates import amount_estimate, share_estimate
 from grader.valuation.charges import KINDS, Charge, Cost, own_hours
-from grader.valuation.entries import Sale, Spot, drift_until_sale
-from grader.valuation.estimates import amount_estimate, share_estimate
+from grader.valuation.entries import WHATS, Sale, Spot, drift_until_sale
 from grader.valuation.model import DEFAULT_ACCEPTED_LOSS, Assumptions
 from grader.valuation.tables import FILE, Table
 
@@ -98,9 +98,12 @@ def _drift(table: Table) -> Input:
 
 
 def _sale(table: Table) -> Sale:
-    table.only({"name", "title", "price", "share", "cost", "hours", "source"})
+    table.only({"name", "title", "of", "price", "share", "cost", "hours", "source"})
     key = table.text("name", "sale")
     of, source = f"sale {key}", table.source
+    sold = table.data.get("of")
+    if sold is not None and sold not in WHATS:
+        raise table.invalid(f"{of} must be of {', '.join(WHATS)}")
     hours = None
     if "hours" in table:
         hours = own_hours(f"own hours ({key})", table.text("hours", of), source, (key,))
@@ -111,6 +114,7 @@ def _sale(table: Table) -> Sale:
         sale_share(key, table.text("share", of), source) if "share" in table else None,
         tuple(Cost.read(cost, (key,)) for cost in table.tables(Cost.table)),
         hours,
+        sold,
     )
 
 

@@ -14,7 +14,7 @@ from typing import ClassVar, Literal, Self
 
 from calibration.errors import UsageError
 from calibration.inputs import Input
-from grader.valuation.estimates import amount_estimate, cost_estimate, money_estimate, named, quantity_estimate
+from grader.units.estimates import amount_estimate, cost_estimate, money_estimate, named, quantity_estimate
 from grader.valuation.quantities import Quantity, Situation
 from grader.valuation.tables import Table
 

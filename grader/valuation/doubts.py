@@ -21,9 +21,6 @@ from calibration.notices import Notice
 from grader.units import PricePerMass
 from grader.valuation.model import Assumptions
 
-# What a price was taken for ÷ what was meant.
-_PER_OUNCE = PricePerMass(1.0, "USD").amount_per_troy_ounce
-_MIX_UPS = (_PER_OUNCE, 1 / _PER_OUNCE, 1000.0, 1 / 1000)
 _DIGITS = 6  # of a suggestion; rounding noise of a unit's factor is below
 
 
@@ -98,9 +95,16 @@ def _bands() -> Mapping[str, Any]:
     )
 
 
+@cache
+def _mix_ups() -> tuple[float, ...]:
+    """What a price was taken for ÷ what was meant."""
+    per_ounce = PricePerMass(1.0, "USD").amount_per_troy_ounce
+    return per_ounce, 1 / per_ounce, 1000.0, 1 / 1000
+
+
 def _likely(price: PricePerMass, band: tuple[float, float]) -> PricePerMass | None:
     """The price that a mix-up would explain; of several the roundest, for people type round numbers."""
-    meant = [PricePerMass(price.amount_per_g * factor, price.currency) for factor in _MIX_UPS]
+    meant = [PricePerMass(price.amount_per_g * factor, price.currency) for factor in _mix_ups()]
     within = [p for p in meant if band[0] <= p.amount_per_g <= band[1]]
     middle = math.log(band[0] * band[1]) / 2
     return min(

@@ -6,12 +6,17 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
+from typing import Literal, get_args
 
 from calibration.inputs import Distribution, Input
 from grader.units import PricePerMass
 from grader.valuation.charges import Charge, Cost, Work
 
 _WEEKS_A_YEAR = 365.2425 / 7
+
+What = Literal["boards", "pieces", "bodies"]
+WHATS: tuple[What, ...] = get_args(What)
+"""What is sold by weight: boards as they are, the pieces trimmed off them, or what is left of them then."""
 
 
 @dataclass(frozen=True)
@@ -48,7 +53,7 @@ def drift_until_sale(weeks: float, volatility: float, source: str) -> Input:
 
 @dataclass(frozen=True)
 class Sale:
-    """Selling by weight instead of stripping.
+    """Selling by weight.
 
     Attributes:
         name: short, for files.
@@ -57,6 +62,7 @@ class Sale:
         share: of the boards' mass that is sold, 0..1 (trimmed pieces); None for all of it.
         costs: of this way alone (shipping out).
         hours: of one's own work for it, unit "h", at the rate of all work; None where none are stated.
+        of: what is sold; None for pieces where a share is stated, for boards where none is.
     """
 
     name: str
@@ -65,6 +71,12 @@ class Sale:
     share: Input | None = None
     costs: tuple[Cost, ...] = ()
     hours: Input | None = None
+    of: What | None = None
+
+    @property
+    def what(self) -> What:
+        """What is sold."""
+        return self.of or ("boards" if self.share is None else "pieces")
 
     def inputs(self) -> Iterator[Input]:
         """Every input of it."""

@@ -9,9 +9,9 @@ from datetime import date
 
 from calibration.errors import UsageError
 from grader.units import parse_price_per_mass, parse_share
+from grader.units.estimates import named, same_currency, share_estimate
 from grader.valuation.charges import KINDS, TYPED, Basis, Charge, Cost, with_charges
 from grader.valuation.entries import Spot
-from grader.valuation.estimates import named, same_currency, share_estimate
 from grader.valuation.given_sales import SaleTexts, given_drift, given_sales
 from grader.valuation.model import Assumptions
 

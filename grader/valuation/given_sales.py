@@ -9,13 +9,18 @@ from dataclasses import dataclass, replace
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from grader.units import parse_weeks
+from grader.units.estimates import named
 from grader.valuation.assumptions import sale_price, sale_share
-from grader.valuation.entries import Sale
-from grader.valuation.estimates import named
+from grader.valuation.entries import Sale, What
 from grader.valuation.model import Assumptions
 
 _GIVEN = "given"
-_TITLES: Mapping[str, str] = {"trim": "trim, sell the pieces", "whole": "sell on whole"}
+_TITLES: Mapping[str, str] = {
+    "trim": "trim, sell the pieces",
+    "whole": "sell on whole",
+    "bodies": "sell what is left of the boards",
+}
+_OF: Mapping[str, What] = {"trim": "pieces", "whole": "boards", "bodies": "bodies"}
 
 
 @dataclass(frozen=True)
@@ -73,8 +78,8 @@ def given_sales(base: tuple[Sale, ...], typed: Mapping[str, SaleTexts]) -> tuple
         known = sales.get(name)
         if known is not None:
             sales[name] = replace(known, price=price or known.price, share=share or known.share)
-        elif price is not None and (share is not None or name == "whole"):
-            sales[name] = Sale(name, _title(name), price, share)
+        elif price is not None and (share is not None or _OF.get(name, "pieces") != "pieces"):
+            sales[name] = Sale(name, _title(name), price, share, of=_OF.get(name))
         elif price is not None:
             raise UsageError(
                 "sale-share-missing",

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.notices import Notice
 from grader.budget import BudgetLine
 from grader.model import Range
-from grader.units import Money, money_down
+from grader.units import AskingPrice, LotSize, Money, money_down
+from grader.units.estimates import same_currency
 from grader.valuation.charges import Charge, Cost, Settlement, Work
 from grader.valuation.entries import Sale, Spot
-from grader.valuation.estimates import same_currency
 from grader.valuation.information import Question
 
 DEFAULT_ACCEPTED_LOSS = 0.10
@@ -65,7 +64,7 @@ class Assumptions:
 
     def __post_init__(self) -> None:
         for share in self._shares():
-            low, high = support(share.distribution)
+            low, high = share.distribution.support
             if low < 0 or high > 1:
                 raise UsageError(
                     "share-out-of-range",
@@ -73,10 +72,10 @@ class Assumptions:
                     "Give a share of 0 % to 100 %.",
                 )
         for amount in self._amounts():
-            if support(amount.distribution)[0] < 0:
+            if amount.distribution.support[0] < 0:
                 raise UsageError("money-negative", f"{amount.title}: negative.", "Give zero or more.")
         if self.spot is not None:
-            low, high = support(self.spot.input.distribution)
+            low, high = self.spot.input.distribution.support
             if low < 0 or high <= 0:
                 raise UsageError(
                     "price-not-positive", "The gold price is not above zero.", "Give today's gold price."
@@ -153,20 +152,6 @@ class Assumptions:
         }
 
 
-def support(distribution: Distribution) -> tuple[float, float]:
-    """Least and greatest value that a distribution can take."""
-    match distribution.kind:
-        case "normal":
-            mean, sd = distribution.parameters
-            return (mean, mean) if sd == 0 else (-math.inf, math.inf)
-        case "lognormal" | "lognormal_mixture":
-            return (0.0, math.inf)
-        case "log_student_t":
-            median, scale, _, reach = distribution.parameters
-            return (median * math.exp(-reach), median * math.exp(reach)) if scale else (median, median)
-    return min(distribution.parameters), max(distribution.parameters)
-
-
 @dataclass(frozen=True)
 class AtPrice:
     """What buying at a price would mean.
@@ -205,6 +190,7 @@ class RouteOutcome:
         title: plain words.
         at: odds at that price.
         highest_price: at which this way's chance of a loss is the accepted one; 0 where even a gift exceeds it.
+        break_even: price at which this way's expected profit is zero; 0 where it would be negative.
         hours: of one's own work, expected.
         profit_per_hour: expected profit before one's own time is paid, an hour; None where no hours are stated.
         cash_tied_up: money that is out before anything comes in, expected.
@@ -214,6 +200,7 @@ class RouteOutcome:
     title: str
     at: AtPrice
     highest_price: float
+    break_even: float
     hours: float
     profit_per_hour: float | None
     cash_tied_up: float
@@ -225,6 +212,7 @@ class RouteOutcome:
             "title": self.title,
             **self.at.as_json(),
             "highest_price": self.highest_price,
+            "break_even": self.break_even,
             "hours": self.hours,
             "profit_per_hour": self.profit_per_hour,
             "cash_tied_up": self.cash_tied_up,
@@ -236,25 +224,31 @@ class Offer:
     """What to pay for a lot, and the odds. All amounts are in ``assumptions.currency``.
 
     Attributes:
+        route: name of the way to deal with the lot that the figures below are of: the one which bears the highest
+            price at the accepted chance of a loss.
         gold_mg: gold in the visible plating.
-        proceeds: what the gold brings: gold × recovery × payable × gold price.
-        costs: all costs but the price, one's own time among them.
+        proceeds: what that way brings.
+        costs: all its costs but the price, one's own time among them.
         own_time: that part of the costs which is one's own time.
-        break_even: price at which the expected profit is zero; 0 where it would be negative.
-        highest: buying at the highest price worth paying: the one whose chance of a loss is the accepted one.
+        break_even: price at which its expected profit is zero; 0 where it would be negative.
+        highest: buying at the highest price worth paying: the one whose chance of a loss is the accepted one. No
+            other way bears a higher one.
         reason: why the highest price is 0, or None where it is above.
         asking: buying at the asking price, or None where none was given.
+        asked: the asking price as the seller put it, where that is not for the lot; else None.
         routes: ways to deal with the lot, bought at ``budget_price``; the first is stripping, the last not to buy.
-        budget: what each input contributes to the range of the profit at ``budget_price``; swings are profits.
+        budget: what each input contributes to the range of that way's profit at ``budget_price``; swings are profits.
         budget_price: the asking price, else the highest price.
         curve: what buying at prices from zero upwards would mean.
         questions: what to find out before buying at ``budget_price`` and choosing a route, the most valuable first.
         assumptions: what was assumed.
         lot: what the lot is said to hold, part by part.
+        size: of the lot, to put a price per kilogram or per board.
         notices: what the user should know.
         statements: what must stay in sight of every figure.
     """
 
+    route: str
     gold_mg: Range
     proceeds: Range
     costs: Range
@@ -263,6 +257,7 @@ class Offer:
     highest: AtPrice
     reason: Notice | None
     asking: AtPrice | None
+    asked: AskingPrice | None
     routes: tuple[RouteOutcome, ...]
     budget: tuple[BudgetLine, ...]
     budget_price: float
@@ -270,6 +265,7 @@ class Offer:
     questions: tuple[Question, ...]
     assumptions: Assumptions
     lot: tuple[Mapping[str, Any], ...]
+    size: LotSize
     notices: tuple[Notice, ...]
     statements: tuple[str, ...]
 
@@ -277,6 +273,11 @@ class Offer:
     def highest_price(self) -> Money:
         """The highest price worth paying, rounded down to three digits and no finer than a hundredth."""
         return money_down(self.highest.price, self.assumptions.currency)
+
+    @property
+    def way(self) -> RouteOutcome:
+        """The way that the figures are of."""
+        return next(r for r in self.routes if r.name == self.route)
 
     def as_json(self) -> dict[str, Any]:
         """The form used in reports and in the log."""
@@ -288,9 +289,16 @@ class Offer:
             "costs": self.costs.as_json(),
             "own_time": self.own_time.as_json(),
             "break_even": self.break_even,
-            "highest_price": self.highest.as_json(),
+            "route": self.route,
+            "highest_price": {
+                **self.highest.as_json(),
+                "route": self.route,
+                "title": self.way.title,
+                **self.size.each(self.highest.price),
+            },
             "reason": self.reason.as_json() if self.reason else None,
-            "asking_price": self.asking.as_json() if self.asking else None,
+            "asking_price": {**self.asking.as_json(), "route": self.route} if self.asking else None,
+            "asked": None if self.asked is None else str(self.asked),
             "routes": [route.as_json() for route in self.routes],
             "budget": [
                 {**line.as_json(), "profit_low": line.swing_low, "profit_high": line.swing_high}

@@ -25,6 +25,14 @@ register(
         "yield).",
     ),
     NoticeDefinition(
+        "even-a-gift-loses-every-way",
+        "Even a gift loses",
+        "Even for nothing, every way to deal with this lot would lose money more often than the {accepted} that you "
+        "accept; the best ({way}) in {chance} of all cases.",
+        "Leave it, get the costs down by working on more boards at once, or narrow the range (more photos, a weighed "
+        "yield).",
+    ),
+    NoticeDefinition(
         "price-above-break-even",
         "On average a loss",
         "At the highest price for a chance of a loss of {accepted} you would lose money on average.",

@@ -9,25 +9,21 @@ from typing import Any
 import numpy as np
 
 from calibration.errors import UsageError
-from calibration.inputs import DEFAULT_SEED
+from calibration.inputs import DEFAULT_SEED, FloatArray
 from calibration.notices import Notice, notice
 from grader.budget import budget
 from grader.model import ProductModel, Range
-from grader.units import Money, format_share
-from grader.valuation.economics import (
-    REL_ROUNDING,
-    VALUATION_DRAWS,
-    all_values,
-    of_stripping,
-    profit_model,
-    spot_of,
-)
+from grader.units import AskingPrice, LotSize, Money, format_share
+from grader.valuation.asked import total_asked
+from grader.valuation.books import Bookkeeper, all_values, spot_of
+from grader.valuation.economics import REL_ROUNDING, VALUATION_DRAWS
 from grader.valuation.entries import Spot
 from grader.valuation.information import questions
 from grader.valuation.learned import recovery_once
 from grader.valuation.model import Assumptions, Offer
 from grader.valuation.notices import STATEMENTS
-from grader.valuation.routes import compare_routes, ways_of
+from grader.valuation.portions import Portion, mass_of
+from grader.valuation.routes import best_of, compare_routes, ways_of
 
 STALE_AFTER_DAYS = 7
 
@@ -38,7 +34,9 @@ def value_lot(
     *,
     today: date,
     mass_g: ProductModel | None = None,
-    asking_price: Money | None = None,
+    boards: float | None = None,
+    portions: Sequence[Portion] = (),
+    asking_price: Money | AskingPrice | None = None,
     purchases: int = 1,
     notices: tuple[Notice, ...] = (),
     lot: Sequence[Mapping[str, Any]] = (),
@@ -52,7 +50,9 @@ def value_lot(
         assumptions: with a gold price.
         today: the day of the valuation, to tell how old the gold price is.
         mass_g: of the lot's boards; without it nothing can be said of selling by weight.
-        asking_price: of the seller, before fee and tax.
+        boards: how many there are likely to be, for prices by the board.
+        portions: into which the lot could be sorted; together they are the lot. None where all is dealt with alike.
+        asking_price: of the seller, before fee and tax: for the lot, by weight or by the board.
         purchases: how many buys the lot takes.
         notices: of the lot and its measurements, handed on.
         lot: what the lot is said to hold, for the record.
@@ -60,22 +60,32 @@ def value_lot(
         seed: of the random numbers.
 
     Raises:
-        UsageError: ``spot-missing``, ``spot-date-future``, ``currencies-differ``, ``money-negative``,
+        UsageError: ``spot-missing``; ``spot-date-future``; ``currencies-differ`` or ``money-negative`` for the
+            asking price; ``asking-mass-unknown`` or ``asking-boards-unknown`` where it is by what is not known;
             ``thickness-mixed``, ``beliefs-mixed``.
+        DataFileError: a measurement and the assumptions mean different things by one input.
     """
+    spot = spot_of(assumptions)
+    held = tuple(portions) or (Portion("the boards", gold_mg, mass_g),)
+    mass_g = mass_of(held)
+    models = [gold_mg, *(m for p in held for m in p.models())]
     assumptions = recovery_once(assumptions, gold_mg)
-    asking = None if asking_price is None else _amount(asking_price, assumptions)
-    own = [*_spot_notices(spot_of(assumptions), today), *_example_notices(assumptions)]
-    models = (gold_mg,) if mass_g is None else (gold_mg, mass_g)
+    own = [*_spot_notices(spot, today), *_example_notices(assumptions)]
     values = all_values(models, assumptions, draws, seed)
-    money = of_stripping(gold_mg, assumptions, values, purchases)
+    size = LotSize(None if mass_g is None else _median(mass_g.evaluate(values, draws)) * 1e-3, boards)
+    asking = None if asking_price is None else _for_the_lot(asking_price, size, assumptions)
 
+    ways = ways_of(Bookkeeper(assumptions, values, draws, purchases), held)
+    best = best_of(ways, assumptions.accepted_loss)
+    money = best.money
     at_risk, break_even = money.price_at_risk(assumptions.accepted_loss), money.break_even()
     highest = money.at(max(at_risk, 0.0))
     accepted = format_share(assumptions.accepted_loss)
     reason = None
     if at_risk <= 0:
-        reason = notice("even-a-gift-loses", chance=format_share(highest.chance_of_loss), accepted=accepted)
+        code = "even-a-gift-loses" if len(ways) == 1 else "even-a-gift-loses-every-way"
+        chance = format_share(highest.chance_of_loss)
+        reason = notice(code, chance=chance, accepted=accepted, **({} if len(ways) == 1 else {"way": best.title}))
     elif at_risk > break_even * (1 + REL_ROUNDING):
         own.append(notice("price-above-break-even", accepted=accepted))
     # With the measurement's number of draws, so that its figures come back unchanged.
@@ -86,9 +96,9 @@ def value_lot(
         own.append(notice("mass-unknown"))
 
     shown_price = highest.price if asking is None else asking
-    ways = ways_of(money, mass_g, assumptions, values, purchases)
     inputs = {i.name: i for i in (*(i for m in models for i in m.inputs.values()), *assumptions.inputs())}
     return Offer(
+        route=best.name,
         gold_mg=Range.of(gold),
         proceeds=Range.of(money.proceeds),
         costs=Range.of(money.costs),
@@ -97,28 +107,36 @@ def value_lot(
         highest=highest,
         reason=reason,
         asking=None if asking is None else money.at(asking),
-        routes=compare_routes(ways, assumptions, shown_price),
-        budget=budget(profit_model(gold_mg, assumptions, values, purchases, shown_price), draws, seed),
+        asked=asking_price if isinstance(asking_price, AskingPrice) and asking_price.per != "lot" else None,
+        routes=compare_routes(ways, assumptions.accepted_loss, shown_price),
+        budget=budget(best.books.profit(shown_price), draws, seed),
         budget_price=shown_price,
         curve=money.curve(shown_price),
         questions=questions([w.money.profit(shown_price) for w in ways], inputs.values(), values, lot),
         assumptions=assumptions,
         lot=tuple(lot),
+        size=size,
         notices=(*own, *notices),
         statements=STATEMENTS,
     )
 
 
-def _amount(asking_price: Money, assumptions: Assumptions) -> float:
-    if asking_price.currency != assumptions.currency:
+def _median(draws: FloatArray) -> float:
+    return float(np.median(draws))
+
+
+def _for_the_lot(asked: Money | AskingPrice, size: LotSize, assumptions: Assumptions) -> float:
+    """What the seller asks for all of it."""
+    price = asked if isinstance(asked, AskingPrice) else AskingPrice(asked, "lot")
+    if price.amount.currency != assumptions.currency:
         raise UsageError(
             "currencies-differ",
-            f"The asking price is in {asking_price.currency}, everything else in {assumptions.currency}.",
+            f"The asking price is in {price.amount.currency}, everything else in {assumptions.currency}.",
             "Give all amounts in one currency; none is converted here.",
         )
-    if not asking_price.amount >= 0:
+    if not price.amount.amount >= 0:
         raise UsageError("money-negative", "The asking price is negative.", "Give a price of zero or more.")
-    return float(asking_price.amount)
+    return total_asked(price, size)
 
 
 def _spot_notices(spot: Spot, today: date) -> list[Notice]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -60,6 +60,11 @@ class Quantity:
             self.draws * (1 + self.values[share.name]), self.terms + self.terms.times((share,)), self.values
         )
 
+    def without(self, share: Input) -> Quantity:
+        """With a share of itself taken away."""
+        left = self.terms + self.terms.times((share,), -1.0)
+        return Quantity(self.draws * (1 - self.values[share.name]), left, self.values)
+
     def at_least(self, least: Quantity) -> Quantity:
         """The greater of the two: no sum of products, so its terms are those of whichever is greater more often."""
         most_draws = np.mean(self.draws < least.draws) > 0.5
@@ -84,6 +89,10 @@ class Situation:
     purchases: int
     delivered_g: Quantity
     sold_kg: Quantity
+
+    def with_also(self, other: Situation) -> Situation:
+        """What is done in both, one beside the other."""
+        return replace(self, delivered_g=self.delivered_g + other.delivered_g, sold_kg=self.sold_kg + other.sold_kg)
 
     @property
     def nothing(self) -> Quantity:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from calibration.inputs import FloatArray
-from grader.model import ProductModel
-from grader.valuation.economics import Economics, of_sale
-from grader.valuation.model import Assumptions, AtPrice, RouteOutcome
-from grader.valuation.quantities import Values
+from grader.valuation.books import Activity, Bookkeeper, Books
+from grader.valuation.economics import Economics
+from grader.valuation.entries import Sale
+from grader.valuation.model import AtPrice, RouteOutcome
+from grader.valuation.portions import Portion, Stock
 
-STRIP, LEAVE = "strip", "leave"
+STRIP, SORT, LEAVE = "strip", "sort", "leave"
 
 
 @dataclass(frozen=True)
@@ -21,40 +23,107 @@ class Way:
     Attributes:
         name: short, for files.
         title: plain words.
-        money: draws of it, before a price is known.
+        books: what it brings and costs.
     """
 
     name: str
     title: str
-    money: Economics
+    books: Books
+
+    @cached_property
+    def money(self) -> Economics:
+        """Draws of it, before a price is known."""
+        return self.books.economics()
 
 
-def ways_of(
-    stripping: Economics, mass_g: ProductModel | None, a: Assumptions, values: Values, purchases: int = 1
-) -> tuple[Way, ...]:
-    """Stripping, and each sale by weight; sales are left out where the mass of the lot is not known."""
-    strip = Way(STRIP, "strip and refine", stripping)
-    if mass_g is None:
-        return (strip,)
-    return (strip, *(Way(s.name, s.title, of_sale(s, mass_g, a, values, purchases)) for s in a.sales))
+def ways_of(keeper: Bookkeeper, portions: Sequence[Portion]) -> tuple[Way, ...]:
+    """Stripping, each sale by weight, and what can be done together; sales need a mass of the lot that is known.
+
+    Args:
+        keeper: of the books.
+        portions: that the lot could be sorted into; all of it.
+    """
+    lot = keeper.stock(portions)
+    strip = keeper.stripping(lot)
+    if lot.boards_kg is None:
+        return (Way(STRIP, _STRIP, keeper.books(strip)),)
+    ways = list(_with_bodies(keeper, STRIP, _STRIP, strip, lot))
+    for sale in keeper.a.sales:
+        if sale.what == "pieces":
+            pieces = keeper.selling(sale, lot.boards_kg)
+            ways += _with_bodies(keeper, sale.name, sale.title, pieces, lot)
+        elif sale.what == "boards":
+            ways.append(Way(sale.name, sale.title, keeper.books(keeper.selling(sale, lot.boards_kg))))
+    return (*ways, *_sorted_first(keeper, portions))
 
 
-def compare_routes(ways: Iterable[Way], a: Assumptions, price: float) -> tuple[RouteOutcome, ...]:
+_STRIP = "strip and refine"
+
+
+def _bodies(keeper: Bookkeeper) -> Sale | None:
+    return next((s for s in keeper.a.sales if s.what == "bodies"), None)
+
+
+def _with_bodies(keeper: Bookkeeper, name: str, title: str, done: Activity, stock: Stock) -> Iterator[Way]:
+    """A way that cuts pieces off the boards: alone, and with a sale of what is left of them."""
+    yield Way(name, title, keeper.books(done))
+    bodies = _bodies(keeper)
+    if bodies is not None and stock.boards_kg is not None:
+        both = keeper.books(done, keeper.selling(bodies, stock.boards_kg))
+        yield Way(f"{name}+{bodies.name}", f"{title}; {bodies.title}", both)
+
+
+def _sorted_first(keeper: Bookkeeper, portions: Sequence[Portion]) -> Iterator[Way]:
+    """Strip the portions richest in gold by weight and sell the others whole: of all places to part them the best."""
+    whole = next((s for s in keeper.a.sales if s.what == "boards"), None)
+    if whole is None or len(portions) < 2:
+        return
+    ranked = sorted(portions, key=lambda p: -_richness(keeper.stock([p])))
+    found: list[Way] = []
+    for k in range(1, len(ranked)):
+        good, rest = keeper.stock(ranked[:k]), keeper.stock(ranked[k:])
+        if rest.boards_kg is None:
+            return
+        names = ", ".join(p.name for p in ranked[:k])
+        title = f"sort; strip {names}, sell the rest whole"
+        sale = keeper.selling(whole, rest.boards_kg)
+        found.append(Way(SORT, title, keeper.books(keeper.stripping(good), sale)))
+        bodies = _bodies(keeper)
+        if bodies is not None and good.boards_kg is not None:
+            more = keeper.selling(bodies, good.boards_kg)
+            books = keeper.books(keeper.stripping(good), sale, more)
+            found.append(Way(SORT, f"{title}; {bodies.title}", books))
+    yield best_of(found, keeper.a.accepted_loss)
+
+
+def _richness(stock: Stock) -> float:
+    """Gold by mass of boards, of means."""
+    mass = 0.0 if stock.boards_kg is None else float(stock.boards_kg.draws.mean())
+    return float(stock.gold_g.draws.mean()) / mass if mass > 0 else 0.0
+
+
+def best_of(ways: Iterable[Way], accepted_loss: float) -> Way:
+    """The way that bears the highest price at a chance of a loss; of equals the first."""
+    return max(ways, key=lambda way: way.money.price_at_risk(accepted_loss))
+
+
+def compare_routes(ways: Iterable[Way], accepted_loss: float, price: float) -> tuple[RouteOutcome, ...]:
     """What each way comes to when the lot costs ``price``, and not buying."""
     nothing = AtPrice(0.0, 0.0, 0.0, 0.0, 0.0)
     return (
-        *(_outcome(way, price, a) for way in ways),
-        RouteOutcome(LEAVE, "do not buy", nothing, 0.0, 0.0, None, 0.0),
+        *(_outcome(way, price, accepted_loss) for way in ways),
+        RouteOutcome(LEAVE, "do not buy", nothing, 0.0, 0.0, 0.0, None, 0.0),
     )
 
 
-def _outcome(way: Way, price: float, a: Assumptions) -> RouteOutcome:
+def _outcome(way: Way, price: float, accepted_loss: float) -> RouteOutcome:
     money = way.money
     return RouteOutcome(
         way.name,
         way.title,
         money.at(price),
-        max(money.price_at_risk(a.accepted_loss), 0.0),
+        max(money.price_at_risk(accepted_loss), 0.0),
+        max(money.break_even(), 0.0),
         _mean(money.hours),
         money.profit_per_hour(price),
         money.cash_tied_up(price),

@@ -13,7 +13,8 @@ from grader.budget import TOGETHER
 from grader.model import Range
 from grader.units import MassUnit, PricePerMass, format_money, format_range, format_share, money_down, round_to
 from grader.valuation.entries import Spot
-from grader.valuation.model import AtPrice, Offer, support
+from grader.valuation.model import AtPrice, Offer
+from grader.valuation.routes import LEAVE
 
 _SHOWN_SHARE = 0.005
 _MOST_LINES = 8
@@ -26,6 +27,15 @@ def highest_words(offer: Offer) -> str:
     return format_money(0, offer.assumptions.currency) if offer.reason else str(offer.highest_price)
 
 
+def each_words(offer: Offer) -> str:
+    """The highest price once more by weight and by the board; empty where it is 0 or neither is known."""
+    if offer.reason is not None:
+        return ""
+    currency, each = offer.assumptions.currency, offer.size.each(offer.highest.price)
+    known = (("per_kg", "a kg"), ("per_lb", "a lb"), ("per_board", "a board"))
+    return ", ".join(f"{money_down(x, currency)} {per}" for key, per in known if (x := each[key]) is not None)
+
+
 def break_even_words(offer: Offer) -> str:
     """The price at which there is no profit on average."""
     return str(money_down(offer.break_even, offer.assumptions.currency))
@@ -36,13 +46,21 @@ def summary_lines(offer: Offer, liked: MassUnit = "auto") -> Lines:
     currency = offer.assumptions.currency
     return [
         ("Gold in the visible plating", format_range(offer.gold_mg, "mg", liked)),
-        ("What that gold brings", format_range(offer.proceeds, currency)),
+        (f"What it brings ({offer.way.title})", format_range(offer.proceeds, currency)),
         ("Costs without the price", format_range(offer.costs, currency)),
         *([("Of these, your own time", format_range(offer.own_time, currency))] if offer.own_time.high > 0 else []),
     ]
 
 
-ROUTE_COLUMNS = ("Way", "Expected profit", "Chance of a loss", "Worst in twenty", "Profit an hour", "Cash tied up")
+ROUTE_COLUMNS = (
+    "Way",
+    "Highest price",
+    "Expected profit",
+    "Chance of a loss",
+    "Worst in twenty",
+    "Profit an hour",
+    "Cash tied up",
+)
 
 
 def route_rows(offer: Offer) -> list[tuple[str, ...]]:
@@ -57,7 +75,9 @@ def route_rows(offer: Offer) -> list[tuple[str, ...]]:
         spread = (r.at.best_in_twenty - r.at.worst_in_twenty) / 2
         hour = "" if r.profit_per_hour is None else f"{money(r.profit_per_hour, spread / max(r.hours, 1.0))}"
         profit, worst = money(r.at.expected_profit, spread), money(r.at.worst_in_twenty, spread)
-        rows.append((r.title, profit, format_share(r.at.chance_of_loss), worst, hour, money(r.cash_tied_up, spread)))
+        highest = format_money(0, currency) if r.highest_price <= 0 else str(money_down(r.highest_price, currency))
+        loss, cash = format_share(r.at.chance_of_loss), money(r.cash_tied_up, spread)
+        rows.append((r.title, "" if r.name == LEAVE else highest, profit, loss, worst, hour, cash))
     return rows
 
 
@@ -116,12 +136,19 @@ def routes_heading(offer: Offer) -> str:
     return f"Ways to deal with it, bought for {format_money(offer.budget_price, offer.assumptions.currency)}"
 
 
+def asking_words(offer: Offer) -> str:
+    """The asking price for the lot, after that by weight or board where the seller put it so; empty for none."""
+    if offer.asking is None:
+        return ""
+    price = format_money(offer.asking.price, offer.assumptions.currency)
+    return price if offer.asked is None else f"{offer.asked}, {price} for the lot"
+
+
 def at_price(offer: Offer) -> tuple[str, AtPrice] | None:
     """A heading and the odds to show: at the asking price, else at the highest; None where even a gift loses."""
     if offer.asking is not None:
-        price = format_money(offer.asking.price, offer.assumptions.currency)
-        return f"At the asking price of {price}", offer.asking
-    return ("At the highest price worth paying", offer.highest) if offer.reason is None else None
+        return f"At the asking price of {asking_words(offer)}: {offer.way.title}", offer.asking
+    return (f"At the highest price worth paying: {offer.way.title}", offer.highest) if offer.reason is None else None
 
 
 def at_price_lines(at: AtPrice, offer: Offer) -> Lines:
@@ -187,7 +214,7 @@ def _per_troy_ounce(spot: Spot) -> str:
 
 def _between(item: Input) -> str:
     """The least and greatest value that were assumed (90 % of a range without an end), or the only one."""
-    low, high = support(item.distribution)
+    low, high = item.distribution.support
     if isinf(high):
         low, high = (float(x) for x in np.quantile(item.draws(), [0.05, 0.95]))
     factor, unit, digits = (1.0, item.unit, 6) if item.unit else (100.0, "%", 3 if low < high else 4)

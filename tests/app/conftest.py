@@ -13,9 +13,11 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from app.lots.shelf import Kept
+from grader.measured import Measured
 from grader.photo import load_photo
-from grader.pipeline import Request, measure
-from grader.report import measurement_document, overlay_png
+from grader.pipeline import measure
+from grader.report import overlay_png
+from grader.request import Request
 from grader.samples import Sample, load_demo
 
 MEASURE_S = 120
@@ -108,7 +110,7 @@ def measured(sample: Sample) -> Kept:
     """That photo, measured without the page."""
     photo = load_photo(sample.path)
     done = measure(photo, Request())
-    return Kept(photo.name, photo.sha256, Request(), measurement_document(done), overlay_png(done), is_sample=False)
+    return Kept(photo.name, photo.sha256, Request(), Measured.of(done), overlay_png(done), is_sample=False)
 
 
 @pytest.fixture(scope="session")

@@ -62,7 +62,7 @@ def test_a_photo_waits_until_it_is_measured(folder: Path, measured: Kept) -> Non
     lot.hand_in("two.jpg", b"two")
     assert [w.name for w in LotFolder(folder).waiting()] == ["one.jpg", "two.jpg"]
     assert LotFolder(folder).photo(one.sha256) == b"one"
-    done = Kept("one.jpg", one.sha256, measured.request, measured.document, b"", is_sample=False)
+    done = Kept("one.jpg", one.sha256, measured.request, measured.measured, b"", is_sample=False)
     lot.put(done)
     assert [w.name for w in lot.waiting()] == ["two.jpg"]
     lot.remove(one.sha256)
@@ -125,7 +125,7 @@ def test_a_measurement_of_before_measurements_had_stamps_is_read(folder: Path, m
 
 def other(measured: Kept, word: str, stamp: str | None) -> Kept:
     """A measurement made from the one of a stamp."""
-    return replace(measured, document={**measured.document, "statement": word}, stamp=stamp)
+    return replace(measured, measured=measured.measured.model_copy(update={"statement": word}), stamp=stamp)
 
 
 def test_a_measurement_made_from_the_last_one_takes_its_place(folder: Path, measured: Kept) -> None:

@@ -8,11 +8,12 @@ from threading import Lock
 
 import pytest
 
-import app.measure.measuring
+import app.lots.measuring
 from app.lots.lot_folder import Kept, LotFolder
-from app.measure.measuring import Measuring, Order
+from app.lots.measuring import Measuring, Order
 from calibration.errors import PhotoError, UsageError
-from grader.pipeline import Request, WithoutScale
+from grader.request import Request
+from grader.scale_choice import WithoutScale
 
 ASKED = Request(WithoutScale())
 
@@ -47,7 +48,7 @@ def each(monkeypatch: pytest.MonkeyPatch) -> list[Callable[[Order], None]]:
         for do in done:
             do(order)
 
-    monkeypatch.setattr(app.measure.measuring, "measure_into", instead)
+    monkeypatch.setattr(app.lots.measuring, "measure_into", instead)
     return done
 
 
@@ -139,10 +140,10 @@ def test_the_same_question_is_not_measured_again(
 ) -> None:
     lot.put(measured)
 
-    def never(*_: object) -> None:
+    def never(*_: object, **__: object) -> None:
         raise AssertionError("measured again")
 
-    monkeypatch.setattr(app.measure.measuring, "measure", never)
+    monkeypatch.setattr(app.lots.measuring, "measure", never)
     row = Measuring([Order(measured.name, measured.sha256, measured.request)], lot, Lock())
     row.run()
     assert not row.failures()

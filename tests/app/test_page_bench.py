@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date
 from html import escape, unescape
@@ -25,12 +25,16 @@ from grader.cut import CutRules, LongestPiece, PlannedBoard, Vessel, cut_boards,
 from grader.cut.words import BOTH_NOTE, FACE_NOTE, cut_lines
 from grader.grade import candidates_of, grade_boards, load_thresholds
 from grader.grade.words import CLASS_WORDS, cell_lines, order_lines
+from grader.measured import Measured
 from grader.model import Range
 from grader.photo import Photo, load_photo
-from grader.pipeline import ByLength, Measurement, Request, measure
-from grader.report import measurement_document, overlay_png
+from grader.pipeline import Measurement, measure
+from grader.report import overlay_png
 from grader.report.lot_html import lot_html
+from grader.request import Request
+from grader.scale_choice import ByLength
 from grader.valuation import load_assumptions, with_given
+from tests.segmenters import default_segmenter
 
 PX_PER_MM = 5.0
 TABLE, MASK, GOLD = (120, 120, 125), (30, 90, 50), (190, 150, 70)
@@ -82,9 +86,7 @@ class Bench:
         data = draw(boards, gold)
         done = measure(load_photo(data, name), REQUEST)
         self.lot.hand_in(name, data)
-        self.lot.put(
-            Kept(name, done.photo.sha256, REQUEST, measurement_document(done), overlay_png(done), is_sample=False)
-        )
+        self.lot.put(Kept(name, done.photo.sha256, REQUEST, Measured.of(done), overlay_png(done), is_sample=False))
         self.done[name] = done
 
     def go(self, **texts: str) -> None:
@@ -107,9 +109,9 @@ class Bench:
 
 
 @pytest.fixture
-def bench(page: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Bench:
-    monkeypatch.setattr("grader.pipeline.default_segmenter", ByColour)
-    return Bench(page, tmp_path / "data")
+def bench(page: Any, tmp_path: Path) -> Iterator[Bench]:
+    with default_segmenter(ByColour):
+        yield Bench(page, tmp_path / "data")
 
 
 def test_without_photos_it_says_what_to_do(page: Any) -> None:
@@ -208,7 +210,7 @@ def test_the_report_of_the_price_has_the_plans_while_they_hold(bench: Bench) -> 
     bench.go(**EASY)
     assert says_that_plans_are_in(bench)
     (strip,) = bench.page.at.session_state["desk-sorted"].seen
-    bench.lot.put(replace(strip, document={**strip.document, "notices": ["corrected since"]}))
+    bench.lot.put(replace(strip, measured=strip.measured.model_copy(update={"statement": "corrected since"})))
     assert not says_that_plans_are_in(bench)
 
 
@@ -271,7 +273,7 @@ def test_the_back_counts_when_it_is_said_to_be_one(bench: Bench) -> None:
     assert "back.png, board 1" not in text
     done = bench.page.at.session_state["desk-sorted"]
     made = bench_report("Pile", done, None, None)
-    assert sorted(p.document["photo"] for p in made.photos) == ["back.png", "front.png"]
+    assert sorted(p.measured.photo for p in made.photos) == ["back.png", "front.png"]
     (plan,) = made.cuts
     assert plan.document["photo"] == "front.png"
     assert plan.document["back"] == "back.png"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -15,15 +14,17 @@ import pytest
 import app.photo_view.correcting
 from app.lots.desk import desk
 from app.lots.lot_folder import Kept, LotFolder
-from app.measure.measuring import Order, measure_into
+from app.lots.measuring import Order, measure_into
 from calibration.scale import Scale
 from grader.correct import Corrections, LeftOut, PaintedIn
-from grader.correct.record import corrections_in
 from grader.coverage import Coverage
 from grader.log import open_log
+from grader.measured import MadeCorrections, Measured
 from grader.photo import Photo
-from grader.pipeline import ByLength, Request
+from grader.request import Request
+from grader.scale_choice import ByLength
 from tests.drawn_boards import GREEN_MASK, KnownCoverage, box, paint, union_share
+from tests.segmenters import default_segmenter
 
 SHAPE = (300, 400)
 PAD, OTHER = box((120, 120), 60, 40), box((280, 200), 50, 50)
@@ -46,8 +47,9 @@ class Drawn:
 
 
 @pytest.fixture(autouse=True)
-def drawn_pads(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("grader.pipeline.default_segmenter", Drawn)
+def drawn_pads() -> Iterator[None]:
+    with default_segmenter(Drawn):
+        yield
 
 
 @pytest.fixture
@@ -92,7 +94,7 @@ def the_one(page: Any) -> Kept:
 
 
 def area(done: Kept) -> float:
-    return float(done.document["plated_area_mm2"]["value"])
+    return done.measured.plated_area_mm2.value
 
 
 def test_the_picture_is_told_what_was_found(measured_page: Any, made: list[Any]) -> None:
@@ -127,7 +129,7 @@ def test_undone_to_nothing_is_the_measurement_as_found(measured_page: Any, made:
     measured_page.run()
     made[0] = []
     measured_page.run()
-    assert the_one(measured_page).document == before.document
+    assert the_one(measured_page).measured == before.measured
 
 
 @pytest.mark.parametrize("leave", ["Done: back to the result", "value/page.py"])
@@ -151,7 +153,7 @@ def test_opened_again_it_goes_on_from_what_was_corrected(measured_page: Any, mad
     made[0] = None
     measured_page.press("Correct what was found")
     assert made[1][-1]["corrections"] == [LEAVE_OUT]
-    assert len(corrections_in(the_one(measured_page).document).items) == 1
+    assert len(the_one(measured_page).measured.made_by_hand.items) == 1
     assert made[1][-1]["version"] != made[1][0]["version"]
 
 
@@ -162,7 +164,7 @@ def test_all_can_be_taken_back(measured_page: Any, made: list[Any]) -> None:
     made[0] = None  # the picture begins anew
     measured_page.press("Take back all corrections")
     assert made[1][-1]["corrections"] == []
-    assert the_one(measured_page).document == before.document
+    assert the_one(measured_page).measured == before.measured
 
 
 @pytest.mark.parametrize("nonsense", [[{"kind": "wipe"}], [5], "x", {"a": 1}])
@@ -171,14 +173,19 @@ def test_nonsense_from_the_browser_changes_nothing(measured_page: Any, made: lis
     made[0] = nonsense
     measured_page.run()
     assert any("cannot be used" in text for text in measured_page.told("error"))
-    assert the_one(measured_page).document == before.document
+    assert the_one(measured_page).measured == before.measured
+
+
+def with_corrections(measured: Measured, corrections: dict[str, Any]) -> Measured:
+    """The record as if these had been made on it, its figures left as they are."""
+    return measured.model_copy(update={"corrections": MadeCorrections(**corrections)})
 
 
 def corrected_elsewhere(page: Any, *corrections: Any) -> Kept:
     """What another window makes of the photo, having seen what is there."""
     done = the_one(page)
     record = {"schema": 1, "sha256": done.sha256, "corrections": list(corrections)}
-    return the_lot(page).put(replace(done, document={**done.document, "corrections": record}))
+    return the_lot(page).put(replace(done, measured=with_corrections(done.measured, record)))
 
 
 def test_what_another_window_corrected_comes_into_a_picture_on_which_nothing_was_done(
@@ -191,7 +198,7 @@ def test_what_another_window_corrected_comes_into_a_picture_on_which_nothing_was
     assert not the_lot(measured_page).photo_clashes()
     made[0] = [PAINT_IN, LEAVE_OUT]
     measured_page.run()
-    assert len(corrections_in(the_one(measured_page).document).items) == 2
+    assert len(the_one(measured_page).measured.made_by_hand.items) == 2
     assert not the_lot(measured_page).photo_clashes(), "what was seen is no clash"
 
 
@@ -202,7 +209,7 @@ def test_corrections_of_two_windows_that_did_not_see_each_other_are_both_kept(
     theirs = corrected_elsewhere(measured_page, PAINT_IN)
     made[0] = [LEAVE_OUT]
     measured_page.run() if then == "run" else measured_page.press(then)
-    assert len(corrections_in(the_one(measured_page).document).items) == 1
+    assert len(the_one(measured_page).measured.made_by_hand.items) == 1
     (clash,) = the_lot(measured_page).photo_clashes()
     assert clash.others == (theirs,)
     made[0] = [LEAVE_OUT, LEAVE_OUT]
@@ -246,12 +253,12 @@ def test_measured_again_in_another_way_keeps_the_corrections(tmp_path: Path, pho
     order = Order("pads.png", sha256, Request(SCALE))
     done = measure_into(lot, order, lambda _: None)
     items = Corrections((LeftOut((120.0, 120.0)), PaintedIn(((150.0, 250.0),), 8.0)), sha256)
-    document = json.loads(json.dumps(done.document)) | {"corrections": items.as_json()}
-    lot.put(Kept(done.name, sha256, done.request, document, done.overlay, is_sample=False))
+    record = with_corrections(done.measured, items.as_json())
+    lot.put(Kept(done.name, sha256, done.request, record, done.overlay, is_sample=False))
     twice = ByLength(40.0, SCALE.start_px, SCALE.end_px)
     again = measure_into(lot, Order("pads.png", sha256, Request(twice)), lambda _: None)
-    assert corrections_in(again.document) == items
-    found = again.document["corrections"]["plated_area_mm2"]["found"]["value"]
+    assert again.measured.made_by_hand == items
+    found = again.measured.corrections.plated_area_mm2.found.value
     assert found == pytest.approx(4 * area(done), rel=0.02)
     assert area(again) < found
 
@@ -264,11 +271,11 @@ def test_corrections_made_while_the_photo_is_measured_again_stay(tmp_path: Path,
 
     def meanwhile(_: object) -> None:
         now = lot.measured()[sha256]
-        if now.document.get("corrections") is None:
-            lot.put(replace(now, document={**now.document, "corrections": items.as_json()}))
+        if now.measured.corrections is None:
+            lot.put(replace(now, measured=with_corrections(now.measured, items.as_json())))
 
     twice = ByLength(40.0, SCALE.start_px, SCALE.end_px)
     again = measure_into(lot, Order("pads.png", sha256, Request(twice)), meanwhile)
-    assert corrections_in(again.document) == items
+    assert again.measured.made_by_hand == items
     assert area(again) < 4 * area(done)
     assert not lot.photo_clashes()

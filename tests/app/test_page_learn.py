@@ -116,6 +116,6 @@ def test_a_photo_is_measured_with_what_was_learned(
     kind.set_value("memory strips")
     page.press("Measure")
     (done,) = page.at.session_state["shelf"].values()
-    names = [i["name"] for i in done.document["model"]["gold_mg"]["inputs"]]
+    names = list(done.measured.gold.inputs)
     assert any(":belief-" in name for name in names)
     assert any("8 weighed batches" in text for text in page.told("markdown"))

@@ -58,7 +58,7 @@ def test_measured_photos_are_kept_once(page: Any, measured: Kept, log_file: Path
     page.press("Keep in the log")
     with open_log(log_file) as log:
         (lot,) = log.lots()
-        assert [e.document for e in log.entries(lot.id).estimates] == [measured.document]
+        assert [e.measured for e in log.entries(lot.id).estimates] == [measured.measured]
     page.go("log/page.py")
     assert measured.name in page.html()
 

@@ -14,9 +14,11 @@ from typer.testing import CliRunner
 from app.lots.shelf import Kept
 from grader.cli.app import app
 from grader.log import open_log
+from grader.measured import Measured
 from grader.photo import load_photo
-from grader.pipeline import ByLength, Request, measure
-from grader.report import measurement_document
+from grader.pipeline import measure
+from grader.request import Request
+from grader.scale_choice import ByLength
 from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 
 SHAPE = (240, 360)
@@ -64,8 +66,8 @@ def drawn(name: str, number: int) -> Kept:
     data = cv2.imencode(".png", np.full((*SHAPE, 3), 100 + number, np.uint8))[1].tobytes()
     photo = load_photo(data, f"{name}.png")
     request = Request(scale=REQUEST.scale, segmenter=KnownCoverage(row, board))
-    document = measurement_document(measure(photo, request))
-    return Kept(photo.name, photo.sha256, REQUEST, document, b"", is_sample=False)
+    found = Measured.of(measure(photo, request))
+    return Kept(photo.name, photo.sha256, REQUEST, found, b"", is_sample=False)
 
 
 @pytest.fixture(scope="module")
@@ -82,7 +84,7 @@ def in_terminal(shots: list[Kept], folder: Path, log: Path) -> dict[str, Any]:
     files = []
     for shot in shots:
         files.append(folder / f"{shot.name}.json")
-        files[-1].write_text(json.dumps(shot.document), "utf-8")
+        files[-1].write_text(json.dumps(shot.measured.to_dict()), "utf-8")
     (folder / "lot.toml").write_text(PARTS, "utf-8")
     command("log", "new", "Terminal", "--log", log)
     command("log", "add", "Terminal", *files, "--log", log)
@@ -134,7 +136,7 @@ def test_page_and_terminal_save_the_same_offer(shots: list[Kept], page: Any, tmp
     modules, cards, strips = typed["lot"]
     assert (modules["boards_seen"], cards["boards"], strips["other_face"]) == (3, 1200, "alike")
     assert modules["boards"] == pytest.approx(47_500 / (61 / 3), rel=0.02)
-    assert [r["route"] for r in typed["routes"]] == ["strip", "trim", "whole", "leave"]
+    assert [r["route"] for r in typed["routes"]] == ["strip", "trim", "whole", "sort", "leave"]
     assert typed["highest_price"]["price"] > 0
     assert typed["questions"]
 

@@ -9,18 +9,23 @@ from typing import Any
 import numpy as np
 import pytest
 
-import app.measure.measuring
+import app.lots.measuring
+import grader.api
 from app.lots.shelf import Kept
 from calibration.errors import PhotoError
 from calibration.families import contact_families
 from calibration.print_check import PrintCheck, save_print_check
+from grader.coverage.choose import forget_segmenter, register_segmenter
+from grader.measured import VISIBLE_ONLY
 from grader.model import Range
 from grader.photo import load_photo
-from grader.pipeline import ByLength, ByPitch, ByRectangle, Request, WithoutScale, measure
+from grader.pipeline import measure
 from grader.places import print_check_path
-from grader.report.document import VISIBLE_ONLY
+from grader.request import Request
 from grader.samples import Sample
+from grader.scale_choice import ByLength, ByPitch, ByRectangle, WithoutScale
 from grader.units import format_range, format_share
+from tests.drawn_boards import KnownCoverage
 
 PDF = b"%PDF-1.7\n1 0 obj\n<<>>\nendobj\n%%EOF\n"
 
@@ -35,11 +40,11 @@ def measured_calls(monkeypatch: pytest.MonkeyPatch) -> list[Request]:
     """The requests that were really measured."""
     calls: list[Request] = []
 
-    def counted(photo: Any, request: Request, progress: Any) -> Any:
+    def counted(photo: bytes, *, request: Request, **how: Any) -> Any:
         calls.append(request)
-        return measure(photo, request, progress)
+        return grader.api.measure(photo, request=request, **how)
 
-    monkeypatch.setattr(app.measure.measuring, "measure", counted)
+    monkeypatch.setattr(app.lots.measuring, "measure", counted)
     return calls
 
 
@@ -54,7 +59,7 @@ def test_a_good_photo_gives_the_same_figures_as_the_measurement(
 ) -> None:
     page.upload(("boards.jpg", sample.path.read_bytes()))
     page.press("Measure")
-    document = measured.document
+    document = measured.measured.to_dict()
     assert document["plated_area_mm2"]["value"] > 0
     assert page.figures() == {
         "Plated area": reading(document, "plated_area_mm2", "mm²"),
@@ -138,6 +143,20 @@ def request_of(page: Any, way: str, fields: dict[str, str], points: dict[str, fl
     (kept,) = page.at.session_state["shelf"].values()
     assert isinstance(kept.request, Request)
     return kept.request
+
+
+def test_a_segmenter_is_asked_for_where_there_are_several(page: Any, plain_photo: bytes) -> None:
+    page.upload(("plain.png", plain_photo))
+    assert not [box for box in page.at.selectbox if box.label == "What finds the plating?"]
+    nothing = np.zeros((300, 400))
+    register_segmenter("own", lambda: KnownCoverage(nothing, nothing > 0, name="own"))
+    try:
+        page.run()
+        page.at.selectbox(key="segmenter").set_value("own")
+        asked = request_of(page, "Nothing", {}, {})
+    finally:
+        forget_segmenter("own")
+    assert asked.segmenter == "own"
 
 
 def test_a_known_length_is_measured_as_asked(page: Any, plain_photo: bytes) -> None:

@@ -9,11 +9,12 @@ from typing import Any
 
 import pytest
 
-from app.common.report import report_of
 from app.lots.lot_folder import LotFolder
+from app.lots.report import report_of
 from app.lots.shelf import Kept
 from grader.log import NewLot, open_log, photo_of
 from grader.lot import estimate_lot, one_part
+from grader.measured import usable
 from grader.report.lot_html import lot_html
 from grader.samples import Sample
 from grader.units import parse_money
@@ -24,7 +25,6 @@ from grader.valuation import (
     SaleTexts,
     example_text,
     load_assumptions,
-    measurements_of,
     value_lot,
     with_given,
 )
@@ -34,7 +34,7 @@ GO = "What can I pay?"
 
 
 def expected(measured: Kept, count: str, boards: int = 4, **given: Any) -> Offer:
-    found = measurements_of([(measured.name, measured.document)])
+    found = usable([(measured.name, measured.measured)])
     estimate = estimate_lot(one_part(found, boards=[boards], count=count))
     asking = given.pop("asking", None)
     return value_lot(
@@ -148,7 +148,8 @@ def test_two_currencies_are_refused_in_the_words_of_the_page(value_page: Any) ->
 def test_a_lot_of_the_log_is_valued_and_its_offer_kept(page: Any, measured: Kept, log_file: Path) -> None:
     with open_log(log_file) as log:
         lot = log.add_lot(NewLot(name="Shelf 3"))
-        log.add_estimates(lot.id, [(photo_of(measured.document), measured.document)])
+        document = measured.measured.to_dict()
+        log.add_estimates(lot.id, [(photo_of(document), document)])
     page.go("value/page.py")
     describe(page, "4000")
     page.type("Gold price today", "2650 USD/ozt")
@@ -169,7 +170,7 @@ def test_photos_and_their_offer_are_kept_together(value_page: Any, measured: Kep
     value_page.press("Keep in the log")
     with open_log(log_file) as log:
         contents = log.entries("Bench")
-    assert [e.document for e in contents.estimates] == [measured.document]
+    assert [e.measured for e in contents.estimates] == [measured.measured]
     assert len(contents.offers) == 1
 
 
@@ -233,12 +234,12 @@ def test_the_report_says_what_the_offer_says(measured: Kept, sample: Sample, tmp
     offer = expected(measured, "4000", spot="2650 USD/ozt")
     lot = LotFolder(tmp_path / "lot")
     lot.hand_in(measured.name, sample.path.read_bytes())
-    made = report_of("Shelf 3", [measured.document], offer, lot)
+    made = report_of("Shelf 3", [measured.measured], offer, lot)
     assert made.photos[0].picture is not None
     html = lot_html(made)
     assert "Shelf 3" in html
     assert highest_words(offer) in html
-    gone = report_of("Shelf 3", [measured.document], offer, LotFolder(tmp_path / "other"))
+    gone = report_of("Shelf 3", [measured.measured], offer, LotFolder(tmp_path / "other"))
     assert gone.photos[0].picture is None
     assert gone.as_json()["offer"] == offer.as_json()
 

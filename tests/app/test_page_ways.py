@@ -185,7 +185,7 @@ def test_a_unit_is_chosen_once_and_kept(page: Any, measured: Kept) -> None:
     page.at.session_state["shelf"] = {measured.sha256: measured}
     page.go("measure/page.py")
     shown = page.figures()["Gold in the visible plating"]
-    mg = measured.document["gold_mg"]["value"]
+    mg = measured.measured.gold_mg.value
     # 24 grains of 64.79891 mg to the pennyweight (NIST Handbook 44, appendix C)
     assert shown.endswith(" dwt")
     assert float(shown.split()[0]) == pytest.approx(mg / (24 * 64.79891), rel=0.1)

@@ -11,6 +11,8 @@ from streamlit.testing.v1 import AppTest
 
 from app.lots.lot_folder import LotFolder
 from app.lots.shelf import Kept
+from grader.corrections import LeftOut
+from grader.measured import MadeCorrections
 
 
 def key_of(page: Any) -> str:
@@ -125,9 +127,10 @@ def test_a_photo_of_which_two_windows_made_different_things_is_asked_about(
 ) -> None:
     folder = folder_of(lot, tmp_path)
     first = folder.put(measured)
-    corrected = {**measured.document, "corrections": {"corrections": [{}, {}]}}
-    mine = folder.put(replace(first, document=corrected))
-    folder.put(replace(first, document={**measured.document, "statement": "yours"}))
+    made = MadeCorrections(corrections=(LeftOut((1.0, 1.0)), LeftOut((2.0, 2.0))))
+    corrected = measured.measured.model_copy(update={"corrections": made})
+    mine = folder.put(replace(first, measured=corrected))
+    folder.put(replace(first, measured=measured.measured.model_copy(update={"statement": "yours"})))
     lot.run()
     assert any("measured or corrected" in told and measured.name in told for told in lot.told("warning"))
     (use,) = (label for label in buttons(lot) if label.startswith("Use ") and label.endswith("2 corrections"))

@@ -15,6 +15,7 @@ import calibration
 import grader
 from app.common.show import advice_of, label, plain, split_range, table, told_list
 from calibration.notices import DEFINITIONS, Notice
+from grader.model import Range
 
 
 @given(st.text(st.characters(codec="ascii", exclude_categories=["Cc"]), max_size=60))
@@ -69,6 +70,6 @@ def test_advice_names_no_command(code: str) -> None:
 
 
 def test_a_range_is_split_into_value_and_bounds() -> None:
-    value = {"value": 425.7, "low": 410.2, "high": 441.9, "level": 0.9}
+    value = Range(425.7, 410.2, 441.9)
     assert split_range(value, "mm²") == ("426 mm²", "410 to 442 mm², 90 % sure")
-    assert split_range(dict.fromkeys(("value", "low", "high"), 0.0) | {"level": 0.9}, "mm²")[1] == ""
+    assert split_range(Range(0.0, 0.0, 0.0), "mm²")[1] == ""

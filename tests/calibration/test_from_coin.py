@@ -11,6 +11,7 @@ from calibration.errors import ScaleError, UsageError
 from calibration.from_coin import rise_over_coin, scale_from_coin
 from calibration.inputs import Distribution
 from calibration.scale import Scale
+from calibration.view import View as Seen
 from tests.drawn_sheets import View
 
 SHAPE = (1200, 1600, 3)
@@ -35,7 +36,7 @@ def pixel_mm2(view: View, px: np.ndarray) -> np.ndarray:
 
 
 def scale_of(rim: np.ndarray, **more: object) -> Scale:
-    return scale_from_coin(SHAPE, DIAMETER, rim, photo_id="p", focal_px=FOCAL, **more)  # type: ignore[arg-type]
+    return scale_from_coin(Seen(SHAPE, FOCAL, id="p"), DIAMETER, rim, **more)  # type: ignore[arg-type]
 
 
 def test_turned_and_flipped_photos_agree() -> None:
@@ -51,9 +52,7 @@ def test_turned_and_flipped_photos_agree() -> None:
 def test_twice_the_picture_is_twice_the_scale() -> None:
     rim = rim_of(view_of(12.0))
     one = scale_of(rim, marking_sd_px=0.5)
-    two = scale_from_coin(
-        (2400, 3200, 3), DIAMETER, 2 * rim + 0.5, photo_id="p", focal_px=2 * FOCAL, marking_sd_px=1.0
-    )
+    two = scale_from_coin(Seen((2400, 3200, 3), 2 * FOCAL, id="p"), DIAMETER, 2 * rim + 0.5, marking_sd_px=1.0)
     assert two.px_per_mm == pytest.approx(2 * one.px_per_mm, rel=2e-3)
 
 
@@ -105,4 +104,4 @@ def test_points_that_are_no_rim_are_refused_each_with_its_reason() -> None:
             scale_of(points)
         assert caught.value.code.startswith(code)  # type: ignore[attr-defined]
     with pytest.raises(UsageError):
-        scale_from_coin(SHAPE, 0.0, rim, photo_id="p")
+        scale_from_coin(Seen(SHAPE, id="p"), 0.0, rim)

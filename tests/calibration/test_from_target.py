@@ -11,6 +11,7 @@ from calibration.from_target import find_own_target, scale_from_target
 from calibration.inputs import Distribution
 from calibration.scale import Scale
 from calibration.target import TargetDescription, own_target
+from calibration.view import View as Seen
 from tests.drawn_sheets import View, coverage, picture, sheet_paint
 
 TARGET = TargetDescription("DICT_5X5_100", 7, 5, 8.0, 6.0, origin_mm=(4.0, 4.0), sheet_mm=(64.0, 48.0))
@@ -38,9 +39,14 @@ def photo(seed: int, tilt: float | None = None) -> np.ndarray:
     return picture(view_of(seed, tilt), sheet_paint(TARGET), seed=seed)
 
 
-def measure(rgb: np.ndarray, **options: object) -> Scale:
-    given: dict[str, object] = {"photo_id": "p", "face_height_mm": HEIGHT, "print_factor": TRUE_SIZE, **options}
-    return scale_from_target(rgb, TARGET, **given)  # type: ignore[arg-type]
+def seen(rgb: np.ndarray, focal_px: float | None = None) -> Seen:
+    return Seen(rgb.shape, focal_px, "p")
+
+
+def measure(rgb: np.ndarray, focal_px: float | None = None, photo_id: str = "p", **options: object) -> Scale:
+    given: dict[str, object] = {"face_height_mm": HEIGHT, "print_factor": TRUE_SIZE, **options}
+    view = Seen(rgb.shape, focal_px, photo_id)
+    return scale_from_target(rgb, TARGET, view, **given)  # type: ignore[arg-type]
 
 
 def disc_area(
@@ -96,7 +102,7 @@ def test_stated_size_times_k_is_area_times_k_squared() -> None:
     larger = TargetDescription("DICT_5X5_100", 7, 5, 8.8, 6.6, origin_mm=(4.4, 4.4))
     at_sheet = Distribution("constant", (0.0,))
     small = measure(photo(3), face_height_mm=at_sheet)
-    large = scale_from_target(photo(3), larger, photo_id="p", face_height_mm=at_sheet, print_factor=TRUE_SIZE)
+    large = scale_from_target(photo(3), larger, seen(photo(3)), face_height_mm=at_sheet, print_factor=TRUE_SIZE)
     places = np.array([[100.0, 100.0], [400.0, 300.0], [700.0, 500.0]])
     ratio = large.plane.pixel_area_mm2(places) / small.plane.pixel_area_mm2(places)
     np.testing.assert_allclose(ratio, 1.21, rtol=1e-6)
@@ -194,7 +200,7 @@ def test_a_picture_of_one_pixel_is_refused() -> None:
 def test_another_dictionary_is_not_taken_for_the_target() -> None:
     other = TargetDescription("DICT_6X6_100", 7, 5, 8.0, 6.0)
     with pytest.raises(ScaleError):
-        scale_from_target(photo(0), other, photo_id="p")
+        scale_from_target(photo(0), other, seen(photo(0)))
 
 
 @pytest.mark.parametrize("legacy", [False, True])
@@ -204,7 +210,7 @@ def test_both_patterns_of_even_boards_are_found_whatever_the_description_says(le
     rgb = picture(view, sheet_paint(drawn))
     for stated in (False, True):
         target = TargetDescription("DICT_5X5_100", 6, 4, 9.0, 6.75, legacy_pattern=stated, origin_mm=(4.0, 4.0))
-        scale = scale_from_target(rgb, target, photo_id="p", face_height_mm=HEIGHT)
+        scale = scale_from_target(rgb, target, seen(rgb), face_height_mm=HEIGHT)
         assert abs(disc_area(scale, view)) < 6e-3
 
 
@@ -215,19 +221,22 @@ class TestOwnTarget:
     def test_found_without_being_told(self, paper: str) -> None:
         target = own_target(paper)  # type: ignore[arg-type]
         rgb = picture(self.VIEW, sheet_paint(target))
-        scale = find_own_target(rgb, photo_id="p", face_height_mm=HEIGHT, print_factor=TRUE_SIZE)
+        scale = find_own_target(rgb, seen(rgb), face_height_mm=HEIGHT, print_factor=TRUE_SIZE)
         assert scale is not None
         assert abs(disc_area(scale, self.VIEW)) < 6e-3
         assert f"print-size:own-{paper}" in {i.name for i in scale.area_inputs}
-        unchecked = find_own_target(rgb, photo_id="p", face_height_mm=HEIGHT)
+        unchecked = find_own_target(rgb, seen(rgb), face_height_mm=HEIGHT)
         assert unchecked is not None
         assert "print-size-unchecked" in {n.code for n in unchecked.notices}
         assert "print-size-unchecked" not in {n.code for n in scale.notices}
         assert unchecked.relative_uncertainty() > scale.relative_uncertainty()
 
     def test_none_where_there_is_none(self) -> None:
-        assert find_own_target(photo(0), photo_id="p") is None
-        assert find_own_target(np.zeros((30, 40, 3), dtype=np.uint8), photo_id="p") is None
+        assert find_own_target(photo(0), seen(photo(0))) is None
+        assert (
+            find_own_target(np.zeros((30, 40, 3), dtype=np.uint8), seen(np.zeros((30, 40, 3), dtype=np.uint8)))
+            is None
+        )
 
     def test_seen_but_unusable_is_refused(self) -> None:
         rgb = picture(self.VIEW, sheet_paint(own_target("a4")))
@@ -236,12 +245,12 @@ class TestOwnTarget:
         # all but two markers in one corner lie under something
         rgb[(~((mm[:, 0] < 50) & (mm[:, 1] < 46))).reshape(900, 1200)] = (30, 90, 50)
         with pytest.raises(ScaleError) as caught:
-            find_own_target(rgb, photo_id="p")
+            find_own_target(rgb, seen(rgb))
         assert caught.value.code == "target-too-little"
 
     def test_outline_holds_the_block(self) -> None:
         rgb = picture(self.VIEW, sheet_paint(own_target("a4")))
-        scale = find_own_target(rgb, photo_id="p", print_factor=TRUE_SIZE)
+        scale = find_own_target(rgb, seen(rgb), print_factor=TRUE_SIZE)
         assert scale is not None
         corners = self.VIEW.project(np.array([[0, 0, 0], [180, 0, 0], [180, 128, 0], [0, 128, 0]], dtype=float))
         for corner in corners:

@@ -14,6 +14,7 @@ from calibration.known import _near, _places, _tilt_factors, _tilts, _turning, s
 from calibration.plane import PosedPlane
 from calibration.scale import Scale
 from calibration.sourced import load
+from calibration.view import View as Seen
 
 SHAPE = (1200, 1600, 3)
 FLAT = np.array([[100, 200], [1433.5, 200], [1433.5, 512.5], [100, 512.5]])  # 133.35 x 31.25 mm at 10 px/mm
@@ -28,8 +29,10 @@ def width(i: Input) -> float:
     return i.distribution.parameters[1]
 
 
-def length(mm: float = 100.0, end: tuple[float, float] = (1100.0, 200.0), **more: object) -> Scale:
-    return scale_from_length(SHAPE, mm, (100.0, 200.0), end, photo_id="p", **more)  # type: ignore[arg-type]
+def length(
+    mm: float = 100.0, end: tuple[float, float] = (1100.0, 200.0), *, focal_px: float | None = None, **more: object
+) -> Scale:
+    return scale_from_length(Seen(SHAPE, focal_px, "p"), mm, (100.0, 200.0), end, **more)  # type: ignore[arg-type]
 
 
 # --- a length
@@ -167,13 +170,13 @@ def test_where_the_area_lies_is_taken_as_told_or_scattered_about_the_length() ->
 
 
 def test_a_flat_rectangle_by_hand() -> None:
-    scale = scale_from_rectangle(SHAPE, SIDES, FLAT, photo_id="p", focal_px=1400.0)
+    scale = scale_from_rectangle(Seen(SHAPE, 1400.0, id="p"), SIDES, FLAT)
     found = factors(scale)
     assert set(found) == {"scale-fit", "scale-stated", "face-height"}
     assert scale.px_per_mm == pytest.approx(10.0, rel=1e-4)
     # both sides err by 0.15 mm, each for itself
     assert width(found["scale-stated"]) == pytest.approx(0.15 * hypot(1 / SIDES[0], 1 / SIDES[1]))
-    own = factors(scale_from_rectangle(SHAPE, SIDES, FLAT, photo_id="p", side_sd_mm=0.4))
+    own = factors(scale_from_rectangle(Seen(SHAPE, id="p"), SIDES, FLAT, side_sd_mm=0.4))
     assert width(own["scale-stated"]) == pytest.approx(0.4 * hypot(1 / SIDES[0], 1 / SIDES[1]))
     assert np.std(found["face-height"].draws()) == pytest.approx(2 * 0.8 / 140, rel=0.05)
     # four corners that err by 1 px: the area about them is no better known than its edges
@@ -181,8 +184,8 @@ def test_a_flat_rectangle_by_hand() -> None:
 
 
 def test_what_is_told_of_a_rectangle() -> None:
-    assert scale_from_rectangle(SHAPE, SIDES, FLAT, photo_id="p", focal_px=1400.0).notices == ()
-    told = [n.code for n in scale_from_rectangle(SHAPE, SIDES, FLAT, photo_id="p").notices]
+    assert scale_from_rectangle(Seen(SHAPE, 1400.0, id="p"), SIDES, FLAT).notices == ()
+    told = [n.code for n in scale_from_rectangle(Seen(SHAPE, id="p"), SIDES, FLAT).notices]
     assert told == ["focal-estimated"]
 
 
@@ -193,7 +196,7 @@ def test_a_large_tilt_is_told(tilt: float, large: bool) -> None:
     view = View(1600, 1200, 1202.0, tilt, 40.0, 0.0, 190.0, (66.0, 16.0))
     w, h = SIDES
     corners = view.project(np.array([[0, 0, 0], [w, 0, 0], [w, h, 0], [0, h, 0]], dtype=float))
-    scale = scale_from_rectangle(SHAPE, SIDES, corners, photo_id="p", focal_px=1202.0)
+    scale = scale_from_rectangle(Seen(SHAPE, 1202.0, id="p"), SIDES, corners)
     assert [n.code for n in scale.notices] == (["tilt-large"] if large else [])
 
 
@@ -202,7 +205,7 @@ def test_the_least_rectangle() -> None:
 
     def rectangle(wide: float, high: float) -> Scale:
         corners = np.array([[100, 100], [100 + wide, 100], [100 + wide, 100 + high], [100, 100 + high]])
-        return scale_from_rectangle(SHAPE, (wide / 10, high / 10), corners, photo_id="p")
+        return scale_from_rectangle(Seen(SHAPE, id="p"), (wide / 10, high / 10), corners)
 
     assert rectangle(20.0, 10.0).px_per_mm == pytest.approx(10.0, rel=1e-3)
     for wide, high in ((19.9, 10.0), (20.0, 9.9), (9.9, 30.0)):
@@ -216,9 +219,9 @@ def test_corners_that_miss_a_rectangle_are_refused_beyond_the_marking_or_a_share
     pushed, skewed = FLAT.copy(), FLAT.copy()
     pushed[2:, 0] += 20.0
     skewed[2:, 0] += 150.0
-    assert scale_from_rectangle(SHAPE, SIDES, pushed, photo_id="p", focal_px=1400.0).method == "rectangle"
+    assert scale_from_rectangle(Seen(SHAPE, 1400.0, id="p"), SIDES, pushed).method == "rectangle"
     with pytest.raises(ScaleError) as caught:
-        scale_from_rectangle(SHAPE, SIDES, skewed, photo_id="p", focal_px=1400.0)
+        scale_from_rectangle(Seen(SHAPE, 1400.0, id="p"), SIDES, skewed)
     assert caught.value.code == "rectangle-contradicts"
 
 

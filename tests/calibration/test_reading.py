@@ -93,12 +93,12 @@ def test_a_device_has_no_sha256() -> None:
 # --- every reader of a person's files, with 4 GB in it and 1.5 GB of memory to read it in
 
 READERS = {
-    "measurement": "from grader.valuation.measured import documents_in as read",
+    "measurement": "from grader.measured import documents_in as read",
     "assumptions": "from grader.valuation.assumptions import load_assumptions as read",
     "parts": "from grader.lot.claim import read_claim as read",
     "process": "from grader.batch.process import load_process; read = lambda p: load_process(str(p))",
     "thresholds": "from grader.grade.thresholds import load_thresholds as read",
-    "target": "from grader.cli.choices import read_target as read",
+    "target": "from grader.scale_texts import by_target as read",
     "check bar": "from calibration.print_check import load_print_check as read",
     "plan": "from grader.cli.log_batch import _plan as read",
     "CSV": "from grader.cli.log_learn import import_ as read",

@@ -16,6 +16,7 @@ from calibration.inputs import Distribution
 from calibration.known import scale_from_length
 from calibration.plane import PosedPlane
 from calibration.scale import Scale
+from calibration.view import View
 from grader.photo import load_photo
 
 FOLDER = Path(__file__).parents[2] / "sample_images"
@@ -31,7 +32,7 @@ def exactly(value: float) -> Distribution:
 
 def scale_of(name: str, **options: Distribution) -> Scale:
     photo = load_photo(FOLDER / TRUTH[name]["image"])
-    scale = find_own_target(photo.rgb, photo_id=name, focal_px=photo.focal_px, **options)
+    scale = find_own_target(photo.rgb, photo.view, **options)
     assert scale is not None
     return scale
 
@@ -105,7 +106,7 @@ def test_known_length_gives_a_range_that_holds_the_truth(name: str) -> None:
     known = truth["known_length"]
     assert find_own_corners(photo.rgb) is None
     scale = scale_from_length(
-        photo.rgb.shape, known["length_mm"], known["from_px"], known["to_px"], photo_id=name, where_px=gold(name)[0]
+        View(photo.rgb.shape, id=name), known["length_mm"], known["from_px"], known["to_px"], where_px=gold(name)[0]
     )
     assert holds(scale, area_mm2(scale, name), truth["plated_mm2"])
     assert "tilt-unknown" in {n.code for n in scale.notices}

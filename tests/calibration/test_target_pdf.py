@@ -10,6 +10,7 @@ from calibration.from_target import find_own_target
 from calibration.inputs import Distribution
 from calibration.target import CHECK_BAR_MM, PAPER_MM, Paper
 from calibration.target_pdf import BAR_MM, BLOCK_MM, target_pdf
+from calibration.view import View
 
 DPI = 300
 PX_PER_MM = DPI / 25.4
@@ -28,9 +29,10 @@ def raster(paper: Paper) -> np.ndarray:
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_rasterised_and_found_again_within_a_tenth_of_a_percent(paper: Paper) -> None:
+    page = raster(paper)
     scale = find_own_target(
-        raster(paper),
-        photo_id="raster",
+        page,
+        View(page.shape, id="raster"),
         face_height_mm=Distribution("constant", (0.0,)),
         print_factor=Distribution("constant", (1.0,)),
     )

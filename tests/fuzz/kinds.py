@@ -32,12 +32,14 @@ from grader.learn.csv_import import entries, read_rows
 from grader.log import NewLot, NewPurchase, NewYield, open_log, photo_of, to_csv, to_json
 from grader.log.copies import restore
 from grader.lot import estimate_lot, lot_of, one_part, read_claim
+from grader.measured import documents_in, measurements_of, read_measurements
 from grader.photo import load_photo
-from grader.pipeline import ByLength, Measurement, Request, measure
-from grader.report import measurement_document
+from grader.pipeline import Measurement, measure
 from grader.report.lot_csv import lot_csv
 from grader.report.lot_html import lot_html
 from grader.report.lot_report import LotReport, ReportedPhoto
+from grader.request import Request
+from grader.scale_choice import ByLength
 from grader.units import (
     parse_area_mm2,
     parse_fineness,
@@ -53,10 +55,10 @@ from grader.units import (
     parse_weeks,
     parse_weighed_mg,
 )  # fmt: skip
-from grader.valuation import Assumptions, load_assumptions, measurements_of, value_lot, with_given
-from grader.valuation.estimates import amount_estimate, cost_estimate, quantity_estimate, share_estimate
-from grader.valuation.measured import documents_in
+from grader.units.estimates import amount_estimate, cost_estimate, quantity_estimate, share_estimate
+from grader.valuation import Assumptions, load_assumptions, value_lot, with_given
 from tests.fuzz.mutate import damaged_bytes, damaged_json, damaged_text
+from tests.measured_photos import document_of
 
 Run = Callable[[random.Random, Path], object]
 DAY = date(2026, 11, 20)
@@ -134,7 +136,7 @@ def _measured() -> Measurement:
 
 @cache
 def _document() -> Any:
-    return json.loads(json.dumps(measurement_document(_measured())))
+    return json.loads(json.dumps(document_of(_measured())))
 
 
 def _given() -> Assumptions:
@@ -144,8 +146,7 @@ def _given() -> Assumptions:
 def _measurement(rng: random.Random, folder: Path) -> object:
     path = folder / "boards.json"
     path.write_bytes(damaged_json(rng, _document()))
-    documents = [(path.name, d) for d in documents_in(path)]
-    measured = measurements_of(documents)
+    measured = read_measurements([path])
     match rng.randrange(4):
         case 0:
             count = rng.choice(("", "30", "28..32"))
@@ -156,10 +157,10 @@ def _measurement(rng: random.Random, folder: Path) -> object:
             return json.dumps(offer.as_json(), allow_nan=False)
         case 1:
             estimate = estimate_lot(one_part(measured))
-            made = LotReport.of_estimate("x", tuple(ReportedPhoto(d) for _, d in documents), estimate)
+            made = LotReport.of_estimate("x", tuple(ReportedPhoto(m) for m in measured), estimate)
             return lot_html(made), lot_csv(made), json.dumps(made.as_json(), allow_nan=False)
         case 2:
-            grades = grade_boards(measured_candidates(documents), _given(), load_thresholds(), draws=DRAWS)
+            grades = grade_boards(measured_candidates(measured), _given(), load_thresholds(), draws=DRAWS)
             return json.dumps(grades_document(grades, load_thresholds(), []), allow_nan=False)
         case _:
             charge = charge_of(Given(mass="90 g"), measured)
@@ -174,7 +175,7 @@ def _batch_of(charge: Any, process: str | None = None) -> object:
 @cache
 def _cut_document() -> Any:
     done = _measured()
-    boards = plan_boards(cut_boards(done, 1.6, None), CutRules(Vessel(100.0, 100.0, 1.6)))
+    boards = plan_boards(cut_boards(done), CutRules(Vessel(100.0, 100.0, 1.6)))
     return json.loads(json.dumps(cut_document("boards.png", boards, None)))
 
 
@@ -205,7 +206,7 @@ _CORRECTIONS = {
 def _corrections(rng: random.Random, _: Path) -> object:
     found = parse_corrections(damaged_json(rng, _CORRECTIONS))
     if rng.random() < 0.3:
-        document = measurement_document(correct(_measured(), found, None))
+        document = document_of(correct(_measured(), found))
         return json.dumps(document, allow_nan=False)
     return found
 
@@ -253,7 +254,8 @@ def _process(rng: random.Random, folder: Path) -> object:
 def _thresholds(rng: random.Random, folder: Path) -> object:
     found = load_thresholds(_written(rng, folder / "mine.toml", _example("thresholds")))
     if rng.random() < 0.3:
-        grades = grade_boards(measured_candidates([("x", _document())]), _given(), found, draws=DRAWS)
+        measured = measurements_of([("x", _document())])
+        grades = grade_boards(measured_candidates(measured), _given(), found, draws=DRAWS)
         return json.dumps(grades_document(grades, found, []), allow_nan=False)
     return found
 

@@ -10,6 +10,7 @@ import pytest
 
 from calibration.errors import DataFileError
 from grader.grade import measured_candidates
+from grader.measured import measurements_of
 from tests.fuzz import kinds, mutate
 from tests.fuzz.run import run
 
@@ -62,9 +63,9 @@ def test_a_measurement_that_does_not_say_what_is_on_each_board_cannot_be_graded(
     document = copy.deepcopy(kinds._document())
     if leave_out == "boards":
         del document["boards"]
-        assert measured_candidates([("x", document)]) == []
+        assert measured_candidates(measurements_of([("x", document)])) == []
         return
     del document["boards"][0][leave_out]
     with pytest.raises(DataFileError) as caught:
-        measured_candidates([("x", document)])
+        measured_candidates(measurements_of([("x", document)]))
     assert caught.value.code == "measurement-invalid"

@@ -13,18 +13,9 @@ from calibration.inputs import Distribution, Input
 from calibration.target import TargetDescription, own_target
 from calibration.thickness import GoldProperties, gold_properties
 from grader.photo import Photo
-from grader.pipeline import (
-    Automatic,
-    ByLength,
-    ByPitch,
-    ByRectangle,
-    ByTarget,
-    Measurement,
-    Request,
-    ScaleChoice,
-    WithoutScale,
-    measure,
-)
+from grader.pipeline import Measurement, measure
+from grader.request import Request
+from grader.scale_choice import Automatic, ByLength, ByPitch, ByRectangle, ByTarget, ScaleChoice, WithoutScale
 from tests.drawn_boards import KnownCoverage, box, polygon_share, union_share
 from tests.drawn_sheets import View, picture, sheet_paint
 

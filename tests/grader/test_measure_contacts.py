@@ -9,10 +9,13 @@ from calibration.families import family_named
 from calibration.from_contacts import ContactLine, contradiction, scale_from_contacts
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
+from calibration.view import View
 from grader.photo import Photo
-from grader.pipeline import ByCoin, ByRectangle, Measurement, Request, ScaleChoice, measure
-from grader.report import measurement_document
+from grader.pipeline import Measurement, measure
+from grader.request import Request
+from grader.scale_choice import ByCoin, ByRectangle, ScaleChoice
 from tests.drawn_boards import KnownCoverage, box, polygon_share, union_share
+from tests.measured_photos import document_of
 
 WIDE_MM, HIGH_MM, PX = 100.0, 40.0, 8.0
 ID_1 = box((50.0, 20.0), 85.60, 53.98)
@@ -105,7 +108,7 @@ def test_a_coin_beside_the_board_gives_the_scale_and_is_named() -> None:
     done = photograph("PCI Express", (11, 38), ByCoin(16.25, 1.67, tuple((float(x), float(y)) for x, y in rim)))
     assert done.scale is not None
     assert done.scale.px_per_mm == pytest.approx(PX, rel=0.01)
-    document = measurement_document(done)
+    document = document_of(done)
     assert document["scale"]["method"] == "length"
     assert document["scale"]["known"] == "coin"
     assert "pitch-contradicts-scale" not in codes(done)
@@ -127,16 +130,16 @@ def scale_of(px_per_mm: float) -> Scale:
 def test_the_allowance_follows_the_uncertainties() -> None:
     assert contradiction(line(10.0), scale_of(10.0)) is None
     assert contradiction(line(10.0), scale_of(9.8)) is not None
-    rough = scale_from_contacts((900, 1600, 3), line(9.8), photo_id="p")  # tilt is in its range
+    rough = scale_from_contacts(View((900, 1600, 3), id="p"), line(9.8))  # tilt is in its range
     assert contradiction(line(10.0), rough) is None
 
 
 def test_jitter_and_perspective_leave_the_scale_of_the_row_in_place() -> None:
-    clean = scale_from_contacts((900, 1600, 3), line(10.0), photo_id="p")
+    clean = scale_from_contacts(View((900, 1600, 3), id="p"), line(10.0))
     rng = np.random.default_rng(1)
     shaken = line(10.0)
     shaken.centres_px[:] += rng.normal(0, 0.3, shaken.centres_px.shape)
-    loose = scale_from_contacts((900, 1600, 3), shaken, photo_id="p")
+    loose = scale_from_contacts(View((900, 1600, 3), id="p"), shaken)
     assert clean.px_per_mm == pytest.approx(10.0, rel=1e-9)
     assert loose.px_per_mm == pytest.approx(10.0, rel=1e-3)
     spread = {
@@ -145,11 +148,11 @@ def test_jitter_and_perspective_leave_the_scale_of_the_row_in_place() -> None:
     assert len(spread) == 1
     assert loose.area_inputs[1].distribution.parameters[1] > clean.area_inputs[1].distribution.parameters[1]
     tilted = line(10.0, closer=0.1)
-    assert scale_from_contacts((900, 1600, 3), tilted, photo_id="p").px_per_mm == pytest.approx(10 / 1.1, rel=1e-6)
+    assert scale_from_contacts(View((900, 1600, 3), id="p"), tilted).px_per_mm == pytest.approx(10 / 1.1, rel=1e-6)
 
 
 def test_inputs_name_the_contacts_and_their_plane_is_the_face_itself() -> None:
-    scale = scale_from_contacts((900, 1600, 3), line(10.0), photo_id="p")
+    scale = scale_from_contacts(View((900, 1600, 3), id="p"), line(10.0))
     names = [i.name for i in scale.area_inputs]
     assert names == ["scale-tilt:p", "scale-marking:p", "scale-stated:p"]
     assert "contacts" in scale.area_inputs[1].title

@@ -15,8 +15,10 @@ import pytest
 from calibration.sourced import load_inputs
 from grader.model import Range
 from grader.photo import Photo, load_photo
-from grader.pipeline import Automatic, ByRectangle, Measurement, Request, ScaleChoice, measure
+from grader.pipeline import Measurement, measure
+from grader.request import Request
 from grader.samples import samples_folder
+from grader.scale_choice import Automatic, ByRectangle, ScaleChoice
 
 Change = Callable[[np.ndarray], np.ndarray]
 

@@ -5,7 +5,9 @@ import pytest
 
 from calibration.errors import UsageError
 from grader.photo import Photo
-from grader.pipeline import ByPitch, Measurement, Request, measure
+from grader.pipeline import Measurement, measure
+from grader.request import Request
+from grader.scale_choice import ByPitch
 from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 
 

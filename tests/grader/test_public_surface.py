@@ -96,6 +96,8 @@ def test_a_wrong_option_of_the_module_is_exit_2() -> None:
 @pytest.mark.parametrize(
     ("module", "kept_out"),
     [
+        ("grader", "numpy cv2 sqlalchemy pydantic pint calibration streamlit typer rich"),
+        ("grader.api", "streamlit typer rich sqlalchemy reportlab altair pandas"),
         ("grader.pipeline", "streamlit typer rich sqlalchemy reportlab pint matplotlib pandas"),
         ("grader.report", "streamlit typer rich sqlalchemy reportlab"),
         ("grader.valuation", "streamlit typer rich sqlalchemy reportlab"),
@@ -105,6 +107,20 @@ def test_a_wrong_option_of_the_module_is_exit_2() -> None:
 )
 def test_computation_can_be_imported_without_page_command_line_or_database(module: str, kept_out: str) -> None:
     assert loaded(module, kept_out) == set()
+
+
+def test_a_public_name_is_loaded_when_it_is_used() -> None:
+    lines = (
+        "import sys, grader",
+        "assert set(grader.__all__) <= set(dir(grader))",
+        "assert 'grader.api' not in sys.modules",
+        "from grader import measure",
+        "assert grader.measure is measure is sys.modules['grader.api'].measure",
+        "assert not {'sqlalchemy', 'streamlit', 'altair', 'pandas'} & set(sys.modules)",
+        "assert not hasattr(grader, 'no_such_name')",
+    )
+    done = python("-c", "\n".join(lines))
+    assert done.returncode == 0, done.stderr
 
 
 def test_that_check_can_fail() -> None:

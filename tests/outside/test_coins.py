@@ -14,6 +14,7 @@ import pytest
 
 from calibration.from_coin import scale_from_coin
 from calibration.standard_objects import standard_objects
+from calibration.view import View as Seen
 from tests.drawn_sheets import View
 
 COINS = [o for o in standard_objects().values() if o.kind == "coin"]
@@ -31,7 +32,7 @@ def test_a_disc_gives_the_scale_back_within_half_a_per_cent(number: int) -> None
     a = np.arange(12) * math.pi / 6 + rng.uniform(0, 6)
     r = diameter / 2
     rim = view.project(np.column_stack([x + r * np.cos(a), y + r * np.sin(a), np.zeros(12)]))
-    scale = scale_from_coin((1200, 1600, 3), diameter, rim, photo_id="p", focal_px=focal, marking_sd_px=0.1)
+    scale = scale_from_coin(Seen((1200, 1600, 3), focal, id="p"), diameter, rim, marking_sd_px=0.1)
     middle = view.project(np.array([[x, y, 0.0]]))
     across, down = (view.intersect(middle + d) - view.intersect(middle - d) for d in ([0.5, 0], [0, 0.5]))
     truth = 1 / math.sqrt(abs(across[0, 0] * down[0, 1] - across[0, 1] * down[0, 0]))

@@ -18,7 +18,7 @@ from calibration.inputs import Distribution, Input
 from grader.lot import Lot, Part, Sight, estimate_lot
 from grader.lot.sampling import Observed, observed_spread, unseen_factor
 from grader.model import ProductModel
-from grader.valuation.measured import Measured
+from tests.measured_photos import photo_with
 
 SHEETS = 676
 TALLY = {42: 23, 41: 4, 36: 1, 32: 1, 29: 1, 27: 2, 23: 1, 19: 1, 16: 2, 15: 2, 14: 1, 11: 1, 10: 1, 9: 1, 7: 1}
@@ -49,9 +49,7 @@ def test_total_and_limits_of_the_worked_example() -> None:
 def test_the_whole_estimator_gives_the_same_total_and_the_pooled_error() -> None:
     """Each sheet a photo: the prior adds three degrees of freedom with a relative spread of 0.3."""
     nothing = Input("none", "none", Distribution("constant", (1.0,)), "test")
-    sights = tuple(
-        Sight(Measured(f"{i}", f"{i}", ProductModel.of(float(y), (nothing,)), {})) for i, y in enumerate(SIGNATURES)
-    )
+    sights = tuple(Sight(photo_with(f"{i}", ProductModel.of(float(y), (nothing,)))) for i, y in enumerate(SIGNATURES))
     lot = Lot((Part("sheets", sights, count=Distribution("constant", (float(SHEETS),))),))
     draws = estimate_lot(lot).gold_mg.draws(200_000)
     s2 = (54_497 - 1471**2 / 50) / 49

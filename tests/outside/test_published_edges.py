@@ -12,7 +12,9 @@ import numpy as np
 import pytest
 
 from grader.photo import Photo
-from grader.pipeline import ByPitch, ByRectangle, Measurement, Request, ScaleChoice, measure
+from grader.pipeline import Measurement, measure
+from grader.request import Request
+from grader.scale_choice import ByPitch, ByRectangle, ScaleChoice
 from tests.drawn_boards import (
     KnownCoverage,
     box,

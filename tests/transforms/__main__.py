@@ -25,8 +25,10 @@ from grader.board_count import BoardCount
 from grader.cli.choices import choose_scale
 from grader.model import Range
 from grader.photo import Photo, load_photo
-from grader.pipeline import Automatic, ByTarget, Measurement, Request, measure
+from grader.pipeline import Measurement, measure
 from grader.regions.count import count_boards
+from grader.request import Request
+from grader.scale_choice import Automatic, ByTarget
 from tests.transforms.copies import COPIES, Copy
 
 _LEAST_IN_SIGHT = 0.1

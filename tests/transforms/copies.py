@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from calibration.inputs import FloatArray
 from calibration.scale import FacePlane, Scale
 from grader.photo import Photo
-from grader.pipeline import ByCoin, ByLength, ByRectangle, ScaleChoice
+from grader.scale_choice import ByCoin, ByLength, ByRectangle, ScaleChoice
 
 Picture = NDArray[np.uint8]
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from grader.photo import Photo
-from grader.pipeline import ByLength
+from grader.scale_choice import ByLength
 from tests.transforms.copies import COPIES, Copy
 
 

@@ -1,10 +1,12 @@
 // What was found and what was painted, drawn over the photo: colour, hatching and outline for each finish.
 
 const HATCH = {
-  // told apart without colour: lines one way, dots, crossed lines
-  hard_gold: (ctx) => { ctx.moveTo(-2, 10); ctx.lineTo(10, -2); ctx.moveTo(-2, 2); ctx.lineTo(2, -2); ctx.moveTo(6, 10); ctx.lineTo(10, 6); },
-  immersion_gold: (ctx) => { ctx.moveTo(2, 2); ctx.arc(2, 2, 0.6, 0, 7); ctx.moveTo(6, 6); ctx.arc(6, 6, 0.6, 0, 7); },
-  undetermined: (ctx) => { ctx.moveTo(0, 4); ctx.lineTo(8, 4); ctx.moveTo(4, 0); ctx.lineTo(4, 8); },
+  // told apart without colour: by name, as finishes.toml gives them
+  lines: (ctx) => { ctx.moveTo(-2, 10); ctx.lineTo(10, -2); ctx.moveTo(-2, 2); ctx.lineTo(2, -2); ctx.moveTo(6, 10); ctx.lineTo(10, 6); },
+  dots: (ctx) => { ctx.moveTo(2, 2); ctx.arc(2, 2, 0.6, 0, 7); ctx.moveTo(6, 6); ctx.arc(6, 6, 0.6, 0, 7); },
+  crosses: (ctx) => { ctx.moveTo(0, 4); ctx.lineTo(8, 4); ctx.moveTo(4, 0); ctx.lineTo(4, 8); },
+  rungs: (ctx) => { ctx.moveTo(0, 2); ctx.lineTo(8, 2); ctx.moveTo(0, 6); ctx.lineTo(8, 6); },
+  waves: (ctx) => { ctx.moveTo(0, 4); ctx.bezierCurveTo(2, 0, 6, 8, 8, 4); },
 };
 
 class Overlay {
@@ -19,7 +21,7 @@ class Overlay {
     this.selected = null;
   }
 
-  style({ id, rgb }) {
+  style({ rgb, hatch }) {
     const tile = document.createElement("canvas");
     const scale = this.view.density || 1;
     tile.width = tile.height = Math.round(8 * scale);
@@ -32,7 +34,7 @@ class Overlay {
     ctx.strokeStyle = "#fff";
     ctx.lineWidth = 1.1;
     ctx.beginPath();
-    HATCH[id](ctx);
+    HATCH[hatch](ctx);
     ctx.stroke();
     return this.view.context.createPattern(tile, "repeat");
   }

@@ -11,7 +11,6 @@ import pytest
 from playwright.sync_api import expect
 
 from app.lots.shelf import Kept
-from grader.model import Range
 from grader.samples import Sample, load_demo
 from grader.units import format_range
 
@@ -126,4 +125,4 @@ def test_a_row_of_photos_can_be_stopped_and_gone_on_with(
 
 
 def _reading(measured: Kept, key: str, unit: str) -> str:
-    return format_range(Range(**measured.document[key]), unit).partition(" (")[0]
+    return format_range(getattr(measured.measured, key), unit).partition(" (")[0]

@@ -13,8 +13,9 @@ from calibration.inputs import Distribution, Input
 from calibration.sourced import HOW_KNOWN
 from grader.batch import Given, charge_of, example_text, load_process, process_sets, read_cut_plan
 from grader.batch.figures import UNITS
+from grader.measured import Measured
 from grader.model import ProductModel
-from grader.valuation import Measured
+from tests.measured_photos import photo_with
 
 SCALE = Input("scale", "scale", Distribution("normal", (1.0, 0.01)), "test", of=("test",))
 
@@ -97,9 +98,8 @@ def test_a_number_of_rinses_is_one_number(tmp_path: Path) -> None:
 
 
 def measured(photo: str = "a.jpg", area: float = 500.0, gold: float = 8.0) -> Measured:
-    return Measured(
+    return photo_with(
         photo,
-        photo.encode().hex(),
         ProductModel.of(gold, [SCALE]),
         {"hard_gold": ProductModel.of(area * 0.75, [SCALE]), "undetermined": ProductModel.of(area * 0.25, [SCALE])},
     )

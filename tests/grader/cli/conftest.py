@@ -1,6 +1,6 @@
 """Drawn boards whose gold is read off their colours: for commands that measure photos and go on from there."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import cv2
@@ -10,6 +10,7 @@ import pytest
 from calibration.scale import Scale
 from grader.coverage import Coverage
 from grader.photo import Photo
+from tests.segmenters import default_segmenter
 
 PX_PER_MM = 5.0
 TABLE, MASK, GOLD = (120, 120, 125), (30, 90, 50), (190, 150, 70)
@@ -29,9 +30,8 @@ class ByColour:
 
 
 @pytest.fixture
-def draw(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Draw:
+def draw(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Draw]:
     """Draws a photo of boards and gold, boxes (x0, y0, x1, y1) in mm, 5 px per mm; it is then measured exactly."""
-    monkeypatch.setattr("grader.pipeline.default_segmenter", ByColour)
     monkeypatch.setattr("grader.cli.photo_options.print_check_path", lambda: tmp_path / "none" / "print-check.json")
     monkeypatch.setattr("grader.cli.learned.log_path", lambda: tmp_path / "none" / "log.sqlite")
 
@@ -47,4 +47,5 @@ def draw(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Draw:
         assert cv2.imwrite(str(path), picture[..., ::-1])
         return path
 
-    return drawn
+    with default_segmenter(ByColour):
+        yield drawn

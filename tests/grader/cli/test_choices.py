@@ -9,7 +9,7 @@ import pytest
 from calibration.errors import UsageError
 from calibration.standard_objects import standard_objects
 from grader.cli.choices import choose_scale
-from grader.pipeline import ByCoin, ByLength, ByPitch, ByRectangle, ScaleChoice
+from grader.scale_choice import ByCoin, ByLength, ByPitch, ByRectangle, ScaleChoice
 
 WIDE = ("100,100", "956,100", "956,640", "100,640")
 TALL = ("100,100", "640,100", "640,956", "100,956")

@@ -12,11 +12,16 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from calibration.errors import GraderError
+from calibration.scale import Scale
 from grader.cautions import lines_for
 from grader.cli.app import app
+from grader.coverage import Coverage
+from grader.coverage.choose import forget_segmenter, register_segmenter
 from grader.cut.words import BOTH_NOTE, EYE_NOTE, FACE_NOTE, PARTS_NOTE
+from grader.photo import Photo
 
 Draw = Callable[..., Path]
+MASK, GOLD = (30, 90, 50), (190, 150, 70)  # as the boards are drawn
 SCALE = ("--length", "100 mm", "--from", "10,10", "--to", "510,10")
 Box = tuple[float, float, float, float]
 
@@ -281,3 +286,35 @@ def test_cuts_through_contacts_are_made_only_when_asked_for(draw: Draw, tmp_path
     assert across
     for at in across:
         assert 0.8 + 0.1 < (at - 2) % 2.0 < 2.0 - 0.1
+
+
+class FindsNone:
+    """Sees boards, and no plating on them."""
+
+    name = "finds-none"
+
+    def segment(self, photo: Photo, scale: Scale | None) -> Coverage:
+        board = (photo.rgb == MASK).all(axis=2) | (photo.rgb == GOLD).all(axis=2)
+        return Coverage(np.zeros(board.shape, np.uint8), board, self.name, ())
+
+
+def test_every_command_that_measures_takes_a_segmenter_by_name(strip: Path, tmp_path: Path) -> None:
+    """The usual one finds the gold of the strip's ends, the other none."""
+    register_segmenter("none", FindsNone)
+    try:
+        spot = ("--spot", "85 USD/g", "--spot-date", "2026-11-20", "--yes")
+        for command in (["measure"], ["cut"], ["grade", *spot]):
+            gold = {}
+            for chosen in ((), ("--segmenter", "none")):
+                out = tmp_path / "out.json"
+                out.unlink(missing_ok=True)
+                done = CliRunner().invoke(app, [*command, str(strip), *SCALE, *chosen, "--json", str(out)])
+                gold[chosen] = out.read_text() if out.is_file() else done.output
+            assert gold[()] != gold["--segmenter", "none"], command
+        measured = CliRunner().invoke(app, ["measure", str(strip), *SCALE, "--segmenter", "none", "--json", "-"])
+        assert json.loads(measured.stdout)["segmenter"] == "finds-none"
+    finally:
+        forget_segmenter("none")
+    unknown = CliRunner().invoke(app, ["cut", str(strip), *SCALE, "--segmenter", "none"])
+    assert isinstance(unknown.exception, GraderError)
+    assert unknown.exception.code == "segmenter-unknown"

@@ -13,9 +13,10 @@ from calibration.scale import Scale
 from grader.cli.app import main
 from grader.coverage import Coverage
 from grader.photo import Photo
-from grader.pipeline import Automatic, ByLength
 from grader.samples import load_demo, samples_folder
+from grader.scale_choice import Automatic, ByLength
 from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
+from tests.segmenters import default_segmenter
 
 SHAPE = (320, 480)
 ROW = union_share([c * 10 for c in contact_row((8.0, 23.3), 32, 1.0, (0.7, 4.3))], SHAPE)
@@ -61,10 +62,9 @@ def folder(tmp_path: Path) -> Path:
 
 
 def run(monkeypatch: pytest.MonkeyPatch, folder: Path, output: Path) -> int:
-    monkeypatch.setattr("grader.pipeline.default_segmenter", Drawn)
     monkeypatch.setattr("grader.cli.demo.load_demo", lambda: load_demo(folder))
     monkeypatch.setattr(sys, "argv", ["grader", "demo", "--output", str(output)])
-    with pytest.raises(SystemExit) as left:
+    with pytest.raises(SystemExit) as left, default_segmenter(Drawn):
         main()
     return int(left.value.code or 0)
 

@@ -17,6 +17,7 @@ import typer
 from grader.cli.app import app, main
 from grader.correct import Corrections
 from grader.samples import load_demo
+from tests.segmenters import default_segmenter
 
 ROOT = Path(__file__).parents[3]
 # Elsewhere: the page is started by tests/app; two faces of the same boards are drawn by test_cli_cut.py; trades of
@@ -59,10 +60,9 @@ def world(tmp_path_factory: pytest.TempPathFactory, remembering: Any) -> Path:
     (folder / "boards-corrections.json").write_text(json.dumps(Corrections().as_json()), "utf-8")
     (folder / "assay.pdf").write_bytes(b"%PDF-1.7 an invented assay")
     (folder / "yields.csv").write_text("lot,mass,weighed_on\nattic lot,0.02 g,2026-11-20\n", "utf-8")
-    with pytest.MonkeyPatch.context() as patch:
+    with pytest.MonkeyPatch.context() as patch, default_segmenter(remembering):
         patch.chdir(folder)
         patch.setenv("XDG_DATA_HOME", str(folder / "data"))
-        patch.setattr("grader.pipeline.default_segmenter", remembering)
         for line in (
             "grader measure boards.jpg --json boards.json",
             "grader cut boards.jpg --json plan.json --overlay cuts.png",

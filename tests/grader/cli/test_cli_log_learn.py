@@ -137,7 +137,7 @@ def test_thirty_yields_from_a_file_narrow_the_next_estimate(tmp_path: Path):
     lots = invented(30)
     with open_log(path) as log:
         for lot in lots:
-            number, document = log.add_lot(lot.lot).id, lot.document()
+            number, document = log.add_lot(lot.lot).id, lot.measured().to_dict()
             log.add_estimate(number, photo_of(document), document)
     rows = [
         f"{lot.lot.name},{lot.gold.mass_mg} mg,{lot.gold.weighed_on},1 mg,{lot.gold.fineness},found" for lot in lots
@@ -186,3 +186,20 @@ def test_an_invented_log_never_overwrites(tmp_path: Path):
     result = RUNNER.invoke(app, ["log", "invent", "--log", str(tmp_path / "log.sqlite")])
     assert isinstance(result.exception, LogError)
     assert (tmp_path / "log.sqlite").read_bytes() == b"mine"
+
+
+def test_an_invented_log_can_be_valued_reported_and_planned_for(tmp_path: Path):
+    """What the README offers to whoever has weighed nothing yet."""
+    path, page = str(tmp_path / "t.sqlite"), tmp_path / "lot.html"
+    assert RUNNER.invoke(app, ["log", "invent", "--log", path]).exit_code == 0
+    spot = ["--spot", "2650 USD/ozt", "--spot-date", "2026-11-20", "--yes"]
+    valued = RUNNER.invoke(app, ["value", "--lot", "1", "--log", path, "--json", "-", *spot])
+    assert valued.exit_code == 0, valued.output
+    assert json.loads(valued.stdout)["gold_mg"]["value"] > 0
+    table = tmp_path / "lot.csv"
+    reported = RUNNER.invoke(app, ["report", "--lot", "1", "--log", path, "--html", str(page), "--csv", str(table)])
+    assert reported.exit_code == 0, reported.output
+    assert "Lot 01.jpg" in page.read_text("utf-8")
+    assert "plated area" in table.read_text("utf-8")
+    planned = RUNNER.invoke(app, ["batch", "--lot", "1", "--mass", "470 g", "--log", path])
+    assert planned.exit_code == 0, planned.output

@@ -20,10 +20,11 @@ from grader.cli.report import report
 from grader.cli.value import value
 from grader.log import NewLot, PhotoRecord, open_log
 from grader.photo import load_photo
-from grader.pipeline import Request, measure
-from grader.report import measurement_document
+from grader.pipeline import measure
 from grader.report.photo_blocks import NO_PICTURE
+from grader.request import Request
 from grader.samples import load_demo
+from tests.measured_photos import document_of
 
 APP, VALUE = typer.Typer(pretty_exceptions_enable=False), typer.Typer(pretty_exceptions_enable=False)
 APP.command()(report)
@@ -38,7 +39,7 @@ def measured(tmp_path_factory: pytest.TempPathFactory, remembering: Any) -> Path
     sample = load_demo().samples[0]
     photo = folder / "boards.jpg"
     shutil.copy(sample.path, photo)
-    document = measurement_document(measure(load_photo(photo), Request(segmenter=remembering())))
+    document = document_of(measure(load_photo(photo), Request(segmenter=remembering())))
     (folder / "boards.json").write_text(json.dumps(document), "utf-8")
     plan = {"schema": 1, "photo": "boards.jpg", "boards": [], "notes": ["Look at the other face."]}
     (folder / "plan.json").write_text(json.dumps(plan), "utf-8")

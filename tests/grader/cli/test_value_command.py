@@ -17,15 +17,9 @@ from calibration.inputs import Distribution, Input
 from grader.cli.value import value
 from grader.log import NewLot, PhotoRecord, open_log
 from grader.lot import estimate_lot, one_part
+from grader.measured import read_measurements
 from grader.model import ProductModel, Term
-from grader.valuation import (
-    CAUTION,
-    VISIBLE_PLATING_ONLY,
-    load_assumptions,
-    read_measurements,
-    value_lot,
-    with_given,
-)
+from grader.valuation import CAUTION, VISIBLE_PLATING_ONLY, load_assumptions, value_lot, with_given
 
 app = typer.Typer(pretty_exceptions_enable=False)
 app.command()(value)
@@ -82,11 +76,22 @@ def test_price_odds_warnings_and_cautions_are_all_in_sight(photo: Path, tmp_path
         today=date.today(),
     )
     assert offer.highest.price > 0
-    assert f"Highest price worth paying: {offer.highest_price} (you accept a 10 % chance of a loss)" in text
+    assert (
+        f"Highest price worth paying: {offer.highest_price}, to strip and refine (you accept a 10 % chance of a loss)"
+        in text
+    )
     written = json.loads(out.read_text("utf-8"))
-    assert written["highest_price"] == offer.highest.as_json()
+    highest = written["highest_price"]
+    assert highest == {
+        **offer.highest.as_json(),
+        "route": "strip",
+        "title": "strip and refine",
+        "per_kg": None,
+        "per_lb": None,
+        "per_board": offer.highest.price,
+    }
     chance = written["asking_price"]["chance_of_loss"]
-    assert "At the asking price of 60.00 USD Expected profit" in text
+    assert "At the asking price of 60.00 USD: strip and refine Expected profit" in text
     assert f"Chance of a loss {chance * 100:.0f} %" in text
     for words in ("2650 USD/ozt", "refining", "thickness", "Hold it level.", VISIBLE_PLATING_ONLY, CAUTION):
         assert words in text

@@ -16,7 +16,7 @@ from calibration.scale import Scale
 from grader.area import estimate_area, region_sums
 from grader.budget import budget
 from grader.correct import Correction, Corrections, FinishChanged, LeftOut, PaintedIn, PaintedOut, apply_corrections
-from grader.correct.model import Stroke
+from grader.corrections import Stroke
 from grader.coverage import Coverage
 from grader.model import FINISHES, Range
 from grader.regions import Regions, find_regions

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from calibration.errors import DataFileError
 from grader.correct import Correction, Corrections, parse_corrections
-from grader.correct.model import MOST_POINTS
+from grader.corrections import MOST_POINTS
 
 
 @given(st.lists(st.from_type(Correction), max_size=6), st.sampled_from(["", "ab" * 32]))

@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
-from grader.correct import Correction, Corrections, LeftOut, PaintedIn, PaintedOut
+from calibration.thickness import THICKNESS, GoldProperties, gold_properties
+from grader.correct import Correction, Corrections, FinishChanged, LeftOut, PaintedIn, PaintedOut
 from grader.correct.measured import correct
-from grader.model import Range
+from grader.cut import CutBoard, cut_boards
+from grader.gold import gold_mass
+from grader.model import Finish, Range
 from grader.photo import Photo
-from grader.pipeline import ByLength, Measurement, Request, measure
+from grader.pipeline import Measurement, measure
+from grader.request import Request
+from grader.scale_choice import ByLength
 from tests.drawn_boards import KnownCoverage, box, contact_row, union_share
 
 SHAPE = (240, 320)
@@ -28,11 +35,11 @@ def middle(of: np.ndarray) -> tuple[float, float]:
     return float(x), float(y)
 
 
-def measured(share: np.ndarray, length: float = 100.0) -> Measurement:
+def measured(share: np.ndarray, length: float = 100.0, **request: Any) -> Measurement:
     photo = Photo("drawn.png", "ab" * 32, np.full((*share.shape, 3), 90, np.uint8), "PNG")
+    known = ByLength(length / PX_PER_MM, (10.0, 10.0), (10.0 + length, 10.0))
     segmenter = KnownCoverage(share, np.ones(share.shape, bool), (SEGMENTER,))
-    wanted = Request(ByLength(length / PX_PER_MM, (10.0, 10.0), (10.0 + length, 10.0)), segmenter=segmenter)
-    return measure(photo, wanted)
+    return measure(photo, Request(known, **{"segmenter": segmenter, **request}))
 
 
 @pytest.fixture(scope="module")
@@ -104,3 +111,50 @@ def test_a_correction_of_a_12_megapixel_photo_takes_less_than_half_a_second() ->
         Range.of(done.gold.total.draws())
         took.append(time.process_time() - start)
     assert min(took) < 0.5
+
+
+@pytest.fixture(scope="module")
+def learned() -> dict[Finish, GoldProperties]:
+    """A thickness that yields taught, a tenth of the published one."""
+    published = gold_properties()
+    taught = {
+        f: replace(p.thickness, distribution=Distribution("lognormal", (0.05, 0.05)), belief="0c1d")
+        for f, p in published.items()
+    }
+    return gold_properties(taught)
+
+
+def _middle(done: Measurement) -> float:
+    assert done.gold is not None
+    return Range.of(done.gold.total.draws()).value
+
+
+def test_a_correction_keeps_the_thickness_that_was_measured_with(learned: dict[Finish, GoldProperties]) -> None:
+    """Else one stroke of the brush would turn learned milligrams into published ones, ten times as many."""
+    found = measured(union_share([*ROW, PAD], SHAPE), properties=learned)
+    done = correct(found, Corrections((FinishChanged(middle(PAD), "immersion_gold"),)))
+    assert done.gold is not None
+    assert done.area is not None
+    assert done.gold == gold_mass(done.area.by_finish, learned)
+    assert done.gold_by_board == tuple(gold_mass(area, learned) for area in done.area.by_board)
+    # thickness is the same for all finishes here, so that a finish that was changed changes next to nothing
+    assert _middle(done) == pytest.approx(_middle(found), rel=0.05)
+    again = correct(done, Corrections((PaintedIn(((20.0, 20.0),), 3.0, "hard_gold"),)))
+    assert again.gold is not None
+    assert all(i.is_recovered for i in again.gold.total.used_inputs() if i.kind == THICKNESS)
+    assert _middle(again) < 0.5 * _middle(correct(measured(union_share([*ROW, PAD], SHAPE)), again.corrections))
+
+
+def test_boards_to_cut_keep_it_too(learned: dict[Finish, GoldProperties]) -> None:
+    share = union_share([*ROW, PAD], SHAPE)
+    board = np.pad(np.ones((SHAPE[0] - 20, SHAPE[1] - 20), bool), 10)
+    segmenter = KnownCoverage(share, board, (SEGMENTER,))
+    found = measured(share, properties=learned, segmenter=segmenter)
+    done = correct(found, Corrections((LeftOut(middle(PAD)),)))
+    for each in (found, done):
+        (board,) = cut_boards(each)
+        assert isinstance(board, CutBoard)
+        (face,) = board.faces
+        taught = [i for gold in face.gold_per_mm2.values() for i in gold.used_inputs() if i.kind == THICKNESS]
+        assert taught
+        assert all(i.is_recovered for i in taught)

@@ -16,13 +16,17 @@ from PIL import Image
 from grader.correct import Corrections, FinishChanged, LeftOut, PaintedIn, PaintedOut, parse_corrections
 from grader.correct.export import training_zip
 from grader.correct.measured import correct
-from grader.correct.record import corrections_in
+from grader.measured import Measured
+from grader.measured.of_measurement import corrections_of
 from grader.model import ProductModel, Range
 from grader.photo import Photo, load_photo
-from grader.pipeline import ByLength, Measurement, Request, measure
-from grader.report import coverage_png, measurement_document
+from grader.pipeline import Measurement, measure
+from grader.report import coverage_png
 from grader.report.words import correction_words
+from grader.request import Request
+from grader.scale_choice import ByLength
 from tests.drawn_boards import GOLD, GREEN_MASK, TABLE, KnownCoverage, box, paint, polygon_share, union_share
+from tests.measured_photos import document_of
 
 SHAPE = (300, 400)
 CARD, PAD, OTHER = box((200, 150), 320, 220), box((120, 120), 60, 40), box((280, 200), 50, 50)
@@ -51,20 +55,21 @@ MORE = Corrections((PaintedIn(((150.0, 220.0), (200.0, 220.0)), 8.0, "hard_gold"
 
 
 def test_a_document_without_corrections_says_so(found: Measurement) -> None:
-    document = measurement_document(found)
+    document = document_of(found)
     assert document["corrections"] is None
-    assert corrections_in(document) == Corrections()
-    assert corrections_in({}) == Corrections()  # written before there were any
+    assert Measured.from_dict(document).made_by_hand == Corrections()
+    del document["corrections"]  # written before there were any
+    assert Measured.from_dict(document).made_by_hand == Corrections()
 
 
 @pytest.mark.parametrize("made", [LESS, MORE])
 def test_the_record_gives_the_list_back_and_adds_up(found: Measurement, made: Corrections) -> None:
-    document = json.loads(json.dumps(measurement_document(correct(found, made)), allow_nan=False))
-    assert corrections_in(document) == made
+    document = json.loads(json.dumps(document_of(correct(found, made)), allow_nan=False))
+    assert Measured.from_dict(document).made_by_hand == made
     assert parse_corrections(json.dumps(document).encode()) == made
     record = document["corrections"]
     for key in ("plated_area_mm2", "gold_mg"):
-        before = measurement_document(found)[key]
+        before = document_of(found)[key]
         assert record[key]["found"] == before
     change = ProductModel.from_json(document["model"]["gold_mg"]).draws() - _gold(found).draws()
     assert record["gold_mg"]["change"] == Range.of(change).as_json()
@@ -78,7 +83,7 @@ def _gold(done: Measurement) -> ProductModel:
 
 def test_an_error_in_common_does_not_widen_the_change(found: Measurement) -> None:
     """Scale and thickness act on both: leaving out a tenth of the area is about a tenth of the gold, always."""
-    record = measurement_document(correct(found, LESS))["corrections"]
+    record = document_of(correct(found, LESS))["corrections"]
     area = record["plated_area_mm2"]
     share = 60 * 40 / (60 * 40 + 50 * 50)
     assert area["change"]["value"] == pytest.approx(-share * area["found"]["value"], rel=0.01)
@@ -96,22 +101,22 @@ def test_an_error_in_common_does_not_widen_the_change(found: Measurement) -> Non
     ],
 )
 def test_the_words_say_which_way_the_gold_went(found: Measurement, made: Corrections, said: tuple[str, ...]) -> None:
-    words = correction_words(measurement_document(correct(found, made))["corrections"])
+    words = correction_words(corrections_of(correct(found, made)))
     assert all(part in words for part in said)
     assert "-" not in words
     assert "−" not in words
 
 
 def test_without_scale_the_record_holds_shares(bare: Measurement) -> None:
-    record = measurement_document(correct(bare, MORE))["corrections"]
-    assert record["gold_mg"] is None
-    assert record["plated_share_of_frame_found"] == 0
+    record = corrections_of(correct(bare, MORE))
+    assert record.gold_mg is None
+    assert record.plated_share_of_frame_found == 0
     assert correction_words(record) == "1 correction by hand."
 
 
 def test_a_changed_finish_moves_gold_between_finishes(found: Measurement) -> None:
     done = correct(found, Corrections((FinishChanged((120.0, 120.0), "hard_gold"),)))
-    before, after = measurement_document(found), measurement_document(done)
+    before, after = document_of(found), document_of(done)
     assert after["plated_area_mm2"]["value"] == pytest.approx(before["plated_area_mm2"]["value"])
     moved = 60 * 40 / 64
     assert after["by_finish"]["hard_gold"]["area_mm2"]["value"] >= moved * 0.98

@@ -7,14 +7,14 @@ from hypothesis import strategies as st
 
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
-from grader.coverage.choose import default_segmenter
+from grader.coverage.choose import segmenter_named
 from grader.coverage.error import error_inputs, quality_notices
 from tests.drawn_boards import GOLD, GREEN_MASK, box, paint, polygon_share
 
 SHAPE = (100, 140)
 SHARE = np.round(255 * polygon_share(box((70.0, 50.0), 60.0, 40.0), SHAPE)).astype(np.uint8)
 NOTHING = np.zeros(SHAPE, np.uint8)
-NAME = default_segmenter().name
+NAME = segmenter_named().name
 
 
 def scale(px_per_mm: float) -> Scale:

@@ -11,7 +11,7 @@ import pytest
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
 from grader.coverage import Coverage
-from grader.coverage.choose import default_segmenter
+from grader.coverage.choose import segmenter_named
 from grader.photo import Photo, load_photo
 
 SAMPLES = Path(__file__).parents[3] / "sample_images"
@@ -32,7 +32,7 @@ def cutting(name: str) -> tuple[np.ndarray, np.ndarray, float]:
 def segment(rgb: np.ndarray, px_per_mm: float | None) -> Coverage:
     photo = Photo("cutting.png", "ef" * 32, np.ascontiguousarray(rgb), "PNG")
     scale = Scale("length", UniformPlane(px_per_mm), px_per_mm, ()) if px_per_mm else None
-    return default_segmenter().segment(photo, scale)
+    return segmenter_named().segment(photo, scale)
 
 
 @cache
@@ -52,7 +52,7 @@ def test_the_interface() -> None:
     assert found.share.dtype == np.uint8
     assert found.share.shape == found.board.shape == rgb.shape[:2]
     assert found.board.dtype == bool
-    assert found.segmenter == default_segmenter().name
+    assert found.segmenter == segmenter_named().name
     assert {i.name for i in found.area_inputs} == {"segmentation:" + ("ef" * 32)[:12]}
     assert found.contact is None or (found.contact.shape == rgb.shape[:2] and found.contact.dtype == np.uint8)
 

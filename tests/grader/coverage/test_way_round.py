@@ -9,7 +9,7 @@ import pytest
 
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
-from grader.coverage.choose import default_segmenter
+from grader.coverage.choose import segmenter_named
 from grader.coverage.way_round import way_round
 from grader.photo import Photo
 from grader.samples import samples_folder
@@ -37,7 +37,7 @@ def test_turned_pictures_are_laid_alike(size: tuple[int, int], quarters: int, mi
 def seen(quarters: int, mirrored: bool) -> tuple[np.ndarray, np.ndarray]:
     sample = cv2.imread(str(samples_folder() / "memory-modules.jpg"))[600:1000, 1180:1780, ::-1]
     rgb = turned(sample, quarters, mirrored)
-    found = default_segmenter().segment(Photo("a", "a" * 64, rgb, "PNG"), Scale("length", UniformPlane(K), K, ()))
+    found = segmenter_named().segment(Photo("a", "a" * 64, rgb, "PNG"), Scale("length", UniformPlane(K), K, ()))
     return found.share, found.board
 
 

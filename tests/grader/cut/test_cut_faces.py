@@ -16,6 +16,7 @@ from grader.model import Range
 from grader.photo import Photo, load_photo
 from grader.pipeline import Measurement
 from grader.regions import find_regions
+from grader.request import Request
 from grader.samples import samples_folder
 
 Places = np.ndarray
@@ -63,7 +64,7 @@ def seen(photo: Photo, boards: list[Board], px_per_mm: float = 5.0) -> tuple[Cut
     coverage = Coverage(share, board > 0, "drawn", ())
     regions = find_regions(coverage, scale)
     area = estimate_area(coverage, regions, scale, photo.short_id)
-    done = Measurement(photo, scale, coverage, regions, area, gold_mass(area.by_finish), ())
+    done = Measurement(photo, Request(), scale, coverage, regions, area, gold_mass(area.by_finish), ())
     return cut_boards(done)
 
 

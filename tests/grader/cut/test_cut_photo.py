@@ -27,8 +27,10 @@ from grader.cut.template import BAR_TOP_MM, BOARD_TOP_MM, MARGIN_MM, template_pd
 from grader.cut.words import cut_document, cut_lines, nearer_edge
 from grader.model import ProductModel, Range
 from grader.photo import Photo, load_photo
-from grader.pipeline import Measurement, Request, WithoutScale, measure
+from grader.pipeline import Measurement, measure
+from grader.request import Request
 from grader.samples import samples_folder
+from grader.scale_choice import WithoutScale
 
 PX_PER_MM = 5.0
 SCALE = Scale("length", UniformPlane(PX_PER_MM), PX_PER_MM, ())
@@ -65,7 +67,7 @@ def measured(photo: Photo, boards: list[tuple[float, ...]], gold: list[tuple[flo
     coverage = Drawn(boards, gold).segment(photo, SCALE)
     regions = find_regions(coverage, SCALE)
     area = estimate_area(coverage, regions, SCALE, photo.short_id)
-    return Measurement(photo, SCALE, coverage, regions, area, gold_mass(area.by_finish), ())
+    return Measurement(photo, Request(), SCALE, coverage, regions, area, gold_mass(area.by_finish), ())
 
 
 def fingers(x0: float, y0: float, count: int) -> list[tuple[float, ...]]:

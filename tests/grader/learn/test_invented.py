@@ -11,8 +11,8 @@ import pytest
 
 from calibration.thickness import gold_properties
 from grader.learn.invented import PARTS, invented
-from grader.model import ProductModel, Range
-from grader.valuation import measurements_of
+from grader.measured import measurements_of
+from grader.model import Range
 
 HARD, SOFT = "hard_gold", "immersion_gold"
 
@@ -53,21 +53,20 @@ def test_the_invented_log_is_what_it_says() -> None:
 
 def test_an_invented_measurement_is_the_lots_area_and_gold() -> None:
     lot = next(i for i in invented() if len(i.areas_mm2) == 2)
-    document = lot.document()
-    area = Range.of(np.array([document["plated_area_mm2"][k] for k in ("low", "value", "high")]))
+    measured = lot.measured()
+    assert measured.plated_area_mm2 is not None
     whole = sum(lot.areas_mm2.values())
-    assert area.value == pytest.approx(whole, rel=1e-3)
-    assert document["plated_area_mm2"]["high"] / whole - 1 == pytest.approx(1.645 * 0.02, rel=0.05)
-    gold = ProductModel.from_json(document["model"]["gold_mg"]).draws()
-    assert document["gold_mg"] == Range.of(gold).as_json()
-    assert document["sha256"] != invented()[1].document()["sha256"]
+    assert measured.plated_area_mm2.value == pytest.approx(whole, rel=1e-3)
+    assert measured.plated_area_mm2.high / whole - 1 == pytest.approx(1.645 * 0.02, rel=0.05)
+    assert measured.gold_mg == Range.of(measured.gold.draws())
+    assert measured.sha256 != invented()[1].measured().sha256
 
 
 def test_an_invented_measurement_can_be_valued() -> None:
     lot = next(i for i in invented() if len(i.areas_mm2) == 2)
-    (measured,) = measurements_of([("invented", lot.document())])
-    assert Range.of(measured.gold_mg.draws()).as_json() == lot.document()["gold_mg"]
-    assert set(measured.area_mm2) == set(lot.areas_mm2)
+    (measured,) = measurements_of([("invented", lot.measured().to_dict())])
+    assert measured == lot.measured()
+    assert set(measured.areas) == set(lot.areas_mm2)
     # the error of the scale is the photo's, shared by all areas in it
     (scale,) = measured.scale_inputs
-    assert all(scale in area.inputs for area in measured.area_mm2.values())
+    assert all(scale in area.inputs for area in measured.areas.values())

@@ -60,7 +60,7 @@ def measure(log: Log, clock: Clock, lot: Invented, properties=None) -> None:
     clock.go(lot.purchase.bought_on)
     log.add_lot(lot.lot)
     log.add_purchase(lot.lot.name, lot.purchase)
-    document = lot.document(properties)
+    document = lot.measured(properties).to_dict()
     log.add_estimate(lot.lot.name, photo_of(document), document)
 
 
@@ -93,7 +93,8 @@ def test_thirty_yields_narrow_the_next_estimate(log: Log, clock: Clock):
             assert low < truth < high
     lot = LOTS[1]
     before, now = (
-        lot.document(properties)["gold_mg"] for properties in (None, found.properties(lot.lot.part, lot.lot.seller))
+        lot.measured(properties).to_dict()["gold_mg"]
+        for properties in (None, found.properties(lot.lot.part, lot.lot.seller))
     )
     assert now["high"] / now["low"] < 0.5 * before["high"] / before["low"]
 
@@ -149,7 +150,7 @@ def test_an_old_estimate_keeps_the_belief_it_was_made_with(log: Log, clock: Cloc
     log.add_yield(fill_more.lot.name, fill_more.gold)
     assert newest_in(log).belief.id != found.belief.id  # type: ignore[union-attr]
     assert log.contents().estimates[5] == logged
-    names = [i["name"] for i in logged.document["model"]["gold_mg"]["inputs"]]
+    names = list(logged.measured.gold.inputs)
     assert any(":belief-" in name for name in names)
     clock.go(LOTS[6].gold.weighed_on)
     log.add_yield(LOTS[6].lot.name, LOTS[6].gold)
@@ -209,7 +210,7 @@ def test_estimates_count_only_if_they_came_first(log: Log, clock: Clock):
     log.add_lot(lot.lot)
     log.add_yield("Lot 01", lot.gold)
     clock.go(lot.gold.weighed_on + timedelta(days=3))
-    document = lot.document()
+    document = lot.measured().to_dict()
     log.add_estimate("Lot 01", photo_of(document), document)
     log.correct_yield(1, replace_mass(lot.gold, 1.0), "typed wrongly")
     (pair,) = pairs(log.contents())
@@ -260,7 +261,7 @@ def test_a_yield_of_two_lots_adds_their_estimates(log: Log, clock: Clock):
     log.add_yield("Lot 01", gold(30.0, LOTS[1].gold.weighed_on), {"Lot 01": 1.0, "Lot 02": 2.0})
     contents = log.contents()
     (pair,) = pairs(contents)
-    medians = [lot.document()["gold_mg"]["value"] for lot in LOTS[:2]]
+    medians = [lot.measured().to_dict()["gold_mg"]["value"] for lot in LOTS[:2]]
     assert pair.estimate_mg.value == pytest.approx(medians[0] + 2 * medians[1], rel=0.1)  # type: ignore[union-attr]
     found = {r.name: r.fine_mg for r in returns(contents)}
     assert sum(found.values()) == pytest.approx(weighed(contents.yields[0]).fine_mg)
@@ -311,7 +312,7 @@ def test_boards_that_nobody_photographed_make_a_batch_less_telling(log: Log, clo
     lot = LOTS[0]
     clock.go(lot.purchase.bought_on)
     log.add_lot(lot.lot)
-    document = {**lot.document(), "boards": [{}] * 4}
+    document = {**lot.measured().to_dict(), "boards": [{}] * 4}
     log.add_estimate(lot.lot.name, photo_of(document), document)
     clock.go(lot.gold.weighed_on)
     first = log.add_yield(lot.lot.name, lot.gold)

@@ -41,7 +41,12 @@ def estimate(
         (ProductModel.of(mg, (fixed(f"thickness:{f}", 1.0),)) for f, mg in gold_mg.items()), ProductModel((), {})
     )
     areas = {f: ProductModel.of(mg, ()).as_json() for f, mg in gold_mg.items()}
-    document = {"model": {"gold_mg": gold.as_json(), "area_mm2": areas}, **more}
+    document = {
+        "schema": 1,
+        "photo": f"{number}.jpg",
+        "model": {"gold_mg": gold.as_json(), "area_mm2": areas},
+        **more,
+    }
     return Estimate(number, lot, sha or f"photo {number}", at, "test", document)
 
 
@@ -146,7 +151,7 @@ def test_the_last_estimate_of_a_photo_takes_the_place_of_earlier_ones() -> None:
             estimate(1, 1, {HARD: 30.0}, sha="a"),
             estimate(2, 1, {HARD: 50.0}, sha="b"),
             estimate(3, 1, {HARD: 31.0}, sha="a"),
-            Estimate(4, 1, "c", NOON, "test", {"model": None}),
+            Estimate(4, 1, "c", NOON, "test", {"schema": 1, "photo": "c.jpg", "model": None}),
             estimate(5, 2, {HARD: 7.0}, sha="d"),
         )
     )
@@ -156,11 +161,11 @@ def test_the_last_estimate_of_a_photo_takes_the_place_of_earlier_ones() -> None:
 
 
 def test_yields_that_do_not_count_say_why() -> None:
-    unusable = Estimate(1, 1, "a", NOON, "test", {"model": {"gold_mg": 3}})
+    unusable = Estimate(1, 1, "a", NOON, "test", {"schema": 1, "photo": "a.jpg", "model": {"gold_mg": 3}})
     one = (YieldLot(1, 1, 1.0),)
     for estimates, exclusions, word in (
         ((), (), "no estimate"),
-        ((unusable,), (), "lacks its model"),
+        ((unusable,), (), "model cannot be read"),
         ((estimate(1, 1, {HARD: 30.0}),), (Exclusion(1, 1, True, "spilt", "", NOON),), "excluded: spilt"),
         ((estimate(1, 1, {}),), (), "no estimate"),
     ):
@@ -322,8 +327,14 @@ def test_names_that_differ_in_case_and_blanks_are_one() -> None:
 
 
 def test_what_cannot_teach_is_named() -> None:
-    bare = replace(TWO_LOTS, estimates=(Estimate(1, 1, "a", NOON, "test", {"model": {}}),))
-    assert batches_of(bare).left_out == {1: "Estimate 1 lacks its model.", 2: "no photo of its lots was measured"}
+    bare = replace(
+        TWO_LOTS, estimates=(Estimate(1, 1, "a", NOON, "test", {"schema": 1, "photo": "a.jpg", "model": {}}),)
+    )
+    why_not = batches_of(bare).left_out
+    assert set(why_not) == {1, 2}
+    assert "estimate 1, photo a.jpg" in why_not[1]
+    assert "model.gold_mg" in why_not[1]
+    assert why_not[2] == "no photo of its lots was measured"
     assert weighings(bare)[0].gold.id == 1
 
 
@@ -347,9 +358,8 @@ def test_the_middle_of_a_thickness_weighs_finishes_against_each_other() -> None:
 
     def sd(hard: float, soft: float) -> float:
         areas = {HARD: ProductModel.of(hard, ()), SOFT: ProductModel.of(soft, (wide,))}
-        document = {
-            "model": {"gold_mg": {"terms": [], "inputs": []}, "area_mm2": {f: a.as_json() for f, a in areas.items()}}
-        }
+        model = {"gold_mg": {"terms": [], "inputs": []}, "area_mm2": {f: a.as_json() for f, a in areas.items()}}
+        document = {"schema": 1, "photo": "a.jpg", "model": model}
         made = contents(
             estimates=(Estimate(1, 1, "a", NOON, "test", document),),
             yields=(gold_of(1, 1, 9.0),),

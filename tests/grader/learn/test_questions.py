@@ -48,7 +48,7 @@ def purchase(**changes: Any) -> NewPurchase:
 
 
 def estimate_mg(contents: Contents, lot: int) -> float:
-    return sum(float(e.document["gold_mg"]["value"]) for e in contents.latest_estimates() if e.lot_id == lot)
+    return sum(e.measured.gold_mg.value for e in contents.latest_estimates() if e.lot_id == lot)
 
 
 def test_sound_yields_are_never_questioned(contents: Contents):
@@ -198,6 +198,6 @@ def test_rows_of_a_file_are_questioned_one_by_one(tmp_path: Path):
 def _with_photo(log: Log) -> str:
     each = invented(1)[0]
     log.add_lot(each.lot)
-    document = each.document()
+    document = each.measured().to_dict()
     log.add_estimate(1, photo_of(document), document)
     return each.lot.name

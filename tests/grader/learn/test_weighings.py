@@ -34,7 +34,7 @@ def log(tmp_path: Path) -> Iterator[Log]:
     with open_log(tmp_path / "log.sqlite") as opened:
         for lot, batch in ((ONE, "First"), (TWO, "Second")):
             opened.add_lot(lot.lot)
-            document = lot.document(None)
+            document = lot.measured().to_dict()
             opened.add_estimate(lot.lot.name, photo_of(document), document)
             opened.add_batch(checked(NewBatch, name=batch, started_on=DAY))
         load(opened, "First", {ONE.lot.name: 1.0})

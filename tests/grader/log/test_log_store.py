@@ -125,7 +125,7 @@ def test_several_estimates_are_logged_all_or_none(log: Log):
 def test_a_document_must_name_its_photo(missing):
     with pytest.raises(UsageError) as caught:
         photo_of({key: value for key, value in DOCUMENT.items() if key != missing})
-    assert caught.value.code == "entry-invalid"
+    assert caught.value.code == ("measurement-invalid" if missing == "photo" else "entry-invalid")
 
 
 def test_money_stays_exact(log: Log):

@@ -11,8 +11,9 @@ import pytest
 from calibration.errors import DataFileError, UsageError
 from calibration.inputs import Distribution
 from grader.lot import PartText, SightText, lot_of, one_part, read_claim
+from grader.measured import Measured
 from grader.model import EMPTY
-from grader.valuation.measured import Measured, Outline
+from tests.measured_photos import outlined, photo_with
 
 FILE = """
 # three parts
@@ -39,7 +40,7 @@ front = "dddd"
 
 
 def photos(*names: str) -> list[Measured]:
-    return [Measured(f"{n}.jpg", n * 4, EMPTY, {}) for n in names]
+    return [photo_with(f"{n}.jpg", EMPTY, sha256=n * 4) for n in names]
 
 
 def written(folder: Path, text: str) -> Path:
@@ -60,11 +61,11 @@ def test_a_file_of_three_parts(tmp_path: Path) -> None:
     assert strips.sights[0].front.sha256 == "dddd"
 
 
-def test_the_file_in_the_readme_is_one(tmp_path: Path) -> None:
-    readme = (Path(__file__).parents[3] / "README.md").read_text("utf-8")
-    block = re.search(r"```toml\n(.*?)```", readme, re.DOTALL)
+def test_the_file_in_the_guide_is_one(tmp_path: Path) -> None:
+    guide = (Path(__file__).parents[3] / "docs" / "buying.md").read_text("utf-8")
+    block = re.search(r"```toml\n(.*?)```", guide, re.DOTALL)
     assert block is not None
-    shown = [Measured(name, name, EMPTY, {}) for name in ("modules.jpg", "modules-back.jpg", "card.jpg")]
+    shown = [photo_with(name, EMPTY, sha256=name) for name in ("modules.jpg", "modules-back.jpg", "card.jpg")]
     modules, cards = lot_of(read_claim(written(tmp_path, block.group(1))), shown).parts
     assert modules.mass_g == Distribution("uniform", (4500.0, 5000.0))
     assert cards.other_face == "alike"
@@ -82,7 +83,7 @@ def test_one_part_of_all_photos() -> None:
 
 @pytest.mark.parametrize(("outlines", "boards"), [(0, 1), (1, 1), (4, 4)])
 def test_boards_that_nobody_counted_are_as_many_as_their_outlines(tmp_path: Path, outlines: int, boards: int) -> None:
-    photo = Measured("a.jpg", "aaaa", EMPTY, {}, outlines=(Outline(4000.0, 3.0),) * outlines)
+    photo = photo_with("a.jpg", EMPTY, boards=(outlined(4000.0, 3.0),) * outlines)
     file = written(tmp_path, '[[part]]\n[[part.photo]]\nfront = "a.jpg"\n')
     for lot in (one_part([photo], count="400"), lot_of(read_claim(file), [photo])):
         assert lot.parts[0].boards_seen == boards
@@ -132,7 +133,7 @@ def test_photos_and_parts_must_match(parts: list[PartText], code: str, word: str
 
 
 def test_two_photos_of_one_name_need_their_sha256() -> None:
-    twins = [Measured("a.jpg", sha, EMPTY, {}) for sha in ("11", "22")]
+    twins = [photo_with("a.jpg", EMPTY, sha256=sha) for sha in ("11", "22")]
     with pytest.raises(UsageError) as caught:
         lot_of([PartText("m", (SightText("a.jpg"),))], twins)
     assert caught.value.code == "photo-name-twice"

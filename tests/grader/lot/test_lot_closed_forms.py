@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,8 +10,9 @@ import pytest
 from calibration.inputs import Distribution, Input
 from grader.lot import Lot, LotEstimate, Part, Sight, estimate_lot
 from grader.lot.estimate import lot_inputs
+from grader.measured import Measured
 from grader.model import ProductModel, Term
-from grader.valuation.measured import Measured, Outline
+from tests.measured_photos import outlined, photo_with
 
 N = 2000
 
@@ -24,8 +24,8 @@ def fixed(value: float) -> Distribution:
 def photo(name: str, gold_mg: float, *outlines_mm2: float, scale_sd: float = 0.0, shape: Any = None) -> Measured:
     scale = Input.named(f"scale:{name}", "scale", Distribution("normal", (1.0, scale_sd)), "test")
     model = ProductModel((Term(gold_mg, (scale.name,)),), {scale.name: scale})
-    outlines = tuple(Outline(area, gold_mg / len(outlines_mm2), shape) for area in outlines_mm2)
-    return Measured(name, name * 4, model, {}, (), outlines, (scale.name,))
+    boards = tuple(outlined(area, gold_mg / len(outlines_mm2), shape) for area in outlines_mm2)
+    return photo_with(name, model, boards=boards, scale_inputs=(scale.name,))
 
 
 def of(*parts: Part) -> LotEstimate:
@@ -204,8 +204,8 @@ def test_the_least_that_may_be_said_of_a_lot() -> None:
 
 def test_outlines_without_gold_do_not_tell_boards_apart() -> None:
     """Two boards, two outlines, and whatever gold there is lies on neither: the photo counts as a whole."""
-    outlines = (Outline(100.0, 0.0), Outline(100.0, 0.0))
-    bare = replace(photo("x", 10.0), outlines=outlines)
+    outlines = (outlined(100.0, 0.0), outlined(100.0, 0.0))
+    bare = photo("x", 10.0).model_copy(update={"boards": outlines})
     estimate = of(Part("a", (Sight(bare, boards=2),), count=fixed(10.0)))
     assert estimate.parts[0].spread == pytest.approx(0.3)
 
@@ -217,6 +217,6 @@ def test_boards_told_apart_and_boards_alone_are_of_one_size(unit: float) -> None
     estimate = of(Part("a", (both, Sight(photo("y", unit))), count=fixed(10.0)))
     assert estimate.parts[0].spread == pytest.approx(0.3 * np.sqrt(3 / 5))
     # and told apart they differ by what lies on each
-    told = replace(both.front, outlines=(Outline(100.0, 0.1 * unit), Outline(100.0, 0.9 * unit)))
+    told = both.front.model_copy(update={"boards": (outlined(100.0, 0.1 * unit), outlined(100.0, 0.9 * unit))})
     estimate = of(Part("a", (Sight(told, boards=2),), count=fixed(10.0)))
     assert estimate.parts[0].spread == pytest.approx(np.sqrt((3 * 0.09 + 2 * 0.8**2) / 4))

@@ -15,8 +15,9 @@ from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from grader.lot import Lot, Part, Sight, estimate_lot
 from grader.lot.sampling import Observed, Spread, observed_spread, pooled, prior_spread, unseen_factor
+from grader.measured import Measured, MeasuredBoard
 from grader.model import ProductModel, Term
-from grader.valuation.measured import Measured, Outline
+from tests.measured_photos import outlined, photo_with
 
 THICKNESS = Input("thickness", "thickness", Distribution("lognormal", (1.0, 0.5)), "test", "um", of=("hard_gold",))
 
@@ -26,13 +27,18 @@ def fixed(value: float) -> Distribution:
 
 
 def photo(
-    name: str, gold_mg: float, outlines: tuple[Outline, ...] = (), *, scale_sd: float = 0.0, thickness: bool = False
+    name: str,
+    gold_mg: float,
+    boards: tuple[MeasuredBoard, ...] = (),
+    *,
+    scale_sd: float = 0.0,
+    thickness: bool = False,
 ) -> Measured:
     inputs = {f"scale:{name}": Input("scale", "scale", Distribution("normal", (1.0, scale_sd)), "test", of=(name,))}
     if thickness:
         inputs[THICKNESS.name] = THICKNESS
     model = ProductModel((Term(gold_mg, tuple(inputs)),), inputs)
-    return Measured(name, name * 4, model, {}, (), outlines, (f"scale:{name}",))
+    return photo_with(name, model, boards=boards, scale_inputs=(f"scale:{name}",))
 
 
 def of(*parts: Part) -> Any:
@@ -81,9 +87,9 @@ def test_photos_of_single_boards_teach_the_spread() -> None:
 
 
 def test_outlines_that_match_the_count_tell_boards_apart() -> None:
-    apart = tuple(Outline(100.0, g) for g in (1.0, 9.0))
+    apart = tuple(outlined(100.0, g) for g in (1.0, 9.0))
     told = of(Part("a", (Sight(photo("x", 10.0, apart), boards=2),), count=fixed(10.0)))
-    touching = of(Part("a", (Sight(photo("x", 10.0, (Outline(200.0, 10.0),)), boards=2),), count=fixed(10.0)))
+    touching = of(Part("a", (Sight(photo("x", 10.0, (outlined(200.0, 10.0),)), boards=2),), count=fixed(10.0)))
     assert told.parts[0].spread == pytest.approx(sqrt((3 * 0.3**2 + 2 * 0.8**2) / 4))
     assert touching.parts[0].spread == pytest.approx(0.3)
     assert [n.code for n in touching.notices] == ["boards-not-photographed", "touching-boards"]
@@ -109,7 +115,7 @@ def test_one_stated_number_is_a_claim_with_a_range_of_its_own() -> None:
 
 
 def test_by_outlines_the_scale_cancels_in_gold_per_mass_but_not_in_gold_per_board() -> None:
-    board = (Outline(4000.0, 10.0),)  # 40 cm2, about 19 g at 0.47 g/cm2
+    board = (outlined(4000.0, 10.0),)  # 40 cm2, about 19 g at 0.47 g/cm2
 
     def spread(**size: Distribution) -> tuple[float, float]:
         def one(scale_sd: float) -> float:
@@ -184,7 +190,7 @@ def test_a_learned_thickness_stays_shared_between_parts() -> None:
     learned = replace(THICKNESS, of=("hard_gold", "12345678"), belief="abc")
 
     def taught(name: str) -> Measured:
-        return replace(photo(name, 10.0), gold_mg=ProductModel.of(10.0, (learned,)))
+        return photo(name, 10.0).with_gold(ProductModel.of(10.0, (learned,)))
 
     both = of(Part("a", (Sight(taught("x")),)), Part("b", (Sight(taught("y")),))).gold_mg
     assert both.draws(1000) == pytest.approx(20.0 * learned.draws(1000))

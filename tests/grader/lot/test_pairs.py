@@ -9,16 +9,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from grader.lot.pairs import suggest_pairs
-from grader.model import ProductModel
-from grader.valuation import Measured
-from grader.valuation.measured import Outline
+from grader.measured import Measured
+from grader.model import EMPTY
+from tests.measured_photos import outlined, photo_with
 
 CARD, STRIP = (4600.0, 1.59), (4100.0, 4.3)
 
 
 def photo(name: str, *boards: tuple[float, float]) -> Measured:
-    outlines = tuple(Outline(area, 1.0, slenderness) for area, slenderness in boards)
-    return Measured(name, hashlib.sha256(name.encode()).hexdigest(), ProductModel((), {}), {}, (), outlines)
+    outlines = tuple(outlined(area, 1.0, slenderness) for area, slenderness in boards)
+    return photo_with(name, EMPTY, sha256=hashlib.sha256(name.encode()).hexdigest(), boards=outlines)
 
 
 def pairs(*photos: Measured) -> list[tuple[str, str, str]]:
@@ -58,7 +58,7 @@ def test_others_are_left_alone(others: list[Measured]) -> None:
 
 
 def test_an_outline_of_unknown_shape_matches_nothing() -> None:
-    bare = Measured("p1.jpg", "0" * 64, ProductModel((), {}), {}, (), (Outline(4600.0, 1.0),))
+    bare = photo_with("p1.jpg", EMPTY, boards=(outlined(4600.0, 1.0),))
     assert pairs(bare, photo("p2.jpg", CARD)) == []
 
 

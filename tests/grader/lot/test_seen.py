@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,8 +12,9 @@ from calibration.inputs import Distribution, Input
 from grader.board_count import BoardCount
 from grader.lot import estimate_lot, one_part
 from grader.lot.claim import PartText, SightText, lot_of
+from grader.measured import Measured
 from grader.model import ProductModel
-from grader.valuation.measured import Measured, Outline
+from tests.measured_photos import outlined, photo_with
 
 FIVE = BoardCount.of({4: 0.25, 5: 0.5, 6: 0.25})
 
@@ -22,8 +22,8 @@ FIVE = BoardCount.of({4: 0.25, 5: 0.5, 6: 0.25})
 def photo(name: str, gold_mg: float, count: BoardCount | None, outlines: int = 5) -> Measured:
     scale = Input.named(f"scale:{name}", "scale", Distribution("constant", (1.0,)), "test")
     gold = ProductModel.of(gold_mg, (scale,))
-    found = tuple(Outline(4000.0, gold_mg / outlines) for _ in range(outlines))
-    return Measured(name, name * 4, gold, {}, (), found, (f"scale:{name}",), count)
+    found = tuple(outlined(4000.0, gold_mg / outlines) for _ in range(outlines))
+    return photo_with(name, gold, boards=found, scale_inputs=(f"scale:{name}",), board_count=count)
 
 
 def gold(lot: Any, n: int = 100_000) -> np.ndarray:
@@ -40,9 +40,8 @@ def test_the_mean_is_over_all_numbers_that_may_be() -> None:
 def test_a_number_that_was_given_is_exact() -> None:
     seen = photo("a", 60.0, FIVE)
     given, guessed = one_part([seen], boards=[5], count="300"), one_part([seen], count="300")
-    assert np.array_equal(
-        gold(given, 1000), gold(one_part([replace(seen, told_count=None)], boards=[5], count="300"), 1000)
-    )
+    untold = seen.model_copy(update={"board_count": None})
+    assert np.array_equal(gold(given, 1000), gold(one_part([untold], boards=[5], count="300"), 1000))
     assert np.std(np.log(gold(guessed))) > 1.05 * np.std(np.log(gold(given)))
     assert "boards-by-outlines" not in [n.code for n in estimate_lot(given).notices]
     (told,) = [n for n in estimate_lot(guessed).notices if n.code == "boards-by-outlines"]
@@ -109,6 +108,6 @@ def test_the_offer_tells_which_number_was_used() -> None:
 
 def test_an_older_measurement_goes_by_its_outlines() -> None:
     older = photo("a", 60.0, None)
-    assert older.board_count.value == 5
-    assert older.board_count.low < 5 < older.board_count.high
+    assert older.likely_boards.value == 5
+    assert older.likely_boards.low < 5 < older.likely_boards.high
     assert np.std(np.log(gold(one_part([older], count="300")))) > 0.2

@@ -201,12 +201,14 @@ def test_the_check_costs_little_beside_decoding() -> None:
 
 def test_a_measured_photo_carries_the_warning(tmp_path: Path) -> None:
     """From the file to the report's warnings, with and without scale."""
-    from grader.pipeline import Request, WithoutScale, measure
-    from grader.report.document import measurement_document
+    from grader.pipeline import measure
+    from grader.request import Request
+    from grader.scale_choice import WithoutScale
+    from tests.measured_photos import document_of
 
     picture = cv2.resize(load_photo(SAMPLES / "no-gold.jpg").rgb, (400, 300), interpolation=cv2.INTER_AREA)
     picture[152:] = np.clip(picture[152:].astype(np.int16) - 60, 0, 255)
     file = io.BytesIO()
     Image.fromarray(picture).save(file, "PNG")
-    document = measurement_document(measure(load_photo(file.getvalue(), "a.png"), Request(scale=WithoutScale())))
+    document = document_of(measure(load_photo(file.getvalue(), "a.png"), Request(scale=WithoutScale())))
     assert SEEN in [w["code"] for w in document["warnings"]]

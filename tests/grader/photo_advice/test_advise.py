@@ -14,10 +14,13 @@ from calibration.errors import ScaleError
 from calibration.notices import DEFINITIONS, notice
 from calibration.sourced import load
 from grader.photo import Photo
-from grader.photo_advice import CHECKS, HOW, Check, advise, advise_on
+from grader.photo_advice import CHECKS, HOW, Check
+from grader.photo_advice.advise import advise, advise_on
 from grader.photo_advice.blur import FWHM, blur_px
 from grader.photo_advice.light import light_ratio
-from grader.pipeline import ByLength, Measurement, Request, WithoutScale, measure
+from grader.pipeline import Measurement, measure
+from grader.request import Request
+from grader.scale_choice import ByLength, WithoutScale
 from tests.drawn_boards import GREEN_MASK, TABLE, KnownCoverage, box, contact_row, paint, polygon_share, union_share
 
 SHAPE = (480, 640)

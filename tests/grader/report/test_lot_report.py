@@ -17,22 +17,24 @@ import pypdfium2
 import pytest
 
 from calibration.errors import DataFileError
+from calibration.finishes import FINISH_RGB
 from calibration.inputs import Distribution, Input
 from grader.cautions import lines_for
 from grader.lot import estimate_lot, one_part
+from grader.measured import Measured, usable
 from grader.model import Range
 from grader.photo import Photo
-from grader.pipeline import ByLength, Request, measure
-from grader.report import measurement_document
+from grader.pipeline import measure
 from grader.report.blocks import Picture
 from grader.report.lot_csv import COLUMNS, lot_csv
 from grader.report.lot_html import lot_html
 from grader.report.lot_pdf import LACKING, lot_pdf
 from grader.report.lot_report import LotReport, ReportedCuts, ReportedPhoto
-from grader.report.overlay import FINISH_RGB
 from grader.report.photo_blocks import NO_PICTURE
-from grader.report.plating import document_picture, picture_jpeg, plating_rings
-from grader.valuation import VISIBLE_PLATING_ONLY, load_assumptions, measurements_of, value_lot, with_given
+from grader.report.plating import measured_picture, picture_jpeg
+from grader.request import Request
+from grader.scale_choice import ByLength
+from grader.valuation import VISIBLE_PLATING_ONLY, load_assumptions, value_lot, with_given
 from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 
 SHAPE = (400, 600)
@@ -80,17 +82,17 @@ def report(title: str = "crate 7", name: str = "card.jpg", *, priced: bool = Tru
 @cache
 def reported(name: str) -> LotReport:
     """The whole report under a photo's name, valued once."""
-    document = measurement_document(measurement(name))
-    estimate = estimate_lot(one_part(measurements_of([("test", document)]), count="3000"))
+    measured = Measured.of(measurement(name))
+    estimate = estimate_lot(one_part(usable([("test", measured)]), count="3000"))
     today = date(2026, 11, 25)
     figures = with_given(load_assumptions(), spot="2650 USD/ozt", spot_date=today, costs=["1 USD"])
     offer = value_lot(estimate.gold_mg, figures, today=today, mass_g=estimate.mass_g, lot=estimate.as_json())
-    drawn = document_picture(document, measurement(name).photo.rgb, 1400)
+    drawn = measured_picture(measured, measurement(name).photo.rgb, 1400)
     picture = Picture(picture_jpeg(drawn), drawn.shape[1], drawn.shape[0], f"The photo {name}")
     return LotReport(
         "crate 7",
         today,
-        (ReportedPhoto(document, picture),),
+        (ReportedPhoto(measured, picture),),
         Range.of(estimate.gold_mg.draws()),
         estimate.as_json(),
         offer,
@@ -228,7 +230,7 @@ def test_without_photo_or_price_the_report_says_so_and_makes_no_offer() -> None:
 def test_json_holds_the_measurements_and_the_offer_themselves() -> None:
     made = report()
     written = json.loads(json.dumps(made.as_json(), allow_nan=False))
-    assert written["photos"] == [json.loads(json.dumps(made.photos[0].document))]
+    assert written["photos"] == [json.loads(json.dumps(made.photos[0].measured.to_dict()))]
     assert made.offer is not None
     assert written["offer"] == json.loads(json.dumps(made.offer.as_json()))
     assert [c["text"] for c in written["cautions"]] == lines_for("cut")
@@ -242,10 +244,8 @@ def test_the_table_holds_the_same_figures() -> None:
     by_name = {(r["section"], r["item"], r["quantity"]): r for r in rows}
     assert len(by_name) == len(rows)
     gold = by_name["photo", "card.jpg", "gold"]
-    document = made.photos[0].document["gold_mg"]
-    assert [float(gold[key]) for key in ("value", "low", "high", "level")] == [
-        document[key] for key in ("value", "low", "high", "level")
-    ]
+    shown = made.photos[0].measured.gold_mg
+    assert {key: float(gold[key]) for key in ("value", "low", "high", "level")} == shown.as_json()
     assert gold["unit"] == "mg"
     assert made.offer is not None
     highest = by_name["offer", "crate 7", "highest price worth paying"]
@@ -259,7 +259,7 @@ def test_the_same_report_is_the_same_file() -> None:
 
 
 def test_rings_enclose_what_is_plated_by_finish() -> None:
-    rings = plating_rings(measurement())
+    rings = Measured.of(measurement()).plating_px
     areas = {f: sum(cv2.contourArea(np.array(r, np.int32)) for r in found) for f, found in rings.items()}
     for finish, count, (a, b) in (("hard_gold", 20, (1.0, 4.3)), ("immersion_gold", 1, (6.0, 5.0))):
         # rings run through the middles of the outermost pixels, up to half a pixel inside the outline
@@ -271,35 +271,33 @@ def test_rings_enclose_what_is_plated_by_finish() -> None:
 def test_a_hole_stays_a_hole_in_the_picture() -> None:
     plane = [[0, 0], [59, 0], [59, 39], [0, 39]]
     hole = [[20, 10], [40, 10], [40, 30], [20, 30]]
-    document = {"plating_px": {"hard_gold": [plane, hole]}, "boards": []}
-    picture = document_picture(document, np.full((40, 60, 3), 90, np.uint8), 100)
+    measured = Measured(photo="a.jpg", plating_px={"hard_gold": (plane, hole)})
+    picture = measured_picture(measured, np.full((40, 60, 3), 90, np.uint8), 100)
     assert tuple(picture[20, 30]) == (90, 90, 90)
     assert picture[5, 5, 0] > 140
 
 
-@pytest.mark.parametrize("lacking", ["plating_px", "photo_checks"])
+@pytest.mark.parametrize("lacking", ["plating_px", "photo_checks", "budget", "by_finish", "board_count", "segmenter"])
 def test_measurements_of_older_programs_can_be_reported(lacking: str) -> None:
     made = report()
-    older = {k: v for k, v in made.photos[0].document.items() if k != lacking}
-    assert document_picture(older, measurement().photo.rgb, 300).shape == (200, 300, 3)
+    older = Measured.from_dict({k: v for k, v in made.photos[0].measured.to_dict().items() if k != lacking})
+    assert measured_picture(older, measurement().photo.rgb, 300).shape == (200, 300, 3)
     assert "By finish" in lot_html(replace(made, photos=(ReportedPhoto(older),)))
 
 
 @pytest.mark.parametrize(
     ("key", "value"),
     [
-        ("budget", [5]), ("budget", None), ("scale", {"method": "length"}), ("gold_mg", {"value": 1.0}),
-        ("taken_at", 5.0), ("by_finish", {}), ("corrections", "painted"),
+        ("budget", [5]), ("budget", None), ("scale", {"method": 1}), ("gold_mg", {"value": 1.0}),
+        ("taken_at", 5.0), ("by_finish", []), ("corrections", "painted"),
         ("warnings", [{"code": "x", "message": [1], "advice": "y"}]),
         ("plated_area_mm2", {"value": [], "low": 1, "high": {}, "level": 1}),
     ],
 )  # fmt: skip
 def test_a_measurement_that_was_edited_is_refused_whole(key: str, value: object) -> None:
-    sound = report()
-    photo = sound.photos[0]
-    made = replace(sound, photos=(replace(photo, document={**photo.document, key: value}),))
+    sound = report().photos[0].measured.to_dict()
     with pytest.raises(DataFileError) as caught:
-        lot_html(made), lot_csv(made)
+        Measured.from_dict({**sound, key: value})
     assert caught.value.code == "measurement-invalid"
 
 

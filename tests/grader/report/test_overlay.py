@@ -4,10 +4,13 @@ import cv2
 import numpy as np
 import pytest
 
+from calibration.finishes import FINISH_RGB, FINISH_WORDS
 from grader.photo import Photo
-from grader.pipeline import ByLength, Measurement, Request, measure
+from grader.pipeline import Measurement, measure
 from grader.report import coverage_png, overlay_png
-from grader.report.overlay import FINISH_RGB, FINISH_WORDS, overlay_rgb
+from grader.report.overlay import overlay_rgb
+from grader.request import Request
+from grader.scale_choice import ByLength
 from tests.drawn_boards import KnownCoverage, box, contact_row, polygon_share, union_share
 
 SHAPE = (400, 600)

@@ -87,7 +87,7 @@ def test_what_buyers_see_is_the_truth_with_the_noise_that_is_claimed(trials: lis
     for lot in trials:
         (part,) = lot.seen.parts
         if part.count is not None:
-            seen = sum(float(np.median(s.front.gold_mg.draws(2000))) for s in part.sights)
+            seen = sum(float(np.median(s.front.gold.draws(2000))) for s in part.sights)
             total = seen / part.boards_seen * part.count.parameters[0]
             ratios.append(np.log(total / lot.gold_mg))
     assert len(ratios) > 15

@@ -111,10 +111,10 @@ def test_a_lot_looks_as_its_thickness_is_believed(assumptions: Assumptions) -> N
     rng = np.random.default_rng(8)
     seen = offer(World(assumptions), Trade.draw(PRIORS, rng), "a", rng).lot.seen
     properties = gold_properties()[FINISH]
-    same = reappraised(seen, properties).parts[0].sights[0].front.gold_mg
-    assert same == seen.parts[0].sights[0].front.gold_mg
+    same = reappraised(seen, properties).parts[0].sights[0].front.gold
+    assert same == seen.parts[0].sights[0].front.gold
     twice = replace(thickness_prior("hard_gold"), of=("other",))
-    other = reappraised(seen, replace(properties, thickness=twice)).parts[0].sights[0].front.gold_mg
+    other = reappraised(seen, replace(properties, thickness=twice)).parts[0].sights[0].front.gold
     assert "thickness:other" in other.inputs
 
 

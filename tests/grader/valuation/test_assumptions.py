@@ -11,6 +11,7 @@ import pytest
 
 from calibration.errors import DataFileError, UsageError
 from calibration.inputs import Distribution
+from grader.units.estimates import amount_estimate, quantity_estimate
 from grader.valuation import (
     drift_until_sale,
     example_text,
@@ -19,7 +20,6 @@ from grader.valuation import (
     share_estimate,
     with_given,
 )
-from grader.valuation.estimates import amount_estimate, quantity_estimate
 
 DAY = date(2026, 11, 20)
 OWN = """

@@ -27,8 +27,8 @@ from grader.valuation import (
     value_lot,
     with_given,
 )
+from grader.valuation.books import all_values, of_sale, of_stripping, profit_model
 from grader.valuation.charges import KINDS, TYPED, Entry, with_charges
-from grader.valuation.economics import all_values, of_sale, of_stripping, profit_model
 from grader.valuation.quantities import Quantity, Situation
 
 TODAY = date(2026, 11, 25)

@@ -27,8 +27,7 @@ from grader.valuation import (
     economics,
     value_lot,
 )
-from grader.valuation.economics import all_values, of_sale, of_stripping, profit_model
-from grader.valuation.model import support
+from grader.valuation.books import all_values, of_sale, of_stripping, profit_model
 
 TODAY = date(2026, 11, 25)
 
@@ -88,7 +87,7 @@ def codes(found: Offer) -> list[str]:
 )
 def test_least_and_greatest_value(kind: str, parameters: tuple[float, ...], reach: tuple[float, float]) -> None:
     distribution = Distribution(kind, parameters)
-    low, high = support(distribution)
+    low, high = distribution.support
     assert (low, high) == pytest.approx(reach)
     draws = Input("x", "x", distribution, "test").draws(5000)
     assert low * (1 - 1e-12) <= draws.min() <= draws.max() <= high * (1 + 1e-12)
@@ -343,7 +342,7 @@ def test_the_record_of_an_offer_holds_what_the_offer_holds() -> None:
     found = offer(lot(2.0, 2.5), a, mass_g=mass, asking_price=Money(Decimal(30), "USD"), lot=[{"name": "cards"}])
     data = found.as_json()
     assert data["schema"] == 1
-    assert data["asking_price"] == found.asking.as_json()  # type: ignore[union-attr]
+    assert data["asking_price"] == {**found.asking.as_json(), "route": "strip"}  # type: ignore[union-attr]
     assert data["reason"] is None
     assert data["lot"] == [{"name": "cards"}]
     assert data["highest_price"]["price"] == found.highest.price

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from calibration.inputs import Distribution, Input
 from calibration.notices import notice
 from grader.budget import TOGETHER, BudgetLine
 from grader.model import Range
+from grader.units import AskingPrice, LotSize, Money
 from grader.valuation import Assumptions, AtPrice, Offer, RouteOutcome, Spot
 from grader.valuation.information import Question
 from grader.valuation.words import (
@@ -21,6 +23,7 @@ from grader.valuation.words import (
     break_even_words,
     budget_lines,
     curve_rows,
+    each_words,
     highest_words,
     lot_rows,
     question_rows,
@@ -52,8 +55,12 @@ def at(price: float, profit: float = 30.0, worst: float = -20.0, best: float = 1
     return AtPrice(price, profit, 0.123, worst, best)
 
 
+WAY = RouteOutcome("strip", "strip and refine", at(50.0, 31.4), 61.239, 104.987, 4.0, 15.678, 63.21)
+
+
 def made(**changes: Any) -> Offer:
     plain = Offer(
+        route="strip",
         gold_mg=Range(1500.0, 900.0, 2500.0),
         proceeds=Range(120.0, 70.0, 200.0),
         costs=Range(12.0, 10.0, 14.0),
@@ -62,13 +69,15 @@ def made(**changes: Any) -> Offer:
         highest=at(61.239),
         reason=None,
         asking=None,
-        routes=(),
+        asked=None,
+        routes=(WAY,),
         budget=(),
         budget_price=61.239,
         curve=tuple(at(10.0 * n, 60 - 10.0 * n, 10 - 10.0 * n, 130 - 10.0 * n) for n in range(26)),
         questions=(),
         assumptions=ASSUMED,
         lot=({"name": "cards", "boards_seen": 3, "boards": 41.6},),
+        size=LotSize(7.5, 30.0),
         notices=(),
         statements=(),
     )
@@ -84,11 +93,15 @@ def test_prices_are_rounded_down_and_nothing_where_a_reason_says_so() -> None:
     assert break_even_words(made()) == "104 USD"
     none = made(reason=notice("even-a-gift-loses", chance="20 %", accepted="10 %"))
     assert highest_words(none) == "0.00 USD"
+    # 61.239 USD over 7.5 kg and 30 boards; a pound is 0.45359237 kg
+    assert each_words(made()) == "8.16 USD a kg, 3.70 USD a lb, 2.04 USD a board"
+    assert each_words(made(size=LotSize(None, 30.0))) == "2.04 USD a board"
+    assert each_words(none) == each_words(made(size=LotSize())) == ""
 
 
 def test_own_time_has_a_line_only_where_it_costs() -> None:
     assert [title for title, _ in summary_lines(made())] == [
-        "Gold in the visible plating", "What that gold brings", "Costs without the price",
+        "Gold in the visible plating", "What it brings (strip and refine)", "Costs without the price",
     ]  # fmt: skip
     assert summary_lines(made())[0][1] == "1.50 g (0.90 to 2.50 g, 90 % sure)"
     assert summary_lines(made(), "mg")[0][1].startswith("1500 mg (900 to 2500 mg")
@@ -98,16 +111,18 @@ def test_own_time_has_a_line_only_where_it_costs() -> None:
 
 def test_a_way_is_shown_with_the_digits_that_its_spread_supports() -> None:
     """From -20 to 100 is 60 to either side: profits to the unit; an hour of four to the unit, of many to the cent."""
-    way = RouteOutcome("strip", "strip and refine", at(50.0, 31.4), 60.0, 4.0, 15.678, 63.21)
-    quick = replace(way, title="sell", hours=0.5, profit_per_hour=15.678, at=at(50.0, 31.4, 0.0, 30.0))
-    leave = replace(way, title="do not buy", profit_per_hour=None)
+    way = WAY
+    quick = replace(
+        way, highest_price=0.0, title="sell", hours=0.5, profit_per_hour=15.678, at=at(50.0, 31.4, 0.0, 30.0)
+    )
+    leave = replace(way, name="leave", title="do not buy", profit_per_hour=None)
     assert route_rows(made(routes=(way, quick, leave))) == [
-        ("strip and refine", "31 USD", "12 %", "-20 USD", "16 USD", "63 USD"),
-        ("sell", "31 USD", "12 %", "0 USD", "16 USD", "63 USD"),
-        ("do not buy", "31 USD", "12 %", "-20 USD", "", "63 USD"),
+        ("strip and refine", "61.2 USD", "31 USD", "12 %", "-20 USD", "16 USD", "63 USD"),
+        ("sell", "0.00 USD", "31 USD", "12 %", "0 USD", "16 USD", "63 USD"),
+        ("do not buy", "", "31 USD", "12 %", "-20 USD", "", "63 USD"),
     ]
     slow = replace(way, hours=12.0)
-    assert route_rows(made(routes=(slow,)))[0][4] == "15.68 USD"
+    assert route_rows(made(routes=(slow,)))[0][5] == "15.68 USD"
 
 
 def test_the_dearest_questions_are_asked_and_trifles_are_not() -> None:
@@ -132,12 +147,21 @@ def test_every_fifth_point_of_the_curve_has_a_row() -> None:
 def test_parts_and_headings() -> None:
     assert lot_rows(made()) == [("cards", "3", "42")]
     assert routes_heading(made()) == "Ways to deal with it, bought for 61.24 USD"
-    assert at_price(made()) == ("At the highest price worth paying", at(61.239))
+    assert at_price(made()) == ("At the highest price worth paying: strip and refine", at(61.239))
     asked = made(asking=at(75.0))
-    assert at_price(asked) == ("At the asking price of 75.00 USD", at(75.0))
+    at_asking = ("At the asking price of 75.00 USD: strip and refine", at(75.0))
+    assert at_price(asked) == at_asking
+    by_weight = replace(asked, asked=AskingPrice(Money(Decimal(10), "USD"), "kg"))
+    assert at_price(by_weight) == (
+        "At the asking price of 10 USD/kg, 75.00 USD for the lot: strip and refine",
+        at(75.0),
+    )
     none = made(reason=notice("even-a-gift-loses", chance="20 %", accepted="10 %"))
     assert at_price(none) is None
-    assert at_price(replace(none, asking=at(75.0))) == ("At the asking price of 75.00 USD", at(75.0))
+    assert at_price(replace(none, asking=at(75.0))) == (
+        "At the asking price of 75.00 USD: strip and refine",
+        at(75.0),
+    )
     assert at_price_lines(at(75.0), made()) == [
         ("Expected profit", "30 USD"),
         ("Chance of a loss", "12 %"),

@@ -210,7 +210,7 @@ def test_hours_are_those_expected_and_leaving_the_lot_brings_and_costs_nothing()
     strip, trim, leave = offer(with_also(replace(BASE, sales=(slow,)), work)).routes
     assert strip.hours == pytest.approx(4.0, rel=0.01)
     assert trim.hours == pytest.approx(2.5, rel=0.01)
-    assert leave == RouteOutcome(LEAVE, "do not buy", AtPrice(0.0, 0.0, 0.0, 0.0, 0.0), 0.0, 0.0, None, 0.0)
+    assert leave == RouteOutcome(LEAVE, "do not buy", AtPrice(0.0, 0.0, 0.0, 0.0, 0.0), 0.0, 0.0, 0.0, None, 0.0)
 
 
 def test_a_way_that_loses_even_as_a_gift_has_no_price() -> None:

@@ -8,9 +8,10 @@ from datetime import date
 from calibration.inputs import Distribution, Input
 from grader.gold import gold_mass
 from grader.lot import Lot, Part, Sight, estimate_lot
+from grader.measured import Measured
 from grader.model import FINISHES, ProductModel
 from grader.valuation import load_assumptions, value_lot, with_given
-from grader.valuation.measured import Measured, Outline
+from tests.measured_photos import outlined, photo_with
 
 TODAY = date(2026, 11, 25)
 OWN = ("scale-fit", "face-height", "segmentation")
@@ -21,7 +22,7 @@ def board(number: int) -> Measured:
     inputs = [Input(kind, kind, Distribution("lognormal", (1.0, 0.03)), "test", of=(str(number),)) for kind in OWN]
     inputs.append(Input("print-size", "print", Distribution("normal", (1.0, 0.01)), "test", of=("own",)))
     area = {finish: ProductModel.of(100.0 + number, inputs) for finish in FINISHES}
-    return Measured(f"{number}.jpg", sha256, gold_mass(area).total, area, (), (Outline(4000.0, 1.0),))
+    return photo_with(f"{number}.jpg", gold_mass(area).total, area, sha256=sha256, boards=(outlined(4000.0, 1.0),))
 
 
 def test_thirty_boards_in_three_parts() -> None:

@@ -14,7 +14,9 @@ from app.photo_view import begin_again, correct, mark_points
 from grader.correct import Corrections
 from grader.correct.measured import correct as with_corrections
 from grader.photo import Photo
-from grader.pipeline import ByLength, Measurement, Request, measure
+from grader.pipeline import Measurement, measure
+from grader.request import Request
+from grader.scale_choice import ByLength
 from tests.drawn_boards import GOLD, GREEN_MASK, KnownCoverage, box, contact_row, paint, union_share
 
 SHAPE = (600, 800)

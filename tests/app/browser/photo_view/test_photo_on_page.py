@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 
 from grader.photo import load_photo
-from grader.pipeline import ByLength
 from grader.samples import Sample, load_demo
+from grader.scale_choice import ByLength
 
 pytestmark = pytest.mark.browser
 

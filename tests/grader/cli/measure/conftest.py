@@ -1,7 +1,7 @@
 """The command on drawn cards whose gold is known: for all tests of ``grader measure``."""
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -16,6 +16,7 @@ from grader.coverage import Coverage
 from grader.coverage.error import quality_notices
 from grader.photo import Photo
 from tests.drawn_boards import GREEN_MASK, TABLE, KnownCoverage, box, contact_row, paint, polygon_share, union_share
+from tests.segmenters import default_segmenter
 
 WritePhoto = Callable[..., Path]
 SHAPE = (320, 480)
@@ -38,9 +39,12 @@ class Drawn:
 
 
 @pytest.fixture(autouse=True)
-def known_coverage(monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest) -> None:
-    if "real_segmenter" not in request.fixturenames:
-        monkeypatch.setattr("grader.pipeline.default_segmenter", Drawn)
+def known_coverage(request: pytest.FixtureRequest) -> Iterator[None]:
+    if "real_segmenter" in request.fixturenames:
+        yield
+        return
+    with default_segmenter(Drawn):
+        yield
 
 
 @pytest.fixture

@@ -1,0 +1,365 @@
+"""The front door for Python: measure a photo, value a lot, read a measurement. ``docs/python.md`` shows it at work.
+
+Sizes, masses, prices and shares are texts as a person types them ("133.35 mm", "5 kg", "2650 USD/ozt", "8..15 USD").
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from calibration.errors import LogError, UsageError
+from calibration.inputs import Distribution
+from calibration.print_check import load_print_check
+from calibration.reading import read_bytes
+from calibration.thickness import GoldProperties
+from grader.corrections import CORRECTIONS_FILE, Corrections, parse_corrections
+from grader.keywords import Points, checks_call, each_typed, scale_choice, typed, whole_numbers
+from grader.lot import Lot, PartText, estimate_lot, lot_of, one_part, read_claim
+from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for
+from grader.measured import Measured, documents_in, usable
+from grader.measured_photo import MeasuredPhoto
+from grader.model import Finish
+from grader.photo import Photo, load_photo
+from grader.pipeline import Progress
+from grader.pipeline import measure as measure_photo
+from grader.places import has_log, log_path, print_check_path
+from grader.request import Request
+from grader.units import parse_day, parse_length_mm
+from grader.units.estimates import named
+from grader.valuation import Assumptions
+from grader.valuation.doubts import Doubt, price_doubts
+from grader.valuation.lot_doubts import lot_doubts
+
+if TYPE_CHECKING:
+    from grader.log import Log
+
+Measurements = MeasuredPhoto | str | Path | Sequence[MeasuredPhoto | str | Path]
+
+
+@checks_call
+def measure(
+    photo: str | Path | bytes | Photo,
+    *,
+    target: str | Path | None = None,
+    length: str | None = None,
+    between: Points | None = None,
+    rectangle: str | None = None,
+    corners: Points | None = None,
+    coin: str | None = None,
+    rim: Points | None = None,
+    pitch: str | None = None,
+    no_scale: bool = False,
+    board_thickness: str | None = None,
+    corrections: Corrections | str | Path | None = None,
+    part: str = "",
+    seller: str = "",
+    log: str | Path | Log | None = None,
+    published: bool = False,
+    print_check: str | Path | None = None,
+    name: str | None = None,
+    request: Request | None = None,
+    progress: Progress | None = None,
+) -> MeasuredPhoto:
+    """Measure plated area and gold in one photo of boards.
+
+    Without a keyword that gives the scale it looks for our own printed target, then for contacts of a published
+    outline. A photo that gives no scale is measured all the same: its picture and its plated share are there, and
+    ``area`` and ``gold`` raise the reason.
+
+    Like the command line it uses the thickness that the yields in your log taught, where there is a log, and the
+    measured check bar of your printed target. ``published=True`` measures without the log.
+
+    Args:
+        photo: a file, its bytes, or a photo that ``grader.load_photo`` gave.
+        target: the JSON file that describes a ChArUco sheet in the photo.
+        length: a known length, "133.35 mm", or a thing's name, "DIMM", "US quarter".
+        between: its two ends (x, y), px of the upright photo.
+        rectangle: a known rectangle, "85.6 x 53.98 mm", or its name, "ID-1 card", "A4 sheet".
+        corners: its four corners (x, y), going round; the first edge has the first length.
+        coin: a coin's name, "2 euro", or a disc's diameter, "24.26 mm".
+        rim: five points or more (x, y) on its rim, all round.
+        pitch: of the longest row of contacts, "1.27 mm", or its outline's name, "PCI Express".
+        no_scale: do without scale: shares of the frame only.
+        board_thickness: of the boards, "1.6 mm"; a common one if left out.
+        corrections: by hand: themselves, or the file that holds them.
+        part: kind of boards as in the log, for what its yields taught.
+        seller: who sells them, as in the log.
+        log: to learn thickness from: open, a file, or a PostgreSQL URL; the usual one if left out.
+        published: use published thickness rather than what a log's yields taught.
+        print_check: the file that keeps the check bar's length; the usual one if left out.
+        name: what to call the photo; the file's name if left out.
+        request: all of the above but corrections and name, as the packages below take it.
+        progress: called with "scale", "coverage", "regions" and "gold" as each step begins.
+
+    Raises:
+        PhotoError: no such file, or not a photo that can be trusted.
+        UsageError: several ways to scale, a unit that does not fit, points outside the photo and the like;
+            ``KeywordError`` for a keyword that there is not.
+        DataFileError: a file that was named cannot be read.
+        LogError: the log is there but cannot be read.
+
+    Examples:
+        >>> import grader
+        >>> from grader.samples import samples_folder
+        >>> done = grader.measure(samples_folder() / "memory-modules.jpg")
+        >>> done.area
+        1... mm² (... to ... mm², 90 % sure)
+        >>> done.gold.low < done.gold.median < done.gold.high, done.gold.unit
+        (True, 'mg')
+        >>> edge = [(431.1, 1137.2), (193.8, 344.3)]
+        >>> grader.measure(samples_folder() / "listing-photo.jpg", length="133.35 mm", between=edge).px_per_mm
+        6...
+        >>> try:
+        ...     grader.measure(samples_folder() / "listing-photo.jpg").gold
+        ... except grader.GraderError as error:
+        ...     print(error.code)
+        no-scale
+    """
+    said = (target, length, between, rectangle, corners, coin, rim, pitch, board_thickness, log, print_check)
+    if request is None:
+        request = Request(
+            scale=scale_choice(
+                target=target, length=length, between=between, rectangle=rectangle, corners=corners, coin=coin,
+                rim=rim, pitch=pitch, no_scale=no_scale,
+            ),
+            board_thickness_mm=_length_mm("board_thickness", board_thickness),
+            print_factor=_print_factor(print_check),
+            properties=None if published else _learned(log, part, seller),
+        )  # fmt: skip
+    elif any(x is not None for x in said) or no_scale or part or seller or published:
+        raise UsageError(
+            "request-twice",
+            "Both a request and keywords that make one were given.",
+            "Give request= alone, or the keywords.",
+        )
+    if not isinstance(photo, str | Path | bytes | Photo):
+        raise UsageError(
+            "photo-unknown-kind",
+            f"A {type(photo).__name__} is not a photo.",
+            "Give a file's path, its bytes, or what grader.load_photo gave.",
+        )
+    if corrections is not None and not isinstance(corrections, Corrections):
+        corrections = parse_corrections(read_bytes(Path(corrections), CORRECTIONS_FILE))  # before long work
+    loaded = photo if isinstance(photo, Photo) else load_photo(photo, name)
+    done = MeasuredPhoto(measure_photo(loaded, request, progress))
+    return done if corrections is None else done.corrected(corrections)
+
+
+@checks_call
+def value(
+    photos: Measurements,
+    *,
+    backs: Measurements | None = None,
+    boards: int | Sequence[int] | None = None,
+    count: int | str | None = None,
+    mass: str | None = None,
+    weighed: str | Sequence[str] | None = None,
+    other_face: str | None = None,
+    parts: str | Path | Sequence[PartText] | None = None,
+    spot: str | None = None,
+    spot_date: date | str | None = None,
+    asking: str | None = None,
+    costs: str | Sequence[str] | None = None,
+    payable: str | None = None,
+    recovery: str | None = None,
+    fee: str | None = None,
+    tax: str | None = None,
+    hours: str | None = None,
+    rate: str | None = None,
+    weeks: str | None = None,
+    per_gram: str | None = None,
+    minimum: str | None = None,
+    trim_price: str | None = None,
+    trim_share: str | None = None,
+    whole_price: str | None = None,
+    bodies_price: str | None = None,
+    accept_loss: str | None = None,
+    assumptions: Assumptions | str | Path | None = None,
+    take_as_is: bool = False,
+) -> LotOffer:
+    """What to pay for a lot whose photos were measured: break-even, chance of a loss, highest price worth paying.
+
+    Args:
+        photos: measured, one or several; or files that ``save`` or ``grader measure --json`` wrote.
+        backs: photos of the other face of the same boards: one for each of ``photos``, in their order.
+        boards: how many boards each photo shows, once for all or once for each; what their outlines tell if left out.
+        count: how many boards the lot holds, 30 or "28..32"; those in the photos if left out.
+        mass: its stated mass instead of a count, "5 kg".
+        weighed: what the boards in each photo weigh, once for each photo, "72 g".
+        other_face: faces that no photo shows: "alike", or "left out" if not said.
+        parts: several kinds of boards instead of the above: ``grader.lot.PartText`` each, or a TOML file of them.
+        spot: gold price, "2650 USD/ozt" or "85 EUR/g". Its currency is that of all amounts.
+        spot_date: its day, "2026-11-20"; today if left out.
+        asking: the seller's price, "120 USD".
+        costs: "12 USD", "refining = 5..20 USD", "waste = 5 USD/l x 2..4 l"; or "purchase: shipping = 15 USD", paid
+            whatever is then done with the lot. They replace all example costs.
+        payable: share of the gold price that is paid, "93 %" or "85..98 %".
+        recovery: gold recovered ÷ gold present, "85..94..99 %".
+        fee: marketplace's fee on the price, "5 %".
+        tax: on price and fee, "8.25 %".
+        hours: of your own for stripping, "2..4 h".
+        rate: what an hour of yours is worth, "15 USD/h".
+        weeks: until the gold is sold, "6 weeks".
+        per_gram: refiner's charge for each gram of gold, "0.5..1 USD".
+        minimum: refiner's minimum charge, "50..150 USD".
+        trim_price: what trimmed pieces bring by weight, "40..90 USD/kg".
+        trim_share: their share of the boards' mass, "4..8..15 %".
+        whole_price: what whole boards bring by weight, "5..9 USD/kg".
+        bodies_price: what is left of the boards after trimming brings by weight, "1..3 USD/kg".
+        accept_loss: chance of a loss that you accept, "10 %".
+        assumptions: your figures: a file, the name of a set, or loaded; the shipped examples if left out.
+        take_as_is: take figures that look wrong as they stand; else they raise.
+
+    Raises:
+        RefusedError: a photo has no scale, so that its gold is not known.
+        UsageError: a figure that cannot be read or that looks wrong; ``KeywordError`` for a keyword that there is
+            not.
+        DataFileError: a file that was named cannot be read.
+
+    Examples:
+        >>> import grader
+        >>> from grader.samples import samples_folder
+        >>> done = grader.measure(samples_folder() / "memory-modules.jpg")
+        >>> offer = grader.value(done, boards=4, count=400, spot="2650 USD/ozt", costs="30..60 USD")
+        >>> offer.highest_price.currency, float(offer.highest_price.amount) < offer.break_even
+        ('USD', True)
+        >>> try:
+        ...     grader.value(done, boards=4, mass="5", spot="2650 USD/ozt")
+        ... except grader.GraderError as error:
+        ...     print(error.code)
+        unit-missing
+    """
+    fronts, others = _photos(photos), _photos(backs)
+    figures = figures_of(
+        assumptions,
+        spot=typed("spot", spot),
+        spot_date=_day(spot, spot_date),
+        costs=each_typed("costs", costs),
+        **_typed(
+            payable=payable, recovery=recovery, fee=fee, tax=tax, hours=hours, rate=rate, weeks=weeks,
+            per_gram=per_gram, minimum=minimum, trim_price=trim_price, trim_share=trim_share,
+            whole_price=whole_price, bodies_price=bodies_price, accepted_loss=accept_loss,
+        ),
+    )  # fmt: skip
+    if parts is None:
+        lot = one_part(
+            _measured(fronts),
+            backs=_measured(others) if others else (),
+            boards=whole_numbers("boards", boards),
+            count=typed("count", count) or "",
+            mass=typed("mass", mass) or "",
+            weighed=each_typed("weighed", weighed),
+            other_face=typed("other_face", other_face) or "left out",
+        )
+    elif any(x is not None for x in (backs, boards, count, mass, weighed, other_face)):
+        raise UsageError(
+            "parts-and-options",
+            "Both parts and keywords that describe a single part were given.",
+            "Give one or the other.",
+        )
+    else:
+        lot = _lot_of_parts(parts, _measured(fronts))
+    asked, estimate = asking_price(typed("asking", asking)), estimate_lot(lot)
+    if not take_as_is:
+        _refuse((*price_doubts(figures), *lot_doubts(estimate, figures, asked)))
+    return replace(offer_for(estimate, figures, asked), photos=(*fronts, *others))
+
+
+@checks_call
+def load_measurement(path: str | Path) -> MeasuredPhoto:
+    """A measurement from the JSON file that ``MeasuredPhoto.save`` or ``grader measure --json`` wrote.
+
+    Raises:
+        DataFileError: the file cannot be read or holds no measurement.
+        UsageError: ``measurements-several``.
+
+    Examples:
+        >>> import grader
+        >>> from grader.samples import samples_folder
+        >>> grader.measure(samples_folder() / "memory-modules.jpg").save("boards.json")
+        >>> grader.load_measurement("boards.json")
+        <MeasuredPhoto memory-modules.jpg: ... mm² (...) plated, ... mg (...) gold>
+    """
+    documents = documents_in(Path(path))
+    if len(documents) > 1:
+        raise UsageError(
+            "measurements-several",
+            f"{path} holds {len(documents)} measurements.",
+            "Hand the file to grader.value, or read its lines and hand each to MeasuredPhoto.from_dict.",
+        )
+    return MeasuredPhoto.from_dict(documents[0])
+
+
+def _photos(given: Measurements | None) -> list[MeasuredPhoto]:
+    several = given if isinstance(given, Sequence) and not isinstance(given, str) else [given]
+    return [] if given is None else [photo for one in several for photo in _photos_in(one)]
+
+
+def _photos_in(one: object) -> list[MeasuredPhoto]:
+    match one:
+        case MeasuredPhoto():
+            if one.refused is not None:
+                raise one.refused
+            return [one]
+        case str() | Path():
+            return [MeasuredPhoto.from_dict(document) for document in documents_in(Path(one))]
+    raise UsageError(
+        "measurement-unknown-kind",
+        f"A {type(one).__name__} is not a measurement.",
+        "Give what grader.measure or grader.load_measurement returned, or a file that holds measurements.",
+    )
+
+
+def _measured(photos: Sequence[MeasuredPhoto]) -> list[Measured]:
+    return usable((f"photo {number}", photo.record) for number, photo in enumerate(photos, 1))
+
+
+def _lot_of_parts(parts: str | Path | Sequence[PartText], measured: Sequence[Measured]) -> Lot:
+    return lot_of(read_claim(Path(parts)) if isinstance(parts, str | Path) else parts, measured)
+
+
+def _typed(**given: str | None) -> dict[str, str | None]:
+    return {name: typed(name, text) for name, text in given.items()}
+
+
+def _day(spot: str | None, spot_date: date | str | None) -> date | None:
+    """The day of the gold price: today where a price was given without one."""
+    if spot_date is None:
+        return None if spot is None else date.today()
+    return parse_day(spot_date) if isinstance(spot_date, str) else spot_date
+
+
+def _refuse(doubts: Sequence[Doubt]) -> None:
+    for doubt in doubts:
+        raise UsageError(
+            doubt.code, doubt.message, f"{doubt.advice} If it is right as it stands, add take_as_is=True."
+        )
+
+
+def _length_mm(name: str, given: str | None) -> float | None:
+    text = typed(name, given)
+    return None if text is None else named(name, parse_length_mm, text)
+
+
+def _print_factor(path: str | Path | None) -> Distribution | None:
+    check = load_print_check(print_check_path() if path is None else Path(path))
+    return None if check is None else check.print_factor()
+
+
+def _learned(log: str | Path | Log | None, part: str, seller: str) -> Mapping[Finish, GoldProperties] | None:
+    """What yields taught of these boards; None where there is no log, or nothing in it to learn from."""
+    if log is None and not has_log(log_path()):
+        return None
+    from grader.learn.newest import newest_at, newest_in  # with SQLAlchemy: only where there is a log
+
+    try:
+        found = newest_at(log) if log is None or isinstance(log, str | Path) else newest_in(log)
+    except LogError as error:
+        if log is None and error.code == "log-missing":
+            return None
+        raise
+    return None if found is None else found.properties(part, seller)

@@ -1,0 +1,37 @@
+"""From an estimated lot to the most to pay for it: what the command line, the page and programs call."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from grader.bid.heaps import portions_of
+from grader.lot.model import LotEstimate
+from grader.units import AskingPrice, Money
+from grader.valuation import Assumptions, Offer, value_lot
+
+
+def bid_for(
+    estimate: LotEstimate, figures: Assumptions, *, today: date, asking: AskingPrice | Money | None = None
+) -> Offer:
+    """What to pay for a lot, and what an asking price would mean.
+
+    Args:
+        estimate: of the lot.
+        figures: with a gold price.
+        today: the day of the valuation.
+        asking: the seller's price, for the lot, by weight or by the board.
+
+    Raises:
+        UsageError: as ``value_lot``.
+    """
+    return value_lot(
+        estimate.gold_mg,
+        figures,
+        today=today,
+        asking_price=asking,
+        mass_g=estimate.mass_g,
+        boards=sum(p.boards for p in estimate.parts),
+        portions=portions_of(estimate),
+        notices=estimate.notices,
+        lot=estimate.as_json(),
+    )

@@ -1,0 +1,217 @@
+"""Corrections by hand as data: what a person changed in what was found on one photo.
+
+All places are in pixels of the photo after EXIF orientation, integer = pixel centre. Nothing here holds state: a list
+of corrections means the same whoever applies it, and undoing is leaving off its last item.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from calibration.errors import DataFileError
+from calibration.finishes import UNDETERMINED
+from calibration.reading import FileKind, json_of
+from grader.model import FINISHES, Finish
+
+SCHEMA = 1
+MOST_ITEMS = 5_000
+MOST_POINTS = 20_000
+LARGEST_RADIUS_PX = 2_000.0
+_LARGEST_PX = 100_000.0
+
+_FIX = "Take the file that the page or a measurement's JSON gave, and do not edit it."
+CORRECTIONS_FILE = FileKind(code="corrections", what="corrections", most_bytes=200_000_000, fix=_FIX)
+
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class FinishChanged:
+    """The region found at a place has another finish. It also brings back a region that was left out before.
+
+    Attributes:
+        at_px: a place inside the region as the segmenter found it.
+        finish: what it is.
+    """
+
+    at_px: Point
+    finish: Finish
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """The region found at a place is no gold plating.
+
+    Attributes:
+        at_px: a place inside the region as the segmenter found it.
+    """
+
+    at_px: Point
+
+
+@dataclass(frozen=True)
+class PaintedIn:
+    """All that a round brush swept over is plated.
+
+    Attributes:
+        path_px: the brush's middle, at least one place.
+        radius_px: of the brush.
+        finish: of what was painted.
+    """
+
+    path_px: tuple[Point, ...]
+    radius_px: float
+    finish: Finish = UNDETERMINED
+
+
+@dataclass(frozen=True)
+class PaintedOut:
+    """Nothing that a round brush swept over is plated.
+
+    Attributes:
+        path_px: the brush's middle, at least one place.
+        radius_px: of the brush.
+    """
+
+    path_px: tuple[Point, ...]
+    radius_px: float
+
+
+Stroke = PaintedIn | PaintedOut
+Correction = FinishChanged | LeftOut | Stroke
+
+
+@dataclass(frozen=True)
+class Corrections:
+    """What was corrected on one photo, in the order in which it was done.
+
+    Of strokes, the later one counts where they overlap; of corrections of one region, the last. Strokes and
+    corrections of regions do not look at each other.
+
+    Attributes:
+        items: the corrections.
+        photo_sha256: of the photo's file they belong to; empty where it is not known.
+    """
+
+    items: tuple[Correction, ...] = ()
+    photo_sha256: str = ""
+
+    def __bool__(self) -> bool:
+        return bool(self.items)
+
+    @property
+    def strokes(self) -> tuple[Stroke, ...]:
+        """Strokes of the brush, in order."""
+        return tuple(i for i in self.items if isinstance(i, PaintedIn | PaintedOut))
+
+    def as_json(self) -> dict[str, Any]:
+        """A JSON object that ``from_json`` reads back to an equal value."""
+        return {
+            "schema": SCHEMA,
+            "sha256": self.photo_sha256,
+            "corrections": [correction_json(i) for i in self.items],
+        }
+
+    @staticmethod
+    def from_json(data: object) -> Corrections:
+        """The inverse of ``as_json``.
+
+        Raises:
+            DataFileError: the object is no list of corrections, or one of them is impossible.
+        """
+        try:
+            if not isinstance(data, Mapping) or data["schema"] != SCHEMA or len(data["corrections"]) > MOST_ITEMS:
+                raise _unreadable()
+            return Corrections(tuple(map(correction_of, data["corrections"])), str(data.get("sha256", "")))
+        except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
+            if isinstance(error, DataFileError):
+                raise
+            raise _unreadable() from error
+
+
+NO_CORRECTIONS = Corrections()
+
+
+def parse_corrections(text: bytes) -> Corrections:
+    """Corrections from a file: a list of them, or a measurement's JSON that carries one.
+
+    Raises:
+        DataFileError: it is neither.
+    """
+    try:
+        data = json_of(text)
+    except ValueError as error:
+        raise _unreadable() from error
+    if isinstance(data, Mapping) and isinstance(data.get("corrections"), Mapping):
+        data = data["corrections"]
+    return Corrections.from_json(data)
+
+
+def _unreadable(why: str = "It is no list of corrections.") -> DataFileError:
+    return DataFileError("corrections-invalid", f"The corrections cannot be used: {why}", _FIX)
+
+
+def correction_json(item: Correction) -> dict[str, Any]:
+    """A JSON object that ``correction_of`` reads back to an equal value."""
+    match item:
+        case FinishChanged():
+            return {"kind": "finish", "at_px": list(item.at_px), "finish": item.finish}
+        case LeftOut():
+            return {"kind": "leave_out", "at_px": list(item.at_px)}
+        case PaintedIn():
+            return {"kind": "paint_in", **_stroke_as_json(item), "finish": item.finish}
+        case PaintedOut():
+            return {"kind": "paint_out", **_stroke_as_json(item)}
+
+
+def _stroke_as_json(item: Stroke) -> dict[str, Any]:
+    return {"path_px": [list(p) for p in item.path_px], "radius_px": item.radius_px}
+
+
+def correction_of(data: Mapping[str, Any]) -> Correction:
+    """The inverse of ``correction_json``.
+
+    Raises:
+        DataFileError: the object is no correction, or an impossible one.
+        KeyError, TypeError, ValueError: it lacks a part, or holds another kind of value.
+    """
+    match data["kind"]:
+        case "finish":
+            return FinishChanged(_point(data["at_px"]), _finish(data["finish"]))
+        case "leave_out":
+            return LeftOut(_point(data["at_px"]))
+        case "paint_in":
+            return PaintedIn(_path(data["path_px"]), _radius(data["radius_px"]), _finish(data["finish"]))
+        case "paint_out":
+            return PaintedOut(_path(data["path_px"]), _radius(data["radius_px"]))
+    raise _unreadable(f"'{data['kind']}' is no kind of correction.")
+
+
+def _point(data: Any) -> Point:
+    x, y = (float(v) for v in data)
+    if not (math.isfinite(x) and math.isfinite(y)) or max(abs(x), abs(y)) > _LARGEST_PX:
+        raise _unreadable("A place lies outside any photo.")
+    return x, y
+
+
+def _path(data: Any) -> tuple[Point, ...]:
+    if not 0 < len(data) <= MOST_POINTS:
+        raise _unreadable(f"A stroke has {len(data)} places; it needs 1 to {MOST_POINTS}.")
+    return tuple(map(_point, data))
+
+
+def _radius(data: Any) -> float:
+    radius = float(data)
+    if not 0 < radius <= LARGEST_RADIUS_PX:
+        raise _unreadable(f"A brush of {radius:g} px is not possible.")
+    return radius
+
+
+def _finish(data: Any) -> Finish:
+    for finish in FINISHES:
+        if data == finish:
+            return finish
+    raise _unreadable(f"'{data}' is no finish.")

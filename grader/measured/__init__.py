@@ -1,0 +1,35 @@
+"""The record of one photo's measurement, and its JSON."""
+
+from grader.measured.parts import (
+    BudgetShare,
+    Change,
+    MadeCorrections,
+    MeasuredBoard,
+    MeasuredFinish,
+    MeasuredModel,
+    MeasuredRow,
+    MeasuredScale,
+    PhotoCheck,
+)
+from grader.measured.reading import documents_in, measurements_of, read_measurements, usable
+from grader.measured.record import SCHEMA, VISIBLE_ONLY, Measured, schema_json
+
+__all__ = [
+    "SCHEMA",
+    "VISIBLE_ONLY",
+    "BudgetShare",
+    "Change",
+    "MadeCorrections",
+    "Measured",
+    "MeasuredBoard",
+    "MeasuredFinish",
+    "MeasuredModel",
+    "MeasuredRow",
+    "MeasuredScale",
+    "PhotoCheck",
+    "documents_in",
+    "measurements_of",
+    "read_measurements",
+    "schema_json",
+    "usable",
+]

@@ -1,0 +1,172 @@
+"""The parts of a measurement's record: scale, finishes, boards, rows of contacts, checks, corrections, models."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Literal
+
+import cv2
+import numpy as np
+from pydantic import Field
+
+from grader.corrections import MOST_ITEMS, Corrections
+from grader.measured.fields import CorrectionField, ModelField, PointPx, Record, TermsField
+from grader.model import Finish, Range
+from grader.photo_advice.model import CheckName
+
+Ring = tuple[PointPx, ...]
+
+
+class MeasuredScale(Record):
+    """What gave the scale, and how large things are in the photo.
+
+    Attributes:
+        method: ``none`` where there is no scale; ``length`` for every length that somebody gave.
+        known: the same, rectangles and coins apart; None where an older version measured.
+        px_per_mm: on the boards' faces.
+        relative_uncertainty: standard uncertainty of lengths, as a share of them.
+        tilt_deg: of the camera from straight down, where the scale tells it.
+    """
+
+    method: str
+    known: str | None = None
+    px_per_mm: float | None = None
+    relative_uncertainty: float | None = None
+    tilt_deg: float | None = None
+
+    @property
+    def given_by(self) -> str:
+        """What gave it, as exactly as is known."""
+        return self.known if self.known is not None else self.method
+
+
+class MeasuredFinish(Record):
+    """Plated area and gold of one finish; None without scale."""
+
+    area_mm2: Range | None = None
+    gold_mg: Range | None = None
+
+
+class MeasuredRow(Record):
+    """A row of contacts.
+
+    Attributes:
+        count: of contacts.
+        missing: places in it without a contact.
+        outline: published outline that it fits.
+        pitch_mm: centre to centre; None without scale, or where contacts ran together.
+        length_mm: of a contact.
+        width_mm: of a contact.
+        at_edge: whether it lies along its board's edge; None where no outline is known.
+        face: of the board.
+    """
+
+    count: int
+    missing: int = 0
+    outline: str | None = None
+    pitch_mm: float | None = None
+    length_mm: float | None = None
+    width_mm: float | None = None
+    at_edge: bool | None = None
+    face: str = "seen"
+
+
+class MeasuredBoard(Record):
+    """An outline in the photo: a board, or several that touch.
+
+    Attributes:
+        outline_px: its corners.
+        partly_hidden: whether another board lies on it.
+        contacts: rows on it.
+        area_mm2: inside the outline; None without scale.
+        by_finish: the plating on it; None without scale.
+        plated_share: of the outline's pixels, told without scale alone.
+        gold_terms: of its gold in mg, in the inputs of the photo's model; None where an older version measured.
+    """
+
+    outline_px: tuple[PointPx, ...] = ()
+    partly_hidden: bool = False
+    contacts: tuple[MeasuredRow, ...] = ()
+    area_mm2: Range | None = None
+    by_finish: Mapping[Finish, MeasuredFinish] | None = None
+    plated_share: float | None = None
+    gold_terms: TermsField | None = None
+
+    @property
+    def size_mm2(self) -> float:
+        """Area inside the outline; 0 without scale."""
+        return 0.0 if self.area_mm2 is None else self.area_mm2.value
+
+    @property
+    def slenderness(self) -> float | None:
+        """Longer ÷ shorter side of the smallest rectangle round the outline; None where its shape is not known."""
+        if len(self.outline_px) < 3:
+            return None
+        _, sides, _ = cv2.minAreaRect(np.asarray(self.outline_px, np.float32))
+        short, long = sorted(float(side) for side in sides)
+        return long / short if short > 0 else None
+
+    @property
+    def gold_value_mg(self) -> float:
+        """Gold in the plating on it, to compare outlines of one photo with each other."""
+        found = (self.by_finish or {}).values()
+        return sum(finish.gold_mg.value for finish in found if finish.gold_mg is not None)
+
+
+class PhotoCheck(Record):
+    """One check of the photo: see ``grader.photo_advice.Check``; ``codes`` are of the warnings that say so."""
+
+    check: CheckName
+    title: str
+    value: float | None = None
+    unit: str = ""
+    limit: float | None = None
+    is_good: bool | None = None
+    sentence: str
+    advice: str
+    codes: tuple[str, ...] = ()
+
+
+class BudgetShare(Record):
+    """The part of one input, or of some together, in the range of the gold."""
+
+    input: str
+    title: str
+    share_of_variance: float
+
+
+class Change(Record):
+    """A quantity before corrections by hand, and by how much they changed it."""
+
+    found: Range
+    change: Range
+
+
+class MadeCorrections(Record):
+    """Corrections by hand, and what they changed; None without scale."""
+
+    schema_: Literal[1] = Field(default=1, alias="schema")
+    sha256: str = ""
+    corrections: Annotated[tuple[CorrectionField, ...], Field(max_length=MOST_ITEMS)] = ()
+    plated_share_of_frame_found: float | None = None
+    plated_area_mm2: Change | None = None
+    gold_mg: Change | None = None
+
+    @property
+    def made(self) -> Corrections:
+        """The corrections themselves."""
+        return Corrections(self.corrections, self.sha256)
+
+
+class MeasuredModel(Record):
+    """Area and gold as models whose inputs stay shared, so that later stages draw the very same numbers.
+
+    Attributes:
+        area_mm2: plated area by finish, mm².
+        gold_mg: gold in the plating that was seen, mg.
+        scale_inputs: names of the factors that act alike on every area in the photo.
+    """
+
+    area_mm2: Mapping[Finish, ModelField] = Field(default_factory=dict)
+    gold_mg: ModelField
+    scale_inputs: tuple[str, ...] = ()
