@@ -7,19 +7,25 @@
     │   ├── UnitError                    a quantity or its unit cannot be understood
     │   ├── KeywordError (TypeError)     a function was called with a keyword that it does not have
     │   └── DataFileError                a data or target file does not say what it must
-    ├── PhotoError        (ValueError)   the file is no photo that can be trusted: exit 2
+    ├── PhotoError        (ValueError)   the file is not a photo that can be trusted: exit 2
     ├── RefusedError      (ValueError)   the photo is fine but cannot carry this measurement: exit 3
     │   └── ScaleError                   no scale, or one that its own residuals contradict
     ├── LogError          (RuntimeError) the log cannot be read or written: exit 2
     └── UnforeseenError   (RuntimeError) a defect of this program: exit 1
 
 Each error carries a stable ``code``, a one-sentence ``message`` and ``advice`` (what to do next), and survives
-pickling, so that it can cross a process boundary.
+pickling, so that it can cross a process boundary. Every code stands once in ``grader/codes.toml``. Message and advice
+name no command, option or button: where a front end can say more, its own words stand in its ``advice.toml``
+(``calibration/advice.py``).
 """
 
 from __future__ import annotations
 
-from typing import ClassVar
+from collections.abc import Callable, Mapping
+from functools import partial
+from typing import ClassVar, Self
+
+from calibration.advice import Advised
 
 
 class GraderError(Exception):
@@ -28,7 +34,9 @@ class GraderError(Exception):
     Attributes:
         code: stable machine-readable name, kebab-case.
         message: what is wrong, one sentence.
-        advice: what to do next, one sentence.
+        advice: what to do next, one sentence, in words that fit everywhere.
+        remedy: name of the advice in the front ends' files; empty where the code names it.
+        values: what the front ends' words may be filled in with.
 
     Examples:
         >>> from calibration.errors import GraderError, UnitError
@@ -41,17 +49,33 @@ class GraderError(Exception):
 
     exit_code: ClassVar[int] = 2
 
-    def __init__(self, code: str, message: str, advice: str) -> None:
+    def __init__(
+        self,
+        code: str,
+        message: str,
+        advice: str,
+        *,
+        remedy: str = "",
+        values: Mapping[str, object] | None = None,
+    ) -> None:
         super().__init__(code, message, advice)
         self.code = code
         self.message = message
         self.advice = advice
+        self.remedy = remedy
+        self.values: Mapping[str, object] = values or {}
+
+    @classmethod
+    def of(cls, told: Advised, message: str | None = None) -> Self:
+        """An error of this class with the code and advice of another or of a notice, and its message or a new one."""
+        said = told.message if message is None else message
+        return cls(told.code, said, told.advice, remedy=told.remedy, values=told.values)
 
     def __str__(self) -> str:
         return f"{self.message} {self.advice}"
 
-    def __reduce__(self) -> tuple[type[GraderError], tuple[str, str, str]]:
-        return type(self), (self.code, self.message, self.advice)
+    def __reduce__(self) -> tuple[Callable[..., GraderError], tuple[str, str, str]]:
+        return partial(type(self), remedy=self.remedy, values=self.values), (self.code, self.message, self.advice)
 
 
 class UsageError(GraderError, ValueError):
@@ -71,7 +95,7 @@ class DataFileError(UsageError):
 
 
 class PhotoError(GraderError, ValueError):
-    """The bytes are no photo that can be trusted: empty, truncated, damaged, animated, oversized, another kind."""
+    """The bytes are not a photo that can be trusted: empty, truncated, damaged, animated, oversized, another kind."""
 
 
 class RefusedError(GraderError, ValueError):

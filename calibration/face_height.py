@@ -26,7 +26,7 @@ def face_height(thickness_mm: float | None = None) -> Distribution:
     if not 0 <= thickness_mm <= _THICKEST_MM:
         raise UsageError(
             "thickness-invalid",
-            f"A board is not {thickness_mm:g} mm thick.",
+            f"A board cannot be {thickness_mm:g} mm thick.",
             f"Give a thickness from 0 to {_THICKEST_MM:g} mm, such as 1.6 mm.",
         )
     return as_sample(thickness_mm * draws_of(inputs["thickness-tolerance"].distribution, stream=2) + lift)

@@ -120,9 +120,7 @@ def _place(path: Path) -> tuple[Path | None, int]:
         raise _refused(path, "it is a folder", _OTHERWISE)
     if stat.S_ISREG(mode):
         if _is_open_file(path):
-            raise _refused(
-                path, "it is a file that is open already", "Name the file itself, or - where that is told."
-            )
+            raise _refused(path, "it is a file that is open already", "Name the file itself.")
         return Path(os.path.realpath(path)), stat.S_IMODE(mode)
     if stat.S_ISCHR(mode) or stat.S_ISFIFO(mode):
         return None, 0
@@ -147,7 +145,7 @@ def _as_usage(path: Path, error: OSError | ValueError) -> UsageError:
         return error
     if isinstance(error, OSError):
         return cannot_write(path, error)
-    return _refused(path, "no name may be like that", "Choose another name.")  # a NUL in it
+    return _refused(path, "the name is not allowed", "Choose another name.")  # a NUL in it
 
 
 def _refused(path: Path, why: str, advice: str) -> UsageError:

@@ -85,7 +85,7 @@ def scale_from_coin(
     figures = load("scale_figures")
     if not 0 < diameter_mm <= _LARGEST_MM:
         raise UsageError(
-            "diameter-invalid", f"A diameter of {diameter_mm:g} mm is not possible.", "Give one above 0."
+            "diameter-invalid", f"A diameter of {diameter_mm:g} mm is not possible.", "Give a diameter above 0."
         )
     rim = _checked(view.shape, rim_px)
     marking = figures["marking_sd"].value if marking_sd_px is None else marking_sd_px
@@ -98,7 +98,7 @@ def scale_from_coin(
     if drawn.miss_px > max(figures["rim_miss_refused"].value * marking, 0.03 * radius_px):
         raise ScaleError(
             "rim-no-ellipse",
-            f"The marked points miss the rim of any disc by {drawn.miss_px:.1f} px.",
+            f"The marked points do not lie on the rim of a disc: the best fit misses them by {drawn.miss_px:.1f} px.",
             "Mark points on the outer rim of the coin only, all round it.",
         )
     radius2 = (diameter_mm / 2) ** 2
@@ -157,7 +157,7 @@ def _checked(shape: tuple[int, ...], rim_px: Sequence[Point]) -> FloatArray:
     if len(rim_px) < least:
         raise UsageError(
             "rim-points-few",
-            f"{len(rim_px)} points do not fix the rim of a disc; {least} are the least.",
+            f"{len(rim_px)} points are too few to find a coin's rim; at least {least} are needed.",
             "Mark eight points or more, all round the coin's rim.",
         )
     rim = check_points(shape, rim_px)
@@ -165,7 +165,7 @@ def _checked(shape: tuple[int, ...], rim_px: Sequence[Point]) -> FloatArray:
         raise ScaleError(
             "coin-too-small",
             f"The coin is only {2 * _mean_radius(rim):.0f} px wide.",
-            "Take the photo from nearer, or give a longer known length.",
+            "Move closer and take the photo again, or give a longer known length.",
         )
     centre = _circle(rim)[:2]
     around = np.sort(np.degrees(np.arctan2(*(rim - centre).T[::-1])))
@@ -173,7 +173,7 @@ def _checked(shape: tuple[int, ...], rim_px: Sequence[Point]) -> FloatArray:
     if widest > _WIDEST_GAP_DEG:
         raise UsageError(
             "rim-one-sided",
-            f"The marked points leave {widest:.0f}° of the coin's rim without any.",
+            f"No point is marked along {widest:.0f}° of the coin's rim.",
             "Mark points all round the coin's rim.",
         )
     return rim

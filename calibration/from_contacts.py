@@ -10,7 +10,7 @@ import numpy as np
 from calibration.errors import ScaleError
 from calibration.inputs import FloatArray
 from calibration.known import scale_from_length
-from calibration.notices import Notice, NoticeDefinition, notice, register
+from calibration.notices import Notice, NoticeDefinition, Notices
 from calibration.scale import Scale
 from calibration.sourced import load
 from calibration.view import View
@@ -21,21 +21,20 @@ _TITLES = {
     "scale-stated": "places of the contacts on the board",
 }
 
-register(
+notice = Notices(
     NoticeDefinition(
         "scale-from-contacts",
-        "Scale from the contacts",
-        "Nothing else in the photo gave a scale: a row fits {family} ({total} contacts on a face), whose pitch is "
-        "{pitch_mm:g} mm.",
-        "If the boards are something else, give a known length (--length), or lay the printed target beside them.",
+        "Nothing else in the photo gave a scale, so it was taken from a row that fits {family} "
+        "({total} contacts on a face, pitch {pitch_mm:g} mm).",
+        "If the boards are something else, give a known length, or lay the printed target beside them.",
     ),
     NoticeDefinition(
         "pitch-contradicts-scale",
-        "Contacts contradict the scale",
-        "A row fits {family} ({total} contacts on a face), whose pitch is {pitch_mm:.3f} mm, but the scale makes it "
-        "{measured_mm:.3f} mm ({percent:+.1f} %; the two agree within {allowed:.1f} % if both are right).",
-        "Check what gave the scale (the print's check bar, the stated length, the marked points), and that the "
-        "boards lie flat beside it; or measure by the contacts instead (--pitch).",
+        "A row fits {family} ({total} contacts on a face), whose pitch is {pitch_mm:.3f} mm, but "
+        "by the scale it is {measured_mm:.3f} mm ({percent:+.1f} %; if both were right, they would "
+        "agree within {allowed:.1f} %).",
+        "Check what gave the scale (the print's check bar, the stated length, the marked points), "
+        "and that the boards lie flat beside it; or measure by the contacts instead.",
     ),
 )
 
@@ -116,8 +115,8 @@ def scale_from_contacts(
     if len(line.places) < _LEAST:
         raise ScaleError(
             "contacts-too-few",
-            f"{len(line.places)} contacts are too few to take a scale from.",
-            "Take the photo nearer and in focus, or give a known length (--length).",
+            f"{len(line.places)} contacts are too few to give a scale.",
+            "Move closer and take the photo again in focus, or give a known length.",
         )
     first, last, centre_sd_px = line.ends_px()
     scale = scale_from_length(

@@ -161,7 +161,9 @@ def _refuse_too_few(corners: Corners, points_mm: FloatArray, target: TargetDescr
     narrow = float(np.linalg.svd(points_mm - points_mm.mean(axis=0), compute_uv=False)[1] / np.sqrt(len(points_mm)))
     if narrow < _NARROWEST * target.square_mm:
         raise ScaleError(
-            "target-too-little", f"The {seen} of the target in sight lie on one line and show no tilt.", _WHOLE
+            "target-too-little",
+            f"The {seen} of the target in sight lie on one line, so they cannot show the tilt.",
+            _WHOLE,
         )
 
 

@@ -21,6 +21,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration import quantiles
 from calibration.errors import DataFileError
 
 FloatArray = NDArray[np.float64]
@@ -76,7 +77,7 @@ class Distribution:
         if names is None:
             raise DataFileError(
                 "distribution-unknown",
-                f"'{self.kind}' is no known distribution.",
+                f"'{self.kind}' is not a known distribution.",
                 f"Use one of {', '.join(KINDS)}.",
             )
         wrong_count = not self.parameters if self.kind == "sample" else len(self.parameters) != len(names)
@@ -155,32 +156,41 @@ class Distribution:
                 return first and other and (p[0] in (0, 1) or p[1] == p[3])
         return min(p) == max(p)
 
-    def sample(self, rng: np.random.Generator, n: int) -> FloatArray:
-        """``n`` independent draws, float64 (n,)."""
+    def at(self, u: FloatArray) -> FloatArray:
+        """The draws that uniform numbers stand for, float64 (n,): the quantiles of these chances.
+
+        A mixture instead takes chances below its weight for its first part, the others for its other.
+        """
         p = self.parameters
         match self.kind:
             case "constant":
-                return np.full(n, p[0])
+                return np.full(u.shape, p[0])
             case "normal":
-                return rng.normal(p[0], p[1], n)
+                return p[0] + p[1] * quantiles.normal(u)
             case "uniform":
-                return rng.uniform(p[0], p[1], n)
+                return p[0] + (p[1] - p[0]) * u
             case "triangular":
-                return np.full(n, p[0]) if p[0] == p[2] else rng.triangular(p[0], p[1], p[2], n)
+                return quantiles.triangular(u, *p)
             case "lognormal":
-                return p[0] * np.exp(p[1] * rng.standard_normal(n))
+                return p[0] * np.exp(p[1] * quantiles.normal(u))
             case "loguniform":
-                return np.exp(rng.uniform(math.log(p[0]), math.log(p[1]), n))
+                return np.exp(math.log(p[0]) + (math.log(p[1]) - math.log(p[0])) * u)
             case "trapezoid_log":
-                return np.exp(_trapezoid(rng, n, *(math.log(x) for x in p)))
+                return np.exp(quantiles.trapezoid(u, *(math.log(x) for x in p)))
             case "lognormal_mixture":
-                first = rng.random(n) < p[0]
-                z = rng.standard_normal(n)
+                first = u < p[0]
+                within = np.where(first, u / (p[0] or 1.0), (u - p[0]) / ((1 - p[0]) or 1.0))
+                z = quantiles.normal(within)
                 return np.where(first, p[1] * np.exp(p[2] * z), p[3] * np.exp(p[4] * z))
             case "log_student_t":
-                return p[0] * np.exp(_cut_student_t(rng, n, *p[1:]))
+                return p[0] * np.exp(quantiles.cut_student_t(u, *p[1:]))
             case _:
-                return np.asarray(p)[rng.integers(0, len(p), n)]
+                values = np.asarray(p)
+                return values[np.minimum((u * len(values)).astype(np.intp), len(values) - 1)]
+
+    def sample(self, rng: np.random.Generator, n: int) -> FloatArray:
+        """``n`` independent draws, float64 (n,)."""
+        return self.at(rng.random(n))
 
     def as_json(self) -> dict[str, Any]:
         """A JSON object that ``from_json`` reads back to an equal value."""
@@ -199,31 +209,8 @@ class Distribution:
             if isinstance(error, DataFileError):
                 raise
             raise DataFileError(
-                "distribution-invalid", f"This is no distribution: {data!r}.", "Measure the photo again."
+                "distribution-invalid", f"This is not a distribution: {data!r}.", "Measure the photo again."
             ) from error
-
-
-def _trapezoid(
-    rng: np.random.Generator, n: int, low: float, core_low: float, core_high: float, high: float
-) -> FloatArray:
-    """Draws of a trapezoid on [low, high], flat on [core_low, core_high], by inverting its cumulative curve."""
-    left, core, right = (core_low - low) / 2, core_high - core_low, (high - core_high) / 2
-    total = left + core + right
-    if total == 0:
-        return np.full(n, low)
-    u = rng.random(n) * total
-    rising = low + np.sqrt(np.maximum(2 * u * (core_low - low), 0))
-    flat = core_low + (u - left)
-    falling = high - np.sqrt(np.maximum(2 * (total - u) * (high - core_high), 0))
-    return np.where(u < left, rising, np.where(u < left + core, flat, falling))
-
-
-def _cut_student_t(rng: np.random.Generator, n: int, scale: float, degrees: float, reach: float) -> FloatArray:
-    """Draws of Student's t about zero; those beyond the reach, which is at least the scale, are drawn again."""
-    deviations = scale * rng.standard_t(degrees, n)
-    while (beyond := np.abs(deviations) > reach).any():
-        deviations[beyond] = scale * rng.standard_t(degrees, np.count_nonzero(beyond))
-    return deviations
 
 
 @dataclass(frozen=True)
@@ -286,10 +273,15 @@ class Input:
         return self.name.replace(self.aligned_over, "", 1) if self.aligned_over else self.name
 
     def draws(self, n: int = DEFAULT_DRAWS, seed: int = DEFAULT_SEED) -> FloatArray:
-        """``n`` draws, float64 (n,): the same for the same name, n and seed, anywhere."""
+        """``n`` draws, float64 (n,): the same for the same name, n and seed, anywhere.
+
+        They leave no gap: one draw comes from each of ``n`` equally likely pieces of the distribution, in random
+        order, so that every share of it is there as often as it should be.
+        """
         digest = hashlib.sha256(self.drawn_as.encode()).digest()
         rng = np.random.default_rng([seed, int.from_bytes(digest[:8], "big")])
-        return self.distribution.sample(rng, n)
+        u, order = quantiles.strata(rng, n)
+        return self.distribution.at(u)[order]
 
     def as_json(self) -> dict[str, Any]:
         """A JSON object that ``from_json`` reads back to an equal value; ``name`` is there to be read by people."""

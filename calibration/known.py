@@ -141,7 +141,7 @@ def scale_from_rectangle(
         raise ScaleError(
             "rectangle-too-small",
             f"The rectangle's shortest edge spans only {edges.min():.1f} px of the photo.",
-            "Take the photo from nearer, or mark a larger rectangle.",
+            "Move closer and take the photo again, or mark a larger rectangle.",
         )
     width, height = sides_mm
     sheet = np.array([[0, 0], [width, 0], [width, turn * height], [0, turn * height]])
@@ -233,7 +233,7 @@ def _turning(corners: FloatArray) -> int:
 def _contradiction(sides_mm: tuple[float, float], why: str) -> ScaleError:
     return ScaleError(
         "rectangle-contradicts",
-        f"The marked corners are no rectangle of {sides_mm[0]:g} x {sides_mm[1]:g} mm: {why}.",
+        f"The marked corners do not form a rectangle of {sides_mm[0]:g} x {sides_mm[1]:g} mm: {why}.",
         "Check that the first edge, from the first corner to the second, has the first length.",
     )
 

@@ -1,8 +1,7 @@
-"""Warnings as data: one registry gives codes, messages and advice.
+"""Warnings as data: a number is still given but deserves less trust.
 
-A ``Notice`` says that a number is still given but deserves less trust, and what to do about it. Definitions are
-registered once, each in the module list below; ``notice(code, **values)`` fills the message's named fields.
-A code always means one thing.
+A ``Notice`` says why, and what to do about it. Each part of the program keeps its definitions as one ``Notices``;
+called with a code and values, that fills the message in. Every code stands once in ``grader/codes.toml``.
 """
 
 from __future__ import annotations
@@ -10,13 +9,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from calibration.advice import Advised
+
 
 @dataclass(frozen=True)
 class NoticeDefinition:
-    """One kind of warning: its stable code, title, message template, and what to do."""
+    """One kind of warning: its stable code, message template, and what to do in words that fit everywhere."""
 
     code: str
-    title: str
     message: str
     advice: str
 
@@ -28,88 +28,89 @@ class Notice:
     Attributes:
         code: of its kind.
         message: what is so, filled in.
-        advice: what to do.
+        advice: what to do, in words that fit everywhere.
         values: what the message was filled in with.
+        remedy: name of the advice in the front ends' files; empty where the code names it.
     """
 
     code: str
     message: str
     advice: str
     values: Mapping[str, object] = field(default_factory=dict, compare=False, repr=False)
+    remedy: str = field(default="", compare=False, repr=False)
+
+    @classmethod
+    def of(cls, told: Advised) -> Notice:
+        """What an error says, as a warning."""
+        return cls(told.code, told.message, told.advice, told.values, told.remedy)
 
     def as_json(self) -> dict[str, str]:
         """The form used in reports."""
         return {"code": self.code, "message": self.message, "advice": self.advice}
 
 
-DEFINITIONS: dict[str, NoticeDefinition] = {
-    d.code: d
-    for d in (
-        # --- scale
-        NoticeDefinition(
-            "target-partly-seen",
-            "Target partly seen",
-            "Only {seen} of {total} corners of the scale target are in sight; the scale is less certain.",
-            "Lay the whole target flat beside the boards, nothing on top of it, and take the photo again.",
-        ),
-        NoticeDefinition(
-            "target-bent",
-            "Target not flat",
-            "The target's corners miss a flat sheet by {residual_px:.2f} px ({residual_mm:.2f} mm).",
-            "Tape the target flat to a board or the table.",
-        ),
-        NoticeDefinition(
-            "focal-estimated",
-            "Focal length estimated",
-            "The photo does not say its focal length; it was estimated as {focal_px:.0f} px.",
-            "Send the camera's original file, not a screenshot or a messenger's copy.",
-        ),
-        NoticeDefinition(
-            "tilt-large",
-            "Camera tilted",
-            "The camera looked at the boards from {tilt_deg:.0f}° off straight down.",
-            "Hold the phone level above the boards.",
-        ),
-        NoticeDefinition(
-            "tilt-unknown",
-            "Tilt unknown",
-            "A single known length cannot show how far the camera was tilted; up to {tilt_deg:.0f}° is in the range.",
-            "Give a known rectangle (--rectangle), or print the target, for a narrower range.",
-        ),
-        NoticeDefinition(
-            "print-size-unchecked",
-            "Print size not checked",
-            "The printed target's true size was never measured; printers shrink pages by up to a few per cent.",
-            "Measure the 100 mm check bar and store it: grader target --bar-measured.",
-        ),
-        NoticeDefinition(
-            "no-scale",
-            "No scale",
-            "The photo shows nothing of known size, so areas in mm² and gold in mg cannot be given.",
-            "Lay the printed target beside the boards (grader target), or give a known length (--length) or "
-            "rectangle (--rectangle).",
-        ),
-    )
-}
+class Notices:
+    """The warnings that one part of the program gives.
 
-
-def register(*definitions: NoticeDefinition) -> None:
-    """Add definitions to the registry at import time.
+    Attributes:
+        definitions: of each kind.
 
     Raises:
-        ValueError: a code is already taken by another definition.
+        ValueError: a code is used twice.
     """
-    for definition in definitions:
-        if DEFINITIONS.get(definition.code, definition) != definition:
-            raise ValueError(f"notice code used twice: {definition.code}")
-        DEFINITIONS[definition.code] = definition
+
+    def __init__(self, *definitions: NoticeDefinition) -> None:
+        self.definitions = definitions
+        self._by_code = {d.code: d for d in definitions}
+        if len(self._by_code) < len(definitions):
+            raise ValueError(f"A code is used twice in: {', '.join(d.code for d in definitions)}.")
+
+    def __call__(self, code: str, **values: object) -> Notice:
+        """A warning of a kind with its message filled in.
+
+        Raises:
+            KeyError: the code is not among these, or the message names a value that was not given.
+        """
+        definition = self._by_code[code]
+        return Notice(code, definition.message.format(**values), definition.advice, values)
 
 
-def notice(code: str, **values: object) -> Notice:
-    """A notice of a registered kind with its message filled in.
-
-    Raises:
-        KeyError: the code is not registered, or the message names a value that was not given.
-    """
-    definition = DEFINITIONS[code]
-    return Notice(code, definition.message.format(**values), definition.advice, values)
+# Of scale, whatever gives it.
+notice = Notices(
+    NoticeDefinition(
+        "target-partly-seen",
+        "Only {seen} of {total} corners of the scale target are in sight; the scale is less certain.",
+        "Lay the whole target flat beside the boards, nothing on top of it, and take the photo again.",
+    ),
+    NoticeDefinition(
+        "target-bent",
+        "The target's corners miss a flat sheet by {residual_px:.2f} px ({residual_mm:.2f} mm).",
+        "Tape the target flat to a board or the table.",
+    ),
+    NoticeDefinition(
+        "focal-estimated",
+        "The photo does not record its focal length; it was estimated at {focal_px:.0f} px.",
+        "Send the camera's original file, not a screenshot or a messenger's copy.",
+    ),
+    NoticeDefinition(
+        "tilt-large",
+        "The camera was tilted {tilt_deg:.0f}° from straight down.",
+        "Hold the phone level above the boards.",
+    ),
+    NoticeDefinition(
+        "tilt-unknown",
+        "A single known length cannot show how far the camera was tilted; the range allows for up "
+        "to {tilt_deg:.0f}°.",
+        "For a narrower range, give a known rectangle or use the printed target.",
+    ),
+    NoticeDefinition(
+        "print-size-unchecked",
+        "The printed target's true size was never measured; printers shrink pages by up to a few per cent.",
+        "Measure the 100 mm check bar and store its length.",
+    ),
+    NoticeDefinition(
+        "no-scale",
+        "The photo shows nothing of known size, so areas in mm² and gold in mg cannot be given.",
+        "Lay the printed target beside the boards, or give a known length or rectangle.",
+    ),
+)

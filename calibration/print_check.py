@@ -16,7 +16,7 @@ from calibration.target import CHECK_BAR_MM
 
 # beyond this the wrong thing was measured, or the page was printed to fit another paper
 _FACTOR_LOW, _FACTOR_HIGH = 0.9, 1.1
-_AGAIN = 'Measure the bar and store it again: grader target --bar-measured "99.4 mm".'
+_AGAIN = "Measure the check bar and store its length again."
 _FILE = FileKind(code="print-check", what="a measured check bar", most_bytes=10_000, fix=_AGAIN)
 
 

@@ -76,7 +76,7 @@ def read_text(path: Path, kind: FileKind) -> str:
     try:
         return read_bytes(path, kind).decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise kind.invalid(path.name, "it is no UTF-8 text") from error
+        raise kind.invalid(path.name, "it is not UTF-8 text") from error
 
 
 def read_toml(path: Path, kind: FileKind) -> dict[str, Any]:
@@ -97,7 +97,7 @@ def parse_toml(text: str, name: str, kind: FileKind) -> dict[str, Any]:
     try:
         return toml_of(text)
     except ValueError as error:
-        raise kind.invalid(name, f"it is no TOML ({error})") from error
+        raise kind.invalid(name, f"it is not valid TOML ({error})") from error
 
 
 def packaged_toml(package: str, path: str) -> dict[str, Any]:
@@ -159,7 +159,7 @@ def sha256_of(path: Path) -> str:
 
 
 def _refuse(word: str) -> float:
-    raise ValueError(f"{word} is no number")
+    raise ValueError(f"{word} is not a number")
 
 
 def _finite(digits: str) -> float:

@@ -197,7 +197,7 @@ def _tables(text: str, name: str) -> list[tuple[str, dict[str, Any]]]:
     try:
         document = toml_of(text)
     except ValueError as error:
-        raise _invalid(f"{name} is no valid TOML: {error}.") from error
+        raise _invalid(f"{name} is not valid TOML: {error}.") from error
     for key, table in document.items():
         if not isinstance(table, dict):
             raise _invalid(f"{name}: {key} is not a table.")
@@ -249,7 +249,7 @@ def _source(where: str, table: Mapping[str, Any]) -> tuple[str, str]:
 def _check_keys(where: str, table: Mapping[str, Any], allowed: set[str] | frozenset[str]) -> None:
     unknown = set(table) - allowed
     if unknown:
-        raise _invalid(f"{where}: {', '.join(sorted(unknown))} has no meaning here.")
+        raise _invalid(f"{where}: {', '.join(sorted(unknown))} is not known here.")
 
 
 def _text(where: str, table: Mapping[str, Any], key: str) -> str:
@@ -262,7 +262,7 @@ def _text(where: str, table: Mapping[str, Any], key: str) -> str:
 def _number(where: str, table: Mapping[str, Any], key: str) -> float:
     number = table.get(key)
     if isinstance(number, bool) or not isinstance(number, int | float) or not math.isfinite(number):
-        raise _invalid(f"{where}: {key} is missing or no number.")
+        raise _invalid(f"{where}: {key} is missing or not a number.")
     return float(number)
 
 

@@ -101,7 +101,7 @@ def sides_in_order(sizes_mm: tuple[float, ...], corners_px: Sequence[tuple[float
 def _object(name: str, t: Mapping[str, Any]) -> StandardObject:
     kind = t.get("kind")
     if kind not in _KINDS:
-        raise _invalid(f"standard_objects: {name} has no kind out of {', '.join(_KINDS)}.")
+        raise _invalid(f"standard_objects: {name} must have one of these kinds: {', '.join(_KINDS)}.")
     try:
         given = {"rectangle": "sides_mm", "length": "length_mm", "coin": "diameter_mm"}[kind]
         sizes = tuple(float(s) for s in (t[given] if kind == "rectangle" else [t[given]]))

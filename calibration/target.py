@@ -137,7 +137,9 @@ def _dictionary(name: str) -> Any:
     number = getattr(cv2.aruco, name, None) if name.startswith("DICT_") else None
     if not isinstance(number, int):
         known = ", ".join(sorted(n for n in dir(cv2.aruco) if n.startswith("DICT_")))
-        raise DataFileError("target-dictionary", f"'{name}' is no known marker dictionary.", f"Use one of {known}.")
+        raise DataFileError(
+            "target-dictionary", f"'{name}' is not a known marker dictionary.", f"Use one of {known}."
+        )
     return cv2.aruco.getPredefinedDictionary(number)
 
 
@@ -145,7 +147,7 @@ def _check(target: TargetDescription) -> None:
     """Raise a DataFileError where the description contradicts itself."""
     if not 2 <= min(target.squares_x, target.squares_y) <= max(target.squares_x, target.squares_y) <= _SQUARES_MAX:
         raise _invalid(
-            f"{target.squares_x} × {target.squares_y} squares are no board (2 to {_SQUARES_MAX} each way)."
+            f"{target.squares_x} × {target.squares_y} squares are not a target (2 to {_SQUARES_MAX} each way)."
         )
     if not (math.isfinite(target.square_mm) and target.square_mm > 0):
         raise _invalid(f"square_mm is {target.square_mm}; it must be above 0.")
@@ -179,7 +181,7 @@ def parse_target(text: str | bytes) -> TargetDescription:
     try:
         data = json_of(text)
     except ValueError as error:
-        raise DataFileError("target-unreadable", "The target's description is no JSON.", _DESCRIBE) from error
+        raise DataFileError("target-unreadable", "The target's description is not JSON.", _DESCRIBE) from error
     if not isinstance(data, Mapping):
         raise _invalid("it must be one JSON object.")
     name = data.get("dictionary")

@@ -16,8 +16,8 @@ BLOCK_MM = (15.0, 12.0)
 BAR_MM = (26.0, 117.0)
 _TICK_MM = 3.0
 _LINES = (
-    "Print at 100 % (actual size, no fitting to the page). Then measure the bar from tick to tick and store it:",
-    'grader target --bar-measured "99.4 mm"',
+    "Print at 100 % (actual size, no fitting to the page). Then measure the bar from tick to tick,",
+    "and tell the program its length, so that it knows the true size of this sheet.",
     "Lay this sheet flat, the boards beside the block, nothing on the block. Whole block and boards in the picture,",
     "phone level above them. You may cut along the dashed line and use the block alone.",
 )

@@ -59,7 +59,7 @@ def refuse_askew(plane: PosedPlane, shape: tuple[int, ...]) -> None:
     if plane.tilt_deg > limit or horizon:
         raise ScaleError(
             "tilt-too-large",
-            f"The boards are seen from {plane.tilt_deg:.0f}° off straight down, too far askew to measure "
+            f"The camera was tilted {plane.tilt_deg:.0f}° from straight down, too much to measure "
             f"(limit {limit:.0f}°).",
             "Hold the phone level above the boards, and take the photo again.",
         )

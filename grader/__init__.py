@@ -8,6 +8,8 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from grader.version import __version__
+
 if TYPE_CHECKING:
     from calibration.errors import GraderError
     from grader.api import load_measurement, measure, value
@@ -17,13 +19,13 @@ if TYPE_CHECKING:
     from grader.measured_photo import MeasuredPhoto
     from grader.photo.load import load_photo
 
-__version__ = "0.2.0"
 
 __all__ = [
     "Figure",
     "GraderError",
     "LotOffer",
     "MeasuredPhoto",
+    "__version__",
     "load_measurement",
     "load_photo",
     "measure",

@@ -150,7 +150,7 @@ def parse_corrections(text: bytes) -> Corrections:
     return Corrections.from_json(data)
 
 
-def _unreadable(why: str = "It is no list of corrections.") -> DataFileError:
+def _unreadable(why: str = "It is not a list of corrections.") -> DataFileError:
     return DataFileError("corrections-invalid", f"The corrections cannot be used: {why}", _FIX)
 
 
@@ -187,13 +187,13 @@ def correction_of(data: Mapping[str, Any]) -> Correction:
             return PaintedIn(_path(data["path_px"]), _radius(data["radius_px"]), _finish(data["finish"]))
         case "paint_out":
             return PaintedOut(_path(data["path_px"]), _radius(data["radius_px"]))
-    raise _unreadable(f"'{data['kind']}' is no kind of correction.")
+    raise _unreadable(f"'{data['kind']}' is not a kind of correction.")
 
 
 def _point(data: Any) -> Point:
     x, y = (float(v) for v in data)
     if not (math.isfinite(x) and math.isfinite(y)) or max(abs(x), abs(y)) > _LARGEST_PX:
-        raise _unreadable("A place lies outside any photo.")
+        raise _unreadable("A place is outside any photo.")
     return x, y
 
 
@@ -214,4 +214,4 @@ def _finish(data: Any) -> Finish:
     for finish in FINISHES:
         if data == finish:
             return finish
-    raise _unreadable(f"'{data}' is no finish.")
+    raise _unreadable(f"'{data}' is not a finish.")

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from calibration.errors import UsageError
 from calibration.files import write_whole
 from calibration.target import Paper
-from grader.bid import bid_for
+from grader.bid import WorkBench, bid_for
 from grader.figures import Figure, data_frame
 from grader.lot import LotEstimate
 from grader.measured_photo import MeasuredPhoto
@@ -166,7 +166,8 @@ def figures_of(
         "whole": SaleTexts(whole_price),
         "bodies": SaleTexts(bodies_price),
     }
-    return with_given(base, spot_date=spot_date, costs=costs or None, sales=sales, **typed)
+    given = {name: texts for name, texts in sales.items() if texts != SaleTexts()}
+    return with_given(base, spot_date=spot_date, costs=costs or None, sales=given or None, **typed)
 
 
 def asking_price(text: str | None) -> AskingPrice | None:
@@ -178,10 +179,15 @@ def asking_price(text: str | None) -> AskingPrice | None:
     return None if text is None else named("asking price", parse_asking_price, text)
 
 
-def offer_for(estimate: LotEstimate, figures: Assumptions, asking: AskingPrice | None = None) -> LotOffer:
-    """What to pay today for a lot that was estimated.
+def offer_for(
+    estimate: LotEstimate,
+    figures: Assumptions,
+    asking: AskingPrice | None = None,
+    bench: WorkBench | None = None,
+) -> LotOffer:
+    """What to pay today for a lot that was estimated; the shipped example of a bench if none is given.
 
     Raises:
         UsageError: as ``value_lot``.
     """
-    return LotOffer.of(bid_for(estimate, figures, today=date.today(), asking=asking), estimate)
+    return LotOffer.of(bid_for(estimate, figures, today=date.today(), asking=asking, bench=bench), estimate)

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from grader.report.lot_report import ReportedPhoto
 
 _NOTEBOOK_PX = 720
-_FILE_FIX = "Make it again with grader.measure(photo).save(file)."
+_FILE_FIX = "Measure the photo again."
 
 
 @dataclass(frozen=True)
@@ -147,9 +147,9 @@ class MeasuredPhoto:
         if record.gold_mg is not None:
             return None
         if record.error is not None:
-            return PhotoError(record.error.code, record.error.message, record.error.advice)
+            return PhotoError.of(record.error)
         why = record.refused if record.refused is not None else notice("no-scale")
-        return ScaleError(why.code, why.message, why.advice)
+        return ScaleError.of(why)
 
     @property
     def plated_share(self) -> float:

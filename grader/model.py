@@ -143,7 +143,7 @@ class ProductModel:
         if not all(_size_log10(term, model.inputs) < math.log10(LARGEST) for term in terms):
             raise DataFileError(
                 "model-invalid",
-                "The measurement's model holds numbers beyond all bounds.",
+                "The measurement's model holds numbers that are too large.",
                 "Measure the photo again.",
             )
         return model

@@ -32,6 +32,11 @@ def process_folder() -> Path:
     return data_folder() / "processes"
 
 
+def own_money_path() -> Path:
+    """The file that keeps the user's currency and rates of exchange."""
+    return data_folder() / "money.json"
+
+
 def faults_folder() -> Path:
     """The folder of details of errors that nobody foresaw; it need not exist yet."""
     return platformdirs.user_log_path("board-gold-grader", appauthor=False)

@@ -184,7 +184,7 @@ def _by_pitch(photo: Photo, pitch_mm: float, regions: Regions) -> Scale:
         raise ScaleError(
             "no-even-row",
             f"No row of at least {_LEAST_CONTACTS} evenly spaced contacts was found to take the pitch from.",
-            "Take the photo nearer and in focus, or give a known length (--length).",
+            "Move closer and take the photo again in focus, or give a known length.",
         )
     row: Row = max(even, key=lambda r: r.count)
     (x0, y0), (x1, y1) = row.ends_px

@@ -107,7 +107,7 @@ def search(done: Kept) -> Searched:
 def _search(sha256: str, way: str, _done: Kept) -> Searched:  # noqa: ARG001 - the way tells measurements apart
     data = current_lot().photo(sha256)
     if data is None:
-        raise PhotoError("photo-missing", "The photo is not here any more.", "Choose and measure it again.")
+        raise PhotoError("photo-missing", "The photo has been removed.", "Choose and measure it again.")
     with desk().one_at_a_time:
         found = measure(load_photo(data, _done.name), _done.request)
     if found.refused is not None:

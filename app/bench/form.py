@@ -77,7 +77,7 @@ def ask_shown(photos: Sequence[Kept]) -> tuple[Shown, ...] | None:
                     )
                     continue
             text = st.text_input(
-                "What they weigh together, parts and all, if you can",
+                "Total weight, components included (optional)",
                 key=f"weighed-{key}",
                 placeholder="72 g",
                 persist_state="session",

@@ -10,6 +10,8 @@ from app.bench.boards import search_all
 from app.bench.form import Asked, ask, ask_shown
 from app.bench.report import bench_report, keep_sorted, kept_sorted
 from app.bench.show import Sorted, ask_volume, show_batch, show_cuts, show_grades
+from app.common.own_money import in_chosen_currency
+from app.common.preferences import currency
 from app.common.show import heading, plain, problem, remark, visible_only
 from app.lots.desk import current_lot, lot_name
 from app.lots.report import report_downloads
@@ -55,7 +57,8 @@ def show() -> None:
 def _base() -> Assumptions:
     """The figures that hold where nothing is typed: a set of the user's own chosen under Value, or the examples."""
     chosen = st.session_state.get("assumptions")
-    return load_set(chosen if chosen in sets_in(assumptions_folder()) else None, assumptions_folder())
+    base = load_set(chosen if chosen in sets_in(assumptions_folder()) else None, assumptions_folder())
+    return in_chosen_currency(base, currency())
 
 
 def _sort(asked: Asked, photos: tuple[Kept, ...]) -> Sorted | None:
@@ -108,7 +111,7 @@ def _sort(asked: Asked, photos: tuple[Kept, ...]) -> Sorted | None:
 def _not_shared() -> UsageError:
     return UsageError(
         "weighed-outlines",
-        "Not every board's outline is known, so that the weight cannot be shared out: it is left out.",
+        "Not every board's outline is known, so the weight cannot be divided among them; it is left out.",
         "Photograph these boards apart from each other.",
     )
 

@@ -12,7 +12,7 @@ import streamlit as st
 
 from app.bench.boards import Picture, Searched, Shown
 from app.common.preferences import mass_unit
-from app.common.show import caution, cautions, heading, plain, problem, remark, table, told_list
+from app.common.show import advice_of, caution, cautions, heading, plain, problem, remark, table, told_list
 from app.lots.lot_folder import Kept
 from calibration.errors import GraderError, RefusedError, UsageError
 from calibration.target import Paper
@@ -268,7 +268,7 @@ def show_batch(done: Sorted, volume: str) -> BatchPlan | None:
     try:
         plan = batch_of(done, volume)
     except RefusedError as error:
-        st.info(f"{plain(error.message)} {plain(error.advice)}", icon=":material/info:")
+        st.info(f"{plain(error.message)} {plain(advice_of(error))}", icon=":material/info:")
         return None
     except UsageError as error:
         problem(error)

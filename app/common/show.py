@@ -4,41 +4,20 @@ from __future__ import annotations
 
 import html
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 import streamlit as st
 
 from app.common.preferences import mass_unit
-from calibration.errors import GraderError
+from calibration.advice import Advised, wording
 from calibration.finishes import FINISH_RGB, FINISH_WORDS
-from calibration.notices import Notice
 from grader.model import FINISHES, Range
 from grader.units import format_range, format_share, together
-
-Advised = GraderError | Notice
 
 _MARKUP = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$:~&^@])")
 _MARKUP_IN_LABEL = re.compile(r"([\\`*_\[\]<>$:~])")
 _BREAKS = re.compile(r"[^\S\N{NO-BREAK SPACE}]+")  # spaces at which a line may be broken, and breaks of lines
-_OPTION = re.compile(r"\s*\((?:--|grader )[^)]*\)")
-# Advice that names commands, in the words of the page.
-_PAGE_ADVICE: Mapping[str, str] = {
-    "no-scale": "Lay the printed target beside the boards and take the photo again (see 'Print the target'), or "
-    "choose a known length or rectangle as the scale.",
-    "print-size-unchecked": "Measure the 100 mm check bar and store its length under 'Print the target'.",
-    "bar-invalid": "Print the target at 100 % and measure the bar from tick to tick.",
-    "print-check-invalid": "Measure the check bar and store its length again under 'Print the target'.",
-    "print-check-unreadable": "Measure the check bar and store its length again under 'Print the target'.",
-    "example-assumptions": "Give your own figures in the fields that you left empty.",
-    "example-process": "Give your own figures of the process in the fields that you left empty.",
-    "example-costs-currency": "Give your own costs in the currency of the gold price, or a cost of zero for none.",
-    "lot-unknown": "Choose a lot that is there, or start a new one.",
-    "log-not-ours": "Stop the page and start it again with another file: grader page --log FILE.",
-    "log-newer": "Update the program, or start the page with another file: grader page --log FILE.",
-    "log-folder-missing": "Stop the page and start it again with another file: grader page --log FILE.",
-    "measurement-invalid": "Measure the photo again.",
-}
 _STYLE = Path(__file__).with_name("style.css")
 
 
@@ -58,8 +37,8 @@ def plain(text: str) -> str:
 
 
 def advice_of(item: Advised) -> str:
-    """What to do next, said for the page."""
-    return _PAGE_ADVICE.get(item.code, _OPTION.sub("", item.advice))
+    """What to do next, in the words of the page."""
+    return wording("app.common").advice_of(item)
 
 
 def problem(item: Advised, about: str = "") -> None:

@@ -170,7 +170,7 @@ def _mark() -> None:
     with st.form("mark", border=False):
         kinds = {
             "process": "My process changed from this day on: recovery is learned anew, thickness is not",
-            "reset": "Start over: what was weighed up to this day is no longer learned from",
+            "reset": "Start over: ignore everything weighed up to this day",
         }
         kind = st.radio("What happened", list(kinds), format_func=lambda word: kinds[word])
         day = st.date_input("Day", value="today", key="mark-day")
@@ -193,7 +193,7 @@ def _import(contents: Contents) -> None:
     try:
         rows = read_rows(file.getvalue().decode("utf-8-sig"), contents)
     except UnicodeDecodeError:
-        problem(UsageError("file-unreadable", "The file is no UTF-8 text.", "Save it as UTF-8."))
+        problem(UsageError("file-invalid", "The file is not UTF-8 text.", "Save it as UTF-8."))
         return
     except GraderError as error:
         problem(error)

@@ -123,7 +123,7 @@ def _add_lot(log: Log, new: NewLot) -> str:
 
 def _purchase(lot: Lot) -> None:
     with st.form(_fresh("purchase"), border=False):
-        price = st.text_input("All that was paid to the seller", placeholder=f"120 {currency_hint()}")
+        price = st.text_input("Total paid to the seller", placeholder=f"120 {currency_hint()}")
         mass = st.text_input("Mass of the boards, if known", placeholder="1 lb 2 oz")
         count = st.number_input("Number of boards, if known", min_value=1, value=None, step=1)
         day = st.date_input("Day", value="today")
@@ -169,7 +169,7 @@ def _yield(lot: Lot) -> None:
         lost = st.text_input("Fine gold lost by accident or left behind, if any", placeholder="12 mg")
         note = st.text_input("Note")
         day = st.date_input("Day of weighing", value="today")
-        who = st.text_input("Who writes this down")
+        who = st.text_input("Recorded by")
 
         def entry() -> NewYield:
             return checked(

@@ -159,7 +159,7 @@ def measure_into(lot: LotFolder, order: Order, say: Progress) -> Kept:
         return done
     data = lot.photo(order.sha256)
     if data is None:
-        raise PhotoError("photo-missing", "The photo is not here any more.", "Choose it again.")
+        raise PhotoError("photo-missing", "The photo has been removed.", "Choose it again.")
     measured = measure(data, name=order.name, request=order.request, progress=say)
     done = lot.measured().get(order.sha256)  # it may have been corrected meanwhile
     if done is not None:

@@ -30,7 +30,7 @@ _WORDS = {
     "accepted-loss": "chance of a loss that you accept",
     "payable": "share of the gold price that your buyer pays",
     "per-gram": "refiner's charge per gram of gold",
-    "minimum": "refiner's least charge",
+    "minimum": "refiner's minimum charge",
     "weeks": "time until the gold is sold",
     "recovery": "share of the plated gold that you get out",
     "hours": "your own hours for stripping",

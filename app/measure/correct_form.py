@@ -113,7 +113,7 @@ def _found(done: Kept) -> Measurement:
     if found is None or found.photo.sha256 != done.sha256 or request != done.request:
         data = current_lot().photo(done.sha256)
         if data is None:
-            raise PhotoError("photo-missing", "The photo is not here any more.", "Choose and measure it again.")
+            raise PhotoError("photo-missing", "The photo has been removed.", "Choose and measure it again.")
         with st.spinner("Getting the picture ready …"), desk().one_at_a_time:
             found = measure(load_photo(data, done.name), done.request)
         st.session_state[_FOUND] = done.request, found

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app.common.preferences import ask_preferences
+from app.common.own_money import ask_rate
+from app.common.preferences import ask_preferences, currency
 from app.common.show import heading, plain
 from app.lots.desk import current_lot, day_words, put_aside, start_lot, take_up
 from app.lots.lot_folder import LotFolder
@@ -32,6 +33,7 @@ def show() -> None:
     _lot()
     with st.expander("Units", icon=":material/tune:"):
         ask_preferences()
+        ask_rate(currency())
 
 
 def _choose(name: str) -> None:

@@ -15,7 +15,7 @@ from app.scale.form import read
 from grader.units import in_currency, parse_asking_price, parse_price_per_mass
 from grader.units.estimates import amount_estimate
 from grader.valuation import Assumptions, SaleTexts, with_given
-from grader.valuation.charges import TYPED
+from grader.valuation.kinds import TYPED
 
 # with_given's names of the fields that hold one text
 _PLAIN = frozenset({"payable", "recovery", "fee", "tax", "accepted_loss", "weeks", *TYPED})
@@ -133,7 +133,7 @@ def _ask_process(base: Assumptions, fields: _Fields) -> tuple[str, ...]:
     with left:
         fields.ask("Refiner's charge per gram of gold", "per-gram", f"such as 0.5..2 {money}")
     with right:
-        fields.ask("Refiner's least charge", "minimum", f"such as 50..150 {money}")
+        fields.ask("Refiner's minimum charge", "minimum", f"such as 50..150 {money}")
     remark("With either of the two, the example's share of refining charges is left out.")
     fields.ask("Time until the gold is sold", "weeks", "such as 6 weeks")
     fields.ask("Share of the plated gold that you get out", "recovery", "such as 85..94..99 %")

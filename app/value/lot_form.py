@@ -119,7 +119,7 @@ def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[_Shown, bool]
         )
     with right:
         weighed = st.text_input(
-            "What they weigh, if you can", key=_key("weighed", m), placeholder="72 g", persist_state="session"
+            "Their weight (optional)", key=_key("weighed", m), placeholder="72 g", persist_state="session"
         )
     _, fine = read(weighed, parse_mass_g)
     told = m.likely_boards.is_exact or is_counted or boards != m.likely_boards.value

@@ -21,6 +21,7 @@ from grader.valuation.words import (
     each_words,
     highest_words,
     lot_rows,
+    needs_lines,
     question_rows,
     route_rows,
     routes_heading,
@@ -58,6 +59,10 @@ def show_offer(offer: Offer) -> None:
         table(("", ""), at_price_lines(at, offer))
     heading(routes_heading(offer))
     table(ROUTE_COLUMNS, route_rows(offer))
+    needs = needs_lines(offer)
+    if needs:
+        heading("The work, as planned")
+        table(("", ""), needs)
     heading("Profit against price")
     draw(profit_chart(offer))
     asked = question_rows(offer)

@@ -9,6 +9,8 @@ import streamlit as st
 
 from app.bench.report import planned_before
 from app.common.doubts import believed
+from app.common.own_money import in_chosen_currency
+from app.common.preferences import currency
 from app.common.show import plain, problem, remark
 from app.lots.desk import current_lot, lot_name
 from app.lots.keep import all_lots, ask_to_keep, lot_contents, say_what_was_done, write_log
@@ -135,7 +137,7 @@ def _base() -> Assumptions:
             key="assumptions",
             persist_state="session",
         )
-    return load_set(chosen, assumptions_folder())
+    return in_chosen_currency(load_set(chosen, assumptions_folder()), currency())
 
 
 def _keep(source: _Source, offer: dict[str, Any]) -> None:

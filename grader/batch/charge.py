@@ -10,12 +10,12 @@ from typing import Any
 from calibration.errors import DataFileError, RefusedError, UsageError
 from calibration.finishes import UNDETERMINED
 from calibration.inputs import Distribution, Input
-from calibration.notices import Notice, notice
+from calibration.notices import Notice
 from calibration.reading import packaged_text
 from calibration.sourced import parse_inputs
-from grader.batch import notices as _registered  # noqa: F401 - registers the warnings used here
 from grader.batch.figures import quantity
 from grader.batch.model import Charge
+from grader.batch.notices import notice
 from grader.gold import gold_mass
 from grader.lot import OtherFace
 from grader.measured import Measured
@@ -58,7 +58,7 @@ def read_cut_plan(document: Mapping[str, Any]) -> CutPieces:
             raise UsageError(
                 "cut-incomplete",
                 f"The cut plan of {photo} has boards that could not be planned.",
-                "Cut them by eye, and weigh all pieces that go in: --mass '470 g'.",
+                "Cut them by eye, and weigh all the pieces that go in.",
             )
         pieces = [piece for board in boards for piece in board["pieces"]]
         kept = [p for p in pieces if p["kept"] is True]
@@ -68,12 +68,10 @@ def read_cut_plan(document: Mapping[str, Any]) -> CutPieces:
     except (KeyError, TypeError, ValueError) as error:
         if isinstance(error, UsageError):
             raise
-        raise DataFileError(
-            "cut-invalid", "This is no cut plan.", "Make it again with: grader cut PHOTO --json FILE."
-        ) from error
+        raise DataFileError("cut-invalid", "This is not a cut plan.", "Plan the cuts again.") from error
     if not kept or mass[1] <= 0:
         raise UsageError(
-            "cut-keeps-nothing", f"The cut plan of {photo} keeps no piece.", "Check the plan, or weigh the pieces."
+            "cut-keeps-nothing", f"The cut plan of {photo} keeps no pieces.", "Check the plan, or weigh the pieces."
         )
     return CutPieces(photo, mass, heaviest, gold[1] / all_gold if all_gold > 0 else 0.0, gold)
 
@@ -160,9 +158,9 @@ def _mass(given: Given, cut: Sequence[CutPieces], copies: float) -> ProductModel
         return ProductModel.of(1.0, [quantity("mass", "mass of the pieces", given.mass, parse_mass_g, "g")])
     if not cut:
         raise RefusedError(
-            "mass-unknown",
-            "What the pieces weigh is not known.",
-            "Weigh all that goes in: --mass '470 g'; or give the cut plan: --cut FILE.",
+            "pieces-mass-unknown",
+            "The weight of the pieces is not known.",
+            "Weigh everything that goes in, or give the cut plan.",
         )
     return _from_ranges("mass", "mass of the kept pieces", [c.mass_g for c in cut], "g", copies)
 
@@ -176,8 +174,8 @@ def _plated(
     if not measured:
         raise RefusedError(
             "no-plated-area",
-            "The plated area is not known, which says how much copper and nickel dissolve.",
-            "Give a measurement (grader measure PHOTO --json FILE), or --plated-area '42 cm2'.",
+            "The plated area is not known; it decides how much copper and nickel dissolve.",
+            "Measure photos of the boards, or give the plated area.",
         )
     total = EMPTY
     for m in measured:

@@ -32,7 +32,7 @@ def atoms(formula: str) -> Counter[str]:
     for element, count in _ELEMENT.findall(formula):
         found[element] += int(count or 1)
     if not formula or _ELEMENT.sub("", formula):
-        raise DataFileError("formula-invalid", f"'{formula}' is no chemical formula.", _FIX)
+        raise DataFileError("formula-invalid", f"'{formula}' is not a chemical formula.", _FIX)
     return found
 
 
@@ -46,7 +46,7 @@ def molar_mass(formula: str) -> float:
     weights = atomic_weights()
     missing = set(atoms(formula)) - set(weights)
     if missing:
-        raise DataFileError("element-unknown", f"No molar mass is known of {', '.join(sorted(missing))}.", _FIX)
+        raise DataFileError("element-unknown", f"The molar mass of {', '.join(sorted(missing))} is not known.", _FIX)
     return sum(weights[element].value * count for element, count in atoms(formula).items())
 
 
@@ -93,7 +93,7 @@ def read_equation(equation: str, source: str = "", how_known: str = "") -> React
     """
     sides = equation.split("->")
     if len(sides) != 2:
-        raise DataFileError("reaction-unreadable", f"'{equation}' is no reaction.", _FIX)
+        raise DataFileError("reaction-unreadable", f"'{equation}' is not a reaction.", _FIX)
     left, right = (_side(text, equation) for text in sides)
     return Reaction(equation, left, right, source, how_known)
 
@@ -110,7 +110,7 @@ def _side(text: str, equation: str) -> dict[str, int]:
     for term in text.split("+"):
         match = re.fullmatch(r"(?:([1-9]\d*) )?(\S+)", term.strip())
         if match is None or match[2] in found:
-            raise DataFileError("reaction-unreadable", f"'{equation}' is no reaction.", _FIX)
+            raise DataFileError("reaction-unreadable", f"'{equation}' is not a reaction.", _FIX)
         found[match[2]] = int(match[1] or 1)
     return found
 

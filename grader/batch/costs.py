@@ -76,6 +76,7 @@ def cost_lines(
         ),
         ("peroxide", "3 % hydrogen peroxide", "price_peroxide", r.peroxide * 1e-3 * p["price_peroxide"]),
         ("nitric", "nitric acid", "price_nitric", r.nitric * 1e-3 * p["price_nitric"]),
+        ("sulfamic", "sulfamic acid", "price_sulfamic", r.sulfamic * 1e-3 * p["price_sulfamic"]),
         (
             "metabisulfite",
             "sodium metabisulfite",

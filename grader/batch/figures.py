@@ -44,12 +44,17 @@ UNITS: Mapping[str, str] = {
     "acid_per_nitric": "",
     "nitric_strength": "mol/l",
     "gold_dilution": "",
+    "nitrate_left": "share",
+    "sulfamic_excess": "",
+    "nitrate_after": "share",
+    "hours_denitrating": "h",
     "metabisulfite_per_gold": "g/g",
     "days_refining": "days",
     "hours_refining": "h",
     "price_hydrochloric": "money/l",
     "price_peroxide": "money/l",
     "price_nitric": "money/l",
+    "price_sulfamic": "money/kg",
     "price_metabisulfite": "money/kg",
     "price_filter": "money",
     "price_rinse_disposal": "money/l",
@@ -72,7 +77,7 @@ def figure(key: str, title: str, text: str, source: str) -> Input:
         known, unit = amount_estimate(text)
         if unit.partition("/")[2] != kind.partition("/")[2]:
             raise UnitError(
-                "unit-wrong-kind", f"'{text}' is no price of this kind.", f"Give it like {_PRICES[kind]}."
+                "unit-wrong-kind", f"'{text}' is not a price of this kind.", f"Write it like {_PRICES[kind]}."
             )
         return Input("process", title, known, source, unit, of=(key,))
     known = distribution_of([_READ[kind](part) for part in split_range(text)], text)
@@ -99,14 +104,14 @@ def _number(text: str) -> float:
 def _count(text: str) -> float:
     value = _number(text)
     if value != int(value) or value > 20:
-        raise UnitError("count-invalid", f"'{text.strip()}' is no small whole number.", "Give 1 to 20.")
+        raise UnitError("count-invalid", f"'{text.strip()}' is not a whole number from 1 to 20.", "Give 1 to 20.")
     return value
 
 
 def _strength(text: str) -> float:
     match = re.fullmatch(rf"({NUMBER})\s*mol/l", plain(text, "a strength", _STRENGTHS), re.IGNORECASE)
     if match is None:
-        raise UnitError("quantity-unreadable", f"'{text.strip()}' is no strength.", f"Give {_STRENGTHS}.")
+        raise UnitError("quantity-unreadable", f"'{text.strip()}' is not a strength.", f"Give {_STRENGTHS}.")
     return _number(match[1])
 
 
@@ -118,7 +123,7 @@ def _ratio(above: Callable[[str], float], example: str) -> Callable[[str], float
         amount, slash, per = text.partition("/")
         if not slash:
             raise UnitError(
-                "quantity-unreadable", f"'{text.strip()}' does not say per what.", f"Give it like '{example}'."
+                "quantity-unreadable", f"'{text.strip()}' does not say per what.", f"Write it like '{example}'."
             )
         return above(amount) / parse_mass_g(f"1 {per.strip()}")
 

@@ -12,7 +12,7 @@ from grader.batch.process import Process
 from grader.cautions import ExposureLimit
 from grader.model import ProductModel, Range
 
-Stage = Literal["strip", "rinse", "gold", "precipitation"]
+Stage = Literal["strip", "rinse", "gold", "denitration", "precipitation"]
 
 
 @dataclass(frozen=True)
@@ -185,6 +185,7 @@ class BatchPlan:
         pieces_per_load_g: likewise.
         amounts: reagents.
         oxidation: by peroxide and air.
+        nitric_as_metabisulfite_g: what the nitric acid that is left over would use up, were it not destroyed first.
         gases: given off.
         waste: by kind.
         rinse_water: what the later rinses hold; None where there are none.
@@ -208,6 +209,7 @@ class BatchPlan:
     pieces_per_load_g: Range
     amounts: tuple[Amount, ...]
     oxidation: Oxidation
+    nitric_as_metabisulfite_g: Range
     gases: tuple[GasGivenOff, ...]
     waste: tuple[Waste, ...]
     rinse_water: RinseWater | None

@@ -6,8 +6,7 @@ import numpy as np
 
 from calibration.errors import RefusedError
 from calibration.inputs import DEFAULT_DRAWS, FloatArray
-from calibration.notices import Notice, notice
-from grader.batch import notices as _registered  # noqa: F401 - registers the warnings used here
+from calibration.notices import Notice
 from grader.batch.chemistry import molar_mass
 from grader.batch.costs import Prices, cost_lines
 from grader.batch.figures import constant, fixed
@@ -23,6 +22,7 @@ from grader.batch.model import (
     Vessels,
     Waste,
 )
+from grader.batch.notices import notice
 from grader.batch.process import Process
 from grader.batch.quantities import (
     Draws,
@@ -31,6 +31,8 @@ from grader.batch.quantities import (
     Wastes,
     air_m3,
     gases,
+    leftover_nitric_mol,
+    metabisulfite_for_nitric_g,
     metals,
     oxidant,
     reagents,
@@ -40,6 +42,8 @@ from grader.cautions import Gas, strictest_limit
 from grader.model import ProductModel, Range
 from grader.units import format_share, round_to
 from grader.valuation import Assumptions
+from grader.valuation.exchange import carried_over
+from grader.valuation.notices import notice as price_notice
 
 MOST_LOADS = 100
 _WORTH_A_WARNING = 0.05
@@ -58,7 +62,7 @@ def plan_batch(
 
     Args:
         charge: the pieces.
-        process: its figures.
+        process: its figures; example prices are carried over where those of the assumptions were.
         vessels: that it is done in.
         assumptions: of the valuation: what disposal costs a litre and what an own hour is worth; without them
             neither is among the costs.
@@ -69,6 +73,7 @@ def plan_batch(
             ``vessel-too-small``.
         UsageError: ``currencies-differ``.
     """
+    process = _in_currency_of(assumptions, process)
     f = {key: given.draws(draws) for key, given in process.figures.items()}
     mass, plated, gold = (_draws(model, draws) for model in (charge.mass_g, charge.plated_mm2, charge.gold_mg))
     bare = None if charge.bare_copper_mm2 is None else _draws(charge.bare_copper_mm2, draws)
@@ -89,7 +94,7 @@ def plan_batch(
     w = wastes(f, mass, r, m, rinses := constant(process.figures["rinses"].distribution, "number of rinses"))
     ox, given_off = oxidant(f, r, m), gases(f, r, m)
     prices = Prices.of(process, assumptions, f, draws)
-    hours = loads * f["hours_per_load"] + f["hours_refining"]
+    hours = loads * f["hours_per_load"] + f["hours_denitrating"] + f["hours_refining"]
     lines, total = cost_lines(prices, r, w, f["filters_per_load"] * loads, hours)
     amounts = _amounts(r, f, loads, mass, rinses)
     rinse_water = _rinse_water(w) if rinses > 1 else None
@@ -108,6 +113,7 @@ def plan_batch(
         oxidation=Oxidation(
             *(Range.of(x) for x in (ox.peroxide_alone_g, ox.peroxide_needed_ml, ox.share_by_peroxide, ox.air_l))
         ),
+        nitric_as_metabisulfite_g=Range.of(metabisulfite_for_nitric_g(leftover_nitric_mol(f, r.nitric, m))),
         gases=_gases(given_off),
         waste=_waste(w, f["filters_per_load"] * loads, rinse_water),
         rinse_water=rinse_water,
@@ -130,6 +136,14 @@ def plan_batch(
     )
 
 
+def _in_currency_of(assumptions: Assumptions | None, process: Process) -> Process:
+    rate = None if assumptions is None else assumptions.exchange
+    own_prices = {key for key in process.figures if key.startswith("price_")} - process.examples
+    if rate is None or process.exchange is not None or process.currency != rate.of or own_prices:
+        return process
+    return carried_over(process, rate)
+
+
 def _draws(model: ProductModel, n: int) -> FloatArray:
     # a normal range about a small area reaches below zero; areas and masses do not
     return np.maximum(model.draws(n), 0.0)
@@ -137,14 +151,19 @@ def _draws(model: ProductModel, n: int) -> FloatArray:
 
 def _refuse_nothing(mass: FloatArray, plated: FloatArray, gold: FloatArray) -> None:
     for code, what, found, advice in (
-        ("no-mass", "The pieces weigh nothing.", mass, "Weigh the pieces and give their mass: --mass '470 g'."),
+        ("no-mass", "The pieces weigh nothing.", mass, "Weigh the pieces and give their mass."),
         (
             "no-gold",
-            "No gold was found on these boards, so that there is nothing to plan for.",
+            "No gold was found on these boards, so there is nothing to plan for.",
             gold,
             "Check the photo's overlay: does it show the face with the contacts?",
         ),
-        ("no-plated-area", "No plated area is known.", plated, "Measure the boards, or give --plated-area '42 cm2'."),
+        (
+            "no-plated-area",
+            "No plated area is known.",
+            plated,
+            "Measure photos of the boards, or give the plated area.",
+        ),
     ):
         if not np.median(found) > 0:
             raise RefusedError(code, what, advice)
@@ -155,7 +174,7 @@ def _check_loads(
 ) -> FloatArray:
     """Mass of pieces that a full vessel takes, g."""
     holds = float(np.median(holds_g))
-    shown = f"A vessel of {vessels.volume_ml:g} ml takes some {holds:.3g} g of pieces"
+    shown = f"A vessel of {vessels.volume_ml:g} ml takes about {holds:.3g} g of pieces"
     if charge.heaviest_piece_g is not None and charge.heaviest_piece_g > holds:
         raise RefusedError(
             "vessel-too-small",
@@ -166,7 +185,7 @@ def _check_loads(
         raise RefusedError(
             "vessel-too-small",
             f"{shown}: {np.median(mass):.3g} g would take {np.median(loads):.0f} loads.",
-            f"Use a larger vessel; more than {MOST_LOADS} loads are no batch.",
+            f"Use a larger vessel: a batch has at most {MOST_LOADS} loads.",
         )
     return np.minimum(mass / loads, holds_g)
 
@@ -192,6 +211,9 @@ def _amounts(r: Reagents, f: Draws, loads: FloatArray, mass: FloatArray, rinses:
         amount("peroxide", "3 % hydrogen peroxide", "strip", "ml", r.peroxide),
         amount("gold_acid", "hydrochloric acid, for gold", "gold", "ml", r.gold_acid, r.gold_acid_floor),
         amount("nitric", "nitric acid", "gold", "ml", r.nitric, r.nitric_floor),
+        amount(
+            "sulfamic", "sulfamic acid, for leftover nitric acid", "denitration", "g", r.sulfamic, r.sulfamic_floor
+        ),
         amount(
             "metabisulfite",
             "sodium metabisulfite",
@@ -222,6 +244,12 @@ def _gases(g: Gases) -> tuple[GasGivenOff, ...]:
             g.nitrogen_oxides_least,
         ),
         gas("gold", "Cl2", "if the mixed acids fell apart by themselves", g.gold_chlorine_most),
+        gas(
+            "denitration",
+            "N2O",
+            "if sulfamic acid destroyed all nitric acid that is left over",
+            g.nitrous_oxide_most,
+        ),
         gas(
             "precipitation",
             "SO2",
@@ -284,6 +312,8 @@ def _process_notices(process: Process, f: Draws) -> list[Notice]:
         found.append(notice("peroxide-strong", strength=f"{strongest:.3g}"))
     if process.examples:
         found.append(notice("example-process", count=len(process.examples)))
+    if process.exchange is not None:
+        found.append(price_notice("examples-carried-over", of=process.exchange.of, rate=process.exchange))
     return found
 
 

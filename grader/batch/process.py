@@ -13,13 +13,14 @@ from calibration.inputs import Input
 from calibration.reading import FileKind, packaged_text, parse_toml, read_text
 from calibration.sourced import HOW_KNOWN
 from grader.batch.figures import UNITS, constant, figure
+from grader.units import ExchangeRate
 from grader.units.estimates import same_currency
 
 _FILE = FileKind(
     code="process",
     what="a process set",
     most_bytes=1_000_000,
-    fix="Compare it with the example that 'grader batch --example' writes.",
+    fix="Compare it with the example set.",
 )
 _invalid = _FILE.invalid
 _KEYS = frozenset({"title", "estimate", "source", "how_known"})
@@ -34,6 +35,7 @@ class Process:
         currency: three-letter code of all prices.
         figures: uncertain inputs by the keys of ``grader.batch.figures.UNITS``, all of them.
         examples: keys of the figures that are shipped examples.
+        exchange: the rate at which prices of the examples were carried over from another currency, if they were.
 
     Raises:
         UsageError: ``currencies-differ``, ``count-uncertain``, ``figure-zero``.
@@ -43,15 +45,14 @@ class Process:
     currency: str
     figures: Mapping[str, Input]
     examples: frozenset[str]
+    exchange: ExchangeRate | None = None
 
     def __post_init__(self) -> None:
         used = {f.title: {f.unit.partition("/")[0]} for key, f in self.figures.items() if key.startswith("price_")}
         same_currency({"currency": {self.currency}, **used})
         constant(self.figures["rinses"].distribution, "number of rinses")
         if self.figures["fill"].distribution.parameters[0] <= 0:
-            raise UsageError(
-                "figure-zero", "A vessel that is not filled holds no load.", "Give a fill such as '80 %'."
-            )
+            raise UsageError("figure-zero", "An empty vessel holds no load.", "Give a fill such as '80 %'.")
 
 
 def example_text() -> str:
@@ -85,8 +86,8 @@ def _text_of(path: Path, given: str) -> str:
     if not is_there(path):
         raise UsageError(
             "process-unknown",
-            f"'{given}' is no file and no process set.",
-            "Write one: grader batch --example > my-process.toml",
+            f"There is no file or process set named '{given}'.",
+            "Start from a copy of the example set.",
         )
     return read_text(path, _FILE)
 
@@ -96,10 +97,10 @@ def _read(text: str, name: str, titles: Mapping[str, str] | None = None) -> tupl
     data = parse_toml(text, name, _FILE)
     currency = data.pop("currency", "")
     if not isinstance(currency, str):
-        raise _invalid(name, "currency is no text")
+        raise _invalid(name, "currency is not a text")
     unknown = sorted(set(data) - set(UNITS))
     if unknown:
-        raise _invalid(name, f"{', '.join(unknown)} has no meaning here (known: {', '.join(sorted(UNITS))})")
+        raise _invalid(name, f"{', '.join(unknown)} is not known here (known: {', '.join(sorted(UNITS))})")
     return currency, {key: _figure(key, table, name, titles or {}) for key, table in data.items()}
 
 
@@ -108,9 +109,9 @@ def _figure(key: str, table: Any, name: str, titles: Mapping[str, str]) -> Input
         raise _invalid(name, f"[{key}] needs an estimate as text, and may have {', '.join(sorted(_KEYS))}")
     how_known = str(table.get("how_known", ""))
     if how_known and how_known not in HOW_KNOWN:
-        raise _invalid(name, f"[{key}]: how_known is none of {', '.join(HOW_KNOWN)}")
+        raise _invalid(name, f"[{key}]: how_known must be one of {', '.join(HOW_KNOWN)}")
     source = str(table.get("source", name)) + (f" ({how_known})" if how_known else "")
     try:
         return figure(key, str(table.get("title", titles.get(key, key))), table["estimate"], source)
     except UsageError as error:
-        raise DataFileError(error.code, f"{name}, {key}: {error.message}", error.advice) from error
+        raise DataFileError.of(error, f"{name}, {key}: {error.message}") from error

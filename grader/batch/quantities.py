@@ -51,7 +51,7 @@ def metals(f: Draws, plated_mm2: FloatArray, bare_mm2: FloatArray | None, gold_m
 
 @dataclass(frozen=True)
 class Reagents:
-    """Planned amounts and floors, ml but for metabisulfite in g."""
+    """Planned amounts and floors, ml but for sulfamic acid and metabisulfite in g."""
 
     liquor: FloatArray
     peroxide: FloatArray
@@ -61,18 +61,26 @@ class Reagents:
     nitric_floor: FloatArray
     gold_acid: FloatArray
     gold_acid_floor: FloatArray
+    sulfamic: FloatArray
+    sulfamic_floor: FloatArray
     metabisulfite: FloatArray
     metabisulfite_floor: FloatArray
 
 
 def reagents(f: Draws, mass_g: FloatArray, m: Metals) -> Reagents:
-    """Amounts by the process's figures, and what the reactions use up."""
+    """Amounts by the process's figures, and what the reactions use up.
+
+    Nitric acid that the gold leaves over is destroyed first; what that does not reach uses up metabisulfite.
+    """
     known = reactions()
     liquor = mass_g * f["liquor_per_board"]
     peroxide = liquor / (1 + f["acid_per_peroxide"])
     nitric = np.maximum(m.gold * f["nitric_per_gold"], f["least_nitric"])
     acid_ml = 1e3 / f["hydrochloric_strength"]
     nitric_ml = 1e3 / f["nitric_strength"]
+    over = leftover_nitric_mol(f, nitric, m)
+    sulfamic_floor = over * known["nitrate_by_sulfamic_acid"].moles("H3NSO3", "HNO3") * molar_mass("H3NSO3")
+    eaten = metabisulfite_for_nitric_g(over * f["nitrate_after"])
     return Reagents(
         liquor=liquor,
         peroxide=peroxide,
@@ -82,9 +90,23 @@ def reagents(f: Draws, mass_g: FloatArray, m: Metals) -> Reagents:
         nitric_floor=m.gold_mol * known["gold_to_no"].moles("HNO3", "Au") * nitric_ml,
         gold_acid=nitric * f["acid_per_nitric"],
         gold_acid_floor=m.gold_mol * known["gold_to_no"].moles("HCl", "Au") * acid_ml,
-        metabisulfite=m.gold * f["metabisulfite_per_gold"],
-        metabisulfite_floor=m.gold * known["gold_by_metabisulfite"].grams("Na2S2O5", "Au"),
+        sulfamic=sulfamic_floor * f["sulfamic_excess"],
+        sulfamic_floor=sulfamic_floor,
+        metabisulfite=m.gold * f["metabisulfite_per_gold"] + eaten,
+        metabisulfite_floor=m.gold * known["gold_by_metabisulfite"].grams("Na2S2O5", "Au") + eaten,
     )
+
+
+def leftover_nitric_mol(f: Draws, nitric_ml: FloatArray, m: Metals) -> FloatArray:
+    """Nitric acid that is still there when the gold is dissolved, of which the gold uses up the least that it can."""
+    used = m.gold_mol * reactions()["gold_to_no"].moles("HNO3", "Au")
+    return np.asarray(np.maximum(nitric_ml * f["nitric_strength"] * 1e-3 - used, 0.0) * f["nitrate_left"])
+
+
+def metabisulfite_for_nitric_g(nitric_mol: FloatArray) -> FloatArray:
+    """Metabisulfite that nitric acid uses up."""
+    per_mol = reactions()["nitrate_by_metabisulfite"].moles("Na2S2O5", "HNO3") * molar_mass("Na2S2O5")
+    return np.asarray(nitric_mol * per_mol)
 
 
 @dataclass(frozen=True)
@@ -122,6 +144,7 @@ class Gases:
     nitrogen_oxides_least: FloatArray
     nitrogen_oxides_most: FloatArray
     gold_chlorine_most: FloatArray
+    nitrous_oxide_most: FloatArray
     sulfur_dioxide_most: FloatArray
 
 
@@ -145,6 +168,8 @@ def gases(f: Draws, r: Reagents, m: Metals) -> Gases:
             nitric_mol * known["chlorine_from_mixed_acid"].moles("Cl2", "HNO3"),
             r.gold_acid * acid * known["chlorine_from_mixed_acid"].moles("Cl2", "HCl"),
         ),
+        nitrous_oxide_most=leftover_nitric_mol(f, r.nitric, m)
+        * known["nitrate_by_sulfamic_acid"].moles("N2O", "HNO3"),
         sulfur_dioxide_most=np.maximum(spare, 0.0) * dioxide,
     )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from grader.batch.figures import UNITS
 from grader.batch.model import Amount, BatchPlan, GasGivenOff
 from grader.batch.notices import FLOORS, NOT_IN_IT
 from grader.cautions import documents_for
@@ -17,6 +18,7 @@ STAGE_WORDS = {
     "strip": "stripping base metal",
     "rinse": "rinsing",
     "gold": "dissolving gold",
+    "denitration": "removing nitric acid",
     "precipitation": "precipitating gold",
 }
 STATEMENTS = (FLOORS, NOT_IN_IT)
@@ -33,6 +35,7 @@ def batch_lines(plan: BatchPlan, liked: MassUnit = "auto") -> list[str]:
         f"Pieces: {format_range(plan.mass_g, 'g')}. Plated: {format_range(plan.plated_cm2, 'cm²')}. Gold: {gold}.",
         f"Dissolves: copper {format_range(plan.copper_g, 'g')}, nickel {format_range(plan.nickel_g, 'g')}.",
         _air_line(plan),
+        _nitric_line(plan),
         f"Time: {format_range(plan.time.days, 'days')}; own work {format_range(plan.time.hours, 'h')}.",
         f"Costs: {format_range(plan.total_cost, plan.currency)}; for each gram of gold {per_gram}.",
     ]
@@ -50,6 +53,17 @@ def _air_line(plan: BatchPlan) -> str:
     return (
         f"{most}, likely {low} to {high} of what dissolves here; the rest takes the oxygen of at least "
         f"{format_range(ox.air_l, 'l')} of air."
+    )
+
+
+def _nitric_line(plan: BatchPlan) -> str:
+    nitric, sulfamic = plan.amount("nitric"), plan.amount("sulfamic")
+    gold = "" if nitric.floor is None else f", of which the gold uses up {_middle(nitric.floor)} ml at the least"
+    eaten, planned = _middle(plan.nitric_as_metabisulfite_g), _middle(sulfamic.planned)
+    return (
+        f"Nitric acid: {_middle(nitric.planned)} ml{gold}. What is left over keeps gold in solution and would use up "
+        f"{eaten} g of metabisulfite; {planned} g of sulfamic acid are planned to destroy it. Gold comes down only "
+        "when none is left."
     )
 
 
@@ -104,7 +118,7 @@ def assumed_table(plan: BatchPlan) -> TextTable:
     return TextTable(f"Figures of the process ({plan.process.name})", ("", "Range", "", "Source"), tuple(rows))
 
 
-_SHARES = ("fill", "peroxide_used", "bare_copper", "hydrochloric_as_vapour", "drag_out")
+_SHARES = tuple(key for key, unit in UNITS.items() if unit == "share")
 
 
 def _gas_row(g: GasGivenOff) -> tuple[str, ...]:
@@ -181,6 +195,7 @@ def batch_document(plan: BatchPlan) -> dict[str, Any]:
             "share_by_peroxide": ox.share_by_peroxide.as_json(),
             "air_l": ox.air_l.as_json(),
         },
+        "nitric_as_metabisulfite_g": plan.nitric_as_metabisulfite_g.as_json(),
         "gases": [_gas_document(g) for g in plan.gases],
         "waste": {
             w.key: {"title": w.title, "unit": w.unit, "amount": w.amount.as_json(), "keep_apart": w.keep_apart}

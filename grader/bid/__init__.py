@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from grader.bid.bench import WorkBench
 from grader.bid.bid import bid_for
 
-__all__ = ["bid_for"]
+__all__ = ["WorkBench", "bid_for"]

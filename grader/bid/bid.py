@@ -4,14 +4,26 @@ from __future__ import annotations
 
 from datetime import date
 
+from grader.bid.bench import WorkBench
 from grader.bid.heaps import portions_of
 from grader.lot.model import LotEstimate
 from grader.units import AskingPrice, Money
-from grader.valuation import Assumptions, Offer, value_lot
+from grader.valuation import VALUATION_DRAWS, Assumptions, Offer, value_lot
+
+
+def _bench(bench: WorkBench, figures: Assumptions) -> WorkBench | None:
+    """The bench, where its prices are in the currency of the figures; nothing is converted."""
+    return bench if bench.process.currency == figures.currency else None
 
 
 def bid_for(
-    estimate: LotEstimate, figures: Assumptions, *, today: date, asking: AskingPrice | Money | None = None
+    estimate: LotEstimate,
+    figures: Assumptions,
+    *,
+    today: date,
+    asking: AskingPrice | Money | None = None,
+    bench: WorkBench | None = None,
+    draws: int = VALUATION_DRAWS,
 ) -> Offer:
     """What to pay for a lot, and what an asking price would mean.
 
@@ -20,6 +32,8 @@ def bid_for(
         figures: with a gold price.
         today: the day of the valuation.
         asking: the seller's price, for the lot, by weight or by the board.
+        bench: that plans the work; None for the shipped examples.
+        draws: number of draws.
 
     Raises:
         UsageError: as ``value_lot``.
@@ -32,6 +46,8 @@ def bid_for(
         mass_g=estimate.mass_g,
         boards=sum(p.boards for p in estimate.parts),
         portions=portions_of(estimate),
+        bench=_bench(bench or WorkBench.example(), figures),
         notices=estimate.notices,
         lot=estimate.as_json(),
+        draws=draws,
     )

@@ -8,7 +8,7 @@ from typing import Literal
 
 from calibration.reading import packaged_toml
 
-Gas = Literal["HCl", "Cl2", "SO2", "NO2"]
+Gas = Literal["HCl", "Cl2", "SO2", "NO2", "N2O"]
 
 
 @dataclass(frozen=True)

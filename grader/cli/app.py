@@ -9,10 +9,11 @@ from typing import Annotated
 
 import typer
 
+from calibration.advice import LANGUAGE_VARIABLE, language, languages
 from calibration.errors import GraderError, UsageError
-from grader import __version__
 from grader.cli import log_learn as _more_of_log  # noqa: F401 - adds its commands to log_app
 from grader.cli.batch import batch
+from grader.cli.currency import currency
 from grader.cli.cut import cut
 from grader.cli.demo import demo
 from grader.cli.faults import fault_of
@@ -27,6 +28,7 @@ from grader.cli.simulate import simulate_command
 from grader.cli.target import target
 from grader.cli.terminal import prepare_streams
 from grader.cli.value import value
+from grader.version import __version__
 
 app = typer.Typer(
     name="grader",
@@ -62,6 +64,7 @@ app.command("grade")(grade)
 app.command("cut")(cut)
 app.command("batch")(batch)
 app.command("simulate")(simulate_command)
+app.command("currency")(currency)
 log_app.add_typer(batch_app)
 app.add_typer(log_app)
 app.command("page")(page)
@@ -77,6 +80,7 @@ def main() -> None:
 
 def _run() -> int:
     try:
+        _check_language()
         code = app(standalone_mode=False)
         sys.stdout.flush()
     except GraderError as error:
@@ -93,6 +97,17 @@ def _run() -> int:
         wrong = _wrong_use(error)
         return _told(fault_of(error) if wrong is None else wrong)
     return code if isinstance(code, int) else 0
+
+
+def _check_language() -> None:
+    known = languages("grader.cli")
+    if language() not in ("", *known):
+        only = f" or set it to one of: {', '.join(known)}" if known else ""
+        raise UsageError(
+            "language-unknown",
+            f"There is no advice in the language '{language()}'.",
+            f"Unset {LANGUAGE_VARIABLE}{only}.",
+        )
 
 
 def _told(error: GraderError) -> int:
@@ -128,7 +143,7 @@ def _wrong_use(error: Exception) -> UsageError | None:
         "NoSuchOption": "Leave it out or correct it",
         "BadOptionUsage": "Give it a value",
     }.get(kind, "Correct it")
-    advice = f"{what}; what can be given is shown by: {_command_path(sys.argv[1:])} --help"
+    advice = f"{what}. To see what can be given, run: {_command_path(sys.argv[1:])} --help"
     return UsageError("command-line-wrong", message, advice)
 
 

@@ -22,13 +22,13 @@ from grader.batch import (
 )
 from grader.batch.words import HEADING, STATEMENTS, assumed_table, batch_document, batch_lines, batch_tables
 from grader.cautions import lines_for
+from grader.cli.currency import base_figures, own_money
 from grader.cli.log_report import show_table
 from grader.cli.output import is_stdout, out, show_notice, write_data, write_json
 from grader.cli.value_options import measured_in
 from grader.measured import documents_in
-from grader.places import assumptions_folder, process_folder
+from grader.places import process_folder
 from grader.units import parse_volume_ml
-from grader.valuation import load_set
 
 
 def batch(
@@ -39,7 +39,7 @@ def batch(
         str | None, typer.Option(help="The boards measured in this lot of the log instead, by name or number.")
     ] = None,
     log: Annotated[
-        str | None, typer.Option(help="The log: a file or postgresql://user@host/database; else the usual file.")
+        str | None, typer.Option(help="The log: a file, or postgresql://user@host/database. Default: the usual file.")
     ] = None,
     cut: Annotated[
         list[Path] | None, typer.Option(help="File that grader cut --json wrote: only kept pieces go in.")
@@ -48,15 +48,15 @@ def batch(
     gold: Annotated[str, typer.Option(help="Gold in the plating, if known better than measured: '60..120 mg'.")] = "",
     plated_area: Annotated[str, typer.Option(help="Plated area of all pieces, likewise: '42 cm2'.")] = "",
     bare_copper: Annotated[str, typer.Option(help="Open copper beside the plating: '10..20 cm2'.")] = "",
-    copies: Annotated[float, typer.Option(help="How many times the photographed boards go in.")] = 1.0,
+    copies: Annotated[float, typer.Option(help="How many sets of the photographed boards go in.")] = 1.0,
     other_face: Annotated[str, typer.Option(help="Faces that no photo shows: 'alike', or 'left out'.")] = "left out",
-    vessel: Annotated[str, typer.Option(help="Nominal volume of a vessel.")] = "1 l",
+    vessel: Annotated[str, typer.Option(help="Nominal volume of one vessel.")] = "1 l",
     vessels: Annotated[int, typer.Option(min=1, help="How many stand side by side.")] = 1,
     process: Annotated[
         str | None, typer.Option("--set", help="Your figures of the process: a file, or the name of a set.")
     ] = None,
     assumptions: Annotated[
-        str | None, typer.Option(help="Set of grader value: the price of disposal, the worth of an own hour.")
+        str | None, typer.Option(help="Assumptions of grader value, for the price of disposal and of your own hour.")
     ] = None,
     figures: Annotated[bool, typer.Option("--figures", help="Also show every figure used, with its source.")] = False,
     json_out: Annotated[Path | None, typer.Option("--json", help="Write the plan here (- prints it).")] = None,
@@ -80,7 +80,7 @@ def batch(
         charge,
         load_process(process, process_folder()),
         Vessels(parse_volume_ml(vessel), vessels),
-        load_set(assumptions, assumptions_folder()),
+        base_figures(assumptions, own_money()),
     )
     if json_out is not None:
         write_json(json_out, batch_document(plan))
@@ -114,6 +114,6 @@ def _is_alike(text: str) -> bool:
     word = text.strip().lower().replace("_", " ").replace("-", " ")
     if word not in ("alike", "left out"):
         raise UsageError(
-            "other-face-unknown", f"'{text}' says nothing of the other face.", "Write 'alike' or 'left out'."
+            "other-face-unknown", f"'{text}' is not a valid value for the other face.", "Write 'alike' or 'left out'."
         )
     return word == "alike"

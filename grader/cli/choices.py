@@ -78,5 +78,5 @@ def parse_point(text: str) -> Point:
     except ValueError:
         x = y = math.nan
     if not (math.isfinite(x) and math.isfinite(y)):
-        raise UsageError("point-invalid", f"'{text}' is no point.", "Write it as X,Y in pixels: 1548.2,1352.8.")
+        raise UsageError("point-invalid", f"'{text}' is not a point.", "Write it as X,Y in pixels: 1548.2,1352.8.")
     return x, y

@@ -92,7 +92,7 @@ def cut(
 
 
 def _write_template(path: Path, planned: Sequence[Named], paper: Literal["a4", "letter"]) -> int:
-    """A page for each board that the paper can hold; 3 where it holds none."""
+    """The boards that the paper can hold; 3 where it holds none."""
     # reportlab is slow to load, and only this needs it
     from grader.cut.template import check_paper, template_pdf
 

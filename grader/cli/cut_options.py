@@ -49,20 +49,23 @@ class CutOptions(PhotoOptions):
 
     back: Annotated[
         list[Path] | None,
-        typer.Option(help="Photo of the other faces of the same boards; once for each photo, in their order."),
+        typer.Option(help="Photo of the other faces of the same boards: once for each photo, in the same order."),
     ] = None
     turned: Annotated[
         Turned | None,
         typer.Option(help="How each board was turned over in its place, for outlines that fit in more than one way."),
     ] = None
     vessel: Annotated[
-        str, typer.Option(help="Vessel's inner diameter and height of liquid; left out, some 1 L beaker at 800 mL.")
+        str,
+        typer.Option(
+            help="The vessel's inner diameter and height of liquid. Default: a 1 L beaker filled to 800 mL."
+        ),
     ] = "100 x 100 mm"
-    longest: Annotated[str | None, typer.Option(help="Instead of a vessel: longest piece, '120 mm'.")] = None
+    longest: Annotated[str | None, typer.Option(help="Longest piece, instead of a vessel: '120 mm'.")] = None
     may_lose: Annotated[str, typer.Option(help="Share of the gold that may be thrown away.")] = "0.5 %"
     kerf: Annotated[str, typer.Option(help="Width that a saw takes; 0 mm for a shear.")] = "0 mm"
     clearance: Annotated[
-        str, typer.Option(help="Between a cut and gold; what the camera leaves unsure comes on top.")
+        str, typer.Option(help="Clearance between a cut and gold, on top of what the camera leaves uncertain.")
     ] = "0.5 mm"
     cost_per_gram: Annotated[
         float, typer.Option(min=0.0, help="What processing a gram of board costs, in any money; an example.")
@@ -107,14 +110,15 @@ class CutOptions(PhotoOptions):
             raise UsageError(
                 "backs-count",
                 f"There are {len(fronts)} photos of fronts, but {len(backs)} of backs.",
-                "Give --back once for each photo, in their order; photos of one face alone in a call of their own.",
+                "Give --back once for each photo, in the same order. Plan boards photographed from "
+                "one side only in a separate call.",
             )
         for front, back in zip(fronts, backs, strict=True):
             if is_there(front) and is_there(back) and front.samefile(back):
                 raise UsageError(
                     "faces-same-photo",
                     f"{front} is given for both faces.",
-                    "Give one of the other face (--back).",
+                    "Give a photo of the other face (--back).",
                 )
         return [Sides(front, back) for front, back in zip(fronts, backs, strict=True)]
 
@@ -168,5 +172,5 @@ def _boards_of(
 ) -> tuple[Measurement, tuple[CutBoard | RefusedError, ...]]:
     done = correct(measure(load_photo(path), request), by_hand)
     if done.refused is not None:
-        raise type(done.refused)(done.refused.code, f"{path.name}: {done.refused.message}", done.refused.advice)
+        raise type(done.refused).of(done.refused, f"{path.name}: {done.refused.message}")
     return done, cut_boards(done)

@@ -11,6 +11,7 @@ import typer
 
 from calibration.errors import PhotoError, RefusedError, UsageError
 from grader.cautions import lines_for
+from grader.cli.currency import base_figures, meant, own_money
 from grader.cli.cut_options import CutOptions
 from grader.cli.learned import say_learned
 from grader.cli.log import day_of
@@ -44,9 +45,8 @@ from grader.grade.words import (
 )
 from grader.measured import read_measurements
 from grader.photo import reduced
-from grader.places import assumptions_folder
 from grader.units import parse_mass_g
-from grader.valuation import Assumptions, load_set, with_given
+from grader.valuation import Assumptions, with_given
 from grader.valuation.books import spot_of
 from grader.valuation.doubts import price_doubts
 from grader.valuation.given_sales import SaleTexts
@@ -70,7 +70,9 @@ class GradeOptions(CutOptions):
     by: Annotated[Measure, typer.Option(help="What ranks: value per gram processed, or per minute of work.")] = "gram"
     part: Annotated[
         list[str] | None,
-        typer.Option(help="Kind of the boards; once for all files, or once for each. Left out, each file is a part."),
+        typer.Option(
+            help="Kind of the boards: once for all files, or once for each. Without it, each file is a part."
+        ),
     ] = None
 
     weighed: Annotated[
@@ -78,7 +80,7 @@ class GradeOptions(CutOptions):
         typer.Option(help="What the boards of each file weigh together, parts and all, once for each: '72 g'."),
     ] = None
 
-    yes: Annotated[bool, typer.Option("--yes", help="Take a gold price that looks wrong as it stands.")] = False
+    yes: Annotated[bool, typer.Option("--yes", help="Accept a gold price that looks wrong, without asking.")] = False
 
     def prices(self) -> Assumptions:
         """What is assumed of prices.
@@ -86,9 +88,10 @@ class GradeOptions(CutOptions):
         Raises:
             UsageError: an option that cannot be read; ``spot-missing``; a gold price that is doubted.
         """
+        money = own_money()
         prices = with_given(
-            load_set(self.assumptions, assumptions_folder()),
-            spot=self.spot,
+            base_figures(self.assumptions, money, (self.spot,)),
+            spot=meant(self.spot, money),
             spot_date=None if self.spot_date is None else day_of(self.spot_date),
             payable=self.payable,
             recovery=self.recovery,
@@ -221,7 +224,7 @@ def _weighed(boards: list[Candidate], unknown: NotGraded, weighed_g: float | Non
     if unknown:
         raise UsageError(
             "weighed-outlines",
-            f"{name}: not every board's outline is known, so that the weight cannot be shared out.",
+            f"{name}: not every board's outline is known, so the weight cannot be divided among them.",
             "Photograph these boards apart from each other, or leave their weight out.",
         )
     return with_weight(boards, weighed_g)
@@ -243,7 +246,9 @@ def _once(seen: dict[str, str], sha256: str, name: str) -> None:
 def _check_kinds(sheets: Sequence[Path]) -> None:
     for path in sheets:
         if path.suffix.lower() not in {".png", ".pdf"}:
-            raise UsageError("sheet-kind", f"{path} ends neither in .png nor in .pdf.", "Name it grades.pdf or so.")
+            raise UsageError(
+                "sheet-kind", f"{path} ends neither in .png nor in .pdf.", "Give it a name such as grades.pdf."
+            )
 
 
 def _write(

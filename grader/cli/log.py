@@ -38,7 +38,7 @@ LotArgument = Annotated[str, typer.Argument(help="The lot's name or number.", sh
 LogOption = Annotated[
     str | None,
     typer.Option(
-        help="The log: a file or postgresql://user@host/database; else the usual file.",
+        help="The log: a file, or postgresql://user@host/database. Default: the usual file.",
         show_default=False,
     ),
 ]
@@ -91,9 +91,7 @@ def show(lot: LotArgument, log: LogOption = None, json: JsonFlag = False) -> Non
 def new(
     lot: Annotated[str, typer.Argument(help="A name for the lot.", show_default=False)],
     seller: Annotated[str, typer.Option(help="Who sells it, as you like to write it.")] = "",
-    part: Annotated[
-        str, typer.Option(help="Kind of boards, such as 'memory strips'; what is learned goes by it.")
-    ] = "",
+    part: Annotated[str, typer.Option(help="Kind of boards, such as 'memory strips'. Learning is by kind.")] = "",
     note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
     log: LogOption = None,
 ) -> None:
@@ -127,11 +125,11 @@ def add(
 @log_app.command()
 def bought(
     lot: LotArgument,
-    price: Annotated[str, typer.Option(help="All that was paid to the seller: '120 USD'.", show_default=False)],
+    price: Annotated[str, typer.Option(help="Total paid to the seller: '120 USD'.", show_default=False)],
     mass: Annotated[str | None, typer.Option(help="Mass of the boards, stated or weighed: '1 lb 2 oz'.")] = None,
     count: Annotated[int | None, typer.Option(help="Number of boards.")] = None,
     day: Annotated[
-        str | None, typer.Option("--date", help="Day of the purchase: 2026-11-20. Today if left out.")
+        str | None, typer.Option("--date", help="Day of the purchase: 2026-11-20. Default: today.")
     ] = None,
     yes: YesOption = False,
     log: LogOption = None,
@@ -159,9 +157,9 @@ def bought(
 UncertaintyOption = Annotated[str | None, typer.Option(help="Standard uncertainty of that mass: '0.01 g'.")]
 FinenessOption = Annotated[str | None, typer.Option(help="Share of gold in it: '995', '0.995' or '99.5 %'.")]
 KnownOption = Annotated[Known, typer.Option("--fineness-known", help="How the fineness is known.")]
-CarriedOption = Annotated[str | None, typer.Option(help="Fine gold in it that came from elsewhere: '12 mg'.")]
+CarriedOption = Annotated[str | None, typer.Option(help="Fine gold in it from elsewhere: '12 mg'.")]
 LostOption = Annotated[str | None, typer.Option(help="Fine gold lost by accident or left behind: '12 mg'.")]
-WhoOption = Annotated[str, typer.Option(help="Who writes this down.")]
+WhoOption = Annotated[str, typer.Option(help="Recorded by.")]
 
 
 @log_app.command("yield")
@@ -171,14 +169,14 @@ def yield_(
     uncertainty: UncertaintyOption = None,
     fineness: FinenessOption = None,
     known: KnownOption = Known.ASSUMED,
-    copies: Annotated[float, typer.Option(help="How many times the photographed boards went in.")] = 1.0,
+    copies: Annotated[float, typer.Option(help="How many sets of the photographed boards went in.")] = 1.0,
     also: Annotated[
         list[str] | None, typer.Option(help="Another lot that went in: 'LOT' or 'LOT=2' for twice its boards.")
     ] = None,
     carried_in: CarriedOption = None,
     lost: LostOption = None,
     note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
-    day: Annotated[str | None, typer.Option("--date", help="Day of weighing: 2026-11-20. Today if left out.")] = None,
+    day: Annotated[str | None, typer.Option("--date", help="Day of weighing: 2026-11-20. Default: today.")] = None,
     who: WhoOption = "",
     yes: YesOption = False,
     log: LogOption = None,
@@ -239,7 +237,7 @@ def lot_copies(text: str) -> tuple[int | str, float]:
         return (lot_key(name), float(number)) if equals else (lot_key(text), 1.0)
     except ValueError as error:
         raise UsageError(
-            "copies-invalid", f"'{text}' is no lot with a number.", "Write it as LOT=2, or LOT alone."
+            "copies-invalid", f"'{text}' is not a lot with a number.", "Write it as LOT=2, or LOT alone."
         ) from error
 
 
@@ -249,7 +247,7 @@ def export(
         ExportFormat.JSON
     ),
     table: Annotated[str | None, typer.Option(help=f"For csv: {', '.join(TABLES)}.")] = None,
-    output: Annotated[Path | None, typer.Option(help="The file to write; the terminal if left out.")] = None,
+    output: Annotated[Path | None, typer.Option(help="The file to write. Default: the terminal.")] = None,
     log: LogOption = None,
 ) -> None:
     """Write the log out for other programs.

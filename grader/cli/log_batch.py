@@ -49,7 +49,7 @@ _PLAN = FileKind(
 )
 
 BatchArgument = Annotated[str, typer.Argument(help="The batch's name or number.", show_default=False)]
-DayOption = Annotated[str | None, typer.Option("--date", help="The day: 2026-11-20. Today if left out.")]
+DayOption = Annotated[str | None, typer.Option("--date", help="The day: 2026-11-20. Default: today.")]
 NoteOption = Annotated[str, typer.Option(help="Anything worth keeping.")]
 
 
@@ -218,9 +218,7 @@ def note_test(
 def carry(
     batch: BatchArgument,
     lot: Annotated[str, typer.Argument(help="'LOT', or 'LOT=0.1' for a tenth of its boards.", show_default=False)],
-    gold_left: Annotated[
-        str | None, typer.Option(help="Fine gold still on them, if you can judge it: '5 mg'.")
-    ] = None,
+    gold_left: Annotated[str | None, typer.Option(help="Fine gold still on them, if you can tell: '5 mg'.")] = None,
     uncertainty: UncertaintyOption = None,
     note: NoteOption = "",
     who: WhoOption = "",
@@ -316,7 +314,7 @@ def _quantity(text: str) -> tuple[float, str]:
             if error.code in ("unit-missing", "value-negative", "value-zero", "unit-ambiguous", "value-not-finite"):
                 raise
     raise UnitError(
-        "quantity-unreadable", f"'{text}' is no amount.", "Write it as '1.6 l', '30 g', '2 h' or '3 pieces'."
+        "quantity-unreadable", f"'{text}' is not an amount.", "Write it as '1.6 l', '30 g', '2 h' or '3 pieces'."
     )
 
 
@@ -332,4 +330,4 @@ def _plan(path: Path) -> Any:
 
 
 def _no_plan(path: Path, why: str = "") -> DataFileError:
-    return DataFileError("plan-unreadable", f"{path} is no plan{why}.", _PLAN.fix)
+    return DataFileError("plan-invalid", f"{path} is not a plan{why}.", _PLAN.fix)

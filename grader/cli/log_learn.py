@@ -58,7 +58,7 @@ YieldNumber = Annotated[
     int, typer.Argument(help="Number of the yield (see: grader log compare).", show_default=False)
 ]
 ReasonOption = Annotated[str, typer.Option(help="Why.", show_default=False)]
-DayOption = Annotated[str | None, typer.Option("--date", help="The day: 2026-11-20. Today if left out.")]
+DayOption = Annotated[str | None, typer.Option("--date", help="The day: 2026-11-20. Default: today.")]
 
 
 @log_app.command()
@@ -116,7 +116,7 @@ def compare(log: LogOption = None, json: JsonFlag = False) -> None:
 @log_app.command()
 def correct(
     number: YieldNumber,
-    mass: Annotated[str, typer.Option(help="Gold as it should have been entered.", show_default=False)],
+    mass: Annotated[str, typer.Option(help="The correct mass of gold.", show_default=False)],
     reason: ReasonOption,
     day: Annotated[str, typer.Option("--date", help="Day of weighing: 2026-11-20.", show_default=False)],
     uncertainty: UncertaintyOption = None,
@@ -186,7 +186,7 @@ def reset(
     """
     mark = checked(NewMark, kind="reset", day=day_of(day), note=reason, who=_who(who))
     existing_log(log).add_mark(mark)
-    say(f"Yields weighed up to {mark.day} are no longer learned from.")
+    say(f"Yields weighed up to {mark.day} no longer count for learning.")
 
 
 @log_app.command()
@@ -201,7 +201,7 @@ def attach(
     Example: grader log attach 3 assay.pdf
     """
     if file.exists() and not file.is_file():
-        raise UsageError("file-unreadable", f"{file} is no file.", "Check its name.")
+        raise UsageError("file-unreadable", f"The file {file} does not exist.", "Check its name.")
     try:
         digest = sha256_of(file)
     except (OSError, ValueError) as error:
@@ -261,7 +261,9 @@ def restore(
     from grader.log.store_postgres import is_url
 
     if log is not None and is_url(log):
-        raise LogError("log-on-server", "A log on a server is put back by the server's own means.", "Use pg_restore.")
+        raise LogError(
+            "log-on-server", "A log on a server must be restored with the server's own tools.", "Use pg_restore."
+        )
     done = put_back(copy, None if log is None else Path(log))
     say(f"Restored and checked: {_held(done.rows)} in {done.place}.")
     if done.kept is not None:
@@ -277,7 +279,7 @@ def invent(log: Annotated[Path, typer.Option(help="A new file.", show_default=Fa
     Example: grader log invent --log invented.db
     """
     if is_there(log):
-        raise LogError("log-exists", f"{log} is there already; it was left as it is.", "Name a new file.")
+        raise LogError("log-exists", f"{log} already exists; it was left as it is.", "Name a new file.")
     write_invented(log)
     say(f"{log} holds 30 invented lots. See: grader log belief --log {log}")
 

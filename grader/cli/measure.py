@@ -39,9 +39,9 @@ def measure_command(
             help="Photos (JPEG, PNG, WebP, TIFF or HEIC), folders of them, or patterns.", show_default=False
         ),
     ],
-    no_scale: Annotated[bool, typer.Option("--no-scale", help="Do without scale: shares of the frame only.")] = (
-        False
-    ),
+    no_scale: Annotated[
+        bool, typer.Option("--no-scale", help="Measure without a scale: shares of the frame only.")
+    ] = (False),
     json_out: Annotated[Path | None, typer.Option("--json", help="Write the measurement here (- prints it).")] = None,
     coverage: Annotated[
         Path | None, typer.Option(help="Write the coverage as a grey PNG; for several photos, a folder.")
@@ -50,7 +50,7 @@ def measure_command(
         Path | None,
         typer.Option(help="Write the photo with the plating coloured, PNG; for several photos, a folder."),
     ] = None,
-    part: Annotated[str, typer.Option(help="Kind of boards, as in the log: what its yields taught is used.")] = "",
+    part: Annotated[str, typer.Option(help="Kind of boards, as in the log. What its yields taught is used.")] = "",
     seller: Annotated[str, typer.Option(help="Who sells them, as in the log.")] = "",
 ) -> None:
     """Measure plated area and gold in photos of boards.

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from rich.markup import escape
 
 from calibration.errors import GraderError
-from grader.cli.output import out, show_notice, show_table
+from grader.cli.output import advice_of, out, show_notice, show_table
 from grader.measured import VISIBLE_ONLY, Measured, PhotoCheck
 from grader.report.wide import wide_sentences
 from grader.report.words import (
@@ -75,5 +75,5 @@ def show_summary(rows: Sequence[tuple[str, str, str]], failed: Sequence[tuple[st
     if failed:
         out.print()
         out.print(f"[bold red]{len(failed)} of {len(rows)} failed[/]")
-        show_table(("photo", "why", "what to do"), [(name, e.message, e.advice) for name, e in failed])
+        show_table(("photo", "why", "what to do"), [(name, e.message, advice_of(e)) for name, e in failed])
     out.print(f"[dim]{VISIBLE_ONLY}[/]")

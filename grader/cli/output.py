@@ -10,12 +10,12 @@ from typing import Any
 from rich.markup import escape
 from rich.table import Table
 
-from calibration.errors import GraderError
+from calibration.advice import Advised, wording
 from calibration.files import write_whole
-from calibration.notices import Notice
 from grader.cli.terminal import Terminal, readable
 
 __all__ = [
+    "advice_of",
     "as_json",
     "err",
     "is_stdout",
@@ -33,11 +33,16 @@ out = Terminal(highlight=False, soft_wrap=True)
 err = Terminal(stderr=True, highlight=False, soft_wrap=True)
 
 
-def show_error(error: GraderError | Notice, about: str = "") -> None:
+def advice_of(item: Advised) -> str:
+    """What to do next, in the words of the command line."""
+    return wording("grader.cli").advice_of(item)
+
+
+def show_error(error: Advised, about: str = "") -> None:
     """One error for a person, or a warning that must not be mixed with data: what is wrong, and what to do next."""
     where = f"{about}: " if about else ""
     err.print(f"[bold red]{escape(_line(where))}[/]{escape(_line(error.message))}")
-    err.print(f"  → {escape(_line(error.advice))}")
+    err.print(f"  → {escape(_line(advice_of(error)))}")
 
 
 def _line(text: str) -> str:
@@ -45,10 +50,10 @@ def _line(text: str) -> str:
     return " ".join(text.splitlines())
 
 
-def show_notice(item: Notice) -> None:
+def show_notice(item: Advised) -> None:
     """A warning for a person: what deserves less trust, and what to do about it."""
     out.print(f"[yellow]{escape(item.message)}[/]")
-    out.print(f"  → {escape(item.advice)}")
+    out.print(f"  → {escape(advice_of(item))}")
 
 
 def show_table(

@@ -40,7 +40,7 @@ def page(
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Do not open the browser.")] = False,
     log: Annotated[
         str | None,
-        typer.Option(help="The log: a file or postgresql://user@host/database; else the usual file."),
+        typer.Option(help="The log: a file, or postgresql://user@host/database. Default: the usual file."),
     ] = None,
 ) -> None:
     """Open the page in the browser: measure a photo, value it, keep it in the log. Ctrl-C stops it.
@@ -105,7 +105,7 @@ def lan_address() -> str | None:
 
 def _tell_phone(host: str | None, port: int, code: str) -> None:
     if host is None:
-        out.print("This machine is on no network, so that no phone can reach it.", markup=False)
+        out.print("This machine is not on a network, so a phone cannot reach it.", markup=False)
         return
     address = f"http://{host}:{port}/?code={code}"
     out.print(f"On the phone, in the same network:  {address}", markup=False)

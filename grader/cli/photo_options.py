@@ -34,7 +34,7 @@ class PhotoOptions:
         str | None,
         typer.Option(help="Scale from a known length: '133.35 mm', or a thing's name: 'DIMM', 'US quarter'."),
     ] = None
-    start: Annotated[str | None, typer.Option("--from", help="One end of the known length, X,Y in pixels.")] = None
+    start: Annotated[str | None, typer.Option("--from", help="One end of the known length: X,Y in pixels.")] = None
     end: Annotated[str | None, typer.Option("--to", help="Its other end.")] = None
     rectangle: Annotated[
         str | None,
@@ -42,14 +42,14 @@ class PhotoOptions:
     ] = None
     corners: Annotated[
         tuple[str, str, str, str] | None,
-        typer.Option(help="Its corners going round, four times X,Y; the first edge is the first length."),
+        typer.Option(help="Its four corners in order, X,Y each; the first edge is the first length."),
     ] = None
     coin: Annotated[
         str | None, typer.Option(help="Scale from a coin: its name ('2 euro'), or a disc's '24.26 mm'.")
     ] = None
     rim: Annotated[
         list[str] | None,
-        typer.Option(help="Points on the coin's rim, X,Y each, all round: five or more, eight are better."),
+        typer.Option(help="Points on the coin's rim, X,Y each, spread all round: at least five, better eight."),
     ] = None
     pitch: Annotated[
         str | None,
@@ -61,7 +61,7 @@ class PhotoOptions:
     segmenter: Annotated[
         str | None,
         typer.Option(
-            help="What finds the plating, where a package that you installed brings another way; by its name.",
+            help="Segmenter to use, by name, if an installed package provides another.",
             hidden=len(segmenter_names()) == 1,
         ),
     ] = None
@@ -70,11 +70,11 @@ class PhotoOptions:
         typer.Option(help="Corrections by hand from this JSON: as the page saved them, or a measurement with them."),
     ] = None
     published: Annotated[
-        bool, typer.Option("--published", help="Published thickness, not what the log's yields taught.")
+        bool, typer.Option("--published", help="Use the published thickness, not what the log's yields taught.")
     ] = False
-    log: Annotated[str | None, typer.Option(help="The log to learn from; the usual one if left out.")] = None
+    log: Annotated[str | None, typer.Option(help="The log to learn from. Default: the usual one.")] = None
     calibration: Annotated[
-        Path | None, typer.Option(help="File that keeps the check bar's length; the usual one if left out.")
+        Path | None, typer.Option(help="File that keeps the check bar's length. Default: the usual one.")
     ] = None
 
     def thickness_mm(self) -> float | None:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from calibration.errors import UsageError
 from calibration.files import is_file, is_folder
-from calibration.notices import Notice, NoticeDefinition, notice, register
+from calibration.notices import Notice, NoticeDefinition, Notices
 from grader.cli.output import show_error
 
 # What is taken from a folder; a file that is named itself may be called anything, for its bytes say what it is.
@@ -17,12 +17,11 @@ ENDINGS = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic",
 _NO_PHOTOS = frozenset({".json", ".jsonl", ".csv", ".pdf", ".html", ".toml", ".txt", ".md", ".sqlite", ".db"})
 _MOST_NAMED = 20
 
-register(
+notice = Notices(
     NoticeDefinition(
         "files-passed-over",
-        "Files passed over",
-        "Not looked at in {folder}: {names}.",
-        f"A folder's photos end in {', '.join(sorted(ENDINGS))}. Name a file itself to have it looked at.",
+        "Skipped in {folder}: {names}.",
+        f"A folder's photos end in {', '.join(sorted(ENDINGS))}. To read another file, name the file itself.",
     ),
 )
 
@@ -46,7 +45,7 @@ def photo_files(named: Sequence[Path]) -> list[Path]:
         if not photos:
             raise UsageError(
                 "photos-none",
-                f"No photo is in {path}." if is_folder(path) else f"No photo fits {path}.",
+                f"There are no photos in {path}." if is_folder(path) else f"No photo matches {path}.",
                 f"Name a file, a folder or a pattern; a folder's photos end in {', '.join(sorted(ENDINGS))}.",
             )
         for photo in photos:

@@ -40,8 +40,8 @@ def pictures_of(photos: Sequence[Path], wanted: Mapping[str, Path | None], calle
         if stems.count(stem) > 1:
             raise UsageError(
                 "photo-name-twice",
-                f"Two photos are called {stem}, so that their pictures would be, too.",
-                "Take them one by one, or rename one.",
+                f"Two photos are called {stem}, so their pictures would have the same name.",
+                "Process them one by one, or rename one.",
             )
     return [picture_in(path, photo, called or what) for what, path in places.items() for photo in photos]
 
@@ -56,5 +56,5 @@ def check_outputs(inputs: Sequence[Path], outputs: Sequence[Path]) -> None:
         check_place(path)
         if any(is_there(path) and is_there(file) and path.samefile(file) for file in inputs):
             raise UsageError(
-                "output-is-photo", f"{path} is one of the files read.", "Choose another name for the result."
+                "output-is-photo", f"{path} is one of the input files.", "Choose another name for the result."
             )

@@ -10,11 +10,11 @@ import typer
 
 from calibration.errors import UsageError
 from calibration.notices import Notice
-from grader.cli.output import err, show_error
+from grader.cli.output import advice_of, err, show_error
 
 _SHOWN = 10  # of many, such as an import's
 
-YesOption = Annotated[bool, typer.Option("--yes", help="Keep it even if it looks wrong; for scripts.")]
+YesOption = Annotated[bool, typer.Option("--yes", help="Keep it even if it looks wrong (for scripts).")]
 
 
 def ask_first(questions: Sequence[Notice], *, yes: bool, undone: str = "Nothing was logged.") -> None:
@@ -39,11 +39,13 @@ def ask_first(questions: Sequence[Notice], *, yes: bool, undone: str = "Nothing 
         raise UsageError(
             first.code,
             f"{first.message} {undone}".rstrip(),
-            f"{first.advice} If it is right as it stands, add --yes.",
+            f"{advice_of(first)} If it is correct, add --yes.",
+            remedy="question-unanswered",
+            values={"advice": advice_of(first)},
         )
     _show(questions)
     if not typer.confirm("Is it right as it stands?", err=True):
-        raise UsageError("not-confirmed", undone or "Nothing was worked out.", "Correct the figure and try again.")
+        raise UsageError("not-confirmed", undone or "Nothing was calculated.", "Correct the figure and try again.")
 
 
 def _somebody_is_there() -> bool:

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from calibration.errors import DataFileError, UsageError
+from calibration.errors import DataFileError, PhotoError, UsageError
 from calibration.files import check_place, is_file
 from calibration.reading import as_written, sha256_of
 from calibration.target import Paper
@@ -34,14 +34,14 @@ def report(
     log: LogOption = None,
     photos: Annotated[
         list[Path] | None,
-        typer.Option(help="The photos, folders of them or patterns; left out, beside the measurements."),
+        typer.Option(help="The photos, folders of them, or patterns. Default: those beside the measurements."),
     ] = None,
     cuts: Annotated[list[Path] | None, typer.Option(help="A cut plan that grader cut --json wrote.")] = None,
     cut_picture: Annotated[
         list[Path] | None, typer.Option(help="Its picture (grader cut --overlay); once for each photo of the plans.")
     ] = None,
     batch: Annotated[Path | None, typer.Option(help="A batch plan that grader batch --json wrote.")] = None,
-    title: Annotated[str | None, typer.Option(help="Title; the lot's name if left out.")] = None,
+    title: Annotated[str | None, typer.Option(help="Title. Default: the lot's name.")] = None,
     pdf: Annotated[Path | None, typer.Option(help="Write the report for paper.")] = None,
     html: Annotated[Path | None, typer.Option(help="Write the report as one HTML file.")] = None,
     csv: Annotated[Path | None, typer.Option(help="Write its figures as a table.")] = None,
@@ -116,8 +116,8 @@ def _photos_by_sha(paths: Iterable[Path]) -> dict[str, Path]:
         try:
             found[sha256_of(path)] = path
         except (OSError, ValueError) as error:
-            why = error.strerror if isinstance(error, OSError) else "no name may be like that"
-            raise UsageError("photo-unreadable", f"{path} cannot be read ({why}).", "Check the path.") from error
+            why = error.strerror if isinstance(error, OSError) else "the name is not allowed"
+            raise PhotoError("photo-unreadable", f"{path} cannot be read ({why}).", "Check the path.") from error
     return found
 
 
@@ -138,12 +138,14 @@ def _cuts(plans: Sequence[Path], pictures: Sequence[Path]) -> tuple[ReportedCuts
         raise UsageError(
             "cut-pictures-count",
             f"There are {len(pictures)} pictures of cuts for {len(documents)} photos in the plans.",
-            "Give --cut-picture once for each, in their order.",
+            "Give --cut-picture once for each, in the same order.",
         )
     for path, document in documents:
         if document.get("schema") != 1 or not isinstance(document.get("boards"), list) or "scale" in document:
             raise DataFileError(
-                "cut-plan-invalid", f"{path.name}: no cut plan.", "Make it with: grader cut PHOTO --json FILE."
+                "cut-plan-invalid",
+                f"{path.name}: this is not a cut plan.",
+                "Make it with: grader cut PHOTO --json FILE.",
             )
     drawn: list[Picture | None] = [*map(_cut_picture, pictures)] or [None] * len(documents)
     return tuple(ReportedCuts(document, picture) for (_, document), picture in zip(documents, drawn, strict=True))
@@ -157,7 +159,9 @@ def _batch(path: Path) -> Mapping[str, Any]:
     """
     documents = documents_in(path)
     no_plan = DataFileError(
-        "batch-plan-invalid", f"{path.name}: no batch plan.", "Make it with: grader batch FILES --json FILE."
+        "batch-plan-invalid",
+        f"{path.name}: this is not a batch plan.",
+        "Make it with: grader batch FILES --json FILE.",
     )
     if len(documents) != 1 or documents[0].get("schema") != 1:
         raise no_plan

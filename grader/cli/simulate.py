@@ -21,17 +21,20 @@ _Report = TypeVar("_Report")
 
 
 def simulate_command(
-    lots: Annotated[int | None, typer.Option(help="How many lots are invented: 1000, or 40 in each trade.")] = None,
+    lots: Annotated[
+        int | None, typer.Option(help="How many lots to invent. Default: 1000, or 40 in each trade.")
+    ] = None,
     seed: Annotated[int, typer.Option(help="The same seed gives the same lots.")] = 1,
     learned: Annotated[
         bool, typer.Option("--learned", help="Yields of each part have taught its plating's thickness.")
     ] = False,
     trades: Annotated[
         int | None,
-        typer.Option(help="Buyers learn from what they weigh, in so many trades with kinds and sellers in common."),
+        typer.Option(help="Buyers learn from what they weigh, over this many trades that share kinds and sellers."),
     ] = None,
     sellers_know: Annotated[
-        bool, typer.Option("--sellers-know", help="Asking prices go with what a lot truly brings, thickness and all.")
+        bool,
+        typer.Option("--sellers-know", help="Asking prices follow what a lot will really bring, thickness included."),
     ] = False,
     spot: Annotated[str, typer.Option(help="Gold price.")] = "2650 USD/ozt",
     accept_loss: Annotated[str | None, typer.Option(help="Chance of a loss that is accepted: '10 %'.")] = None,
@@ -46,7 +49,7 @@ def simulate_command(
     """
     if learned and trades is not None:
         raise UsageError(
-            "options-exclude", "--learned and --trades cannot go together.", "In trades buyers learn by themselves."
+            "options-exclude", "--learned and --trades cannot go together.", "In trades, buyers learn on their own."
         )
     given = with_given(
         load_set(assumptions, assumptions_folder()), spot=spot, spot_date=date.today(), accepted_loss=accept_loss

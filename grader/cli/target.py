@@ -25,13 +25,13 @@ def target(
         typer.Option("--how-to", help="Write a page on how to photograph boards instead (A4 if no paper is named)."),
     ] = False,
     output: Annotated[
-        Path | None, typer.Option(help="The PDF to write; target-PAPER.pdf or how-to-photograph.pdf if left out.")
+        Path | None, typer.Option(help="The PDF to write. Default: target-PAPER.pdf or how-to-photograph.pdf.")
     ] = None,
     bar_measured: Annotated[
-        str | None, typer.Option(help="Store the check bar's length as you measured it: '99.4 mm'.")
+        str | None, typer.Option(help="Store the measured length of the check bar: '99.4 mm'.")
     ] = None,
     calibration: Annotated[
-        Path | None, typer.Option(help="File that keeps the check bar's length; the usual one if left out.")
+        Path | None, typer.Option(help="File that keeps the check bar's length. Default: the usual one.")
     ] = None,
     json_out: Annotated[
         Path | None, typer.Option("--json", help="Write the stored check bar here (- prints it).")

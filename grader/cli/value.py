@@ -37,7 +37,9 @@ def value(
         write_data(example_text())
         return
     if save and lot is None:
-        raise UsageError("save-without-lot", "Only a lot of the log can keep an offer.", "Name it with --lot.")
+        raise UsageError(
+            "save-without-lot", "An offer can be saved only for a lot in the log.", "Name it with --lot."
+        )
     figures = options.figures()
     measured = measured_in(measurements or [], lot, log)
     offer = options.offer(estimate_lot(options.lot(measured)), figures)

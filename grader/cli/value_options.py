@@ -10,11 +10,14 @@ from typing import Annotated
 import typer
 
 from calibration.errors import UsageError
+from grader.bid import WorkBench
+from grader.cli.currency import base_figures, meant, own_money
 from grader.cli.log import day_of, existing_log, lot_key
 from grader.cli.questions import ask_first
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
 from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for
 from grader.measured import Measured, measurements_of, read_measurements
+from grader.places import process_folder
 from grader.valuation import Assumptions
 from grader.valuation.doubts import Doubt, price_doubts
 from grader.valuation.lot_doubts import lot_doubts
@@ -46,7 +49,16 @@ class ValueOptions:
     rate: Annotated[str | None, typer.Option(help="What an hour of yours is worth: '15 USD/h'.")] = None
     weeks: Annotated[str | None, typer.Option(help="Time until the gold is sold: '6 weeks'.")] = None
     per_gram: Annotated[str | None, typer.Option(help="Refiner's charge for each gram of gold: '0.5..1 USD'.")] = None
-    minimum: Annotated[str | None, typer.Option(help="Refiner's least charge: '50..150 USD'.")] = None
+    minimum: Annotated[str | None, typer.Option(help="Refiner's minimum charge: '50..150 USD'.")] = None
+    lot_fee: Annotated[str | None, typer.Option(help="Refiner's fee for a lot: '50..100 USD'.")] = None
+    assay: Annotated[str | None, typer.Option(help="What its assay costs: '30..80 USD'.")] = None
+    treatment: Annotated[str | None, typer.Option(help="Refiner's charge by weight sent: '200 USD/kg'.")] = None
+    melt_loss: Annotated[str | None, typer.Option(help="Share of the gold lost in melting: '0.5 %'.")] = None
+    least_gold: Annotated[str | None, typer.Option(help="Below this gold nothing is settled: '10 g'.")] = None
+    pot: Annotated[str | None, typer.Option(help="Gold of other lots that is settled with this one: '60 g'.")] = None
+    process: Annotated[
+        str | None, typer.Option(help="Your process set of grader batch, for chemicals, waste and hours.")
+    ] = None
     trim_price: Annotated[str | None, typer.Option(help="What trimmed pieces bring by weight: '40..90 USD/kg'.")] = (
         None
     )
@@ -64,10 +76,16 @@ class ValueOptions:
         str | None,
         typer.Option(help="Your figures: a file, or the name of a set; see grader value --example."),
     ] = None
+    exchange: Annotated[
+        str | None,
+        typer.Option(
+            help="What a currency costs in yours, for this time: '1 USD = 0.92 EUR'; grader currency keeps one."
+        ),
+    ] = None
     boards: Annotated[
         list[int] | None,
         typer.Option(
-            help="How many boards each photo shows; once for all, or once for each photo; else what their "
+            help="How many boards each photo shows: once for all, or once for each photo. Default: what their "
             "outlines tell, with its doubt."
         ),
     ] = None
@@ -77,10 +95,10 @@ class ValueOptions:
         list[str] | None, typer.Option(help="What the boards in each photo weigh, once for each photo: '72 g'.")
     ] = None
     other_face: Annotated[
-        str | None, typer.Option(help="Faces that no photo shows: 'alike', or 'left out' if not said.")
+        str | None, typer.Option(help="Faces that no photo shows: 'alike' or 'left out'. Default: 'left out'.")
     ] = None
     parts: Annotated[Path | None, typer.Option(help="A file with several parts; see docs/buying.md.")] = None
-    yes: Annotated[bool, typer.Option("--yes", help="Take figures that look wrong as they stand.")] = False
+    yes: Annotated[bool, typer.Option("--yes", help="Accept figures that look wrong, without asking.")] = False
 
     def figures(self) -> Assumptions:
         """What is assumed of prices and costs.
@@ -93,9 +111,14 @@ class ValueOptions:
         return figures
 
     def _figures(self) -> Assumptions:
+        money = own_money(self.exchange)
+
+        def own(text: str | None) -> str | None:
+            return meant(text, money)
+
         return figures_of(
-            self.assumptions,
-            spot=self.spot,
+            base_figures(self.assumptions, money, (self.spot, *(self.cost or ()))),
+            spot=own(self.spot),
             spot_date=None if self.spot_date is None else day_of(self.spot_date),
             payable=self.payable,
             recovery=self.recovery,
@@ -103,15 +126,21 @@ class ValueOptions:
             fee=self.fee,
             tax=self.tax,
             hours=self.hours,
-            rate=self.rate,
+            rate=own(self.rate),
             accepted_loss=self.accept_loss,
             weeks=self.weeks,
-            per_gram=self.per_gram,
-            minimum=self.minimum,
-            trim_price=self.trim_price,
+            per_gram=own(self.per_gram),
+            minimum=own(self.minimum),
+            trim_price=own(self.trim_price),
             trim_share=self.trim_share,
-            whole_price=self.whole_price,
-            bodies_price=self.bodies_price,
+            whole_price=own(self.whole_price),
+            bodies_price=own(self.bodies_price),
+            lot_fee=own(self.lot_fee),
+            assay=own(self.assay),
+            treatment=own(self.treatment),
+            melt_loss=self.melt_loss,
+            least_gold=self.least_gold,
+            pot=self.pot,
         )
 
     def lot(self, measured: Sequence[Measured]) -> Lot:
@@ -143,9 +172,10 @@ class ValueOptions:
         Raises:
             UsageError: a figure that cannot be read, or that is doubted.
         """
-        asking = asking_price(self.asking)
+        asking = asking_price(meant(self.asking, own_money()))
         _ask(lot_doubts(estimate, figures, asking), yes=self.yes)
-        return offer_for(estimate, figures, asking)
+        bench = WorkBench.of(self.process, process_folder())
+        return offer_for(estimate, figures, asking, bench)
 
 
 def _ask(doubts: Sequence[Doubt], *, yes: bool) -> None:

@@ -28,7 +28,7 @@ def _show(block: Block) -> None:
             out.print(escape(block.text), style="bold" if block.is_strong else None)
         case Caveat():
             out.print()
-            show_notice(Notice("", block.message, block.advice))
+            show_notice(Notice(block.code, block.message, block.advice))
         case Table():
             out.print()
             if block.title:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.inputs import Input
-from calibration.notices import NoticeDefinition, notice, register
+from calibration.notices import NoticeDefinition, Notices
 from calibration.scale import Scale
 from grader.correct.paint import Paint, edge_inputs, paint
 from grader.corrections import Corrections, FinishChanged, LeftOut, Point
@@ -19,18 +19,17 @@ from grader.model import FINISHES, Finish
 from grader.regions import Board, Region, Regions, Row
 from grader.regions.boards import board_of
 
-register(
+notice = Notices(
     NoticeDefinition(
         "correction-missed",
-        "Correction without a region",
         "{count} of the corrections of regions fall where no plating was found; they changed nothing.",
         "Check that the corrections belong to this photo, or correct it again.",
     ),
     NoticeDefinition(
         "all-left-out",
-        "All plating left out by hand",
-        "All that was found was left out by hand: the figures say that the corrector saw no gold plating, no more.",
-        "If some of it may be plating after all, take its correction back.",
+        "Everything that was found was left out by hand: the figures say only that whoever "
+        "corrected it saw no gold plating.",
+        "If some of it may be plating after all, undo its correction.",
     ),
 )
 

@@ -28,8 +28,8 @@ def correct(measured: Measurement, corrections: Corrections) -> Measurement:
     if corrections.photo_sha256 not in ("", photo.sha256):
         raise UsageError(
             "corrections-other-photo",
-            f"The corrections belong to another photo than {photo.name}.",
-            "Take those that were saved for this very file.",
+            f"These are corrections of another photo, not of {photo.name}.",
+            "Use the corrections that were saved for this file.",
         )
     coverage, regions = apply_corrections(found.coverage, found.regions, corrections, scale, photo.short_id)
     elsewhere = [n for n in found.notices if n not in found.coverage.notices]

@@ -14,30 +14,27 @@ from numpy.typing import NDArray
 
 from calibration.errors import DataFileError
 from calibration.inputs import Distribution, Input
-from calibration.notices import Notice, NoticeDefinition, notice, register
+from calibration.notices import Notice, NoticeDefinition, Notices
 from calibration.reading import packaged_toml
 from calibration.scale import Scale
 from calibration.sourced import load
 from grader.coverage.plated import around_plating
 
-register(
+notice = Notices(
     NoticeDefinition(
         "contacts-narrow",
-        "Picture too coarse for narrow contacts",
         "The photo has {px_per_mm:.1f} px per mm; contacts 0.7 mm wide are only {contact_px:.1f} px wide in it.",
-        "Go nearer, or use the camera's full resolution.",
+        "Move closer, or use the camera's full resolution.",
     ),
     NoticeDefinition(
         "gold-clipped",
-        "Gold over-exposed",
         "{share:.0%} of the plating found is washed out to white, so its edges are uncertain.",
         "Take the photo again without flash or direct lamp light, a little darker.",
     ),
     NoticeDefinition(
         "no-gold-found",
-        "No plating found",
         "No gold-coloured plating was found in the photo.",
-        "If there is some, take the photo nearer, in even daylight and in focus.",
+        "If there is some, move closer and take the photo again in even daylight and in focus.",
     ),
 )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -76,14 +77,16 @@ def plan_board(board: CutBoard, rules: CutRules) -> PlannedBoard:
     if board.contact_mm is not None and not rules.fit.fits(*board.contact_mm):
         raise RefusedError(
             "vessel-below-contact",
-            f"The largest contact is {board.contact_mm[0]:.1f} mm long: not even it alone would fit.",
-            "Choose a larger vessel, or a longer longest piece.",
+            f"The largest contact is {board.contact_mm[0]:.1f} mm long: even that alone would not fit.",
+            "Choose a larger vessel, or allow longer pieces.",
         )
     clear = replace(rules, clearance_mm=rules.clearance_mm + _SURE * board.uncertainty_mm)
     for through in ("contacts",) if rules.through == "contacts" else _WAYS:
-        by_measure, by_eye = (plan_cuts(board.grid, replace(r, through=through)) for r in (clear, rules))
+        by_measure = plan_cuts(board.grid, replace(clear, through=through))
         # by eye only where no place is sure enough to be measured, or much would be saved
-        eye = by_eye is not None and (by_measure is None or by_eye.cost < _MUCH_LESS * by_measure.cost)
+        much_less = _MUCH_LESS * by_measure.cost if by_measure is not None else math.inf
+        by_eye = plan_cuts(board.grid, replace(rules, through=through), cheaper_than=much_less)
+        eye = by_eye is not None
         plan = by_eye if eye else by_measure
         if plan is not None:
             pieces = tuple(describe(board, p) for p in plan.pieces)
@@ -92,7 +95,7 @@ def plan_board(board: CutBoard, rules: CutRules) -> PlannedBoard:
     raise RefusedError(
         "no-cut-fits",
         "No cuts that stay clear of the contacts make pieces that fit.",
-        "Choose a larger vessel, a smaller clearance, or allow cuts through contacts (--through-contacts).",
+        "Choose a larger vessel, a smaller clearance, or allow cuts through contacts.",
     )
 
 

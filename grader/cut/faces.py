@@ -71,8 +71,8 @@ def join_faces(
             found.append(
                 RefusedError(
                     "faces-ambiguous",
-                    "The outline fits a back in more than one way, so that where its gold lies is not known.",
-                    "Turn each board over in its place and say which way (--turned sideways, or upwards).",
+                    "The outline fits a back in more than one way, so where its gold lies is not known.",
+                    "Turn each board over in its place, and say which way: sideways, or upwards.",
                 )
             )
         else:

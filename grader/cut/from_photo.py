@@ -37,13 +37,13 @@ def cut_boards(done: Measurement) -> tuple[CutBoard | RefusedError, ...]:
     if scale is None:
         raise RefusedError(
             "cut-without-scale",
-            "Without scale there are no places in millimetres to cut at.",
-            "Lay the printed target beside the boards, or give a known length (--length).",
+            "Without a scale, cuts cannot be given in millimetres.",
+            "Lay the printed target beside the boards, or give a known length.",
         )
     if not done.regions.boards:
         raise RefusedError(
             "outline-unknown",
-            "No board's outline was found, so that nothing can be cut to measure.",
+            "No board's outline was found, so there is nothing to plan cuts on.",
             "Photograph whole boards on a plain surface of another colour, a finger's width apart.",
         )
     unknown: list[RefusedError] = []

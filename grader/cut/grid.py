@@ -109,9 +109,3 @@ def crossed(wanted_clear: FloatArray, lines_mm: FloatArray, step_mm: float) -> F
     before = wanted_clear[np.clip(np.where(on_border, border - 1, np.floor(place).astype(int)), 0, last)]
     after = wanted_clear[np.clip(np.where(on_border, border, np.floor(place).astype(int)), 0, last)]
     return np.asarray(np.minimum(before, after))
-
-
-def sums_along(cells: FloatArray, at_mm: FloatArray, step_mm: float) -> FloatArray:
-    """Sums of each row (k, m) from its beginning to places along it: (k, len(at_mm))."""
-    table = np.concatenate([np.zeros((1, len(cells))), cells.T.cumsum(0)])
-    return _between(table, at_mm, step_mm).T

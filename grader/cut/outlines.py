@@ -27,13 +27,13 @@ def board_outline_mm(done: Measurement, scale: Scale, number: int) -> FloatArray
     if x.min() <= 1 or y.min() <= 1 or x.max() >= width - 2 or y.max() >= height - 2:
         raise RefusedError(
             "outline-unknown",
-            "The board goes on beyond the photo, so that its outline is not known.",
+            "The board extends beyond the photo, so its outline is not known.",
             "Take the photo again with the whole board in it.",
         )
     if board.hidden:
         raise RefusedError(
             "outline-unknown",
-            "Another board lies on part of this one, so that its outline is not known.",
+            "Another board covers part of this one, so its outline is not known.",
             "Lay the boards side by side and take the photo again.",
         )
     return np.asarray(scale.plane.to_mm(board.outline_px))

@@ -34,7 +34,7 @@ def parallel_cuts(grid: BoardGrid, rules: CutRules) -> Plan | None:
     n = len(starts)
     gold_start, gold_end = gold_at[:n], gold_at[n:]
     mass_start, mass_end = mass_at[:n], mass_at[n:]
-    budget = rules.most_lost * grid.gold_total_mg * (1 + _ROUNDING)
+    budget = rules.allowed_mg(grid.gold_total_mg)
 
     # labels of all cuts so far, in the order of their places: cost and gold lost, the cut they end at, the label
     # before, whether the last piece is kept
@@ -89,7 +89,7 @@ def _allowed(grid: BoardGrid, rules: CutRules) -> FloatArray:
     near = rules.least_piece_mm + rules.kerf_mm / 2
     lines = np.asarray(np.arange(1, grid.gold_mg.shape[0]) * grid.step_mm, np.float64)
     lines = lines[(lines >= near - _ROUNDING) & (lines <= length - near + _ROUNDING)]
-    reach = rules.kerf_mm / 2 + rules.clearance_mm
+    reach = rules.reach_mm
     wanted_clear = unwanted(grid, rules.through)
     in_way = wanted_clear.sum(1)
     along = np.r_[0.0, np.cumsum(in_way)]

@@ -19,6 +19,8 @@ from grader.pipeline import Measurement
 Picture = NDArray[np.uint8]
 
 _CUT_RGB, _OUTLINE_RGB, _SHADE = (230, 40, 40), (240, 228, 66), 0.35
+_NUMBER_RGB = (255, 255, 255)
+_NUMBERED = (0.25, 0.5, 0.75)  # shares of a cut's length
 _AROUND_MM = 2.0
 MAX_SIDE_PX = 1600
 
@@ -47,6 +49,7 @@ def draw_cuts(picture: Picture, k: float, boards: Sequence[PlannedBoard | Refuse
         cv2.polylines(out, [outline], isClosed=True, color=_OUTLINE_RGB, thickness=2, lineType=cv2.LINE_AA)
         for cut in planned.plan.cuts:
             cv2.polylines(out, [place(line_of(cut))], isClosed=False, color=_CUT_RGB, thickness=3)
+        _number(out, planned.plan, place, 0.6)
         middle = outline.reshape(-1, 2).mean(axis=0).astype(int)
         at = (int(middle[0]) - 10, int(middle[1]) + 10)
         cv2.putText(out, str(number), at, cv2.FONT_HERSHEY_SIMPLEX, 1.0, _OUTLINE_RGB, 2, cv2.LINE_AA)
@@ -82,6 +85,7 @@ def board_picture(picture: Picture, k: float, board: CutBoard, plan: Plan | None
         _shade(out, plan, place, np.ones(shape, bool))
         for cut in plan.cuts:
             cv2.polylines(out, [place(line_of(cut))], isClosed=False, color=_CUT_RGB, thickness=2)
+        _number(out, plan, place, 0.4)
     return np.asarray(out, np.uint8)
 
 
@@ -105,6 +109,18 @@ def _shade(
     out[thrown] = (out[thrown] * _SHADE).astype(np.uint8)
 
 
+def _number(out: Picture, plan: Plan, place: Callable[[FloatArray], NDArray[np.int32]], size: float) -> None:
+    """Each cut's number in the list, on a disc near the cut's beginning."""
+    for number, cut in enumerate(plan.cuts, 1):
+        (at,) = place(number_at(cut, number)[None]).reshape(-1, 2)
+        text = str(number)
+        (width, height), _ = cv2.getTextSize(text, cv2.FONT_HERSHEY_SIMPLEX, size, 1)
+        radius = round(max(width, height) / 2 + 6 * size)
+        cv2.circle(out, at.tolist(), radius, _CUT_RGB, -1, cv2.LINE_AA)
+        corner = (int(at[0] - width / 2), int(at[1] + height / 2))
+        cv2.putText(out, text, corner, cv2.FONT_HERSHEY_SIMPLEX, size, _NUMBER_RGB, 1, cv2.LINE_AA)
+
+
 def corners_of(piece: Piece) -> FloatArray:
     """Corners of a piece (4, 2) in the board's axes, mm."""
     u0, u1, v0, v1 = piece.u0_mm, piece.u1_mm, piece.v0_mm, piece.v1_mm
@@ -115,6 +131,13 @@ def line_of(cut: Cut) -> FloatArray:
     """Ends of a cut (2, 2) in the board's axes, mm."""
     ends = np.array([[cut.at_mm, cut.from_mm], [cut.at_mm, cut.to_mm]])
     return ends if cut.axis == 0 else ends[:, ::-1]
+
+
+def number_at(cut: Cut, number: int) -> FloatArray:
+    """Where a cut's number stands (2,) in the board's axes, mm: on the cut, not beside its neighbours' numbers."""
+    (u0, v0), (u1, v1) = line_of(cut)
+    share = _NUMBERED[number % len(_NUMBERED)]
+    return np.array([u0 + share * (u1 - u0), v0 + share * (v1 - v0)])
 
 
 def _scaled(points: FloatArray, k: float) -> NDArray[np.int32]:

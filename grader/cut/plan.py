@@ -53,7 +53,8 @@ class Plan:
         cuts: in order.
         pieces: all of them.
         cost: of processing what is kept, and of the cuts.
-        bound: no plan of the kinds searched costs less; equal to ``cost`` where the plan is optimal.
+        bound: no straight cuts through whole pieces, along the board's axes, cost less; equal to ``cost`` where the
+            plan is optimal.
         lost: share of the gold thrown or sawn to dust.
         through: what its cuts pass through.
     """
@@ -72,7 +73,7 @@ class Plan:
 
     @property
     def is_optimal(self) -> bool:
-        """Whether nothing cheaper exists among the plans searched."""
+        """Whether nothing cheaper exists."""
         return self.cost <= self.bound + _EQUAL * max(1.0, abs(self.cost))
 
     def turned(self) -> Plan:

@@ -6,8 +6,14 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from calibration.errors import UsageError
+import numpy as np
+from numpy.typing import NDArray
 
+from calibration.errors import UsageError
+from calibration.inputs import FloatArray
+
+_ROUNDING = 1e-9
+_HARDLY_MM = 0.1  # lengths so near to each other need no lines of their own
 Through = Literal["nothing", "plating", "contacts"]
 
 
@@ -30,17 +36,28 @@ class Vessel:
 
     def fits(self, a_mm: float, b_mm: float) -> bool:
         """Whether a flat rectangle goes wholly under the liquid, standing on a side or lying; never leaning."""
-        short, long = sorted((a_mm, b_mm))
-        lies = math.hypot(short, long) <= self.diameter_mm
-        return lies or any(
-            math.hypot(across, self.thickness_mm) <= self.diameter_mm and up <= self.fill_mm
-            for across, up in ((short, long), (long, short))
-        )
+        return bool(self.takes(np.float64(a_mm), np.float64(b_mm)))
+
+    def takes(self, a_mm: FloatArray | np.float64, b_mm: FloatArray | np.float64) -> NDArray[np.bool_]:
+        """The same for many rectangles at once."""
+        lies = np.hypot(a_mm, b_mm) <= self.diameter_mm
+        stands = [
+            (np.hypot(across, self.thickness_mm) <= self.diameter_mm) & (up <= self.fill_mm)
+            for across, up in ((a_mm, b_mm), (b_mm, a_mm))
+        ]
+        return np.asarray(lies | stands[0] | stands[1])
 
     @property
     def longest_mm(self) -> float:
         """No rectangle with a longer side fits."""
         return max(self.diameter_mm, self.fill_mm)
+
+    @property
+    def lengths_mm(self) -> tuple[float, ...]:
+        """Sides up to which rectangles fit that stand."""
+        across = math.sqrt(max(0.0, self.diameter_mm**2 - self.thickness_mm**2))
+        shorter, longer = sorted((across, self.fill_mm))
+        return (shorter,) if longer - shorter < _HARDLY_MM else (shorter, longer)
 
 
 @dataclass(frozen=True)
@@ -55,6 +72,15 @@ class LongestPiece:
     def fits(self, a_mm: float, b_mm: float) -> bool:
         """Whether a rectangle keeps to it."""
         return max(a_mm, b_mm) <= self.longest_mm
+
+    def takes(self, a_mm: FloatArray | np.float64, b_mm: FloatArray | np.float64) -> NDArray[np.bool_]:
+        """The same for many rectangles at once."""
+        return np.asarray(np.maximum(a_mm, b_mm) <= self.longest_mm)
+
+    @property
+    def lengths_mm(self) -> tuple[float, ...]:
+        """Sides up to which rectangles fit."""
+        return (self.longest_mm,)
 
 
 @dataclass(frozen=True)
@@ -80,6 +106,15 @@ class CutRules:
     cost_per_g: float = 0.03
     cost_per_cut: float = 0.03
     through: Through = "nothing"
+
+    @property
+    def reach_mm(self) -> float:
+        """From the middle of a cut to the nearest gold, at the least."""
+        return self.kerf_mm / 2 + self.clearance_mm
+
+    def allowed_mg(self, gold_mg: float) -> float:
+        """How much of a board's gold may be lost."""
+        return self.most_lost * gold_mg * (1 + _ROUNDING)
 
     def __post_init__(self) -> None:
         amounts = (self.kerf_mm, self.clearance_mm, self.least_piece_mm, self.cost_per_g, self.cost_per_cut)

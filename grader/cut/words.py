@@ -18,8 +18,9 @@ PARTS_NOTE = "Masses are of bare board with its copper; mounted parts are not in
 FACE_NOTE = "Only the face in the photo was looked at: before throwing a piece away, look at its other face."
 BOTH_NOTE = "Gold on both faces counts: the backs were laid under the fronts by their outlines."
 EYE_NOTE = "The gaps are narrower than the photo's places are sure: cut where you see the gap, not by measure alone."
+_KIND = "cuts parallel to the edges, each through a whole piece,"
 _THROUGH = {
-    "plating": "A cut may pass through plating that is no contact: nothing else fits.",
+    "plating": "A cut may pass through plating that is not a contact, because nothing else fits.",
     "contacts": "Cuts may pass through contacts, as you allowed.",
 }
 
@@ -63,10 +64,8 @@ def cut_lines(planned: PlannedBoard, liked: MassUnit = "auto") -> list[str]:
 def _how_good(plan: Plan) -> str:
     """How far the plan may be from the best."""
     if plan.is_optimal:
-        return "the best there is"
-    return (
-        f"no plan at the places that were searched saves more than {format_share(1 - plan.bound / plan.cost)} of it"
-    )
+        return f"no {_KIND} cost less"
+    return f"no {_KIND} can save more than {format_share(1 - plan.bound / plan.cost)} of it"
 
 
 def notes_of(boards: Iterable[PlannedBoard]) -> list[str]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from calibration.errors import RefusedError
-from calibration.notices import notice
 from grader.batch import Charge
+from grader.batch.notices import notice
 from grader.grade.model import Grades
 from grader.model import EMPTY, ProductModel
 

@@ -70,12 +70,13 @@ def grade_boards(
         DataFileError: two measurements mean different things by one input.
     """
     if not candidates:
-        raise UsageError("boards-none", "There is no board to grade.", "Give photos of whole boards.")
+        raise UsageError("boards-none", "There are no boards to grade.", "Give photos of whole boards.")
     if thresholds.currency != assumptions.currency:
         raise UsageError(
             "currencies-differ",
             f"The thresholds are in {thresholds.currency}, the gold price is in {assumptions.currency}.",
-            "Give thresholds in the same currency (--thresholds); none is converted here.",
+            "Give thresholds in the same currency; amounts are not converted.",
+            remedy="thresholds-currency",
         )
     boards = _apart(candidates)
     together = sum((b.gold_mg for b in boards), EMPTY)  # also tells whether all inputs agree
@@ -121,6 +122,7 @@ def _drawn(
     if a.drift is not None:
         value = value * values[a.drift.name]
     sale = _sale_of(a)
+    price = None if sale is None else sale.price
     hours = values[thresholds.board_h.name] + (board.cuts or 0) * values[thresholds.cut_h.name]
     return _Draws(
         candidate=board,
@@ -128,7 +130,7 @@ def _drawn(
         mass_g=board.mass_g.evaluate(values, n),
         value=value,
         minutes=hours * _MIN_PER_H,
-        sale=None if sale is None else board.whole_g.evaluate(values, n) / _G_PER_KG * values[sale.price.name],
+        sale=None if price is None else board.whole_g.evaluate(values, n) / _G_PER_KG * values[price.name],
         sale_minutes=values[thresholds.sale_h.name] * _MIN_PER_H,
     )
 

@@ -28,7 +28,7 @@ _FILE = FileKind(
     code="thresholds",
     what="a file of thresholds",
     most_bytes=100_000,
-    fix="Compare it with the example that 'grader grade --example' writes.",
+    fix="Compare it with the example thresholds.",
 )
 _invalid = _FILE.invalid
 
@@ -146,7 +146,7 @@ def _parse(text: str, name: str, *, are_examples: bool) -> Thresholds:
     except DataFileError:
         raise
     except UsageError as error:
-        raise DataFileError(error.code, f"{name}: {error.message}", error.advice) from error
+        raise DataFileError.of(error, f"{name}: {error.message}") from error
 
 
 def _build(data: Mapping[str, Mapping[str, str]], name: str, *, are_examples: bool) -> Thresholds:
@@ -195,5 +195,5 @@ def _amount(text: str, per: str) -> tuple[float, str]:
 def _time(key: str, text: str, source: str) -> Input:
     known, unit = named(key, quantity_estimate, text)
     if unit != "h" or min(known.parameters) <= 0:
-        raise UsageError("unit-wrong-kind", f"{key}: '{text}' is no time above zero.", "Write it as '0.5..1 min'.")
+        raise UsageError("unit-wrong-kind", f"{key}: '{text}' is not a time above zero.", "Write it as '0.5..1 min'.")
     return Input("work", _TITLES[key], known, source, "h", of=(key,))

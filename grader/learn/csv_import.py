@@ -104,8 +104,8 @@ def entries(rows: tuple[Row, ...]) -> tuple[tuple[int | str, NewYield, float], .
         first = wrong[0].problem
         raise UsageError(
             "csv-rows-wrong",
-            f"{len(wrong)} of {len(rows)} rows cannot be taken; the first is line {wrong[0].line}: "
-            f"{first.message if first else ''}",
+            f"{len(wrong)} of {len(rows)} rows cannot be imported; the first is line "
+            f"{wrong[0].line}: {first.message if first else ''}",
             "Correct them and import the file again; nothing was written.",
         )
     return tuple((row.lot.id, row.new, row.copies) for row in rows if row.lot is not None and row.new is not None)
@@ -113,7 +113,7 @@ def entries(rows: tuple[Row, ...]) -> tuple[tuple[int | str, NewYield, float], .
 
 _TWICE = UsageError(
     "yield-twice",
-    "This yield is in the log, or in the file, already.",
+    "This yield is already in the log, or earlier in the file.",
     "Take the row out, or correct its day or mass.",
 )
 
@@ -129,7 +129,11 @@ def _row(line: int, cells: Mapping[str | None, str | list[str] | None], lots: Ma
             )
         lot = lots.get(texts["lot"]) or lots.get(folded(texts["lot"]))
         if lot is None:
-            raise UsageError("lot-unknown", f"There is no lot '{texts['lot']}' in the log.", "Start it first.")
+            raise UsageError(
+                "lot-unknown",
+                f"There is no lot '{texts['lot']}' in the log.",
+                "Start the lot first, or choose one that is in the log.",
+            )
         return Row(line, texts, lot, _new(texts), _number(texts.get("copies") or "1"), None)
     except GraderError as error:
         return _wrong(line, texts, error)
@@ -163,7 +167,7 @@ def _day(text: str) -> date:
         return date.fromisoformat(text)
     except ValueError as error:
         raise UsageError(
-            "date-unreadable", f"'{text}' is no date.", "Write it as year-month-day, such as 2026-11-20."
+            "date-unreadable", f"'{text}' is not a date.", "Write it as year-month-day, such as 2026-11-20."
         ) from error
 
 
@@ -174,7 +178,7 @@ def _number(text: str) -> float:
         number = 0.0
     if not 0 < number < 1e6:
         raise UsageError(
-            "copies-invalid", f"'{text}' is no number of copies.", "Give a number above 0, such as 1 or 2.5."
+            "copies-invalid", f"'{text}' is not a number of copies.", "Give a number above 0, such as 1 or 2.5."
         )
     return number
 

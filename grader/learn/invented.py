@@ -17,13 +17,13 @@ import numpy as np
 from calibration.finishes import HARD_GOLD, IMMERSION_GOLD
 from calibration.inputs import Distribution, Input
 from calibration.thickness import Finish, GoldProperties, gold_properties
-from grader import __version__
 from grader.gold import gold_mass
 from grader.learn.newest import newest_in
 from grader.log import NewLot, NewPurchase, NewYield, checked, open_log, photo_of
 from grader.measured import SCHEMA, Measured, MeasuredScale
 from grader.measured.figures import figures_of
 from grader.model import ProductModel
+from grader.version import __version__
 
 # invented kinds of boards and their typical effective thickness in um
 PARTS: Mapping[str, Mapping[Finish, float]] = {

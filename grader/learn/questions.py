@@ -14,11 +14,11 @@ import numpy as np
 
 from calibration.errors import GraderError
 from calibration.inputs import FloatArray
-from calibration.notices import Notice, notice
+from calibration.notices import Notice
 from calibration.sourced import SourcedValue, parse
-from grader.learn import question_words as _words  # noqa: F401 - registers them
 from grader.learn.flags import UNIT_SLIPS
 from grader.learn.lots import estimates_of, gold_model
+from grader.learn.question_words import notice
 from grader.learn.weighings import Weighing, weighings
 from grader.log import Contents, Lot, NewAmount, NewCarryOver, NewLoad, NewPurchase, NewYield, Yield, YieldLot
 from grader.log.batch_model import BatchYield

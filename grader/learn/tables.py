@@ -23,7 +23,7 @@ def belief_sentences(found: Newest) -> tuple[str, ...]:
     made = f" of {found.made_at.date().isoformat()}" if found.made_at else ""
     said = [f"The belief{made} rests on {count} {'yield' if count == 1 else 'yields'}."]
     for s in found.belief.shifts():
-        moved = "has hardly moved" if 0.95 < s.factor < 1.05 else f"has moved by a factor of {s.factor:.2f}"
+        moved = "has barely moved" if 0.95 < s.factor < 1.05 else f"has moved by a factor of {s.factor:.2f}"
         said.append(
             f"{FINISH_WORDS[s.finish].capitalize()}: the middle {moved}, and the range is "
             f"{format_share(s.narrower)} as wide (on a scale of factors) as before anything was weighed."

@@ -245,7 +245,9 @@ class BatchRecords:
         for each in (*(b for b in same if b.name == batch), *same):
             return each
         raise UsageError(
-            "batch-unknown", f"There is no batch '{batch}' in the log.", "See them with: grader log batch list."
+            "batch-unknown",
+            f"There is no batch '{batch}' in the log.",
+            "Choose one of the log's batches, or start it.",
         )
 
     def struck(self, kind: Struck) -> frozenset[int]:

@@ -55,12 +55,17 @@ def backup(log: Log, to: Path) -> Rows:
     """
     if isinstance(log.path, str):
         raise LogError(
-            "log-on-server", f"{log.path} lies on a server.", "Copy it with the server's own means: pg_dump."
+            "log-on-server", f"{log.path} is on a server.", "Copy it with the server's own tools, such as pg_dump."
         )
     if os.path.lexists(to):
-        raise LogError("copy-exists", f"{to} is there already; it was left as it is.", "Choose another name.")
+        raise LogError("copy-exists", f"{to} already exists; it was left as it is.", "Choose another name.")
     if not to.parent.is_dir():
-        raise LogError("log-folder-missing", f"There is no folder {to.parent}.", "Create it, or choose another.")
+        raise LogError(
+            "log-folder-missing",
+            f"There is no folder {to.parent}.",
+            "Create it, or choose another.",
+            remedy="copy-elsewhere",
+        )
     return copy_whole(log.engine, to)
 
 
@@ -80,16 +85,25 @@ def restore(copy: Path, path: Path | None = None) -> Restored:
     named = default_path() if path is None else path
     place = named.resolve()
     if not copy.exists():
-        raise LogError("copy-missing", f"There is no copy at {copy}; nothing was changed.", _where_copies_lie(place))
+        raise _no_copy(copy, place)
     check_file(copy, must_exist=True)
     if place.is_dir():
         raise LogError("log-is-folder", f"{place} is a folder, not a log.", "Name a file inside it.")
     if place.exists() and not place.is_file():
-        raise LogError("log-not-ours", f"{place} is no file; it was left as it is.", "Name another file (--log).")
+        raise LogError(
+            "log-not-ours",
+            f"{place} is not a file; it was left as it is.",
+            "Choose another file for the log.",
+            remedy="log-other-file",
+        )
     if place.exists() and place.samefile(copy):
         raise LogError("copy-is-log", f"{copy} is the log itself.", "Name the copy to restore.")
     if not place.parent.is_dir():
-        raise LogError("log-folder-missing", f"There is no folder {place.parent}.", "Create it, or choose another.")
+        raise LogError(
+            "log-folder-missing",
+            f"There is no folder {place.parent}.",
+            "Create it, or choose another file for the log.",
+        )
     _refuse_foreign(place)
     with _sound(copy) as (source, rows):
         kept = _put(source, place)
@@ -97,13 +111,13 @@ def restore(copy: Path, path: Path | None = None) -> Restored:
     return Restored(place, rows, kept, "" if kept is None else _trouble_of(kept))
 
 
-def _where_copies_lie(place: Path) -> str:
+def _no_copy(copy: Path, place: Path) -> LogError:
+    missing = f"There is no copy at {copy}; nothing was changed."
     found = left_over(place)
-    return (
-        f"Beside the log lie: {', '.join(map(str, found))}."
-        if found
-        else "Name the copy that grader log backup wrote."
-    )
+    if found:
+        beside = f"These lie beside the log: {', '.join(map(str, found))}."
+        return LogError("copy-missing", missing, beside, remedy="copies-beside-log")
+    return LogError("copy-missing", missing, "Name a copy that was written as a backup.")
 
 
 def _refuse_foreign(place: Path) -> None:
@@ -116,7 +130,8 @@ def _refuse_foreign(place: Path) -> None:
         raise LogError(
             "log-not-ours",
             f"{place} is not a log of this program; it was left as it is.",
-            "Name another file (--log).",
+            "Choose another file for the log.",
+            remedy="log-other-file",
         )
 
 
@@ -135,6 +150,7 @@ def _sound(copy: Path) -> Iterator[tuple[sqlite3.Connection, Rows]]:
                 "log-damaged",
                 f"The copy {copy} is damaged ({trouble or 'its tables are missing'}); nothing was changed.",
                 "Use another copy.",
+                remedy="copy-other",
             )
         yield source, rows
 
@@ -268,8 +284,9 @@ def _verify(place: Path, rows: Rows, copy: Path, kept: Path | None) -> None:
         was = "" if kept is None else f" The log that was there is {kept}."
         raise LogError(
             "log-damaged",
-            f"The log at {place} is not what was put there from {copy} ({trouble}).{was}",
-            "Check the disk, then restore the copy to another place (--log).",
+            f"The log at {place} does not match what was restored from {copy} ({trouble}).{was}",
+            "Check the disk, then restore the copy to another place.",
+            remedy="log-restore-elsewhere",
         )
 
 
@@ -296,4 +313,4 @@ def _failed(error: LogError, keeper: _Keeper) -> LogError:
     if keeper.old is None:
         return error
     also = "" if keeper.kept is None else f" A copy of it is {keeper.kept}."
-    return LogError(error.code, f"{error.message} The log that is there was left as it was.{also}", error.advice)
+    return LogError.of(error, f"{error.message} The log that is there was left as it was.{also}")

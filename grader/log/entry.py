@@ -22,7 +22,7 @@ def _printable(text: str) -> str:
 
 def _not_a_number(text: str) -> str:
     if not any(c.isalpha() for c in text):
-        raise ValueError("needs at least one letter, so that it cannot be taken for a lot's number")
+        raise ValueError("needs at least one letter, or it could be mistaken for a lot's number")
     return text
 
 

@@ -72,7 +72,9 @@ def lot_row(c: Connection, lot: int | str) -> RowMapping:
     found = named_row(c, schema.lots, lot, "lot")
     if found is None:
         raise UsageError(
-            "lot-unknown", f"There is no lot '{lot}' in the log.", "See grader log list, or start it: grader log new."
+            "lot-unknown",
+            f"There is no lot '{lot}' in the log.",
+            "Start the lot first, or choose one that is in the log.",
         )
     return found
 
@@ -86,13 +88,17 @@ def yield_row(c: Connection, number: int) -> RowMapping:
     found = c.execute(select(schema.yields).where(schema.yields.c.id == number)).mappings().one_or_none()
     if found is None:
         raise UsageError(
-            "yield-unknown", f"There is no yield {number} in the log.", "See the numbers with: grader log compare."
+            "yield-unknown",
+            f"There is no yield {number} in the log.",
+            "Use the number of a yield that is in the log.",
         )
     return found
 
 
 _DAMAGED = LogError(
-    "log-damaged", "The log holds an entry that cannot be read.", "Put the log's last good copy in its place."
+    "log-damaged",
+    "The log holds an entry that cannot be read.",
+    "Restore its last good copy. The damaged log is kept beside it.",
 )
 
 

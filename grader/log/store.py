@@ -14,7 +14,6 @@ from sqlalchemy.dialects.postgresql import insert as postgres_insert
 from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 
 from calibration.errors import LogError, UsageError
-from grader import __version__
 from grader.log import schema
 from grader.log.entry import Document, utc_text
 from grader.log.model import (
@@ -59,6 +58,7 @@ from grader.log.store_batches import BatchWriting, lots_of_batch
 from grader.log.store_file import check_file, log_errors, migrate, open_engine, writing
 from grader.log.store_postgres import is_url, open_server, shown
 from grader.places import log_path
+from grader.version import __version__
 
 Clock = Callable[[], datetime]
 
@@ -110,7 +110,8 @@ def _make_folder(folder: Path) -> None:
         raise LogError(
             "log-folder-missing",
             f"The folder {folder} cannot be made ({error.strerror}).",
-            "Choose a file with --log.",
+            "Choose another file for the log.",
+            remedy="log-other-file",
         ) from error
 
 

@@ -139,9 +139,9 @@ class BatchWriting(ABC):
             if new.copies > went_in - came_out + _ROUNDING * (1 + went_in):
                 raise UsageError(
                     "carry-over-too-much",
-                    f"Of this lot {went_in:g} times its photographed boards went in, and {came_out:g} are "
-                    "carried over already.",
-                    "Give no more than what is left of them.",
+                    f"This lot's photographed boards went in {went_in:g} times, and {came_out:g} "
+                    "times are already carried over.",
+                    "Give at most what is left.",
                 )
             values = {**new.model_dump(), "logged_at": self.now()}
             number = insert_row(c, schema.carry_overs, batch_id=batch_id, lot_id=lot_id, **values)
@@ -161,11 +161,13 @@ class BatchWriting(ABC):
                 raise UsageError(
                     "entry-unknown",
                     f"There is no {new.kind} {new.entry_id} in the log.",
-                    "See the numbers with: grader log batch show NAME.",
+                    "Use the number of an entry that is in the log.",
                 )
             records = batch_records(c)
             if new.entry_id in records.struck(new.kind):
-                raise UsageError("entry-struck", f"The {new.kind} {new.entry_id} is struck already.", "Leave it so.")
+                raise UsageError(
+                    "entry-struck", f"The {new.kind} {new.entry_id} is already struck.", "Nothing needs to be done."
+                )
             _check_strike(records, new, row)
             values = {**new.model_dump(), "logged_at": self.now()}
             return as_strike(row_of(c, schema.batch_strikes, insert_row(c, schema.batch_strikes, **values)))
@@ -187,9 +189,7 @@ def lots_of_batch(c: Connection, batch: int | str) -> tuple[int, dict[int | str,
     lots: dict[int | str, float] = {lot: copies for lot, copies in records.lots_in(batch_id).items()}  # noqa: C416
     named = [*records.lots_in(batch_id), *(x.lot_id for x in records.carried_in(batch_id))]
     if not named:
-        raise UsageError(
-            "batch-empty", "Nothing has gone into this batch.", "Log its loads first: grader log batch load."
-        )
+        raise UsageError("batch-empty", "Nothing has gone into this batch.", "Log its loads first.")
     return batch_id, lots, named[0]
 
 
@@ -199,7 +199,7 @@ def _batch_row(c: Connection, batch: int | str) -> RowMapping:
         raise UsageError(
             "batch-unknown",
             f"There is no batch '{batch}' in the log.",
-            "See: grader log batch list, or start it: grader log batch new.",
+            "Choose one of the log's batches, or start it.",
         )
     return found
 
@@ -218,13 +218,13 @@ def _check_carried(records: BatchRecords, carry_id: int, batch_id: int) -> None:
     if carry is None:
         raise UsageError(
             "carry-over-unknown",
-            f"There is no carry-over {carry_id} that counts.",
-            "See the numbers with: grader log batch list.",
+            f"There is no carry-over {carry_id} in force.",
+            "Use the number of a carry-over that is in the log.",
         )
     if records.carried_into(carry_id) is not None:
         raise UsageError(
             "carry-over-used",
-            f"The boards of carry-over {carry_id} went into a load already.",
+            f"The boards of carry-over {carry_id} have already gone into a load.",
             "Their gold would count twice: name each carry-over once.",
         )
     if _comes_before(records, batch_id, carry.batch_id):

@@ -20,11 +20,11 @@ from sqlalchemy import URL, Connection, Engine, NullPool, create_engine, event
 from sqlalchemy.exc import DatabaseError, OperationalError, SQLAlchemyError
 
 from calibration.errors import LogError
-from grader import __version__
 from grader.log import sound
 from grader.log.beside import drop, put_new, set_aside, unfinished_name
 from grader.log.schema import APPLICATION_ID, MIGRATIONS
 from grader.log.sound import Rows, error_of, header_of, log_error, rows_in, trouble_in
+from grader.version import __version__
 
 _OLDEST_SQLITE = (3, 37, 0)  # STRICT tables
 
@@ -50,7 +50,7 @@ def check_file(path: Path, must_exist: bool) -> None:
     not_ours = LogError(
         "log-not-ours",
         f"{path} is not a log of this program; it was left as it is.",
-        "Name another file (--log). If it was your log, it is damaged: put a copy back with grader log restore COPY.",
+        "Choose another file for the log. If it was your log, it is damaged: restore a copy.",
     )
     if not is_file:
         raise not_ours
@@ -72,21 +72,25 @@ def _check_missing(path: Path, must_exist: bool) -> None:
             "log-set-aside",
             f"There is no log at {path}, but {'a log that was' if len(kept) == 1 else 'logs that were'} set aside "
             f"{'lies' if len(kept) == 1 else 'lie'} beside it: {names}.",
-            f'Put one back: grader log restore "{kept[0]}" --log "{path}". Or move them to another folder, and a new '
-            "log can be started.",
+            "Restore one of them, or move them to another folder before you start a new log.",
+            values={"copy": kept[0], "log": path},
         )
     journal = path.with_name(f"{path.name}-journal")
     if not path.exists() and journal.exists():
         raise LogError(
             "log-journal-alone",
             f"There is no log at {path}, but its journal is there: {journal}.",
-            "Bring the log back to its place, and what was being written is made whole. If the log is lost, put a "
-            "copy back (grader log restore COPY) or delete the journal.",
+            "Move the log back beside its journal: it then repairs itself. If the log is lost, "
+            "restore a copy or delete the journal.",
         )
     if must_exist:
-        raise LogError("log-missing", f"There is no log at {path}.", "Start one with: grader log new NAME.")
+        raise LogError("log-missing", f"There is no log at {path}.", "Start a new log, or choose another file.")
     if not path.parent.is_dir():
-        raise LogError("log-folder-missing", f"There is no folder {path.parent}.", "Create it, or choose another.")
+        raise LogError(
+            "log-folder-missing",
+            f"There is no folder {path.parent}.",
+            "Create it, or choose another file for the log.",
+        )
 
 
 def _check_version(path: Path, version: int) -> None:
@@ -94,7 +98,7 @@ def _check_version(path: Path, version: int) -> None:
         raise LogError(
             "log-newer",
             f"{path} was written by a newer version of this program; it was left as it is.",
-            "Update the program, or name another file (--log).",
+            "Update the program, or choose another file for the log.",
         )
 
 
@@ -105,7 +109,9 @@ def log_errors(place: Path | str) -> Iterator[None]:
         yield
     except UnicodeDecodeError as error:  # SQLite names a damaged part of the file in its message
         raise LogError(
-            "log-damaged", f"The log {place} is damaged.", "Put its last good copy in its place."
+            "log-damaged",
+            f"The log {place} is damaged.",
+            "Restore its last good copy. The damaged log is kept beside it.",
         ) from error
     except SQLAlchemyError as error:
         cause = str(error.orig) if isinstance(error, DatabaseError) else str(error)
@@ -211,14 +217,14 @@ def copy_whole(engine: Engine, to: Path) -> Rows:
             raise LogError(
                 "log-damaged",
                 f"The log {place} is damaged ({trouble}); it was left as it is, and no copy was written.",
-                "Put its last good copy in its place: grader log restore COPY. The damaged one is kept beside it.",
+                "Restore its last good copy. The damaged log is kept beside it.",
             )
         with unfinished.open("rb+") as file:
             os.fsync(file.fileno())
         put_new(unfinished, to)
     except FileExistsError as error:
         raise LogError(
-            "copy-exists", f"{to} is there already; it was left as it is.", "Choose another name."
+            "copy-exists", f"{to} already exists; it was left as it is.", "Choose another name."
         ) from error
     except (OSError, sqlite3.Error) as error:
         if isinstance(error, sqlite3.DatabaseError) and error.sqlite_errorname in ("SQLITE_CORRUPT", "SQLITE_NOTADB"):

@@ -12,10 +12,10 @@ from sqlalchemy.exc import ArgumentError
 
 from calibration.errors import LogError, UsageError
 from calibration.files import write_whole
-from grader import __version__
 from grader.log.schema_postgres import MIGRATIONS
 from grader.log.store_file import free_name, log_errors
 from grader.places import data_folder
+from grader.version import __version__
 
 SCHEMES = ("postgresql://", "postgres://")
 _LOCK = 0x42474C31  # of migrations; any number that no other program is likely to take
@@ -52,7 +52,7 @@ def open_server(url: str, must_exist: bool, now: Callable[[], str]) -> Engine:
     with log_errors(place), engine.connect() as c:
         version = _version(c, place)
     if version == 0 and must_exist:
-        raise LogError("log-missing", f"There is no log at {place}.", "Start one with: grader log new NAME.")
+        raise LogError("log-missing", f"There is no log at {place}.", "Start a new log, or choose another file.")
     if version < len(MIGRATIONS):
         _migrate(engine, place, now)
     return engine
@@ -122,7 +122,10 @@ def _version(c: Connection, place: str) -> int:
         ).scalar_one()
         if others:
             raise LogError(
-                "log-not-ours", f"{place} holds tables of something else.", "Name an empty database for the log."
+                "log-not-ours",
+                f"{place} holds tables of another program.",
+                "Name an empty database for the log.",
+                remedy="log-empty-database",
             )
         return 0
     version = int(c.exec_driver_sql("SELECT max(version) FROM migrations").scalar_one() or 0)
@@ -130,7 +133,7 @@ def _version(c: Connection, place: str) -> int:
         raise LogError(
             "log-newer",
             f"{place} was written by a newer version of this program; it was left as it is.",
-            "Update the program, or name another log (--log).",
+            "Update the program, or choose another file for the log.",
         )
     return version
 

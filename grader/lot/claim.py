@@ -107,7 +107,7 @@ def one_part(
         raise UsageError(
             "boards-per-photo",
             f"{len(given)} times {what} for {len(measured)} photos.",
-            f"Give {what} once for each photo, in their order.",
+            f"Give {what} once for each photo, in the same order.",
         )
 
     sights = tuple(
@@ -172,7 +172,7 @@ def _text(table: Mapping[str, Any], key: str, name: str) -> str:
 def _only(table: Mapping[str, Any], known: set[str], name: str) -> None:
     unknown = sorted(set(table) - known)
     if unknown:
-        raise _invalid(name, f"{', '.join(unknown)} has no meaning here (known: {', '.join(sorted(known))})")
+        raise _invalid(name, f"{', '.join(unknown)} is not known here (known: {', '.join(sorted(known))})")
 
 
 def _part(text: PartText, measured: Sequence[Measured]) -> Part:
@@ -203,7 +203,7 @@ def _photo(given: str, measured: Sequence[Measured]) -> Measured:
         raise UsageError(
             "photo-unknown",
             f"There is no measurement of a photo '{given}'.",
-            f"Measured were: {', '.join(m.photo for m in measured)}.",
+            f"There are measurements of: {', '.join(m.photo for m in measured)}.",
         )
     if len(found) > 1:
         raise UsageError(
@@ -218,7 +218,7 @@ def _count(text: str) -> Distribution:
         values = [float(int(part.strip())) for part in split_range(text.strip())]
     except (ValueError, OverflowError) as error:
         raise UsageError(
-            "count-unreadable", f"'{text}' is no number of boards.", "Write 30, or 28..32 where it is not sure."
+            "count-unreadable", f"'{text}' is not a number of boards.", "Write 30, or 28..32 if you are not sure."
         ) from error
     return distribution_of(values, text)
 
@@ -233,5 +233,5 @@ def _other_face(text: str) -> OtherFace:
         if text.replace(" ", "_") == face:
             return face
     raise UsageError(
-        "other-face-unknown", f"'{text}' says nothing about the other face.", "Write alike, or left out."
+        "other-face-unknown", f"'{text}' is not a valid value for the other face.", "Write alike, or left out."
     )

@@ -18,13 +18,13 @@ import numpy as np
 
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
-from calibration.notices import Notice, notice
+from calibration.notices import Notice
 from calibration.reading import packaged_text
 from calibration.sourced import parse_inputs
 from calibration.thickness import THICKNESS
 from grader.board_count import BoardCount
-from grader.lot import notices as _registered  # noqa: F401 - registers the warnings used here
 from grader.lot.model import Lot, LotEstimate, Part, PartEstimate, Sight
+from grader.lot.notices import notice
 from grader.lot.sampling import Observed, observed_spread, pooled, prior_spread, unseen_factor
 from grader.lot.seen import check_sure, seen_inputs, total_seen
 from grader.measured import Measured
@@ -63,7 +63,7 @@ def _estimate(part: Part, *, own_thickness: bool) -> PartEstimate:
     if per_mass and seen_mass is None:
         raise UsageError(
             "outline-missing",
-            f"{part.name}: a mass is stated, but what the boards in the photos weigh is not known.",
+            f"{part.name}: a mass is stated, but the weight of the boards in the photos is not known.",
             "Weigh them and give their mass, or give the number of boards in the lot.",
         )
     boards, seen = _boards(part, seen_mass), total_seen(part)

@@ -122,7 +122,12 @@ class Lot:
 
     def __post_init__(self) -> None:
         if not self.parts:
-            raise UsageError("measurements-none", "The lot holds nothing.", "Give at least one part with a photo.")
+            raise UsageError(
+                "measurements-none",
+                "The lot holds nothing.",
+                "Give at least one part with a photo.",
+                remedy="lot-empty",
+            )
         names = [p.name for p in self.parts]
         for name in names:
             if names.count(name) > 1:

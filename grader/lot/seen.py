@@ -37,9 +37,10 @@ def check_sure(part: Part) -> None:
         if known is not None and not known.is_sure:
             raise UsageError(
                 "boards-unsure",
-                f"{sight.front.photo}: its outlines do not tell how many boards it shows ({known.low} to "
-                f"{known.high} are likely), and gold per board hangs on it.",
-                "Count the boards in the photo and give their number (--boards on the command line).",
+                f"{sight.front.photo}: its outlines do not show how many boards there are "
+                f"({known.low} to {known.high} are likely), and gold per board depends on that "
+                "number.",
+                "Count the boards in the photo and give their number.",
             )
 
 

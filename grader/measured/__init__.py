@@ -3,6 +3,7 @@
 from grader.measured.parts import (
     BudgetShare,
     Change,
+    EdgeRow,
     MadeCorrections,
     MeasuredBoard,
     MeasuredFinish,
@@ -19,6 +20,7 @@ __all__ = [
     "VISIBLE_ONLY",
     "BudgetShare",
     "Change",
+    "EdgeRow",
     "MadeCorrections",
     "Measured",
     "MeasuredBoard",

@@ -21,7 +21,7 @@ from grader.model import ProductModel, Range
 
 _LEAST = 1e-6  # mm² or mg: below, figures are nothing
 _MOST_NEGATIVE = -1e-9  # of the greatest draw: what is left where terms cancel
-_FIX = "It was damaged or edited. Make it again with: grader measure PHOTO --json FILE."
+_FIX = "It was damaged or edited. Measure the photo again."
 
 
 def check_shown(where: str, measured: Measured) -> None:
@@ -115,7 +115,7 @@ def _bounds() -> Mapping[str, SourcedValue]:
 
 
 def _absurd(what: str, unit: str, figure: float) -> DataFileError:
-    return DataFileError("measurement-absurd", f"{what} comes to {figure:.4g} {unit}, which no photo shows.", _FIX)
+    return DataFileError("measurement-absurd", f"{what} comes to {figure:.4g} {unit}, which no photo can show.", _FIX)
 
 
 def _contradicts(what: str, how: str) -> DataFileError:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, PlainSerializer, PlainValidator, WithJsonSchema
 
@@ -11,7 +11,12 @@ from calibration.errors import GraderError
 from calibration.notices import Notice
 from grader.board_count import BoardCount
 from grader.corrections import Correction, correction_json, correction_of
-from grader.model import FINISHES, ProductModel, Term
+from grader.model import FINISHES, Finish, ProductModel, Term
+
+if TYPE_CHECKING:
+    FinishKey = Finish
+else:
+    FinishKey = Literal[FINISHES]  # a finish that there is: checked when read, and in the schema
 
 _LARGEST_PX = 1e6  # no photo is larger
 

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from calibration.finishes import UNDETERMINED
 from calibration.notices import Notice
-from grader import __version__
 from grader.area import AreaEstimate, region_sums
 from grader.gold import GoldEstimate
 from grader.measured.figures import figures_of, finishes_of, range_of
@@ -32,6 +31,7 @@ from grader.photo_advice.model import Check
 from grader.pipeline import Measurement
 from grader.regions import Board
 from grader.regions.count import count_boards
+from grader.version import __version__
 
 _SIMPLE_PX = 1.0
 
@@ -112,7 +112,7 @@ def _change(before: AreaEstimate | GoldEstimate | None, after: AreaEstimate | Go
 def _warnings(measurement: Measurement, checks: Sequence[Check]) -> Iterable[Notice]:
     """Why it was refused, what the measurement warned of, and what the checks of the photo add to that."""
     refused = measurement.refused
-    reason = [] if refused is None else [Notice(refused.code, refused.message, refused.advice)]
+    reason = [] if refused is None else [Notice.of(refused)]
     told = [*reason, *measurement.notices]
     codes = {n.code for n in told}
     return (*told, *(n for check in checks for n in check.notices if n.code not in codes))

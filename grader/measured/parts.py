@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Annotated, Literal
 
 import cv2
@@ -10,8 +11,8 @@ import numpy as np
 from pydantic import Field
 
 from grader.corrections import MOST_ITEMS, Corrections
-from grader.measured.fields import CorrectionField, ModelField, PointPx, Record, TermsField
-from grader.model import Finish, Range
+from grader.measured.fields import CorrectionField, FinishKey, ModelField, PointPx, Record, TermsField
+from grader.model import Range
 from grader.photo_advice.model import CheckName
 
 Ring = tuple[PointPx, ...]
@@ -71,6 +72,19 @@ class MeasuredRow(Record):
     face: str = "seen"
 
 
+@dataclass(frozen=True)
+class EdgeRow:
+    """A plated row of contacts at an edge.
+
+    Attributes:
+        length_mm: along the edge.
+        depth_mm: of its contacts, from the edge inwards.
+    """
+
+    length_mm: float
+    depth_mm: float
+
+
 class MeasuredBoard(Record):
     """An outline in the photo: a board, or several that touch.
 
@@ -88,7 +102,7 @@ class MeasuredBoard(Record):
     partly_hidden: bool = False
     contacts: tuple[MeasuredRow, ...] = ()
     area_mm2: Range | None = None
-    by_finish: Mapping[Finish, MeasuredFinish] | None = None
+    by_finish: Mapping[FinishKey, MeasuredFinish] | None = None
     plated_share: float | None = None
     gold_terms: TermsField | None = None
 
@@ -105,6 +119,19 @@ class MeasuredBoard(Record):
         _, sides, _ = cv2.minAreaRect(np.asarray(self.outline_px, np.float32))
         short, long = sorted(float(side) for side in sides)
         return long / short if short > 0 else None
+
+    @property
+    def edge_rows(self) -> tuple[EdgeRow, ...] | None:
+        """Rows at its edges, on the face that was seen; None where the measurement does not say."""
+        if "contacts" not in self.model_fields_set:
+            return None
+        found = []
+        for row in self.contacts:
+            if row.pitch_mm is None or row.length_mm is None:
+                return None
+            if row.at_edge:
+                found.append(EdgeRow((row.count + row.missing) * row.pitch_mm, row.length_mm))
+        return tuple(found)
 
     @property
     def gold_value_mg(self) -> float:
@@ -167,6 +194,6 @@ class MeasuredModel(Record):
         scale_inputs: names of the factors that act alike on every area in the photo.
     """
 
-    area_mm2: Mapping[Finish, ModelField] = Field(default_factory=dict)
+    area_mm2: Mapping[FinishKey, ModelField] = Field(default_factory=dict)
     gold_mg: ModelField
     scale_inputs: tuple[str, ...] = ()

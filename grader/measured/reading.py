@@ -63,7 +63,8 @@ def usable(measurements: Iterable[tuple[str, Measured]]) -> list[Measured]:
             raise UsageError(
                 "photo-twice",
                 f"{source}: the photo {measured.photo} was already given ({seen[measured.sha256]}).",
-                "Give each photo once; for boards that were not photographed say how many there are (--count).",
+                "Give each photo once. For boards without a photo, give the number of boards in the lot.",
+                remedy="photo-once",
             )
         seen[measured.sha256] = f"{measured.photo} in {source}"
         found.append(measured)

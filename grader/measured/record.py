@@ -18,7 +18,7 @@ from calibration.notices import Notice
 from calibration.reading import FileKind
 from grader.board_count import BoardCount
 from grader.corrections import NO_CORRECTIONS, Corrections
-from grader.measured.fields import BoardCountField, NoticeField, Record
+from grader.measured.fields import BoardCountField, FinishKey, NoticeField, Record
 from grader.measured.parts import (
     BudgetShare,
     MadeCorrections,
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 
 SCHEMA: Literal[1] = 1
 VISIBLE_ONLY = "Visible plating only: gold inside packages, and on faces that the photo does not show, is not in it."
-FIX = "Make it again with: grader measure PHOTO --json FILE."
+FIX = "Measure the photo again."
 FILE = FileKind(code="measurement", what="measurements", most_bytes=200_000_000, fix=FIX)
 
 
@@ -89,13 +89,13 @@ class Measured(Record):
     statement: str = VISIBLE_ONLY
     plated_share_of_frame: float | None = None
     plated_area_mm2: Range | None = None
-    by_finish: Mapping[Finish, MeasuredFinish] = Field(default_factory=dict)
+    by_finish: Mapping[FinishKey, MeasuredFinish] = Field(default_factory=dict)
     gold_mg: Range | None = None
     photo_checks: tuple[PhotoCheck, ...] = ()
     boards: tuple[MeasuredBoard, ...] = ()
     board_count: BoardCountField | None = None
     loose_contacts: tuple[MeasuredRow, ...] = ()
-    plating_px: Mapping[Finish, tuple[Ring, ...]] = Field(default_factory=dict)
+    plating_px: Mapping[FinishKey, tuple[Ring, ...]] = Field(default_factory=dict)
     budget: tuple[BudgetShare, ...] = ()
     corrections: MadeCorrections | None = None
     warnings: tuple[NoticeField, ...] = ()
@@ -113,7 +113,7 @@ class Measured(Record):
     @staticmethod
     def failed(photo: str, error: GraderError) -> Measured:
         """The record of a photo that could not be measured."""
-        reason = Notice(error.code, error.message, error.advice)
+        reason = Notice.of(error)
         return Measured(photo=photo, error=reason, warnings=(reason,))
 
     def to_dict(self) -> dict[str, Any]:
@@ -201,12 +201,18 @@ class Measured(Record):
         for why in (self.refused, self.error):
             if why is not None:
                 advice = why.advice or "Take the photo again, or leave it out."
-                return UsageError("measurement-refused", f"{name} was not measured: {why.message}", advice)
+                return UsageError(
+                    "measurement-refused",
+                    f"{name} was not measured: {why.message}",
+                    advice,
+                    remedy=why.remedy or why.code,
+                    values=why.values,
+                )
         if not self.has_scale:
             return UsageError(
                 "measurement-without-scale",
                 f"{name} has no scale, so its gold is not known.",
-                "Measure it again with the printed target, a known length (--length) or rectangle, or leave it out.",
+                "Measure it again with the printed target, a known length or a known rectangle, or leave it out.",
             )
         return None
 
@@ -223,7 +229,7 @@ def _data_file_error(where: str, error: ValidationError) -> DataFileError:
     own = first.get("ctx", {}).get("error")
     if isinstance(own, GraderError):
         message = own.message if own.message.startswith(where) else f"{where}: {own.message}"
-        return DataFileError(own.code, message, FIX if own.code == "model-invalid" else own.advice)
+        return DataFileError.of(own, message)
     place = ".".join(str(part) for part in first["loc"])
     return FILE.invalid(where, f"with parts that cannot be read ({place}: {first['msg']})")
 

@@ -20,15 +20,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.notices import Notice, NoticeDefinition, notice, register
+from calibration.notices import Notice, NoticeDefinition, Notices
 from calibration.sourced import load
 
-register(
+notice = Notices(
     NoticeDefinition(
         "photo-looks-damaged",
-        "Picture looks damaged",
-        "The picture shows {signs}, as a damaged file does; what is measured there is not to be trusted.",
-        "Look at the picture; if it is spoilt, copy the file again from the phone or camera and measure that one.",
+        "The picture shows {signs}, as damaged files do; do not trust what is measured there.",
+        "Look at the picture; if it is damaged, copy the file again from the phone or camera and measure that one.",
     )
 )
 

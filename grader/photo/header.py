@@ -147,7 +147,7 @@ def _check_frames(picture: Image.Image, kind: Format) -> None:
         raise PhotoError("photo-animated", f"The file is an animation of {frames} frames.", "Send a still photo.")
     raise PhotoError(
         "photo-several-pictures",
-        f"The file holds {frames} pictures, and which one is meant is not known.",
+        f"The file holds {frames} pictures, and it is not clear which one is meant.",
         "Send one file for each photo.",
     )
 
@@ -161,7 +161,7 @@ def _check_depth(picture: Image.Image, data: bytes, kind: Format) -> None:
     if bits > 8:
         raise PhotoError(
             "photo-bit-depth",
-            f"The picture has {bits} bits per channel, and how bright its values are meant is not certain.",
+            f"The picture has {bits} bits per channel, and how bright its values are meant to be is not certain.",
             "Save it as a JPEG or as 8 bits per channel, or send the camera's JPEG.",
         )
     if kind == "HEIF":
@@ -188,12 +188,12 @@ def _check_mode(picture: Image.Image) -> None:
     if mode in ("P", "PA"):
         raise PhotoError(
             "photo-palette",
-            "The picture was reduced to a palette of at most 256 colours; gold cannot be told apart in it.",
+            "The picture was reduced to a palette of at most 256 colours; gold cannot be recognised in it.",
             _SEND_ORIGINAL,
         )
     if mode in ("1", "L", "LA", "La") or mode.startswith(("I", "F")):
         raise PhotoError(
-            "photo-no-colour", "The picture has no colour; gold cannot be told apart in it.", "Send a colour photo."
+            "photo-no-colour", "The picture has no colour; gold cannot be recognised in it.", "Send a colour photo."
         )
     raise PhotoError(
         "photo-colour-mode", f"The picture's colour coding ({mode}) is not that of a camera.", _SEND_ORIGINAL

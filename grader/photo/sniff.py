@@ -106,7 +106,7 @@ def _sniff_media(data: bytes) -> Format:
 
 
 def _other_picture(what: str) -> PhotoError:
-    return PhotoError("photo-other-format", f"This is {what} file, which is not read here.", _SEND_PHOTO)
+    return PhotoError("photo-other-format", f"This is {what} file, which this program does not read.", _SEND_PHOTO)
 
 
 def _end_of_boxes(data: bytes) -> int:

@@ -9,15 +9,15 @@ from typing import Any
 from PIL import Image
 
 from calibration.errors import PhotoError
-from calibration.notices import Notice, NoticeDefinition, notice, register
+from calibration.notices import Notice, NoticeDefinition, Notices
 from grader.photo.sniff import raise_if_raw
 
-register(
+notice = Notices(
     NoticeDefinition(
         "photo-bytes-left-over",
-        "File longer than its picture",
-        "The TIFF file goes on for {left} bytes behind its pixels: if they were put in, pixels lie elsewhere.",
-        "Look at the picture; if colours or halves do not fit, copy the file again.",
+        "The TIFF file has {left} extra bytes after its pixels; if they were inserted further up, "
+        "pixels are displaced.",
+        "Look at the picture; if colours or parts of it look wrong, copy the file again.",
     )
 )
 

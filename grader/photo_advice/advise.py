@@ -11,11 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.errors import RefusedError
-from calibration.notices import Notice, NoticeDefinition, notice, register
+from calibration.notices import Notice, NoticeDefinition, Notices
+from calibration.notices import notice as scale_notice
 from calibration.scale import Scale
 from calibration.sourced import load
 from grader.coverage import Coverage
 from grader.coverage.error import clipped_share, contact_width_px
+from grader.coverage.error import notice as coverage_notice
 from grader.photo import Photo
 from grader.photo_advice.blur import FWHM, blur_px
 from grader.photo_advice.how import HOW
@@ -25,17 +27,15 @@ from grader.pipeline import Measurement
 from grader.regions import Board, Regions
 from grader.units import format_share
 
-register(
+notice = Notices(
     NoticeDefinition(
         "photo-blurred",
-        "Photo blurred",
         "Edges are blurred over {blur_px:.1f} px, {share:.0%} of a contact's width.",
         HOW["sharpness"].advice,
     ),
     NoticeDefinition(
         "light-uneven",
-        "Light uneven",
-        "The ground is {ratio:.1f} times brighter in one place than in another: a shadow, or two colours of ground.",
+        "The background is {ratio:.1f} times brighter in one place than in another: it has a shadow, or two colours.",
         HOW["light"].advice,
     ),
 )
@@ -139,7 +139,7 @@ def _resolution(scale: Scale | None) -> Check:
     if scale is None or contact is None:
         return _check("resolution", "Without a scale, px per mm are not known.", limit=limit, unit="px/mm")
     coarse = contact < figures["contact_px_least"].value
-    told = (notice("contacts-narrow", px_per_mm=scale.px_per_mm, contact_px=contact),) if coarse else ()
+    told = (coverage_notice("contacts-narrow", px_per_mm=scale.px_per_mm, contact_px=contact),) if coarse else ()
     text = f"The picture has {scale.px_per_mm:.1f} px per mm: {contact:.1f} px across a common contact."
     return _check("resolution", text, scale.px_per_mm, limit, unit="px/mm", is_good=not told, told=told)
 
@@ -149,7 +149,7 @@ def _highlights(photo: Photo, coverage: Coverage | None) -> Check:
     share = None if coverage is None else clipped_share(photo.rgb, coverage.share)
     if share is None:
         return _check("highlights", "No plating was found that could be washed out.", limit=limit)
-    told = (notice("gold-clipped", share=share),) if share > limit else ()
+    told = (coverage_notice("gold-clipped", share=share),) if share > limit else ()
     text = f"{format_share(share)} of the plating found is washed out to white."
     return _check("highlights", text, share, limit, is_good=not told, told=told)
 
@@ -159,7 +159,7 @@ def _tilt(scale: Scale | None) -> Check:
     tilt = None if scale is None else scale.tilt_deg
     if tilt is None:
         return _check("tilt", "What gave the scale cannot show the tilt.", limit=limit, unit="°")
-    told = (notice("tilt-large", tilt_deg=tilt),) if tilt > limit else ()
+    told = (scale_notice("tilt-large", tilt_deg=tilt),) if tilt > limit else ()
     text = f"The camera looked from {tilt:.0f}° off straight down."
     return _check("tilt", text, tilt, limit, unit="°", is_good=not told, told=told)
 
@@ -167,7 +167,7 @@ def _tilt(scale: Scale | None) -> Check:
 def _target(scale: Scale | None, refused: RefusedError | None) -> Check:
     """The share of the target's corners in sight; a bent one, or one that had to be refused, fails whatever it is."""
     if refused is not None and refused.code.startswith("target-"):
-        reason = Notice(refused.code, refused.message, refused.advice)
+        reason = Notice.of(refused)
         return _check("target", refused.message, is_good=False, told=(reason,))
     if scale is None or scale.method != "target":
         return _check("target", "No printed target was used.")

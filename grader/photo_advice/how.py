@@ -34,20 +34,21 @@ HOW: Mapping[CheckName, How] = {
     ),
     "resolution": How(
         "Near enough",
-        "Go nearer until boards and target fill the picture, and use the camera's full resolution, no zoom.",
+        "Move closer until boards and target fill the picture, and use the camera's full resolution without zoom.",
         "boards small in the picture",
         "boards fill the picture",
     ),
     "highlights": How(
         "No glare",
-        "Flash off; light from a window or a white wall at the side, and a little darker if the gold turns white.",
+        "Turn the flash off and use light from a window or a white wall at the side; expose a "
+        "little darker if the gold turns white.",
         "flash from above",
         "soft light from the side",
     ),
     "tilt": How(
         "Level",
         "Hold the phone level above the boards, looking straight down.",
-        "phone aslant",
+        "phone tilted",
         "phone level",
     ),
     "target": How(
@@ -58,7 +59,7 @@ HOW: Mapping[CheckName, How] = {
     ),
     "light": How(
         "Even light",
-        "Step aside so that neither you nor the phone throws a shadow on the boards; use a plain ground.",
+        "Step aside so that neither you nor the phone casts a shadow on the boards; use a plain background.",
         "shadow across the boards",
         "no shadow",
     ),

@@ -15,19 +15,18 @@ import numpy as np
 
 from calibration.area_factors import draws_of, height_factor
 from calibration.inputs import Distribution, Input
-from calibration.notices import NoticeDefinition, notice, register
+from calibration.notices import NoticeDefinition, Notices
 from calibration.plane import PosedPlane
 from calibration.reading import packaged_toml
 from calibration.scale import Scale
 from grader.photo import Photo
 from grader.regions.model import Regions
 
-register(
+notice = Notices(
     NoticeDefinition(
         "boards-stacked",
-        "Boards on top of each other",
-        "Of {boards} boards found, {hidden} lie partly under others. Plating that is hidden is not counted, and how "
-        "high the upper boards lie is not known, which makes the range wider.",
+        "Of {boards} boards found, {hidden} are partly covered. Hidden plating is not counted, and "
+        "the unknown height of the upper boards widens the range.",
         "Lay the boards side by side, none on another, and take the photo again.",
     ),
 )

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from calibration.families import FamilyMatch, match_families, one_pitch
 from calibration.from_contacts import ContactLine
 from calibration.inputs import FloatArray
-from calibration.notices import Notice, NoticeDefinition, notice, register
+from calibration.notices import Notice, NoticeDefinition, Notices
 from grader.coverage import Coverage
 from grader.regions.comb import follow
 from grader.regions.find import PieceRow, rows_above
@@ -36,10 +36,9 @@ _ABOVE, _SHORTENED = (170, 200), 1.35
 _LONG = 18
 _NOTCH = 0.84  # from the row's middle to where a key's slot is looked for, in half contact lengths
 
-register(
+notice = Notices(
     NoticeDefinition(
         "contacts-missing",
-        "Contacts missing",
         "{missing} contacts of a row of {total} were not found: worn off, never plated, under dirt or in glare.",
         "Look at the overlay. If they are there, clean them or turn the board out of the glare and take the photo "
         "again: their gold is not in the figures.",

@@ -20,6 +20,6 @@ def batch_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
         rows = tuple(tuple(map(str, row)) for row in table["rows"])
         yield Table(tuple(map(str, table["columns"])), rows, str(table["title"]))
     for warning in document["warnings"]:
-        yield Caveat(str(warning["message"]), str(warning["advice"]))
+        yield Caveat(str(warning["message"]), str(warning["advice"]), str(warning["code"]))
     for statement in document["statements"]:
         yield Text(str(statement))

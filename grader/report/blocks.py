@@ -32,13 +32,14 @@ class Text:
 
 @dataclass(frozen=True)
 class Caveat:
-    """What deserves less trust, and what to do about it."""
+    """What deserves less trust, and what to do about it; its code, where it has one."""
 
     message: str
     advice: str
+    code: str = ""
 
     def __post_init__(self) -> None:
-        _check_texts(self.message, self.advice)
+        _check_texts(self.message, self.advice, self.code)
 
 
 @dataclass(frozen=True)

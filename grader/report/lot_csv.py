@@ -8,10 +8,10 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from calibration.reading import as_written
-from grader import __version__
 from grader.measured import Measured
 from grader.report.lot_report import DAMAGED, LotReport
 from grader.spreadsheet import csv_cell
+from grader.version import __version__
 
 COLUMNS = ("section", "item", "quantity", "value", "low", "high", "level", "unit")
 
@@ -66,6 +66,11 @@ def _photo(seen: Measured) -> Iterator[Row]:
 def _offer(offer: Mapping[str, Any], title: str) -> Iterator[Row]:
     currency = str(offer["currency"])
     yield "offer", title, "highest price worth paying", offer["highest_price"]["price"], *_NONE, currency
+    yield "offer", title, "way of the highest price", str(offer["highest_price"]["title"]), *_NONE, ""
+    for key, unit in (("per_kg", "kg"), ("per_lb", "lb"), ("per_board", "board")):
+        each = offer["highest_price"][key]
+        if each is not None:
+            yield "offer", title, f"highest price a {unit}", each, *_NONE, f"{currency}/{unit}"
     yield "offer", title, "break-even price", offer["break_even"], *_NONE, currency
     for quantity in ("proceeds", "costs", "own_time"):
         yield _range("offer", title, quantity.replace("_", " "), offer[quantity], currency)

@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from calibration.errors import DataFileError
 from calibration.reading import as_written
-from grader import __version__
 from grader.batch.words import HEADING as BATCH_HEADING
 from grader.cautions import documents_for
 from grader.lot import LotEstimate
@@ -30,6 +29,7 @@ from grader.report.plating import measured_picture, picture_jpeg
 from grader.units import format_range
 from grader.valuation import CAUTION, VISIBLE_PLATING_ONLY, Offer
 from grader.valuation.words import LOT_COLUMNS, highest_words, part_rows
+from grader.version import __version__
 
 Document = Mapping[str, Any]
 
@@ -37,7 +37,8 @@ Document = Mapping[str, Any]
 DAMAGED = DataFileError(
     "measurement-invalid",
     "A measurement or a plan cannot be shown: it was changed or damaged after it was written.",
-    "Make it again with: grader measure PHOTO --json FILE, or grader cut, or grader batch.",
+    "Measure the photo again, or make the plan again.",
+    remedy="measurement-or-plan",
 )
 _LONGEST_PX = 1400
 _CAPTION = "Plating coloured by finish: hard gold orange, immersion gold blue, undetermined pink; boards outlined."

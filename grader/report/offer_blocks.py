@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from grader.report.blocks import Block, Caveat, Table, Text
-from grader.units import format_money, format_share
+from grader.units import format_share
 from grader.valuation import Offer
 from grader.valuation.words import (
     CURVE_COLUMNS,
@@ -16,10 +16,12 @@ from grader.valuation.words import (
     at_price_lines,
     break_even_words,
     budget_lines,
+    budget_price_words,
     curve_rows,
     each_words,
     highest_words,
     lot_rows,
+    needs_lines,
     question_rows,
     route_rows,
     routes_heading,
@@ -39,7 +41,7 @@ def offer_blocks(offer: Offer) -> Iterator[Block]:
     if each:
         yield Text(f"That is {each}.")
     if offer.reason is not None:
-        yield Caveat(offer.reason.message, offer.reason.advice)
+        yield Caveat(offer.reason.message, offer.reason.advice, offer.reason.code)
     parts = tuple(lot_rows(offer))
     if parts:
         yield Table(LOT_COLUMNS, parts, "The lot")
@@ -50,7 +52,10 @@ def offer_blocks(offer: Offer) -> Iterator[Block]:
         title, at = shown
         yield Table(("", ""), tuple(at_price_lines(at, offer)), title)
     yield Table(ROUTE_COLUMNS, tuple(route_rows(offer)), routes_heading(offer))
-    price = format_money(offer.budget_price, offer.assumptions.currency)
+    needs = tuple(needs_lines(offer))
+    if needs:
+        yield Table(("", ""), needs, f"The work, as planned: {offer.way.title}")
+    price = budget_price_words(offer)
     moves = tuple((title, format_share(share), swing) for title, share, swing in budget_lines(offer))
     if moves:
         columns = ("Input", "Share", "Profit, from its low to its high end")
@@ -63,4 +68,4 @@ def offer_blocks(offer: Offer) -> Iterator[Block]:
         yield Table(("", ""), questions, "Worth asking before you buy")
     yield Table(("", ""), tuple(assumed_lines(offer)), "Assumed")
     for item in offer.notices:
-        yield Caveat(item.message, item.advice)
+        yield Caveat(item.message, item.advice, item.code)

@@ -128,7 +128,9 @@ def simulate_learning(
     """
     if min(trades, lots) < _LEAST:
         raise UsageError(
-            "lots-too-few", f"{trades} trades of {lots} lots say nothing.", f"Invent at least {_LEAST} of each."
+            "lots-too-few",
+            f"{trades} trades of {lots} lots are too few to show anything.",
+            f"Invent at least {_LEAST} of each.",
         )
     priors = published_priors()
     paths: list[list[list[Step]]] = [[] for _ in LEARNERS]

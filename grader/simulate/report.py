@@ -69,7 +69,9 @@ def simulate(world: World, lots: int, seed: int, progress: Callable[[int], None]
         UsageError: ``lots-too-few``.
     """
     if lots < _LEAST_LOTS:
-        raise UsageError("lots-too-few", f"{lots} lots say nothing.", f"Invent at least {_LEAST_LOTS}.")
+        raise UsageError(
+            "lots-too-few", f"{lots} lots are too few to show anything.", f"Invent at least {_LEAST_LOTS}."
+        )
     # numbers beyond those that are offered
     rate = best_rate_per_kg([invent(world, lots + n, seed) for n in range(_LEARNING_LOTS)])
     trials = []

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from grader.units.asking import AskingPrice, parse_asking_price
 from grader.units.durations import parse_day, parse_hours, parse_weeks
+from grader.units.exchange import ExchangeRate, parse_exchange
 from grader.units.formats import (
     MassUnit,
     format_mass,
@@ -18,6 +19,7 @@ from grader.units.lot_size import LotSize
 from grader.units.money import (
     Money,
     PricePerMass,
+    currencies_in,
     currency_codes,
     in_currency,
     money_down,
@@ -37,10 +39,12 @@ from grader.units.weighed import parse_fineness, parse_weighed_mg
 
 __all__ = [
     "AskingPrice",
+    "ExchangeRate",
     "LotSize",
     "MassUnit",
     "Money",
     "PricePerMass",
+    "currencies_in",
     "currency_codes",
     "format_mass",
     "format_money",
@@ -52,6 +56,7 @@ __all__ = [
     "parse_area_mm2",
     "parse_asking_price",
     "parse_day",
+    "parse_exchange",
     "parse_fineness",
     "parse_hours",
     "parse_length_mm",

@@ -51,7 +51,7 @@ def parse_day(text: str) -> date:
 def _duration(text: str, units: Mapping[str, float], examples: str) -> float:
     match = re.fullmatch(rf"({NUMBER})\s*([^\W\d_]*)\.?", plain(text, "a time", examples))
     if match is None:
-        raise UnitError("quantity-unreadable", f"'{text.strip()}' is no time.", f"Write {examples}.")
+        raise UnitError("quantity-unreadable", f"'{text.strip()}' is not a time.", f"Write {examples}.")
     digits, word = match.groups()
     if not word:
         raise UnitError("unit-missing", f"'{text.strip()}' has no unit.", f"Write {examples}.")

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable, Mapping, Sequence
 from itertools import pairwise
 from typing import TypeVar
 
 from calibration.errors import UnitError, UsageError
 from calibration.inputs import Distribution
 from grader.units import parse_hours, parse_mass_g, parse_money, parse_share, parse_volume_ml, split_range
+from grader.units.numbers import NUMBER, number
 
 _T = TypeVar("_T")
 
@@ -30,7 +32,9 @@ def distribution_of(values: Sequence[float], text: str) -> Distribution:
             "Give one value, two (least..greatest) or three (least..most likely..greatest).",
         )
     if any(a > b for a, b in pairwise(values)):
-        raise UsageError("estimate-order", f"The values of '{text}' do not rise.", "Put the least value first.")
+        raise UsageError(
+            "estimate-order", f"The values of '{text}' are not in rising order.", "Put the least value first."
+        )
     return Distribution(("constant", "uniform", "triangular")[len(values) - 1], tuple(values))
 
 
@@ -51,15 +55,15 @@ def money_estimate(text: str) -> tuple[Distribution, str]:
     """
     known, unit = amount_estimate(text)
     if "/" in unit:
-        raise UsageError("unit-wrong-kind", f"'{text}' is no plain amount.", "Write an amount such as '12 USD'.")
+        raise UsageError("unit-wrong-kind", f"'{text}' is not a plain amount.", "Write an amount such as '12 USD'.")
     return known, unit
 
 
 def amount_estimate(text: str) -> tuple[Distribution, str]:
     """An amount per unit and "currency/unit" from "4..8 USD/l", "15 USD/h", "40..90 USD/kg"; once from "12 USD".
 
-    Litres, hours, kilograms and grams of gold are what amounts can be per; other units of the same kind are turned
-    into litres, hours and kilograms.
+    Litres, hours, kilograms, kilograms of pieces, grams of gold, boards, cuts and vessel loads are what amounts can
+    be per; other units of the same kind are turned into litres, hours and kilograms.
 
     Raises:
         UsageError: as ``parse_money``, ``distribution_of`` and ``quantity_estimate``; ``currencies-differ``.
@@ -69,7 +73,9 @@ def amount_estimate(text: str) -> tuple[Distribution, str]:
     currency = same_currency({f"'{text}'": {m.currency for m in money}})
     units = [_in_base(f"1 {word.strip()}") if slash else (1.0, "") for _, slash, word in parts]
     if len({unit for _, unit in units}) > 1:
-        raise UsageError("unit-wrong-kind", f"'{text}' is per different things.", "Give all per the same unit.")
+        raise UsageError(
+            "unit-wrong-kind", f"'{text}' mixes amounts per different units.", "Give all per the same unit."
+        )
     known = distribution_of([float(m.amount) / one for m, (one, _) in zip(money, units, strict=True)], text)
     return known, f"{currency}/{units[0][1]}" if units[0][1] else currency
 
@@ -87,7 +93,7 @@ def quantity_estimate(text: str) -> tuple[Distribution, str]:
 
 
 def cost_estimate(amount: str, quantity: str) -> tuple[Distribution, str, Distribution | None, str]:
-    """An amount with "currency/unit", and the quantity (None for once) with its unit.
+    """An amount with "currency/unit", and the quantity with its unit; None for once, or for as much as the lot has.
 
     Raises:
         UsageError: as the two estimates; ``unit-wrong-kind`` where they do not fit each other.
@@ -95,10 +101,6 @@ def cost_estimate(amount: str, quantity: str) -> tuple[Distribution, str, Distri
     known, unit = amount_estimate(amount)
     per = unit.partition("/")[2]
     if not quantity:
-        if per:
-            raise UsageError(
-                "quantity-missing", f"'{amount}': how many {per}?", f"Give a quantity such as '3 {per}'."
-            )
         return known, unit, None, ""
     many, of = quantity_estimate(quantity)
     if per != of:
@@ -108,8 +110,41 @@ def cost_estimate(amount: str, quantity: str) -> tuple[Distribution, str, Distri
     return known, unit, many, of
 
 
+_AS_PLANNED = re.compile(r"\s*as planned\s*(?:,\s*else\s*(.+))?", re.IGNORECASE | re.DOTALL)
+
+
+def planned_text(text: str) -> tuple[bool, str]:
+    """Whether a text says "as planned", and what it says for where there is no plan ("as planned, else 2..4 h").
+
+    Raises:
+        UsageError: ``plan-alone`` where it says nothing for that.
+    """
+    found = _AS_PLANNED.fullmatch(text)
+    if found is None:
+        return False, text
+    if not found[1]:
+        raise UsageError(
+            "plan-alone",
+            f"'{text}' does not say what holds where nothing was planned.",
+            "Write it like 'as planned, else 2..4 h'.",
+        )
+    return True, found[1]
+
+
+# What amounts can be per besides litres, hours and kilograms, as people write it.
+_COUNTED: Mapping[str, str] = {
+    "board": "board", "boards": "board", "cut": "cut", "cuts": "cut", "load": "load", "loads": "load",
+    "vessel load": "load", "kg of pieces": "kg of pieces", "kg pieces": "kg of pieces", "g of gold": "g of gold",
+    "g gold": "g of gold",
+}  # fmt: skip
+_COUNT = re.compile(rf"({NUMBER})\s*(\D.*)")
+
+
 def _in_base(text: str) -> tuple[float, str]:
-    """A quantity in litres, hours, kilograms or as a share, whichever it is."""
+    """A quantity in litres, hours, kilograms, as a count or as a share, whichever it is."""
+    counted = _COUNT.fullmatch(text.strip())
+    if counted and (unit := _COUNTED.get(" ".join(counted[2].lower().split()))) is not None:
+        return float(number(counted[1], "a number")), unit
     if text.strip().endswith("%"):
         return parse_share(text), ""
     errors = []
@@ -138,7 +173,7 @@ def same_currency(used: dict[str, set[str]]) -> str:
         raise UsageError(
             "currencies-differ",
             f"Amounts are in more than one currency ({named}).",
-            "Give all amounts in one currency; none is converted here.",
+            "Give all amounts in one currency; amounts are not converted.",
         )
     return codes[0]
 
@@ -152,4 +187,4 @@ def named(what: str, read: Callable[[str], _T], text: str) -> _T:
     try:
         return read(text)
     except UsageError as error:
-        raise type(error)(error.code, f"{what}: {error.message}", error.advice) from error
+        raise type(error).of(error, f"{what}: {error.message}") from error

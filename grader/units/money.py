@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import ROUND_FLOOR, Decimal
 from functools import cache
 
@@ -14,8 +14,12 @@ from grader.units.numbers import NUMBER, number, plain
 from grader.units.quantities import gram_per_unit
 
 _MONEY_EXAMPLES = "an amount such as '120 USD' or '85.50 EUR'"
-# A dot and three digits: thousands to half the world. Money has two decimals at most (three in the currencies named).
-_DOTTED_THOUSANDS = re.compile(r"[+-]?\s*([1-9]\d{0,2})\.(\d{3})")
+# A mark and three digits: thousands to half the world, and decimals to the other.
+_EITHER = re.compile(r"[+-]?\s*([1-9]\d{0,2})[.,](\d{3})")
+# Groups that nothing else can mean: parted by apostrophes, or the Indian way, pairs before the last three.
+_APOSTROPHES = re.compile(r"(?<![\d.,'])\d{1,3}(?:'\d{3})+(?![\d'])")
+_PAIRS = re.compile(r"(?<![\d.,])\d{1,2}(?:,\d{2})+,\d{3}(?![\d,])")
+_GROUPED = rf"(?:\d{{1,3}}(?:['’]\d{{3}})+(?:[.,]\d+)?|{NUMBER})"
 _PRICE_EXAMPLES = "a gold price such as '2650 USD/ozt', '85.2 EUR/g' or '62 GBP/dwt'"
 
 
@@ -32,7 +36,9 @@ class Money:
     currency: str
 
     def __str__(self) -> str:
-        return f"{self.amount} {self.currency}"
+        written = f"{self.amount:f}"
+        # "1.234 USD" is asked about when it is read, "1.2340 USD" is not
+        return f"{written}{'0' if _EITHER.fullmatch(written) else ''} {self.currency}"
 
 
 @dataclass(frozen=True)
@@ -42,10 +48,12 @@ class PricePerMass:
     Attributes:
         amount_per_g: money per gram.
         currency: three-letter code.
+        ounce_taken_as_troy: it was typed per plain ounce. Gold is quoted per troy ounce.
     """
 
     amount_per_g: float
     currency: str
+    ounce_taken_as_troy: bool = field(default=False, compare=False)
 
     @property
     def amount_per_troy_ounce(self) -> float:
@@ -56,9 +64,9 @@ class PricePerMass:
 @dataclass(frozen=True)
 class _Currencies:
     codes: frozenset[str]
-    with_three_decimals: frozenset[str]
     signs: Mapping[str, str]
     shared: Mapping[str, str]
+    used_by: Mapping[str, frozenset[str]]
 
 
 @cache
@@ -66,9 +74,9 @@ def _currencies() -> _Currencies:
     data = packaged_toml("grader.units", "data/currencies.toml")
     return _Currencies(
         frozenset(data["codes"].split()),
-        frozenset(data["with_three_decimals"].split()),
         {sign.lower(): code for sign, code in data["signs"].items()},
         {sign.lower(): advice for sign, advice in data["shared_signs"].items()},
+        {sign.lower(): frozenset(codes.split()) for sign, codes in data["used_by"].items()},
     )
 
 
@@ -77,19 +85,32 @@ def currency_codes() -> tuple[str, ...]:
     return tuple(sorted(_currencies().codes))
 
 
+def currencies_in(text: str) -> tuple[str, ...]:
+    """Codes of the currencies that a text names beside its numbers, in order: by code, or by a sign of one alone."""
+    known = _currencies()
+    words = re.findall(rf"(?:(?<![^\W_])([^\W\d_]{{3}})\s*(?={NUMBER})|(?<=[\d.])\s*([^\W\d_]{{3}})(?![^\W_]))", text)
+    found = [word.upper() for pair in words for word in pair if word.upper() in known.codes]
+    return (*found, *(code for sign, code in known.signs.items() if sign in text.lower()))
+
+
 def in_currency(text: str, currency: str) -> str:
     """An amount without a currency in the one that a person has chosen; any other text as it is.
 
+    A sign that several currencies share, such as "$", means the chosen one where that uses it.
+
     Args:
-        text: such as "120", "2650/ozt" or "15 per h".
+        text: such as "120", "2650/ozt", "$15" or "15 per h".
         currency: its code; empty where none was chosen.
     """
-    bare = (
-        re.fullmatch(rf"\s*({NUMBER}(?:\s*\.\.\s*{NUMBER})*)\s*((?:/|per\b).*)?", text, re.IGNORECASE)
-        if currency
-        else None
-    )
-    return text if bare is None else f"{bare.group(1)} {currency}{f' {bare.group(2)}' if bare.group(2) else ''}"
+    if not currency:
+        return text
+    bare = re.sub(r"\s+", " ", text)
+    for sign, codes in _currencies().used_by.items():
+        if currency in codes:
+            bare = re.sub(rf"(?<![^\W\d_]){re.escape(sign)}\.?(?![^\W\d_])", " ", bare, flags=re.IGNORECASE)
+    number_or_range = rf"{_GROUPED}(?:\s*\.\.\s*{_GROUPED})*"
+    found = re.fullmatch(rf"\s*({number_or_range})\s*((?:/|per\b|an?\b|each\b|ea\b|for\b).*)?", bare, re.IGNORECASE)
+    return text if found is None else f"{found[1]} {currency}{f' {found[2]}' if found[2] else ''}"
 
 
 def parse_money(text: str) -> Money:
@@ -103,14 +124,6 @@ def parse_money(text: str) -> Money:
     """
     folded = plain(text, "an amount of money", _MONEY_EXAMPLES)
     amount, currency = _amount_and_currency(folded, text, _MONEY_EXAMPLES)
-    dotted = re.fullmatch(rf"\D*?{_DOTTED_THOUSANDS.pattern}\D*", folded)
-    if dotted and currency not in _currencies().with_three_decimals:
-        whole, part = dotted.groups()
-        raise UnitError(
-            "number-ambiguous",
-            f"'{text.strip()}' can be read as {whole}{part} or as {whole}.{part} {currency}.",
-            f"Write {whole}{part} {currency} or {whole}.{part[:2]} {currency}.",
-        )
     if amount < 0:
         raise UnitError("money-negative", f"'{text.strip()}' is negative.", f"Write {_MONEY_EXAMPLES}, zero or more.")
     return Money(amount, currency)
@@ -119,16 +132,19 @@ def parse_money(text: str) -> Money:
 def parse_price_per_mass(text: str) -> PricePerMass:
     """A gold price from "2650 USD/ozt", "85.2 EUR/g", "62 GBP per dwt".
 
+    A plain ounce is the troy ounce here, for gold is quoted in nothing else; the price says that it was taken so.
+
     Raises:
-        UnitError: as for money; ``price-per-what`` without a unit of mass; ``ounce-ambiguous`` for a plain "oz";
-            ``price-not-positive`` for zero or less.
+        UnitError: as for money; ``price-per-what`` without a unit of mass; ``price-not-positive`` for zero or less.
     """
     folded = plain(text, "a gold price", _PRICE_EXAMPLES)
     money, unit = split_per(folded)
     amount, currency = _amount_and_currency(money, text, _PRICE_EXAMPLES)
     if not unit:
         raise UnitError(
-            "price-per-what", f"'{text.strip()}' does not say per what mass of gold.", f"Write {_PRICE_EXAMPLES}."
+            "price-per-what",
+            f"'{text.strip()}' does not say per what mass of gold.",
+            f"Write {money}/ozt if it is per troy ounce, or {money}/g if it is per gram.",
         )
     if amount <= 0:
         raise UnitError(
@@ -136,8 +152,12 @@ def parse_price_per_mass(text: str) -> PricePerMass:
         )
     per, word = split_count(unit, _PRICE_EXAMPLES)
     if per <= 0:
-        raise UnitError("price-per-what", f"'{text.strip()}' is per no mass of gold.", f"Write {_PRICE_EXAMPLES}.")
-    return PricePerMass(float(amount / per) / gram_per_unit(word, _PRICE_EXAMPLES), currency)
+        raise UnitError(
+            "price-per-what", f"'{text.strip()}' is not a price per mass of gold.", f"Write {_PRICE_EXAMPLES}."
+        )
+    plain_ounce = re.fullmatch(r"(?:oz|ounces?)\.?", word.strip(), re.IGNORECASE) is not None
+    grams = gram_per_unit("ozt" if plain_ounce else word, _PRICE_EXAMPLES)
+    return PricePerMass(float(amount / per) / grams, currency, ounce_taken_as_troy=plain_ounce)
 
 
 def split_per(folded: str) -> tuple[str, str]:
@@ -157,9 +177,10 @@ def split_count(unit: str, examples: str) -> tuple[Decimal, str]:
 
 
 def _amount_and_currency(folded: str, text: str, examples: str) -> tuple[Decimal, str]:
+    folded = _PAIRS.sub(_ungrouped, _APOSTROPHES.sub(_ungrouped, folded))
     number_inside = re.fullmatch(rf"(?P<before>-?[^\d.,+-]*)(?P<number>{NUMBER})(?P<after>\D*)", folded)
     if number_inside is None:
-        raise UnitError("quantity-unreadable", f"'{text.strip()}' is no amount of money.", f"Write {examples}.")
+        raise UnitError("quantity-unreadable", f"'{text.strip()}' is not an amount of money.", f"Write {examples}.")
     before, after = number_inside["before"].strip(), number_inside["after"].strip()
     digits = number_inside["number"]
     if before.startswith("-"):
@@ -169,7 +190,19 @@ def _amount_and_currency(folded: str, text: str, examples: str) -> tuple[Decimal
     sign = f"{before} {after}".strip()
     if not sign:
         raise UnitError("currency-missing", f"'{text.strip()}' does not say which currency.", f"Write {examples}.")
-    return number(digits, examples), _currency(sign, examples)
+    currency = _currency(sign, examples)
+    if either := _EITHER.fullmatch(digits.strip()):
+        whole, part = either.groups()
+        raise UnitError(
+            "number-ambiguous",
+            f"'{text.strip()}' can be read as {whole}{part} or as {whole}.{part} {currency}.",
+            f"Write {whole}{part} {currency} or {whole}.{part}0 {currency}.",
+        )
+    return number(digits, examples), currency
+
+
+def _ungrouped(groups: re.Match[str]) -> str:
+    return re.sub(r"\D", "", groups[0])
 
 
 def _currency(sign: str, examples: str) -> str:
@@ -184,14 +217,22 @@ def _currency(sign: str, examples: str) -> str:
         raise UnitError(
             "currency-ambiguous", f"'{sign}' is the sign of several currencies.", f"{advice[:1].upper()}{advice[1:]}."
         )
-    raise UnitError("currency-unknown", f"'{sign}' is no currency known here.", f"Write {examples}.")
+    raise UnitError("currency-unknown", f"'{sign}' is not a known currency.", f"Write {examples}.")
+
+
+_COARSEST = Decimal("0.01")  # of an offer: with other random numbers prices differ by up to half of that
+_STEPS = (Decimal(5), Decimal(2), Decimal(1))
 
 
 def money_down(amount: float, currency: str) -> Money:
-    """An amount of at least zero rounded down to three digits, no finer than a hundredth.
+    """An amount of at least zero rounded down to what is known of it, no finer than a hundredth.
 
-    An offer must not grow by rounding, nor pretend to more digits than the draws give it.
+    An offer must not grow by rounding, nor pretend to more digits than the draws give it: it is a multiple of the
+    largest of 1, 2, 5, 10, 20… that is no more than a hundredth of it. 154.9 becomes 154, 614.6 becomes 610.
     """
     exact = Decimal(repr(float(amount)))
-    place = max(exact.adjusted() - 2, -2) if exact else 0
-    return Money(exact.quantize(Decimal(1).scaleb(place), rounding=ROUND_FLOOR) + 0, currency)
+    most = exact * _COARSEST
+    unit = Decimal(1).scaleb(max(most.adjusted(), -2)) if exact else Decimal(1)
+    step = next((s * unit for s in _STEPS if s * unit <= most), unit)
+    whole = (exact / step).to_integral_value(ROUND_FLOOR) * step
+    return Money(whole.quantize(min(unit, Decimal(1))) + 0, currency)

@@ -60,7 +60,7 @@ def plain(text: str, what: str, examples: str) -> str:
     if len(folded) > 200:
         raise UnitError("quantity-unreadable", f"This text is too long for {what}.", f"Write {examples}.")
     if _NOT_FINITE.search(folded):
-        raise UnitError("value-not-finite", f"'{text}' is no finite number.", f"Write {examples}.")
+        raise UnitError("value-not-finite", f"'{text}' is not a finite number.", f"Write {examples}.")
     return folded
 
 
@@ -84,9 +84,9 @@ def number(text: str, examples: str) -> Decimal:
     except (InvalidOperation, ZeroDivisionError, ValueError) as error:
         if isinstance(error, UnitError):
             raise
-        raise UnitError("number-unreadable", f"'{text}' is no number.", f"Write {examples}.") from error
+        raise UnitError("number-unreadable", f"'{text}' is not a number.", f"Write {examples}.") from error
     if not value.is_finite() or abs(value.adjusted()) > _MAX_EXPONENT:
-        raise UnitError("value-not-finite", f"'{text}' is out of all bounds.", f"Write {examples}.")
+        raise UnitError("value-not-finite", f"'{text}' is too large.", f"Write {examples}.")
     return value
 
 
@@ -137,7 +137,7 @@ def parse_share(text: str) -> float:
         raise UnitError("unit-missing", f"'{text}' has no per cent sign.", f"Write {examples}.")
     match = re.fullmatch(rf"({NUMBER})\s*(?:%|percent|per cent|pct)", folded, re.IGNORECASE)
     if match is None:
-        raise UnitError("quantity-unreadable", f"'{text}' is no share.", f"Write {examples}.")
+        raise UnitError("quantity-unreadable", f"'{text}' is not a share.", f"Write {examples}.")
     share = number(match.group(1), examples) / 100
     if not 0 <= share <= 1:
         raise UnitError("share-out-of-range", f"A share of {text.strip()} is not possible.", "Write 0 % to 100 %.")

@@ -215,7 +215,7 @@ def _resolve(word: str, kind: Kind, examples: str, *, precious: bool = False) ->
     key = _key(word)
     words = vocabulary()
     if key in words.ambiguous and (kind == "length") == (key in _LENGTH_SLIPS):
-        raise UnitError("unit-ambiguous", f"'{shown}' is no clear unit.", f"{_sentence(words.ambiguous[key])}.")
+        raise UnitError("unit-ambiguous", f"'{shown}' is not a clear unit.", f"{_sentence(words.ambiguous[key])}.")
     found = words.units.get(key)
     if found is None:
         raise _unknown(shown, key, kind, examples)
@@ -241,14 +241,14 @@ def _unknown(shown: str, key: str, kind: Kind, examples: str) -> UnitError:
     """The error for a word that is not in the vocabulary: what it would have been, or what is close to it."""
     words = vocabulary()
     if key in words.ambiguous:
-        return UnitError("unit-ambiguous", f"'{shown}' is no clear unit of {kind}.", f"Write {examples}.")
+        return UnitError("unit-ambiguous", f"'{shown}' is not a clear unit of {kind}.", f"Write {examples}.")
     other = _kind_by_pint(shown)
     if other is not None and other != KIND_WORDS[kind]:
         return _wrong_kind(shown, other, kind, examples)
     same_kind = [w for w, (k, _) in words.units.items() if k == kind]
     close = difflib.get_close_matches(key, same_kind, n=3, cutoff=0.6)
     hint = f"Did you mean {' or '.join(close)}? " if close else ""
-    return UnitError("unit-unknown", f"'{shown}' is no unit of {kind} known here.", f"{hint}Write {examples}.")
+    return UnitError("unit-unknown", f"'{shown}' is not a known unit of {kind}.", f"{hint}Write {examples}.")
 
 
 def _wrong_kind(shown: str, got: str, kind: Kind, examples: str) -> UnitError:

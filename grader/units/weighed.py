@@ -25,7 +25,9 @@ def parse_weighed_mg(text: str) -> float:
 
 
 def parse_fineness(text: str) -> float:
-    """A share of gold as the trade writes it: per mille ("995"), a share of one ("0.995"), or in per cent.
+    """A share of gold as the trade writes it: per mille ("995"), a share of one ("0.995"), in per cent, or in carats.
+
+    Carats are parts in 24: "22 kt", "18 ct", "14k", "9 karat".
 
     Raises:
         UnitError: ``fineness-unreadable``, or as ``parse_share``.
@@ -37,4 +39,7 @@ def parse_fineness(text: str) -> float:
         return float(stripped)
     if stripped.endswith("%"):
         return parse_share(stripped)
-    raise UnitError("fineness-unreadable", f"'{text}' is no fineness.", "Write 995, 0.995 or 99.5 %.")
+    carats = re.fullmatch(r"([0-9]{1,2}(?:\.[0-9]+)?)\s*(?:k|kt|ct|karats?|carats?)\.?", stripped, re.IGNORECASE)
+    if carats and 0 < Decimal(carats[1]) <= 24:
+        return float(Decimal(carats[1]) / 24)
+    raise UnitError("fineness-unreadable", f"'{text}' is not a fineness.", "Write 995, 0.995, 99.5 % or 22 kt.")

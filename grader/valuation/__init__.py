@@ -5,7 +5,7 @@ from __future__ import annotations
 from grader.units.estimates import money_estimate, share_estimate
 from grader.valuation.assumptions import example_text, load_assumptions
 from grader.valuation.books import economics
-from grader.valuation.charges import Charge, Cost, Settlement, Work
+from grader.valuation.charges import Charge, Cost, Work
 from grader.valuation.economics import VALUATION_DRAWS, Economics
 from grader.valuation.entries import Sale, Spot, drift_until_sale
 from grader.valuation.given import with_given
@@ -15,6 +15,7 @@ from grader.valuation.notices import CAUTION, VISIBLE_PLATING_ONLY
 from grader.valuation.offer import value_lot
 from grader.valuation.portions import Portion
 from grader.valuation.sets import load_set, sets_in
+from grader.valuation.settlement import Settlement
 
 __all__ = [
     "CAUTION",

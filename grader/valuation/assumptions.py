@@ -10,9 +10,10 @@ from calibration.errors import DataFileError, UsageError
 from calibration.inputs import Distribution, Input
 from calibration.reading import packaged_text, parse_toml, read_text
 from grader.units import parse_price_per_mass, parse_share, parse_weeks
-from grader.units.estimates import amount_estimate, share_estimate
-from grader.valuation.charges import KINDS, Charge, Cost, own_hours
-from grader.valuation.entries import WHATS, Sale, Spot, drift_until_sale
+from grader.units.estimates import amount_estimate, planned_text, share_estimate
+from grader.valuation.charges import Charge, Cost, own_hours
+from grader.valuation.entries import WHATS, Interest, Sale, Spot, drift_until_sale
+from grader.valuation.kinds import KINDS
 from grader.valuation.model import DEFAULT_ACCEPTED_LOSS, Assumptions
 from grader.valuation.tables import FILE, Table
 
@@ -23,7 +24,17 @@ _SHARES = {
     "tax": "tax on the price",
 }
 _TOP = frozenset(
-    {"currency", "accepted_loss", "as_of", "spot", "drift", "sale", *_SHARES, *(kind.table for kind in KINDS)}
+    {
+        "currency",
+        "accepted_loss",
+        "as_of",
+        "spot",
+        "drift",
+        "interest",
+        "sale",
+        *_SHARES,
+        *(kind.table for kind in KINDS),
+    }
 )
 
 
@@ -53,7 +64,7 @@ def _parse(text: str, name: str, *, examples: bool) -> Assumptions:
     except DataFileError:
         raise
     except UsageError as error:
-        raise DataFileError(error.code, f"{name}: {error.message}", error.advice) from error
+        raise DataFileError.of(error, f"{name}: {error.message}") from error
 
 
 def _build(top: Table, *, examples: bool) -> Assumptions:
@@ -66,6 +77,7 @@ def _build(top: Table, *, examples: bool) -> Assumptions:
         spot=_spot(top.table("spot")) if "spot" in top else None,
         drift=_drift(top.table("drift")) if "drift" in top else None,
         weeks=parse_weeks(top.table("drift").text("weeks")) if "drift" in top else None,
+        interest=_interest(top.table("interest")) if "interest" in top else None,
         sales=tuple(_sale(table) for table in top.tables("sale")),
         payable=shares["payable"],
         recovery=shares["recovery"],
@@ -97,25 +109,49 @@ def _drift(table: Table) -> Input:
     return drift_until_sale(weeks, volatility, table.source)
 
 
+def _interest(table: Table) -> Interest:
+    table.only({"rate", "at_once", "rest", "source"})
+    known = share_estimate(table.text("rate", "interest"))
+    rate = Input("interest", "interest a year on money tied up", known, table.source)
+    at_once = parse_share(table.text("at_once", "interest")) if "at_once" in table else 1.0
+    return Interest(rate, at_once, parse_weeks(table.text("rest", "interest")) if "rest" in table else 0.0)
+
+
 def _sale(table: Table) -> Sale:
-    table.only({"name", "title", "of", "price", "share", "cost", "hours", "source"})
+    table.only({"name", "title", "of", "price", "pays", "share", "cost", "hours", "source"})
     key = table.text("name", "sale")
     of, source = f"sale {key}", table.source
     sold = table.data.get("of")
     if sold is not None and sold not in WHATS:
         raise table.invalid(f"{of} must be of {', '.join(WHATS)}")
-    hours = None
+    hours, planned = None, False
     if "hours" in table:
-        hours = own_hours(f"own hours ({key})", table.text("hours", of), source, (key,))
+        text = table.text("hours", of)
+        hours, planned = own_hours(f"own hours ({key})", text, source, (key,)), planned_text(text)[0]
+    by_gold = "pays" in table
+    if by_gold and ("price" in table or sold != "pieces"):
+        raise table.invalid(f"{of}: only pieces are paid by their gold, and then have no price by weight")
     return Sale(
         key,
         table.title(key),
-        sale_price(key, table.text("price", of), source),
+        None if by_gold else sale_price(key, table.text("price", of), source),
         sale_share(key, table.text("share", of), source) if "share" in table else None,
         tuple(Cost.read(cost, (key,)) for cost in table.tables(Cost.table)),
         hours,
         sold,
+        sale_pays(key, table.text("pays", of), source) if by_gold else None,
+        planned,
     )
+
+
+def sale_pays(key: str, text: str, source: str) -> Input:
+    """The share of the worth of their gold that is paid for pieces, from "40..60..75 %".
+
+    Raises:
+        UsageError: as ``share_estimate``.
+    """
+    title = f"share of the worth of their gold that is paid for pieces ({key})"
+    return Input("pays", title, share_estimate(text), source, of=(key,))
 
 
 def sale_price(key: str, text: str, source: str) -> Input:
@@ -126,7 +162,7 @@ def sale_price(key: str, text: str, source: str) -> Input:
     """
     price, unit = amount_estimate(text)
     if not unit.endswith("/kg"):
-        raise UsageError("unit-wrong-kind", f"'{text}' is no price by weight.", "Write it as '60 USD/kg'.")
+        raise UsageError("unit-wrong-kind", f"'{text}' is not a price by weight.", "Write it as '60 USD/kg'.")
     return Input("price", f"price by weight ({key})", price, source, unit, of=(key,))
 
 

@@ -6,20 +6,24 @@ Each activity brings something and has its own charges; what comes with the purc
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from itertools import product
 
 import numpy as np
 
 from calibration.errors import UsageError
-from calibration.inputs import DEFAULT_SEED, Input, draw_all
-from grader.model import ProductModel
+from calibration.inputs import DEFAULT_SEED, FloatArray, Input, draw_all
+from grader.model import EMPTY, ProductModel
+from grader.valuation.bench import Bench, Needs
 from grader.valuation.charges import Charge
 from grader.valuation.economics import VALUATION_DRAWS, Economics
 from grader.valuation.entries import Sale, Spot
 from grader.valuation.model import Assumptions
 from grader.valuation.portions import Portion, Stock
-from grader.valuation.quantities import Quantity, Situation, Values
+from grader.valuation.quantities import Per, Quantity, Situation, Values
+
+_NEEDS = ("cut", "load", "l", "h")
 
 # A charge, what it comes to, and the hours of one's own in it.
 Entry = tuple[Charge, Quantity, Quantity | None]
@@ -33,11 +37,28 @@ class Activity:
         proceeds: what it brings.
         entries: what it costs.
         situation: what these charges depend on.
+        waits: whether what it brings comes only when the gold is sold.
     """
 
     proceeds: Quantity
     entries: tuple[Entry, ...]
     situation: Situation
+    waits: bool = False
+
+
+@dataclass(frozen=True)
+class Branch:
+    """A piece of a way's profit.
+
+    Attributes:
+        profit: at a price of zero, as a sum of products: how it depends on each input that is not bent.
+        worth: draws of it ÷ load, float64 (n,).
+        bent: names of inputs that the worth is not linear in.
+    """
+
+    profit: ProductModel
+    worth: FloatArray
+    bent: frozenset[str]
 
 
 @dataclass(frozen=True)
@@ -48,11 +69,13 @@ class Books:
         proceeds: of all its activities.
         entries: all costs but the price.
         load: what a price of 1 costs with fee and tax.
+        needs: what its work takes, as far as it was planned, and what its chemicals cost ("chemicals").
     """
 
     proceeds: Quantity
     entries: tuple[Entry, ...]
     load: Quantity
+    needs: Mapping[str, Quantity] = field(default_factory=dict)
 
     def economics(self) -> Economics:
         """Draws of the money."""
@@ -63,6 +86,21 @@ class Books:
                 hours += own_hours.draws
                 own_time += due.draws
         return Economics(self.proceeds.draws, costs, self.load.draws, hours, own_time)
+
+    def branches(self) -> Iterator[Branch]:
+        """Linear pieces of the profit at a price of zero, the least of which it is in each draw.
+
+        A charge that is the greater of two gives two: one with each of them.
+        """
+        drawn = self.economics()
+        for chosen in product(*(due.either or (due,) for _, due, _ in self.entries)):
+            terms, profit = self.proceeds.terms, drawn.proceeds - drawn.costs
+            bent = self.proceeds.bent.union(i.name for i in self.load.terms.used_inputs())
+            for due, (_, entry, _) in zip(chosen, self.entries, strict=True):
+                terms += due.terms.times((), -1.0)
+                profit = profit + entry.draws - due.draws
+                bent |= due.bent
+            yield Branch(terms, profit / drawn.load, bent)
 
     def profit(self, price: float) -> ProductModel:
         """The profit of buying at a price, as a sum of products.
@@ -85,12 +123,14 @@ class Bookkeeper:
         values: draws of every input by its name.
         n: their number.
         purchases: how many buys the lot takes, each with its own costs (shipping).
+        bench: that plans the work; None where nothing was planned.
     """
 
     a: Assumptions
     values: Values
     n: int
     purchases: int = 1
+    bench: Bench | None = None
 
     def stock(self, portions: Iterable[Portion]) -> Stock:
         """Portions together, drawn."""
@@ -103,51 +143,135 @@ class Bookkeeper:
             UsageError: ``spot-missing``.
         """
         spot = spot_of(self.a).input
-        delivered_g = stock.gold_g.times(self.a.recovery)
+        delivered_g, terms = stock.gold_g.times(self.a.recovery), self.a.settlement
+        if terms is not None and terms.melt_loss is not None:
+            delivered_g = delivered_g.without(terms.melt_loss)
+        payable = self.a.payable
+        paid_g = delivered_g.times(payable) if terms is None else terms.paid(delivered_g, payable)
         drift = () if self.a.drift is None else (self.a.drift,)
-        s = Situation.of(self.values, self.n, self.purchases, delivered_g=delivered_g)
+        needs = Needs() if self.bench is None else self.bench.stripping(stock, self.values)
+        amounts: dict[Per, Quantity | None] = {
+            "kg": stock.boards_kg,
+            "kg of pieces": stock.stripped_kg,
+            "board": stock.boards,
+            "cut": stock.cuts,
+            "g of gold": delivered_g,
+        }
+        s = self._situation(amounts, needs, delivered_g=delivered_g)
         charges = (c for c in self.a.charges if c.basis == "lot")
-        return Activity(delivered_g.times(spot, self.a.payable, *drift), _entries(charges, s), s)
+        return Activity(paid_g.times(spot, *drift), _entries(charges, s), s, waits=True)
 
-    def selling(self, sale: Sale, boards_kg: Quantity) -> Activity:
+    def selling(self, sale: Sale, stock: Stock, off_kg: Quantity | None = None) -> Activity:
         """Selling by weight what a sale is of.
 
         Args:
             sale: of the boards as they are, of the pieces trimmed off them, or of what is left of them then.
-            boards_kg: mass of the boards, kg.
+            stock: the boards, of a mass that is known.
+            off_kg: what was cut off them before; None where that is not known.
+
+        Raises:
+            UsageError: ``spot-missing`` for pieces that are paid by their gold.
         """
-        sold_kg = boards_kg
-        if sale.share is not None:
-            sold_kg = boards_kg.times(sale.share)
-        elif sale.what == "bodies" and (trimmed := self.trimmed) is not None:
-            sold_kg = boards_kg.without(trimmed)
-        s = Situation.of(self.values, self.n, self.purchases, sold_kg=sold_kg)
+        sold_kg = self._sold_kg(sale, stock, off_kg)
+        needs = Needs()
+        if self.bench is not None and sale.what != "bodies":
+            work = self.bench.trimming if sale.what == "pieces" else self.bench.packing
+            needs = work(stock, self.values)
+        amounts: dict[Per, Quantity | None] = {
+            "kg": sold_kg,
+            "board": stock.boards,
+            "cut": stock.cuts if sale.what == "pieces" else None,
+        }
+        s = self._situation(amounts, needs, sold_kg=sold_kg)
+        if sale.pays is not None:
+            proceeds = stock.gold_in_pieces_g.times(spot_of(self.a).input, sale.pays)
+        else:
+            proceeds = sold_kg.times(*(() if sale.price is None else (sale.price,)))
         own = sale.charges(None if self.a.work is None else self.a.work.rate)
-        return Activity(sold_kg.times(sale.price), _entries(own, s), s)
+        return Activity(proceeds, _entries(own, s), s)
+
+    def _sold_kg(self, sale: Sale, stock: Stock, off_kg: Quantity | None) -> Quantity:
+        boards_kg = stock.boards_kg or Quantity.nothing(self.values, self.n)
+        if sale.what == "pieces":
+            if stock.pieces_kg is not None:
+                return stock.pieces_kg
+            return boards_kg if sale.share is None else boards_kg.times(sale.share)
+        if sale.what == "boards":
+            return boards_kg if sale.share is None else boards_kg.times(sale.share)
+        if off_kg is not None:
+            return boards_kg.less(off_kg)
+        return boards_kg if self.trimmed is None else boards_kg.without(self.trimmed)
 
     @property
     def trimmed(self) -> Input | None:
-        """Share of the boards' mass that is trimmed off; None where no sale of pieces says it."""
+        """Share of the boards' mass that is trimmed off where no rows tell; None where no sale of pieces says it."""
         return next((s.share for s in self.a.sales if s.what == "pieces" and s.share is not None), None)
 
-    def books(self, *activities: Activity) -> Books:
-        """Books of a way, with what comes with the purchase."""
+    def books(self, *activities: Activity, lot: Stock | None = None) -> Books:
+        """Books of a way, with what comes with the purchase of the lot."""
         first, *others = activities
         proceeds, s = first.proceeds, first.situation
         for other in others:
             proceeds, s = proceeds + other.proceeds, s.with_also(other.situation)
+        if lot is not None:
+            whole: dict[Per, Quantity | None] = {"kg": lot.boards_kg, "board": lot.boards}
+            s = replace(s, amounts={per: q for per, q in whole.items() if q is not None})
         bought = _entries((c for c in self.a.charges if c.basis == "purchase"), s)
         entries = (*bought, *(e for done in activities for e in done.entries))
-        return Books(proceeds, entries, s.once.raised_by(self.a.fee).raised_by(self.a.tax))
+        load = s.once.raised_by(self.a.fee).raised_by(self.a.tax)
+        interest = self.a.interest
+        if interest is not None and any(done.waits for done in activities):
+            years = interest.years(self.a.weeks or 0.0)
+            load = load.raised_by(interest.rate, years)
+            # one's own time ties up no money
+            out = [(c, due.times(interest.rate).scaled(years), None) for c, due, hours in entries if hours is None]
+            entries = (*entries, *out)
+        return Books(proceeds, entries, load, self._needs(activities))
+
+    def _needs(self, activities: Iterable[Activity]) -> dict[str, Quantity]:
+        if self.bench is None:
+            return {}
+        found: dict[str, Quantity] = {}
+        for done in activities:
+            amounts: dict[str, Quantity] = {per: q for per, q in done.situation.amounts.items() if per in _NEEDS}
+            if done.situation.chemicals is not None:
+                amounts["chemicals"] = done.situation.chemicals
+            for name, amount in amounts.items():
+                found[name] = found[name] + amount if name in found else amount
+        return found
+
+    def _situation(
+        self,
+        amounts: Mapping[Per, Quantity | None],
+        needs: Needs,
+        *,
+        delivered_g: Quantity | None = None,
+        sold_kg: Quantity | None = None,
+    ) -> Situation:
+        return Situation.of(
+            self.values,
+            self.n,
+            self.purchases,
+            delivered_g=delivered_g,
+            sold_kg=sold_kg,
+            amounts={**amounts, **needs.amounts},
+            chemicals=needs.chemicals,
+        )
 
 
 def _entries(charges: Iterable[Charge], s: Situation) -> tuple[Entry, ...]:
     return tuple((c, c.due(s), c.own_hours(s)) for c in charges)
 
 
-def all_values(models: Iterable[ProductModel], assumptions: Assumptions, draws: int, seed: int) -> Values:
-    """Draws, float64 (n,), of every input by its name."""
-    inputs: dict[str, Input] = {i.name: i for i in assumptions.inputs()}
+def all_values(
+    models: Iterable[ProductModel],
+    assumptions: Assumptions,
+    draws: int,
+    seed: int,
+    more: Iterable[Input] = (),
+) -> Values:
+    """Draws, float64 (n,), of every input by its name; ``more`` are those of the bench."""
+    inputs: dict[str, Input] = {i.name: i for i in (*assumptions.inputs(), *more)}
     for model in models:
         inputs |= model.inputs
     return draw_all(inputs, draws, seed)
@@ -199,7 +323,7 @@ def of_sale(sale: Sale, mass_g: ProductModel, a: Assumptions, values: Values, pu
     """Money of selling boards by weight instead; what comes with the purchase is paid all the same."""
     n = len(values[a.fee.name])
     keeper = Bookkeeper(a, values, n, purchases)
-    return keeper.books(keeper.selling(sale, Quantity.present(mass_g, 1e-3, values, n))).economics()
+    return keeper.books(keeper.selling(sale, keeper.stock([Portion("the boards", EMPTY, mass_g)]))).economics()
 
 
 def spot_of(assumptions: Assumptions) -> Spot:
@@ -212,6 +336,6 @@ def spot_of(assumptions: Assumptions) -> Spot:
         raise UsageError(
             "spot-missing",
             "No gold price was given.",
-            "Look up today's price and give it with its date, such as --spot '… USD/ozt' --spot-date 2026-11-20.",
+            "Look up the day's price and give it with its date.",
         )
     return assumptions.spot

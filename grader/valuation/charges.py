@@ -8,14 +8,20 @@ from __future__ import annotations
 
 import re
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Container, Iterable, Mapping
+from dataclasses import dataclass, replace
 from typing import ClassVar, Literal, Self
 
 from calibration.errors import UsageError
-from calibration.inputs import Input
-from grader.units.estimates import amount_estimate, cost_estimate, money_estimate, named, quantity_estimate
-from grader.valuation.quantities import Quantity, Situation
+from calibration.inputs import Distribution, Input
+from grader.units.estimates import (
+    amount_estimate,
+    cost_estimate,
+    named,
+    planned_text,
+    quantity_estimate,
+)
+from grader.valuation.quantities import PERS, Per, Quantity, Situation
 from grader.valuation.tables import Table
 
 Basis = Literal["lot", "purchase"]
@@ -29,11 +35,13 @@ class Entry:
         what: it is called in a message.
         read: the input that a text and its source make.
         nothing: text that stands for it where others of the charge are typed and it is stated nowhere.
+        is_optional: whether it may be left out; it is None then.
     """
 
     what: str
     read: Callable[[str, str], Input]
     nothing: str
+    is_optional: bool = False
 
 
 class Charge(ABC):
@@ -63,6 +71,10 @@ class Charge(ABC):
         """Hours of one's own that it stands for; None for what is paid to others."""
         return None
 
+    def with_plan(self) -> Charge:
+        """It where the work is planned: without figures that a plan takes the place of."""
+        return self
+
     @property
     def key(self) -> str:
         """What tells it from the other charges; one that is typed takes the place of the one of the same key."""
@@ -85,7 +97,8 @@ class Charge(ABC):
             UsageError: an entry cannot be read.
         """
         table.only({*cls.entries, "source"})
-        return cls(**{name: e.read(table.text(name, cls.table), table.source) for name, e in cls.entries.items()})
+        there = {name: e for name, e in cls.entries.items() if name in table or not e.is_optional}
+        return cls(**{name: e.read(table.text(name, cls.table), table.source) for name, e in there.items()})
 
     @classmethod
     def given(cls, known: Charge | None, texts: Mapping[str, str], source: str, currency: str) -> Self:
@@ -99,6 +112,8 @@ class Charge(ABC):
             if name not in texts and isinstance(known, cls):
                 kept: Input | None = getattr(known, name)
                 return kept
+            if name not in texts and e.is_optional:
+                return None
             text = texts.get(name, e.nothing.format(currency=currency))
             return named(e.what, lambda typed: e.read(typed, source), text)
 
@@ -107,12 +122,15 @@ class Charge(ABC):
 
 @dataclass(frozen=True)
 class Cost(Charge):
-    """An amount, or an amount per unit × how many units.
+    """An amount, or amounts per unit of what a lot has or needs: so much, and so much a kilogram, a board, a litre.
 
     Attributes:
         input: the amount; its unit is the currency code, followed by what it is per ("USD", "USD/l").
         basis: once a lot that is stripped (reagents), or once a purchase, whatever is then done (shipping).
-        quantity: litres, hours, kilograms or a share that the amount is multiplied by; None for once.
+        quantity: what the amount is multiplied by; None for once, or where it is per something for as much of that as
+            the lot has.
+        more: further amounts, each per something that the lot has.
+        planned: whether a plan of the work takes the place of the quantity, or of the amount that falls due once.
     """
 
     table = "cost"
@@ -121,6 +139,8 @@ class Cost(Charge):
     input: Input
     basis: Basis = "lot"
     quantity: Input | None = None
+    more: tuple[Input, ...] = ()
+    planned: bool = False
 
     @property
     def key(self) -> str:
@@ -128,17 +148,51 @@ class Cost(Charge):
         return self.input.name
 
     def due(self, s: Situation) -> Quantity:
-        """The amount, as often as it falls due."""
-        amount = s.once.times(*self.inputs())
-        return amount.scaled(s.purchases) if self.basis == "purchase" else amount
+        """The amounts, as often as they fall due."""
+        total = self._first(s)
+        for amount in self.more:
+            total += self._each(amount, s)
+        return total.scaled(s.purchases) if self.basis == "purchase" else total
+
+    def _first(self, s: Situation) -> Quantity:
+        per = per_what(self.input)
+        if self.planned and per is None and s.chemicals is not None:
+            return s.chemicals
+        if per is not None and (self.quantity is None or (self.planned and per in s.amounts)):
+            return self._each(self.input, s)
+        return s.once.times(self.input, *(() if self.quantity is None else (self.quantity,)))
+
+    def _each(self, amount: Input, s: Situation) -> Quantity:
+        per = per_what(amount)
+        if per is None:
+            return s.once.times(amount)
+        return s.amounts[per].times(amount) if per in s.amounts else s.nothing
+
+    def not_counted(self, known: Container[Per]) -> bool:
+        """Whether it is per something that is not among what is known of the lot, so that a part is left out."""
+        return any(
+            per is not None and per not in known
+            for per in (
+                *((per_what(self.input),) if self.quantity is None else ()),
+                *(per_what(amount) for amount in self.more),
+            )
+        )
+
+    def with_plan(self) -> Cost:
+        """The cost where the work is planned: without the figures that a plan takes the place of."""
+        if not self.planned:
+            return self
+        if per_what(self.input) is not None:
+            return replace(self, quantity=None)
+        return replace(self, input=replace(self.input, distribution=_PLANNED, source=BY_PLAN))
 
     def inputs(self) -> tuple[Input, ...]:
         """What is multiplied."""
-        return (self.input,) if self.quantity is None else (self.input, self.quantity)
+        return (self.input, *self.more) if self.quantity is None else (self.input, self.quantity, *self.more)
 
     def money(self) -> tuple[Input, ...]:
-        """The amount."""
-        return (self.input,)
+        """The amounts."""
+        return (self.input, *self.more)
 
     @classmethod
     def read(cls, table: Table, of_sale: tuple[str, ...] = ()) -> Self:
@@ -162,28 +216,50 @@ class Cost(Charge):
         Args:
             of: its key, after that of the sale which it belongs to, if any.
             title: plain words.
-            amount: as typed.
-            quantity: what the amount is multiplied by; empty for one that falls due once.
+            amount: as typed: "12 USD", "5 USD/l", "8 USD + 0.6 USD/kg"; "as planned, else 10 USD" for reagents.
+            quantity: what the first amount is multiplied by, "3 l" or "as planned, else 3 l"; empty for once, or for
+                as much as the lot has.
             source: where the figures come from.
             basis: how often it falls due.
 
         Raises:
             UsageError: as ``cost_estimate``.
         """
-        known, unit, many, per = cost_estimate(amount, quantity)
+        planned_amount, amount = planned_text(amount)
+        planned_quantity, quantity = planned_text(quantity)
+        first, *others = (part.strip() for part in re.split(r"\s\+\s", amount))
+        known, unit, many, per = cost_estimate(first, quantity)
         how_many = None if many is None else Input("quantity", f"{title}: how much", many, source, per, of)
-        return cls(Input("cost", title, known, source, unit, of), basis, how_many)
+        more = []
+        for n, text in enumerate(others, 2):
+            each, each_unit = amount_estimate(text)
+            words = each_unit.partition("/")[2]
+            more.append(
+                Input("cost", f"{title}, per {words}" if words else title, each, source, each_unit, (*of, str(n)))
+            )
+        amount_input = Input("cost", title, known, source, unit, of)
+        return cls(amount_input, basis, how_many, tuple(more), planned_amount or planned_quantity)
+
+
+_PLANNED = Distribution("constant", (0.0,))
+BY_PLAN = "the plan of the work"
+
+
+def per_what(amount: Input) -> Per | None:
+    """What an amount of money is per; None for once."""
+    word = amount.unit.partition("/")[2]
+    return next((per for per in PERS if per == word), None)
 
 
 def own_hours(title: str, text: str, source: str, of: tuple[str, ...] = ()) -> Input:
-    """Own time from "2..4 h".
+    """Own time from "2..4 h", or from what "as planned, else 2..4 h" says for where there is no plan.
 
     Raises:
         UsageError: ``unit-wrong-kind`` where it is no time, or as ``quantity_estimate``.
     """
-    spent, unit = quantity_estimate(text)
+    spent, unit = quantity_estimate(planned_text(text)[1])
     if unit != "h":
-        raise UsageError("unit-wrong-kind", f"'{text}' is no time of work.", "Write it as '2..4 h'.")
+        raise UsageError("unit-wrong-kind", f"'{text}' is not a working time.", "Write it as '2..4 h'.")
     return Input("hours", title, spent, source, unit, of)
 
 
@@ -201,6 +277,7 @@ class Work(Charge):
     Attributes:
         hours: of work, unit "h".
         rate: what an hour is worth to oneself, unit "USD/h"; zero or None leaves it unpaid.
+        planned: whether the hours of a plan of the work take the place of these.
     """
 
     table = "work"
@@ -211,6 +288,7 @@ class Work(Charge):
 
     hours: Input
     rate: Input | None
+    planned: bool = False
 
     def due(self, s: Situation) -> Quantity:
         """Hours at their rate."""
@@ -218,51 +296,32 @@ class Work(Charge):
 
     def own_hours(self, s: Situation) -> Quantity:
         """The hours."""
+        if self.planned and "h" in s.amounts:
+            return s.amounts["h"]
         return s.once.times(self.hours)
+
+    def with_plan(self) -> Work:
+        """The work where it is planned: without hours of its own."""
+        if not self.planned:
+            return self
+        return replace(self, hours=replace(self.hours, distribution=_PLANNED, source=BY_PLAN))
+
+    @classmethod
+    def read(cls, table: Table) -> Self:
+        """The work that a table describes."""
+        made = super().read(table)
+        return replace(made, planned=planned_text(table.text("hours", cls.table))[0])
+
+    @classmethod
+    def given(cls, known: Charge | None, texts: Mapping[str, str], source: str, currency: str) -> Self:
+        """The work with hours or rate as typed."""
+        made = super().given(known, texts, source, currency)
+        kept = isinstance(known, cls) and known.planned
+        return replace(made, planned=planned_text(texts["hours"])[0] if "hours" in texts else kept)
 
     def money(self) -> tuple[Input, ...]:
         """The rate."""
         return () if self.rate is None else (self.rate,)
-
-
-def _per_gram(text: str, source: str) -> Input:
-    charge, currency = money_estimate(re.sub(r"/\s*g\b", "", text))
-    title = "refining charge per gram of gold"
-    return Input("settlement", title, charge, source, f"{currency}/g", of=("per-gram",))
-
-
-def _minimum(text: str, source: str) -> Input:
-    least, currency = money_estimate(text)
-    return Input("settlement", "refiner's least charge", least, source, currency, of=("minimum",))
-
-
-@dataclass(frozen=True)
-class Settlement(Charge):
-    """What a refiner charges for one settlement: so much per gram of gold, but no less than a minimum.
-
-    Attributes:
-        per_gram: of gold delivered, unit "USD/g".
-        minimum: least charge, unit "USD".
-    """
-
-    table = "settlement"
-    entries: ClassVar[Mapping[str, Entry]] = {
-        "per_gram": Entry("charge per gram", _per_gram, "0 {currency}"),
-        "minimum": Entry("least charge", _minimum, "0 {currency}"),
-    }
-    takes_place_of = frozenset({"cost:refining"})
-
-    per_gram: Input
-    minimum: Input
-
-    def due(self, s: Situation) -> Quantity:
-        """The charge per gram, or the minimum where that is more."""
-        return s.delivered_g.times(self.per_gram).at_least(s.once.times(self.minimum))
-
-
-# In the order in which they are charged, and listed in a report.
-KINDS: tuple[type[Charge], ...] = (Cost, Work, Settlement)
-TYPED: Mapping[str, type[Charge]] = {name: kind for kind in KINDS for name in kind.entries}
 
 
 def with_charges(charges: Iterable[Charge], *new: Charge) -> tuple[Charge, ...]:

@@ -11,6 +11,7 @@ import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -18,7 +19,7 @@ from typing import Any
 import numpy as np
 
 from calibration.notices import Notice
-from grader.units import PricePerMass
+from grader.units import Money, PricePerMass
 from grader.valuation.model import Assumptions
 
 _DIGITS = 6  # of a suggestion; rounding noise of a unit's factor is below
@@ -121,7 +122,8 @@ def _roundest(price: PricePerMass) -> tuple[str, str]:
 
 def _written(price: PricePerMass) -> str:
     _, unit = _roundest(price)
-    return f"{_digits(price.amount_per_g if unit == 'g' else price.amount_per_troy_ounce)} {price.currency}/{unit}"
+    digits = _digits(price.amount_per_g if unit == "g" else price.amount_per_troy_ounce)
+    return f"{Money(Decimal(digits), price.currency)}/{unit}"
 
 
 def _both(price: PricePerMass) -> str:

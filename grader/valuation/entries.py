@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal, get_args
 
@@ -52,26 +52,51 @@ def drift_until_sale(weeks: float, volatility: float, source: str) -> Input:
 
 
 @dataclass(frozen=True)
+class Interest:
+    """Interest on money that is tied up: the price and the costs, from the purchase until the gold is paid.
+
+    Simple interest: rate × time × money (textbook formula). Of what the refiner pays, a part may come later.
+
+    Attributes:
+        rate: share a year, 0..1.
+        at_once: share of the gold that is paid at the settlement, 0..1.
+        rest_weeks: from then until the rest is paid.
+    """
+
+    rate: Input
+    at_once: float = 1.0
+    rest_weeks: float = 0.0
+
+    def years(self, weeks: float) -> float:
+        """How long money is tied up, weighted by what comes when, for a settlement after so many weeks."""
+        return (weeks + (1 - self.at_once) * self.rest_weeks) / _WEEKS_A_YEAR
+
+
+@dataclass(frozen=True)
 class Sale:
     """Selling by weight.
 
     Attributes:
         name: short, for files.
         title: plain words.
-        price: for what is sold, unit "USD/kg".
+        price: for what is sold, unit "USD/kg"; None where pieces are paid by their gold.
         share: of the boards' mass that is sold, 0..1 (trimmed pieces); None for all of it.
         costs: of this way alone (shipping out).
         hours: of one's own work for it, unit "h", at the rate of all work; None where none are stated.
+        pays: share of the worth of their gold that is paid for pieces, 0..1; None where they are paid by weight.
+        planned: whether the hours of a plan of the work take the place of these.
         of: what is sold; None for pieces where a share is stated, for boards where none is.
     """
 
     name: str
     title: str
-    price: Input
+    price: Input | None
     share: Input | None = None
     costs: tuple[Cost, ...] = ()
     hours: Input | None = None
     of: What | None = None
+    pays: Input | None = None
+    planned: bool = False
 
     @property
     def what(self) -> What:
@@ -80,7 +105,10 @@ class Sale:
 
     def inputs(self) -> Iterator[Input]:
         """Every input of it."""
-        yield self.price
+        if self.price is not None:
+            yield self.price
+        if self.pays is not None:
+            yield self.pays
         if self.share is not None:
             yield self.share
         for cost in self.costs:
@@ -88,6 +116,12 @@ class Sale:
         if self.hours is not None:
             yield self.hours
 
+    def with_plan(self) -> Sale:
+        """It where the work is planned: without figures that a plan takes the place of."""
+        costs = tuple(c.with_plan() for c in self.costs)
+        hours = self.hours if self.hours is None else Work(self.hours, None, self.planned).with_plan().hours
+        return replace(self, costs=costs, hours=hours)
+
     def charges(self, rate: Input | None) -> tuple[Charge, ...]:
         """What this way alone costs, with one's own time at a rate; None leaves that unpaid."""
-        return self.costs if self.hours is None else (*self.costs, Work(self.hours, rate))
+        return self.costs if self.hours is None else (*self.costs, Work(self.hours, rate, self.planned))

@@ -10,9 +10,10 @@ from datetime import date
 from calibration.errors import UsageError
 from grader.units import parse_price_per_mass, parse_share
 from grader.units.estimates import named, same_currency, share_estimate
-from grader.valuation.charges import KINDS, TYPED, Basis, Charge, Cost, with_charges
+from grader.valuation.charges import Basis, Charge, Cost, with_charges
 from grader.valuation.entries import Spot
 from grader.valuation.given_sales import SaleTexts, given_drift, given_sales
+from grader.valuation.kinds import KINDS, TYPED
 from grader.valuation.model import Assumptions
 
 _GIVEN = "given"
@@ -49,9 +50,9 @@ def with_given(
         accepted_loss: chance of a loss that is accepted.
         weeks: until the gold is sold, "6 weeks".
         sales: by weight, by name ("trim", "whole").
-        entries: of other charges, by the names in ``charges.TYPED``: ``hours`` "2..4 h" and ``rate`` "15 USD/h" of
-            own work, ``per_gram`` "0.5..1 USD" and ``minimum`` "50..150 USD" of a refiner. Each takes the place of
-            that entry of the base; example costs that the charge takes the place of are left out.
+        entries: of other charges, by the names in ``kinds.TYPED``: ``hours`` "2..4 h" and ``rate`` "15 USD/h" of
+            own work, ``per_gram`` "0.5..1 USD", ``minimum`` "50..150 USD" and other terms of a refiner. Each takes
+            the place of that entry of the base; example costs that the charge takes the place of are left out.
 
     Raises:
         UsageError: an entry cannot be read (the message names it); ``spot-date-missing`` or ``spot-missing`` for one
@@ -116,14 +117,20 @@ def _still_examples(made: Assumptions, base: Assumptions) -> frozenset[str]:
 def _spot(spot: str | None, spot_date: date | None) -> Spot | None:
     if spot is None:
         if spot_date is not None:
-            raise UsageError("spot-missing", "A date was given, but no gold price.", "Give both.")
+            raise UsageError(
+                "spot-missing",
+                "A date was given, but no gold price.",
+                "Look up the day's price and give it with its date.",
+            )
         return None
     price = named("gold price", parse_price_per_mass, spot)
     if spot_date is None:
         raise UsageError(
-            "spot-date-missing", "The gold price has no date.", "Say of which day it is, such as 2026-11-20."
+            "spot-date-missing", "The gold price has no date.", "Give the day of the price, such as 2026-11-20."
         )
-    return Spot.of(price, spot_date, _GIVEN)
+    return Spot.of(
+        price, spot_date, f"{_GIVEN}; its ounce is the troy ounce" if price.ounce_taken_as_troy else _GIVEN
+    )
 
 
 def _cost(text: str, number: int) -> Cost:
@@ -150,7 +157,9 @@ def _currency(base: Assumptions, spot: Spot | None, costs: tuple[Cost, ...], *, 
             raise UsageError(
                 "example-costs-currency",
                 f"The gold price is in {typed}, but the example costs are in {base.currency}.",
-                f"Give your own costs in {typed} (--cost '12 {typed}', or --cost '0 {typed}' for none).",
+                f"Say once what one {base.currency} costs in {typed}, and the examples carry over. Or give your own "
+                f"costs in {typed}, or a cost of zero for none.",
+                values={"currency": typed, "of": base.currency},
             )
         used = {"gold price": {typed}, **used}
     return same_currency(used) if used else base.currency

@@ -77,7 +77,8 @@ def given_sales(base: tuple[Sale, ...], typed: Mapping[str, SaleTexts]) -> tuple
         price, share = _input(name, sale_price, texts.price), _input(name, sale_share, texts.share)
         known = sales.get(name)
         if known is not None:
-            sales[name] = replace(known, price=price or known.price, share=share or known.share)
+            pays = None if price is not None else known.pays
+            sales[name] = replace(known, price=price or known.price, share=share or known.share, pays=pays)
         elif price is not None and (share is not None or _OF.get(name, "pieces") != "pieces"):
             sales[name] = Sale(name, _title(name), price, share, of=_OF.get(name))
         elif price is not None:

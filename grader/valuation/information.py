@@ -27,6 +27,8 @@ _KNOTS = (0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.98)
 _BY_TITLE = ("cost", "quantity", "thickness", "price", "share")
 # Standard deviations by which a fit must beat one of pure noise: 1 in 30 000.
 _BEYOND_CHANCE = 4.0
+# A worth is asked for to two digits, and has so many with fewer draws than a price.
+MOST_DRAWS = 25_000
 
 
 @dataclass(frozen=True)
@@ -71,9 +73,10 @@ def value_of_knowing(profits: Sequence[FloatArray], known: Sequence[FloatArray])
 def _expected(x: FloatArray, profits: Sequence[FloatArray]) -> Iterator[FloatArray]:
     """Each profit's expectation for given inputs, float64 (n,): its mean where they explain no more than chance."""
     n, degrees = x.shape
+    squares = x.T @ x
     for profit in profits:
         centred = profit - profit.mean()
-        fitted = x @ np.linalg.lstsq(x.T @ x, x.T @ centred, rcond=None)[0]
+        fitted = x @ np.linalg.lstsq(squares, x.T @ centred, rcond=None)[0]
         total, explained = float(centred @ centred), float(fitted @ fitted)
         by_chance = total == 0 or explained / total < (degrees + _BEYOND_CHANCE * np.sqrt(2 * degrees)) / n
         yield np.full(n, profit.mean()) if by_chance else fitted + profit.mean()
@@ -105,12 +108,13 @@ def questions(
     """
     photos = _photo_names(lot)
     asked: dict[str, list[str]] = {}
+    profits = [p[:MOST_DRAWS] for p in profits]
     for i in inputs:
         text = _question(i, photos)
         if text is not None and not i.distribution.is_constant:
             asked.setdefault(text, []).append(i.name)
     found = [
-        Question(text, value_of_knowing(profits, [values[n] for n in names]), tuple(names))
+        Question(text, value_of_knowing(profits, [values[n][:MOST_DRAWS] for n in names]), tuple(names))
         for text, names in asked.items()
     ]
     return tuple(sorted((q for q in found if q.worth > 0), key=lambda q: -q.worth))

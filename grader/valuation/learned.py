@@ -25,14 +25,14 @@ def recovery_once(assumptions: Assumptions, gold_mg: ProductModel) -> Assumption
     if len(beliefs) > 1:
         raise UsageError(
             "beliefs-mixed",
-            "Some photos were measured before, others after your yields taught something new.",
+            "Some photos were measured before your latest yields were learned from, others after.",
             "Measure all photos of the lot again.",
         )
     if not all(i.is_recovered for i in used):
         raise UsageError(
             "thickness-mixed",
-            "Some photos were measured with published thickness, others with what your yields taught: the one is "
-            "gold present, the other gold recovered.",
+            "Some photos were measured with published thickness, others with thickness learned "
+            "from your yields: the first give gold present, the others gold recovered.",
             "Measure all photos of the lot again.",
         )
     recovery = replace(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
 from calibration.errors import UsageError
@@ -11,11 +11,12 @@ from calibration.inputs import Input
 from calibration.notices import Notice
 from grader.budget import BudgetLine
 from grader.model import Range
-from grader.units import AskingPrice, LotSize, Money, money_down
+from grader.units import AskingPrice, ExchangeRate, LotSize, Money, money_down
 from grader.units.estimates import same_currency
-from grader.valuation.charges import Charge, Cost, Settlement, Work
-from grader.valuation.entries import Sale, Spot
+from grader.valuation.charges import Charge, Cost, Work
+from grader.valuation.entries import Interest, Sale, Spot
 from grader.valuation.information import Question
+from grader.valuation.settlement import Settlement
 
 DEFAULT_ACCEPTED_LOSS = 0.10
 
@@ -42,7 +43,9 @@ class Assumptions:
         drift: gold price at the sale ÷ today's; None where it is sold at once.
         weeks: until the sale, for which ``drift`` was made; None where that is not known.
         sales: ways to sell by weight instead.
+        interest: on money that is tied up until the gold is paid; None where it costs nothing.
         examples: names of the inputs that are shipped examples.
+        exchange: the rate at which amounts of the examples were carried over from another currency, if they were.
 
     Raises:
         UsageError: ``share-out-of-range``, ``money-negative``, ``price-not-positive``, ``currencies-differ``,
@@ -60,7 +63,9 @@ class Assumptions:
     drift: Input | None = None
     weeks: float | None = None
     sales: tuple[Sale, ...] = ()
+    interest: Interest | None = None
     examples: frozenset[str] = frozenset()
+    exchange: ExchangeRate | None = None
 
     def __post_init__(self) -> None:
         for share in self._shares():
@@ -68,12 +73,12 @@ class Assumptions:
             if low < 0 or high > 1:
                 raise UsageError(
                     "share-out-of-range",
-                    f"The {share.title} reaches from {low:.0%} to {high:.0%}.",
+                    f"The {share.title} ranges from {low:.0%} to {high:.0%}.",
                     "Give a share of 0 % to 100 %.",
                 )
         for amount in self._amounts():
             if amount.distribution.support[0] < 0:
-                raise UsageError("money-negative", f"{amount.title}: negative.", "Give zero or more.")
+                raise UsageError("money-negative", f"{amount.title}: the amount is negative.", "Give zero or more.")
         if self.spot is not None:
             low, high = self.spot.input.distribution.support
             if low < 0 or high <= 0:
@@ -83,7 +88,7 @@ class Assumptions:
         if not 0 < self.accepted_loss <= 0.5:
             raise UsageError(
                 "accepted-loss-out-of-range",
-                f"A chance of a loss of {self.accepted_loss:.0%} cannot be aimed at.",
+                f"A chance of a loss of {self.accepted_loss:.0%} cannot be accepted.",
                 "Accept more than 0 % and at most 50 %.",
             )
         names = [i.name for i in self.inputs()]
@@ -95,7 +100,12 @@ class Assumptions:
 
     def _shares(self) -> Iterator[Input]:
         yield from (self.payable, self.recovery, self.fee, self.tax)
-        yield from (s.share for s in self.sales if s.share is not None)
+        if self.interest is not None:
+            yield self.interest.rate
+        terms = self.settlement
+        if terms is not None:
+            yield from (i for i in (terms.melt_loss, *(tier.share for tier in terms.tiers)) if i is not None)
+        yield from (i for s in self.sales for i in (s.share, s.pays) if i is not None)
 
     def _amounts(self) -> Iterator[Input]:
         """Whatever may not be negative, besides shares and the gold price."""
@@ -108,7 +118,7 @@ class Assumptions:
             yield self.spot.input
         for charge in (*self.charges, *(c for s in self.sales for c in s.costs)):
             yield from charge.money()
-        yield from (s.price for s in self.sales)
+        yield from (s.price for s in self.sales if s.price is not None)
 
     def of_kind(self, kind: type[_C]) -> tuple[_C, ...]:
         """Its charges of one kind."""
@@ -129,6 +139,11 @@ class Assumptions:
         """What the refiner charges; None where that is among the plain amounts."""
         return next(iter(self.of_kind(Settlement)), None)
 
+    def with_plan(self) -> Assumptions:
+        """The same where the work is planned: without figures that a plan takes the place of."""
+        charges = tuple(c.with_plan() for c in self.charges)
+        return replace(self, charges=charges, sales=tuple(s.with_plan() for s in self.sales))
+
     def inputs(self) -> Iterator[Input]:
         """Every input, the gold price first."""
         if self.spot is not None:
@@ -136,6 +151,8 @@ class Assumptions:
         if self.drift is not None:
             yield self.drift
         yield from (self.payable, self.recovery, self.fee, self.tax)
+        if self.interest is not None:
+            yield self.interest.rate
         for charge in self.charges:
             yield from charge.inputs()
         for sale in self.sales:
@@ -194,6 +211,8 @@ class RouteOutcome:
         hours: of one's own work, expected.
         profit_per_hour: expected profit before one's own time is paid, an hour; None where no hours are stated.
         cash_tied_up: money that is out before anything comes in, expected.
+        needs: what its work takes, as far as it was planned: "cut", "load" (of a vessel), "l" (of waste), "h" (of
+            one's own), and what its "chemicals" cost.
     """
 
     name: str
@@ -204,6 +223,7 @@ class RouteOutcome:
     hours: float
     profit_per_hour: float | None
     cash_tied_up: float
+    needs: Mapping[str, Range] = field(default_factory=dict)
 
     def as_json(self) -> dict[str, Any]:
         """The form used in reports."""
@@ -216,6 +236,7 @@ class RouteOutcome:
             "hours": self.hours,
             "profit_per_hour": self.profit_per_hour,
             "cash_tied_up": self.cash_tied_up,
+            "needs": {name: amount.as_json() for name, amount in self.needs.items()},
         }
 
 
@@ -246,6 +267,7 @@ class Offer:
         size: of the lot, to put a price per kilogram or per board.
         notices: what the user should know.
         statements: what must stay in sight of every figure.
+        bench: inputs of the plans that the work is charged by; none where it was not planned.
     """
 
     route: str
@@ -268,6 +290,7 @@ class Offer:
     size: LotSize
     notices: tuple[Notice, ...]
     statements: tuple[str, ...]
+    bench: tuple[Input, ...] = ()
 
     @property
     def highest_price(self) -> Money:
@@ -308,6 +331,7 @@ class Offer:
             "curve": [at.as_json() for at in self.curve],
             "questions": [q.as_json() for q in self.questions],
             "assumptions": self.assumptions.as_json(),
+            "bench": [i.as_json() for i in self.bench],
             "lot": [dict(part) for part in self.lot],
             "warnings": [n.as_json() for n in self.notices],
             "statements": list(self.statements),

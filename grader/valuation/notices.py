@@ -2,51 +2,54 @@
 
 from __future__ import annotations
 
-from calibration.notices import NoticeDefinition, register
+from calibration.notices import NoticeDefinition, Notices
 
-register(
+notice = Notices(
     NoticeDefinition(
         "spot-stale",
-        "Gold price old",
-        "The gold price is of {date}, {days} days before this valuation.",
+        "The gold price is from {date}, {days} days before this valuation.",
         "Look up today's price and give it with its date.",
     ),
     NoticeDefinition(
         "example-assumptions",
-        "Example figures used",
-        "Of the figures that were assumed, {count} are shipped examples, not yours; they are marked.",
+        "{count} of the assumed figures are shipped examples, not yours; they are marked.",
         "Give your own figures, or copy the example file and change it.",
     ),
     NoticeDefinition(
+        "examples-carried-over",
+        "Example figures in {of} were carried over at the rate that you gave: {rate}.",
+        "Prices differ between countries by more than the rate: give your own figures where you know them.",
+    ),
+    NoticeDefinition(
         "even-a-gift-loses",
-        "Even a gift loses",
         "Even for nothing this lot would lose money in {chance} of all cases; you accept {accepted}.",
-        "Leave it, get the costs down by working on more boards at once, or narrow the range (more photos, a weighed "
-        "yield).",
+        "Leave it, lower the costs by processing more boards at once, or narrow the range (more "
+        "photos, a weighed yield).",
     ),
     NoticeDefinition(
         "even-a-gift-loses-every-way",
-        "Even a gift loses",
         "Even for nothing, every way to deal with this lot would lose money more often than the {accepted} that you "
         "accept; the best ({way}) in {chance} of all cases.",
-        "Leave it, get the costs down by working on more boards at once, or narrow the range (more photos, a weighed "
-        "yield).",
+        "Leave it, lower the costs by processing more boards at once, or narrow the range (more "
+        "photos, a weighed yield).",
     ),
     NoticeDefinition(
         "price-above-break-even",
-        "On average a loss",
         "At the highest price for a chance of a loss of {accepted} you would lose money on average.",
         "Pay no more than the break-even price.",
     ),
     NoticeDefinition(
         "mass-unknown",
-        "Mass not known",
-        "What the boards weigh is not known, so selling them by weight cannot be compared.",
+        "The weight of the boards is not known, so selling them by weight cannot be compared.",
         "Weigh the boards in the photos, or give the lot's stated mass.",
     ),
     NoticeDefinition(
+        "cost-not-counted",
+        "A part of these costs is per something that is not known of this lot, and is left out: {costs}.",
+        "Give the mass and the number of the boards, or the cost once for all of them.",
+    ),
+    NoticeDefinition(
         "no-gold-seen",
-        "No gold seen",
         "The photos show no gold plating that was counted.",
         "Check the overlay; photograph the side with the contacts.",
     ),

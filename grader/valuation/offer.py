@@ -10,19 +10,20 @@ import numpy as np
 
 from calibration.errors import UsageError
 from calibration.inputs import DEFAULT_SEED, FloatArray
-from calibration.notices import Notice, notice
+from calibration.notices import Notice
 from grader.budget import budget
 from grader.model import ProductModel, Range
 from grader.units import AskingPrice, LotSize, Money, format_share
 from grader.valuation.asked import total_asked
+from grader.valuation.bench import Bench
 from grader.valuation.books import Bookkeeper, all_values, spot_of
 from grader.valuation.economics import REL_ROUNDING, VALUATION_DRAWS
 from grader.valuation.entries import Spot
 from grader.valuation.information import questions
 from grader.valuation.learned import recovery_once
 from grader.valuation.model import Assumptions, Offer
-from grader.valuation.notices import STATEMENTS
-from grader.valuation.portions import Portion, mass_of
+from grader.valuation.notices import STATEMENTS, notice
+from grader.valuation.portions import Portion, known_of, mass_of
 from grader.valuation.routes import best_of, compare_routes, ways_of
 
 STALE_AFTER_DAYS = 7
@@ -36,6 +37,7 @@ def value_lot(
     mass_g: ProductModel | None = None,
     boards: float | None = None,
     portions: Sequence[Portion] = (),
+    bench: Bench | None = None,
     asking_price: Money | AskingPrice | None = None,
     purchases: int = 1,
     notices: tuple[Notice, ...] = (),
@@ -52,6 +54,7 @@ def value_lot(
         mass_g: of the lot's boards; without it nothing can be said of selling by weight.
         boards: how many there are likely to be, for prices by the board.
         portions: into which the lot could be sorted; together they are the lot. None where all is dealt with alike.
+        bench: that plans the work on the boards, where enough is known of all portions; None for no plan.
         asking_price: of the seller, before fee and tax: for the lot, by weight or by the board.
         purchases: how many buys the lot takes.
         notices: of the lot and its measurements, handed on.
@@ -68,14 +71,16 @@ def value_lot(
     spot = spot_of(assumptions)
     held = tuple(portions) or (Portion("the boards", gold_mg, mass_g),)
     mass_g = mass_of(held)
+    bench = bench if all(p.can_be_planned for p in held) else None
     models = [gold_mg, *(m for p in held for m in p.models())]
-    assumptions = recovery_once(assumptions, gold_mg)
+    assumptions = recovery_once(assumptions if bench is None else assumptions.with_plan(), gold_mg)
+    planned = () if bench is None else tuple(bench.inputs())
     own = [*_spot_notices(spot, today), *_example_notices(assumptions)]
-    values = all_values(models, assumptions, draws, seed)
+    values = all_values(models, assumptions, draws, seed, planned)
     size = LotSize(None if mass_g is None else _median(mass_g.evaluate(values, draws)) * 1e-3, boards)
     asking = None if asking_price is None else _for_the_lot(asking_price, size, assumptions)
 
-    ways = ways_of(Bookkeeper(assumptions, values, draws, purchases), held)
+    ways = ways_of(Bookkeeper(assumptions, values, draws, purchases, bench), held)
     best = best_of(ways, assumptions.accepted_loss)
     money = best.money
     at_risk, break_even = money.price_at_risk(assumptions.accepted_loss), money.break_even()
@@ -95,8 +100,13 @@ def value_lot(
     if assumptions.sales and mass_g is None:
         own.append(notice("mass-unknown"))
 
+    known = known_of(held, planned=bench is not None)
+    left_out = ", ".join(c.input.title for c in assumptions.costs if c.not_counted(known))
+    if left_out:
+        own.append(notice("cost-not-counted", costs=left_out))
+
     shown_price = highest.price if asking is None else asking
-    inputs = {i.name: i for i in (*(i for m in models for i in m.inputs.values()), *assumptions.inputs())}
+    inputs = {i.name: i for i in (*(i for m in models for i in m.inputs.values()), *assumptions.inputs(), *planned)}
     return Offer(
         route=best.name,
         gold_mg=Range.of(gold),
@@ -118,6 +128,7 @@ def value_lot(
         size=size,
         notices=(*own, *notices),
         statements=STATEMENTS,
+        bench=planned,
     )
 
 
@@ -143,10 +154,14 @@ def _spot_notices(spot: Spot, today: date) -> list[Notice]:
     age = (today - spot.on).days
     # One day of grace: it is already tomorrow in another time zone.
     if age < -1:
-        raise UsageError("spot-date-future", f"The gold price is of {spot.on}, a day to come.", "Check the date.")
+        raise UsageError(
+            "spot-date-future", f"The gold price is dated {spot.on}, which is in the future.", "Check the date."
+        )
     return [notice("spot-stale", date=spot.on, days=age)] if age > STALE_AFTER_DAYS else []
 
 
 def _example_notices(assumptions: Assumptions) -> list[Notice]:
     count = sum(i.name in assumptions.examples for i in assumptions.inputs())
-    return [notice("example-assumptions", count=count)] if count else []
+    found = [notice("example-assumptions", count=count)] if count else []
+    rate = assumptions.exchange
+    return found if rate is None or not count else [*found, notice("examples-carried-over", of=rate.of, rate=rate)]

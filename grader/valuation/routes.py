@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from calibration.inputs import FloatArray
+from grader.model import Range
 from grader.valuation.books import Activity, Bookkeeper, Books
+from grader.valuation.conditional import conditional
 from grader.valuation.economics import Economics
 from grader.valuation.entries import Sale
 from grader.valuation.model import AtPrice, RouteOutcome
 from grader.valuation.portions import Portion, Stock
+from grader.valuation.quantities import Quantity
 
 STRIP, SORT, LEAVE = "strip", "sort", "leave"
 
@@ -33,7 +36,9 @@ class Way:
     @cached_property
     def money(self) -> Economics:
         """Draws of it, before a price is known."""
-        return self.books.economics()
+        drawn = self.books.economics()
+        pieces = [(b.profit, b.worth, b.bent) for b in self.books.branches()]
+        return replace(drawn, given=conditional(pieces, drawn.load, self.books.proceeds.values))
 
 
 def ways_of(keeper: Bookkeeper, portions: Sequence[Portion]) -> tuple[Way, ...]:
@@ -46,34 +51,38 @@ def ways_of(keeper: Bookkeeper, portions: Sequence[Portion]) -> tuple[Way, ...]:
     lot = keeper.stock(portions)
     strip = keeper.stripping(lot)
     if lot.boards_kg is None:
-        return (Way(STRIP, _STRIP, keeper.books(strip)),)
-    ways = list(_with_bodies(keeper, STRIP, _STRIP, strip, lot))
+        return (Way(STRIP, _STRIP, keeper.books(strip, lot=lot)),)
+    ways = list(_with_bodies(keeper, STRIP, _STRIP, strip, lot, lot.stripped_kg))
     for sale in keeper.a.sales:
-        if sale.what == "pieces":
-            pieces = keeper.selling(sale, lot.boards_kg)
-            ways += _with_bodies(keeper, sale.name, sale.title, pieces, lot)
-        elif sale.what == "boards":
-            ways.append(Way(sale.name, sale.title, keeper.books(keeper.selling(sale, lot.boards_kg))))
-    return (*ways, *_sorted_first(keeper, portions))
+        done = keeper.selling(sale, lot) if sale.what != "bodies" else None
+        if done is not None and sale.what == "pieces":
+            ways += _with_bodies(keeper, sale.name, sale.title, done, lot, lot.pieces_kg)
+        elif done is not None:
+            ways.append(Way(sale.name, sale.title, keeper.books(done, lot=lot)))
+    return (*ways, *_sorted_first(keeper, portions, lot))
 
 
 _STRIP = "strip and refine"
 
 
 def _bodies(keeper: Bookkeeper) -> Sale | None:
-    return next((s for s in keeper.a.sales if s.what == "bodies"), None)
+    """The sale of what is left; none where it brings nothing for sure."""
+    found = next((s for s in keeper.a.sales if s.what == "bodies"), None)
+    return None if found is None or found.price is None or not keeper.values[found.price.name].any() else found
 
 
-def _with_bodies(keeper: Bookkeeper, name: str, title: str, done: Activity, stock: Stock) -> Iterator[Way]:
+def _with_bodies(
+    keeper: Bookkeeper, name: str, title: str, done: Activity, stock: Stock, off_kg: Quantity | None
+) -> Iterator[Way]:
     """A way that cuts pieces off the boards: alone, and with a sale of what is left of them."""
-    yield Way(name, title, keeper.books(done))
+    yield Way(name, title, keeper.books(done, lot=stock))
     bodies = _bodies(keeper)
-    if bodies is not None and stock.boards_kg is not None:
-        both = keeper.books(done, keeper.selling(bodies, stock.boards_kg))
+    if bodies is not None:
+        both = keeper.books(done, keeper.selling(bodies, stock, off_kg), lot=stock)
         yield Way(f"{name}+{bodies.name}", f"{title}; {bodies.title}", both)
 
 
-def _sorted_first(keeper: Bookkeeper, portions: Sequence[Portion]) -> Iterator[Way]:
+def _sorted_first(keeper: Bookkeeper, portions: Sequence[Portion], lot: Stock) -> Iterator[Way]:
     """Strip the portions richest in gold by weight and sell the others whole: of all places to part them the best."""
     whole = next((s for s in keeper.a.sales if s.what == "boards"), None)
     if whole is None or len(portions) < 2:
@@ -82,16 +91,13 @@ def _sorted_first(keeper: Bookkeeper, portions: Sequence[Portion]) -> Iterator[W
     found: list[Way] = []
     for k in range(1, len(ranked)):
         good, rest = keeper.stock(ranked[:k]), keeper.stock(ranked[k:])
-        if rest.boards_kg is None:
-            return
         names = ", ".join(p.name for p in ranked[:k])
         title = f"sort; strip {names}, sell the rest whole"
-        sale = keeper.selling(whole, rest.boards_kg)
-        found.append(Way(SORT, title, keeper.books(keeper.stripping(good), sale)))
+        done = (keeper.stripping(good), keeper.selling(whole, rest))
+        found.append(Way(SORT, title, keeper.books(*done, lot=lot)))
         bodies = _bodies(keeper)
-        if bodies is not None and good.boards_kg is not None:
-            more = keeper.selling(bodies, good.boards_kg)
-            books = keeper.books(keeper.stripping(good), sale, more)
+        if bodies is not None:
+            books = keeper.books(*done, keeper.selling(bodies, good, good.stripped_kg), lot=lot)
             found.append(Way(SORT, f"{title}; {bodies.title}", books))
     yield best_of(found, keeper.a.accepted_loss)
 
@@ -127,6 +133,7 @@ def _outcome(way: Way, price: float, accepted_loss: float) -> RouteOutcome:
         _mean(money.hours),
         money.profit_per_hour(price),
         money.cash_tied_up(price),
+        {name: Range.of(amount.draws) for name, amount in way.books.needs.items()},
     )
 
 

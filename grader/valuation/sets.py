@@ -34,7 +34,8 @@ def load_set(given: str | None, folder: Path) -> Assumptions:
         named = f" Sets there: {', '.join(known)}." if known else ""
         raise UsageError(
             "assumptions-unknown",
-            f"'{given}' is no file and no set of assumptions in {folder}.{named}",
-            f"Write one: grader value --example > {folder / (given + _ENDING)}",
+            f"There is no file or assumption set named '{given}' in {folder}.{named}",
+            "Start from a copy of the example set.",
+            values={"file": folder / (given + _ENDING)},
         )
     return load_assumptions(path)

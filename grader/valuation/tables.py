@@ -13,7 +13,7 @@ FILE = FileKind(
     code="assumptions",
     what="a file of assumptions",
     most_bytes=1_000_000,
-    fix="Compare it with the example that 'grader value --example' writes.",
+    fix="Compare it with the example set.",
 )
 
 
@@ -51,7 +51,7 @@ class Table:
         """
         value = self.data.get(key)
         if not isinstance(value, str):
-            raise self.invalid(f"{key} is missing or no text {f'in {of}' if of else ''}".strip())
+            raise self.invalid(f"{key} is missing, or not a text {f'in {of}' if of else ''}".strip())
         return value
 
     def only(self, known: Iterable[str]) -> None:
@@ -64,7 +64,7 @@ class Table:
         unknown = sorted(set(self.data) - set(allowed))
         if unknown:
             where = f"in {self.where}" if self.where else "at the top"
-            raise self.invalid(f"{', '.join(unknown)} has no meaning {where} (known: {', '.join(allowed)})")
+            raise self.invalid(f"{', '.join(unknown)} is not known {where} (known: {', '.join(allowed)})")
 
     def table(self, key: str) -> Table:
         """The table under ``[key]``.
@@ -91,5 +91,5 @@ class Table:
 
     def _as_table(self, data: Any, where: str) -> Table:
         if not isinstance(data, Mapping):
-            raise self.invalid(f"{where} is missing or no table")
+            raise self.invalid(f"{where} is missing or not a table")
         return Table(data, self.file, where)

@@ -12,6 +12,7 @@ from calibration.inputs import Input
 from grader.budget import TOGETHER
 from grader.model import Range
 from grader.units import MassUnit, PricePerMass, format_money, format_range, format_share, money_down, round_to
+from grader.valuation.charges import BY_PLAN
 from grader.valuation.entries import Spot
 from grader.valuation.model import AtPrice, Offer
 from grader.valuation.routes import LEAVE
@@ -81,6 +82,18 @@ def route_rows(offer: Offer) -> list[tuple[str, ...]]:
     return rows
 
 
+_NEEDS = (("cut", "Cuts", ""), ("load", "Vessel loads", ""), ("h", "Hours of your own", "h"), ("l", "Waste", "l"))
+
+
+def needs_lines(offer: Offer) -> Lines:
+    """What the work of the best way takes, as the plans of cuts and batch have it; empty where nothing is planned."""
+    needs, currency = offer.way.needs, offer.assumptions.currency
+    lines = [(title, format_range(needs[key], unit)) for key, title, unit in _NEEDS if key in needs]
+    if "chemicals" in needs:
+        lines.append(("Reagents, filters and rinse water", format_range(needs["chemicals"], currency)))
+    return lines
+
+
 LOT_COLUMNS = ("Part", "Boards photographed", "Boards in the lot")
 
 
@@ -133,7 +146,14 @@ def _seen_words(part: Mapping[str, Any]) -> str:
 
 def routes_heading(offer: Offer) -> str:
     """At what price the ways are compared."""
-    return f"Ways to deal with it, bought for {format_money(offer.budget_price, offer.assumptions.currency)}"
+    return f"Ways to deal with it, bought for {budget_price_words(offer)}"
+
+
+def budget_price_words(offer: Offer) -> str:
+    """The price that ways and budget are at: the asking price, else the highest."""
+    if offer.asking is None:
+        return highest_words(offer)
+    return format_money(offer.budget_price, offer.assumptions.currency)
 
 
 def asking_words(offer: Offer) -> str:
@@ -196,11 +216,17 @@ def assumed_lines(offer: Offer) -> Lines:
     if a.spot is not None:
         lines.append((f"gold price of {a.spot.on}", f"{_between(a.spot.input)}{_per_troy_ounce(a.spot)}"))
     lines += [
-        (item.title, _between(item) + (" (example)" if item.name in a.examples else ""))
+        (item.title, _assumed(item, is_example=item.name in a.examples))
         for item in a.inputs()
         if a.spot is None or item.name != a.spot.input.name
     ]
     return lines
+
+
+def _assumed(item: Input, *, is_example: bool) -> str:
+    if item.source == BY_PLAN:
+        return "as planned"
+    return _between(item) + (" (example)" if is_example else "")
 
 
 def _per_troy_ounce(spot: Spot) -> str:

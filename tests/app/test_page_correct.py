@@ -15,6 +15,7 @@ import app.photo_view.correcting
 from app.lots.desk import desk
 from app.lots.lot_folder import Kept, LotFolder
 from app.lots.measuring import Order, measure_into
+from calibration.finishes import FINISHES
 from calibration.scale import Scale
 from grader.correct import Corrections, LeftOut, PaintedIn
 from grader.coverage import Coverage
@@ -102,7 +103,7 @@ def test_the_picture_is_told_what_was_found(measured_page: Any, made: list[Any])
     assert data["size"] == [400, 300]
     assert data["corrections"] == []
     assert [r["area"] for r in data["regions"]] == ["39.1 mm²", "37.5 mm²"]
-    assert {f["id"] for f in data["finishes"]} == {"hard_gold", "immersion_gold", "undetermined"}
+    assert [f["id"] for f in data["finishes"]] == list(FINISHES)
     assert set(data["photo"]) == {"preview", "whole"}
 
 

@@ -80,7 +80,7 @@ def test_a_lot_that_was_started_is_the_one_to_go_on_with(log_page: Any) -> None:
 
 
 def test_a_purchase_is_recorded(log_page: Any, log_file: Path) -> None:
-    log_page.type("All that was paid to the seller", "85.50 EUR")
+    log_page.type("Total paid to the seller", "85.50 EUR")
     log_page.type("Mass of the boards, if known", "1 lb 2 oz")
     log_page.press("Record the purchase")
     with open_log(log_file) as log:
@@ -115,7 +115,7 @@ def test_a_yield_of_two_lots_is_recorded(log_page: Any, log_file: Path) -> None:
 @pytest.mark.parametrize(
     ("label", "text", "button"),
     [
-        ("All that was paid to the seller", "120", "Record the purchase"),
+        ("Total paid to the seller", "120", "Record the purchase"),
         ("Gold as weighed", "a pinch", "Record the yield"),
         ("Gold as weighed", "", "Record the yield"),
     ],

@@ -136,7 +136,15 @@ def test_page_and_terminal_save_the_same_offer(shots: list[Kept], page: Any, tmp
     modules, cards, strips = typed["lot"]
     assert (modules["boards_seen"], cards["boards"], strips["other_face"]) == (3, 1200, "alike")
     assert modules["boards"] == pytest.approx(47_500 / (61 / 3), rel=0.02)
-    assert [r["route"] for r in typed["routes"]] == ["strip", "trim", "whole", "sort", "leave"]
+    assert [r["route"] for r in typed["routes"]] == [
+        "strip",
+        "strip+bodies",
+        "trim",
+        "trim+bodies",
+        "whole",
+        "sort",
+        "leave",
+    ]
     assert typed["highest_price"]["price"] > 0
     assert typed["questions"]
 
@@ -148,7 +156,7 @@ def test_page_and_terminal_save_the_same_offer(shots: list[Kept], page: Any, tmp
         ("Boards in the lot (empty: those in the photos)", "a few", "a few"),
         ("Or their stated mass", "5", "unit"),
         ("Or their stated mass", "-5 kg", "negative"),
-        ("What they weigh, if you can", "72", "unit"),
+        ("Their weight (optional)", "72", "unit"),
     ],
 )
 def test_a_wrong_lot_is_told_and_gives_no_price(

@@ -12,9 +12,11 @@ import pytest
 from app.lots.lot_folder import LotFolder
 from app.lots.report import report_of
 from app.lots.shelf import Kept
+from grader.bid import bid_for
 from grader.log import NewLot, open_log, photo_of
 from grader.lot import estimate_lot, one_part
 from grader.measured import usable
+from grader.own_money import load_own_money
 from grader.report.lot_html import lot_html
 from grader.samples import Sample
 from grader.units import parse_money
@@ -25,7 +27,6 @@ from grader.valuation import (
     SaleTexts,
     example_text,
     load_assumptions,
-    value_lot,
     with_given,
 )
 from grader.valuation.words import break_even_words, highest_words, lot_rows, question_rows, route_rows
@@ -37,15 +38,8 @@ def expected(measured: Kept, count: str, boards: int = 4, **given: Any) -> Offer
     found = usable([(measured.name, measured.measured)])
     estimate = estimate_lot(one_part(found, boards=[boards], count=count))
     asking = given.pop("asking", None)
-    return value_lot(
-        estimate.gold_mg,
-        with_given(load_assumptions(), spot_date=date.today(), **given),
-        today=date.today(),
-        asking_price=parse_money(asking) if asking else None,
-        mass_g=estimate.mass_g,
-        notices=estimate.notices,
-        lot=estimate.as_json(),
-    )
+    figures = with_given(load_assumptions(), spot_date=date.today(), **given)
+    return bid_for(estimate, figures, today=date.today(), asking=parse_money(asking) if asking else None)
 
 
 def describe(page: Any, count: str) -> None:
@@ -117,7 +111,7 @@ def test_even_a_gift_that_loses_is_worth_nothing_and_says_why(value_page: Any) -
     ("label", "text", "word"),
     [
         ("Gold price today", "2650", "currency"),
-        ("Gold price today", "2650 USD/oz", "ounce"),
+        ("Gold price today", "2.650 USD/ozt", "can be read as"),
         ("Asking price, if there is one", "$120", "several currencies"),
         ("Share of the gold price that your buyer pays", "250 %", "250 %"),
         ("Share of the plated gold that you get out", "30 mic", "mic"),
@@ -195,6 +189,18 @@ def test_a_set_of_own_figures_is_chosen_by_name(value_page: Any, tmp_path: Path,
     assert not any("shipped examples" in text for text in value_page.told("warning"))
 
 
+def test_a_typo_in_a_set_gets_advice_that_names_no_command(value_page: Any, tmp_path: Path) -> None:
+    folder = tmp_path / "data" / "assumptions"
+    folder.mkdir(parents=True)
+    (folder / "winter.toml").write_text("[payabel]\n", "utf-8")
+    value_page.run()
+    (told,) = value_page.told("error")
+    assert "payabel" in told
+    assert "Correct the file, then reload this page" in told
+    assert "grader value" not in told
+    assert "--" not in told
+
+
 def test_a_chosen_currency_completes_amounts(page: Any, measured: Kept) -> None:
     page.go("start/page.py")
     page.at.selectbox(key="currency").set_value("USD")
@@ -207,10 +213,29 @@ def test_a_chosen_currency_completes_amounts(page: Any, measured: Kept) -> None:
     assert "Chance of a loss at 400.00 USD" in page.figures()
 
 
+def test_examples_carry_over_at_a_rate_that_is_given_once(page: Any, measured: Kept, tmp_path: Path) -> None:
+    page.go("start/page.py")
+    page.at.selectbox(key="currency").set_value("EUR")
+    page.run()
+    page.type("What 1 USD costs in EUR", "0.92")
+    page.run()
+    kept = load_own_money(tmp_path / "data" / "money.json")
+    rate = kept.rate("USD", "EUR")
+    assert rate is not None
+    assert (str(rate.price), rate.on) == ("0.92 EUR", date.today())
+    page.at.session_state["shelf"] = {measured.sha256: measured}
+    page.go("value/page.py")
+    page.type("Gold price today", "2450/oz")
+    page.type("Asking price, if there is one", "400")
+    page.press(GO)
+    assert "Chance of a loss at 400.00 EUR" in page.figures()
+    assert any("carried over" in text and "1 USD = 0.92 EUR" in text for text in page.told("warning"))
+
+
 def test_settlement_time_and_sale_by_weight_are_taken(value_page: Any, measured: Kept) -> None:
     describe(value_page, "4000")
     value_page.type("Gold price today", "2650 USD/ozt")
-    value_page.type("Refiner's least charge", "150 USD")
+    value_page.type("Refiner's minimum charge", "150 USD")
     value_page.type("Time until the gold is sold", "26 weeks")
     value_page.type("Price for the boards as they are", "1 USD/kg")
     value_page.press(GO)

@@ -149,7 +149,7 @@ def test_an_ounce_of_gold_must_say_which() -> None:
         ("inf um", "value-not-finite", ("finite",)),
         ("-Infinity um", "value-not-finite", ("finite",)),
         ("∞ um", "value-not-finite", ("finite",)),
-        ("1e999 um", "value-not-finite", ("bounds",)),
+        ("1e999 um", "value-not-finite", ("too large",)),
         ("1,234 um", "number-ambiguous", ("1234", "1.234")),
         ("1,2,3 um", "number-unreadable", ("1,2,3",)),
         ("1.2.3 um", "number-unreadable", ("1.2.3",)),

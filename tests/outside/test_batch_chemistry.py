@@ -55,6 +55,9 @@ def test_reactions_keep_mass_with_another_packages_masses(name: str) -> None:
         ("gold_to_no2", "HNO3", "Au", 0.9597, 5e-5),
         # computed: 3 × 190.0945 / (4 × 196.96657); × 1.2 is the 0.87 g of goldrefiningforum.com, thread 9434 (read)
         ("gold_by_metabisulfite", "Na2S2O5", "Au", 0.7238, 5e-5),
+        # computed: 3 × 190.0945 / (4 × 63.012), and 97.094 / 63.012
+        ("nitrate_by_metabisulfite", "Na2S2O5", "HNO3", 2.2626, 5e-5),
+        ("nitrate_by_sulfamic_acid", "H3NSO3", "HNO3", 1.5408, 2e-4),
     ],
 )
 def test_floors_for_a_gram_of_metal(name: str, of: str, per: str, grams: float, digits: float) -> None:
@@ -64,6 +67,12 @@ def test_floors_for_a_gram_of_metal(name: str, of: str, per: str, grams: float, 
 def test_metabisulfite_with_a_fifth_more_is_what_refiners_quote() -> None:
     # goldrefiningforum.com, thread 9434 (read): 0.87 g for each gram of gold, 20 % over the reaction
     assert round(1.2 * reactions()["gold_by_metabisulfite"].grams("Na2S2O5", "Au"), 2) == 0.87
+
+
+def test_nitric_acid_against_sulfur_dioxide_is_two_to_three() -> None:
+    # textbook half reactions: NO3- takes up three electrons on its way to NO, SO2 gives two (from memory)
+    per_mol = reactions()["nitrate_by_metabisulfite"].moles("Na2S2O5", "HNO3")
+    assert per_mol * reactions()["sulfur_dioxide_from_metabisulfite"].moles("SO2", "Na2S2O5") == pytest.approx(3 / 2)
 
 
 def test_acid_for_the_peroxide_in_the_published_worked_example() -> None:

@@ -57,7 +57,7 @@ def test_a_listing_is_priced_and_outlives_a_reload(
     window.press("Keep in the log")
     window.see(f"Kept in lot Listing {width}")
     window.press(window.page.get_by_role("link", name="Next: Write down"))
-    window.fill("All that was paid to the seller", "85 USD")
+    window.fill("Total paid to the seller", "85 USD")
     window.press("Record the purchase")
     window.see("Check the price, its decimal point and the currency.")  # 85 USD for what brings a few
     window.press(window.page.get_by_text("It is right: keep it all the same"))

@@ -16,6 +16,7 @@ from typer.testing import CliRunner
 
 import grader
 from calibration.errors import DataFileError, GraderError, KeywordError, ScaleError, UsageError
+from grader.bid import bid_for
 from grader.cli.value import value as value_command
 from grader.lot import PartText, SightText, estimate_lot, lot_of, one_part
 from grader.measured import usable
@@ -43,13 +44,11 @@ TYPED: dict[str, Any] = {
     "costs": ["purchase: shipping = 8..15 USD", "waste = 5 USD/l x 2..4 l"],
 }
 
-few_draws = partial(value_lot, draws=2000)
-
 
 @pytest.fixture(autouse=True)
 def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
     """A tail's exactness is not what these tests are about."""
-    monkeypatch.setattr("grader.lot_offer.value_lot", few_draws)
+    monkeypatch.setattr("grader.bid.bid.value_lot", partial(value_lot, draws=2000))
 
 
 @pytest.fixture(scope="session")
@@ -59,16 +58,8 @@ def other(modules: grader.MeasuredPhoto) -> grader.MeasuredPhoto:
 
 
 def by_hand(lot: Any, asking: Any = None, **given: Any) -> Offer:
-    estimate = estimate_lot(lot)
-    return few_draws(
-        estimate.gold_mg,
-        with_given(load_assumptions(), spot=SPOT, **{"spot_date": date.today(), **given}),
-        today=date.today(),
-        asking_price=asking,
-        mass_g=estimate.mass_g,
-        notices=estimate.notices,
-        lot=estimate.as_json(),
-    )
+    figures = with_given(load_assumptions(), spot=SPOT, **{"spot_date": date.today(), **given})
+    return bid_for(estimate_lot(lot), figures, today=date.today(), asking=asking)
 
 
 def measured(*photos: grader.MeasuredPhoto) -> Any:
@@ -93,10 +84,11 @@ def test_every_figure_reaches_the_assumptions(modules: grader.MeasuredPhoto) -> 
         modules, boards=4, spot=SPOT, spot_date="2026-11-20", trim_price="40..90 USD/kg", trim_share="4..8..15 %",
         whole_price="5..9 USD/kg", accept_loss="20 %", **TYPED,
     )  # fmt: skip
-    assert offer.assumptions == with_given(
-        load_assumptions(), spot=SPOT, spot_date=date(2026, 11, 20), accepted_loss="20 %",
+    expected = by_hand(
+        one_part(measured(modules), boards=[4]), spot_date=date(2026, 11, 20), accepted_loss="20 %",
         sales={"trim": SaleTexts("40..90 USD/kg", "4..8..15 %"), "whole": SaleTexts("5..9 USD/kg")}, **TYPED,
     )  # fmt: skip
+    assert offer.assumptions == expected.assumptions
 
 
 def test_the_command_line_says_the_same(modules: grader.MeasuredPhoto) -> None:

@@ -179,7 +179,7 @@ def test_what_is_typed_goes_before_what_was_measured() -> None:
 @pytest.mark.parametrize(
     ("given", "photos", "code"),
     [
-        (Given(), [measured()], "mass-unknown"),
+        (Given(), [measured()], "pieces-mass-unknown"),
         (Given(mass="100 g"), [], "no-plated-area"),
         (Given(mass="0 g"), [measured()], "value-zero"),
         (Given(mass="-5 g"), [measured()], "value-negative"),

@@ -21,6 +21,8 @@ COPPER_G = 120 * 50e-4 * 8.96
 NICKEL_G = 100 * 4e-4 * 8.902
 BASE_MOL = COPPER_G / 63.546 + NICKEL_G / 58.6934
 GOLD_MOL = 0.150 / 196.96657
+LEFTOVER_MOL = (0.010 * 15.7 - GOLD_MOL) * 0.8
+EATEN_G = 0.01 * LEFTOVER_MOL * 3 / 4 * 190.0945
 
 
 def exactly(r: Range) -> float:
@@ -54,10 +56,40 @@ def test_amounts_and_floors_by_hand(plan: BatchPlan) -> None:
     assert exactly(nitric.floor) == pytest.approx(GOLD_MOL / 15.7 * 1000)
     assert exactly(gold_acid.floor) == pytest.approx(4 * GOLD_MOL / 12 * 1000)
     metabisulfite = plan.amount("metabisulfite")
-    assert exactly(metabisulfite.planned) == pytest.approx(0.180)
+    assert exactly(metabisulfite.planned) == pytest.approx(0.180 + EATEN_G)
     assert metabisulfite.floor is not None
-    assert exactly(metabisulfite.floor) == pytest.approx(0.7238 * 0.150, rel=1e-4)
+    assert exactly(metabisulfite.floor) == pytest.approx(0.7238 * 0.150 + EATEN_G, rel=1e-4)
     assert exactly(plan.amount("water").planned) == pytest.approx(3 * 400 + 3 * 40)
+
+
+def test_leftover_nitric_acid_is_destroyed_before_metabisulfite_meets_it(plan: BatchPlan) -> None:
+    """0.157 mol of nitric acid for 0.0008 mol of gold: the rest would use up a hundred times the metabisulfite."""
+    assert exactly(plan.nitric_as_metabisulfite_g) == pytest.approx(LEFTOVER_MOL * 3 / 4 * 190.0945)
+    assert exactly(plan.nitric_as_metabisulfite_g) > 99 * 0.180
+    sulfamic = plan.amount("sulfamic")
+    assert sulfamic.floor is not None
+    assert exactly(sulfamic.floor) == pytest.approx(LEFTOVER_MOL * 97.088, rel=1e-4)
+    assert exactly(sulfamic.planned) == pytest.approx(1.25 * LEFTOVER_MOL * 97.088, rel=1e-4)
+    dioxide = next(g for g in plan.gases if g.gas == "N2O")
+    assert dioxide.stage == "denitration"
+    assert exactly(dioxide.at_most_g) == pytest.approx(LEFTOVER_MOL * 44.013, rel=1e-4)
+    price = next(c for c in plan.costs if c.key == "sulfamic")
+    assert exactly(price.amount) == pytest.approx(exactly(sulfamic.planned) * 0.015)
+    assert any("sulfamic acid" in line and "metabisulfite" in line for line in batch_lines(plan))
+
+
+@pytest.mark.parametrize("left", ["50 %", "100 %"])
+def test_metabisulfite_is_enough_for_gold_and_for_what_nitric_acid_is_still_there(
+    exact: Make, charged: Charged, left: str
+) -> None:
+    """Where sulfamic acid does nothing, the metabisulfite grows by what all of the nitric acid uses up."""
+    done = plan_batch(charged(), exact(nitrate_left=left, nitrate_after="100 %"), Vessels(), draws=50)
+    metabisulfite = done.amount("metabisulfite")
+    eaten = exactly(done.nitric_as_metabisulfite_g)
+    assert exactly(metabisulfite.planned) == pytest.approx(0.180 + eaten)
+    assert metabisulfite.floor is not None
+    assert exactly(metabisulfite.floor) == pytest.approx(0.7238 * 0.150 + eaten, rel=1e-4)
+    assert metabisulfite.chance_below_floor == 0
 
 
 def test_peroxide_and_air_share_the_work(exact: Make, charged: Charged) -> None:
@@ -76,14 +108,16 @@ def test_gases_by_hand(plan: BatchPlan) -> None:
     assert most["gold", "NO2"] == pytest.approx(0.010 * 15.7 * 46.005)
     # 0.36 mol of hydrochloric acid could make 0.12 mol, 0.157 mol of nitric acid as much as itself
     assert most["gold", "Cl2"] == pytest.approx(0.030 * 12 / 3 * 70.9)
-    assert most["precipitation", "SO2"] == pytest.approx((2 * 0.180 / 190.09454 - 1.5 * GOLD_MOL) * 64.058, rel=1e-6)
+    assert most["precipitation", "SO2"] == pytest.approx(
+        (2 * (0.180 + EATEN_G) / 190.09454 - 1.5 * GOLD_MOL) * 64.058, rel=1e-6
+    )
     least = {(g.stage, g.gas): g.at_least_g for g in plan.gases}
     assert least["gold", "NO2"] is not None
     assert exactly(least["gold", "NO2"]) == pytest.approx(GOLD_MOL * 46.005)
 
 
 def test_air_thins_a_gas_to_its_strictest_limit(plan: BatchPlan) -> None:
-    masses = {"HCl": 36.458, "Cl2": 70.9, "NO2": 46.005, "SO2": 64.058}
+    masses = {"HCl": 36.458, "Cl2": 70.9, "NO2": 46.005, "N2O": 44.013, "SO2": 64.058}
     for g in plan.gases:
         gas_l = g.at_most_g.value / masses[g.gas] * 24.465
         assert gas_l / (g.air_m3.value * 1000) == pytest.approx(g.limit.ppm * 1e-6)
@@ -111,7 +145,7 @@ def test_costs_and_time_by_hand(exact: Make, charged: Charged) -> None:
     figures = load_assumptions()
     without = plan_batch(charged(), exact(), Vessels(), draws=50)
     assert {c.key for c in without.costs} == {
-        "hydrochloric", "peroxide", "nitric", "metabisulfite", "filters", "rinse_disposal",
+        "hydrochloric", "peroxide", "nitric", "sulfamic", "metabisulfite", "filters", "rinse_disposal",
     }  # fmt: skip
     by_key = {c.key: exactly(c.amount) for c in without.costs}
     assert by_key["hydrochloric"] == pytest.approx((1.6 / 3 + 0.03) * 6)
@@ -125,7 +159,7 @@ def test_costs_and_time_by_hand(exact: Make, charged: Charged) -> None:
     assert 2 * 1.36 <= disposal.amount.low < disposal.amount.high <= 10 * 1.36
     assert disposal.example
     assert exactly(without.time.days) == pytest.approx(9)
-    assert exactly(without.time.hours) == pytest.approx(4)
+    assert exactly(without.time.hours) == pytest.approx(4.5)
 
 
 @pytest.mark.parametrize(
@@ -247,7 +281,7 @@ def test_the_examples_give_ordered_ranges_that_json_can_hold(charged: Charged) -
         assert 0 < a["planned"]["low"] <= a["planned"]["value"] <= a["planned"]["high"] == a["to_have"]
     assert document["loads"]["value"] == 1
     assert [c["code"] for c in document["cautions"]] == [c.code for c in cautions_for("batch")]
-    assert {g["gas"] for g in document["gases"]} == {"HCl", "Cl2", "NO2", "SO2"}
+    assert {g["gas"] for g in document["gases"]} == {"HCl", "Cl2", "NO2", "N2O", "SO2"}
 
 
 def test_shared_draws_make_the_same_plan_each_time(charged: Charged) -> None:

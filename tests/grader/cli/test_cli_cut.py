@@ -66,7 +66,8 @@ def red_lines(data: bytes) -> int:
     finally:
         document.close()
     red = (picture[..., 2] > 150) & (picture[..., 1] < 120)  # the raster's channels are blue, green, red
-    count, _, stats, _ = cv2.connectedComponentsWithStats(red.astype(np.uint8))
+    whole = cv2.morphologyEx(red.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((29, 29), np.uint8))  # over the numbers
+    count, _, stats, _ = cv2.connectedComponentsWithStats(whole)
     return int((stats[1:count, cv2.CC_STAT_AREA] > 20).sum())
 
 
@@ -178,7 +179,9 @@ def test_several_photos_in_one_call(draw: Draw, tmp_path: Path, strip: Path) -> 
     assert sorted(p.name for p in pictures.iterdir()) == ["bare-cuts.png", "module-cuts.png", "strip-cuts.png"]
     assert "strip.png, board 1" in done.stdout
     assert "bare.png, board 1: No gold" in done.stderr
-    assert "module.png, board 1: print at 100 %" in " ".join(text_of(paper.read_bytes()).split())
+    words = " ".join(text_of(paper.read_bytes()).split())
+    assert "strip.png, board 1 top bottom left right" in words
+    assert "module.png, board 1 top bottom left right" in words
 
 
 def test_a_bad_file_among_several_does_not_stop_the_others(tmp_path: Path, strip: Path) -> None:
@@ -196,9 +199,9 @@ def test_a_bad_file_among_several_does_not_stop_the_others(tmp_path: Path, strip
     [
         ([STRIP], [], (), "No gold plating"),
         ([], [], (), "No board's outline"),
-        ([(0, 40, 200, 65)], fingers(100, 42), (), "goes on beyond the photo"),
-        ([STRIP], ENDS, ("--vessel", "4 x 4 mm"), "not even it alone would fit"),
-        ([STRIP], ENDS, ("--longest", "4 mm"), "not even it alone would fit"),
+        ([(0, 40, 200, 65)], fingers(100, 42), (), "extends beyond the photo"),
+        ([STRIP], ENDS, ("--vessel", "4 x 4 mm"), "even that alone would not fit"),
+        ([STRIP], ENDS, ("--longest", "4 mm"), "even that alone would not fit"),
         ([STRIP], ENDS, ("--longest", "15 mm", "--clearance", "3 mm"), "No cuts that stay clear"),
     ],
 )

@@ -81,7 +81,7 @@ def test_the_plan_is_kept(run: Any, tmp_path: Path) -> None:
     assert CliRunner().invoke(app, ["batch", *given, "--json", str(plan)]).exit_code == 0
     run("batch", "new", "third batch", "--plan", str(plan))
     plan.write_text("[]", "utf-8")
-    run("batch", "new", "fourth batch", "--plan", str(plan), code="plan-unreadable")
+    run("batch", "new", "fourth batch", "--plan", str(plan), code="plan-invalid")
 
 
 @pytest.mark.parametrize(

@@ -94,7 +94,7 @@ def test_exclude_correct_process_and_reset(run, path: Path):
     assert contents.exclusions[0].who == "Ann"
     with pytest.raises(UsageError, match="no yield 99"):
         run("exclude", 99, "--reason", "x")
-    with pytest.raises(UsageError, match="no date"):
+    with pytest.raises(UsageError, match="not a date"):
         run("process", "x", "--date", "soon")
 
 
@@ -167,7 +167,7 @@ def test_copies_attachments_and_several_lots(run, path: Path, tmp_path: Path):
     assert contents.attachments[0].sha256 == hashlib.sha256(b"report").hexdigest()
     assert {y.copies for y in contents.yield_lots if y.yield_id == 13} == {1.0, 2.5}
     assert contents.yields[-1].lost_mg == 5
-    with pytest.raises(UsageError, match="no lot with a number"):
+    with pytest.raises(UsageError, match="not a lot with a number"):
         run("yield", "Lot 01", "--mass", "1 g", "--also", "Lot 02=two")
     assert "before-1" in run("restore", tmp_path / "copy.sqlite")
     with open_log(path) as log:

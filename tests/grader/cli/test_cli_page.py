@@ -63,7 +63,7 @@ def test_a_network_gets_the_page_behind_a_gate_whose_code_is_new_each_time(
     assert f"http://192.0.2.7:8766/?code={code}" in first.text
     assert first.opened == f"http://localhost:8766/?code={code}"
     monkeypatch.setattr("grader.cli.page.lan_address", lambda: None)
-    assert "on no network" in started(monkeypatch, 0, option).text
+    assert "not on a network" in started(monkeypatch, 0, option).text
 
 
 def test_the_code_for_the_camera_says_the_address() -> None:

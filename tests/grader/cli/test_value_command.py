@@ -14,6 +14,7 @@ from typer.testing import CliRunner
 
 from calibration.errors import GraderError
 from calibration.inputs import Distribution, Input
+from grader.cli.output import advice_of
 from grader.cli.value import value
 from grader.log import NewLot, PhotoRecord, open_log
 from grader.lot import estimate_lot, one_part
@@ -101,7 +102,7 @@ def test_price_odds_warnings_and_cautions_are_all_in_sight(photo: Path, tmp_path
 def test_a_price_of_last_month_is_warned_of(photo: Path) -> None:
     then = date.today() - timedelta(days=30)
     text = run(photo, "--spot", "2650 USD/ozt", "--spot-date", then)
-    assert f"The gold price is of {then}, 30 days before" in text
+    assert f"The gold price is from {then}, 30 days before" in text
 
 
 def test_where_even_a_gift_loses_the_reason_is_given(photo: Path) -> None:
@@ -149,7 +150,7 @@ def test_own_assumptions_carry_no_example_warning(photo: Path, tmp_path: Path) -
         (("--spot", "-2650 USD/ozt", "--spot-date", "today"), "price-not-positive", ("gold price",)),
         (("--spot", "2650", "--spot-date", "today"), "currency-missing", ("USD/ozt",)),
         (("--spot", "2650 USD", "--spot-date", "today"), "price-per-what", ("USD/ozt",)),
-        (("--spot", "2650 USD/oz", "--spot-date", "today"), "ounce-ambiguous", ("ozt",)),
+        (("--spot", "2.650 USD/ozt", "--spot-date", "today"), "number-ambiguous", ("2650",)),
         (("--spot", "30 mic", "--spot-date", "today"), "currency-unknown", ("mic", "USD/ozt")),
         (("--spot", "85 EUR/g", "--spot-date", "today"), "example-costs-currency", ("--cost",)),
         (("--spot", "2650 USD/ozt", "--spot-date", "20/11/2026"), "date-unreadable", ("2026-11-20",)),
@@ -162,7 +163,8 @@ def test_wrong_use_says_what_to_do(
 ) -> None:
     error = refused(photo, *arguments)
     assert error.code == code
-    assert all(word in str(error) for word in words), str(error)
+    said = f"{error.message} {advice_of(error)}"
+    assert all(word in said for word in words), said
 
 
 def test_wrong_use_writes_nothing(photo: Path, tmp_path: Path) -> None:
@@ -229,7 +231,7 @@ def test_lots_that_cannot_be_valued(photo: Path, log: Path, tmp_path: Path) -> N
     [
         (("--spot", "85 USD/ozt", "--spot-date", "today"), "gold-price-doubtful", "85 USD/g"),
         (("--spot", "2650 USD/g", "--spot-date", "today"), "gold-price-doubtful", "2650 USD/ozt"),
-        (("--spot", "2.650 USD/ozt", "--spot-date", "today"), "gold-price-doubtful", "2650 USD/ozt"),
+        (("--spot", "2.6500 USD/ozt", "--spot-date", "today"), "gold-price-doubtful", "2650 USD/ozt"),
         ((*PRICE, "--boards", "4", "--mass", "1e9 kg", "--weighed", "72 g"), "lot-mass-doubtful", "truck"),
         ((*PRICE, "--boards", "10000000", "--weighed", "1 kg"), "boards-doubtful", "10,000,000"),
         ((*PRICE, "--asking", "9000000 USD"), "asking-price-doubtful", "9,000,000 USD"),

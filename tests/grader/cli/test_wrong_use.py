@@ -86,7 +86,7 @@ def test_the_version_stands_in_one_place() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
     assert "version" not in project["project"]
     assert project["project"]["dynamic"] == ["version"]
-    assert project["tool"]["hatch"]["version"]["path"] == "grader/__init__.py"
+    assert project["tool"]["hatch"]["version"]["path"] == "grader/version.py"
     assert metadata.version("board-gold-grader") == grader.__version__
 
 

@@ -11,8 +11,10 @@ from hypothesis import strategies as st
 
 from calibration.errors import UsageError
 from grader.cut import BoardGrid, Cut, CutRules, LongestPiece, Plan, Vessel, plan_cuts
+from grader.cut.cheapest import guillotine_cuts
 from grader.cut.grid import sum_over
-from grader.cut.guillotine import guillotine_cuts
+from grader.cut.islands import board_islands
+from grader.cut.lines import Places
 from grader.cut.parallel import parallel_cuts
 
 STEP = 1.0
@@ -73,6 +75,16 @@ def test_parallel_cuts_cost_what_brute_force_finds(seed: int) -> None:
 
 def brute_guillotine(grid: BoardGrid, rules: CutRules) -> float:
     """All pairs (cost, gold lost) that any sequence of guillotine cuts at the cell borders can give."""
+    half, reach, least = int(rules.kerf_mm / 2), int(rules.reach_mm), int(rules.least_piece_mm)
+
+    def splits(own: np.ndarray, n: int) -> list[int]:
+        """Places across the first axis at which a piece may be cut."""
+        found = []
+        for m in range(least + half, n - least - half + 1):
+            near = own[max(0, m - reach) : m + reach].any()
+            if not near and not (own[m - 1] & own[m]).any():
+                found.append(m)
+        return found
 
     @cache
     def pairs(a: int, b: int, c: int, d: int) -> frozenset[tuple[float, float]]:
@@ -81,13 +93,13 @@ def brute_guillotine(grid: BoardGrid, rules: CutRules) -> float:
         if rules.fit.fits(b - a, d - c):
             found.add((round(rules.cost_per_g * float(mass), 9), 0.0))
         own = grid.plating[a:b, c:d]
-        splits = [((a, m, c, d), (m, b, c, d)) for m in range(a + 1, b) if not (own[m - a - 1] & own[m - a]).any()]
-        splits += [
-            ((a, b, c, m), (a, b, m, d)) for m in range(c + 1, d) if not (own[:, m - c - 1] & own[:, m - c]).any()
-        ]
-        for one, two in splits:
+        parts = [((a, a + m - half, c, d), (a + m + half, b, c, d)) for m in splits(own, b - a)]
+        parts += [((a, b, c, c + m - half), (a, b, c + m + half, d)) for m in splits(own.T, d - c)]
+        for one, two in parts:
+            dust = float(gold - grid.gold_mg[slice(*one[:2]), slice(*one[2:])].sum())
+            dust -= float(grid.gold_mg[slice(*two[:2]), slice(*two[2:])].sum())
             for p, q in itertools.product(pairs(*one), pairs(*two)):
-                found.add((round(p[0] + q[0] + rules.cost_per_cut, 9), round(p[1] + q[1], 9)))
+                found.add((round(p[0] + q[0] + rules.cost_per_cut, 9), round(p[1] + q[1] + dust, 9)))
         return frozenset(p for p in found if not any(q != p and q[0] <= p[0] and q[1] <= p[1] for q in found))
 
     budget = rules.most_lost * grid.gold_total_mg + 1e-9
@@ -103,7 +115,8 @@ def test_guillotine_cuts_against_brute_force(seed: int, most_lost: float) -> Non
         fit=LongestPiece(3.0), most_lost=most_lost, clearance_mm=0.0, least_piece_mm=1.0, cost_per_g=1.0,
         cost_per_cut=0.01,
     )  # fmt: skip
-    plan = guillotine_cuts(grid, rules, (np.arange(1.0, 5), np.arange(1.0, 4)))
+    places = Places(board_islands(grid, rules), (np.arange(1.0, 5), np.arange(1.0, 4)), complete=True)
+    plan = guillotine_cuts(grid, rules, places)
     expected = brute_guillotine(grid, rules)
     if plan is None:
         assert expected == np.inf
@@ -112,6 +125,56 @@ def test_guillotine_cuts_against_brute_force(seed: int, most_lost: float) -> Non
     if most_lost == 0:
         assert plan.cost == pytest.approx(expected, abs=1e-6)
         assert plan.is_optimal
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_no_plan_undercuts_the_bound(seed: int) -> None:
+    """Uneven boards with holes, saws, clearances, pieces that must fit, gold that may be lost."""
+    rng = np.random.default_rng(5000 + seed)
+    grid = random_board(seed, (int(rng.integers(5, 9)), int(rng.integers(4, 7))))
+    rules = CutRules(
+        fit=LongestPiece(float(rng.choice([3, 4, 5, 9]))),
+        most_lost=float(rng.choice([0.0, 0.05, 0.3])),
+        kerf_mm=float(rng.choice([0, 0, 2])),
+        clearance_mm=float(rng.choice([0, 0, 1])),
+        least_piece_mm=1.0,
+        cost_per_g=1.0,
+        cost_per_cut=float(rng.choice([0.0, 0.005, 0.02])),
+    )
+    plan, expected = plan_cuts(grid, rules), brute_guillotine(grid, rules)
+    assert plan is not None or expected == np.inf
+    if plan is not None:
+        check(grid, rules, plan)
+        assert plan.bound <= expected + 1e-9
+        assert plan.cost <= expected + max(0.1 * expected, 1e-9)
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_on_an_even_board_that_fits_nothing_is_cheaper_than_the_plan(seed: int) -> None:
+    rng = np.random.default_rng(7000 + seed)
+    gold = np.where(rng.random((9, 7)) < 0.12, rng.choice([0.1, 1.0, 2.0], (9, 7)), 0.0)
+    grid = grid_of(gold)
+    rules = CutRules(
+        fit=LongestPiece(9.0), most_lost=float(rng.choice([0.0, 0.05, 0.2])), clearance_mm=0.0, least_piece_mm=1.0,
+        cost_per_g=1.0, cost_per_cut=float(rng.choice([0.001, 0.02, 0.05])),
+    )  # fmt: skip
+    plan = plan_cuts(grid, rules)
+    assert plan is not None
+    check(grid, rules, plan)
+    assert plan.cost == pytest.approx(brute_guillotine(grid, rules), abs=1e-9)
+    assert plan.is_optimal
+
+
+def test_cuts_part_islands_that_only_a_staircase_parts() -> None:
+    """Two bars like a T laid apart: one line parts them only after another has cut the board."""
+    gold = np.zeros((30, 20))
+    gold[4:6, 2:18] = 1.0
+    gold[8:26, 2:4] = 1.0
+    plan = plan_cuts(grid_of(gold), CutRules(LongestPiece(40), 0.0, clearance_mm=0.5, cost_per_cut=0.001))
+    assert plan is not None
+    assert plan.is_optimal
+    assert {c.axis for c in plan.cuts} == {0, 1}
+    assert sum(p.sides_mm[0] * p.sides_mm[1] for p in plan.kept) == pytest.approx(3 * 20 + 20 * 4.5)
 
 
 def parts_any(cells: np.ndarray, cut: Cut) -> bool:
@@ -221,7 +284,7 @@ def test_a_memory_module_loses_its_edge_to_the_vessel() -> None:
     plan = plan_cuts(grid_of(gold), CutRules(LongestPiece(140)))
     assert plan is not None
     assert [c.axis for c in plan.cuts] == [1]
-    assert plan.kept[0].sides_mm == pytest.approx((133, 5))
+    assert plan.kept[0].sides_mm == pytest.approx((133, 4.5))
 
 
 def test_a_board_plated_all_over_is_halved_for_a_litre_beaker() -> None:

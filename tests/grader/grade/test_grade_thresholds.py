@@ -37,7 +37,7 @@ def test_a_file_of_one_s_own_is_no_example(tmp_path: Path) -> None:
         ('"0.3..0.5..1 min"', '"3 g"', "board"),
         ("[order]", "[orders]", "[order]"),
         ("[order]", "[extra]\n[order]", "the tables must be"),
-        ("[order]", "[order", "no TOML"),
+        ("[order]", "[order", "not valid TOML"),
     ],
 )
 def test_a_broken_file_is_refused_and_the_entry_named(tmp_path: Path, old: str, new: str, words: str) -> None:

@@ -54,7 +54,7 @@ def test_a_file_imported_again_is_told(log: Log):
         ("Barn,1 g,2026-03-04", "no lot 'Barn'"),
         ("Shed,1,2026-03-04", "unit"),
         ("Shed,-1 g,2026-03-04", "mass"),
-        ("Shed,1 g,4.3.2026", "no date"),
+        ("Shed,1 g,4.3.2026", "not a date"),
         ("Shed,1 g", "cells"),
         ("Shed,1 g,2026-03-04,more", "cells"),
         ("Shed,1 oz,2026-03-04", "ounce"),

@@ -174,7 +174,7 @@ def test_a_yield_is_the_same_only_in_lot_mass_and_day_together() -> None:
     assert rows[0].problem is not None
     assert rows[0].problem.code == "yield-twice"
     assert (rows[0].lot, rows[0].new) == (None, None)
-    with pytest.raises(UsageError, match=r"1 of 4 rows cannot be taken; the first is line 2"):
+    with pytest.raises(UsageError, match=r"1 of 4 rows cannot be imported; the first is line 2"):
         entries(rows)
 
 

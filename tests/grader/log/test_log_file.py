@@ -83,7 +83,7 @@ def test_missing_files_and_folders(path: Path):
     with pytest.raises(LogError) as caught:
         open_log(path, must_exist=True)
     assert caught.value.code == "log-missing"
-    assert "grader log new" in caught.value.advice
+    assert "Start a new log" in caught.value.advice
     assert not path.exists()
     with pytest.raises(LogError) as caught:
         open_log(path.parent / "nowhere" / "log.sqlite")

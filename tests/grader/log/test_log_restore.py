@@ -143,7 +143,7 @@ def test_a_log_with_a_damaged_page_is_kept_and_said_to_be_damaged(path: Path, co
     with pytest.raises(LogError) as caught, open_log(path) as log:
         backup(log, path.with_name("copy-of-damaged.db"))
     assert caught.value.code == "log-damaged"
-    assert "restore" in caught.value.advice
+    assert "Restore" in caught.value.advice
     done = restore(copy, path)
     assert lots(path) == NEW
     assert done.kept is not None
@@ -169,7 +169,7 @@ def test_logs_that_were_set_aside_are_found_and_no_other_one_is_started(path: Pa
         assert caught.value.code == "log-set-aside"
         assert "log.sqlite.before-1" in caught.value.message
         assert "log.sqlite.restored" in caught.value.message
-        assert "grader log restore" in caught.value.advice
+        assert caught.value.advice.startswith("Restore one")
     path.touch()  # an empty file is no log either
     with pytest.raises(LogError, match="set aside"):
         open_log(path)
@@ -248,7 +248,7 @@ def test_a_read_only_disk_is_told(tmp_path: Path, copy: Path, read_only: Callabl
         ("SQLITE_FULL", "database or disk is full", "log-disk-full", "Make room"),
         ("SQLITE_READONLY", "attempt to write a readonly database", "log-read-only", "writable"),
         ("SQLITE_READONLY_DBMOVED", "attempt to write a readonly database", "log-moved", "again"),
-        ("SQLITE_CORRUPT_INDEX", "database disk image is malformed", "log-damaged", "restore"),
+        ("SQLITE_CORRUPT_INDEX", "database disk image is malformed", "log-damaged", "Restore"),
         ("SQLITE_BUSY_SNAPSHOT", "database is locked", "log-busy", "Close it"),
     ],
 )

@@ -14,8 +14,8 @@ from sqlalchemy import inspect
 from sqlalchemy.exc import DBAPIError
 
 from calibration.errors import LogError, UsageError
-from grader import __version__
 from grader.log import Log, NewLot, NewPurchase, NewYield, PhotoRecord, checked, open_log, photo_of, schema
+from grader.version import __version__
 
 DOCUMENT: dict[str, Any] = {
     "schema": 1,

@@ -102,7 +102,7 @@ def test_a_back_with_outlines_counts_its_own_area() -> None:
     np.testing.assert_allclose(gold.draws(N), seen - seen * u + per_g * drawn(gold, "stated-mass:") * u, rtol=1e-12)
     # without outlines on the back its gold by area is not known
     bare = Sight(photo("f", 10.0, 4000.0), photo("b", 4.0))
-    with pytest.raises(Exception, match="weigh is not known"):
+    with pytest.raises(Exception, match="the weight of the boards in the photos is not known"):
         of(Part("a", (bare,), mass_g=fixed(20_000.0)))
 
 

@@ -83,7 +83,7 @@ def code_of(changed: dict[str, Any]) -> str:
     with pytest.raises(DataFileError) as caught:
         read(changed)
     assert "a.json, photo a.jpg" in caught.value.message
-    assert "grader measure" in caught.value.advice
+    assert "Measure the photo again" in caught.value.advice
     return caught.value.code
 
 

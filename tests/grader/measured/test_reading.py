@@ -92,7 +92,7 @@ def test_photos_measured_with_different_beliefs_are_not_added() -> None:
 @pytest.mark.parametrize(
     ("changes", "code", "words"),
     [
-        ({"scale": {"method": "none"}, "model": None}, "measurement-without-scale", ("a.jpg", "--length")),
+        ({"scale": {"method": "none"}, "model": None}, "measurement-without-scale", ("a.jpg", "known length")),
         ({"scale": None}, "measurement-without-scale", ("a.jpg",)),
         (
             {"refused": {"code": "target-bent", "message": "The target is bent.", "advice": "Tape it down."}},

@@ -63,14 +63,20 @@ def test_it_is_written_again_as_it_was(name: str, valid: Callable[[Any], bool]) 
     assert set(again) == set(document)
 
 
+# Those figures come of 20,000 independent draws; today one is drawn from each slice of each input. The standard error
+# of a quantile of independent draws is sqrt(q (1 - q) / n) / density: for a lognormal that spans a factor of 20
+# (sigma 0.91), 0.8 % at the median and 1.4 % at 5 and 95 %. Three of the latter.
+_DRAWN = 0.042
+
+
 @pytest.mark.parametrize("name", list(VALUED))
 def test_what_was_written_values_to_the_same_figures(name: str) -> None:
     before = VALUED[name]
     measured = measurements_of([(name, written(name))])
     gold = Range.of(estimate_lot(one_part(measured, boards=[2], count="40")).gold_mg.draws()).as_json()
-    assert gold == pytest.approx(before["lot_gold_mg"])
+    assert gold == pytest.approx(before["lot_gold_mg"], rel=_DRAWN)
     one = Measured.from_dict(written(name))
-    assert Range.of(one.gold.draws()).as_json() == pytest.approx(before["gold_mg"])
+    assert Range.of(one.gold.draws()).as_json() == pytest.approx(before["gold_mg"], rel=_DRAWN)
     outlines = [[b.area_mm2.value if b.area_mm2 else None, b.gold_value_mg, b.slenderness] for b in one.boards]
     assert outlines == [pytest.approx(outline) for outline in before["outlines"]]
     count = one.likely_boards.as_json()
@@ -185,7 +191,7 @@ def test_another_model_of_the_gold_takes_the_place_of_what_was_shown() -> None:
     assert (doubled.gold_mg, doubled.by_finish, doubled.budget) == (None, {}, ())
     assert doubled.areas == measured.areas
     assert measured.gold_mg is not None
-    assert measured.gold_mg.value == pytest.approx(float(np.median(measured.gold.draws())))
+    assert measured.gold_mg.value == pytest.approx(float(np.median(measured.gold.draws())), rel=_DRAWN)
 
 
 def test_a_record_does_not_change_with_what_it_was_read_from() -> None:

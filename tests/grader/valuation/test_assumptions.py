@@ -139,7 +139,7 @@ def test_an_own_file(tmp_path: Path) -> None:
         ('"92 %"', '"0.92"', "unit-missing", "0.92"),
         ('"92 %"', "0.92", "assumptions-invalid", "estimate"),
         ('"85.2 EUR/g"', '"85.2 USD/g"', "currencies-differ", "USD"),
-        ('"85.2 EUR/g"', '"2650 EUR/oz"', "ounce-ambiguous", "ounce"),
+        ('"85.2 EUR/g"', '"2.650 EUR/ozt"', "number-ambiguous", "2650"),
         ('"85.2 EUR/g"', '"-85.2 EUR/g"', "price-not-positive", "-85.2"),
         ("date = 2026-11-20", "", "assumptions-invalid", "date"),
         ("date = 2026-11-20", 'date = "20 November"', "assumptions-invalid", "date"),
@@ -201,7 +201,7 @@ def test_what_is_typed_replaces_the_example_and_is_no_example_any_more() -> None
         accepted_loss="20 %",
     )
     assert not own.examples & {"payable", "recovery", "fee", "tax", *(c.input.name for c in own.costs)}
-    assert {"drift", "hours", "price:trim"} < own.examples  # these were not typed
+    assert {"drift", "hours", "pays:trim"} < own.examples  # these were not typed
     assert own.payable.distribution == Distribution("constant", (0.93,))
     assert own.payable.title == shipped.payable.title
     assert [(c.input.name, c.input.title) for c in own.costs] == [
@@ -242,7 +242,8 @@ def test_a_persons_own_file_keeps_its_currency(tmp_path: Path) -> None:
         ({"fee": "5"}, "unit-missing", "fee"),
         ({"costs": ["-5 USD"]}, "money-negative", "cost 1"),
         ({"costs": ["refining = 5"]}, "currency-missing", "refining"),
-        ({"costs": ["waste = 5 USD/l"]}, "quantity-missing", "waste"),
+        ({"costs": ["waste = 5 USD + 3 USD/h x 2 h"]}, "unit-wrong-kind", "waste"),
+        ({"costs": ["waste = as planned"]}, "plan-alone", "waste"),
         ({"costs": ["waste = 5 USD/l x 3 h"]}, "unit-wrong-kind", "waste"),
         ({"costs": ["waste = 5 USD/l x 3"]}, "unit-missing", "waste"),
         ({"costs": ["waste = 5 USD/l x -3 l"]}, "value-negative", "waste"),

@@ -218,3 +218,64 @@ def test_what_is_typed_is_what_a_file_says(kind: type[Charge], tmp_path: Path) -
 def test_an_entry_that_no_charge_has_is_a_mistake_of_the_caller() -> None:
     with pytest.raises(TypeError, match="per_ton"):
         with_given(load_assumptions(), per_ton="1 USD")
+
+
+# --- costs that grow with the lot
+
+
+def priced(text: str, quantity: str = "", name: str = "x") -> Cost:
+    return Cost.of((name,), name, text, quantity, "test")
+
+
+def having(**amounts: float) -> Situation:
+    names = {"pieces": "kg of pieces", "gold": "g of gold"}
+    values: dict[str, np.ndarray] = {}
+    drawn = {names.get(per, per): Quantity.number(many, values, 2) for per, many in amounts.items()}
+    return Situation.of(values, 2, 1, amounts=drawn)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("text", "due"),
+    [
+        ("12 USD", 12.0),
+        ("0.5 USD/kg", 0.5 * 72),
+        ("8 USD + 0.5 USD/kg", 8 + 0.5 * 72),
+        ("30 USD/kg of pieces", 30 * 8.8),
+        ("1 USD/g of gold + 3 USD", 1 * 21 + 3),
+        ("0.05 USD/board", 0.05 * 4000),
+        ("0.03 USD/cut", 0.03 * 8000),
+        ("6 USD/load", 6 * 19),
+        ("5 USD/l", 5 * 44),
+        ("2 USD/h + 1 USD/lb", 2 * 24 + 72 / 0.45359237),
+    ],
+)
+def test_parts_of_a_cost_by_hand(text: str, due: float) -> None:
+    """72 kg of 4000 boards, 8.8 kg of pieces with 21 g of gold, 8000 cuts, 19 loads, 44 l, 24 h."""
+    s = having(kg=72, pieces=8.8, gold=21, board=4000, cut=8000, load=19, l=44, h=24)
+    cost = priced(text)
+    s = replace(s, once=Quantity.number(1.0, {i.name: i.draws(2) for i in cost.inputs()}, 2))
+    values = {i.name: i.draws(2) for i in cost.inputs()}
+    s = replace(s, amounts={per: replace(q, values=values) for per, q in s.amounts.items()})
+    assert cost.due(s).draws == pytest.approx(due)
+    assert not cost.not_counted(s.amounts)
+
+
+def test_a_plan_takes_the_place_of_what_is_said_for_without_one() -> None:
+    acid, waste = priced("as planned, else 10 USD"), priced("5 USD/l", "as planned, else 3 l", "waste")
+    values = {i.name: i.draws(2) for c in (acid, waste) for i in c.inputs()}
+    unplanned = Situation.of(values, 2, 1)
+    planned = Situation.of(
+        values, 2, 1, amounts={"l": Quantity.number(44.0, values, 2)}, chemicals=Quantity.number(112.0, values, 2)
+    )
+    assert [c.due(unplanned).draws[0] for c in (acid, waste)] == [10.0, 15.0]
+    assert [c.due(planned).draws[0] for c in (acid, waste)] == [112.0, 220.0]
+    # what a plan makes idle is not drawn, shown or asked about
+    assert [len(c.with_plan().inputs()) for c in (acid, waste)] == [1, 1]
+    assert acid.with_plan().input.distribution.is_constant
+
+
+def test_a_part_per_something_that_is_not_known_is_not_counted() -> None:
+    cost = priced("8 USD + 0.5 USD/kg")
+    s = Situation.of({i.name: i.draws(2) for i in cost.inputs()}, 2, 1)
+    assert cost.due(s).draws == pytest.approx(8.0)
+    assert cost.not_counted(s.amounts)

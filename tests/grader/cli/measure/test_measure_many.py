@@ -85,7 +85,7 @@ def test_a_file_whose_name_is_also_a_pattern_is_that_file(
 def test_a_pattern_that_nothing_fits_is_wrong_use(tmp_path: Path, grader: Any) -> None:
     answer = grader("measure", tmp_path / "*.jpg")
     assert answer.code == 2
-    assert "No photo fits" in answer.err
+    assert "No photo matches" in answer.err
 
 
 def test_many_end_with_a_table_of_what_failed_and_why(tmp_path: Path, grader: Any, shelf: Path) -> None:

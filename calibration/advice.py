@@ -1,0 +1,100 @@
+"""What to do next, in the words of each front end.
+
+An error or a warning says what is wrong, and carries advice that fits everywhere: it names no command, option or
+button. A front end that can say more keeps its words in an ``advice.toml`` of its own, by remedy (the code, where the
+error names no other), filled in with the error's values. A language is such a file with its name inside
+(``advice.de.toml``); what it leaves out is said in the words of ``advice.toml``.
+"""
+
+from __future__ import annotations
+
+import os
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import Protocol
+
+# Names the language of advice, such as "de", for the command line and the page.
+LANGUAGE_VARIABLE = "GRADER_LANGUAGE"
+
+
+class Advised(Protocol):
+    """What is wrong and what to do: an error, or a warning."""
+
+    @property
+    def code(self) -> str:
+        """Of its kind, stable."""
+
+    @property
+    def message(self) -> str:
+        """What is wrong."""
+
+    @property
+    def advice(self) -> str:
+        """What to do, in words that fit everywhere."""
+
+    @property
+    def remedy(self) -> str:
+        """Name of the advice in the front ends' files; empty where the code names it."""
+
+    @property
+    def values(self) -> Mapping[str, object]:
+        """What those words may be filled in with."""
+
+
+@dataclass(frozen=True)
+class Wording:
+    """One front end's advice in one language.
+
+    Attributes:
+        texts: by remedy, with ``{names}`` of values.
+    """
+
+    texts: Mapping[str, str]
+
+    def advice_of(self, item: Advised) -> str:
+        """What to do next: this front end's words, or the item's own where it has none.
+
+        A warning out of a saved document has lost its values; words that want them give way, too.
+        """
+        text = self.texts.get(item.remedy or item.code)
+        if text is None:
+            return item.advice
+        try:
+            return text.format_map(item.values)
+        except KeyError:
+            return item.advice
+
+
+def wording(package: str) -> Wording:
+    """The words of a front end, in the language that ``GRADER_LANGUAGE`` names, as far as there are any in it.
+
+    Args:
+        package: that ``advice.toml`` lies in.
+    """
+    return _wording(package, language())
+
+
+def language() -> str:
+    """What ``GRADER_LANGUAGE`` names, such as "de"; empty where nothing was chosen."""
+    return os.environ.get(LANGUAGE_VARIABLE, "").strip()
+
+
+def languages(package: str) -> tuple[str, ...]:
+    """The languages that a front end's advice can be had in, besides the words of ``advice.toml``."""
+    names = (each.name.split(".") for each in resources.files(package).iterdir())
+    return tuple(sorted(parts[1] for parts in names if len(parts) == 3 and parts[0] == "advice"))
+
+
+@cache
+def _wording(package: str, chosen: str) -> Wording:
+    texts = _read(package, "advice.toml")
+    if chosen in languages(package):
+        texts |= _read(package, f"advice.{chosen}.toml")
+    return Wording(texts)
+
+
+def _read(package: str, name: str) -> dict[str, str]:
+    return tomllib.loads(resources.files(package).joinpath(name).read_text("utf-8"))

@@ -1,0 +1,101 @@
+"""The bench as grader batch and grader grade plan it: what a lot takes of chemicals, waste, vessel loads and hours.
+
+The same functions and figures say there what a batch needs and how long a board takes, so that the price of a lot and
+the plans for it cannot differ.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from calibration.inputs import Input
+from grader.batch.costs import Prices, cost_lines
+from grader.batch.figures import constant
+from grader.batch.process import Process, load_process
+from grader.batch.quantities import Metals, reagents, wastes
+from grader.grade.thresholds import Thresholds, load_thresholds
+from grader.units import parse_volume_ml
+from grader.valuation.bench import Needs
+from grader.valuation.portions import Stock
+from grader.valuation.quantities import Per, Quantity, Values
+
+_G_PER_KG = 1e3
+_LEAST_G = 1e-3  # so that an empty vessel divides nothing by zero
+VESSEL = "1 l"
+
+
+@dataclass(frozen=True)
+class WorkBench:
+    """A process, a vessel, and one's own times for a board.
+
+    Attributes:
+        process: figures of stripping and refining, with the prices of reagents.
+        times: one's own time for a board and for a cut.
+        vessel_ml: nominal volume of a vessel.
+    """
+
+    process: Process
+    times: Thresholds
+    vessel_ml: float
+
+    @staticmethod
+    def example() -> WorkBench:
+        """The shipped examples, and the vessel that a batch is planned with where none is named."""
+        return WorkBench.of()
+
+    @staticmethod
+    def of(process: str | None = None, folder: Path | None = None) -> WorkBench:
+        """A process set by its name or a file's path, with the example's vessel and times.
+
+        Raises:
+            UsageError, DataFileError: as ``load_process``.
+        """
+        return WorkBench(load_process(process, folder), load_thresholds(), parse_volume_ml(VESSEL))
+
+    def inputs(self) -> Iterator[Input]:
+        """Every uncertain input."""
+        yield from self.process.figures.values()
+        yield from self.times.inputs.values()
+
+    def stripping(self, stock: Stock, values: Values) -> Needs:
+        """Cutting the pieces off, stripping them and refining their gold, as ``plan_batch`` has it."""
+        at_boards = self._at_boards(stock)
+        if stock.stripped_kg is None:
+            return Needs()
+        n = len(stock.gold_g.draws)
+        f = {key: values[i.name] for key, i in self.process.figures.items()}
+        mass = np.maximum(stock.stripped_kg.draws * _G_PER_KG, _LEAST_G)
+        # base metal says what the reactions use up at least, not what is planned
+        metals = Metals(np.zeros(n), np.zeros(n), stock.gold_g.draws)
+        r = reagents(f, mass, metals)
+        rinses = constant(self.process.figures["rinses"].distribution, "number of rinses")
+        w = wastes(f, mass, r, metals, rinses)
+        loads = np.ceil(r.liquor / (self.vessel_ml * f["fill"]) - 1e-9)
+        filters = f["filters_per_load"] * loads
+        _, chemicals = cost_lines(Prices(f, None, None, frozenset()), r, w, filters, np.zeros(n))
+        vessels = stock.stripped_kg.driving(loads)
+        once = Quantity.number(1.0, values, n)
+        figures = self.process.figures
+        hours = vessels.times(figures["hours_per_load"]) + once.times(figures["hours_refining"])
+        amounts: dict[Per, Quantity] = {"load": vessels, "l": stock.stripped_kg.driving(w.liquor_l)}
+        if at_boards is not None:
+            amounts["h"] = at_boards + hours
+        return Needs(amounts, stock.stripped_kg.driving(chemicals))
+
+    def trimming(self, stock: Stock, values: Values) -> Needs:  # noqa: ARG002
+        """Cutting the pieces off, at the times of ``grade_boards``."""
+        at_boards = self._at_boards(stock)
+        return Needs() if at_boards is None else Needs({"h": at_boards})
+
+    def packing(self, stock: Stock, values: Values) -> Needs:  # noqa: ARG002
+        """Sorting and packing boards as they are, likewise."""
+        return Needs() if stock.boards is None else Needs({"h": stock.boards.times(self.times.sale_h)})
+
+    def _at_boards(self, stock: Stock) -> Quantity | None:
+        if stock.boards is None or stock.cuts is None:
+            return None
+        return stock.boards.times(self.times.board_h) + stock.cuts.times(self.times.cut_h)

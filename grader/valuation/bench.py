@@ -1,0 +1,40 @@
+"""What the work on boards needs, as whoever plans it says: the link from plans of cuts and batches to their price."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from calibration.inputs import Input
+from grader.valuation.portions import Stock
+from grader.valuation.quantities import Per, Quantity, Values
+
+
+@dataclass(frozen=True)
+class Needs:
+    """What some work needs.
+
+    Attributes:
+        amounts: loads, litres of waste, hours of one's own; what is not planned is left out.
+        chemicals: what reagents, filters and rinse water cost; None where that is not planned.
+    """
+
+    amounts: Mapping[Per, Quantity] = field(default_factory=dict)
+    chemicals: Quantity | None = None
+
+
+class Bench(Protocol):
+    """Plans of the work on boards."""
+
+    def inputs(self) -> Iterable[Input]:
+        """Every uncertain input of these plans."""
+
+    def stripping(self, stock: Stock, values: Values) -> Needs:
+        """Cutting the pieces off, stripping them and refining their gold."""
+
+    def trimming(self, stock: Stock, values: Values) -> Needs:
+        """Cutting the pieces off."""
+
+    def packing(self, stock: Stock, values: Values) -> Needs:
+        """Sorting and packing boards as they are."""
