@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from calibration.errors import DataFileError, UsageError
 from calibration.inputs import FloatArray
-from calibration.sourced import Entry, packaged, parse_entries
+from calibration.sourced import SourcedEntry, packaged, parse_entries
 
 BoolArray = NDArray[np.bool_]
 
@@ -112,7 +112,7 @@ def families_in(text: str, name: str) -> tuple[Family, ...]:
     return tuple(_family(key, entry) for key, entry in parse_entries(text, name).items())
 
 
-def _family(key: str, entry: Entry) -> Family:
+def _family(key: str, entry: SourcedEntry) -> Family:
     entry.only(*_KEYS)
     layout_source, layout_known = entry.source("layout")
     size_source, size_known = entry.source("size")
@@ -132,7 +132,7 @@ def _family(key: str, entry: Entry) -> Family:
     )
 
 
-def _layouts(entry: Entry) -> tuple[tuple[int, ...], ...]:
+def _layouts(entry: SourcedEntry) -> tuple[tuple[int, ...], ...]:
     given = entry.table.get("groups")
     groups = given if isinstance(given, list) and all(isinstance(g, list) and g for g in given) else []
     if not groups or not all(type(n) is int and n > 0 for g in groups for n in g):

@@ -11,7 +11,7 @@ from types import MappingProxyType
 from typing import Literal, TypeAlias, get_args
 
 from calibration.errors import DataFileError
-from calibration.sourced import Entry, packaged, parse_entries
+from calibration.sourced import SourcedEntry, packaged, parse_entries
 
 Finish: TypeAlias = str
 """Key of a finish in ``finishes.toml``; one of ``FINISHES``."""
@@ -24,7 +24,7 @@ UNDETERMINED: Finish = "undetermined"
 _FILE = "finishes"
 
 
-def _entries() -> Mapping[Finish, Entry]:
+def _entries() -> Mapping[Finish, SourcedEntry]:
     found = parse_entries(packaged(_FILE), _FILE)
     for entry in found.values():
         entry.only("words", "rgb", "hatch", "source", "how_known")
@@ -34,7 +34,7 @@ def _entries() -> Mapping[Finish, Entry]:
     return found
 
 
-def _rgb(entry: Entry) -> tuple[int, int, int]:
+def _rgb(entry: SourcedEntry) -> tuple[int, int, int]:
     given = entry.table.get("rgb")
     if not isinstance(given, list) or len(given) != 3 or not all(isinstance(n, int) and 0 <= n <= 255 for n in given):
         raise _invalid(f"{entry.where}: rgb is not three whole numbers from 0 to 255.")
@@ -42,7 +42,7 @@ def _rgb(entry: Entry) -> tuple[int, int, int]:
     return red, green, blue
 
 
-def _hatch(entry: Entry) -> Hatch:
+def _hatch(entry: SourcedEntry) -> Hatch:
     hatches: tuple[Hatch, ...] = get_args(Hatch)
     for hatch in hatches:
         if entry.text("hatch") == hatch:

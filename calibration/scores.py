@@ -25,7 +25,7 @@ def crps(draws: FloatArray, seen: float) -> float:
 
 
 @dataclass(frozen=True)
-class Share:
+class HitRate:
     """A share of some cases with the range that its true value may have.
 
     Attributes:
@@ -43,7 +43,7 @@ class Share:
     high: float
 
 
-def share(hits: int, cases: int) -> Share:
+def share(hits: int, cases: int) -> HitRate:
     """A share with Wilson's score interval at 90 % (Wilson, J. Am. Stat. Assoc. 22 (1927) 209).
 
     Raises:
@@ -55,4 +55,4 @@ def share(hits: int, cases: int) -> Share:
     value, z2 = hits / cases, z * z
     middle = (value + z2 / (2 * cases)) / (1 + z2 / cases)
     half = z / (1 + z2 / cases) * math.sqrt(value * (1 - value) / cases + z2 / (4 * cases**2))
-    return Share(hits, cases, value, max(middle - half, 0.0), min(middle + half, 1.0))
+    return HitRate(hits, cases, value, max(middle - half, 0.0), min(middle + half, 1.0))

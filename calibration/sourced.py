@@ -75,7 +75,7 @@ class SourcedValue:
 
 
 @dataclass(frozen=True)
-class Entry:
+class SourcedEntry:
     """An entry of another shape than a figure's or an input's; what it lacks is a ``DataFileError`` when asked for.
 
     Attributes:
@@ -163,13 +163,13 @@ def parse_inputs(text: str, name: str) -> Mapping[str, Input]:
     return MappingProxyType({key: _input(f"{name}: {key}", key, table) for key, table in _tables(text, name)})
 
 
-def parse_entries(text: str, name: str) -> Mapping[str, Entry]:
+def parse_entries(text: str, name: str) -> Mapping[str, SourcedEntry]:
     """Read entries of another shape from TOML text, by key; ``name`` is used in error messages.
 
     Raises:
         DataFileError: the text is no TOML, or holds something else than tables.
     """
-    return MappingProxyType({key: Entry(f"{name}: {key}", table) for key, table in _tables(text, name)})
+    return MappingProxyType({key: SourcedEntry(f"{name}: {key}", table) for key, table in _tables(text, name)})
 
 
 def tables(name: str) -> Mapping[str, Mapping[str, Any]]:

@@ -15,7 +15,7 @@ from grader.coverage import Coverage, Segmenter
 from grader.coverage.choose import segmenter_named
 from grader.gold import GoldEstimate, gold_mass
 from grader.photo import Photo
-from grader.regions import Regions, RowReading, find_regions, read_rows
+from grader.regions import Regions, RowReading, find_regions, read_contact_rows
 from grader.request import Request
 from grader.scale_found import scale_at_plating, scale_before_search, scale_from_search
 
@@ -130,7 +130,7 @@ def _search(photo: Photo, segmenter: Segmenter, scale: Scale | None, say: Progre
     coverage = segmenter.segment(photo, scale)
     say("regions")
     regions = find_regions(coverage, scale, photo.rgb)
-    return _Seen(coverage, regions, read_rows(regions, coverage, photo.rgb))
+    return _Seen(coverage, regions, read_contact_rows(regions, coverage, photo.rgb))
 
 
 def _segmenter(wanted: Request) -> Segmenter:

@@ -33,7 +33,7 @@ _TURNED: dict[Turned | None, str] = {
 
 
 @dataclass(frozen=True)
-class Asked:
+class BenchAnswers:
     """All that was asked for.
 
     Attributes:
@@ -128,7 +128,7 @@ def _shows(others: Mapping[str, str], sha256: str) -> str:
     return others.get(sha256, _FRONT)
 
 
-def ask(base: Assumptions, shown: tuple[Shown, ...] | None, thickness_mm: float | None) -> Asked | None:
+def ask(base: Assumptions, shown: tuple[Shown, ...] | None, thickness_mm: float | None) -> BenchAnswers | None:
     """The form; None until it is complete and sent off, or while a field is wrong, which is said beside it."""
     good: list[bool] = []
 
@@ -209,7 +209,7 @@ def ask(base: Assumptions, shown: tuple[Shown, ...] | None, thickness_mm: float 
         clearance_mm=CutRules.clearance_mm if clear is None else clear,
         through="contacts" if through != "never" else "nothing",
     )
-    return Asked(
+    return BenchAnswers(
         prices=with_given(base, spot=spot, spot_date=on if spot is not None else None),
         thresholds=with_thresholds(examples, **{name: text for name, (text, _) in texts.items()}),
         by=by,

@@ -7,7 +7,7 @@ from functools import partial
 import streamlit as st
 
 from app.bench.boards import search_all
-from app.bench.form import Asked, ask, ask_shown
+from app.bench.form import BenchAnswers, ask, ask_shown
 from app.bench.report import bench_report, keep_sorted, kept_sorted
 from app.bench.show import Sorted, ask_volume, show_batch, show_cuts, show_grades
 from app.common.own_money import in_chosen_currency
@@ -61,7 +61,7 @@ def _base() -> Assumptions:
     return in_chosen_currency(base, currency())
 
 
-def _sort(asked: Asked, photos: tuple[Kept, ...]) -> Sorted | None:
+def _sort(asked: BenchAnswers, photos: tuple[Kept, ...]) -> Sorted | None:
     """Search the photos for boards where that was not done yet, plan their cuts, and grade them.
 
     Raises:

@@ -24,7 +24,7 @@ class Step:
 
 
 @dataclass(frozen=True)
-class Way:
+class Job:
     """One job from its first page to its last."""
 
     title: str
@@ -33,8 +33,8 @@ class Way:
     steps: tuple[Step, ...]
 
 
-WAYS: Mapping[str, Way] = {
-    "listing": Way(
+WAYS: Mapping[str, Job] = {
+    "listing": Job(
         "Price a listing",
         "Photos of boards for sale: how much gold is on them, and what is the most to pay?",
         ":material/sell:",
@@ -44,7 +44,7 @@ WAYS: Mapping[str, Way] = {
             Step("log/page.py", "Write down"),
         ),
     ),
-    "bench": Way(
+    "bench": Job(
         "Work through a pile",
         "Boards on the bench: which are worth the work, where to cut, what does the batch need?",
         ":material/content_cut:",
@@ -54,7 +54,7 @@ WAYS: Mapping[str, Way] = {
             Step("log/page.py", "Write down"),
         ),
     ),
-    "weigh": Way(
+    "weigh": Job(
         "Weigh and log",
         "Gold on the scale: record it, and let the next estimate learn from it.",
         ":material/scale:",
@@ -66,7 +66,7 @@ WAYS: Mapping[str, Way] = {
 }
 
 
-def chosen_way() -> Way:
+def chosen_way() -> Job:
     """The job that is being done; pricing a listing where none was chosen."""
     return WAYS.get(str(st.session_state.get(WAY, "listing")), WAYS["listing"])
 

@@ -1,16 +1,16 @@
 """Belief about effective thickness, learned from weighed gold."""
 
-from calibration.belief.batches import Batch, Plating, Priors, Spread, published_priors
+from calibration.belief.batches import Batch, Priors, UncertainSpread, WeighedPlating, published_priors
 from calibration.belief.learn import UNLIKELY, Belief, Shift, learn
 
 __all__ = [
     "UNLIKELY",
     "Batch",
     "Belief",
-    "Plating",
     "Priors",
     "Shift",
-    "Spread",
+    "UncertainSpread",
+    "WeighedPlating",
     "learn",
     "published_priors",
 ]

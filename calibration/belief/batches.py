@@ -14,7 +14,7 @@ from calibration.thickness import FINISHES, Finish, thickness_prior
 
 
 @dataclass(frozen=True)
-class Plating:
+class WeighedPlating:
     """Plating of one finish on boards of one kind that went into a batch.
 
     Attributes:
@@ -47,7 +47,7 @@ class Batch:
     """
 
     name: str
-    platings: tuple[Plating, ...]
+    platings: tuple[WeighedPlating, ...]
     mass_mg: float
     uncertainty_mg: float
     relative_sd: float = 0.0
@@ -65,7 +65,7 @@ class Batch:
 
 
 @dataclass(frozen=True)
-class Spread:
+class UncertainSpread:
     """A spread on the natural logarithm that is itself uncertain: lognormal.
 
     Attributes:
@@ -91,9 +91,9 @@ class Priors:
     """
 
     thickness: Mapping[Finish, Curve]
-    part: Spread
-    seller: Spread
-    batch: Spread
+    part: UncertainSpread
+    seller: UncertainSpread
+    batch: UncertainSpread
     recovery_middle: float
     recovery_width: float
 
@@ -106,8 +106,8 @@ def published_priors(thickness: Mapping[Finish, Distribution] | None = None) -> 
     """
     figures = load("belief")
 
-    def spread(name: str) -> Spread:
-        return Spread(figures[f"{name}_spread"].value, figures[f"{name}_spread_factor"].value)
+    def spread(name: str) -> UncertainSpread:
+        return UncertainSpread(figures[f"{name}_spread"].value, figures[f"{name}_spread_factor"].value)
 
     given = thickness or {}
     return Priors(

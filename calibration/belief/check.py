@@ -20,7 +20,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.belief.batches import Batch, Plating, Priors, published_priors
+from calibration.belief.batches import Batch, Priors, WeighedPlating, published_priors
 from calibration.belief.density import Density, Layout, Weighings, log_thickness, weighed
 from calibration.belief.learn import Belief, learn
 from calibration.finishes import HARD_GOLD, IMMERSION_GOLD
@@ -35,7 +35,7 @@ _PARTS, _SELLERS = 4, 3
 
 
 @dataclass(frozen=True)
-class World:
+class SimulatedLog:
     """A simulated log, the batch to come, and the truth.
 
     Attributes:
@@ -51,7 +51,7 @@ class World:
     layout: Layout
 
 
-def world(count: int, rng: np.random.Generator, priors: Priors) -> World:
+def world(count: int, rng: np.random.Generator, priors: Priors) -> SimulatedLog:
     """A log of some batches: four parts, three sellers, some batches of two finishes, now and then a change."""
     batches = []
     process = 0
@@ -62,7 +62,7 @@ def world(count: int, rng: np.random.Generator, priors: Priors) -> World:
         if rng.random() < 0.4:
             finishes = (HARD_GOLD, IMMERSION_GOLD) if rng.random() < 0.7 else (IMMERSION_GOLD,)
         part, seller = f"part {rng.integers(_PARTS)}", f"seller {rng.integers(_SELLERS)}"
-        platings = tuple(Plating(f, float(np.exp(rng.normal(4, 1))), part, seller) for f in finishes)
+        platings = tuple(WeighedPlating(f, float(np.exp(rng.normal(4, 1))), part, seller) for f in finishes)
         balance, relative = float(np.exp(rng.normal(0.7, 0.7))), float(rng.uniform(0.01, 0.1))
         batches.append(Batch(str(number), platings, 1.0, balance, relative, process))
     weighings = Weighings.of(batches)
@@ -70,10 +70,10 @@ def world(count: int, rng: np.random.Generator, priors: Priors) -> World:
     gold, spread, _ = Density(weighings, priors).batchwise(truth[None])
     shown = weighed(gold[0], rng.standard_t(4, len(batches)), spread[0], weighings.balance)
     done = [replace(b, mass_mg=float(m)) for b, m in zip(batches, shown, strict=True)]
-    return World(tuple(done[:-1]), done[-1], truth, weighings.layout)
+    return SimulatedLog(tuple(done[:-1]), done[-1], truth, weighings.layout)
 
 
-def ranks(w: World, belief: Belief) -> dict[str, int]:
+def ranks(w: SimulatedLog, belief: Belief) -> dict[str, int]:
     """Rank of each true quantity among 255 draws: 0 to 255."""
     plating = w.batches[-1].platings[0]
     process = w.batches[-1].process

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.belief.batches import Batch, Plating, Priors, Spread
+from calibration.belief.batches import Batch, Priors, UncertainSpread, WeighedPlating
 from calibration.belief.maps import student_4
 from calibration.inputs import FloatArray
 from calibration.thickness import Finish
@@ -119,7 +119,7 @@ class Weighings:
         )
 
 
-def spread_of(spread: Spread, z: FloatArray) -> FloatArray:
+def spread_of(spread: UncertainSpread, z: FloatArray) -> FloatArray:
     """A spread from its standard normal number."""
     return spread.middle * np.exp(spread.factor * z)
 
@@ -224,7 +224,7 @@ class Density:
 
 
 def log_thickness(
-    z: FloatArray, layout: Layout, priors: Priors, plating: Plating, process: int, rng: np.random.Generator
+    z: FloatArray, layout: Layout, priors: Priors, plating: WeighedPlating, process: int, rng: np.random.Generator
 ) -> FloatArray:
     """Logarithm of a plating's effective thickness in um, (n,), for draws z (n, size) of the unknowns.
 

@@ -13,7 +13,7 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from calibration.belief.batches import Batch, Plating, Priors, published_priors
+from calibration.belief.batches import Batch, Priors, WeighedPlating, published_priors
 from calibration.belief.density import Density, Layout, Weighings, glog_residual, log_thickness, spread_of, weighed
 from calibration.belief.sampler import DRAWS, posterior_draws
 from calibration.inputs import DEFAULT_SEED, Distribution, FloatArray, Input
@@ -80,7 +80,7 @@ class Belief:
         """Draws of the effective thickness in um, float64 (1024,), aligned with those of other finishes."""
         # of what was never weighed: the same fresh numbers at each call, those of a seller shared by its finishes
         rng = np.random.default_rng([self.seed, 1])
-        plating = Plating(finish, 1.0, part, seller)
+        plating = WeighedPlating(finish, 1.0, part, seller)
         return np.exp(log_thickness(self.draws, self.layout, self.priors, plating, self.process, rng))
 
     def batch_factor(self) -> FloatArray:
@@ -117,7 +117,9 @@ class Belief:
             for finish in FINISHES
         }
 
-    def gold(self, platings: Sequence[Plating], relative_sd: float = 0.0, uncertainty_mg: float = 1.0) -> FloatArray:
+    def gold(
+        self, platings: Sequence[WeighedPlating], relative_sd: float = 0.0, uncertainty_mg: float = 1.0
+    ) -> FloatArray:
         """Draws of the fine gold in mg that a next batch of such platings will show, float64 (1024,)."""
         rng = np.random.default_rng([self.seed, 2])
         whole = np.zeros(len(self.draws))

@@ -1,15 +1,15 @@
 """What a batch takes: vessel loads, reagents, costs, time, waste and gas. It plans quantities; it is no procedure."""
 
 from grader.batch.charge import CutPieces, Given, charge_of, read_cut_plan
-from grader.batch.model import Amount, BatchPlan, Charge, GasGivenOff, Oxidation, Vessels, Waste
+from grader.batch.model import Amount, BatchPlan, Feed, GasGivenOff, Oxidation, Vessels, Waste
 from grader.batch.plan import plan_batch
 from grader.batch.process import Process, example_text, load_process, process_sets
 
 __all__ = [
     "Amount",
     "BatchPlan",
-    "Charge",
     "CutPieces",
+    "Feed",
     "GasGivenOff",
     "Given",
     "Oxidation",

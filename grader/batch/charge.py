@@ -14,7 +14,7 @@ from calibration.notices import Notice
 from calibration.reading import packaged_text
 from calibration.sourced import parse_inputs
 from grader.batch.figures import quantity
-from grader.batch.model import Charge
+from grader.batch.model import Feed
 from grader.batch.notices import notice
 from grader.gold import gold_mass
 from grader.lot import OtherFace
@@ -108,7 +108,7 @@ def charge_of(
     *,
     copies: float = 1.0,
     other_face: OtherFace = "left_out",
-) -> Charge:
+) -> Feed:
     """What goes in, from all that is known; what is typed goes before what was measured.
 
     Args:
@@ -137,7 +137,7 @@ def charge_of(
     seen_only = bool(measured) and other_face == "left_out" and not given.plated_area
     notices: tuple[Notice, ...] = (notice("one-face-only"),) if seen_only else ()
     heaviest = max((c.heaviest_g for c in cut), default=None)
-    return Charge(_mass(given, cut, copies), plated, gold, bare, heaviest, notices)
+    return Feed(_mass(given, cut, copies), plated, gold, bare, heaviest, notices)
 
 
 def _kept_shares(measured: Sequence[Measured], cut: Sequence[CutPieces]) -> dict[str, float]:

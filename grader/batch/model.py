@@ -16,7 +16,7 @@ Stage = Literal["strip", "rinse", "gold", "denitration", "precipitation"]
 
 
 @dataclass(frozen=True)
-class Charge:
+class Feed:
     """What goes into the vessels, all loads together.
 
     Attributes:

@@ -13,7 +13,7 @@ from grader.batch.figures import constant, fixed
 from grader.batch.model import (
     Amount,
     BatchPlan,
-    Charge,
+    Feed,
     GasGivenOff,
     Oxidation,
     RinseWater,
@@ -52,7 +52,7 @@ _STRONG_MOL_L = 1.2  # some 4 %
 
 
 def plan_batch(
-    charge: Charge,
+    charge: Feed,
     process: Process,
     vessels: Vessels,
     assumptions: Assumptions | None = None,
@@ -170,7 +170,7 @@ def _refuse_nothing(mass: FloatArray, plated: FloatArray, gold: FloatArray) -> N
 
 
 def _check_loads(
-    charge: Charge, vessels: Vessels, mass: FloatArray, loads: FloatArray, holds_g: FloatArray
+    charge: Feed, vessels: Vessels, mass: FloatArray, loads: FloatArray, holds_g: FloatArray
 ) -> FloatArray:
     """Mass of pieces that a full vessel takes, g."""
     holds = float(np.median(holds_g))

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Sides:
+class CutSides:
     """A photo of boards, and the photo of their other faces if there is one."""
 
     front: Path
@@ -95,7 +95,7 @@ class CutOptions(PhotoOptions):
             through="contacts" if self.through_contacts else "nothing",
         )
 
-    def sides(self, fronts: Sequence[Path]) -> list[Sides]:
+    def sides(self, fronts: Sequence[Path]) -> list[CutSides]:
         """Photos of fronts with those of their backs.
 
         Raises:
@@ -105,7 +105,7 @@ class CutOptions(PhotoOptions):
         if not backs:
             if self.turned is not None:
                 raise UsageError("turned-without-back", "--turned belongs to --back.", "Add --back BACK.jpg.")
-            return [Sides(front) for front in fronts]
+            return [CutSides(front) for front in fronts]
         if len(backs) != len(fronts):
             raise UsageError(
                 "backs-count",
@@ -120,9 +120,9 @@ class CutOptions(PhotoOptions):
                     f"{front} is given for both faces.",
                     "Give a photo of the other face (--back).",
                 )
-        return [Sides(front, back) for front, back in zip(fronts, backs, strict=True)]
+        return [CutSides(front, back) for front, back in zip(fronts, backs, strict=True)]
 
-    def look(self, photos: Sequence[Sides]) -> Look:
+    def look(self, photos: Sequence[CutSides]) -> Look:
         """How each photo is looked at.
 
         Raises:
@@ -143,7 +143,7 @@ class Look:
     learned: Newest | None
     by_hand: Corrections
 
-    def at(self, sides: Sides, part: str = "") -> Seen:
+    def at(self, sides: CutSides, part: str = "") -> Seen:
         """Measure a photo, and its back's, and find the boards; a correction that meets nothing is told at once.
 
         Raises:

@@ -10,7 +10,7 @@ from typing import Annotated, TypeVar
 import typer
 
 from calibration.errors import UsageError
-from calibration.scores import Share
+from calibration.scores import HitRate
 from grader.cli.output import err, is_stdout, out, show_table, write_json
 from grader.places import assumptions_folder
 from grader.simulate import BuyerReport, LearningReport, SimulationReport, World, simulate, simulate_learning
@@ -126,7 +126,7 @@ def _table(buyers: Iterable[BuyerReport], currency: str, *, tests: bool = False)
     show_table(shown[0], shown[1:], right=range(1, len(kept)))
 
 
-def _share(known: Share | None) -> str:
+def _share(known: HitRate | None) -> str:
     if known is None:
         return ""
     return f"{format_share(known.value)} ({known.low * 100:.0f} to {known.high * 100:.0f} %)"

@@ -8,7 +8,7 @@ from calibration.errors import UsageError
 from grader.correct.apply import apply_corrections
 from grader.corrections import Corrections
 from grader.pipeline import Measurement, with_gold
-from grader.regions import read_rows
+from grader.regions import read_contact_rows
 
 
 def correct(measured: Measurement, corrections: Corrections) -> Measurement:
@@ -37,7 +37,7 @@ def correct(measured: Measurement, corrections: Corrections) -> Measurement:
         found,
         coverage=coverage,
         regions=regions,
-        readings=read_rows(regions, coverage, photo.rgb),
+        readings=read_contact_rows(regions, coverage, photo.rgb),
         notices=(*elsewhere, *coverage.notices),
         corrections=corrections,
         found=found,

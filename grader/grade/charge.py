@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from calibration.errors import RefusedError
-from grader.batch import Charge
+from grader.batch import Feed
 from grader.batch.notices import notice
 from grader.grade.model import Grades
 from grader.model import EMPTY, ProductModel
 
 
-def charge_to_process(grades: Grades) -> Charge:
+def charge_to_process(grades: Grades) -> Feed:
     """Mass, plated area and gold of all boards that are to be processed, with the inputs that they share.
 
     Raises:
@@ -27,7 +27,7 @@ def charge_to_process(grades: Grades) -> Charge:
         )
     areas = (board.plated_area_mm2((p.piece.u0_mm, p.piece.u1_mm, p.piece.v0_mm, p.piece.v1_mm)) for board, p in kept)
     one_face = any(len(p.board.faces) == 1 for p in planned)
-    return Charge(
+    return Feed(
         mass_g=sum((p.mass_g for _, p in kept), EMPTY),
         plated_mm2=sum(areas, EMPTY),
         gold_mg=sum((p.gold_mg for _, p in kept), EMPTY),

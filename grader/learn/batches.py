@@ -9,7 +9,7 @@ from datetime import date
 
 import numpy as np
 
-from calibration.belief import Batch, Plating
+from calibration.belief import Batch, WeighedPlating
 from calibration.errors import GraderError
 from calibration.inputs import FloatArray
 from calibration.thickness import Finish, gold_properties, thickness_prior
@@ -87,10 +87,10 @@ def batches_of(contents: Contents) -> Batches:
     return Batches(tuple(batches), left_out, len(changes), max((m.day for m in resets), default=None))
 
 
-def _platings(contents: Contents, weighing: Weighing) -> tuple[tuple[Plating, ...], float]:
+def _platings(contents: Contents, weighing: Weighing) -> tuple[tuple[WeighedPlating, ...], float]:
     """Plating that went in, and the relative standard deviation of all that scales it."""
     properties = gold_properties()
-    platings: list[Plating] = []
+    platings: list[WeighedPlating] = []
     whole, unseen = EMPTY, 0.0
     for share, _ in weighing.shares:
         estimates = estimates_of(contents, share.lot)
@@ -99,7 +99,9 @@ def _platings(contents: Contents, weighing: Weighing) -> tuple[tuple[Plating, ..
             per_um = area.times(properties[finish].inputs()[1:], MG_PER_MM2_UM_G_CM3)
             middle = float(np.median(_draws(per_um)))
             if middle > 0:
-                platings.append(Plating(finish, middle, same_name(share.lot.part), same_name(share.lot.seller)))
+                platings.append(
+                    WeighedPlating(finish, middle, same_name(share.lot.part), same_name(share.lot.seller))
+                )
                 own += per_um.times((), _typical_um(finish))
         whole += own
         unseen = math.hypot(unseen, float(np.mean(_draws(own))) * _unseen_sd(estimates, share.copies))

@@ -12,7 +12,7 @@ import numpy as np
 
 from calibration.errors import GraderError
 from calibration.inputs import FloatArray
-from calibration.scores import Share as Coverage
+from calibration.scores import HitRate as Coverage
 from calibration.scores import crps, share
 from calibration.thickness import THICKNESS
 from grader.learn.lots import estimates_of, gold_model

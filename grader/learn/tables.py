@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from calibration.belief import Shift
 from calibration.finishes import FINISH_WORDS
-from calibration.scores import Share
+from calibration.scores import HitRate
 from grader.learn.compare import GROUPS, Pair, Record, record, records
 from grader.learn.csv_import import Row
 from grader.learn.flags import Flag
@@ -101,7 +101,7 @@ def _record(r: Record, liked: MassUnit, by: str = "") -> tuple[str, ...]:
     return name, str(r.count), share_text(r.coverage), f"{r.ratio:.2f}{spread}", format_mass(r.score_mg, liked=liked)
 
 
-def share_text(s: Share) -> str:
+def share_text(s: HitRate) -> str:
     """A share with what it may truly be."""
     return f"{format_share(s.value)} (may truly be {format_share(s.low)} to {format_share(s.high)})"
 

@@ -3,7 +3,7 @@
 from grader.regions.find import find_regions
 from grader.regions.model import Board, Region, Regions, Row
 from grader.regions.pile import with_pile
-from grader.regions.reading import RowReading, contact_line, missing_notices, read_rows
+from grader.regions.reading import RowReading, contact_line, missing_notices, read_contact_rows
 
 __all__ = [
     "Board",
@@ -14,6 +14,6 @@ __all__ = [
     "contact_line",
     "find_regions",
     "missing_notices",
-    "read_rows",
+    "read_contact_rows",
     "with_pile",
 ]

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from calibration.scale import Scale
 from grader.regions.laid_plane import laid_plane
 from grader.regions.model import Board
-from grader.regions.part import Part, parts_of
+from grader.regions.part import VisiblePart, parts_of
 from grader.regions.straight import straightened
 
 _LEAST_MM2 = 100.0
@@ -54,7 +54,7 @@ def find_boards(
         whole = _board(contour, scale)
         if len(contour) < 4 or whole.area < (_LEAST_MM2 if scale else _LEAST_SHARE * mask.size):
             continue
-        parts: list[Part] = []
+        parts: list[VisiblePart] = []
         if scale is not None and plane is not None:
             told, evidence = parts_of(contour, plane, rgb, plated)
             parts, whole = [p for p in told if _is_board(p, scale, plated)], replace(whole, evidence=evidence)
@@ -76,7 +76,7 @@ def _board(contour: NDArray[np.int32], scale: Scale | None) -> Board:
     return Board(points, polygon_area(corners) + rim)
 
 
-def _is_board(part: Part, scale: Scale, plated: NDArray[np.bool_] | None) -> bool:
+def _is_board(part: VisiblePart, scale: Scale, plated: NDArray[np.bool_] | None) -> bool:
     outline = np.round(part.outlines_px[0]).astype(np.int32).reshape(-1, 1, 2)
     return part.hidden or _may_be_board(outline, scale, plated)
 
@@ -97,7 +97,7 @@ def _may_be_board(
     return (any_shape or _is_solid(contour)) and not _on_target(contour, scale)
 
 
-def _visible(part: Part, scale: Scale | None) -> Board:
+def _visible(part: VisiblePart, scale: Scale | None) -> Board:
     first, *more = (_simpler(outline, scale) for outline in part.outlines_px)
     return Board(first, part.area_mm2, part.hidden, tuple(more), part.evidence)
 

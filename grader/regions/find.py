@@ -17,7 +17,7 @@ from grader.model import Finish
 from grader.regions.boards import board_of, boards_of, edge_distance, find_boards
 from grader.regions.finish import EDGE_GAP_MM, finish_of_chance, finish_of_loose, finish_of_row, hard_chance
 from grader.regions.model import Board, Region, Regions, Row
-from grader.regions.rows import Piece, find_rows, row_of
+from grader.regions.rows import PlatedPiece, find_rows, row_of
 
 _MOST_REGIONS = 65_534
 _REACH_PX = 2  # faint edge pixels this near to a region belong to it
@@ -167,7 +167,7 @@ def _connected(mask: NDArray[np.bool_], most: int) -> tuple[NDArray[np.uint16], 
     return found.astype(np.uint16), count
 
 
-def _pieces(pixels: _Pixels, n: int, scale: Scale | None) -> list[Piece]:
+def _pieces(pixels: _Pixels, n: int, scale: Scale | None) -> list[PlatedPiece]:
     """Each region measured by its moments: the rectangle of the same middle, variances and direction.
 
     Moments of the shares give sizes well below a pixel's, at any angle; a rectangle laid about the pixels would be
@@ -193,7 +193,7 @@ def _pieces(pixels: _Pixels, n: int, scale: Scale | None) -> list[Piece]:
     boxes = centre_px[:, None] + (half_px @ signs).transpose(0, 2, 1)
     fill = mass * pixel / (length * width)
     return [
-        Piece(
+        PlatedPiece(
             i + 1, centre_px[i], centre[i], boxes[i], float(length[i]), float(width[i]), axes[i, :, 1], float(fill[i])
         )
         for i in range(n)
@@ -208,7 +208,7 @@ def _local_axes(centre_px: NDArray[np.float64], scale: Scale | None) -> NDArray[
     return np.stack(steps, -1)
 
 
-def _edge_gaps(pieces: list[Piece], board: NDArray[np.bool_], scale: Scale | None) -> list[float]:
+def _edge_gaps(pieces: list[PlatedPiece], board: NDArray[np.bool_], scale: Scale | None) -> list[float]:
     """Distance of each piece's nearest side from the edge of its board, in its own unit; empty without outlines."""
     centres = np.array([p.centre_px for p in pieces]).reshape(-1, 2)
     distance = edge_distance(board, centres) if pieces else None
@@ -219,7 +219,7 @@ def _edge_gaps(pieces: list[Piece], board: NDArray[np.bool_], scale: Scale | Non
 
 
 def _describe_row(
-    inside: list[Piece], pitch: float | None, boards: tuple[Board, ...], gaps: list[float], scale: Scale | None
+    inside: list[PlatedPiece], pitch: float | None, boards: tuple[Board, ...], gaps: list[float], scale: Scale | None
 ) -> Row:
     length = float(np.median([p.length for p in inside]))
     first, last = inside[0].centre_px, inside[-1].centre_px

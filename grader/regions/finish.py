@@ -16,7 +16,7 @@ from calibration.reading import packaged_toml
 from calibration.scale import Scale
 from grader.model import Finish
 from grader.regions.model import Row
-from grader.regions.rows import Piece
+from grader.regions.rows import PlatedPiece
 
 # Shortest published edge contacts are about 2 mm (small-outline memory modules, from memory); longest pads of
 # surface-mounted packages about as long: below it a row is told by its place at the edge alone.
@@ -47,7 +47,7 @@ def finish_of_row(row: Row, *, with_scale: bool) -> Finish:
     return IMMERSION_GOLD if row.at_edge is False and not even else UNDETERMINED
 
 
-def finish_of_loose(piece: Piece, edge_gap: float | None, scale: Scale | None) -> Finish:
+def finish_of_loose(piece: PlatedPiece, edge_gap: float | None, scale: Scale | None) -> Finish:
     """Finish of a piece that is in no row: a strip of contacts run together at an edge, else a pad.
 
     Args:

@@ -41,7 +41,7 @@ _FINE = 3
 
 
 @dataclass(frozen=True, eq=False)
-class Part:
+class VisiblePart:
     """The visible part of one board.
 
     Attributes:
@@ -62,7 +62,7 @@ def parts_of(
     plane: FacePlane,
     rgb: NDArray[np.uint8] | None,
     plated: NDArray[np.bool_] | None = None,
-) -> tuple[tuple[Part, ...], Evidence]:
+) -> tuple[tuple[VisiblePart, ...], Evidence]:
     """The boards of one piece, or nothing where it is one board whose outline stays as it is.
 
     Args:
@@ -231,7 +231,7 @@ def _is_hidden(one: Rectangle, visible: NDArray[np.bool_], view: PlanView) -> bo
 
 def _part(
     mask: NDArray[np.bool_], view: PlanView, plane: FacePlane, evidence: Evidence, *, hidden: bool
-) -> Part | None:
+) -> VisiblePart | None:
     # contours run through the middles of pixels; in a finer picture that is nearer to their border
     fine = cv2.resize(mask.astype(np.uint8), None, fx=_FINE, fy=_FINE, interpolation=cv2.INTER_NEAREST)
     contours, _ = cv2.findContours(fine, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
@@ -241,4 +241,6 @@ def _part(
         return None
     pieces.sort(key=cv2.contourArea, reverse=True)
     outlines = [view.to_plane((c.reshape(-1, 2) + 0.5) / _FINE - 0.5) for c in pieces]
-    return Part(tuple(plane.to_px(o) for o in outlines), float(mask.sum()) / view.px_per_mm**2, hidden, evidence)
+    return VisiblePart(
+        tuple(plane.to_px(o) for o in outlines), float(mask.sum()) / view.px_per_mm**2, hidden, evidence
+    )

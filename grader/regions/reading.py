@@ -85,7 +85,9 @@ class RowReading:
         return one_pitch(self.matches)
 
 
-def read_rows(regions: Regions, coverage: Coverage, rgb: NDArray[np.uint8] | None = None) -> tuple[RowReading, ...]:
+def read_contact_rows(
+    regions: Regions, coverage: Coverage, rgb: NDArray[np.uint8] | None = None
+) -> tuple[RowReading, ...]:
     """Readings of the rows that are even and long enough to be read.
 
     Args:

@@ -25,7 +25,7 @@ _AT_ONCE = 32  # pieces that are set against all others in one go
 
 
 @dataclass(frozen=True, eq=False)
-class Piece:
+class PlatedPiece:
     """One connected piece of plating, measured.
 
     Attributes:
@@ -49,7 +49,7 @@ class Piece:
     fill: float
 
 
-def find_rows(pieces: list[Piece], *, with_scale: bool) -> tuple[list[float | None], list[list[int]]]:
+def find_rows(pieces: list[PlatedPiece], *, with_scale: bool) -> tuple[list[float | None], list[list[int]]]:
     """Rows among pieces.
 
     Args:
@@ -70,7 +70,7 @@ def find_rows(pieces: list[Piece], *, with_scale: bool) -> tuple[list[float | No
     return [_pitch([pieces[i] for i in row]) for row in rows], rows
 
 
-def row_of(pieces: list[Piece], rows: list[list[int]]) -> list[int | None]:
+def row_of(pieces: list[PlatedPiece], rows: list[list[int]]) -> list[int | None]:
     """The row of each piece: its own, or that of the row whose band it lies in (worn or merged contacts)."""
     out: list[int | None] = [None] * len(pieces)
     for number, row in enumerate(rows):
@@ -83,7 +83,7 @@ def row_of(pieces: list[Piece], rows: list[list[int]]) -> list[int | None]:
     return out
 
 
-def _links(pieces: list[Piece], eligible: list[int]) -> list[tuple[int, int]]:
+def _links(pieces: list[PlatedPiece], eligible: list[int]) -> list[tuple[int, int]]:
     if len(eligible) < 2:
         return []
     centre = np.array([pieces[i].centre for i in eligible])
@@ -127,12 +127,12 @@ def _groups(items: list[int], links: list[tuple[int, int]]) -> list[list[int]]:
     return list(groups.values())
 
 
-def _in_order(pieces: list[Piece], group: list[int]) -> list[int]:
+def _in_order(pieces: list[PlatedPiece], group: list[int]) -> list[int]:
     along = _along([pieces[i] for i in group])
     return [group[i] for i in np.argsort(along, kind="stable")]
 
 
-def _joined_over_keys(pieces: list[Piece], rows: list[list[int]]) -> list[list[int]]:
+def _joined_over_keys(pieces: list[PlatedPiece], rows: list[list[int]]) -> list[list[int]]:
     """The rows, stretches of one row on either side of a wide key taken together."""
     pitches = [_pitch([pieces[i] for i in row]) for row in rows]
     joins = [
@@ -145,7 +145,9 @@ def _joined_over_keys(pieces: list[Piece], rows: list[list[int]]) -> list[list[i
     return [_in_order(pieces, [i for row in group for i in rows[row]]) for group in together]
 
 
-def _continues(one: list[Piece], pitch: float | None, other: list[Piece], other_pitch: float | None) -> bool:
+def _continues(
+    one: list[PlatedPiece], pitch: float | None, other: list[PlatedPiece], other_pitch: float | None
+) -> bool:
     """Whether two even stretches lie in one line, with no more than a key between them."""
     if pitch is None or other_pitch is None or abs(other_pitch / pitch - 1) > _SAME_PITCH:
         return False
@@ -165,14 +167,14 @@ def _continues(one: list[Piece], pitch: float | None, other: list[Piece], other_
     return True
 
 
-def _along(row: list[Piece]) -> FloatArray:
+def _along(row: list[PlatedPiece]) -> FloatArray:
     """Places (n,) of a row's centres along the line that fits them best."""
     centre = np.array([p.centre for p in row])
     _, _, axes = np.linalg.svd(centre - centre.mean(axis=0), full_matrices=False)
     return np.asarray((centre - centre.mean(axis=0)) @ axes[0])
 
 
-def _pitch(row: list[Piece]) -> float | None:
+def _pitch(row: list[PlatedPiece]) -> float | None:
     """Mean pitch over whole steps, or None where the centres do not fall on an even grid.
 
     Steps count along the row only: a shorter contact, level with the others at one end, sits off the line.
@@ -199,7 +201,7 @@ class _Band:
     half_length: float
 
     @staticmethod
-    def of(row: list[Piece]) -> _Band:
+    def of(row: list[PlatedPiece]) -> _Band:
         first, last = row[0].centre, row[-1].centre
         span = float(np.hypot(*(last - first)))
         return _Band(
@@ -210,7 +212,7 @@ class _Band:
             0.5 * float(np.median([p.length for p in row])),
         )
 
-    def holds(self, piece: Piece) -> bool:
+    def holds(self, piece: PlatedPiece) -> bool:
         x, y = piece.centre - self.start
         along, across = x * self.axis[0] + y * self.axis[1], y * self.axis[0] - x * self.axis[1]
         return bool(-self.spare <= along <= self.span + self.spare and abs(across) <= self.half_length)

@@ -16,10 +16,10 @@ import numpy as np
 
 from calibration.belief import Batch, Belief, Priors, learn, published_priors
 from calibration.errors import UsageError
-from calibration.scores import Share
+from calibration.scores import HitRate
 from calibration.thickness import THICKNESS, gold_properties
 from grader.simulate.buyers import BREAK_EVEN, DRAWS, HIGHEST, MANY_LOTS, ORACLE, Appraisal, Buyer, appraise
-from grader.simulate.tally import BuyerReport, Step, as_json, grouped, report_of
+from grader.simulate.tally import BuyerReport, Purchase, as_json, grouped, report_of
 from grader.simulate.trade import Trade, TradedLot, offer
 from grader.simulate.world import FINISH, World, figures, reappraised
 from grader.valuation.information import value_of_knowing
@@ -93,7 +93,7 @@ class LearningReport:
     accepted_loss: float
     whole: Stage
     stages: tuple[Stage, ...]
-    in_range: Share
+    in_range: HitRate
 
     def as_json(self) -> dict[str, Any]:
         """The form used in reports."""
@@ -133,7 +133,7 @@ def simulate_learning(
             f"Invent at least {_LEAST} of each.",
         )
     priors = published_priors()
-    paths: list[list[list[Step]]] = [[] for _ in LEARNERS]
+    paths: list[list[list[Purchase]]] = [[] for _ in LEARNERS]
     held: list[list[bool]] = []
     for number in range(trades):
         rng = np.random.default_rng([seed, number])
@@ -155,11 +155,11 @@ def simulate_learning(
         world.assumptions.accepted_loss,
         _stage(paths, 1, lots),
         tuple(_stage(paths, first + 1, last) for first, last in zip([0, *ends], ends, strict=False)),
-        grouped(held) or Share(0, 0, 0.0, 0.0, 1.0),
+        grouped(held) or HitRate(0, 0, 0.0, 0.0, 1.0),
     )
 
 
-def _stage(paths: Sequence[Sequence[Sequence[Step]]], first: int, last: int) -> Stage:
+def _stage(paths: Sequence[Sequence[Sequence[Purchase]]], first: int, last: int) -> Stage:
     cut = [[trade[first - 1 : last] for trade in path] for path in paths]
     oracle = sum(step.profit for trade in cut[-1] for step in trade)
     reports = (report_of(who.name, path, oracle) for who, path in zip(LEARNERS, cut, strict=True))
@@ -178,7 +178,7 @@ class _Walk:
         self.belief: Belief | None = None
         self.held: list[bool] = []
 
-    def meet(self, offered: TradedLot, number: int, published: Appraisal, left: int) -> Step:
+    def meet(self, offered: TradedLot, number: int, published: Appraisal, left: int) -> Purchase:
         """Decide on a lot, buy and learn.
 
         Args:
@@ -192,7 +192,7 @@ class _Walk:
         truth = offered.lot.gold_mg if self.belief is None else offered.lot.recovered_mg
         self.held.append(gold.low <= truth <= gold.high)
         bought = self.decide(appraisal.trial)
-        step = Step.of(self.learner.buyer, appraisal.trial, bought=bought)
+        step = Purchase.of(self.learner.buyer, appraisal.trial, bought=bought)
         if not self.learner.learns:
             return step
         if bought:
@@ -225,7 +225,7 @@ class _Walk:
         cost = float(money.costs.mean()) + price * share * float(money.load.mean()) - brings
         return gain * min(left, figures()["lots_ahead"]) > cost
 
-    def test(self, offered: TradedLot, step: Step, number: int) -> Step:
+    def test(self, offered: TradedLot, step: Purchase, number: int) -> Purchase:
         """Buy a few boards, with all costs of a lot of its own; then take the others, or leave them."""
         lot, share = offered.lot, offered.test_share
         belief = self.weigh(offered.batch(share, offered.test_mg, f"{number} test"), at_once=True)
@@ -236,7 +236,7 @@ class _Walk:
             profit = lot.profit(lot.asking) - lot.costs
         else:
             profit = share * (lot.proceeds * offered.luck - lot.asking * lot.load) - lot.costs
-        return Step(lot, bought, profit, step.limit, tested=True)
+        return Purchase(lot, bought, profit, step.limit, tested=True)
 
     def weigh(self, batch: Batch, *, at_once: bool = False) -> Belief:
         """Learn from what the balance shows."""

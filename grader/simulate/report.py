@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from calibration.errors import UsageError
-from calibration.scores import Share, share
+from calibration.scores import HitRate, share
 from grader.simulate.buyers import BUYERS, Buyer, Trial, appraise, best_rate_per_kg
-from grader.simulate.tally import BuyerReport, Step, as_json, report_of
+from grader.simulate.tally import BuyerReport, Purchase, as_json, report_of
 from grader.simulate.world import World, invent
 
 _LEAST_LOTS = 10
@@ -34,11 +34,11 @@ class SimulationReport:
     seed: int
     accepted_loss: float
     buyers: tuple[BuyerReport, ...]
-    in_range: Share
+    in_range: HitRate
     rate_per_kg: float
 
     @property
-    def loss_at_highest(self) -> Share | None:
+    def loss_at_highest(self) -> HitRate | None:
         """Share of the lots that would have lost money if bought at the tool's own highest price."""
         return self.buyers[0].loss_at_limit
 
@@ -87,6 +87,6 @@ def simulate(world: World, lots: int, seed: int, progress: Callable[[int], None]
     return SimulationReport(lots, seed, accepted, tuple(reports), share(held, lots), rate)
 
 
-def _steps(buyer: Buyer, trials: Sequence[Trial], accepted: float) -> list[Step]:
+def _steps(buyer: Buyer, trials: Sequence[Trial], accepted: float) -> list[Purchase]:
     decide = buyer.starts(accepted)
-    return [Step.of(buyer, t, bought=decide(t)) for t in trials]
+    return [Purchase.of(buyer, t, bought=decide(t)) for t in trials]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from calibration.scores import Share, share
+from calibration.scores import HitRate, share
 from grader.simulate.buyers import Buyer, Trial
 from grader.simulate.world import InventedLot
 
@@ -15,7 +15,7 @@ _Z_90 = 1.6448536269514722  # 95 % point of the standard normal distribution
 
 
 @dataclass(frozen=True)
-class Step:
+class Purchase:
     """What a buyer did about one lot.
 
     Attributes:
@@ -33,10 +33,10 @@ class Step:
     tested: bool = False
 
     @staticmethod
-    def of(buyer: Buyer, trial: Trial, *, bought: bool) -> Step:
+    def of(buyer: Buyer, trial: Trial, *, bought: bool) -> Purchase:
         """A decision without a test."""
         limit = None if buyer.limit is None else buyer.limit(trial)
-        return Step(trial.lot, bought, trial.lot.profit(trial.lot.asking) if bought else 0.0, limit)
+        return Purchase(trial.lot, bought, trial.lot.profit(trial.lot.asking) if bought else 0.0, limit)
 
 
 @dataclass(frozen=True)
@@ -61,8 +61,8 @@ class BuyerReport:
     tests: int
     profit: float
     share_of_oracle: float | None
-    losing: Share | None
-    loss_at_limit: Share | None
+    losing: HitRate | None
+    loss_at_limit: HitRate | None
     regret: float
 
     def as_json(self) -> dict[str, Any]:
@@ -79,12 +79,12 @@ class BuyerReport:
         }
 
 
-def as_json(known: Share | None) -> list[float] | None:
+def as_json(known: HitRate | None) -> list[float] | None:
     """A share as value, low and high."""
     return None if known is None else [known.value, known.low, known.high]
 
 
-def report_of(name: str, groups: Sequence[Sequence[Step]], oracle: float) -> BuyerReport:
+def report_of(name: str, groups: Sequence[Sequence[Purchase]], oracle: float) -> BuyerReport:
     """Count the steps of one buyer.
 
     Args:
@@ -106,7 +106,7 @@ def report_of(name: str, groups: Sequence[Sequence[Step]], oracle: float) -> Buy
     )
 
 
-def grouped(cases: Sequence[Sequence[bool]]) -> Share | None:
+def grouped(cases: Sequence[Sequence[bool]]) -> HitRate | None:
     """A share of cases that come in groups with luck in common; None of no cases.
 
     The range is Wilson's for single cases, or, where that is wider, that of a ratio estimated from groups (Cochran,
@@ -121,4 +121,4 @@ def grouped(cases: Sequence[Sequence[bool]]) -> Share | None:
     squares = sum((sum(group) - known.value * len(group)) ** 2 for group in filled)
     half = _Z_90 * math.sqrt(squares * len(filled) / (len(filled) - 1)) / known.cases
     low, high = min(known.low, known.value - half), max(known.high, known.value + half)
-    return Share(known.hits, known.cases, known.value, max(low, 0.0), min(high, 1.0))
+    return HitRate(known.hits, known.cases, known.value, max(low, 0.0), min(high, 1.0))

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.belief import Batch, Plating, Priors
+from calibration.belief import Batch, Priors, WeighedPlating
 from calibration.belief.density import effect, log_recovery, spread_of
 from calibration.inputs import FloatArray
 from calibration.sourced import load
@@ -101,7 +101,7 @@ class TradedLot:
         seen = min(part.boards_seen, math.floor(boards))
         sampling = sampling_sd(prior_spread(), seen, boards)
         sd = math.hypot(float(np.std(draws) / np.mean(draws)), sampling, load("belief")["fineness_found_sd"].value)
-        plating = Plating(FINISH, float(np.median(draws)), self.part, self.seller)
+        plating = WeighedPlating(FINISH, float(np.median(draws)), self.part, self.seller)
         return Batch(name, (plating,), weighed_mg, load("belief")["balance_uncertainty"].value, sd)
 
 

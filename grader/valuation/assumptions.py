@@ -15,7 +15,7 @@ from grader.valuation.charges import Charge, Cost, own_hours
 from grader.valuation.entries import WHATS, Interest, Sale, Spot, drift_until_sale
 from grader.valuation.kinds import KINDS
 from grader.valuation.model import DEFAULT_ACCEPTED_LOSS, Assumptions
-from grader.valuation.tables import FILE, Table
+from grader.valuation.tables import FILE, AssumptionsTable
 
 _SHARES = {
     "payable": "share of the gold price that is paid",
@@ -57,7 +57,7 @@ def example_text() -> str:
 
 
 def _parse(text: str, name: str, *, examples: bool) -> Assumptions:
-    top = Table(parse_toml(text, name, FILE), name)
+    top = AssumptionsTable(parse_toml(text, name, FILE), name)
     top.only(_TOP)
     try:
         return _build(top, examples=examples)
@@ -67,7 +67,7 @@ def _parse(text: str, name: str, *, examples: bool) -> Assumptions:
         raise DataFileError.of(error, f"{name}: {error.message}") from error
 
 
-def _build(top: Table, *, examples: bool) -> Assumptions:
+def _build(top: AssumptionsTable, *, examples: bool) -> Assumptions:
     shares = {key: _share(top, key) for key in _SHARES}
     charges = tuple(charge for kind in KINDS for charge in _charges(top, kind))
     built = Assumptions(
@@ -87,13 +87,13 @@ def _build(top: Table, *, examples: bool) -> Assumptions:
     return replace(built, examples=frozenset(i.name for i in built.inputs())) if examples else built
 
 
-def _charges(top: Table, kind: type[Charge]) -> list[Charge]:
+def _charges(top: AssumptionsTable, kind: type[Charge]) -> list[Charge]:
     if kind.is_list:
         return [kind.read(table) for table in top.tables(kind.table)]
     return [kind.read(top.table(kind.table))] if kind.table in top else []
 
 
-def _share(top: Table, key: str) -> Input:
+def _share(top: AssumptionsTable, key: str) -> Input:
     if key in ("fee", "tax") and key not in top:
         return Input(key, _SHARES[key], Distribution("constant", (0.0,)), f"left out of {top.file}")
     table = top.table(key)
@@ -102,14 +102,14 @@ def _share(top: Table, key: str) -> Input:
     return Input(key, table.title(_SHARES[key]), known, table.source)
 
 
-def _drift(table: Table) -> Input:
+def _drift(table: AssumptionsTable) -> Input:
     table.only({"weeks", "volatility", "source"})
     weeks = parse_weeks(table.text("weeks", "drift"))
     volatility = parse_share(table.text("volatility", "drift"))
     return drift_until_sale(weeks, volatility, table.source)
 
 
-def _interest(table: Table) -> Interest:
+def _interest(table: AssumptionsTable) -> Interest:
     table.only({"rate", "at_once", "rest", "source"})
     known = share_estimate(table.text("rate", "interest"))
     rate = Input("interest", "interest a year on money tied up", known, table.source)
@@ -117,7 +117,7 @@ def _interest(table: Table) -> Interest:
     return Interest(rate, at_once, parse_weeks(table.text("rest", "interest")) if "rest" in table else 0.0)
 
 
-def _sale(table: Table) -> Sale:
+def _sale(table: AssumptionsTable) -> Sale:
     table.only({"name", "title", "of", "price", "pays", "share", "cost", "hours", "source"})
     key = table.text("name", "sale")
     of, source = f"sale {key}", table.source
@@ -175,7 +175,7 @@ def sale_share(key: str, text: str, source: str) -> Input:
     return Input("share", f"share of the boards' mass that is sold ({key})", share_estimate(text), source, of=(key,))
 
 
-def _spot(table: Table) -> Spot:
+def _spot(table: AssumptionsTable) -> Spot:
     table.only({"price", "date", "source"})
     on = table.data.get("date")
     if not isinstance(on, date) or isinstance(on, datetime):

@@ -22,13 +22,13 @@ from grader.units.estimates import (
     quantity_estimate,
 )
 from grader.valuation.quantities import PERS, Per, Quantity, Situation
-from grader.valuation.tables import Table
+from grader.valuation.tables import AssumptionsTable
 
 Basis = Literal["lot", "purchase"]
 
 
 @dataclass(frozen=True)
-class Entry:
+class TypedEntry:
     """One text of a charge, in a file or as typed.
 
     Attributes:
@@ -58,7 +58,7 @@ class Charge(ABC):
     """
 
     table: ClassVar[str]
-    entries: ClassVar[Mapping[str, Entry]] = {}
+    entries: ClassVar[Mapping[str, TypedEntry]] = {}
     is_list: ClassVar[bool] = False
     takes_place_of: ClassVar[frozenset[str]] = frozenset()
     basis: Basis = "lot"
@@ -89,7 +89,7 @@ class Charge(ABC):
         return self.inputs()
 
     @classmethod
-    def read(cls, table: Table) -> Self:
+    def read(cls, table: AssumptionsTable) -> Self:
         """The charge that a table of a file describes.
 
         Raises:
@@ -108,7 +108,7 @@ class Charge(ABC):
             UsageError: an entry cannot be read; the message names it.
         """
 
-        def entry(name: str, e: Entry) -> Input | None:
+        def entry(name: str, e: TypedEntry) -> Input | None:
             if name not in texts and isinstance(known, cls):
                 kept: Input | None = getattr(known, name)
                 return kept
@@ -195,7 +195,7 @@ class Cost(Charge):
         return (self.input, *self.more)
 
     @classmethod
-    def read(cls, table: Table, of_sale: tuple[str, ...] = ()) -> Self:
+    def read(cls, table: AssumptionsTable, of_sale: tuple[str, ...] = ()) -> Self:
         """The cost that a table describes; ``of_sale`` holds the key of the sale that it belongs to, if any."""
         table.only({"name", "title", "basis", "estimate", "quantity", "source"})
         key = table.text("name", "cost")
@@ -281,9 +281,9 @@ class Work(Charge):
     """
 
     table = "work"
-    entries: ClassVar[Mapping[str, Entry]] = {
-        "hours": Entry("own time", lambda text, source: own_hours("own hours", text, source), "0 h"),
-        "rate": Entry("own time", _rate, "0 {currency}/h"),
+    entries: ClassVar[Mapping[str, TypedEntry]] = {
+        "hours": TypedEntry("own time", lambda text, source: own_hours("own hours", text, source), "0 h"),
+        "rate": TypedEntry("own time", _rate, "0 {currency}/h"),
     }
 
     hours: Input
@@ -307,7 +307,7 @@ class Work(Charge):
         return replace(self, hours=replace(self.hours, distribution=_PLANNED, source=BY_PLAN))
 
     @classmethod
-    def read(cls, table: Table) -> Self:
+    def read(cls, table: AssumptionsTable) -> Self:
         """The work that a table describes."""
         made = super().read(table)
         return replace(made, planned=planned_text(table.text("hours", cls.table))[0])

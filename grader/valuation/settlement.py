@@ -23,9 +23,9 @@ from calibration.errors import UsageError
 from calibration.inputs import Input
 from grader.units import parse_mass_g, split_range
 from grader.units.estimates import amount_estimate, distribution_of, money_estimate, share_estimate
-from grader.valuation.charges import Charge, Entry
+from grader.valuation.charges import Charge, TypedEntry
 from grader.valuation.quantities import Quantity, Situation, Values
-from grader.valuation.tables import Table
+from grader.valuation.tables import AssumptionsTable
 
 _G_PER_KG = 1e3
 
@@ -36,12 +36,12 @@ def _per_gram(text: str, source: str) -> Input:
     return Input("settlement", title, charge, source, f"{currency}/g", of=("per-gram",))
 
 
-def _once(key: str, title: str) -> Entry:
+def _once(key: str, title: str) -> TypedEntry:
     def read(text: str, source: str) -> Input:
         known, currency = money_estimate(text)
         return Input("settlement", title, known, source, currency, of=(key,))
 
-    return Entry(title, read, "0 {currency}", is_optional=key != "minimum")
+    return TypedEntry(title, read, "0 {currency}", is_optional=key != "minimum")
 
 
 def _treatment(text: str, source: str) -> Input:
@@ -55,12 +55,12 @@ def _melt_loss(text: str, source: str) -> Input:
     return Input("melt-loss", "gold lost in melting", share_estimate(text), source)
 
 
-def _grams(kind: str, title: str) -> Entry:
+def _grams(kind: str, title: str) -> TypedEntry:
     def read(text: str, source: str) -> Input:
         known = distribution_of([parse_mass_g(part) for part in split_range(text)], text)
         return Input(kind, title, known, source, "g")
 
-    return Entry(title, read, "0 g", is_optional=True)
+    return TypedEntry(title, read, "0 g", is_optional=True)
 
 
 @dataclass(frozen=True)
@@ -119,13 +119,13 @@ class Settlement(Charge):
     """
 
     table = "settlement"
-    entries: ClassVar[Mapping[str, Entry]] = {
-        "per_gram": Entry("charge per gram", _per_gram, "0 {currency}"),
+    entries: ClassVar[Mapping[str, TypedEntry]] = {
+        "per_gram": TypedEntry("charge per gram", _per_gram, "0 {currency}"),
         "minimum": _once("minimum", "refiner's minimum charge"),
         "lot_fee": _once("lot-fee", "refiner's fee for a lot"),
         "assay": _once("assay", "assay"),
-        "treatment": Entry("treatment charge", _treatment, "0 {currency}/kg", is_optional=True),
-        "melt_loss": Entry("melt loss", _melt_loss, "0 %", is_optional=True),
+        "treatment": TypedEntry("treatment charge", _treatment, "0 {currency}/kg", is_optional=True),
+        "melt_loss": TypedEntry("melt loss", _melt_loss, "0 %", is_optional=True),
         "least_gold": _grams("least-gold", "least gold that is settled"),
         "pot": _grams("pot", "gold of other lots that is settled with it"),
     }
@@ -187,7 +187,7 @@ class Settlement(Charge):
         return tuple(i for i in found if i is not None)
 
     @classmethod
-    def read(cls, table: Table) -> Self:
+    def read(cls, table: AssumptionsTable) -> Self:
         """The terms that a table describes; ``payable`` gives shares by the size of the lot."""
         rest = replace(table, data={key: value for key, value in table.data.items() if key != "payable"})
         made = super().read(rest)

@@ -18,7 +18,7 @@ FILE = FileKind(
 
 
 @dataclass(frozen=True)
-class Table:
+class AssumptionsTable:
     """One table of a file.
 
     Attributes:
@@ -66,7 +66,7 @@ class Table:
             where = f"in {self.where}" if self.where else "at the top"
             raise self.invalid(f"{', '.join(unknown)} is not known {where} (known: {', '.join(allowed)})")
 
-    def table(self, key: str) -> Table:
+    def table(self, key: str) -> AssumptionsTable:
         """The table under ``[key]``.
 
         Raises:
@@ -74,7 +74,7 @@ class Table:
         """
         return self._as_table(self.data.get(key), f"[{key}]")
 
-    def tables(self, key: str) -> list[Table]:
+    def tables(self, key: str) -> list[AssumptionsTable]:
         """The tables under ``[[key]]``, in their order.
 
         Raises:
@@ -89,7 +89,7 @@ class Table:
         """The error that says what is wrong with it."""
         return FILE.invalid(self.file, why)
 
-    def _as_table(self, data: Any, where: str) -> Table:
+    def _as_table(self, data: Any, where: str) -> AssumptionsTable:
         if not isinstance(data, Mapping):
             raise self.invalid(f"{where} is missing or not a table")
-        return Table(data, self.file, where)
+        return AssumptionsTable(data, self.file, where)

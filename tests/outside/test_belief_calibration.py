@@ -10,7 +10,7 @@ import pytest
 import scoringrules
 from scipy import stats
 
-from calibration.belief import Batch, Plating, Priors, Spread, learn, published_priors
+from calibration.belief import Batch, Priors, UncertainSpread, WeighedPlating, learn, published_priors
 from calibration.belief.check import BINS, Ranks, check, chi_square_tail
 from calibration.belief.density import glog_residual
 from calibration.inputs import Distribution
@@ -72,8 +72,8 @@ def test_each_batch_helps(checked) -> None:
 def one_kind() -> Priors:
     """No parts, sellers or recovery to speak of, batch spread known: all but one number is fixed."""
     published = published_priors()
-    nothing = Spread(1e-9, 1e-9)
-    return Priors(published.thickness, nothing, nothing, Spread(0.2, 1e-9), 1 - 1e-9, 1e-9)
+    nothing = UncertainSpread(1e-9, 1e-9)
+    return Priors(published.thickness, nothing, nothing, UncertainSpread(0.2, 1e-9), 1 - 1e-9, 1e-9)
 
 
 @pytest.mark.parametrize("masses", [[20.0], [70.0, 60.0], [25.0, 8.0, 3.0], [0.0, 1.0], [50.0] * 12])
@@ -90,7 +90,7 @@ def test_one_finish_and_part_is_what_a_grid_gives(masses: list[float]) -> None:
     cumulative = np.cumsum(density)
     expected = np.interp([0.05, 0.25, 0.5, 0.75, 0.95], cumulative / cumulative[-1], x)
 
-    batches = [Batch(str(n), (Plating("hard_gold", 100.0),), m, 2.0) for n, m in enumerate(masses)]
+    batches = [Batch(str(n), (WeighedPlating("hard_gold", 100.0),), m, 2.0) for n, m in enumerate(masses)]
     draws = np.concatenate([learn(batches, priors=one_kind(), seed=s).thickness("hard_gold") for s in range(8)])
     found = np.quantile(np.log(draws), [0.05, 0.25, 0.5, 0.75, 0.95])
     # about four standard errors of a quantile of some thousand draws, in the posterior's own width
@@ -103,14 +103,14 @@ def test_one_lognormal_with_wide_noise_is_nearly_the_closed_form() -> None:
     logs = np.log(0.6) + 0.01 * rng.standard_normal(400)
     priors = Priors(
         published_priors({"hard_gold": Distribution("lognormal", (1.0, 0.5))}).thickness,
-        Spread(1e-9, 1e-9),
-        Spread(1e-9, 1e-9),
-        Spread(0.01, 1e-9),
+        UncertainSpread(1e-9, 1e-9),
+        UncertainSpread(1e-9, 1e-9),
+        UncertainSpread(0.01, 1e-9),
         1 - 1e-9,
         1e-9,
     )
     batches = [
-        Batch(str(n), (Plating("hard_gold", 100.0),), float(100 * np.exp(v)), 1e-3) for n, v in enumerate(logs)
+        Batch(str(n), (WeighedPlating("hard_gold", 100.0),), float(100 * np.exp(v)), 1e-3) for n, v in enumerate(logs)
     ]
     draws = np.log(learn(batches, priors=priors).thickness("hard_gold"))
     # Fisher information of Student's t location with 4 degrees of freedom: (4 + 1) / (4 + 3) / scale²

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from calibration.belief import Batch, Plating, learn, published_priors
+from calibration.belief import Batch, WeighedPlating, learn, published_priors
 from calibration.belief.check import world
 from calibration.belief.density import Density, Weighings, glog_residual, weighed
 from calibration.errors import UsageError
@@ -19,7 +19,7 @@ PRIORS = published_priors()
 
 
 def batches(masses: list[float], mg_per_um: float = 100.0, **more: object) -> list[Batch]:
-    plating = Plating("hard_gold", mg_per_um, "tongue", "Ann")
+    plating = WeighedPlating("hard_gold", mg_per_um, "tongue", "Ann")
     return [Batch(str(n), (plating,), m, 0.5, 0.03, **more) for n, m in enumerate(masses)]
 
 
@@ -97,9 +97,15 @@ def test_what_was_weighed_is_known_best() -> None:
 
 
 def test_a_batch_of_two_finishes_is_apportioned() -> None:
-    hard = [Batch(f"h{n}", (Plating("hard_gold", 100.0),), 60.0, 0.5, 0.02) for n in range(6)]
+    hard = [Batch(f"h{n}", (WeighedPlating("hard_gold", 100.0),), 60.0, 0.5, 0.02) for n in range(6)]
     mixed = [
-        Batch(f"m{n}", (Plating("hard_gold", 100.0), Plating("immersion_gold", 1000.0)), 60.0 + 90.0, 0.5, 0.02)
+        Batch(
+            f"m{n}",
+            (WeighedPlating("hard_gold", 100.0), WeighedPlating("immersion_gold", 1000.0)),
+            60.0 + 90.0,
+            0.5,
+            0.02,
+        )
         for n in range(6)
     ]
     belief = learn([*hard, *mixed])
@@ -149,7 +155,9 @@ def test_inputs_carry_the_belief_into_an_estimate() -> None:
 
 def test_what_finishes_say_of_each_other_is_kept_in_inputs() -> None:
     mixed = [
-        Batch(str(n), (Plating("hard_gold", 100.0), Plating("immersion_gold", 1000.0)), 150.0, 0.5, 0.02)
+        Batch(
+            str(n), (WeighedPlating("hard_gold", 100.0), WeighedPlating("immersion_gold", 1000.0)), 150.0, 0.5, 0.02
+        )
         for n in range(6)
     ]
     belief = learn(mixed)

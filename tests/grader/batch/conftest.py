@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from grader.batch import Charge, Given, Process, charge_of, load_process
+from grader.batch import Feed, Given, Process, charge_of, load_process
 
 EXACT = {
     "liquor_per_board": "2 ml/g",
@@ -64,11 +64,11 @@ def exact(tmp_path: Path) -> Callable[..., Process]:
     return make
 
 
-def charge(mass: str = "400 g", area: str = "100 cm2", gold: str = "150 mg", bare: str = "") -> Charge:
+def charge(mass: str = "400 g", area: str = "100 cm2", gold: str = "150 mg", bare: str = "") -> Feed:
     return charge_of(Given(mass, gold, area, bare))
 
 
 @pytest.fixture
-def charged() -> Callable[..., Charge]:
+def charged() -> Callable[..., Feed]:
     """Makes a charge from texts."""
     return charge

@@ -8,14 +8,14 @@ from collections.abc import Callable
 import pytest
 
 from calibration.errors import RefusedError, UsageError
-from grader.batch import BatchPlan, Charge, Process, Vessels, load_process, plan_batch
+from grader.batch import BatchPlan, Feed, Process, Vessels, load_process, plan_batch
 from grader.batch.words import batch_document, batch_lines, batch_tables
 from grader.cautions import cautions_for, exposure_limits, strictest_limit
 from grader.model import Range
 from grader.valuation import load_assumptions
 
 Make = Callable[..., Process]
-Charged = Callable[..., Charge]
+Charged = Callable[..., Feed]
 # from the figures of the fixture: 100 cm² plated and a fifth of it open
 COPPER_G = 120 * 50e-4 * 8.96
 NICKEL_G = 100 * 4e-4 * 8.902

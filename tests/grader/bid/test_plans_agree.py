@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from calibration.inputs import Distribution, Input
-from grader.batch import Charge, Vessels, plan_batch
+from grader.batch import Feed, Vessels, plan_batch
 from grader.batch.process import load_process
 from grader.bid.bench import WorkBench
 from grader.cut import CutRules, LongestPiece
@@ -59,7 +59,7 @@ def drawn() -> tuple[Stock, dict[str, np.ndarray]]:
 
 def test_chemicals_waste_loads_and_hours_are_those_of_the_batch() -> None:
     plan = plan_batch(
-        Charge(PIECES, ProductModel.of(3e5, ()), GOLD), load_process(), Vessels(1000.0, 1), figures(rate="0 USD/h")
+        Feed(PIECES, ProductModel.of(3e5, ()), GOLD), load_process(), Vessels(1000.0, 1), figures(rate="0 USD/h")
     )
     needs = next(r.needs for r in offer().routes if r.name == "strip")
     assert needs["load"].value == plan.loads.value

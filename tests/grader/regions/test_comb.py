@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from calibration.families import Family, family_named
 from grader.coverage import Coverage
-from grader.regions import RowReading, contact_line, find_regions, read_rows
+from grader.regions import RowReading, contact_line, find_regions, read_contact_rows
 from grader.regions.comb import follow
 from tests.drawn_boards import GOLD, GREEN_MASK, LAMINATE, TABLE, box, paint, polygon_share, union_share
 
@@ -38,7 +38,7 @@ def board(family: Family, layout: tuple[int, ...], seed: int = 0) -> tuple[Pictu
 
 def readings(rgb: Picture, share: NDArray[np.float64]) -> tuple[RowReading, ...]:
     coverage = Coverage(np.round(255 * share).astype(np.uint8), np.ones(share.shape, bool), "drawn", ())
-    return read_rows(find_regions(coverage, None), coverage, rgb)
+    return read_contact_rows(find_regions(coverage, None), coverage, rgb)
 
 
 def lost(share: NDArray[np.float64], x: np.ndarray, gone: list[int], pitch: float) -> NDArray[np.float64]:
@@ -67,7 +67,7 @@ def test_without_the_picture_they_tell_nothing() -> None:
     _, share, x = board(PCIE, (11, 21))
     seen = lost(share, x, [0, 1, 2, 3, 14, 15, 16, 17, 28, 29, 30, 31], PX)
     coverage = Coverage(np.round(255 * seen).astype(np.uint8), np.ones(seen.shape, bool), "drawn", ())
-    assert not any(r.matches for r in read_rows(find_regions(coverage, None), coverage))
+    assert not any(r.matches for r in read_contact_rows(find_regions(coverage, None), coverage))
 
 
 def test_contacts_that_run_together_at_half_stand_apart_at_more() -> None:
@@ -117,7 +117,7 @@ def test_a_row_without_a_key_gives_no_scale_however_whole_it_is() -> None:
     alone = np.zeros(share.shape, bool)
     alone[: round(14 * PX)] = True
     coverage = Coverage(np.round(255 * share).astype(np.uint8), alone, "drawn", ())
-    [whole] = read_rows(find_regions(coverage, None), coverage, rgb)
+    [whole] = read_contact_rows(find_regions(coverage, None), coverage, rgb)
     assert whole.matches == ()
 
 
@@ -130,7 +130,7 @@ def test_pads_in_the_middle_of_a_board_are_no_outline_whatever_their_count() -> 
     coverage = Coverage(np.round(255 * share).astype(np.uint8), large, "drawn", ())
     regions = find_regions(coverage, None)
     assert [row.at_edge for row in regions.rows] == [False]
-    [reading] = read_rows(regions, coverage, rgb)
+    [reading] = read_contact_rows(regions, coverage, rgb)
     assert reading.matches == ()
     assert contact_line((reading,)) is None
 

@@ -13,7 +13,7 @@ from calibration.scale import Scale
 from grader.model import FINISHES, Finish
 from grader.regions.finish import finish_of_chance, finish_of_loose, finish_of_row, hard_chance
 from grader.regions.model import Row
-from grader.regions.rows import Piece
+from grader.regions.rows import PlatedPiece
 
 SCALE = Scale("length", UniformPlane(10.0), 10.0, ())
 
@@ -28,8 +28,8 @@ PADS = replace(EXPRESS, count=8, pitch=1.27, contact_length=1.55, contact_width=
 VERDICTS = (HARD_GOLD, IMMERSION_GOLD, UNDETERMINED)  # what shape and place can say; people may say others
 
 
-def loose(length: float, width: float) -> Piece:
-    return Piece(1, np.zeros(2), np.zeros(2), np.zeros((4, 2)), length, width, np.array([1.0, 0.0]), 0.95)
+def loose(length: float, width: float) -> PlatedPiece:
+    return PlatedPiece(1, np.zeros(2), np.zeros(2), np.zeros((4, 2)), length, width, np.array([1.0, 0.0]), 0.95)
 
 
 @pytest.mark.parametrize("row", [EXPRESS, WIDE, SMALL])

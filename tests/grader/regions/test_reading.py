@@ -9,7 +9,7 @@ import pytest
 
 from calibration.families import Family, contact_families, family_named
 from grader.coverage import Coverage
-from grader.regions import RowReading, contact_line, find_regions, missing_notices, read_rows
+from grader.regions import RowReading, contact_line, find_regions, missing_notices, read_contact_rows
 from tests.drawn_boards import box, polygon_share, union_share
 
 SHAPE = (220, 1500)
@@ -36,7 +36,7 @@ def seen(
         cut = box(((left + right) / 2, 12.0), right - left, 8.0)
         board &= polygon_share(to_px(cut, closer), SHAPE) < 0.5
     coverage = Coverage(np.round(255 * share).astype(np.uint8), board, "truth", ())
-    return read_rows(find_regions(coverage, None), coverage)
+    return read_contact_rows(find_regions(coverage, None), coverage)
 
 
 LARGE = [

@@ -5,24 +5,24 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from grader.regions.rows import Piece, find_rows, row_of
+from grader.regions.rows import PlatedPiece, find_rows, row_of
 
 
 def piece(
     x: float, y: float, length: float = 4.3, width: float = 0.7, angle_deg: float = 90.0, fill: float = 0.95
-) -> Piece:
+) -> PlatedPiece:
     a = np.radians(angle_deg)
     centre = np.array([x, y])
-    return Piece(0, centre, centre, np.zeros((4, 2)), length, width, np.array([np.cos(a), np.sin(a)]), fill)
+    return PlatedPiece(0, centre, centre, np.zeros((4, 2)), length, width, np.array([np.cos(a), np.sin(a)]), fill)
 
 
-def row(places: np.ndarray, angle_deg: float = 0.0, **size: float) -> list[Piece]:
+def row(places: np.ndarray, angle_deg: float = 0.0, **size: float) -> list[PlatedPiece]:
     """Contacts at distances along a line that leaves the origin at an angle, each across that line."""
     a = np.radians(angle_deg)
     return [piece(p * np.cos(a), p * np.sin(a), angle_deg=angle_deg + 90, **size) for p in places]
 
 
-def found(pieces: list[Piece], *, with_scale: bool = True) -> list[tuple[int, float | None]]:
+def found(pieces: list[PlatedPiece], *, with_scale: bool = True) -> list[tuple[int, float | None]]:
     pitches, rows = find_rows(pieces, with_scale=with_scale)
     return [(len(r), p) for p, r in zip(pitches, rows, strict=True)]
 

@@ -9,12 +9,12 @@ from datetime import date
 import numpy as np
 import pytest
 
-from calibration.belief import Spread, learn, published_priors
+from calibration.belief import UncertainSpread, learn, published_priors
 from calibration.errors import UsageError
 from calibration.thickness import gold_properties, thickness_prior
 from grader.simulate import LEARNERS, LearningReport, World, simulate_learning
 from grader.simulate.buyers import BREAK_EVEN, HIGHEST, MANY_LOTS, ORACLE
-from grader.simulate.tally import Step, grouped, report_of
+from grader.simulate.tally import Purchase, grouped, report_of
 from grader.simulate.trade import Trade, offer
 from grader.simulate.world import FINISH, InventedLot, figures, reappraised
 from grader.valuation import Assumptions, load_assumptions, with_given
@@ -85,7 +85,7 @@ def test_trades_differ_as_the_belief_holds() -> None:
 
 def test_what_is_weighed_is_what_the_belief_expects_of_it(assumptions: Assumptions) -> None:
     """Where all kinds are alike and nothing scatters, weighed ÷ area is the thickness of the trade."""
-    nothing = Spread(1e-9, 1e-9)
+    nothing = UncertainSpread(1e-9, 1e-9)
     priors = replace(PRIORS, part=nothing, seller=nothing, batch=nothing)
     rng = np.random.default_rng(3)
     trade = Trade.draw(priors, rng)
@@ -132,9 +132,9 @@ def test_losses_in_common_leave_more_open() -> None:
 
 
 def test_a_report_counts_by_hand() -> None:
-    def step(asking: float, worth: float, *, bought: bool, limit: float) -> Step:
+    def step(asking: float, worth: float, *, bought: bool, limit: float) -> Purchase:
         lot = InventedLot(None, asking, 1.0, 10, 1.0, 1.0, worth, 0.0, 1.0)  # type: ignore[arg-type]
-        return Step(lot, bought, worth - asking if bought else 0.0, limit)
+        return Purchase(lot, bought, worth - asking if bought else 0.0, limit)
 
     steps = [
         step(10, 30, bought=True, limit=20),

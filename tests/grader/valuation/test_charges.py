@@ -28,7 +28,7 @@ from grader.valuation import (
     with_given,
 )
 from grader.valuation.books import all_values, of_sale, of_stripping, profit_model
-from grader.valuation.charges import KINDS, TYPED, Entry, with_charges
+from grader.valuation.charges import KINDS, TYPED, TypedEntry, with_charges
 from grader.valuation.quantities import Quantity, Situation
 
 TODAY = date(2026, 11, 25)
@@ -151,8 +151,8 @@ class Freight(Charge):
     """A kind that the package does not know: so much for a kilogram sold, and for a gram of gold sent in."""
 
     table = "freight"
-    entries: ClassVar[Mapping[str, Entry]] = {
-        "rate_in": Entry("freight", lambda text, source: known(f"cost:freight:{text}", 1.0), "0 {currency}"),
+    entries: ClassVar[Mapping[str, TypedEntry]] = {
+        "rate_in": TypedEntry("freight", lambda text, source: known(f"cost:freight:{text}", 1.0), "0 {currency}"),
     }
     basis = "purchase"
 

@@ -8,7 +8,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from calibration.belief import Batch, Plating, learn
+from calibration.belief import Batch, WeighedPlating, learn
 from calibration.errors import UsageError
 from calibration.inputs import Distribution
 from calibration.thickness import gold_properties
@@ -22,7 +22,7 @@ from grader.valuation.learned import recovery_once
 AREA = {"hard_gold": ProductModel.of(1000.0, [])}
 PUBLISHED = gold_mass(AREA).total
 LEARNED = gold_mass(
-    AREA, gold_properties(learn([Batch("1", (Plating("hard_gold", 100.0),), 40.0, 1.0)]).inputs())
+    AREA, gold_properties(learn([Batch("1", (WeighedPlating("hard_gold", 100.0),), 40.0, 1.0)]).inputs())
 ).total
 ASSUMPTIONS = load_assumptions()
 
@@ -53,8 +53,8 @@ def test_an_offer_for_learned_gold_does_not_ask_for_recovery() -> None:
 
 
 def test_parts_under_one_belief_go_together_but_not_beliefs_of_different_times() -> None:
-    first = learn([Batch("1", (Plating("hard_gold", 100.0),), 40.0, 1.0)])
-    later = learn([*first.batches, Batch("2", (Plating("hard_gold", 100.0),), 45.0, 1.0)])
+    first = learn([Batch("1", (WeighedPlating("hard_gold", 100.0),), 40.0, 1.0)])
+    later = learn([*first.batches, Batch("2", (WeighedPlating("hard_gold", 100.0),), 45.0, 1.0)])
     one, two, new = (
         gold_mass(AREA, gold_properties(belief.inputs(part))).total
         for belief, part in ((first, "strips"), (first, "cards"), (later, "cards"))
