@@ -203,13 +203,19 @@ def _save(done: Kept, corrected: Measurement) -> None:
         agreed = st.checkbox(
             "I agree that this photo and its corrected masks are made into training data.", key="desk-consent"
         )
+        looked_over = st.checkbox(
+            "I looked over the whole picture: what is marked is plated, and nothing else is.",
+            key="desk-looked-over",
+            disabled=not agreed,
+            help="Otherwise only what you corrected counts as known, and what lies close to it.",
+        )
         remark(
             "They are written into a ZIP file on your device, without place and time of the photo. Nothing is sent "
             "to anybody; whom you give it to is up to you."
         )
         st.download_button(
             "Training data (ZIP)",
-            (lambda: training_zip(corrected)) if agreed else b"",
+            (lambda: training_zip(corrected, looked_over=looked_over)) if agreed else b"",
             file_name=f"{stem}-training.zip",
             mime="application/zip",
             disabled=not agreed,

@@ -108,6 +108,22 @@ def region_at(regions: Regions, at_px: Point) -> Region | None:
     return regions.regions[number - 1] if number else None
 
 
+def touched(regions: Regions, corrections: Corrections, shape: tuple[int, int]) -> NDArray[np.bool_]:
+    """Where corrections say what is plated and what is not, bool (height, width).
+
+    Args:
+        regions: as found.
+        corrections: of them.
+        shape: of the photo, (height, width).
+    """
+    fates, _ = _fates(regions, corrections)
+    there = np.isin(regions.labels, list(fates))
+    laid = paint(corrections.strokes, shape)
+    if laid is not None:
+        there[laid.where] |= (laid.inside | laid.outside) > 0
+    return there
+
+
 def _fates(regions: Regions, corrections: Corrections) -> tuple[dict[int, Finish | None], int]:
     """The finish of each corrected region, None where it is left out; and how many corrections found no region."""
     fates: dict[int, Finish | None] = {}

@@ -52,7 +52,7 @@ class LearnedSegmenter:
         network: to try other weights with; without it the one that the product ships.
     """
 
-    name = "learned-5"
+    name = "learned-6"
 
     def __init__(self, network: Network | None = None) -> None:
         self._network = network or Network()

@@ -127,10 +127,13 @@ class MeasuredBoard(Record):
             return None
         found = []
         for row in self.contacts:
-            if row.pitch_mm is None or row.length_mm is None:
+            # contacts that ran together have no pitch, but lie side by side: a few such beside a clear row must not
+            # make the work on all boards unknown
+            step = row.width_mm if row.pitch_mm is None else row.pitch_mm
+            if step is None or row.length_mm is None:
                 return None
             if row.at_edge:
-                found.append(EdgeRow((row.count + row.missing) * row.pitch_mm, row.length_mm))
+                found.append(EdgeRow((row.count + row.missing) * step, row.length_mm))
         return tuple(found)
 
     @property

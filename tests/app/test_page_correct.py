@@ -242,6 +242,8 @@ def test_training_data_need_consent(measured_page: Any, made: list[Any]) -> None
         return button
 
     assert zip_button().proto.disabled
+    (looked_over,) = (c for c in measured_page.at.checkbox if c.label.startswith("I looked over"))
+    assert looked_over.disabled
     (agree,) = (c for c in measured_page.at.checkbox if c.label.startswith("I agree"))
     agree.check()
     measured_page.run()

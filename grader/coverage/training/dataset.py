@@ -35,7 +35,8 @@ from .split import held_out
 # added to the class number of a pixel that belongs to a board, and of one of which nobody said whether it does
 ON_BOARD, BOARD_UNKNOWN = 16, 32
 LEVELS = 3
-RENDER = "render"
+RENDER, OTHER_RENDER = "render", "other render"
+RENDERS = (RENDER, OTHER_RENDER)
 FOCUS_POINTS = 256
 SMALLEST_ZOOM, LARGEST_ZOOM = 0.25, 2.0  # crop pixels per picture pixel
 # pixels per millimetre that crops are brought to where the picture's own are known: how often, from, to. The first
@@ -53,7 +54,8 @@ class Frame:
 
     Attributes:
         name: file stem.
-        kind: ``render``, or of a photograph ``edge``, ``pads``, ``mixed`` or ``none``.
+        kind: ``render``, ``other render`` if it looks unlike what the weights to go on from have seen, or of a
+            photograph ``edge``, ``pads``, ``mixed`` or ``none``.
         levels: full size, half, quarter; each uint8 (5, h, w): red, green, blue, plated share, class number (plus
             ``ON_BOARD`` on a board, ``BOARD_UNKNOWN`` where nobody said).
         plated: int (n, 2), rows and columns of some mostly plated pixels; n may be 0.
@@ -195,7 +197,7 @@ def _zoom(frame: Frame, rng: np.random.Generator) -> float:
     if frame.px_per_mm is not None and rng.random() >= ANY_ZOOM:
         _, low, high = SCALES[int(rng.choice(len(SCALES), p=[share for share, _, _ in SCALES]))]
         own = frame.px_per_mm
-    elif frame.px_per_mm is None and frame.kind != RENDER and rng.random() < AS_READ:
+    elif frame.px_per_mm is None and frame.kind not in RENDERS and rng.random() < AS_READ:
         low, high = 1 / ABOUT_AS_READ, ABOUT_AS_READ
         own = max(1.0, max(frame.levels[0].shape[1:]) / READS_SIDE_PX)
     zoom = math.exp(rng.uniform(math.log(low), math.log(high))) / own

@@ -30,11 +30,20 @@ def fuse_relu6(path: Path) -> int:
         del node.input[1:]
         node.op_type = "HardSigmoid"
         node.attribute.extend([helper.make_attribute("alpha", 1 / _TOP), helper.make_attribute("beta", 0.0)])
-        network.scale_readers(node.output[0], 0, network.width(node.output[0]))
+        network.scale_readers(node.output[0], 0, network.width(node.output[0]), _TOP)
     network.drop_unused_constants()
     onnx.checker.check_model(model)
     onnx.save(model, path)
     return len(clips)
+
+
+def unfuse_relu6(model: onnx.ModelProto) -> onnx.ModelProto:
+    """Takes the factor 6 out of the weights again, in place; what was rewritten stays a hard sigmoid."""
+    network = _Network(model.graph)
+    for node in model.graph.node:
+        if node.op_type == "HardSigmoid":
+            network.scale_readers(node.output[0], 0, network.width(node.output[0]), 1 / _TOP)
+    return model
 
 
 class _Network:
@@ -60,23 +69,23 @@ class _Network:
             return int(self._weights[maker.input[1]].dims[0])
         return sum(map(self.width, maker.input)) if maker.op_type == "Concat" else self.width(maker.input[0])
 
-    def scale_readers(self, name: str, first: int, count: int) -> None:
+    def scale_readers(self, name: str, first: int, count: int, by: float) -> None:
         """Multiplies the weights by which convolutions read some channels of a tensor."""
         for node in self._readers[name]:
             if node.op_type == "Conv":
-                self._scale(self._weights[node.input[1]], slice(first, first + count))
+                self._scale(self._weights[node.input[1]], slice(first, first + count), by)
             elif node.op_type == "Resize":
-                self.scale_readers(node.output[0], first, count)
+                self.scale_readers(node.output[0], first, count, by)
             elif node.op_type == "Concat":
                 before = sum(map(self.width, list(node.input)[: list(node.input).index(name)]))
-                self.scale_readers(node.output[0], before + first, count)
+                self.scale_readers(node.output[0], before + first, count, by)
             else:
                 raise ValueError(f"{node.op_type} reads an activation")
 
-    def _scale(self, weight: onnx.TensorProto, channels: slice) -> None:
+    def _scale(self, weight: onnx.TensorProto, channels: slice, by: float) -> None:
         values = numpy_helper.to_array(weight).copy()
         depthwise = values.shape[1] == 1  # then each channel has an output of its own
-        values[channels if depthwise else (slice(None), channels)] *= _TOP
+        values[channels if depthwise else (slice(None), channels)] *= by
         weight.CopyFrom(numpy_helper.from_array(values, weight.name))
 
     def drop_unused_constants(self) -> None:

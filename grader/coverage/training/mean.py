@@ -14,6 +14,8 @@ from pathlib import Path
 import torch
 from torch import Tensor
 
+from .weights import read_weights
+
 
 def mean(states: Sequence[Mapping[str, Tensor]], counts: Sequence[float]) -> dict[str, Tensor]:
     """Each tensor's weighted mean, of its own type; running means and variances too, so the runs must be alike."""
@@ -33,7 +35,7 @@ def main() -> None:
     ask.add_argument("--out", type=Path, required=True)
     got = ask.parse_args()
     files = [text.partition(":") for text in got.weights]
-    states = [torch.load(name, map_location="cpu", weights_only=True) for name, _, _ in files]
+    states = [read_weights(Path(name)) for name, _, _ in files]
     torch.save(mean(states, [float(count or 1) for _, _, count in files]), got.out)
 
 

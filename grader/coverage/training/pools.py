@@ -13,18 +13,19 @@ from torch import Tensor
 from torch.nn import functional
 
 from .classes import NEITHER
-from .dataset import ON_BOARD, READS_SIDE_PX, RENDER, Batch, Frame, crops, read_folders, some_points
+from .dataset import ON_BOARD, OTHER_RENDER, READS_SIDE_PX, RENDER, Batch, Frame, crops, read_folders, some_points
 from .model import STRIDE, CoverageNet, coverage_logits, network_input
 
 POOLS: Mapping[str, tuple[str, ...]] = {
     "renders": (RENDER,),
+    "other renders": (OTHER_RENDER,),
     "edge": ("edge", "mixed"),
     "pads": ("pads",),
     "none": ("none",),
 }
-# of a batch, in the order of POOLS: with renders at 0.4 their hard looks were forgotten, with bare photographs
-# below 0.2 false gold came back
-SHARES = (0.52, 0.14, 0.14, 0.20)
+# of a batch, in the order of POOLS: with half of it photographs and no renders like those that the weights to go on
+# from had seen, ordinary renders were forgotten
+SHARES = (0.46, 0.22, 0.10, 0.11, 0.11)
 TAKEN_FOR_PLATED, CLEARLY_NOT = 0.15, 25  # network's share above which, and true share (255 = 1) below which, it errs
 PADDED_PX = 8 * STRIDE
 READS_PX_PER_MM, LARGEST_FACTOR = 7.5, 1.7  # as the segmenter reads: see ``learned``
@@ -33,23 +34,31 @@ READS_PX_PER_MM, LARGEST_FACTOR = 7.5, 1.7  # as the segmenter reads: see ``lear
 class Pictures:
     """The pictures of some folders, trained on and held out; ``follow`` keeps adding those that arrive.
 
+    Renders of ``others`` look unlike those that the weights to go on from have seen: they are drawn from apart, and
+    no teacher is held to there.
+
     Lists only ever grow, so a training step may draw from them while another thread adds.
     """
 
-    def __init__(self, folders: Sequence[Path], device: torch.device, most: int) -> None:
-        self._folders, self._device, self._most = folders, device, most
+    def __init__(self, folders: Sequence[Path], device: torch.device, most: int, others: Sequence[Path] = ()) -> None:
+        self._folders, self._device, self._most = {RENDER: folders, OTHER_RENDER: others}, device, most
         self.pools: dict[str, list[Frame]] = {name: [] for name in POOLS}
         self.held: list[Frame] = []
         self._known: set[str] = set()
 
     def read(self, workers: int = 16) -> None:
         """Adds what is new, at most as much as there is room for."""
-        for frame in read_folders(self._folders, self._device, self._known, self._most - len(self._known), workers):
-            self._known.add(frame.name)
-            if frame.held:
-                self.held.append(frame)
-            else:
-                self.pools[next(name for name, kinds in POOLS.items() if frame.kind in kinds)].append(frame)
+        for renders, folders in self._folders.items():
+            room = self._most - len(self._known)
+            for frame in read_folders(folders, self._device, self._known, room, workers):
+                self._known.add(frame.name)
+                self._add(dataclasses.replace(frame, kind=renders) if frame.kind == RENDER else frame)
+
+    def _add(self, frame: Frame) -> None:
+        if frame.held:
+            self.held.append(frame)
+        else:
+            self.pools[next(name for name, kinds in POOLS.items() if frame.kind in kinds)].append(frame)
 
     def follow(self, every_s: float = 15.0) -> None:
         """Reads on until there is no more room."""

@@ -1,9 +1,10 @@
 """Trains the coverage model: ``python -m grader.coverage.training.train DATA... --imagenet LITE0.pth``.
 
 Renders and photographs may lie in the same or in several folders (see ``dataset``); ``--shares`` says how much of a
-batch is drawn from renders, photographs with edge contacts, with pads, and without gold. ``--start`` goes on from
-weights; with ``--hold`` what they, or ``--teacher``, say of renders is held where it is right. Weights whose
-normalisation is folded into their convolutions keep theirs as it is with ``--frozen``.
+batch is drawn from renders, other renders, photographs with edge contacts, with pads, and without gold. ``--start``
+goes on from weights; with ``--hold`` what they, or ``--teacher``, say of renders is held where it is right, but not
+of the renders of ``--others``, which look unlike those that these weights have seen. Weights whose normalisation is
+folded into their convolutions keep theirs as it is with ``--frozen``.
 
 The course of training (crops, augmentation, initial decoder) follows from ``--seed`` and ``--steps``; sums on a GPU
 may still differ in their last bits. ``--minutes`` lays the learning-rate schedule over a time instead, or ends a run
@@ -18,6 +19,7 @@ import copy
 import json
 import logging
 import math
+import tempfile
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -28,11 +30,13 @@ from pathlib import Path
 import numpy as np
 import torch
 
+from .archives import as_folders
 from .augment import augment
 from .dataset import Batch, Frame
 from .loss import distance_to, loss
 from .model import DECODER, CoverageNet, load_imagenet, network_input
 from .pools import POOLS, SHARES, Pictures, as_read, found, sample
+from .weights import read_weights
 
 log = logging.getLogger("training")
 STEPS = 6000
@@ -106,7 +110,7 @@ def _model(options: argparse.Namespace) -> CoverageNet:
     if options.imagenet:
         log.info("%d tensors from ImageNet", load_imagenet(model, options.imagenet))
     if options.start:
-        model.load_state_dict(torch.load(options.start, map_location="cpu", weights_only=True))
+        model.load_state_dict(read_weights(options.start))
     return model
 
 
@@ -145,14 +149,14 @@ def train(options: argparse.Namespace) -> CoverageNet:
     rng = np.random.default_rng(options.seed)
     generator = torch.Generator(device).manual_seed(options.seed)
     start = time.monotonic()
-    pictures = Pictures(options.data, device, options.most)
+    pictures = Pictures(options.data, device, options.most, options.others)
     pictures.read()
     log.info("%s, %d held out, %.0f s", pictures.counts(), len(pictures.held), time.monotonic() - start)
 
     model = _model(options).to(device, memory_format=torch.channels_last)
     average, teacher = copy.deepcopy(model), copy.deepcopy(model).eval()
     if options.teacher:
-        teacher.load_state_dict(torch.load(options.teacher, map_location=device, weights_only=True))
+        teacher.load_state_dict(read_weights(options.teacher))
     if options.start:
         pictures.look_where_wrong(teacher)
     if options.growing:
@@ -201,7 +205,8 @@ def train(options: argparse.Namespace) -> CoverageNet:
 def main() -> None:
     """Command line."""
     ask = argparse.ArgumentParser(description=__doc__)
-    ask.add_argument("data", nargs="+", type=Path)
+    ask.add_argument("data", nargs="+", type=Path, help="folders; archives of corrections (.zip)")
+    ask.add_argument("--others", nargs="+", type=Path, default=[], help="folders of renders of another kind")
     ask.add_argument("--imagenet", type=Path, help="Lite0 checkpoint; without it the encoder starts at random")
     ask.add_argument("--out", type=Path, default=Path("coverage.pt"))
     ask.add_argument("--seed", type=int, default=1)
@@ -216,16 +221,18 @@ def main() -> None:
         "--growing", action="store_true", help="let pictures join that arrive meanwhile, each after its masks"
     )
     ask.add_argument("--most", type=int, default=4000, help="pictures held at most (13 MB each at 1600 × 1200)")
-    ask.add_argument("--start", type=Path, help="weights to go on from")
+    ask.add_argument("--start", type=Path, help="weights to go on from: .pt, or .onnx with --frozen")
     ask.add_argument("--frozen", action="store_true", help="leave normalisation as the weights to go on from have it")
     ask.add_argument("--hold", type=float, default=0.0, help="weight of the distance to what weights say of renders")
     ask.add_argument("--teacher", type=Path, help="weights to hold to in place of those to go on from")
-    ask.add_argument("--shares", type=float, nargs=len(POOLS), default=SHARES, help=" ".join(POOLS))
+    ask.add_argument("--shares", type=float, nargs=len(POOLS), default=SHARES, help=", ".join(POOLS))
     ask.add_argument("--snapshots", type=int, default=0, help="files of the averaged weights on the way: OUT-1.pt …")
     ask.add_argument("--report", type=int, default=200)
     options = ask.parse_args()
     logging.basicConfig(level=logging.INFO, format="%(message)s")
-    model = train(options)
+    with tempfile.TemporaryDirectory() as unpacked:
+        options.data = as_folders(options.data, Path(unpacked))
+        model = train(options)
     _save(model, options.out)
 
 

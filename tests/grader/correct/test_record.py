@@ -6,6 +6,7 @@ import io
 import json
 import zipfile
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import cv2
@@ -16,6 +17,7 @@ from PIL import Image
 from grader.correct import Corrections, FinishChanged, LeftOut, PaintedIn, PaintedOut, parse_corrections
 from grader.correct.export import training_zip
 from grader.correct.measured import correct
+from grader.coverage.training.evaluate import pictures, read_truth
 from grader.measured import Measured
 from grader.measured.of_measurement import corrections_of
 from grader.model import ProductModel, Range
@@ -136,8 +138,8 @@ def test_training_data_hold_the_picture_and_what_was_corrected(found: Measuremen
     files = unpacked(done)
     name = done.photo.short_id
     assert set(files) == {
-        "README.txt", f"images/{name}.jpg", f"masks/{name}_gold.png", f"masks/{name}_board.png",
-        f"corrections/{name}.json",
+        "README.txt", "meta.json", f"images/{name}.jpg", f"masks/{name}_gold.png", f"masks/{name}_known.png",
+        f"masks/{name}_board.png", f"masks/{name}_kind.txt", f"masks/{name}_scale.txt", f"corrections/{name}.json",
     }  # fmt: skip
     assert files[f"masks/{name}_gold.png"] == coverage_png(done)
     picture = load_photo(files[f"images/{name}.jpg"])
@@ -148,6 +150,55 @@ def test_training_data_hold_the_picture_and_what_was_corrected(found: Measuremen
     assert np.count_nonzero(boards) == pytest.approx(320 * 220, rel=0.02)
     about = json.loads(files[f"corrections/{name}.json"])
     assert Corrections.from_json(about["corrections"]) == done.corrections
+
+
+def test_what_was_corrected_is_known_and_what_lies_close_by(found: Measurement) -> None:
+    done = correct(found, Corrections((*LESS.items, *MORE.items)))
+    known = decoded(unpacked(done)[f"masks/{done.photo.short_id}_known.png"]) > 0
+    assert known[polygon_share(PAD, SHAPE) > 0].all()  # left out
+    assert known[220, 150:200].all()  # painted in
+    assert known[220 + 15, 175]  # beside the brush
+    assert not known[polygon_share(OTHER, SHAPE) > 0].any()  # nobody said a word of it
+    assert not known[20, 20]
+
+
+def test_a_picture_that_was_looked_over_is_known_everywhere(found: Measurement) -> None:
+    done = correct(found, LESS)
+    with zipfile.ZipFile(io.BytesIO(training_zip(done, looked_over=True))) as archive:
+        assert not any(name.endswith("_known.png") for name in archive.namelist())
+
+
+@pytest.mark.parametrize(
+    ("finishes", "kind"),
+    [
+        (("hard_gold", "hard_gold"), "edge"),
+        (("immersion_gold", "immersion_gold"), "pads"),
+        (("hard_gold", "immersion_gold"), "mixed"),
+        (("hard_gold", "undetermined"), "mixed"),
+        ((None, "immersion_gold"), "pads"),
+        ((None, None), "none"),
+    ],
+)
+def test_the_kind_of_a_photo_follows_its_corrected_finishes(
+    found: Measurement, finishes: tuple[str | None, str | None], kind: str
+) -> None:
+    places = ((120.0, 120.0), (280.0, 200.0))
+    items = [LeftOut(at) if f is None else FinishChanged(at, f) for at, f in zip(places, finishes, strict=True)]
+    files = unpacked(correct(found, Corrections(tuple(items))))
+    (said,) = (data for name, data in files.items() if name.endswith("_kind.txt"))
+    assert said.decode() == kind
+
+
+def test_training_reads_the_archive_as_a_photograph_with_its_scale(found: Measurement, tmp_path: Path) -> None:
+    done = correct(found, MORE)
+    with zipfile.ZipFile(io.BytesIO(training_zip(done))) as archive:
+        archive.extractall(tmp_path)
+    ((folder, name),) = pictures([tmp_path])
+    truth = read_truth(folder, name)
+    assert truth.kind in ("edge", "pads", "mixed")
+    assert truth.px_per_mm == pytest.approx(8.0, abs=1e-4)
+    assert truth.known.mean() < 0.1
+    assert (truth.gold == done.coverage.share).all()
 
 
 def test_training_data_tell_neither_place_nor_time(found: Measurement) -> None:

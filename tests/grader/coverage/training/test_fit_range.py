@@ -48,14 +48,14 @@ def test_command_prints_figures_for_the_data_file(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     doubt, residual = drawn(60, -3.9, 4.5)
-    centre = centre_of("learned-5", 5.0)
+    centre = centre_of("learned-6", 5.0)
     rows = [
         {"kind": "render", "error": float(np.exp(-r) / centre - 1), "px_per_mm": 5.0, "doubt": float(d)}
         for d, r in zip(doubt, residual, strict=True)
     ]
     rows.append({"kind": "edge", "error": None, "px_per_mm": 5.0, "doubt": 0.2})
     (tmp_path / "found.json").write_text(json.dumps(rows), "utf-8")
-    monkeypatch.setattr("sys.argv", ["fit_range", str(tmp_path / "found.json"), "--segmenter", "learned-5"])
+    monkeypatch.setattr("sys.argv", ["fit_range", str(tmp_path / "found.json"), "--segmenter", "learned-6"])
     fit_range.main()
     said = capsys.readouterr().out
     assert said.startswith("60 pictures\nlevel = ")

@@ -16,7 +16,7 @@ from grader.coverage.training.classes import FINGER, NEITHER, PAD, UNKNOWN  # no
 from grader.coverage.training.dataset import Batch, crops, read_frame  # noqa: E402
 from grader.coverage.training.loss import distance_to, loss  # noqa: E402
 from grader.coverage.training.model import CoverageNet  # noqa: E402
-from grader.coverage.training.pools import as_read, sample  # noqa: E402
+from grader.coverage.training.pools import Pictures, as_read, sample  # noqa: E402
 
 CPU = torch.device("cpu")
 SIZE = 64
@@ -141,8 +141,24 @@ def test_augmentation_follows_from_its_generator_and_keeps_truth_in_place() -> N
 def test_shares_say_how_often_a_kind_is_drawn(tmp_path: Path) -> None:
     bare = read_frame(folder_with(tmp_path, "wall", kind="none"), "wall", CPU)
     card = read_frame(folder_with(tmp_path, "0001", gold=block()), "0001", CPU)
-    pools = {"renders": [card], "edge": [], "pads": [], "none": [bare]}
-    batch = sample(pools, (0.75, 0.5, 0.5, 0.25), np.random.default_rng(1), 400, 32)
+    pools = {"renders": [card], "other renders": [], "edge": [], "pads": [], "none": [bare]}
+    batch = sample(pools, (0.75, 0.5, 0.5, 0.5, 0.25), np.random.default_rng(1), 400, 32)
+    assert float(batch.familiar.mean()) == pytest.approx(0.75, abs=0.1)
+
+
+def test_other_renders_are_drawn_apart_and_hold_to_no_teacher(tmp_path: Path) -> None:
+    for part in ("like", "unlike"):
+        (tmp_path / part).mkdir()
+    like = folder_with(tmp_path / "like", "0001", gold=block())
+    unlike = folder_with(tmp_path / "unlike", "0002", gold=block())
+    pictures = Pictures([like], CPU, 9, [unlike])
+    pictures.read()
+    pictures.read()  # nothing is new
+    assert {name: len(frames) for name, frames in pictures.pools.items() if frames} == {
+        "renders": 1,
+        "other renders": 1,
+    }
+    batch = sample(pictures.pools, (0.75, 0.25, 0, 0, 0), np.random.default_rng(1), 400, 32)
     assert float(batch.familiar.mean()) == pytest.approx(0.75, abs=0.1)
 
 
