@@ -187,7 +187,7 @@ def _outcome(contents: Contents, lot: Lot, account: Account) -> Outcome:
         made_on=offer.made_at.date(),
         currency=currency,
         way=str(highest.get("title", "")),
-        highest_price=float(price) if isinstance(price, int | float) else None,
+        highest_price=float(price) if isinstance(price, int | float) and price >= 0 else None,
     )
     flows = (account.paid, account.costs, account.came_in, account.charges)
     if any(amount and its != currency for flow in flows for its, amount in flow.items()):

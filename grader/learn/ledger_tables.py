@@ -10,7 +10,7 @@ from grader.learn.ledger import Account, Amounts, Outcome, accounts, accounts_by
 from grader.learn.tables import share_text
 from grader.log import Contents
 from grader.text_table import TextTable
-from grader.units import format_money, format_range
+from grader.units import format_money, format_range, money_down
 
 LEDGER_NOTE = (
     "Each currency is reckoned by itself. A lot that has brought nothing yet is open and in no profit of a seller or "
@@ -81,7 +81,7 @@ def _outcomes_table(some: Sequence[Outcome]) -> TextTable:
                 o.lot,
                 "" if o.made_on is None else o.made_on.isoformat(),
                 o.way,
-                "" if o.highest_price is None else format_money(o.highest_price, o.currency),
+                "" if o.highest_price is None else str(money_down(o.highest_price, o.currency)),
                 "" if o.expected is None else format_range(o.expected, o.currency),
                 "" if o.came_in is None else format_money(o.came_in, o.currency),
                 o.why_not or _yes_or_no(o.proceeds_held),

@@ -14,7 +14,21 @@ import pytest
 from sqlalchemy.exc import DBAPIError
 
 from calibration.errors import UsageError
-from grader.log import Log, NewLot, NewMoney, NewPurchase, NewYield, checked, open_log, schema, to_csv, to_json
+from grader.learn import accounts
+from grader.log import (
+    Log,
+    NewLot,
+    NewMoney,
+    NewPurchase,
+    NewYield,
+    checked,
+    open_log,
+    schema,
+    schema_postgres,
+    store_postgres,
+    to_csv,
+    to_json,
+)
 
 DAY = date(2026, 3, 4)
 MONEY = (
@@ -89,6 +103,14 @@ def test_a_correction_may_move_an_entry_to_the_lot_that_it_is_of(shed: Log) -> N
     # the lot that it was taken from knows that its entry counts no more
     assert [p.lot_id for p in shed.entries("Shed").current_purchases()] == [2]
     assert shed.entries("Attic").current_purchases() == (right,)
+
+
+def test_a_corrected_purchase_changes_the_profit(shed: Log) -> None:
+    wrong = shed.add_purchase("Shed", bought("400"))
+    shed.add_money("Shed", money("sale", what="gold", amount="100"))
+    assert [a.profit for a in accounts(shed.contents())] == [{"EUR": Decimal(-300)}]
+    shed.correct_purchase(wrong.id, bought("40"), "a zero too many")
+    assert [a.profit for a in accounts(shed.contents())] == [{"EUR": Decimal(60)}]
 
 
 def test_gold_is_held_against_the_boards_as_corrected(shed: Log) -> None:
@@ -222,3 +244,24 @@ def test_a_log_of_the_version_before_is_copied_and_keeps_its_purchases(path: Pat
     with closing(sqlite3.connect(kept)) as connection:
         assert connection.execute("PRAGMA user_version").fetchone() == (3,)
         assert connection.execute("SELECT price FROM purchases").fetchall() == [("40.50",)]
+
+
+def test_a_server_s_log_of_the_version_before_is_copied_and_keeps_its_purchases(
+    url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(store_postgres, "data_folder", lambda: tmp_path)
+    with monkeypatch.context() as old:
+        old.setattr(store_postgres, "MIGRATIONS", schema_postgres.MIGRATIONS[:3])
+        with open_log(url) as log:
+            moment = "2026-01-01T00:00:00.000Z"
+            execute(log, f"INSERT INTO lots (name, seller, note, created_at) VALUES ('Shed', '', '', '{moment}')")
+            values = f"(1, '{moment}', '40.50', 'EUR', '2026-01-01')"
+            execute(log, f"INSERT INTO purchases (lot_id, logged_at, price, currency, bought_on) VALUES {values}")
+    with open_log(url) as log:
+        log.correct_purchase(1, bought("41"), "a slip")
+        assert [(p.price, p.note, p.corrects) for p in log.contents().purchases] == [
+            (Decimal("40.50"), "", None),
+            (Decimal(41), "", 1),
+        ]
+    (copy,) = tmp_path.glob("*.version-3.json")
+    assert json.loads(copy.read_text("utf-8"))["tables"]["purchases"][0]["price"] == "40.50"
