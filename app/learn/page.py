@@ -15,8 +15,9 @@ from app.lots.keep import say_what_was_done, write_log
 from app.lots.learned import contents_and_belief
 from app.lots.way import show_next, show_way
 from calibration.errors import GraderError, UsageError
-from grader.learn import TOGETHER, Newest, calibration_curve, pairs, record, returns, returns_by
+from grader.learn import TOGETHER, Newest, calibration_curve, outcomes, pairs, record, returns, returns_by
 from grader.learn.csv_import import COLUMNS, Row, entries, read_rows
+from grader.learn.ledger_tables import LEDGER_NOTE, held_sentences, ledger_tables
 from grader.learn.tables import (
     belief_sentences,
     belief_table,
@@ -52,7 +53,9 @@ def show() -> None:
         _belief(belief)
     if contents.yields:
         _comparison(contents)
+    if contents.yields or contents.purchases or contents.money:
         _money(contents)
+    if contents.yields:
         _keep_right(contents)
     if contents.lots:
         with st.expander("Take yields from a CSV file", icon=":material/upload_file:"):
@@ -102,6 +105,12 @@ def _money(contents: Contents) -> None:
         _table(returns_table("By lot", returns(contents), mass_unit()))
         for by in ("seller", "part"):
             _table(returns_table(f"By {by}", returns_by(contents, by), mass_unit()))
+        for each in ledger_tables(contents):
+            _table(each)
+        for sentence in held_sentences(outcomes(contents)):
+            st.markdown(plain(sentence))
+        if contents.purchases or contents.money:
+            remark(LEDGER_NOTE)
 
 
 def _keep_right(contents: Contents) -> None:

@@ -48,7 +48,8 @@ def _state_of_file() -> tuple[str, int, int] | None:
 
 
 def _marks(contents: Contents) -> int:
-    return len(contents.exclusions) + len(contents.marks) + len(contents.lots) + len(contents.purchases)
+    money = len(contents.purchases) + len(contents.money) + len(contents.offers)
+    return len(contents.exclusions) + len(contents.marks) + len(contents.lots) + money
 
 
 def ask_properties() -> Mapping[Finish, GoldProperties] | None:

@@ -18,9 +18,9 @@ from grader.cli.output import out, write_data, write_whole
 from grader.cli.questions import YesOption, ask_first
 from grader.learn import newest_in
 from grader.learn.questions import Asker
-from grader.log import TABLES, NewLot, NewPurchase, NewYield, TableName, checked, photo_of, to_csv, to_json
+from grader.log import TABLES, NewLot, NewYield, TableName, checked, photo_of, to_csv, to_json
 from grader.measured import documents_in, measurements_of
-from grader.units import format_mass, parse_day, parse_fineness, parse_mass_g, parse_money, parse_weighed_mg
+from grader.units import format_mass, parse_day, parse_fineness, parse_weighed_mg
 
 if TYPE_CHECKING:
     from grader.log import Log
@@ -120,38 +120,6 @@ def add(
     measurements_of(documents)  # refuses what holds no gold estimate, and a photo given twice
     kept = existing_log(log).add_estimates(lot_key(lot), [(photo_of(d), d) for _, d in documents])
     say(f"{len(kept)} {'estimate' if len(kept) == 1 else 'estimates'} logged for {lot}.")
-
-
-@log_app.command()
-def bought(
-    lot: LotArgument,
-    price: Annotated[str, typer.Option(help="Total paid to the seller: '120 USD'.", show_default=False)],
-    mass: Annotated[str | None, typer.Option(help="Mass of the boards, stated or weighed: '1 lb 2 oz'.")] = None,
-    count: Annotated[int | None, typer.Option(help="Number of boards.")] = None,
-    day: Annotated[
-        str | None, typer.Option("--date", help="Day of the purchase: 2026-11-20. Default: today.")
-    ] = None,
-    yes: YesOption = False,
-    log: LogOption = None,
-) -> None:
-    """Log what was paid for a lot. A figure that looks wrong is questioned first.
-
-    Example: grader log bought "attic lot" --price "120 USD" --mass "1 lb 2 oz"
-    """
-    money = parse_money(price)
-    entry = checked(
-        NewPurchase,
-        price=money.amount,
-        currency=money.currency,
-        mass_g=None if mass is None else parse_mass_g(mass),
-        count=count,
-        bought_on=day_of(day),
-    )
-    opened = existing_log(log)
-    number = opened.lot(lot_key(lot)).id
-    ask_first(Asker(opened.contents(), date.today()).of_purchase(entry, number), yes=yes)
-    opened.add_purchase(number, entry)
-    say(f"Purchase of {lot} for {money} logged.")
 
 
 UncertaintyOption = Annotated[str | None, typer.Option(help="Standard uncertainty of that mass: '0.01 g'.")]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import getpass
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import date
 from json import dumps
@@ -34,9 +34,10 @@ from grader.cli.log import (
 from grader.cli.log_report import show_table
 from grader.cli.output import as_json, out, write_data
 from grader.cli.questions import YesOption, ask_first
-from grader.learn import TOGETHER, Newest, newest_in, pairs, returns, returns_by
+from grader.learn import TOGETHER, Newest, newest_in, outcomes, pairs, returns, returns_by
 from grader.learn.csv_import import entries, questions_of, read_rows
 from grader.learn.invented import write_invented
+from grader.learn.ledger_tables import LEDGER_NOTE, held_sentences, ledger_document, ledger_tables
 from grader.learn.questions import Asker
 from grader.learn.tables import (
     belief_sentences,
@@ -49,6 +50,7 @@ from grader.learn.tables import (
     rows_table,
 )
 from grader.log import NewAttachment, NewExclusion, NewMark, checked
+from grader.text_table import TextTable
 
 _CSV = FileKind(
     code="file", what="a table of yields", most_bytes=20_000_000, fix="Save the table alone, as CSV in UTF-8."
@@ -89,28 +91,40 @@ def _show_belief(found: Newest) -> None:
 
 @log_app.command()
 def compare(log: LogOption = None, json: JsonFlag = False) -> None:
-    """Each yield beside the estimate made before it, how the estimates did, and what lots returned.
+    """Each yield beside the estimate made before it, what lots returned, profit, and what the offers' ranges held.
 
     Example: grader log compare
     """
     contents = existing_log(log).contents()
     found = pairs(contents)
+    money = ledger_tables(contents)
     if json:
         each = {"yields": map(asdict, found), "returns": map(asdict, returns(contents))}
-        write_data(dumps({"schema": 1, **{k: list(v) for k, v in each.items()}}, default=str) + "\n")
+        told = {"schema": 1, **{k: list(v) for k, v in each.items()}, **ledger_document(contents)}
+        write_data(dumps(told, default=str) + "\n")
         return
-    if not found:
-        say("No yield yet.")
+    if not found and not money:
+        say("No yield and no money yet.")
         return
-    tables = [pairs_table(found), *record_tables(found), returns_table("What lots returned", returns(contents))]
-    tables += [returns_table(f"What lots returned, by {by}", returns_by(contents, by)) for by in ("seller", "part")]
+    if found:
+        tables = [pairs_table(found), *record_tables(found), returns_table("What lots returned", returns(contents))]
+        tables += [
+            returns_table(f"What lots returned, by {by}", returns_by(contents, by)) for by in ("seller", "part")
+        ]
+        _show_tables(tables)
+        say(
+            "\nScore: CRPS, in the unit of the gold; smaller is better. Estimates with published thickness are of "
+            "gold present; what a process loses shows as weighed below estimated."
+        )
+    _show_tables(money)
+    for sentence in (*held_sentences(outcomes(contents)), *((LEDGER_NOTE,) if money else ())):
+        say(f"\n{sentence}")
+
+
+def _show_tables(tables: Sequence[TextTable]) -> None:
     for table in tables:
         out.print(f"\n[bold]{table.title}[/]")
         show_table(table)
-    say(
-        "\nScore: CRPS, in the unit of the gold; smaller is better. Estimates with published thickness are of gold "
-        "present; what a process loses shows as weighed below estimated."
-    )
 
 
 @log_app.command()
@@ -130,6 +144,9 @@ def correct(
     log: LogOption = None,
 ) -> None:
     """Enter a yield anew where it was wrong: give all of it. The wrong entry stays in the log.
+
+    A purchase, cost, sale or settlement is entered anew by its own command: bought, cost, sold or settled, with
+    --corrects and --reason.
 
     Example: grader log correct 3 --mass "0.021 g" --date 2026-11-20 --reason "read the scale wrong"
     """

@@ -1,8 +1,9 @@
-"""Learning from what was weighed: the belief of a log, estimates against yields, what lots returned."""
+"""Learning from what was weighed: the belief of a log, estimates against yields, what lots returned and earned."""
 
 from grader.learn.batches import Batches, batches_of
 from grader.learn.compare import LEVELS, Pair, Record, Step, calibration_curve, pairs, record, records
 from grader.learn.flags import Flag, flags
+from grader.learn.ledger import Account, Outcome, accounts, accounts_by, held, outcomes
 from grader.learn.newest import TOGETHER, Newest, newest, newest_in
 from grader.learn.returns import Return, returns, returns_by
 from grader.learn.weighings import Weighed, Weighing, weighed, weighings
@@ -10,20 +11,26 @@ from grader.learn.weighings import Weighed, Weighing, weighed, weighings
 __all__ = [
     "LEVELS",
     "TOGETHER",
+    "Account",
     "Batches",
     "Flag",
     "Newest",
+    "Outcome",
     "Pair",
     "Record",
     "Return",
     "Step",
     "Weighed",
     "Weighing",
+    "accounts",
+    "accounts_by",
     "batches_of",
     "calibration_curve",
     "flags",
+    "held",
     "newest",
     "newest_in",
+    "outcomes",
     "pairs",
     "record",
     "records",

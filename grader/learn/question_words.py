@@ -63,4 +63,14 @@ notice = Notices(
         "{value} of {what} in one batch; {low} to {high} is usual.",
         "Check the amount and its unit.",
     ),
+    NoticeDefinition(
+        "money-odd",
+        "{amount} is a very large amount for one lot.",
+        "Check the amount and the currency.",
+    ),
+    NoticeDefinition(
+        "charges-odd",
+        "By this entry, the refiner kept back {charges} of {amount} payable.",
+        "Check both; the amount is what is payable before the charges.",
+    ),
 )

@@ -20,7 +20,18 @@ from grader.learn.flags import UNIT_SLIPS
 from grader.learn.lots import estimates_of, gold_model
 from grader.learn.question_words import notice
 from grader.learn.weighings import Weighing, weighings
-from grader.log import Contents, Lot, NewAmount, NewCarryOver, NewLoad, NewPurchase, NewYield, Yield, YieldLot
+from grader.log import (
+    Contents,
+    Lot,
+    NewAmount,
+    NewCarryOver,
+    NewLoad,
+    NewMoney,
+    NewPurchase,
+    NewYield,
+    Yield,
+    YieldLot,
+)
 from grader.log.batch_model import BatchYield
 from grader.model import Range
 
@@ -80,16 +91,27 @@ class Asker:
             return (*_of_gold(new), *_of_day(self.today, new.weighed_on))
         return self.of_yield(new, lots, corrects=number)
 
-    def of_purchase(self, new: NewPurchase, lot: Lot | int) -> Questions:
-        """About what was paid, and how much of it there was said to be."""
+    def of_purchase(self, new: NewPurchase, lot: Lot | int, *, corrects: int | None = None) -> Questions:
+        """About what was paid, and how much of it there was said to be; the purchase that it corrects is left out."""
         lot_id = lot if isinstance(lot, int) else lot.id
-        return (*self._of_price(new, lot_id), *_of_boards_bought(new), *_of_day(self.today, new.bought_on))
+        return (*self._of_price(new, lot_id, corrects), *_of_boards_bought(new), *_of_day(self.today, new.bought_on))
+
+    def of_money(self, new: NewMoney) -> Questions:
+        """About a cost, the proceeds of a sale, or a settlement."""
+        most = limits()["price_most"].value
+        shown = f"{new.amount:,.2f} {new.currency}"
+        odd = (notice("money-odd", amount=shown),) if float(new.amount) > most else ()
+        kept_back = f"{new.charges:,.2f} {new.currency}"
+        beyond = (notice("charges-odd", amount=shown, charges=kept_back),) if new.charges > new.amount else ()
+        gold = new.gold_mg or 0.0
+        heavy = (notice("gold-odd", mass=_gold(gold)),) if gold > limits()["gold_most"].value else ()
+        return (*odd, *beyond, *heavy, *_of_day(self.today, new.day))
 
     # --- the single questions
 
     def _of_boards(self, new: NewYield, lots: Mapping[int, float]) -> Questions:
         """Gold by the mass of the boards as bought, where that is known of all lots."""
-        bought = [p for p in self.contents.purchases if p.lot_id in lots and p.mass_g is not None]
+        bought = [p for p in self.contents.current_purchases() if p.lot_id in lots and p.mass_g is not None]
         boards_mg = 1e3 * sum(p.mass_g or 0.0 for p in bought)
         share = limits()["gold_share_most"].value
         if not lots or {p.lot_id for p in bought} != set(lots) or not share * boards_mg < new.mass_mg <= boards_mg:
@@ -136,7 +158,7 @@ class Asker:
                 self._drawn[lot.id] = None
         return self._drawn[lot.id]
 
-    def _of_price(self, new: NewPurchase, lot_id: int) -> Questions:
+    def _of_price(self, new: NewPurchase, lot_id: int, corrects: int | None) -> Questions:
         price = float(new.price)
         shown = f"{new.price:,.2f} {new.currency}"
         offer = next((o.document for o in reversed(self.contents.offers) if o.lot_id == lot_id), None)
@@ -145,7 +167,8 @@ class Asker:
             if 0 < most * limits()["price_by_proceeds_most"].value < price:
                 brings = f"{most:,.2f} {new.currency}"
                 return (notice("price-beyond-gold", price=shown, brings=brings, ratio=_times(price / most)),)
-        before = [float(p.price) for p in self.contents.purchases if p.currency == new.currency and p.price > 0]
+        others = (p for p in self.contents.current_purchases() if p.id != corrects and p.currency == new.currency)
+        before = [float(p.price) for p in others if p.price > 0]
         if before and price > limits()["price_by_dearest_most"].value * max(before):
             dearest = f"{max(before):,.2f} {new.currency}"
             return (notice("price-beyond-others", price=shown, dearest=dearest, ratio=_times(price / max(before))),)

@@ -52,7 +52,7 @@ def returns(contents: Contents) -> tuple[Return, ...]:
     for lot in contents.lots:
         if lot.id in fine:
             paid: dict[str, Decimal] = defaultdict(Decimal)
-            for purchase in contents.purchases:
+            for purchase in contents.current_purchases():
                 if purchase.lot_id == lot.id:
                     paid[purchase.currency] += purchase.price
             found.append(Return(lot.name, dict(paid), fine[lot.id]))

@@ -29,15 +29,14 @@ from grader.log.model import (
     NewExclusion,
     NewLot,
     NewMark,
-    NewPurchase,
     NewYield,
     Offer,
     PhotoRecord,
-    Purchase,
     Yield,
     YieldLot,
     photo_of,
 )
+from grader.log.money_model import MoneyEntry, MoneyKind, NewMoney, NewPurchase, Purchase, first_of
 
 if TYPE_CHECKING:
     from grader.log.store import Log, default_path, open_log
@@ -55,6 +54,8 @@ __all__ = [
     "Log",
     "Lot",
     "Mark",
+    "MoneyEntry",
+    "MoneyKind",
     "NewAmount",
     "NewAttachment",
     "NewBatch",
@@ -63,6 +64,7 @@ __all__ = [
     "NewLoad",
     "NewLot",
     "NewMark",
+    "NewMoney",
     "NewPurchase",
     "NewStrike",
     "NewTest",
@@ -76,6 +78,7 @@ __all__ = [
     "batches_as_json",
     "checked",
     "default_path",
+    "first_of",
     "folded",
     "open_log",
     "photo_of",

@@ -39,6 +39,7 @@ TableName = Literal[
     "load_carried",
     "batch_yields",
     "batch_strikes",
+    "money",
 ]
 TABLES: tuple[TableName, ...] = get_args(TableName)
 JSON_SCHEMA = 1
@@ -49,7 +50,10 @@ COLUMNS: Mapping[TableName, tuple[str, ...]] = {
     "lots": ("id", "name", "seller", "part", "note", "created_at"),
     "photos": ("sha256", "name", "width_px", "height_px", "taken_at"),
     "estimates": ("id", "lot_id", "lot", "photo_sha256", "photo", "made_at", "program_version", *_OF_ESTIMATE),
-    "purchases": ("id", "lot_id", "lot", "logged_at", "price", "currency", "mass_g", "count", "bought_on"),
+    "purchases": (
+        *("id", "lot_id", "lot", "logged_at", "price", "currency", "mass_g", "count", "bought_on"),
+        *("note", "who", "corrects", "reason"),
+    ),
     "yields": (
         *("id", "lot_id", "lot", "logged_at", "mass_mg", "uncertainty_mg"),
         *("fineness", "fineness_known", "note", "weighed_on"),
@@ -73,6 +77,10 @@ COLUMNS: Mapping[TableName, tuple[str, ...]] = {
     "load_carried": ("carry_id", "load_id"),
     "batch_yields": ("yield_id", "batch_id"),
     "batch_strikes": ("id", "kind", "entry_id", "reason", "who", "logged_at"),
+    "money": (
+        *("id", "lot_id", "lot", "kind", "what", "amount", "charges", "currency", "gold_mg", "day"),
+        *("note", "who", "logged_at", "corrects", "reason"),
+    ),
 }
 # where ``Contents.batches`` keeps a table's rows
 _BATCH_FIELDS: Mapping[str, str] = {

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from decimal import Decimal
 from functools import cached_property
 from typing import Annotated, Any, Literal
 
@@ -12,6 +11,7 @@ from pydantic import Field, StringConstraints, model_validator
 
 from grader.log.batch_model import BatchRecords
 from grader.log.entry import Document, Entry, Finite, Line, LotName, Sha256, checked
+from grader.log.money_model import MoneyEntry, Purchase, in_force
 from grader.measured import Measured
 
 FinenessKnown = Literal["found", "assumed", "assayed"]
@@ -61,24 +61,6 @@ def photo_of(document: Document) -> PhotoRecord:
         height_px=measured.height_px,
         taken_at=measured.taken_at,
     )
-
-
-class NewPurchase(Entry):
-    """What was paid for a lot, and how much of it there was said to be.
-
-    Attributes:
-        price: of the whole lot with all that was paid to the seller, exact.
-        currency: three letters (ISO 4217).
-        mass_g: stated or weighed mass of the boards.
-        count: stated number of boards.
-        bought_on: the day.
-    """
-
-    price: Annotated[Decimal, Field(ge=0, allow_inf_nan=False, max_digits=20)]
-    currency: Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")]
-    mass_g: Annotated[float, Field(gt=0), Finite] | None = None
-    count: Annotated[int, Field(gt=0)] | None = None
-    bought_on: date
 
 
 class NewYield(Entry):
@@ -193,20 +175,6 @@ class Estimate:
             DataFileError: it was damaged after it was logged, or a later version made it.
         """
         return Measured.from_dict(self.document, f"estimate {self.id}")
-
-
-@dataclass(frozen=True)
-class Purchase:
-    """A purchase in the log: see ``NewPurchase``."""
-
-    id: int
-    lot_id: int
-    logged_at: datetime
-    price: Decimal
-    currency: str
-    mass_g: float | None
-    count: int | None
-    bought_on: date
 
 
 @dataclass(frozen=True)
@@ -335,11 +303,19 @@ class Contents:
     attachments: tuple[Attachment, ...] = ()
     beliefs: tuple[BeliefRecord, ...] = ()
     batches: BatchRecords = field(default_factory=BatchRecords)
+    money: tuple[MoneyEntry, ...] = ()
 
     def current_yields(self) -> tuple[Yield, ...]:
         """Yields that no newer one corrects."""
-        corrected = {y.corrects for y in self.yields}
-        return tuple(y for y in self.yields if y.id not in corrected)
+        return in_force(self.yields)
+
+    def current_purchases(self) -> tuple[Purchase, ...]:
+        """Purchases that no newer one corrects."""
+        return in_force(self.purchases)
+
+    def current_money(self) -> tuple[MoneyEntry, ...]:
+        """Costs, sales and settlements that no newer entry corrects."""
+        return in_force(self.money)
 
     def first_entry(self, gold: Yield) -> Yield:
         """The entry that a chain of corrections began with."""

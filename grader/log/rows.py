@@ -25,10 +25,10 @@ from grader.log.model import (
     Mark,
     Offer,
     PhotoRecord,
-    Purchase,
     Yield,
     YieldLot,
 )
+from grader.log.money_model import MoneyEntry, Purchase
 from grader.log.names import named_row
 
 
@@ -114,12 +114,19 @@ def contents_of(c: Connection, lot_id: int | None) -> Contents:
     its = select(schema.yield_lots.c.yield_id).where(schema.yield_lots.c.lot_id == lot_id)
     where: dict[Table, ColumnElement[bool]] = {
         schema.lots: schema.lots.c.id == lot_id,
-        **{t: t.c.lot_id == lot_id for t in (schema.estimates, schema.purchases, schema.offers)},
+        **{t: t.c.lot_id == lot_id for t in (schema.estimates, schema.offers)},
+        **{t: _of_lot_or_corrected(t, lot_id) for t in (schema.purchases, schema.money)},
         schema.yields: or_(schema.yields.c.lot_id == lot_id, schema.yields.c.id.in_(its)),
         **{t: t.c.yield_id.in_(its) for t in (schema.yield_lots, schema.exclusions, schema.attachments)},
     }
     with as_written(_DAMAGED):
         return _contents(c, where, whole=False)
+
+
+def _of_lot_or_corrected(table: Table, lot_id: int) -> ColumnElement[bool]:
+    """Entries of a lot, and those that took the place of one of them, be it in another lot."""
+    its = select(table.c.id).where(table.c.lot_id == lot_id)
+    return or_(table.c.lot_id == lot_id, table.c.corrects.in_(its))
 
 
 def _contents(c: Connection, where: dict[Table, ColumnElement[bool]], *, whole: bool) -> Contents:
@@ -142,6 +149,7 @@ def _contents(c: Connection, where: dict[Table, ColumnElement[bool]], *, whole: 
         attachments=tuple(as_attachment(row) for row in rows(schema.attachments)),
         beliefs=tuple(as_belief(row) for row in rows(schema.beliefs)) if whole else (),
         batches=batch_records(c),
+        money=tuple(as_money(row) for row in rows(schema.money)),
     )
 
 
@@ -169,6 +177,12 @@ def as_purchase(row: RowMapping) -> Purchase:
     """A purchase."""
     day = date.fromisoformat(row["bought_on"])
     return Purchase(**{**row, **_logged(row), "price": Decimal(row["price"]), "bought_on": day})
+
+
+def as_money(row: RowMapping) -> MoneyEntry:
+    """A cost, a sale or a settlement."""
+    amounts = {name: Decimal(row[name]) for name in ("amount", "charges")}
+    return MoneyEntry(**{**row, **_logged(row), **amounts, "day": date.fromisoformat(row["day"])})
 
 
 def as_yield(row: RowMapping) -> Yield:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from sqlalchemy import Column, Float, ForeignKey, Integer, MetaData, Table, Text
 
-from grader.log import schema_batches
+from grader.log import schema_batches, schema_money
 
 APPLICATION_ID = 0x42474C31  # "BGL1": marks a file as a log of this program, in the file's header
 
@@ -39,7 +39,7 @@ def _never_rewritten(table: str, key: tuple[str, ...] = ("id",)) -> tuple[str, .
 
 
 # "{}" stands for the column's name
-_BATCH_WORDS = {
+_WORDS = {
     "ID": "id INTEGER PRIMARY KEY AUTOINCREMENT",
     "INT": "INTEGER",
     "REAL": "REAL",
@@ -49,6 +49,8 @@ _BATCH_WORDS = {
     "NAME_UNIQUE": "COLLATE NOCASE UNIQUE",
     "NAME_HAS_LETTER": "name GLOB '*[^0-9]*'",
     "PLAN_IS_JSON": "plan IS NULL OR json_valid(plan)",
+    "AMOUNT": "TEXT NOT NULL CHECK ({} GLOB '[0-9]*' AND {} NOT GLOB '*[^0-9.]*' AND {} NOT GLOB '*.*.*')",
+    "CURRENCY": "currency GLOB '[A-Z][A-Z][A-Z]'",
 }
 
 MIGRATIONS: tuple[Migration, ...] = (
@@ -184,9 +186,13 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(
         schema_batches.TITLE,
         (
-            *schema_batches.statements(_BATCH_WORDS),
+            *schema_batches.statements(_WORDS),
             *(t for table, key in schema_batches.KEYS.items() for t in _never_rewritten(table, key)),
         ),
+    ),
+    Migration(
+        schema_money.TITLE,
+        (*schema_money.statements(_WORDS), *(t for table in schema_money.KEPT for t in _never_rewritten(table))),
     ),
 )
 
@@ -198,6 +204,10 @@ def _table(name: str, *columns: Column[int] | Column[str] | Column[float]) -> Ta
     return Table(name, _metadata, *columns)
 
 
+def _texts(*names: str) -> tuple[Column[str], ...]:
+    return tuple(Column(name, Text) for name in names)
+
+
 def _of_lot() -> tuple[Column[int], Column[int]]:
     return Column("id", Integer, primary_key=True), Column("lot_id", Integer, ForeignKey("lots.id"))
 
@@ -205,11 +215,7 @@ def _of_lot() -> tuple[Column[int], Column[int]]:
 lots = _table(
     "lots",
     Column("id", Integer, primary_key=True),
-    Column("name", Text),
-    Column("seller", Text),
-    Column("note", Text),
-    Column("created_at", Text),
-    Column("part", Text),
+    *_texts("name", "seller", "note", "created_at", "part"),
 )
 photos = _table(
     "photos",
@@ -235,7 +241,18 @@ purchases = _table(
     Column("currency", Text),
     Column("mass_g", Float),
     Column("count", Integer),
-    Column("bought_on", Text),
+    *_texts("bought_on", "note", "who"),
+    Column("corrects", Integer, ForeignKey("purchases.id")),
+    Column("reason", Text),
+)
+money = _table(
+    "money",
+    *_of_lot(),
+    *_texts("kind", "what", "amount", "charges", "currency"),
+    Column("gold_mg", Float),
+    *_texts("day", "note", "who", "logged_at"),
+    Column("corrects", Integer, ForeignKey("money.id")),
+    Column("reason", Text),
 )
 yields = _table(
     "yields",
@@ -271,11 +288,7 @@ exclusions = _table(
 marks = _table(
     "marks",
     Column("id", Integer, primary_key=True),
-    Column("kind", Text),
-    Column("day", Text),
-    Column("note", Text),
-    Column("who", Text),
-    Column("logged_at", Text),
+    *_texts("kind", "day", "note", "who", "logged_at"),
 )
 attachments = _table(
     "attachments",
@@ -289,10 +302,7 @@ attachments = _table(
 beliefs = _table(
     "beliefs",
     Column("id", Integer, primary_key=True),
-    Column("made_at", Text),
-    Column("program_version", Text),
-    Column("key", Text),
-    Column("document", Text),
+    *_texts("made_at", "program_version", "key", "document"),
 )
 offers = _table(
     "offers",
@@ -308,7 +318,7 @@ def _of_batch() -> tuple[Column[int], Column[int]]:
 
 
 def _written() -> tuple[Column[str], ...]:
-    return tuple(Column(name, Text) for name in ("note", "who", "logged_at"))
+    return _texts("note", "who", "logged_at")
 
 
 batches = _table(

@@ -17,6 +17,7 @@ KEYS = {
     "batch_strikes": ("id",),
 }
 
+_COLUMNS = ("AMOUNT", "DAY", "TIME")  # words that define a whole column
 _UNITS = "('ml', 'g', 'h', 'pieces')"
 _TABLES = """
 CREATE TABLE batches (
@@ -103,14 +104,19 @@ def statements(words: dict[str, str]) -> tuple[str, ...]:
     """The tables in one database's words.
 
     Args:
-        words: for what stands in braces; ``DAY`` and ``TIME`` define a whole column, in which ``{}`` stands
-            for its name.
+        words: for what stands in braces; ``AMOUNT``, ``DAY`` and ``TIME`` define a whole column, in which ``{}``
+            stands for its name.
     """
+    return in_words(_TABLES.replace("{UNITS}", _UNITS), words)
+
+
+def in_words(tables: str, words: dict[str, str]) -> tuple[str, ...]:
+    """Statements in one database's words: see ``statements``."""
     lines = []
-    for line in _TABLES.replace("{UNITS}", _UNITS).splitlines():
+    for line in tables.splitlines():
         name = line.split()[0] if line.strip() else ""
         whole = line
         for word, text in words.items():
-            whole = whole.replace(f"{{{word}}}", text.replace("{}", name) if word in ("DAY", "TIME") else text)
+            whole = whole.replace(f"{{{word}}}", text.replace("{}", name) if word in _COLUMNS else text)
         lines.append(whole)
     return tuple(s.strip() for s in "\n".join(lines).split(";") if s.strip())

@@ -5,7 +5,7 @@ What SQLite checks by patterns is checked by regular expressions here; a day is 
 
 from __future__ import annotations
 
-from grader.log import schema_batches
+from grader.log import schema_batches, schema_money
 from grader.log.schema import Migration
 
 _TIME = r"~ '^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}.*Z$'"
@@ -27,7 +27,7 @@ def _never_rewritten(table: str) -> str:
 
 
 # "{}" stands for the column's name
-_BATCH_WORDS = {
+_WORDS = {
     "ID": _ID,
     "INT": "BIGINT",
     "REAL": "DOUBLE PRECISION",
@@ -37,6 +37,8 @@ _BATCH_WORDS = {
     "NAME_UNIQUE": "",
     "NAME_HAS_LETTER": "name ~ '[^0-9]'",
     "PLAN_IS_JSON": "plan IS NULL OR plan::json IS NOT NULL",
+    "AMOUNT": "TEXT NOT NULL CHECK ({} ~ '^[0-9][0-9]*([.][0-9]*)?$')",
+    "CURRENCY": "currency ~ '^[A-Z]{3}$'",
 }
 
 MIGRATIONS: tuple[Migration, ...] = (
@@ -175,9 +177,13 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(
         schema_batches.TITLE,
         (
-            *schema_batches.statements(_BATCH_WORDS),
+            *schema_batches.statements(_WORDS),
             "CREATE UNIQUE INDEX batches_by_name ON batches (lower(name))",
             *(_never_rewritten(table) for table in schema_batches.KEYS),
         ),
+    ),
+    Migration(
+        schema_money.TITLE,
+        (*schema_money.statements(_WORDS), *(_never_rewritten(table) for table in schema_money.KEPT)),
     ),
 )

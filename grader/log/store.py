@@ -28,13 +28,12 @@ from grader.log.model import (
     NewExclusion,
     NewLot,
     NewMark,
-    NewPurchase,
     NewYield,
     Offer,
     PhotoRecord,
-    Purchase,
     Yield,
 )
+from grader.log.money_model import in_force
 from grader.log.names import claim_name
 from grader.log.rows import (
     as_attachment,
@@ -56,6 +55,7 @@ from grader.log.rows import (
 )
 from grader.log.store_batches import BatchWriting, lots_of_batch
 from grader.log.store_file import check_file, log_errors, migrate, open_engine, writing
+from grader.log.store_money import MoneyWriting
 from grader.log.store_postgres import is_url, open_server, shown
 from grader.places import log_path
 from grader.version import __version__
@@ -115,7 +115,7 @@ def _make_folder(folder: Path) -> None:
         ) from error
 
 
-class Log(BatchWriting):
+class Log(BatchWriting, MoneyWriting):
     """An open log; made by ``open_log``. Each call is one transaction, done when it returns.
 
     Methods that take a lot take its number or its name (case does not matter) and raise ``UsageError``
@@ -191,12 +191,6 @@ class Log(BatchWriting):
                 )
         with log_errors(self.path), self.engine.connect() as c:
             return tuple(as_estimate(row_of(c, schema.estimates, number)) for number in numbers)
-
-    def add_purchase(self, lot: int | str, new: NewPurchase) -> Purchase:
-        """Log what was paid."""
-        price = format(new.price, "f")  # never in powers of ten
-        values = {**new.model_dump(), "price": price, "bought_on": new.bought_on.isoformat()}
-        return as_purchase(self._add(schema.purchases, lot, logged_at=self.now(), **values))
 
     def add_yield(self, lot: int | str, new: NewYield, lots: Mapping[int | str, float] | None = None) -> Yield:
         """Log gold that was weighed.
@@ -362,9 +356,10 @@ class Log(BatchWriting):
 
 
 def _refuse_heavier_than_boards(c: Connection, lots: Sequence[int], mass_mg: float) -> None:
-    bought = rows_of(c, schema.purchases, schema.purchases.c.lot_id.in_(lots))
-    known = {row["lot_id"] for row in bought if row["mass_g"] is not None}
-    boards_mg = 1e3 * sum(row["mass_g"] or 0.0 for row in bought)
+    purchases = in_force(as_purchase(row) for row in rows_of(c, schema.purchases))
+    bought = [p for p in purchases if p.lot_id in lots]
+    known = {p.lot_id for p in bought if p.mass_g is not None}
+    boards_mg = 1e3 * sum(p.mass_g or 0.0 for p in bought)
     if lots and known == set(lots) and mass_mg > boards_mg:
         raise UsageError(
             "gold-heavier-than-boards",

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from calibration.errors import DataFileError
-from grader.log.model import Contents, Estimate, Purchase, Yield
+from grader.log.model import Contents, Estimate, Yield
+from grader.log.money_model import MoneyEntry, Purchase
 from grader.text_table import TextTable
 from grader.units import MassUnit, format_mass, format_money, format_range, format_share
 
@@ -27,7 +28,7 @@ def lots_table(contents: Contents, liked: MassUnit = "auto") -> TextTable:
                 lot.part,
                 lot.created_at.date().isoformat(),
                 str(sum(e.lot_id == lot.id for e in latest)),
-                "; ".join(_paid(p) for p in contents.purchases if p.lot_id == lot.id),
+                "; ".join(_paid(p) for p in contents.current_purchases() if p.lot_id == lot.id),
                 "; ".join(
                     weighed_text(y, liked) + (" with other lots" if len(lots_of[y.id]) > 1 else "")
                     for y in current
@@ -43,6 +44,7 @@ def entry_tables(contents: Contents, liked: MassUnit = "auto") -> tuple[TextTabl
     """All entries by kind, gold in the unit that is liked; a kind that has none is left out."""
     latest = {e.id for e in contents.latest_estimates()}
     names = {photo.sha256: photo.name for photo in contents.photos}
+    lots = {lot.id for lot in contents.lots}
     tables = (
         TextTable(
             "Estimates as made",
@@ -64,15 +66,38 @@ def entry_tables(contents: Contents, liked: MassUnit = "auto") -> tuple[TextTabl
         ),
         TextTable(
             "Purchases",
-            ("Day", "Paid", "Mass", "Boards"),
+            ("No.", "Day", "Paid", "Mass", "Boards", "Note", "Counts"),
             tuple(
                 (
+                    str(p.id),
                     p.bought_on.isoformat(),
                     _paid(p),
                     "" if p.mass_g is None else format_mass(p.mass_g * 1e3),
                     "" if p.count is None else str(p.count),
+                    p.note,
+                    _replaced(p, contents.purchases),
                 )
                 for p in contents.purchases
+                if p.lot_id in lots
+            ),
+        ),
+        TextTable(
+            "Costs, sales and settlements",
+            ("No.", "Day", "", "What", "Amount", "Charges", "Gold delivered", "Note", "Counts"),
+            tuple(
+                (
+                    str(m.id),
+                    m.day.isoformat(),
+                    m.kind,
+                    m.what,
+                    format_money(m.amount, m.currency),
+                    format_money(m.charges, m.currency) if m.charges else "",
+                    "" if m.gold_mg is None else format_mass(m.gold_mg, liked=liked),
+                    m.note,
+                    _replaced(m, contents.money),
+                )
+                for m in contents.money
+                if m.lot_id in lots
             ),
         ),
         TextTable(
@@ -100,6 +125,11 @@ def _counts(contents: Contents, gold: Yield) -> str:
         return f"no, corrected by {newer.id}: {newer.reason}"
     excluded = contents.excluded().get(gold.id)
     return "yes" if excluded is None else f"not learned from: {excluded.reason}"
+
+
+def _replaced(entry: Purchase | MoneyEntry, entries: Sequence[Purchase | MoneyEntry]) -> str:
+    newer = next((e for e in entries if e.corrects == entry.id), None)
+    return "yes" if newer is None else f"no, corrected by {newer.id}: {newer.reason}"
 
 
 def _paid(purchase: Purchase) -> str:

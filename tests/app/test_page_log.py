@@ -112,6 +112,54 @@ def test_a_yield_of_two_lots_is_recorded(log_page: Any, log_file: Path) -> None:
         assert {(y.lot_id, y.copies) for y in log.contents().yield_lots} == {(1, 1.0), (2, 1.0)}
 
 
+def test_a_wrong_purchase_is_corrected(log_page: Any, log_file: Path) -> None:
+    log_page.type("Total paid to the seller", "850 EUR")
+    log_page.press("Record the purchase")
+    (wrong,) = (box for box in log_page.at.selectbox if box.label == "Takes the place of a wrong entry")
+    wrong.select(1)
+    log_page.type("Total paid to the seller", "85 EUR")
+    log_page.press("Record the purchase")
+    assert any("needs a reason" in text for text in log_page.told("error"))
+    log_page.type("What was wrong with it, if it takes the place of one", "a zero too many")
+    log_page.press("Record the purchase")
+    with open_log(log_file) as log:
+        (purchase,) = log.entries("Shelf 3").current_purchases()
+    assert (purchase.price, purchase.corrects, purchase.reason) == (Decimal(85), 1, "a zero too many")
+    assert "corrected by 2: a zero too many" in log_page.html()
+
+
+def test_a_cost_a_sale_and_a_settlement_are_recorded(log_page: Any, log_file: Path) -> None:
+    log_page.type("What it cost", "12 EUR")
+    log_page.press("Record the cost")
+    assert any("what it was for" in text for text in log_page.told("error"))
+    log_page.type("What it was for", "freight")
+    log_page.press("Record the cost")
+    log_page.at.radio(key="money-kind").set_value("sale")
+    log_page.run()
+    log_page.type("What it brought", "30 EUR")
+    log_page.type("What was sold", "bodies")
+    log_page.press("Record the sale")
+    log_page.at.radio(key="money-kind").set_value("settlement")
+    log_page.run()
+    log_page.type("Payable before charges", "100 EUR")
+    log_page.type("Charges that the refiner kept back, if any", "8.50 USD")
+    log_page.press("Record the settlement")
+    assert any("none is converted" in text for text in log_page.told("error"))
+    log_page.type("Charges that the refiner kept back, if any", "8.50 EUR")
+    log_page.type("Gold delivered, if known", "1.2 g")
+    log_page.press("Record the settlement")
+    with open_log(log_file) as log:
+        money = log.entries("Shelf 3").money
+    assert [(m.kind, m.balance) for m in money] == [
+        ("cost", Decimal(-12)),
+        ("sale", Decimal(30)),
+        ("settlement", Decimal("91.50")),
+    ]
+    assert money[2].gold_mg == pytest.approx(1200)
+    log_page.go("learn/page.py")
+    assert "109.50 EUR" in log_page.html()
+
+
 @pytest.mark.parametrize(
     ("label", "text", "button"),
     [

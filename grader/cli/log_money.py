@@ -1,0 +1,201 @@
+"""``grader log``: what a lot cost and brought, and corrections of these entries."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+from typing import Annotated
+
+import typer
+
+from calibration.errors import UsageError
+from grader.cli.log import LogOption, LotArgument, WhoOption, day_of, existing_log, log_app, lot_key, say
+from grader.cli.questions import YesOption, ask_first
+from grader.learn.questions import Asker
+from grader.log import MoneyKind, NewMoney, NewPurchase, checked
+from grader.units import Money, parse_mass_g, parse_money, parse_weighed_mg
+
+DayOption = Annotated[str | None, typer.Option("--date", help="The day: 2026-11-20. Default: today.")]
+NoteOption = Annotated[str, typer.Option(help="Anything worth keeping.")]
+CorrectsOption = Annotated[
+    int | None,
+    typer.Option(
+        help="Number of the wrong entry that this one takes the place of (see: grader log show).", show_default=False
+    ),
+]
+ReasonOption = Annotated[str, typer.Option(help="With --corrects: what was wrong.")]
+
+
+@log_app.command()
+def bought(
+    lot: LotArgument,
+    price: Annotated[str, typer.Option(help="Total paid to the seller: '120 USD'.", show_default=False)],
+    mass: Annotated[str | None, typer.Option(help="Mass of the boards, stated or weighed: '1 lb 2 oz'.")] = None,
+    count: Annotated[int | None, typer.Option(help="Number of boards.")] = None,
+    day: DayOption = None,
+    note: NoteOption = "",
+    who: WhoOption = "",
+    corrects: CorrectsOption = None,
+    reason: ReasonOption = "",
+    yes: YesOption = False,
+    log: LogOption = None,
+) -> None:
+    """Log what was paid for a lot. A figure that looks wrong is questioned first.
+
+    A wrong purchase is entered anew with --corrects; it stays in the log and counts no more.
+
+    Example: grader log bought "attic lot" --price "120 USD" --mass "1 lb 2 oz"
+    """
+    money = parse_money(price)
+    entry = checked(
+        NewPurchase,
+        price=money.amount,
+        currency=money.currency,
+        mass_g=None if mass is None else parse_mass_g(mass),
+        count=count,
+        bought_on=day_of(day),
+        note=note,
+        who=who,
+    )
+    _reason_fits(corrects, reason)
+    opened = existing_log(log)
+    number = opened.lot(lot_key(lot)).id
+    asker = Asker(opened.contents(), date.today())
+    ask_first(asker.of_purchase(entry, number, corrects=corrects), yes=yes)
+    if corrects is None:
+        kept = opened.add_purchase(number, entry)
+        say(f"Purchase {kept.id} of {lot} for {money} logged.")
+    else:
+        kept = opened.correct_purchase(corrects, entry, reason, number)
+        say(f"Purchase {kept.id} of {lot} for {money} takes the place of purchase {corrects}.")
+
+
+@log_app.command()
+def cost(
+    lot: LotArgument,
+    amount: Annotated[str, typer.Option(help="What it cost: '12 EUR'.", show_default=False)],
+    what: Annotated[str, typer.Option(help="What it was for, such as 'freight'.", show_default=False)],
+    day: DayOption = None,
+    note: NoteOption = "",
+    who: WhoOption = "",
+    corrects: CorrectsOption = None,
+    reason: ReasonOption = "",
+    yes: YesOption = False,
+    log: LogOption = None,
+) -> None:
+    """Log a cost of a lot besides its price, such as freight or chemicals.
+
+    A wrong one is entered anew with --corrects; one that never was is corrected to an amount of zero.
+
+    Example: grader log cost "attic lot" --amount "12 EUR" --what freight
+    """
+    money = parse_money(amount)
+    entry = _entry("cost", money, what, day, note, who)
+    _keep(lot, entry, money, corrects, reason, log, yes=yes)
+
+
+@log_app.command()
+def sold(
+    lot: LotArgument,
+    amount: Annotated[str, typer.Option(help="What it brought: '310 EUR'.", show_default=False)],
+    what: Annotated[str, typer.Option(help="What was sold: 'gold', 'bodies' …", show_default=False)],
+    day: DayOption = None,
+    note: NoteOption = "",
+    who: WhoOption = "",
+    corrects: CorrectsOption = None,
+    reason: ReasonOption = "",
+    yes: YesOption = False,
+    log: LogOption = None,
+) -> None:
+    """Log what a sale brought: of gold, of cut pieces, of what was left over.
+
+    A wrong one is entered anew with --corrects; one that never was is corrected to an amount of zero.
+
+    Example: grader log sold "attic lot" --amount "310 EUR" --what gold
+    """
+    money = parse_money(amount)
+    entry = _entry("sale", money, what, day, note, who)
+    _keep(lot, entry, money, corrects, reason, log, yes=yes)
+
+
+@log_app.command()
+def settled(
+    lot: LotArgument,
+    payable: Annotated[str, typer.Option(help="Payable for the gold before charges: '310 EUR'.", show_default=False)],
+    charges: Annotated[str | None, typer.Option(help="What the refiner kept back: '24 EUR'. Default: none.")] = None,
+    gold: Annotated[str | None, typer.Option(help="Gold delivered, as weighed: '4.2 g'.")] = None,
+    refiner: Annotated[str, typer.Option(help="Who settled, as you like to write it.")] = "",
+    day: DayOption = None,
+    note: NoteOption = "",
+    who: WhoOption = "",
+    corrects: CorrectsOption = None,
+    reason: ReasonOption = "",
+    yes: YesOption = False,
+    log: LogOption = None,
+) -> None:
+    """Log a refiner's settlement: the gold delivered, what is payable for it, what the refiner kept back.
+
+    Of a settlement for several lots, log each lot's share. A wrong one is entered anew with --corrects.
+
+    Example: grader log settled "attic lot" --gold "4.2 g" --payable "310 EUR" --charges "24 EUR"
+    """
+    money = parse_money(payable)
+    kept_back = Money(Decimal(0), money.currency) if charges is None else parse_money(charges)
+    if kept_back.currency != money.currency:
+        raise UsageError(
+            "currencies-differ",
+            f"The charges are in {kept_back.currency}, the payable amount in {money.currency}.",
+            "Give both in the currency of the settlement; none is converted here.",
+        )
+    weighed = None if gold is None else parse_weighed_mg(gold)
+    entry = _entry("settlement", money, refiner, day, note, who, kept_back.amount, weighed)
+    _keep(lot, entry, money, corrects, reason, log, yes=yes)
+
+
+def _entry(
+    kind: MoneyKind,
+    money: Money,
+    what: str,
+    day: str | None,
+    note: str,
+    who: str,
+    charges: Decimal = Decimal(0),
+    gold_mg: float | None = None,
+) -> NewMoney:
+    return checked(
+        NewMoney,
+        kind=kind,
+        what=what,
+        amount=money.amount,
+        charges=charges,
+        currency=money.currency,
+        gold_mg=gold_mg,
+        day=day_of(day),
+        note=note,
+        who=who,
+    )
+
+
+def _keep(
+    lot: str, entry: NewMoney, money: Money, corrects: int | None, reason: str, log: str | None, *, yes: bool
+) -> None:
+    _reason_fits(corrects, reason)
+    opened = existing_log(log)
+    number = opened.lot(lot_key(lot)).id
+    ask_first(Asker(opened.contents(), date.today()).of_money(entry), yes=yes)
+    name = entry.kind.capitalize()
+    if corrects is None:
+        kept = opened.add_money(number, entry)
+        say(f"{name} {kept.id} of {lot}, {money}, logged.")
+    else:
+        kept = opened.correct_money(corrects, entry, reason, number)
+        say(f"{name} {kept.id} of {lot}, {money}, takes the place of {entry.kind} {corrects}.")
+
+
+def _reason_fits(corrects: int | None, reason: str) -> None:
+    if reason and corrects is None:
+        raise UsageError(
+            "correction-of-what",
+            "A reason was given, but not what is corrected.",
+            "Add the number of the wrong entry: --corrects 3.",
+        )
