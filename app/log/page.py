@@ -17,6 +17,7 @@ from grader.learn.questions import Asker
 from grader.log import Contents, Log, Lot, NewLot, NewYield, checked, to_json
 from grader.log.batch_tables import batches_table, waiting_table
 from grader.log.tables import entry_tables, lots_table
+from grader.text_table import TextTable
 from grader.units import parse_fineness, parse_weighed_mg
 
 _FILE, _STARTED = "log/page.py", "desk-started"
@@ -63,10 +64,7 @@ def _overview() -> None:
     contents = read_log(lambda log: log.contents())
     if contents is None:
         return
-    overview = lots_table(contents, mass_unit())
-    # a phone has no room for the empty columns
-    used = [n for n, _ in enumerate(overview.columns) if any(row[n] for row in overview.rows) and n > 0]
-    table([overview.columns[n] for n in used], [[row[n] for n in used] for row in overview.rows])
+    _used_columns(lots_table(contents, mass_unit()), first=1)
     st.download_button(
         "Whole log (JSON)",
         lambda: to_json(contents),
@@ -101,7 +99,13 @@ def _contents(lot: Lot, contents: Contents) -> None:
         st.markdown("Nothing was kept in this lot yet.")
     for each in tables:
         heading(each.title)
-        table(each.columns, each.rows)
+        _used_columns(each)
+
+
+def _used_columns(each: TextTable, first: int = 0) -> None:
+    """A table from its first column on, without empty ones: a phone has no room for them."""
+    used = [n for n in range(first, len(each.columns)) if any(row[n] for row in each.rows)]
+    table([each.columns[n] for n in used], [[row[n] for n in used] for row in each.rows])
 
 
 def _start_lot() -> None:

@@ -83,7 +83,7 @@ def entry_tables(contents: Contents, liked: MassUnit = "auto") -> tuple[TextTabl
         ),
         TextTable(
             "Costs, sales and settlements",
-            ("No.", "Day", "", "What", "Amount", "Charges", "Gold delivered", "Note", "Counts"),
+            ("No.", "Day", "Kind", "What", "Amount", "Charges", "Gold delivered", "Note", "Counts"),
             tuple(
                 (
                     str(m.id),
