@@ -80,7 +80,11 @@ class WorkBench:
         vessels = stock.stripped_kg.driving(loads)
         once = Quantity.number(1.0, values, n)
         figures = self.process.figures
-        hours = vessels.times(figures["hours_per_load"]) + once.times(figures["hours_refining"])
+        hours = (
+            vessels.times(figures["hours_per_load"])
+            + once.times(figures["hours_denitrating"])
+            + once.times(figures["hours_refining"])
+        )
         amounts: dict[Per, Quantity] = {"load": vessels, "l": stock.stripped_kg.driving(w.liquor_l)}
         if at_boards is not None:
             amounts["h"] = at_boards + hours

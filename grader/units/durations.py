@@ -44,7 +44,7 @@ def parse_day(text: str) -> date:
         return date.fromisoformat(text.strip())
     except ValueError as error:
         raise UsageError(
-            "date-unreadable", f"'{text}' is no date.", "Write it as year-month-day, such as 2026-11-20, or today."
+            "date-unreadable", f"'{text}' is not a date.", "Write it as year-month-day, such as 2026-11-20, or today."
         ) from error
 
 

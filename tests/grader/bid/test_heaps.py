@@ -10,23 +10,24 @@ import pytest
 from calibration.inputs import Distribution, Input
 from grader.bid.heaps import portions_of
 from grader.lot import Lot, Part, Sight, estimate_lot
-from grader.measured import Measured, Outline, Row
+from grader.measured import EdgeRow, Measured, MeasuredBoard
 from grader.model import EMPTY, ProductModel
+from tests.measured_photos import outlined, photo_with
 
 # a module of 133.35 mm x 31.25 mm (JEDEC MO-161 and successors give this size for modules of desktop computers; from
 # memory) with a row of contacts 2.55 mm deep
-MODULE = Outline(133.35 * 31.25, 5.0, 133.35 / 31.25, (Row(126.0, 2.55),))
-BARE = Outline(4000.0, 0.0, 1.6, ())
+MODULE = outlined(133.35 * 31.25, 5.0, 133.35 / 31.25, (EdgeRow(126.0, 2.55),))
+BARE = outlined(4000.0, 0.0, 1.6, ())
 
 
-def photo(*outlines: Outline) -> Measured:
-    gold = sum(o.gold_mg for o in outlines)
+def photo(*outlines: MeasuredBoard) -> Measured:
+    gold = sum(o.gold_value_mg for o in outlines)
     known = Input("thickness", "thickness", Distribution("lognormal", (1.0, 0.4)), "test", of=("hard_gold",))
     model = ProductModel.of(gold, (known,)) if gold else EMPTY
-    return Measured("a.jpg", f"{len(outlines)}" * 64, model, {}, (), outlines)
+    return photo_with("a.jpg", model, sha256=f"{len(outlines)}" * 64, boards=outlines)
 
 
-def lot(*outlines: Outline, count: float | None = None):  # type: ignore[no-untyped-def]
+def lot(*outlines: MeasuredBoard, count: float | None = None):  # type: ignore[no-untyped-def]
     known = None if count is None else Distribution("constant", (count,))
     return estimate_lot(Lot((Part("modules", (Sight(photo(*outlines), None, len(outlines)),), count=known),)))
 
@@ -48,7 +49,7 @@ def test_a_row_along_a_side_is_cut_off_with_the_whole_side() -> None:
 
 
 def test_a_short_row_is_cut_off_alone() -> None:
-    short = Outline(100.0 * 80.0, 2.0, 1.25, (Row(40.0, 7.0),))
+    short = outlined(100.0 * 80.0, 2.0, 1.25, (EdgeRow(40.0, 7.0),))
     (heap,) = portions_of(lot(short))
     assert median(heap.pieces_g) == pytest.approx(40.0 * (7.0 + 1.5) * 0.00334, rel=0.1)
     assert heap.cuts == 1
@@ -57,7 +58,7 @@ def test_a_short_row_is_cut_off_alone() -> None:
 def test_no_row_no_pieces() -> None:
     (heap,) = portions_of(lot(BARE, BARE, count=50))
     assert (heap.pieces_g, heap.cuts) == (EMPTY, 0.0)
-    pads = Outline(4000.0, 3.0, 1.6, ())
+    pads = outlined(4000.0, 3.0, 1.6, ())
     (whole,) = portions_of(lot(pads, count=50))
     assert whole.pieces_g == EMPTY
     assert whole.gold_in_pieces == 0.0
@@ -65,9 +66,9 @@ def test_no_row_no_pieces() -> None:
 
 
 def test_an_older_measurement_does_not_say_what_is_cut_off() -> None:
-    (heap,) = portions_of(lot(Outline(4000.0, 3.0, 1.6)))
+    (heap,) = portions_of(lot(outlined(4000.0, 3.0, 1.6)))
     assert heap.pieces_g is heap.stripped_g is heap.cuts is None
-    (bare,) = portions_of(lot(Outline(4000.0, 0.0, 1.6)))
+    (bare,) = portions_of(lot(outlined(4000.0, 0.0, 1.6)))
     assert bare.pieces_g == EMPTY  # where no gold was seen there is nothing to trim
 
 

@@ -39,6 +39,7 @@ from grader.log import (
 from grader.log.export import COLUMNS
 
 MEASURED: dict[str, Any] = {
+    "schema": 1,
     "photo": 'a "quoted", name\u2028.jpg',
     "plated_area_mm2": {"value": 425.7, "low": 410.2, "high": 441.9, "level": 0.9},
     "gold_mg": {"value": 5.1, "low": 2.2, "high": 8.0, "level": 0.9},

@@ -28,7 +28,8 @@ from grader.valuation import (
     with_given,
 )
 from grader.valuation.books import all_values, of_sale, of_stripping, profit_model
-from grader.valuation.charges import KINDS, TYPED, TypedEntry, with_charges
+from grader.valuation.charges import TypedEntry, with_charges
+from grader.valuation.kinds import KINDS, TYPED
 from grader.valuation.quantities import Quantity, Situation
 
 TODAY = date(2026, 11, 25)
