@@ -10,7 +10,7 @@ import altair as alt
 from app.common.chart import draw
 from calibration.belief import Shift
 from calibration.finishes import FINISH_WORDS
-from grader.learn import Pair, Step
+from grader.learn import CurvePoint, Pair
 from grader.units import format_share
 
 # Blue and orange of one lightness, told apart by colour-blind eyes too, on light and dark ground.
@@ -73,7 +73,7 @@ def show_pairs(pairs: Sequence[Pair]) -> None:
     draw((ranges + dots + line).properties(height=360))
 
 
-def show_calibration(curve: Sequence[Step]) -> None:
+def show_calibration(curve: Sequence[CurvePoint]) -> None:
     """How often ranges of each level held what was weighed; on the line they hold as often as they say."""
     rows = [
         {

@@ -16,7 +16,7 @@ from app.lots.learned import contents_and_belief
 from app.lots.way import show_next, show_way
 from calibration.errors import GraderError, UsageError
 from grader.learn import TOGETHER, Newest, calibration_curve, outcomes, pairs, record, returns, returns_by
-from grader.learn.csv_import import COLUMNS, Row, entries, read_rows
+from grader.learn.csv_import import COLUMNS, CsvRow, entries, read_csv
 from grader.learn.ledger_tables import LEDGER_NOTE, held_sentences, ledger_tables
 from grader.learn.tables import (
     belief_sentences,
@@ -200,7 +200,7 @@ def _import(contents: Contents) -> None:
     if file is None:
         return
     try:
-        rows = read_rows(file.getvalue().decode("utf-8-sig"), contents)
+        rows = read_csv(file.getvalue().decode("utf-8-sig"), contents)
     except UnicodeDecodeError:
         problem(UsageError("file-invalid", "The file is not UTF-8 text.", "Save it as UTF-8."))
         return
@@ -218,7 +218,7 @@ def _import(contents: Contents) -> None:
         st.markdown("Nothing can be recorded until every row is right.")
 
 
-def _add_rows(log: Log, rows: tuple[Row, ...]) -> str:
+def _add_rows(log: Log, rows: tuple[CsvRow, ...]) -> str:
     count = len(log.add_yields(entries(rows)))
     return f"{count} {'yield' if count == 1 else 'yields'} recorded."
 

@@ -14,7 +14,7 @@ from app.lots.asking import sure_of
 from calibration.errors import UsageError
 from calibration.notices import Notice
 from grader.learn.questions import Asker
-from grader.log import Contents, Log, Lot, MoneyEntry, MoneyKind, NewMoney, NewPurchase, Purchase, checked
+from grader.log import Contents, Log, LoggedLot, MoneyEntry, MoneyKind, NewMoney, NewPurchase, Purchase, checked
 from grader.units import Money, format_money, in_currency, parse_mass_g, parse_money, parse_weighed_mg
 
 _KINDS: dict[MoneyKind, str] = {"cost": "A cost", "sale": "A sale", "settlement": "A refiner's settlement"}
@@ -31,7 +31,7 @@ _WHAT: dict[MoneyKind, tuple[str, str]] = {
 _Entry = TypeVar("_Entry", Purchase, MoneyEntry)
 
 
-def purchase_form(lot: Lot, contents: Contents) -> None:
+def purchase_form(lot: LoggedLot, contents: Contents) -> None:
     """What was paid to the seller."""
     with st.form(fresh("purchase"), border=False):
         price = st.text_input("Total paid to the seller", placeholder=f"120 {currency_hint()}")
@@ -67,7 +67,7 @@ def purchase_form(lot: Lot, contents: Contents) -> None:
             write("purchase", entry, put, ask, (lot.id, corrects), sure=sure)
 
 
-def money_form(lot: Lot, contents: Contents) -> None:
+def money_form(lot: LoggedLot, contents: Contents) -> None:
     """A cost, the proceeds of a sale, or a settlement."""
     kind = st.radio("What to record", list(_KINDS), format_func=_KINDS.__getitem__, horizontal=True, key="money-kind")
     form = f"money-{kind}"
@@ -131,7 +131,7 @@ def _charges(text: str, payable: Money) -> Decimal:
 
 
 def _replaced(
-    form: str, lot: Lot, entries: Sequence[_Entry], title: Callable[[_Entry], str]
+    form: str, lot: LoggedLot, entries: Sequence[_Entry], title: Callable[[_Entry], str]
 ) -> tuple[int | None, str]:
     """Number of the wrong entry that a form's entry takes the place of, and why; nothing where there is none."""
     if not entries:

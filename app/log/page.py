@@ -14,7 +14,7 @@ from app.lots.way import WAYS, chosen_way, show_next, show_way
 from calibration.notices import Notice
 from grader.cautions import lines_for
 from grader.learn.questions import Asker
-from grader.log import Contents, Log, Lot, NewLot, NewYield, checked, to_json
+from grader.log import Contents, Log, LoggedLot, NewLot, NewYield, checked, to_json
 from grader.log.batch_tables import batches_table, waiting_table
 from grader.log.tables import entry_tables, lots_table
 from grader.text_table import TextTable
@@ -40,7 +40,7 @@ def show() -> None:
     if number is not None:
         st.session_state["log-lot"] = next(lot for lot in lots if lot.id == number)
     at = next((n for n, lot in enumerate(lots) if lot.id == kept_as()), 0)
-    lot = st.selectbox("Lot", lots, index=at, format_func=lambda lot: lot.name, key="log-lot")
+    lot = st.selectbox("LoggedLot", lots, index=at, format_func=lambda lot: lot.name, key="log-lot")
     contents = lot_contents(lot)
     if contents is None:
         return
@@ -86,7 +86,7 @@ def _batches() -> None:
         cautions(lines_for("batch"))
 
 
-def _contents(lot: Lot, contents: Contents) -> None:
+def _contents(lot: LoggedLot, contents: Contents) -> None:
     about = [
         f"{label}: {text}"
         for label, text in (("Seller", lot.seller), ("Boards", lot.part), ("Note", lot.note))
@@ -124,7 +124,7 @@ def _add_lot(log: Log, new: NewLot) -> str:
     return f"Lot {lot.name} started."
 
 
-def _yield(lot: Lot) -> None:
+def _yield(lot: LoggedLot) -> None:
     with st.form(fresh("yield"), border=False):
         mass = st.text_input("Gold as weighed", placeholder="1.25 g")
         uncertainty = st.text_input("Standard uncertainty of that mass, if known", placeholder="0.01 g")

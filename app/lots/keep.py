@@ -13,7 +13,7 @@ from app.common.show import plain, problem
 from app.lots.desk import current_lot
 from app.lots.shelf import Kept
 from calibration.errors import GraderError, LogError, UsageError
-from grader.log import Contents, Log, Lot, NewLot, checked, folded, open_log, photo_of
+from grader.log import Contents, Log, LoggedLot, NewLot, checked, folded, open_log, photo_of
 
 _T = TypeVar("_T")
 _NEW = 0  # no lot has this number
@@ -58,13 +58,13 @@ def say_what_was_done() -> None:
         st.success(plain(said), icon=":material/check:")
 
 
-def all_lots() -> tuple[Lot, ...]:
+def all_lots() -> tuple[LoggedLot, ...]:
     """Every lot of the log, the newest first."""
     lots = read_log(lambda log: log.lots())
     return tuple(reversed(lots)) if lots else ()
 
 
-def lot_contents(lot: Lot) -> Contents | None:
+def lot_contents(lot: LoggedLot) -> Contents | None:
     """All entries of one lot."""
     return read_log(lambda log: log.entries(lot.id))
 
@@ -80,7 +80,7 @@ def ask_to_keep(key: str, photos: Sequence[Kept], offer: dict[str, Any] | None =
     lots = {lot.id: lot for lot in all_lots()}
     numbers = [*lots, _NEW]
     chosen = st.selectbox(
-        "Lot",
+        "LoggedLot",
         numbers,
         index=numbers.index(_suggested(lots)),
         format_func=lambda number: lots[number].name if number in lots else "A new lot",
@@ -101,7 +101,7 @@ def kept_as() -> int | None:
     return int(kept["number"]) if kept is not None and kept["log"] == log_path() else None
 
 
-def _suggested(lots: Mapping[int, Lot]) -> int:
+def _suggested(lots: Mapping[int, LoggedLot]) -> int:
     """The log's lot that holds this one, else one of the same name, else a new one."""
     number = kept_as()
     if number is not None and number in lots:
@@ -110,7 +110,7 @@ def _suggested(lots: Mapping[int, Lot]) -> int:
     return next((number for number, lot in lots.items() if folded(lot.name) == name), _NEW)
 
 
-def _keep(log: Log, lot: Lot | None, name: str, photos: Sequence[Kept], offer: dict[str, Any] | None) -> str:
+def _keep(log: Log, lot: LoggedLot | None, name: str, photos: Sequence[Kept], offer: dict[str, Any] | None) -> str:
     started = lot if lot is not None else log.add_lot(checked(NewLot, name=name))
     logged = {e.photo_sha256: e.document for e in log.entries(started.id).latest_estimates()}
     documents = {p.sha256: p.measured.to_dict() for p in photos}

@@ -22,7 +22,7 @@ from app.value.form import ask_money
 from app.value.lot_form import ask_lot
 from app.value.offer import show_offer
 from calibration.errors import UsageError
-from grader.log import Lot as LoggedLot
+from grader.log import LoggedLot
 from grader.lot import estimate_lot
 from grader.lot_offer import asking_price, offer_for
 from grader.measured import Measured, usable
@@ -114,7 +114,7 @@ def _source() -> _Source | None:
         names = ", ".join(done.name for done in here)
         st.markdown(f"{len(here)} {'photo' if len(here) == 1 else 'photos'}: {plain(names)}")
         return _Source(usable((done.name, done.measured) for done in here), here)
-    lot = st.selectbox("Lot", lots, format_func=lambda lot: lot.name, key="value-lot")
+    lot = st.selectbox("LoggedLot", lots, format_func=lambda lot: lot.name, key="value-lot")
     contents = lot_contents(lot)
     if contents is None:
         return None

@@ -35,7 +35,7 @@ from grader.cli.log_report import show_table
 from grader.cli.output import as_json, out, write_data
 from grader.cli.questions import YesOption, ask_first
 from grader.learn import TOGETHER, Newest, newest_in, outcomes, pairs, returns, returns_by
-from grader.learn.csv_import import entries, questions_of, read_rows
+from grader.learn.csv_import import entries, questions_of, read_csv
 from grader.learn.invented import write_invented
 from grader.learn.ledger_tables import LEDGER_NOTE, held_sentences, ledger_document, ledger_tables
 from grader.learn.questions import Asker
@@ -240,7 +240,7 @@ def import_(
     """
     text = read_text(file, _CSV)
     opened = existing_log(log)
-    rows = read_rows(text, opened.contents())
+    rows = read_csv(text, opened.contents())
     show_table(rows_table(rows))
     wanted = entries(rows)
     if write:

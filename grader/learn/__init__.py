@@ -1,7 +1,7 @@
 """Learning from what was weighed: the belief of a log, estimates against yields, what lots returned and earned."""
 
 from grader.learn.batches import Batches, batches_of
-from grader.learn.compare import LEVELS, Pair, Record, Step, calibration_curve, pairs, record, records
+from grader.learn.compare import LEVELS, CurvePoint, Pair, TrackRecord, calibration_curve, pairs, record, records
 from grader.learn.flags import Flag, flags
 from grader.learn.ledger import Account, Outcome, accounts, accounts_by, held, outcomes
 from grader.learn.newest import TOGETHER, Newest, newest, newest_in
@@ -13,13 +13,13 @@ __all__ = [
     "TOGETHER",
     "Account",
     "Batches",
+    "CurvePoint",
     "Flag",
     "Newest",
     "Outcome",
     "Pair",
-    "Record",
     "Return",
-    "Step",
+    "TrackRecord",
     "Weighed",
     "Weighing",
     "accounts",

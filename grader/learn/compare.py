@@ -157,7 +157,7 @@ def _finishes(model: ProductModel) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True)
-class Record:
+class TrackRecord:
     """How some estimates did.
 
     Attributes:
@@ -176,7 +176,7 @@ class Record:
     score_mg: float
 
 
-def record(name: str, some: Sequence[Pair]) -> Record | None:
+def record(name: str, some: Sequence[Pair]) -> TrackRecord | None:
     """How the counted estimates among some did; None where there is none."""
     counted = [p for p in some if p.counts and p.estimate_mg is not None and p.estimate_mg.value > 0]
     if not counted:
@@ -189,7 +189,7 @@ def record(name: str, some: Sequence[Pair]) -> Record | None:
         spread = exp(middle - half), exp(middle + half)
     hits = sum(bool(p.inside) for p in counted)
     scores = [p.score_mg for p in counted if p.score_mg is not None]
-    return Record(name, len(counted), share(hits, len(counted)), exp(middle), spread, float(np.mean(scores)))
+    return TrackRecord(name, len(counted), share(hits, len(counted)), exp(middle), spread, float(np.mean(scores)))
 
 
 # 95 % points of Student's t with 1, 2, … degrees of freedom, the last for more
@@ -221,7 +221,7 @@ GROUPS: dict[str, Callable[[Pair], tuple[str, ...]]] = {
 }
 
 
-def records(all_pairs: Sequence[Pair], by: str) -> tuple[Record, ...]:
+def records(all_pairs: Sequence[Pair], by: str) -> tuple[TrackRecord, ...]:
     """Records by ``finish`` (the one with most gold), ``part``, ``seller`` or ``year``.
 
     A yield of lots of several parts counts for each of them.
@@ -233,18 +233,19 @@ def records(all_pairs: Sequence[Pair], by: str) -> tuple[Record, ...]:
 
 
 @dataclass(frozen=True)
-class Step:
+class CurvePoint:
     """One point of a calibration curve: how often central ranges of a level held what was weighed."""
 
     level: float
     coverage: Coverage
 
 
-def calibration_curve(all_pairs: Sequence[Pair]) -> tuple[Step, ...]:
+def calibration_curve(all_pairs: Sequence[Pair]) -> tuple[CurvePoint, ...]:
     """Coverage of central ranges of 10 % to 90 %; empty where nothing is counted."""
     places = [p.place for p in all_pairs if p.counts and p.place is not None]
     if not places:
         return ()
     return tuple(
-        Step(level, share(sum(abs(p - 0.5) <= level / 2 + 1e-12 for p in places), len(places))) for level in LEVELS
+        CurvePoint(level, share(sum(abs(p - 0.5) <= level / 2 + 1e-12 for p in places), len(places)))
+        for level in LEVELS
     )

@@ -11,7 +11,7 @@ from datetime import date
 from calibration.errors import DataFileError, GraderError, UsageError
 from calibration.notices import Notice
 from grader.learn.questions import Asker
-from grader.log import Contents, Lot, NewYield, checked, folded
+from grader.log import Contents, LoggedLot, NewYield, checked, folded
 from grader.units import parse_fineness, parse_weighed_mg
 
 COLUMNS = (
@@ -23,7 +23,7 @@ _MAX_ROWS = 10_000
 
 
 @dataclass(frozen=True)
-class Row:
+class CsvRow:
     """One row of the file.
 
     Attributes:
@@ -38,14 +38,14 @@ class Row:
 
     line: int
     texts: Mapping[str, str]
-    lot: Lot | None
+    lot: LoggedLot | None
     new: NewYield | None
     copies: float
     problem: GraderError | None
     questions: tuple[Notice, ...] = ()
 
 
-def read_rows(text: str, contents: Contents, today: date | None = None) -> tuple[Row, ...]:
+def read_csv(text: str, contents: Contents, today: date | None = None) -> tuple[CsvRow, ...]:
     """All rows, right or wrong.
 
     Args:
@@ -69,7 +69,7 @@ def read_rows(text: str, contents: Contents, today: date | None = None) -> tuple
         lots = names | {str(lot.id): lot for lot in contents.lots} | {lot.name: lot for lot in contents.lots}
         known = {(y.lot_id, y.mass_mg, y.weighed_on) for y in contents.current_yields()}
         asker = Asker(contents, date.today() if today is None else today)
-        rows: list[Row] = []
+        rows: list[CsvRow] = []
         for cells in reader:
             row = _row(reader.line_num, cells, lots)
             if row.lot is not None and row.new is not None:
@@ -88,12 +88,12 @@ def read_rows(text: str, contents: Contents, today: date | None = None) -> tuple
     return tuple(rows)
 
 
-def questions_of(rows: tuple[Row, ...]) -> tuple[Notice, ...]:
+def questions_of(rows: tuple[CsvRow, ...]) -> tuple[Notice, ...]:
     """What looks wrong in rows that are right, each with its line."""
     return tuple(replace(each, message=f"Line {row.line}: {each.message}") for row in rows for each in row.questions)
 
 
-def entries(rows: tuple[Row, ...]) -> tuple[tuple[int | str, NewYield, float], ...]:
+def entries(rows: tuple[CsvRow, ...]) -> tuple[tuple[int | str, NewYield, float], ...]:
     """What ``Log.add_yields`` takes, from rows that are all right.
 
     Raises:
@@ -118,7 +118,7 @@ _TWICE = UsageError(
 )
 
 
-def _row(line: int, cells: Mapping[str | None, str | list[str] | None], lots: Mapping[str, Lot]) -> Row:
+def _row(line: int, cells: Mapping[str | None, str | list[str] | None], lots: Mapping[str, LoggedLot]) -> CsvRow:
     texts = {str(k): v.strip() for k, v in cells.items() if k is not None and isinstance(v, str)}
     try:
         if None in cells or None in cells.values():
@@ -134,13 +134,13 @@ def _row(line: int, cells: Mapping[str | None, str | list[str] | None], lots: Ma
                 f"There is no lot '{texts['lot']}' in the log.",
                 "Start the lot first, or choose one that is in the log.",
             )
-        return Row(line, texts, lot, _new(texts), _number(texts.get("copies") or "1"), None)
+        return CsvRow(line, texts, lot, _new(texts), _number(texts.get("copies") or "1"), None)
     except GraderError as error:
         return _wrong(line, texts, error)
 
 
-def _wrong(line: int, texts: Mapping[str, str], problem: GraderError) -> Row:
-    return Row(line, texts, None, None, 1.0, problem)
+def _wrong(line: int, texts: Mapping[str, str], problem: GraderError) -> CsvRow:
+    return CsvRow(line, texts, None, None, 1.0, problem)
 
 
 def _new(texts: Mapping[str, str]) -> NewYield:

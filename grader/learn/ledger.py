@@ -16,7 +16,7 @@ from typing import Any, Literal
 
 from calibration.scores import HitRate, share
 from grader.learn.compare import NO_NAME
-from grader.log import Contents, Lot, MoneyEntry, Offer, first_of
+from grader.log import Contents, LoggedLot, LoggedOffer, MoneyEntry, first_of
 from grader.model import Range
 
 Amounts = Mapping[str, Decimal]
@@ -72,7 +72,7 @@ def accounts_by(contents: Contents, by: Literal["seller", "part"]) -> tuple[Acco
     return tuple(_group(name, groups[name]) for name in sorted(groups))
 
 
-def _by_lot(contents: Contents) -> list[tuple[Lot, Account]]:
+def _by_lot(contents: Contents) -> list[tuple[LoggedLot, Account]]:
     bought, others = contents.current_purchases(), contents.current_money()
     found = []
     for lot in contents.lots:
@@ -173,7 +173,7 @@ def held(some: Sequence[Outcome]) -> dict[str, HitRate]:
     return {name: share(sum(hits), len(hits)) for name, hits in told.items() if hits}
 
 
-def _outcome(contents: Contents, lot: Lot, account: Account) -> Outcome:
+def _outcome(contents: Contents, lot: LoggedLot, account: Account) -> Outcome:
     offer = _offer_before(contents, lot)
     if offer is None:
         return Outcome(lot.name, "no offer was saved before something came in")
@@ -207,7 +207,7 @@ def _outcome(contents: Contents, lot: Lot, account: Account) -> Outcome:
     )
 
 
-def _offer_before(contents: Contents, lot: Lot) -> Offer | None:
+def _offer_before(contents: Contents, lot: LoggedLot) -> LoggedOffer | None:
     """The last one that was in the log when the first sale was first entered, made no later than its day."""
     sales = [(m, first_of(m, contents.money)) for m in contents.current_money() if m.lot_id == lot.id and _brings(m)]
     entered = min(first.logged_at for _, first in sales)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from calibration.errors import DataFileError
-from grader.log import Contents, Estimate, Lot, Yield
+from grader.log import Contents, Estimate, LoggedLot, Yield
 from grader.model import EMPTY, FINISHES, Finish, ProductModel
 
 _DAY = timedelta(days=1)  # days are the user's own, moments are in UTC
@@ -22,7 +22,7 @@ class Share:
         copies: how many times its photographed boards went in.
     """
 
-    lot: Lot
+    lot: LoggedLot
     copies: float
 
 
@@ -32,7 +32,7 @@ def shares_of(contents: Contents, gold: Yield) -> tuple[Share, ...]:
     return tuple(Share(lots[y.lot_id], y.copies) for y in contents.yield_lots if y.yield_id == gold.id)
 
 
-def estimates_of(contents: Contents, lot: Lot, before: Yield | None = None) -> tuple[Estimate, ...]:
+def estimates_of(contents: Contents, lot: LoggedLot, before: Yield | None = None) -> tuple[Estimate, ...]:
     """The last usable estimate of each photo of a lot.
 
     Args:

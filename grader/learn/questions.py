@@ -22,7 +22,7 @@ from grader.learn.question_words import notice
 from grader.learn.weighings import Weighing, weighings
 from grader.log import (
     Contents,
-    Lot,
+    LoggedLot,
     NewAmount,
     NewCarryOver,
     NewLoad,
@@ -91,7 +91,7 @@ class Asker:
             return (*_of_gold(new), *_of_day(self.today, new.weighed_on))
         return self.of_yield(new, lots, corrects=number)
 
-    def of_purchase(self, new: NewPurchase, lot: Lot | int, *, corrects: int | None = None) -> Questions:
+    def of_purchase(self, new: NewPurchase, lot: LoggedLot | int, *, corrects: int | None = None) -> Questions:
         """About what was paid, and how much of it there was said to be; the purchase that it corrects is left out."""
         lot_id = lot if isinstance(lot, int) else lot.id
         return (*self._of_price(new, lot_id, corrects), *_of_boards_bought(new), *_of_day(self.today, new.bought_on))
@@ -148,7 +148,7 @@ class Asker:
             whole = whole + share.copies * drawn
         return Range.of(np.maximum(whole, 0.0)) if weighing.shares else None
 
-    def _draws(self, contents: Contents, lot: Lot) -> FloatArray | None:
+    def _draws(self, contents: Contents, lot: LoggedLot) -> FloatArray | None:
         """Draws of the gold in a lot's photos, mg; lots that share an input share its draws."""
         if lot.id not in self._drawn:
             estimates = estimates_of(contents, lot)

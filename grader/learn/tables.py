@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from calibration.belief import Shift
 from calibration.finishes import FINISH_WORDS
 from calibration.scores import HitRate
-from grader.learn.compare import GROUPS, Pair, Record, record, records
-from grader.learn.csv_import import Row
+from grader.learn.compare import GROUPS, Pair, TrackRecord, record, records
+from grader.learn.csv_import import CsvRow
 from grader.learn.flags import Flag
 from grader.learn.newest import Newest
 from grader.learn.returns import Return
@@ -95,7 +95,7 @@ def record_tables(pairs: Sequence[Pair], liked: MassUnit = "auto") -> tuple[Text
 _RECORD_HEADS = ("", "Yields", "In the 90 % range", "Weighed ÷ estimated", "Mean score")
 
 
-def _record(r: Record, liked: MassUnit, by: str = "") -> tuple[str, ...]:
+def _record(r: TrackRecord, liked: MassUnit, by: str = "") -> tuple[str, ...]:
     spread = "" if r.ratio_range is None else f" ({r.ratio_range[0]:.2f} to {r.ratio_range[1]:.2f})"
     name = FINISH_WORDS.get(r.name, r.name) if by == "finish" else r.name
     return name, str(r.count), share_text(r.coverage), f"{r.ratio:.2f}{spread}", format_mass(r.score_mg, liked=liked)
@@ -124,7 +124,7 @@ def returns_table(title: str, some: Sequence[Return], liked: MassUnit = "auto") 
     )
 
 
-def rows_table(rows: Sequence[Row]) -> TextTable:
+def rows_table(rows: Sequence[CsvRow]) -> TextTable:
     """Preview of an import."""
     return TextTable(
         "Rows",

@@ -136,7 +136,7 @@ class NewAttachment(Entry):
 
 
 @dataclass(frozen=True)
-class Lot:
+class LoggedLot:
     """A lot in the log; ``created_at`` in UTC."""
 
     id: int
@@ -277,7 +277,7 @@ class BeliefRecord:
 
 
 @dataclass(frozen=True)
-class Offer:
+class LoggedOffer:
     """One valuation as it was made; never rewritten."""
 
     id: int
@@ -291,12 +291,12 @@ class Offer:
 class Contents:
     """Entries of the whole log, or of one lot, each kind in the order in which it was logged."""
 
-    lots: tuple[Lot, ...]
+    lots: tuple[LoggedLot, ...]
     photos: tuple[PhotoRecord, ...]
     estimates: tuple[Estimate, ...]
     purchases: tuple[Purchase, ...]
     yields: tuple[Yield, ...]
-    offers: tuple[Offer, ...]
+    offers: tuple[LoggedOffer, ...]
     yield_lots: tuple[YieldLot, ...] = ()
     exclusions: tuple[Exclusion, ...] = ()
     marks: tuple[Mark, ...] = ()

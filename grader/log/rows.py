@@ -21,9 +21,9 @@ from grader.log.model import (
     Contents,
     Estimate,
     Exclusion,
-    Lot,
+    LoggedLot,
+    LoggedOffer,
     Mark,
-    Offer,
     PhotoRecord,
     Yield,
     YieldLot,
@@ -153,9 +153,9 @@ def _contents(c: Connection, where: dict[Table, ColumnElement[bool]], *, whole: 
     )
 
 
-def as_lot(row: RowMapping) -> Lot:
+def as_lot(row: RowMapping) -> LoggedLot:
     """A lot."""
-    return Lot(**{**row, "created_at": datetime.fromisoformat(row["created_at"])})
+    return LoggedLot(**{**row, "created_at": datetime.fromisoformat(row["created_at"])})
 
 
 def as_estimate(row: RowMapping) -> Estimate:
@@ -163,9 +163,9 @@ def as_estimate(row: RowMapping) -> Estimate:
     return Estimate(**{**row, **_made(row)})
 
 
-def as_offer(row: RowMapping) -> Offer:
+def as_offer(row: RowMapping) -> LoggedOffer:
     """An offer."""
-    return Offer(**{**row, **_made(row)})
+    return LoggedOffer(**{**row, **_made(row)})
 
 
 def as_belief(row: RowMapping) -> BeliefRecord:

@@ -22,14 +22,14 @@ from grader.log.model import (
     Contents,
     Estimate,
     Exclusion,
-    Lot,
+    LoggedLot,
+    LoggedOffer,
     Mark,
     NewAttachment,
     NewExclusion,
     NewLot,
     NewMark,
     NewYield,
-    Offer,
     PhotoRecord,
     Yield,
 )
@@ -145,7 +145,7 @@ class Log(BatchWriting, MoneyWriting):
 
     # --- writing
 
-    def add_lot(self, new: NewLot) -> Lot:
+    def add_lot(self, new: NewLot) -> LoggedLot:
         """Start a lot.
 
         Raises:
@@ -318,7 +318,7 @@ class Log(BatchWriting, MoneyWriting):
         with log_errors(self.path), writing(self.engine) as c:
             return as_belief(row_of(c, schema.beliefs, insert_row(c, schema.beliefs, **values)))
 
-    def add_offer(self, lot: int | str, document: Document) -> Offer:
+    def add_offer(self, lot: int | str, document: Document) -> LoggedOffer:
         """Log a valuation as made.
 
         Raises:
@@ -334,12 +334,12 @@ class Log(BatchWriting, MoneyWriting):
 
     # --- reading
 
-    def lots(self) -> tuple[Lot, ...]:
+    def lots(self) -> tuple[LoggedLot, ...]:
         """All lots in the order in which they were started."""
         with log_errors(self.path), self.engine.connect() as c:
             return tuple(as_lot(row) for row in rows_of(c, schema.lots))
 
-    def lot(self, lot: int | str) -> Lot:
+    def lot(self, lot: int | str) -> LoggedLot:
         """One lot by its number or name."""
         with log_errors(self.path), self.engine.connect() as c:
             return as_lot(lot_row(c, lot))

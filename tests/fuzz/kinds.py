@@ -28,7 +28,7 @@ from grader.cut import CutRules, Vessel, cut_boards, plan_boards
 from grader.cut.words import cut_document
 from grader.grade import grade_boards, load_thresholds, measured_candidates
 from grader.grade.words import grades_document
-from grader.learn.csv_import import entries, read_rows
+from grader.learn.csv_import import entries, read_csv
 from grader.log import NewLot, NewPurchase, NewYield, open_log, photo_of, to_csv, to_json
 from grader.log.copies import restore
 from grader.lot import estimate_lot, lot_of, one_part, read_claim
@@ -345,7 +345,7 @@ def _log(folder: Path) -> tuple[bytes, Any]:
 
 def _csv(rng: random.Random, folder: Path) -> object:
     data = damaged_text(rng, _CSV).encode("utf-8", "replace")
-    rows = read_rows(data.decode("utf-8-sig", "replace"), _log(folder.parent)[1])
+    rows = read_csv(data.decode("utf-8-sig", "replace"), _log(folder.parent)[1])
     return entries(rows)
 
 

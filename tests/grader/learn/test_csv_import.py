@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from calibration.errors import DataFileError, UsageError
-from grader.learn.csv_import import entries, read_rows
+from grader.learn.csv_import import entries, read_csv
 from grader.log import Log, NewLot, checked, open_log
 
 GOOD = """lot,mass,weighed_on,uncertainty,fineness,fineness_known,copies,carried_in,lost,note,who
@@ -27,7 +27,7 @@ def log(tmp_path: Path) -> Iterator[Log]:
 
 
 def test_good_rows_are_written_together(log: Log):
-    rows = read_rows(GOOD, log.contents())
+    rows = read_csv(GOOD, log.contents())
     assert [r.problem for r in rows] == [None, None]
     assert [r.line for r in rows] == [2, 3]
     log.add_yields(entries(rows))
@@ -41,10 +41,10 @@ def test_good_rows_are_written_together(log: Log):
 
 
 def test_a_file_imported_again_is_told(log: Log):
-    log.add_yields(entries(read_rows(GOOD, log.contents())))
-    again = read_rows(GOOD, log.contents())
+    log.add_yields(entries(read_csv(GOOD, log.contents())))
+    again = read_csv(GOOD, log.contents())
     assert all("already" in str(r.problem) for r in again)
-    doubled = read_rows("lot,mass,weighed_on\nShed,2 g,2026-03-04\nShed,2 g,2026-03-04\n", log.contents())
+    doubled = read_csv("lot,mass,weighed_on\nShed,2 g,2026-03-04\nShed,2 g,2026-03-04\n", log.contents())
     assert [r.problem is None for r in doubled] == [True, False]
 
 
@@ -61,7 +61,7 @@ def test_a_file_imported_again_is_told(log: Log):
     ],
 )
 def test_a_wrong_row_is_told_and_nothing_is_written(log: Log, row: str, word: str):
-    rows = read_rows(f"lot,mass,weighed_on\nShed,1 g,2026-03-04\n{row}\n", log.contents())
+    rows = read_csv(f"lot,mass,weighed_on\nShed,1 g,2026-03-04\n{row}\n", log.contents())
     assert rows[0].problem is None
     assert word in str(rows[1].problem)
     assert rows[1].line == 3
@@ -72,7 +72,7 @@ def test_a_wrong_row_is_told_and_nothing_is_written(log: Log, row: str, word: st
 
 @pytest.mark.parametrize("copies", ["0", "-1", "many", "nan", "inf"])
 def test_copies_that_cannot_be(log: Log, copies: str):
-    (row,) = read_rows(f"lot,mass,weighed_on,copies\nShed,1 g,2026-03-04,{copies}\n", log.contents())
+    (row,) = read_csv(f"lot,mass,weighed_on,copies\nShed,1 g,2026-03-04,{copies}\n", log.contents())
     assert "copies" in str(row.problem)
 
 
@@ -90,10 +90,10 @@ def test_copies_that_cannot_be(log: Log, copies: str):
 )
 def test_a_file_that_is_none(log: Log, text: str):
     with pytest.raises(DataFileError, match="CSV file"):
-        read_rows(text, log.contents())
+        read_csv(text, log.contents())
 
 
 def test_semicolons_and_a_byte_order_mark_are_fine(log: Log):
-    (row,) = read_rows("\ufeffLot;Mass;Weighed_on\r\nShed;1.5 g;2026-03-04\r\n", log.contents())
+    (row,) = read_csv("\ufeffLot;Mass;Weighed_on\r\nShed;1.5 g;2026-03-04\r\n", log.contents())
     assert row.new is not None
     assert row.new.mass_mg == 1500

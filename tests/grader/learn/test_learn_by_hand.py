@@ -21,7 +21,7 @@ from grader.learn.flags import reasons
 from grader.learn.lots import estimates_of, gold_model
 from grader.learn.weighings import weighings
 from grader.log import Contents
-from grader.log.model import Estimate, Exclusion, Lot, Mark, Purchase, Yield, YieldLot
+from grader.log.model import Estimate, Exclusion, LoggedLot, Mark, Purchase, Yield, YieldLot
 from grader.model import ProductModel, Range
 
 DAY = date(2026, 5, 20)
@@ -56,7 +56,7 @@ def gold_of(number: int, lot: int, mass_mg: float, **more: Any) -> Yield:
 
 
 def contents(**kinds: Any) -> Contents:
-    lots = (Lot(1, "one", "Ash", "", NOON, "strips"), Lot(2, "two", "", "", NOON, ""))
+    lots = (LoggedLot(1, "one", "Ash", "", NOON, "strips"), LoggedLot(2, "two", "", "", NOON, ""))
     empty = {"lots": lots, "photos": (), "estimates": (), "purchases": (), "yields": (), "offers": ()}
     return Contents(**{**empty, **kinds})
 

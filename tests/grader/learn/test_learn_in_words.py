@@ -13,7 +13,7 @@ from calibration.belief import Shift
 from calibration.errors import UsageError
 from calibration.scores import share
 from grader.learn.compare import Pair
-from grader.learn.csv_import import Row, entries, read_rows
+from grader.learn.csv_import import CsvRow, entries, read_csv
 from grader.learn.flags import Flag, flags, reasons
 from grader.learn.returns import Return
 from grader.learn.tables import (
@@ -28,7 +28,7 @@ from grader.learn.tables import (
     share_text,
 )
 from grader.log import Contents
-from grader.log.model import Lot, Yield
+from grader.log.model import LoggedLot, Yield
 from grader.model import Range
 
 NOON = datetime(2026, 5, 20, 12, tzinfo=UTC)
@@ -151,7 +151,7 @@ def test_slips_of_units_within_a_factor_of_their_own(factor: float, slip: str) -
 
 
 WRITTEN = Contents(
-    lots=(Lot(1, "Shed", "", "", NOON), Lot(2, "Attic", "", "", NOON)),
+    lots=(LoggedLot(1, "Shed", "", "", NOON), LoggedLot(2, "Attic", "", "", NOON)),
     photos=(),
     estimates=(),
     purchases=(),
@@ -162,14 +162,14 @@ HEAD = "lot,mass,weighed_on\n"
 
 
 def test_lots_are_found_by_name_and_by_number() -> None:
-    rows = read_rows(HEAD + "shed,1 g,2026-03-04\n2,1 g,2026-03-04\n", WRITTEN)
+    rows = read_csv(HEAD + "shed,1 g,2026-03-04\n2,1 g,2026-03-04\n", WRITTEN)
     assert [lot_id for lot_id, _, _ in entries(rows)] == [1, 2]
     assert [copies for _, _, copies in entries(rows)] == [1.0, 1.0]
 
 
 def test_a_yield_is_the_same_only_in_lot_mass_and_day_together() -> None:
     again = ["Attic,0.5 g,2026-03-04", "Shed,0.5 g,2026-03-04", "Attic,0.6 g,2026-03-04", "Attic,0.5 g,2026-03-05"]
-    rows = read_rows(HEAD + "\n".join(again) + "\n", WRITTEN)
+    rows = read_csv(HEAD + "\n".join(again) + "\n", WRITTEN)
     assert [r.problem is None for r in rows] == [False, True, True, True]
     assert rows[0].problem is not None
     assert rows[0].problem.code == "yield-twice"
@@ -180,30 +180,30 @@ def test_a_yield_is_the_same_only_in_lot_mass_and_day_together() -> None:
 
 @pytest.mark.parametrize(("copies", "right"), [("0.001", True), ("1", True), ("999999", True), ("1e6", False)])
 def test_how_many_copies_there_may_be(copies: str, right: bool) -> None:
-    (row,) = read_rows(f"lot,mass,weighed_on,copies\nShed,1 g,2026-03-04,{copies}\n", WRITTEN)
+    (row,) = read_csv(f"lot,mass,weighed_on,copies\nShed,1 g,2026-03-04,{copies}\n", WRITTEN)
     assert (row.problem is None) is right
     assert row.copies == (float(copies) if right else 1.0)
 
 
 def test_commas_part_cells_unless_semicolons_are_more() -> None:
     text = "lot;mass;weighed_on;note\nShed;1 g;2026-03-04;a, b, c, d, e\n"
-    (row,) = read_rows(text, WRITTEN)
+    (row,) = read_csv(text, WRITTEN)
     assert row.new is not None
     assert row.new.note == "a, b, c, d, e"
 
 
 def test_a_fineness_without_a_word_is_assumed() -> None:
-    (row,) = read_rows("lot,mass,weighed_on,fineness\nShed,1 g,2026-03-04,0.9\n", WRITTEN)
+    (row,) = read_csv("lot,mass,weighed_on,fineness\nShed,1 g,2026-03-04,0.9\n", WRITTEN)
     assert row.new is not None
     assert (row.new.fineness, row.new.fineness_known) == (0.9, "assumed")
-    (row,) = read_rows("lot,mass,weighed_on,fineness_known\nShed,1 g,2026-03-04,found\n", WRITTEN)
+    (row,) = read_csv("lot,mass,weighed_on,fineness_known\nShed,1 g,2026-03-04,found\n", WRITTEN)
     assert row.new is not None
     assert (row.new.fineness, row.new.fineness_known) == (None, None)
 
 
 def test_rows_before_they_are_written() -> None:
-    right = Row(2, {"lot": "Shed", "mass": "1 g", "weighed_on": "2026-03-04"}, WRITTEN.lots[0], None, 1.0, None)
-    wrong = Row(3, {"lot": "Barn"}, None, None, 1.0, UsageError("x", "There is no such lot.", "Start it."))
+    right = CsvRow(2, {"lot": "Shed", "mass": "1 g", "weighed_on": "2026-03-04"}, WRITTEN.lots[0], None, 1.0, None)
+    wrong = CsvRow(3, {"lot": "Barn"}, None, None, 1.0, UsageError("x", "There is no such lot.", "Start it."))
     assert rows_table([right, wrong]).rows == (
         ("2", "Shed", "1 g", "2026-03-04", "right"),
         ("3", "Barn", "", "", str(wrong.problem)),

@@ -17,7 +17,7 @@ from grader.learn.ledger_tables import held_sentences, ledger_document, ledger_t
 from grader.log import (
     Contents,
     Log,
-    Lot,
+    LoggedLot,
     MoneyEntry,
     MoneyKind,
     NewLot,
@@ -209,7 +209,7 @@ ENTRIES = st.lists(
 
 def contents_of(entries: list[tuple[str, int, Decimal, Decimal, str, bool]]) -> Contents:
     """Entries one after another; some take the place of the last of their kind."""
-    lots = tuple(Lot(n, f"Lot {n}", "Ann" if n < 3 else "", "", NOW) for n in (1, 2, 3))
+    lots = tuple(LoggedLot(n, f"Lot {n}", "Ann" if n < 3 else "", "", NOW) for n in (1, 2, 3))
     bought: list[Purchase] = []
     money: list[MoneyEntry] = []
     for kind, lot, amount, charges, currency, corrects in entries:

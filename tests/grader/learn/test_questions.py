@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from grader.learn.csv_import import questions_of, read_rows
+from grader.learn.csv_import import questions_of, read_csv
 from grader.learn.invented import invented, write_invented
 from grader.learn.questions import Asker, of_amount, of_carry_over, of_load
 from grader.log import (
@@ -189,7 +189,7 @@ def test_rows_of_a_file_are_questioned_one_by_one(tmp_path: Path):
         text = (
             f"lot,mass,weighed_on\n{lot},{each.gold.mass_mg} mg,2026-03-04\n{lot},{each.gold.mass_mg} g,2026-03-05\n"
         )
-        rows = read_rows(text, log.contents(), TODAY)
+        rows = read_csv(text, log.contents(), TODAY)
     assert [len(row.questions) for row in rows] == [0, 1]
     (question,) = questions_of(rows)
     assert question.message.startswith("Line 3: ")

@@ -19,7 +19,8 @@ from grader.log import (
     Estimate,
     Exclusion,
     Log,
-    Lot,
+    LoggedLot,
+    LoggedOffer,
     Mark,
     NewAttachment,
     NewExclusion,
@@ -27,7 +28,6 @@ from grader.log import (
     NewMark,
     NewPurchase,
     NewYield,
-    Offer,
     PhotoRecord,
     Purchase,
     Yield,
@@ -80,12 +80,12 @@ def test_json_round_trip(contents: Contents):
         return tuple(kind(**{**row, **{key: read(row[key]) for key, read in readers.items()}}) for row in rows)
 
     assert contents == Contents(
-        lots=back(Lot, data["lots"], created_at=moment),
+        lots=back(LoggedLot, data["lots"], created_at=moment),
         photos=back(PhotoRecord, data["photos"]),
         estimates=back(Estimate, data["estimates"], made_at=moment),
         purchases=back(Purchase, data["purchases"], logged_at=moment, price=Decimal, bought_on=day),
         yields=back(Yield, data["yields"], logged_at=moment, weighed_on=day),
-        offers=back(Offer, data["offers"], made_at=moment),
+        offers=back(LoggedOffer, data["offers"], made_at=moment),
         yield_lots=back(YieldLot, data["yield_lots"]),
         exclusions=back(Exclusion, data["exclusions"], logged_at=moment),
         marks=back(Mark, data["marks"], logged_at=moment, day=day),

@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calibration.errors import UsageError
-from grader.learn.csv_import import read_rows
+from grader.learn.csv_import import read_csv
 from grader.log import Log, NewBatch, NewLot, checked, folded, open_log
 
 # pairs that Unicode's CaseFolding.txt (C and F) and canonical equivalence make one; from memory
@@ -42,7 +42,7 @@ def test_spellings_of_one_name_are_one_lot_and_one_batch(log: Log, first: str, s
     with pytest.raises(UsageError) as caught:
         log.add_batch(checked(NewBatch, name=second, started_on=date(2026, 1, 1)))
     assert caught.value.code == "batch-exists"
-    (row,) = read_rows(f"lot,mass,weighed_on\n{second},1 mg,2026-03-04\n", log.contents())
+    (row,) = read_csv(f"lot,mass,weighed_on\n{second},1 mg,2026-03-04\n", log.contents())
     assert row.lot == lot
 
 
