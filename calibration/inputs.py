@@ -179,7 +179,9 @@ class Distribution:
                 return np.exp(quantiles.trapezoid(u, *(math.log(x) for x in p)))
             case "lognormal_mixture":
                 first = u < p[0]
-                within = np.where(first, u / (p[0] or 1.0), (u - p[0]) / ((1 - p[0]) or 1.0))
+                # each chance within its own part, divided only there: a tiny weight overflows nothing
+                within = np.divide(u, p[0], out=np.zeros_like(u), where=first)
+                within = np.divide(u - p[0], 1 - p[0], out=within, where=~first)
                 z = quantiles.normal(within)
                 return np.where(first, p[1] * np.exp(p[2] * z), p[3] * np.exp(p[4] * z))
             case "log_student_t":

@@ -124,7 +124,7 @@ def settled(
     payable: Annotated[str, typer.Option(help="Payable for the gold before charges: '310 EUR'.", show_default=False)],
     charges: Annotated[str | None, typer.Option(help="What the refiner kept back: '24 EUR'. Default: none.")] = None,
     gold: Annotated[str | None, typer.Option(help="Gold delivered, as weighed: '4.2 g'.")] = None,
-    refiner: Annotated[str, typer.Option(help="Who settled, as you like to write it.")] = "",
+    refiner: Annotated[str, typer.Option(help="The refiner's name.")] = "",
     day: DayOption = None,
     note: NoteOption = "",
     who: WhoOption = "",
