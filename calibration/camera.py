@@ -15,7 +15,7 @@ from calibration.inputs import FloatArray
 from calibration.sourced import load
 
 _NEWTON_STEPS = 30
-# focal lengths over the picture's diagonal that a camera may have; else EXIF is wrong and not believed
+# focal lengths over the picture's diagonal that a camera may have; otherwise EXIF is wrong and not believed
 _CREDIBLE = (0.2, 30.0)
 _FILM_DIAGONAL_MM = math.hypot(36.0, 24.0)
 

@@ -230,7 +230,7 @@ def _allowed(layout: tuple[int, ...]) -> int:
 
 
 def _few_missing(layout: tuple[int, ...], seen: BoolArray) -> bool:
-    """Whether few are missing, and none beside a key, so that the key's place is no guess."""
+    """Whether few are missing, and none beside a key, so that the key's place is not a guess."""
     there, after = np.flatnonzero(seen), np.cumsum(layout)[:-1]
     at_ends = max(int(there[0]), len(seen) - 1 - int(there[-1]))
     few = len(seen) - len(there) <= _allowed(layout) and at_ends <= _MISSING_END

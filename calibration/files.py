@@ -1,7 +1,7 @@
 """Writing a file so that it is there wholly or not at all, and asking what is there.
 
-A file is written beside its place and put there in one step. What is no file is never replaced: a device or a pipe is
-written to, a symbolic link is followed, and a folder, a socket or a disk is refused.
+A file is written beside its place and put there in one step. What is not a file is never replaced: a device or a pipe
+is written to, a symbolic link is followed, and a folder, a socket or a disk is refused.
 """
 
 from __future__ import annotations

@@ -143,7 +143,7 @@ def fit_pose(
         points_px: where the photo shows them (n, 2).
         prior: of the camera.
         relative_sd: how uncertain each point is, as a multiple of ``sd_px`` (n,).
-        sd_px: standard deviation of the points in each direction where it is known; else the residuals tell.
+        sd_px: standard deviation of the points in each direction where it is known; otherwise the residuals tell.
         sd_floor_px: the least that may be found.
         outlier_sds: points that miss by more standard deviations are dropped, one pass after another.
         start: an earlier fit of the same points to begin from.

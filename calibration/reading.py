@@ -149,7 +149,7 @@ def sha256_of(path: Path) -> str:
     """The sha256 of a file's bytes, in hexadecimal, without keeping them.
 
     Raises:
-        OSError: it cannot be read, or is no file: a device may have no end.
+        OSError: it cannot be read, or is not a file: a device may have no end.
         ValueError: the name holds a NUL.
     """
     with path.open("rb") as file:

@@ -133,7 +133,7 @@ def _by_finish(
 
 
 def _finish_input(photo_id: str, steps: int) -> Input:
-    """1 where the regions of one chance are hard gold, else 0."""
+    """1 where the regions of one chance are hard gold, otherwise 0."""
     step = f"{steps}-of-{_STEPS}"
     return Input(
         "finish",

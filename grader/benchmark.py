@@ -53,7 +53,7 @@ def time_measure(path: Path, runs: int) -> Timing:
     """Measures one photo ``runs`` times after one that warms up.
 
     Raises:
-        PhotoError: the file is no photo.
+        PhotoError: the file is not a photo.
     """
     data = np.frombuffer(path.read_bytes(), np.uint8)
     decode = statistics.median(_seconds_to_decode(data) for _ in range(max(runs, 5)))

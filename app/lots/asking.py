@@ -24,7 +24,7 @@ def sure_of(form: str) -> bool:
 
 
 def ask_first(form: str, entry: object, ask: Callable[[Asker], tuple[Notice, ...]], *, sure: bool) -> None:
-    """Go on if nothing is in question, or if just this entry was asked about and the user is sure; else ask.
+    """Go on if nothing is in question, or if just this entry was asked about and the user is sure; otherwise ask.
 
     Args:
         form: its key.

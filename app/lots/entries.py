@@ -113,6 +113,6 @@ def value_of(kept: Any) -> Value:
 
 def _check(name: object, kept: Any) -> None:
     value = value_of(kept)
-    # what is not equal to itself is no number, and would be taken for a change for ever
+    # what is not equal to itself is not a number, and would be taken for a change for ever
     if not isinstance(name, str) or not isinstance(value, str | int | float | date | None) or value != value:
         raise TypeError("no entry")

@@ -102,7 +102,7 @@ def kept_as() -> int | None:
 
 
 def _suggested(lots: Mapping[int, LoggedLot]) -> int:
-    """The log's lot that holds this one, else one of the same name, else a new one."""
+    """The log's lot that holds this one, otherwise one of the same name, otherwise a new one."""
     number = kept_as()
     if number is not None and number in lots:
         return number

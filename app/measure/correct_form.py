@@ -66,7 +66,7 @@ def settle_corrections() -> None:
     """Keep the last correction where the page is drawn anew before its fragment came to do it.
 
     A click elsewhere ends a fragment in its midst. To be called before anything is drawn, on every page. What another
-    window made of the photo takes the picture's place where nothing was corrected here since; else both are kept.
+    window made takes the picture's place where nothing was corrected here since; otherwise both are kept.
     """
     opened: tuple[Request, Measurement] | None = st.session_state.get(_FOUND)
     done = kept().get(st.session_state.get(_OPEN, ""))

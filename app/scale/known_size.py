@@ -26,7 +26,7 @@ class Size:
     Attributes:
         sizes_mm: one or two lengths; the longer side first where it was picked.
         sd_mm: standard deviation; None for the usual one of a typed size.
-        thickness_mm: of a coin, else 0.
+        thickness_mm: of a coin, otherwise 0.
         is_picked: whether it came from the list.
     """
 

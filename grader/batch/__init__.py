@@ -1,4 +1,4 @@
-"""What a batch takes: vessel loads, reagents, costs, time, waste and gas. It plans quantities; it is no procedure."""
+"""What a batch takes: vessel loads, reagents, costs, time, waste and gas. It plans quantities, not the procedure."""
 
 from grader.batch.charge import CutPieces, Given, charge_of, read_cut_plan
 from grader.batch.model import Amount, BatchPlan, Feed, GasGivenOff, Oxidation, Vessels, Waste

@@ -123,7 +123,7 @@ def _standing_for(outlines: Sequence[MeasuredBoard], part: Part) -> float:
 
 
 def _length_mm(outline: MeasuredBoard, row: EdgeRow) -> float:
-    """What is cut off along a row: the board's side where the row fills most of it, else the row."""
+    """What is cut off along a row: the board's side where the row fills most of it, otherwise the row."""
     if outline.slenderness is None:
         return row.length_mm
     long = math.sqrt(outline.size_mm2 * outline.slenderness)

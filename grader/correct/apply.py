@@ -199,7 +199,7 @@ def _region(
 def _remaining_rows(
     rows: tuple[Row, ...], regions: list[Region], remain: NDArray[np.bool_]
 ) -> tuple[tuple[Row, ...], list[Region]]:
-    """Rows with the contacts that remain, and regions that know their row; a row without any is no row."""
+    """Rows with the contacts that remain, and regions that know their row; a row without any is not a row."""
     counts = [
         min(row.count, sum(r.row == i and bool(remain[r.number - 1]) for r in regions)) for i, row in enumerate(rows)
     ]

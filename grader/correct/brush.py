@@ -20,7 +20,7 @@ from grader.corrections import Point, Stroke
 
 FINE = 4  # points along each side of a pixel; their bits fill a uint16
 _REACH_PX = 256.0  # longest piece of a path drawn at once, which bounds the memory
-_KEPT = 64  # strokes; those of a narrow brush hold some 100 kB each
+_KEPT = 64  # strokes; those of a narrow brush hold about 100 kB each
 _SHIFT = 6  # fractional bits of the drawing routine's coordinates
 
 Bits = NDArray[np.uint16]

@@ -90,7 +90,7 @@ def _kind(done: Measurement) -> str:
 
 
 def _seen(done: Measurement) -> NDArray[np.uint8]:
-    """255 where a person's corrections tell what is plated, and close by; else 0."""
+    """255 where a person's corrections tell what is plated, and close by; otherwise 0."""
     found = done.found if done.found is not None else done
     seen = touched(found.regions, done.corrections, done.coverage.share.shape)
     size = 2 * int(packaged_toml("grader.correct", "data/training.toml")["seen_px"]) + 1

@@ -15,7 +15,7 @@ from calibration.linear_light import to_linear
 from grader.coverage.plated import around_plating
 from grader.threads import in_parallel
 
-_BLOCK_PX = 192  # smaller ones wait for the interpreter, larger ones hold more that is no edge
+_BLOCK_PX = 192  # smaller ones wait for the interpreter, larger ones hold more that is not an edge
 _LEAST_CONTRAST = 0.1  # distance of the two colours ÷ length of the inner one
 _LEAST_WEIGHT = 2e-3
 _FALLBACK_WEIGHT = 0.02  # pixels of the band count this much where nothing surer is near

@@ -55,7 +55,7 @@ class Asked:
     Attributes:
         price: for each milligram; infinite where none may be lost.
         gold: what of it has that price, in each rectangle.
-        barred: infinite for the rectangles that may not be thrown at any price, else 0; None for none.
+        barred: infinite for the rectangles that may not be thrown at any price, otherwise 0; None for none.
     """
 
     price: float

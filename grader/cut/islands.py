@@ -24,7 +24,7 @@ def islands(cells: BoolArray, step_mm: float, reach_mm: float) -> FloatArray:
     Args:
         cells: bool (n, m), what cuts must keep clear of.
         step_mm: side of a cell.
-        reach_mm: from the middle of a cut to the nearest such cell, at the least.
+        reach_mm: from the middle of a cut to the nearest such cell, at least.
     """
     near = math.ceil(reach_mm / step_mm - _ROUNDING) - 1  # cells: closer than twice this is too close in any case
     grown = np.pad(cells.astype(np.uint8), max(near, 0))

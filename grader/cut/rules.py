@@ -109,7 +109,7 @@ class CutRules:
 
     @property
     def reach_mm(self) -> float:
-        """From the middle of a cut to the nearest gold, at the least."""
+        """From the middle of a cut to the nearest gold, at least."""
         return self.kerf_mm / 2 + self.clearance_mm
 
     def allowed_mg(self, gold_mg: float) -> float:

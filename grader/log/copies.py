@@ -79,7 +79,7 @@ def restore(copy: Path, path: Path | None = None) -> Restored:
         path: of the log; None for the usual one.
 
     Raises:
-        LogError: the copy is no log of ours, damaged or of a newer program; the log is kept locked, or cannot be
+        LogError: the copy is not a log of ours, damaged or of a newer program; the log is kept locked, or cannot be
             written. The log is then as it was.
     """
     named = default_path() if path is None else path

@@ -50,7 +50,7 @@ def photo_of(document: Document) -> PhotoRecord:
 
     Raises:
         UsageError: it lacks the photo's sha256 or size.
-        DataFileError: it is no measurement.
+        DataFileError: it is not a measurement.
     """
     measured = Measured.from_dict(document)
     return checked(
@@ -76,7 +76,7 @@ class NewYield(Entry):
         who: wrote it down.
         carried_in_mg: fine gold in it that came from elsewhere, such as an earlier batch's filters.
         lost_mg: fine gold known to be left behind or lost by accident, such as a spill; losses that happen each time
-            are no accident and stay out of it.
+            are not an accident and stay out of it.
     """
 
     mass_mg: Annotated[float, Field(ge=0), Finite]

@@ -14,7 +14,7 @@ from grader.log import schema_batches, schema_money
 
 APPLICATION_ID = 0x42474C31  # "BGL1": marks a file as a log of this program, in the file's header
 
-# Days are also checked as IS date(day, '+0 days'): it turns 30 February into 2 March, and what is no day into NULL.
+# Days are also checked as IS date(day, '+0 days'): it turns 30 February into 2 March, and anything else into NULL.
 _TIME = "GLOB '[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]T[0-9][0-9]:[0-9][0-9]:[0-9][0-9]*Z'"
 
 

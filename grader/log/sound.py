@@ -42,7 +42,7 @@ def header_of(path: Path) -> tuple[int, int]:
     nothing is rolled back, no lock is waited for.
 
     Raises:
-        sqlite3.Error: it cannot be read, or is no database.
+        sqlite3.Error: it cannot be read, or is not a database.
     """
     with untouched(path) as connection:
         connection.execute("PRAGMA writable_schema = ON")  # a size that the header does not fit says nothing yet

@@ -30,7 +30,7 @@ _OLDEST_SQLITE = (3, 37, 0)  # STRICT tables
 
 
 def check_file(path: Path, must_exist: bool) -> None:
-    """Refuse what is no log of ours, by its header alone: nothing is written, locked or rolled back.
+    """Refuse what is not a log of ours, by its header alone: nothing is written, locked or rolled back.
 
     Raises:
         LogError: no such file or folder, not readable, another kind of file, or a log of a newer program; or no log

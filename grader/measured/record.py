@@ -129,7 +129,7 @@ class Measured(Record):
             source: where it comes from, for messages.
 
         Raises:
-            DataFileError: ``measurement-invalid`` for an object that is no measurement; ``model-invalid``,
+            DataFileError: ``measurement-invalid`` for an object that is not a measurement; ``model-invalid``,
                 ``input-conflict`` or the like for a model that cannot be read.
         """
         photo = data.get("photo")

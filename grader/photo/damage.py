@@ -46,7 +46,7 @@ Float = NDArray[np.float32]
 
 
 def damage_notices(rgb: UInt8) -> tuple[Notice, ...]:
-    """A warning where the pixels look like decoded damage, else nothing.
+    """A warning where the pixels look like decoded damage, otherwise nothing.
 
     Args:
         rgb: uint8 (height, width, 3), as the decoder gave it.

@@ -69,7 +69,7 @@ def decode(data: bytes, kind: Format, picture: Image.Image) -> RgbArray:
 
 
 def upright(rgb: RgbArray, orientation: int) -> RgbArray:
-    """Apply an EXIF orientation (1..8): the same array for 1, else a new one, C-contiguous."""
+    """Apply an EXIF orientation (1..8): the same array for 1, otherwise a new one, C-contiguous."""
     turn = _TO_UPRIGHT.get(orientation)
     return rgb if turn is None else np.ascontiguousarray(turn(rgb))
 

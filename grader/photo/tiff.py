@@ -69,7 +69,7 @@ def check_tiff(picture: Image.Image, data: bytes) -> None:
 
 
 def left_over_notices(data: bytes) -> tuple[Notice, ...]:
-    """A warning where a TIFF goes on behind all that its directory refers to, else nothing."""
+    """A warning where a TIFF goes on behind all that its directory refers to, otherwise nothing."""
     left = _bytes_left_over(data)
     return (notice("photo-bytes-left-over", left=left),) if left > _PADDING_BYTES else ()
 

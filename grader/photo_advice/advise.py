@@ -113,7 +113,7 @@ def _sharpness(photo: Photo, scale: Scale | None, coverage: Coverage | None, reg
 
 
 def _blur_of(photo: Photo, coverage: Coverage | None) -> float | None:
-    """Blur at the edges of the plating where it was found, else all over the picture."""
+    """Blur at the edges of the plating where it was found, otherwise all over the picture."""
     if coverage is not None:
         plated = (coverage.share > 127).astype(np.uint8)
         near = np.ones((_EDGE_PX, _EDGE_PX), np.uint8)

@@ -19,7 +19,7 @@ _LEAST_MM2 = 100.0
 _LEAST_SHARE = 0.004  # of the frame, without scale
 _SMOOTH_MM = 0.6  # an outline is drawn to about this
 _SMOOTH = 0.004  # of its length, without scale
-_NARROWEST_MM = 6.0  # narrower things (printed lines of text, wires, shadows) are no boards
+_NARROWEST_MM = 6.0  # narrower things (printed lines of text, wires, shadows) are not boards
 _LEAST_SOLID = 0.8  # share of its convex hull that a thing without any plating must fill to count as a board
 _MOUTH_MM = 3.0  # what an outline encloses but for a mouth as narrow, and is wider, is no table
 _FINE_MM = 0.15  # an outline with straight sides is drawn to this
@@ -207,18 +207,18 @@ def polygon_area(points: NDArray[np.float64]) -> float:
 
 
 def edge_distance(mask: NDArray[np.bool_], places_px: NDArray[np.float64]) -> NDArray[np.float32] | None:
-    """Distance in px of places (n, 2) from the nearest place that is no board (n,), None where boards fill the frame.
+    """Distance in px of places (n, 2) from the nearest place without a board (n,), None where boards fill the frame.
 
     The frame's own border counts as board going on.
     """
     share = np.count_nonzero(mask) / mask.size
     if share == 0 or share > _FRAME_SHARE:
         return None
-    # what is no board lies beside the boards' bounding rectangle at the latest
+    # what is not a board lies beside the boards' bounding rectangle at the latest
     left, top, width, height = cv2.boundingRect(mask.astype(np.uint8))
     # outlines are no finer than this: the segmenter sees boards in a coarser picture than the photo
     step = max(1, round(math.sqrt(width * height / _DISTANCE_PX)))
-    # a step's width of what is no board on each side, so that thinning out leaves some of it
+    # a step's width of what is not a board on each side, so that thinning out leaves some of it
     x0, y0 = max(left - step, 0), max(top - step, 0)
     part = mask[y0 : top + height + step : step, x0 : left + width + step : step].astype(np.uint8)
     distance = np.asarray(cv2.distanceTransform(part, cv2.DIST_L2, 5), np.float32) * step

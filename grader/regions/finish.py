@@ -48,7 +48,7 @@ def finish_of_row(row: Row, *, with_scale: bool) -> Finish:
 
 
 def finish_of_loose(piece: PlatedPiece, edge_gap: float | None, scale: Scale | None) -> Finish:
-    """Finish of a piece that is in no row: a strip of contacts run together at an edge, else a pad.
+    """Finish of a piece that is in no row: a strip of contacts run together at an edge, otherwise a pad.
 
     Args:
         piece: measured in mm where scale is known.

@@ -20,7 +20,7 @@ class Region:
         number: its label in ``Regions.labels``.
         finish: hard gold, immersion gold or undetermined.
         box_px: float64 (4, 2), the rectangle in the photo of the same middle, direction and spread.
-        length: longer side of that rectangle, mm where scale is known, else px.
+        length: longer side of that rectangle, mm where scale is known, otherwise px.
         width: shorter side, likewise.
         board: index of its board, or None.
         row: index of its row of contacts, or None.
@@ -47,7 +47,7 @@ class Row:
 
     Attributes:
         count: contacts found in it (worn or merged ones may be missing).
-        pitch: centre to centre, mm where scale is known, else px; None where contacts ran together.
+        pitch: centre to centre, mm where scale is known, otherwise px; None where contacts ran together.
         contact_length: median, in the same unit.
         contact_width: median, in the same unit.
         length_spread: median deviation of the lengths from their median, as a share of it.
@@ -72,7 +72,7 @@ class Board:
 
     Attributes:
         outline_px: float64 (k, 2); of its largest piece where other boards part it.
-        area: of all that is visible of it, mm² where scale is known, else px².
+        area: of all that is visible of it, mm² where scale is known, otherwise px².
         hidden: whether another board lies on part of it.
         more_px: float64 (k, 2) each, outlines of its further visible pieces.
         evidence: what speaks for its being one board; None without scale, where boards that touch are not told apart.

@@ -12,7 +12,7 @@ def batch_blocks(document: Mapping[str, Any]) -> Iterator[Block]:
     """What a batch needs, gives off and leaves, in the plan's own words; and what deserves less trust.
 
     Raises:
-        KeyError, TypeError: the document is no batch plan.
+        KeyError, TypeError: the document is not a batch plan.
     """
     for line in document["lines"]:
         yield Text(str(line))

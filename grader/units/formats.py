@@ -55,7 +55,7 @@ def _mass_unit(mg: float, liked: MassUnit) -> tuple[str, float]:
 
 
 def format_mass(mass_mg: float, uncertainty_mg: float = 0.0, liked: MassUnit = "auto") -> str:
-    """A mass in the unit that a person likes, else in mg, g or kg, whichever reads best: "5.1 mg", "1.23 g"."""
+    """A mass in the unit that a person likes, otherwise in mg, g or kg, whichever reads best: "5.1 mg", "1.23 g"."""
     unit, factor = _mass_unit(mass_mg, liked)
     return f"{round_to(mass_mg * factor, uncertainty_mg * factor)} {unit}"
 

@@ -105,8 +105,8 @@ class Books:
     def profit(self, price: float) -> ProductModel:
         """The profit of buying at a price, as a sum of products.
 
-        A refiner's minimum is no product. Where it is the charge in most draws it stands for the charge, else the
-        charge per gram does; prices and odds do not use this model.
+        A refiner's minimum is not a product. Where it is the charge in most draws it stands for the charge, otherwise
+        the charge per gram does; prices and odds do not use this model.
         """
         total = self.proceeds.terms
         for _, due, _ in self.entries:

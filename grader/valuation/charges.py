@@ -102,7 +102,7 @@ class Charge(ABC):
 
     @classmethod
     def given(cls, known: Charge | None, texts: Mapping[str, str], source: str, currency: str) -> Self:
-        """The charge with some entries as typed; the others stay as in the one that is known, else are nothing.
+        """The charge with some entries as typed; the others stay as in the one that is known, otherwise are nothing.
 
         Raises:
             UsageError: an entry cannot be read; the message names it.
@@ -255,7 +255,7 @@ def own_hours(title: str, text: str, source: str, of: tuple[str, ...] = ()) -> I
     """Own time from "2..4 h", or from what "as planned, else 2..4 h" says for where there is no plan.
 
     Raises:
-        UsageError: ``unit-wrong-kind`` where it is no time, or as ``quantity_estimate``.
+        UsageError: ``unit-wrong-kind`` where it is not a time, or as ``quantity_estimate``.
     """
     spent, unit = quantity_estimate(planned_text(text)[1])
     if unit != "h":
@@ -325,7 +325,7 @@ class Work(Charge):
 
 
 def with_charges(charges: Iterable[Charge], *new: Charge) -> tuple[Charge, ...]:
-    """Charges with others, each in the place of the one of the same key, else at the end."""
+    """Charges with others, each in the place of the one of the same key, otherwise at the end."""
     by_key = {c.key: c for c in new}
     kept = [by_key.pop(c.key, c) for c in charges]
     return (*kept, *by_key.values())

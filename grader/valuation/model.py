@@ -256,10 +256,10 @@ class Offer:
             other way bears a higher one.
         reason: why the highest price is 0, or None where it is above.
         asking: buying at the asking price, or None where none was given.
-        asked: the asking price as the seller put it, where that is not for the lot; else None.
+        asked: the asking price as the seller put it, where that is not for the lot; otherwise None.
         routes: ways to deal with the lot, bought at ``budget_price``; the first is stripping, the last not to buy.
         budget: what each input contributes to the range of that way's profit at ``budget_price``; swings are profits.
-        budget_price: the asking price, else the highest price.
+        budget_price: the asking price, otherwise the highest price.
         curve: what buying at prices from zero upwards would mean.
         questions: what to find out before buying at ``budget_price`` and choosing a route, the most valuable first.
         assumptions: what was assumed.

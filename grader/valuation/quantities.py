@@ -21,7 +21,7 @@ class Quantity:
 
     Attributes:
         draws: float64 (n,).
-        terms: the same as a sum of products of inputs. Equal to the draws but where these are no sum of products:
+        terms: the same as a sum of products of inputs. Equal to the draws but where these are not a sum of products:
             gold is never below zero, a charge never below its minimum.
         values: draws of every input by its name, each float64 (n,).
         bent: names of the inputs that it is not linear in, each by itself.
@@ -82,7 +82,7 @@ class Quantity:
         return Quantity(draws, self.terms, self.values, self.bent | _used(self.terms))
 
     def only_where(self, holds: NDArray[np.bool_] | None, by: Quantity) -> Quantity:
-        """Itself in draws in which something holds that another quantity decides, else nothing; None for always."""
+        """Itself in draws in which something holds that another quantity decides, otherwise 0; None for always."""
         if holds is None or holds.all():
             return self
         bent = self.bent | _used(self.terms) | _used(by.terms)

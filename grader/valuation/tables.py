@@ -36,7 +36,7 @@ class AssumptionsTable:
 
     @property
     def source(self) -> str:
-        """Where its figures come from: what it says of that, else the file."""
+        """Where its figures come from: what it says of that, otherwise the file."""
         return str(self.data.get("source", self.file))
 
     def title(self, otherwise: str) -> str:

@@ -150,7 +150,7 @@ def routes_heading(offer: Offer) -> str:
 
 
 def budget_price_words(offer: Offer) -> str:
-    """The price that ways and budget are at: the asking price, else the highest."""
+    """The price that ways and budget are at: the asking price, otherwise the highest."""
     if offer.asking is None:
         return highest_words(offer)
     return format_money(offer.budget_price, offer.assumptions.currency)
@@ -165,7 +165,7 @@ def asking_words(offer: Offer) -> str:
 
 
 def at_price(offer: Offer) -> tuple[str, AtPrice] | None:
-    """A heading and the odds to show: at the asking price, else at the highest; None where even a gift loses."""
+    """A heading and the odds to show: at the asking price, otherwise at the highest; None where even a gift loses."""
     if offer.asking is not None:
         return f"At the asking price of {asking_words(offer)}: {offer.way.title}", offer.asking
     return (f"At the highest price worth paying: {offer.way.title}", offer.highest) if offer.reason is None else None

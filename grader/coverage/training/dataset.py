@@ -81,7 +81,7 @@ class Batch:
         rgb: float (n, 3, s, s), 0..1, sRGB-encoded.
         gold: float (n, 1, s, s), plated share.
         board: float (n, 1, s, s), 0 or 1.
-        board_known: float (n, 1, s, s), 0 where nobody said whether there is a board, else 1.
+        board_known: float (n, 1, s, s), 0 where nobody said whether there is a board, otherwise 1.
         classes: int64 (n, s, s), ``UNKNOWN`` where there are no class numbers.
         familiar: float (n, 1, 1, 1), 1 for renders that look as the weights to go on from have seen them.
     """
@@ -178,7 +178,7 @@ def read_folders(
 
 
 def _focus(frame: Frame, rng: np.random.Generator) -> tuple[float, float]:
-    """Where a crop looks: often at plating, sometimes at what resembles it, else anywhere."""
+    """Where a crop looks: often at plating, sometimes at what resembles it, otherwise anywhere."""
     points, u = None, rng.random()
     if u < 0.5 and len(frame.plated):
         points = frame.plated

@@ -25,7 +25,7 @@ class Draw:
         return sigma * torch.randn(self.count, channels, 1, 1, device=self.device, generator=self.generator)
 
     def chance(self, share: float) -> Tensor:
-        """Float (n, 1, 1, 1), 1 with this probability, else 0."""
+        """Float (n, 1, 1, 1), 1 with this probability, otherwise 0."""
         return (self.uniform(0, 1) < share).float()
 
     def field(self, size: int, cells: int) -> Tensor:

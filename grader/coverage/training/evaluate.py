@@ -64,7 +64,7 @@ class Found:
         kind: a key of ``KINDS``.
         error: (coverage found − true) ÷ true; ``None`` where nothing is plated.
         overlap: intersection over union at half coverage; ``None`` where nothing is plated.
-        false: share of what is known that came out plated, where nothing is; else ``None``.
+        false: share of what is known that came out plated, where nothing is; otherwise ``None``.
         px_per_mm: scale given, ``None`` if not known.
         sigma: of the claimed error of the area, lognormal; ``None`` where nothing was found.
         centre: median of that error.
