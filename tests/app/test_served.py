@@ -31,6 +31,11 @@ def free_port() -> int:
         return int(free.getsockname()[1])
 
 
+def _as_in_a_terminal() -> None:
+    """A hang-up ends a program, unless what started the tests ignores it (nohup) and hands that down."""
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)
+
+
 class Served:
     """A page that was started, and the program that started it."""
 
@@ -44,7 +49,13 @@ class Served:
             command = ["sh", "-c", 'exec "$@" <"$0" >"$0" 2>&1', terminal, *command]
         with self.output.open("wb") as file:
             self.process = subprocess.Popen(
-                command, env=surroundings, stdin=subprocess.DEVNULL, stdout=file, stderr=file, start_new_session=True
+                command,
+                env=surroundings,
+                stdin=subprocess.DEVNULL,
+                stdout=file,
+                stderr=file,
+                start_new_session=True,
+                preexec_fn=None if os.name == "nt" else _as_in_a_terminal,  # noqa: PLW1509 - it takes no lock
             )
 
     def answers(self) -> bool:
