@@ -85,11 +85,12 @@ def test_whether_it_is_flash_goes_with_the_thickness(kind: BoardKind) -> None:
 @pytest.mark.parametrize("kind", KINDS, ids=lambda k: k.key)
 def test_there_is_no_hole_between_flash_and_hard_gold(kind: BoardKind) -> None:
     # thin hard gold of 0.13 to 0.5 um exists; density on the logarithm, against the lower of the two humps
-    log = np.log(kind.plating("one").thickness.at(EVEN))
-    heights, edges = np.histogram(log, bins=np.log(0.05) + 0.2 * np.arange(18))
+    drawn = kind.plating("one").thickness.at(EVEN)
+    assert ((drawn > 0.13) & (drawn < 0.5)).mean() > 0.2
+    heights, edges = np.histogram(np.log(drawn), bins=np.log(0.05) + 0.2 * np.arange(18))
     um = np.exp((edges[1:] + edges[:-1]) / 2)
     between = heights[(um > 0.13) & (um < 0.5)].min()
-    assert between > 0.35 * min(heights[um < 0.13].max(), heights[um > 0.5].max())
+    assert between > 0.25 * min(heights[um < 0.13].max(), heights[um > 0.5].max())
 
 
 def test_each_kind_says_where_it_comes_from_and_differs_from_the_pooled_one_where_it_says_so() -> None:
