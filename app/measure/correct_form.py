@@ -9,7 +9,7 @@ from typing import Any
 
 import streamlit as st
 
-from app.common.show import figure, heading, plain, problem, range_text, remark, visible_only
+from app.common.show import as_typed, figure, heading, problem, range_text, remark, visible_only
 from app.common.trouble import telling
 from app.lots.desk import current_lot, desk
 from app.lots.shelf import Kept, kept
@@ -131,7 +131,7 @@ def _bench(sha256: str, found: Measurement, before: Corrections) -> None:
         now = st.empty()
     made = correct(found, before)
     corrected = with_corrections(found, made)
-    now.markdown(f"**{plain(_in_short(corrected))}**")
+    now.markdown(f"**{as_typed(_in_short(corrected))}**")
     _figures(corrected)
     base = _base(done)
     if made.items != base.measured.made_by_hand.items:
