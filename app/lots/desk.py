@@ -59,12 +59,14 @@ class Desk:
     Attributes:
         folder: holds a folder for each lot.
         one_at_a_time: held while a photo is measured.
+        settling: held while a measurement follows what was done on its photo by hand.
         usual_s: what the last photos took, s; None before the first.
     """
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.one_at_a_time = Lock()
+        self.settling = Lock()
         self.usual_s: float | None = None
         self._lots: dict[str, LotFolder] = {}
         self._measuring: dict[str, Measuring] = {}

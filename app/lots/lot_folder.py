@@ -22,6 +22,8 @@ from typing import Any
 from app.lots.entries import Clash, Value, check_entries, clashes_in, empty_entries, enter, entries_in, settle
 from app.lots.process_lock import ProcessLock
 from app.lots.shared_json import UNSOUND, Json, SharedJson, loads, write_whole
+from app.photo_view import History
+from calibration.errors import DataFileError
 from grader.measured import Measured
 from grader.request import Request
 
@@ -195,6 +197,7 @@ class LotFolder:
                     entry |= {**version, "others": []}
 
         with self._file.lock:
+            self._history_path(sha256).unlink(missing_ok=True)  # of one of them; what is chosen counts from now on
             self._file.change(choose)
             self._clear(sha256)
 
@@ -209,6 +212,7 @@ class LotFolder:
         stamp = secrets.token_hex(6)
         document = json.dumps(done.measured.to_dict()).encode()
         kept = replace(done, stamp=stamp)
+        sums = [hashlib.sha256(each).hexdigest() for each in (document, done.overlay)]
 
         def add(lot: Json) -> None:
             before = _entry_of(lot, done.sha256)
@@ -217,13 +221,14 @@ class LotFolder:
             if before is not None and before["measured"] not in (None, done.stamp):
                 unseen = self._load([(before, before)])
                 others += [_version(before)] if unseen and unseen[0] != done else []
+            others = [version for version in others if version["sums"] != sums]
             own = {
                 "sha256": done.sha256,
                 "name": done.name,
                 "is_sample": done.is_sample,
                 "measured": stamp,
                 "request": done.request.as_json(),
-                "sums": [hashlib.sha256(each).hexdigest() for each in (document, done.overlay)],
+                "sums": sums,
                 "others": others,
             }
             lot["photos"].append(own)
@@ -237,6 +242,21 @@ class LotFolder:
             self._loaded[stamp] = kept
         return kept
 
+    def history(self, sha256: str) -> History | None:
+        """What was done by hand on a photo, as far as anybody has heard of it; None where nothing was."""
+        try:
+            return History.from_json(loads(self._history_path(sha256).read_bytes()))
+        except (OSError, DataFileError, *UNSOUND):
+            return None
+
+    def keep_history(self, sha256: str, history: History) -> None:
+        """Keep it at once, before anything is worked out from it: the measurement follows."""
+        with self._file.lock:
+            write_whole(self._history_path(sha256), json.dumps(history.as_json()).encode())
+
+    def _history_path(self, sha256: str) -> Path:
+        return self._folder / f"{sha256}.hand"
+
     def remove(self, sha256: str) -> None:
         """Take a photo and its measurement away."""
 
@@ -247,6 +267,7 @@ class LotFolder:
             self._file.change(drop)
             self._clear(sha256)
             (self._folder / f"{sha256}.photo").unlink(missing_ok=True)
+            self._history_path(sha256).unlink(missing_ok=True)
 
     def throw_away(self) -> None:
         """Remove all of it."""

@@ -6,7 +6,6 @@ import functools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from types import UnionType
 from typing import Any
 
 import cv2
@@ -110,9 +109,11 @@ def edge_inputs(
     gained = float(bare[_rim(points_in >= half)].sum())
     lost = float(plated[_rim(points_out >= half)].sum())
     painted_px = float(points_in.sum()) / ALL_POINTS
+    inward = [s for s in strokes if isinstance(s, PaintedIn | FilledIn)]
+    outward = [s for s in strokes if isinstance(s, PaintedOut | FilledOut)]
     return (
-        _input("painted-in", "edges painted in by hand", photo_id, strokes, PaintedIn | FilledIn, gained, painted_px),
-        _input("painted-out", "edges painted out by hand", photo_id, strokes, PaintedOut | FilledOut, lost, rest_px),
+        _input("painted-in", "edges painted in by hand", photo_id, inward, gained, painted_px),
+        _input("painted-out", "edges painted out by hand", photo_id, outward, lost, rest_px),
     )
 
 
@@ -125,16 +126,13 @@ def _input(
     title: str,
     photo_id: str,
     strokes: Sequence[Stroke],
-    kind: UnionType,
     moved_px: float,
     area_px: float,
 ) -> tuple[Input, ...]:
     figures = _figures()
     if moved_px <= 0 or area_px <= 0:
         return ()
-    sigma = min(
-        _edge_px([s for s in strokes if isinstance(s, kind)]) * moved_px / area_px, figures["largest_sigma_log"]
-    )
+    sigma = min(_edge_px(strokes) * moved_px / area_px, figures["largest_sigma_log"])
     return (Input(name, title, Distribution("lognormal", (1.0, sigma)), figures["source"], of=(photo_id,)),)
 
 
