@@ -30,7 +30,7 @@ def label(text: str) -> str:
     return _MARKUP_IN_LABEL.sub(r"\\\1", " ".join(text.split()))
 
 
-def plain(text: str) -> str:
+def as_typed(text: str) -> str:
     """Text that Markdown and Streamlit's own marks show as it is: file names and typed words are not ours."""
     return _MARKUP.sub(r"\\\1", _BREAKS.sub(" ", text).strip())
 
@@ -52,12 +52,12 @@ def caution(item: Advised) -> None:
 
 def cautions(lines: Sequence[str]) -> None:
     """What can hurt, wherever process steps or amounts are shown."""
-    st.warning("\n\n".join(plain(line) for line in lines), icon=":material/health_and_safety:")
+    st.warning("\n\n".join(as_typed(line) for line in lines), icon=":material/health_and_safety:")
 
 
 def _told(item: Advised, about: str) -> str:
-    where = f"**{plain(about)}** — " if about else ""
-    return f"{where}{plain(item.message)}\n\n{plain(advice_of(item))}"
+    where = f"**{as_typed(about)}** — " if about else ""
+    return f"{where}{as_typed(item.message)}\n\n{as_typed(advice_of(item))}"
 
 
 def visible_only(statement: str) -> None:
@@ -68,19 +68,19 @@ def visible_only(statement: str) -> None:
 
 def remark(text: str) -> None:
     """A line of small text, in full contrast."""
-    st.markdown(f":small[{plain(text)}]")
+    st.markdown(f":small[{as_typed(text)}]")
 
 
 def heading(text: str) -> None:
     """A heading without a link to itself."""
-    st.header(plain(text), anchor=False)
+    st.header(as_typed(text), anchor=False)
 
 
 def figure(label: str, value: Range | None, unit: str) -> None:
     """One large figure with its range below."""
     middle, span = split_range(value, unit)
     st.metric(label, middle)
-    st.markdown(plain(together(span)) if span else "&nbsp;")
+    st.markdown(as_typed(together(span)) if span else "&nbsp;")
 
 
 def split_range(value: Range | None, unit: str) -> tuple[str, str]:

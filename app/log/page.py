@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app.common.preferences import mass_unit
-from app.common.show import cautions, heading, plain, table
+from app.common.show import as_typed, cautions, heading, table
 from app.log.money import money_form, purchase_form
 from app.log.writing import fresh, write
 from app.lots.asking import sure_of
@@ -17,7 +17,7 @@ from grader.learn.questions import Asker
 from grader.log import Contents, Log, LoggedLot, NewLot, NewYield, checked, to_json
 from grader.log.batch_tables import batches_table, waiting_table
 from grader.log.tables import entry_tables, lots_table
-from grader.text_table import TextTable
+from grader.table import Table
 from grader.units import parse_fineness, parse_weighed_mg
 
 _FILE, _STARTED = "log/page.py", "desk-started"
@@ -93,7 +93,7 @@ def _contents(lot: LoggedLot, contents: Contents) -> None:
         if text
     ]
     if about:
-        st.markdown(plain(". ".join(about)))
+        st.markdown(as_typed(". ".join(about)))
     tables = entry_tables(contents, mass_unit())
     if not tables:
         st.markdown("Nothing was kept in this lot yet.")
@@ -102,7 +102,7 @@ def _contents(lot: LoggedLot, contents: Contents) -> None:
         _used_columns(each)
 
 
-def _used_columns(each: TextTable, first: int = 0) -> None:
+def _used_columns(each: Table, first: int = 0) -> None:
     """A table from its first column on, without empty ones: a phone has no room for them."""
     used = [n for n in range(first, len(each.columns)) if any(row[n] for row in each.rows)]
     table([each.columns[n] for n in used], [[row[n] for n in used] for row in each.rows])

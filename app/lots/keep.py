@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 import streamlit as st
 
-from app.common.show import plain, problem
+from app.common.show import as_typed, problem
 from app.lots.desk import current_lot
 from app.lots.shelf import Kept
 from calibration.errors import GraderError, LogError, UsageError
@@ -55,7 +55,7 @@ def say_what_was_done() -> None:
     """Tell once what the last action wrote; for after a rerun."""
     said = st.session_state.pop(_SAID, None)
     if said is not None:
-        st.success(plain(said), icon=":material/check:")
+        st.success(as_typed(said), icon=":material/check:")
 
 
 def all_lots() -> tuple[LoggedLot, ...]:

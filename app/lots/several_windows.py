@@ -7,7 +7,7 @@ from datetime import date
 
 import streamlit as st
 
-from app.common.show import label, plain, problem, range_text
+from app.common.show import as_typed, label, problem, range_text
 from app.common.trouble import last_trouble, telling
 from app.lots.desk import (
     begin_lot_anew,
@@ -58,7 +58,7 @@ def show_what_others_did() -> None:
     if changed:
         words = ((_called(name), now, was) for name, (was, now) in changed.items())
         lines = [f"{called[:1].upper()}{called[1:]}: {_said(now)} (was {_said(was)})" for called, now, was in words]
-        st.toast("Changed in another window:\n\n" + "\n\n".join(map(plain, lines)), duration="long")
+        st.toast("Changed in another window:\n\n" + "\n\n".join(map(as_typed, lines)), duration="long")
     for clash in (*own_entries().clashes(), *current_lot().clashes()):
         _ask_entry(clash)
     for photo in current_lot().photo_clashes():
@@ -80,7 +80,7 @@ def _ask_entry(clash: Clash) -> None:
     with st.container(border=True, key=f"desk-clash-{clash.name}"):
         others = " and ".join(_said(other) for other in clash.others)
         st.warning(
-            plain(
+            as_typed(
                 f"Two windows changed the same field: {_called(clash.name)}. "
                 f"It now says {_said(clash.now)}; in another window it was changed to {others}."
             ),
@@ -99,7 +99,7 @@ def _ask_entry(clash: Clash) -> None:
 def _ask_photo(clash: PhotoClash) -> None:
     with st.container(border=True, key=f"desk-clash-{clash.now.sha256}"):
         st.warning(
-            plain(
+            as_typed(
                 f"Two windows measured or corrected {clash.now.name} without having seen each other. What came last "
                 "counts; the other is kept until you decide."
             ),

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import streamlit as st
 
-from app.common.show import plain
+from app.common.show import as_typed
 from app.lots.desk import KEY_IN_ADDRESS, current_lot, lot_key, lot_name
 from app.lots.shelf import kept
 
@@ -96,7 +96,7 @@ def show_next(file: str) -> None:
     at = files.index(file) + 1 if file in files else len(files)
     with st.container(key="next"):
         if at < len(steps):
-            link(steps[at].file, f"Next: {plain(steps[at].title)}", ":material/arrow_forward:")
+            link(steps[at].file, f"Next: {as_typed(steps[at].title)}", ":material/arrow_forward:")
         else:
             link("start/page.py", "Back to the start", ":material/home:")
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import streamlit as st
 
-from app.common.show import figure, heading, plain, problem, range_text, remark, visible_only
+from app.common.show import as_typed, figure, heading, problem, range_text, remark, visible_only
 from app.common.trouble import last_trouble, telling
 from app.lots.desk import current_lot, desk
 from app.lots.shelf import Kept, kept
@@ -141,7 +141,7 @@ def _bench(sha256: str, found: Measurement) -> None:
     correct(found, _history(done), heard)
     history = _history(done)
     corrected = with_corrections(found, history.done)
-    now.markdown(f"**{plain(_in_short(corrected))}**")
+    now.markdown(f"**{as_typed(_in_short(corrected))}**")
     _figures(corrected)
     try:
         st.session_state[_BASE] = done = _settle(sha256, history, corrected)

@@ -6,7 +6,7 @@ import streamlit as st
 
 from app.common.own_money import ask_rate
 from app.common.preferences import ask_preferences, currency
-from app.common.show import heading, plain
+from app.common.show import as_typed, heading
 from app.lots.desk import current_lot, day_words, put_aside, start_lot, take_up
 from app.lots.lot_folder import LotFolder
 from app.lots.way import WAY, WAYS
@@ -73,7 +73,7 @@ def _in_short(lot: LotFolder) -> str:
         count, name = lot.photo_count, str(lot.entries().get("lot-name") or "Lot without a name")
     except DataFileError:
         return "A lot whose file is damaged"
-    return f"{plain(name)}: {count} {'photo' if count == 1 else 'photos'}"
+    return f"{as_typed(name)}: {count} {'photo' if count == 1 else 'photos'}"
 
 
 if __name__ == "__main__":

@@ -34,9 +34,9 @@ from grader.grade.words import (
     CLASS_WORDS,
     MEASURE_WORDS,
     cell_lines,
-    notes_of,
+    cut_part_rows,
+    grade_notes,
     order_lines,
-    part_rows,
 )
 
 Rgb = tuple[int, int, int]
@@ -181,7 +181,7 @@ def _cell(
 
 
 def _lines_below(grades: Grades, thresholds: Thresholds, not_graded: Sequence[tuple[str, RefusedError]]) -> list[str]:
-    parts = part_rows(grades)
+    parts = cut_part_rows(grades)
     return [
         *order_lines(grades),
         *(["", "Parts:"] if parts else []),
@@ -189,7 +189,7 @@ def _lines_below(grades: Grades, thresholds: Thresholds, not_graded: Sequence[tu
         *(["", "Not graded:"] if not_graded else []),
         *(f"{name}: {error.message}" for name, error in not_graded),
         "",
-        *notes_of(grades, thresholds),
+        *grade_notes(grades, thresholds),
         *lines_for("cut"),
     ]
 

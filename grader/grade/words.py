@@ -38,14 +38,14 @@ EXAMPLE_NOTE = "The thresholds and times of work are shipped examples, not yours
 _CLOSE = 0.1
 
 
-def range_words(value: Range, unit: str) -> str:
+def graded_range_words(value: Range, unit: str) -> str:
     """A value, its bounds and its unit in few words: "0.12 (0.02 to 0.30) USD/g"."""
     half = (value.high - value.low) / 2
     middle, low, high = (round_to(x, half) for x in (value.value, value.low, value.high))
     return f"{middle} {unit}" if half == 0 else f"{middle} ({low} to {high}) {unit}"
 
 
-def board_rows(grades: Grades) -> list[tuple[str, ...]]:
+def graded_rows(grades: Grades) -> list[tuple[str, ...]]:
     """A row for each board under ``BOARD_COLUMNS``."""
     rows: list[tuple[str, ...]] = []
     for number, graded in enumerate(grades.boards, 1):
@@ -72,15 +72,15 @@ def why_words(graded: Graded) -> str:
 
 def value_words(f: Figures, currency: str) -> tuple[str, str]:
     """Value per gram and per minute."""
-    return range_words(f.per_gram, f"{currency}/g"), range_words(f.per_minute, f"{currency}/min")
+    return graded_range_words(f.per_gram, f"{currency}/g"), graded_range_words(f.per_minute, f"{currency}/min")
 
 
 def mass_words(f: Figures, liked: MassUnit = "mg") -> tuple[str, str]:
     """Gold, and what is processed for it."""
-    return range_words(*in_mass_unit(f.gold_mg, liked)), range_words(f.mass_g, "g")
+    return graded_range_words(*in_mass_unit(f.gold_mg, liked)), graded_range_words(f.mass_g, "g")
 
 
-def part_rows(grades: Grades) -> list[tuple[str, ...]]:
+def cut_part_rows(grades: Grades) -> list[tuple[str, ...]]:
     """A row for each part under ``PART_COLUMNS``; none where there is one part."""
     if len(grades.parts) < 2:
         return []
@@ -130,7 +130,7 @@ def cell_lines(number: int, graded: Graded, currency: str, liked: MassUnit = "mg
         if why := why_words(graded):
             lines.append(why)
     if graded.sale is not None and graded.grade == "sell_whole":
-        lines.append(f"sold whole {range_words(graded.sale, currency)}")
+        lines.append(f"sold whole {graded_range_words(graded.sale, currency)}")
     return lines
 
 
@@ -140,7 +140,7 @@ def _cuts(candidate: Candidate) -> str:
     return f", {candidate.cuts} {'cut' if candidate.cuts == 1 else 'cuts'}"
 
 
-def notes_of(grades: Grades, thresholds: Thresholds) -> list[str]:
+def grade_notes(grades: Grades, thresholds: Thresholds) -> list[str]:
     """What must be said with any grades."""
     candidates = [g.candidate for g in grades.boards]
     able = [c for c in candidates if c.why_not is None]
@@ -176,7 +176,7 @@ def grades_document(
         ],
         "not_graded": [{"name": name, "error": _error(error)} for name, error in not_graded],
         "statements": order_lines(grades),
-        "notes": notes_of(grades, thresholds),
+        "notes": grade_notes(grades, thresholds),
         "cautions": documents_for("cut"),
     }
 

@@ -26,7 +26,7 @@ from grader.units.money import (
     parse_money,
     parse_price_per_mass,
 )
-from grader.units.numbers import parse_share, split_range
+from grader.units.numbers import parse_share, range_ends
 from grader.units.quantities import (
     parse_area_mm2,
     parse_length_mm,
@@ -69,7 +69,7 @@ __all__ = [
     "parse_volume_ml",
     "parse_weeks",
     "parse_weighed_mg",
+    "range_ends",
     "round_to",
-    "split_range",
     "together",
 ]

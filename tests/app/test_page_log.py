@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from app.common.show import plain
+from app.common.show import as_typed
 from app.lots.shelf import Kept
 from grader.cautions import lines_for
 from grader.log import NewBatch, NewCarryOver, NewLoad, NewLot, open_log
@@ -198,7 +198,7 @@ def test_batches_and_boards_that_wait_are_shown_with_the_cautions(log_page: Any,
     assert not log_page.at.exception
     assert any(e.label == "Batches (1)" for e in log_page.at.expander)
     (shown,) = (str(w.value) for w in log_page.at.warning)
-    assert [plain(text) for text in lines_for("batch")] == shown.split("\n\n")
+    assert [as_typed(text) for text in lines_for("batch")] == shown.split("\n\n")
 
 
 def test_a_yield_that_looks_wrong_is_asked_about_first(log_page: Any, log_file: Path) -> None:

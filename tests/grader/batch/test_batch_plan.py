@@ -9,7 +9,7 @@ import pytest
 
 from calibration.errors import RefusedError, UsageError
 from grader.batch import BatchPlan, Feed, Process, Vessels, load_process, plan_batch
-from grader.batch.words import batch_document, batch_lines, batch_tables
+from grader.batch.words import batch_document, batch_lines, plan_tables
 from grader.cautions import cautions_for, exposure_limits, strictest_limit
 from grader.model import Range
 from grader.valuation import load_assumptions
@@ -290,7 +290,7 @@ def test_shared_draws_make_the_same_plan_each_time(charged: Charged) -> None:
 
 
 def test_tables_have_as_many_cells_as_columns(plan: BatchPlan) -> None:
-    for table in batch_tables(plan):
+    for table in plan_tables(plan):
         assert all(len(row) == len(table.columns) for row in table.rows)
 
 
