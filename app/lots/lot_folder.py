@@ -12,7 +12,6 @@ import hashlib
 import json
 import re
 import secrets
-import shutil
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -23,7 +22,7 @@ from app.lots.entries import Clash, Value, check_entries, clashes_in, empty_entr
 from app.lots.process_lock import ProcessLock
 from app.lots.shared_json import UNSOUND, Json, SharedJson, loads, write_whole
 from app.photo_view import History
-from calibration.errors import DataFileError
+from calibration.errors import DataFileError, UsageError
 from grader.measured import Measured
 from grader.request import Request
 
@@ -110,10 +109,7 @@ class LotFolder:
     @property
     def changed_at(self) -> float:
         """When it last changed, seconds since 1970; 0 where there is nothing yet."""
-        try:
-            return self._file.path.stat().st_mtime
-        except OSError:
-            return 0.0
+        return self._file.changed_at
 
     def entries(self) -> dict[str, Value]:
         """What was entered, by the fields' names."""
@@ -269,10 +265,22 @@ class LotFolder:
             (self._folder / f"{sha256}.photo").unlink(missing_ok=True)
             self._history_path(sha256).unlink(missing_ok=True)
 
-    def throw_away(self) -> None:
-        """Remove all of it."""
+    def move(self, to: Path) -> None:
+        """Give the whole folder another place, such as the bin's or, out of it, its own.
+
+        Raises:
+            UsageError: ``cannot-write``: the disk does not let it.
+        """
         with self._file.lock:
-            shutil.rmtree(self._folder, ignore_errors=True)
+            try:
+                to.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+                self._folder.rename(to)
+            except OSError as error:
+                raise UsageError(
+                    "cannot-write",
+                    f"{self._folder} cannot be moved ({error.strerror}).",
+                    "Check that the disk has room and the folder is yours; what was kept before is still there.",
+                ) from error
 
     def begin_anew(self) -> Path | None:
         """Put a damaged ``lot.json`` aside under the name given, and begin with the photos that are still here."""

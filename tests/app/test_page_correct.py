@@ -267,8 +267,8 @@ def test_the_log_keeps_the_corrections(measured_page: Any, made: Picture, log_fi
     made.do(LEAVE_OUT, PAINT_IN)
     measured_page.run()
     measured_page.press("Back to the result")
-    measured_page.type("Name of the new lot", "Bench")
-    measured_page.press("Keep in the log")
+    measured_page.type("Name of the lot", "Bench")
+    measured_page.press("Keep this lot")
     with open_log(log_file) as log:
         (lot,) = log.lots()
         (estimate,) = log.entries(lot.id).estimates
