@@ -7,6 +7,7 @@ from typing import Any, Protocol
 
 import streamlit as st
 
+from app.common.trouble import telling
 from app.photo_view.component import photo_correct
 from app.photo_view.history import History, history_of
 from app.photo_view.picture import forget_pictures, photo_urls
@@ -49,12 +50,11 @@ def correct(found: Measurement, history: History, heard: Heard) -> None:
         state = st.session_state.get(key)
         told = state.get("corrections") if isinstance(state, Mapping) else None
         is_current = isinstance(told, Mapping) and told.get("version") == st.session_state.get(_VERSION)
-        heard(history_of(told, found.photo.sha256), is_current)
+        heard(history_of(told, found.photo.sha256), is_current=is_current)
 
-    begin = {
-        name: each.as_json()["corrections"] for name, each in (("done", history.done), ("undone", history.undone))
-    }
-    photo_correct(key=key, data={**scene, **begin, "photo": photo_urls(found.photo)}, on_corrections_change=changed)
+    begin = {"done": history.done.as_json()["corrections"], "undone": history.undone.as_json()["corrections"]}
+    data = {**scene, **begin, "photo": photo_urls(found.photo)}
+    photo_correct(key=key, data=data, on_corrections_change=telling(changed))
 
 
 def begin_again() -> None:

@@ -114,6 +114,7 @@ def test_a_lot_is_deleted_with_its_photos_and_that_is_undone(
     log_page: Any, log_file: Path, plain_photo: bytes
 ) -> None:
     the_lot(log_page).hand_in("plain.png", plain_photo)
+    log_page.run()
     first = log_page.at.session_state["desk-lot"]
     log_page.press("Delete it")
     assert any("deleted with 1 photo" in text for text in log_page.told("success"))
