@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 import streamlit as st
 
@@ -127,8 +127,10 @@ def keep_button(key: str, photos: Sequence[Kept], about: Mapping[str, str] | Non
         called = label(same.name)
         if st.checkbox(f"It belongs to the lot {called} that was kept before", key=f"{key}-same-{same.id}"):
             into = same
-    st.markdown(as_typed(f"To keep: {_in_words(photos)}."))
-    if st.button("Keep this lot", type="primary", width="stretch", key=f"{key}-keep", icon=":material/save:"):
+    news = _in_words(mine, photos)
+    st.markdown(as_typed(f"To keep: {news}.") if news else "All that was measured is kept.")
+    kind: Literal["primary", "secondary"] = "primary" if news else "secondary"
+    if st.button("Keep this lot", type=kind, width="stretch", key=f"{key}-keep", icon=":material/save:"):
         is_kept = write_log(lambda log: _keep(log, into, name, about, photos))
         if is_kept:
             st.rerun()
@@ -141,20 +143,33 @@ def note_offer(photos: Sequence[Kept], offer: Mapping[str, Any]) -> None:
         current_lot().set_facts(offer=noted)
 
 
-def _offer_for(photos: Sequence[Kept]) -> Mapping[str, Any] | None:
-    """The last offer, if it is of these photos as they are now."""
+def _in_words(lot: LoggedLot | None, photos: Sequence[Kept]) -> str:
+    """What keeping would put into the log; empty where all of it is there."""
+    entries = None if lot is None else lot_contents(lot)
+    fresh = len(_new_documents(entries, photos))
+    parts = [f"{fresh} measured {'photo' if fresh == 1 else 'photos'}"] if fresh else []
+    if _new_offer(entries, photos) is not None:
+        parts.append(", ".join(["the offer", *current_lot().facts().get("said", [])]))
+    if not parts and lot is None:
+        parts = ["its name"]
+    return " and ".join(parts)
+
+
+def _new_documents(entries: Contents | None, photos: Sequence[Kept]) -> list[dict[str, Any]]:
+    """Measurements that the log does not hold yet, or not as they are now."""
+    logged = {} if entries is None else {e.photo_sha256: e.document for e in entries.latest_estimates()}
+    documents = {photo.sha256: photo.measured.to_dict() for photo in photos}
+    return [document for sha256, document in documents.items() if logged.get(sha256) != document]
+
+
+def _new_offer(entries: Contents | None, photos: Sequence[Kept]) -> Mapping[str, Any] | None:
+    """The last offer, if it is of these photos as they are now and the log does not hold it yet."""
     noted = current_lot().facts().get("offer")
     if noted is None or noted["of"] != [photo.stamp for photo in photos]:
         return None
     document: Mapping[str, Any] = noted["document"]
-    return document
-
-
-def _in_words(photos: Sequence[Kept]) -> str:
-    parts = [f"{len(photos)} measured {'photo' if len(photos) == 1 else 'photos'}" if photos else "its name"]
-    if _offer_for(photos) is not None:
-        parts.append(", ".join(["the offer", *current_lot().facts().get("said", [])]))
-    return " and ".join(parts)
+    last = entries.offers[-1].document if entries is not None and entries.offers else None
+    return None if last == document else document
 
 
 def name_changed() -> None:
@@ -170,13 +185,10 @@ def _keep(log: Log, lot: LoggedLot | None, name: str, about: Mapping[str, str] |
     else:
         started = log.change_lot(lot.id, lot.as_new(name=name or lot.name, **(about or {})), archived=False)
     entries = log.entries(started.id)
-    logged = {e.photo_sha256: e.document for e in entries.latest_estimates()}
-    documents = {p.sha256: p.measured.to_dict() for p in photos}
-    fresh = [document for sha256, document in documents.items() if logged.get(sha256) != document]
+    fresh, offer = _new_documents(entries, photos), _new_offer(entries, photos)
     log.add_estimates(started.id, [(photo_of(document), document) for document in fresh])
     parts = [f"{len(fresh)} new {'estimate' if len(fresh) == 1 else 'estimates'}"]
-    offer = _offer_for(photos)
-    if offer is not None and (not entries.offers or entries.offers[-1].document != offer):
+    if offer is not None:
         log.add_offer(started.id, dict(offer))
         parts.append("the offer")
     bind(current_lot(), started.id)

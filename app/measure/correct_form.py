@@ -10,7 +10,7 @@ from typing import Any
 
 import streamlit as st
 
-from app.common.show import as_typed, figure, heading, problem, range_text, remark, visible_only
+from app.common.show import as_typed, figure, heading, problem, range_text, remark
 from app.common.trouble import last_trouble, telling
 from app.lots.desk import current_lot, desk
 from app.lots.shelf import Kept, kept
@@ -60,7 +60,7 @@ def show_correcting(done: Kept) -> None:
         return
     _bench(done.sha256, found)
     st.button("Back to the result", type="primary", width="stretch", key="close-correcting", on_click=_close)
-    visible_only(done.measured.statement)
+    remark(done.measured.statement)
 
 
 def settle_corrections() -> None:

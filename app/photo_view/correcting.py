@@ -13,6 +13,7 @@ from app.photo_view.history import History, history_of
 from app.photo_view.picture import forget_pictures, photo_urls
 from calibration.finishes import FINISH_HATCH, FINISH_RGB, FINISH_WORDS, Finish
 from grader.area import region_sums
+from grader.correct.groups import seen_rows
 from grader.correct.outlines import outlines
 from grader.model import FINISHES
 from grader.pipeline import Measurement
@@ -95,12 +96,13 @@ def _data(found: Measurement) -> dict[str, Any]:
 
 
 def _regions(found: Measurement) -> list[Mapping[str, Any]]:
+    rows = seen_rows(found.regions, None if found.scale is None else found.scale.px_per_mm)
     mm2 = region_sums(found.coverage.share, found.regions.labels, found.scale)
     return [
         {
             "number": number,
             "finish": each.region.finish,
-            "row": each.region.row,
+            "row": rows[each.region.number - 1],
             "board": each.region.board,
             "outlines": [[round(float(v), 2) for v in ring.ravel()] for ring in each.rings_px],
             "at_px": each.inside_px,

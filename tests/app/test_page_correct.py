@@ -235,13 +235,12 @@ def test_what_another_window_corrected_comes_into_a_picture_on_which_nothing_was
     assert not the_lot(measured_page).photo_clashes(), "what was seen is no clash"
 
 
-@pytest.mark.parametrize("then", ["run", "Back to the result"])
 def test_corrections_of_two_windows_that_did_not_see_each_other_are_both_kept(
-    measured_page: Any, made: Picture, then: str
+    measured_page: Any, made: Picture
 ) -> None:
     theirs = corrected_elsewhere(measured_page, PAINT_IN)
     made.do(LEAVE_OUT)
-    measured_page.run() if then == "run" else measured_page.press(then)
+    measured_page.run()
     assert len(the_one(measured_page).measured.made_by_hand.items) == 1
     (clash,) = the_lot(measured_page).photo_clashes()
     assert clash.others == (theirs,)

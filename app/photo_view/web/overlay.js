@@ -16,6 +16,8 @@ class Overlay {
     this.layer = document.createElement("canvas");
     this.styles = Object.fromEntries(finishes.map((finish) => [finish.id, this.style(finish)]));
     this.regions = regions.map((region) => ({ ...region, path: outline(region.outlines) }));
+    const reaches = regions.map((region) => region.reach_px).sort((a, b) => a - b);
+    this.usualReach = reaches[reaches.length >> 1] ?? 1;
     this.byPlace = new Map(this.regions.map((region) => [String(region.at_px), region]));
     this.bare = 0; // share of the view, from its left edge, that shows the photo as it is
     this.items = [];
@@ -90,11 +92,15 @@ class Overlay {
       over.fill(path, "evenodd");
       outlines[id] = path;
     }
+    // from afar outlines would paint over what they enclose
+    const near = Math.min(1, Math.max(0.25, (this.usualReach * view.zoom) / 8));
+    over.globalAlpha = near;
     for (const { id, rgb } of this.finishes) {
       over.strokeStyle = `rgb(${rgb})`;
-      over.lineWidth = 1.6 * k;
+      over.lineWidth = 1.6 * near * k;
       over.stroke(outlines[id]);
     }
+    over.globalAlpha = 1;
     for (const item of live ? [...this.items, live] : this.items) this.stroke(over, item, k);
     const from = Math.round(this.bare * layer.width);
     ctx.save();
