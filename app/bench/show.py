@@ -17,6 +17,7 @@ from app.lots.lot_folder import Kept
 from calibration.errors import GraderError, RefusedError, UsageError
 from calibration.target import Paper
 from grader.batch import BatchPlan, Vessels, load_process, plan_batch
+from grader.batch.shopping import TITLE as SHOPPING
 from grader.batch.words import STATEMENTS, batch_lines, plan_tables
 from grader.cautions import lines_for
 from grader.cut import PlannedBoard
@@ -98,17 +99,17 @@ def show_grades(done: Sorted) -> None:
 
 
 def _boards(done: Sorted, grade: Class) -> None:
-    found = [(n, g) for n, g in enumerate(done.grades.boards, 1) if g.grade == grade]
+    found = [g for g in done.grades.boards if g.grade == grade]
     if not found:
         return
     heading(f"{CLASS_WORDS[grade].capitalize()}")
     for start in range(0, len(found), _ACROSS):
         columns = st.columns(_ACROSS)
-        for column, (number, graded) in zip(columns, found[start : start + _ACROSS], strict=False):
+        for column, graded in zip(columns, found[start : start + _ACROSS], strict=False):
             with column, st.container(border=True):
-                name, *lines = cell_lines(number, graded, done.grades.currency, mass_unit())
+                name, *lines = cell_lines(graded, done.grades.currency, mass_unit())
                 if graded.candidate.picture is not None:
-                    st.image(graded.candidate.picture, width="stretch", alt=f"Board {number}: {CLASS_WORDS[grade]}")
+                    st.image(graded.candidate.picture, width="stretch", alt=f"{name}: {CLASS_WORDS[grade]}")
                 st.markdown(f"**{as_typed(name)}**  \n" + "  \n".join(as_typed(line) for line in lines))
 
 
@@ -274,7 +275,7 @@ def show_batch(done: Sorted, volume: str) -> BatchPlan | None:
         return None
     told_list([(line, "") for line in batch_lines(plan, mass_unit())])
     for each in plan_tables(plan):
-        with st.expander(as_typed(each.title)):
+        with st.expander(as_typed(each.title), expanded=each.title == SHOPPING):
             table(each.columns, each.rows)
     for item in plan.notices:
         caution(item)

@@ -11,8 +11,7 @@ import streamlit as st
 
 from app.common.preferences import mass_unit
 from calibration.advice import Advised, wording
-from calibration.finishes import FINISH_RGB, FINISH_WORDS
-from grader.model import FINISHES, Range
+from grader.model import Range
 from grader.units import format_range, format_share, together
 
 _MARKUP = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$:~&^@])")
@@ -93,17 +92,6 @@ def split_range(value: Range | None, unit: str) -> tuple[str, str]:
 def range_text(value: Range | None, unit: str) -> str:
     """A range as one text; empty where there is none."""
     return "" if value is None else format_range(value, unit, mass_unit())
-
-
-def legend() -> None:
-    """What the overlay's colours mean."""
-    chips = "".join(
-        f'<span style="display:inline-flex;align-items:center;margin-right:1.2rem">'
-        f'<span style="width:1rem;height:1rem;border-radius:3px;margin-right:0.4rem;'
-        f'background:rgb{FINISH_RGB[finish]}"></span>{FINISH_WORDS[finish]}</span>'
-        for finish in FINISHES
-    )
-    st.html(f"<div>{chips}<br>Boards are outlined in yellow, the printed target in white.</div>")
 
 
 def bars(lines: Sequence[tuple[str, float, str]]) -> None:

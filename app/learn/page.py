@@ -44,11 +44,11 @@ def show() -> None:
     say_what_was_done()
     found = contents_and_belief()
     if found is None or not found[0].lots:
-        st.markdown("No lot is in the log yet. Keep a measured photo in one, and record the gold that you weigh.")
+        st.markdown("No lot is kept yet. Keep one that was measured, and add the gold that you weigh.")
         return
     contents, belief = found
     if belief is None:
-        st.markdown("Nothing to learn from yet: on the page Log, record gold that you weighed from a measured lot.")
+        st.markdown("Nothing to learn from yet: on the page Lots, add gold that you weighed from a measured lot.")
     else:
         _belief(belief)
     if contents.yields:
@@ -212,17 +212,17 @@ def _import(contents: Contents) -> None:
     _table(rows_table(rows))
     if all(row.problem is None for row in rows):
         odd = any(row.questions for row in rows)
-        if odd and not st.checkbox("The rows that look wrong are right: record them all the same", key="csv-sure"):
+        if odd and not st.checkbox("The rows that look wrong are right: add them all the same", key="csv-sure"):
             return
-        if st.button("Record this yield" if len(rows) == 1 else f"Record these {len(rows)} yields"):
+        if st.button("Add this yield" if len(rows) == 1 else f"Add these {len(rows)} yields"):
             _write(lambda: rows, _add_rows)
     else:
-        st.markdown("Nothing can be recorded until every row is right.")
+        st.markdown("Nothing can be added until every row is right.")
 
 
 def _add_rows(log: Log, rows: tuple[CsvRow, ...]) -> str:
     count = len(log.add_yields(entries(rows)))
-    return f"{count} {'yield' if count == 1 else 'yields'} recorded."
+    return f"{count} {'yield' if count == 1 else 'yields'} added."
 
 
 def _write(entry: Callable[[], _T], write: Callable[[Log, _T], str]) -> None:

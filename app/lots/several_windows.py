@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 from datetime import date
 
 import streamlit as st
@@ -13,6 +14,7 @@ from app.lots.desk import (
     begin_lot_anew,
     changed_elsewhere,
     current_lot,
+    has_news,
     own_entries,
     settle_entry,
     start_lot,
@@ -46,6 +48,7 @@ _WORDS = {
     "shows": "what a photo shows",
 }
 _OF_A_PHOTO = re.compile(r"-[0-9a-f]{8,64}$")
+_LOOK_EVERY_S = 2.0
 _SHOWN = 60  # characters of what was entered
 
 
@@ -63,6 +66,14 @@ def show_what_others_did() -> None:
         _ask_entry(clash)
     for photo in current_lot().photo_clashes():
         _ask_photo(photo)
+
+
+@st.fragment(run_every=_LOOK_EVERY_S)
+def watch() -> None:
+    """Draw the page again soon after another window has changed something on it."""
+    with suppress(DataFileError):  # the page itself tells it
+        if has_news():
+            st.rerun()
 
 
 def show_damaged(error: DataFileError) -> None:

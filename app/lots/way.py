@@ -41,7 +41,7 @@ WAYS: Mapping[str, Job] = {
         (
             Step("measure/page.py", "Photos"),
             Step("value/page.py", "Price"),
-            Step("log/page.py", "Write down"),
+            Step("log/page.py", "Keep this lot"),
         ),
     ),
     "bench": Job(
@@ -51,12 +51,12 @@ WAYS: Mapping[str, Job] = {
         (
             Step("measure/page.py", "Photos"),
             Step("bench/page.py", "Sort and cut"),
-            Step("log/page.py", "Write down"),
+            Step("log/page.py", "Keep this lot"),
         ),
     ),
     "weigh": Job(
         "Weigh and log",
-        "Gold on the scale: record it, and let the next estimate learn from it.",
+        "Gold on the scale: add it to its lot, and let the next estimate learn from it.",
         ":material/scale:",
         (
             Step("log/page.py", "Weigh"),

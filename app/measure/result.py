@@ -14,7 +14,6 @@ from app.common.show import (
     caution,
     figure,
     heading,
-    legend,
     problem,
     range_text,
     remark,
@@ -23,6 +22,7 @@ from app.common.show import (
     visible_only,
 )
 from app.lots.shelf import Kept
+from app.measure.picture import show_picture
 from app.measure.retake import show_checks
 from calibration.errors import RefusedError
 from calibration.finishes import FINISH_WORDS
@@ -46,8 +46,7 @@ def show_result(done: Kept) -> None:
     else:
         st.metric("Plated share of the frame", format_share(measured.plated_share_of_frame or 0.0))
         st.markdown("Without a scale there is no area in mm² and no gold in mg.")
-    st.image(done.overlay, width="stretch", alt="The photo with the plating coloured by finish")
-    legend()
+    show_picture(done)
     if done.has_gold:
         _by_finish(measured)
     _boards(measured.boards)

@@ -74,7 +74,7 @@ def show() -> None:
     st.divider()
     show_offer(offer)
     _report(source, offer)
-    with st.expander("Keep in the log", icon=":material/save:", expanded=True):
+    with st.expander("Keep this lot", icon=":material/save:", expanded=True):
         _keep(source, offer.as_json())
     show_next(_FILE)
 
@@ -114,7 +114,7 @@ def _source() -> _Source | None:
         names = ", ".join(done.name for done in here)
         st.markdown(f"{len(here)} {'photo' if len(here) == 1 else 'photos'}: {as_typed(names)}")
         return _Source(usable((done.name, done.measured) for done in here), here)
-    lot = st.selectbox("LoggedLot", lots, format_func=lambda lot: lot.name, key="value-lot")
+    lot = st.selectbox("Lot", lots, format_func=lambda lot: lot.name, key="value-lot")
     contents = lot_contents(lot)
     if contents is None:
         return None

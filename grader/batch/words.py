@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import math
+from dataclasses import asdict
 from typing import Any
 
 from grader.batch.figures import UNITS
-from grader.batch.model import Amount, BatchPlan, GasGivenOff
+from grader.batch.model import BatchPlan, GasGivenOff
 from grader.batch.notices import FLOORS, NOT_IN_IT
+from grader.batch.shopping import shopping, shopping_table
 from grader.cautions import documents_for
 from grader.model import Range
 from grader.table import Table
@@ -68,16 +69,16 @@ def _nitric_line(plan: BatchPlan) -> str:
 
 
 def plan_tables(plan: BatchPlan) -> tuple[Table, ...]:
-    """The plan as tables: reagents, costs, gases, waste."""
+    """The plan as tables: what to have ready, reagents, costs, gases, waste."""
     tables = (
+        shopping_table(plan),
         Table(
-            ("", "Planned", "A load", "Have ready", "Floor by the reaction"),
+            ("", "Planned", "A load", "Floor by the reaction"),
             tuple(
                 (
                     a.title,
                     _range(a.planned, a.unit),
                     "" if a.per_load is None or not a.unit else f"{_middle(a.per_load)} {a.unit}",
-                    _ready(a),
                     "" if a.floor is None else f"{_middle(a.floor)} {a.unit}",
                 )
                 for a in plan.amounts
@@ -135,12 +136,6 @@ def _gas_row(g: GasGivenOff) -> tuple[str, ...]:
         f"{_middle(g.air_m3)} m³",
         g.why,
     )
-
-
-def _ready(a: Amount) -> str:
-    """Rounded up, to two digits."""
-    step = 10.0 ** (math.floor(math.log10(a.to_have)) - 1) if a.unit and a.to_have > 0 else 1.0
-    return f"{math.ceil(a.to_have / step - 1e-9) * step:.6g} {a.unit}".strip()
 
 
 def _money(r: Range, currency: str) -> str:
@@ -217,6 +212,7 @@ def batch_document(plan: BatchPlan) -> dict[str, Any]:
         "costs": {c.key: {"title": c.title, "amount": c.amount.as_json(), "example": c.example} for c in plan.costs},
         "total_cost": plan.total_cost.as_json(),
         "cost_per_gram_of_gold": plan.cost_per_gram.as_json(),
+        "shopping": [asdict(each) for each in shopping(plan)],
         "lines": batch_lines(plan),
         "tables": [{"title": t.title, "columns": t.columns, "rows": t.rows} for t in plan_tables(plan)],
         "process": {"name": plan.process.name, "figures": [i.as_json() for i in plan.process.figures.values()]},
