@@ -11,6 +11,7 @@ from grader.units.formats import (
     format_money,
     format_range,
     format_share,
+    in_digits,
     in_mass_unit,
     round_to,
     together,
@@ -26,7 +27,7 @@ from grader.units.money import (
     parse_money,
     parse_price_per_mass,
 )
-from grader.units.numbers import parse_share, split_range
+from grader.units.numbers import parse_share, spelled_range, split_range
 from grader.units.quantities import (
     parse_area_mm2,
     parse_length_mm,
@@ -51,6 +52,7 @@ __all__ = [
     "format_range",
     "format_share",
     "in_currency",
+    "in_digits",
     "in_mass_unit",
     "money_down",
     "parse_area_mm2",
@@ -70,6 +72,7 @@ __all__ = [
     "parse_weeks",
     "parse_weighed_mg",
     "round_to",
+    "spelled_range",
     "split_range",
     "together",
 ]
