@@ -220,7 +220,7 @@ def _count(text: str) -> Distribution:
         raise UsageError(
             "count-unreadable",
             f"'{text}' is not a number of boards.",
-            "Write 30, or 28..32 or about 30 if you are not sure.",
+            "Write 30; 28..32 or about 30 if you are not sure.",
         ) from error
     return distribution_of(values, text)
 
