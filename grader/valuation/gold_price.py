@@ -1,8 +1,8 @@
 """A gold price as people type it: "2650", "$2,650/oz", "85". What was left out is filled in, and said.
 
 The currency left out is the one in force. The unit left out is the troy ounce, in which gold is quoted, or the gram
-where only that makes it a price of gold (``doubts.gold_band_per_g``). A mark that parts thousands to some and decimals
-to others is read the one way that gives a price of gold.
+where only that makes it a price of gold (``doubts.gold_band_per_g``). A mark that is one for thousands to some, for
+decimals to others is read the one way that gives a price of gold.
 """
 
 from __future__ import annotations
