@@ -21,7 +21,7 @@ from calibration.sourced import parse
 from calibration.thickness import Finish, GoldProperties, gold_properties
 from grader.gold import MG_PER_MM2_UM_G_CM3, gold_mass
 from grader.lot import Lot, Part, Sight
-from grader.lot.estimate import lot_inputs
+from grader.lot.assumed import lot_inputs
 from grader.lot.sampling import prior_spread
 from grader.measured import Measured, MeasuredModel
 from grader.model import ProductModel
