@@ -41,6 +41,7 @@ from grader.valuation import Assumptions
 
 _PAPERS: dict[Paper, str] = {"a4": "A4", "letter": "Letter"}
 _ACROSS = 2
+_HIGHEST_PX = 260
 _VOLUME = "vessel-volume"
 
 
@@ -109,8 +110,14 @@ def _boards(done: Sorted, grade: Class) -> None:
             with column, st.container(border=True):
                 name, *lines = cell_lines(graded, done.grades.currency, mass_unit())
                 if graded.candidate.picture is not None:
-                    st.image(graded.candidate.picture, width="stretch", alt=f"{name}: {CLASS_WORDS[grade]}")
+                    _picture(graded.candidate.picture, f"{name}: {CLASS_WORDS[grade]}")
                 st.markdown(f"**{as_typed(name)}**  \n" + "  \n".join(as_typed(line) for line in lines))
+
+
+def _picture(rgb: Picture, alt: str) -> None:
+    """A board as it stands in its photo, no higher than a hand."""
+    height, width = rgb.shape[:2]
+    st.image(rgb, width="stretch" if width > height else max(round(_HIGHEST_PX * width / height), 1), alt=alt)
 
 
 def _downloads(done: Sorted) -> None:
