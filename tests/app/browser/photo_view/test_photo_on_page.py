@@ -88,7 +88,7 @@ def test_mark_measure_correct(new_window: Callable[..., Any], address: str, list
 
     def corrected(words: str) -> None:
         window.press("Correct what was found", MEASURE_MS)
-        window.see(page.locator("canvas"), MEASURE_MS)
+        window.see(page.locator("canvas[aria-label*='Enter acts']"), MEASURE_MS)
         window.see(words)
 
     # the next page is asked for before the stroke can have been worked with
