@@ -47,14 +47,9 @@ def history_of(told: Any, sha256: str) -> History:
     Raises:
         DataFileError: it is not what the script sends.
     """
-    if not isinstance(told, Mapping):
-        raise DataFileError(
-            "corrections-invalid",
-            "The corrections cannot be used: the browser sent something else.",
-            "Load the page again; what was kept before is still there.",
-        )
+    lists = told if isinstance(told, Mapping) else {}
     done, undone = (
-        Corrections.from_json({"schema": 1, "sha256": sha256, "corrections": told.get(name)})
+        Corrections.from_json({"schema": 1, "sha256": sha256, "corrections": lists.get(name)})
         for name in ("done", "undone")
     )
     return History(done, undone)
