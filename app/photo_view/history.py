@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from calibration.errors import DataFileError
 from grader.corrections import NO_CORRECTIONS, Corrections
 
 

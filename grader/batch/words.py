@@ -12,7 +12,7 @@ from grader.batch.shopping import shopping, shopping_table
 from grader.cautions import documents_for
 from grader.model import Range
 from grader.table import Table
-from grader.units import MassUnit, format_money, format_range, format_share, round_to
+from grader.units import MassUnit, format_money, format_range, format_share, in_digits, round_to
 
 HEADING = "What the batch needs"
 STAGE_WORDS = {
@@ -112,7 +112,7 @@ def assumed_table(plan: BatchPlan) -> Table:
     for key, given in plan.process.figures.items():
         low, high = given.distribution.support
         factor, unit = (100.0, "%") if key in _SHARES else (1.0, given.unit)
-        ends = " to ".join(dict.fromkeys(f"{x * factor:.4g}" for x in (low, high)))
+        ends = " to ".join(dict.fromkeys(in_digits(x * factor, 4) for x in (low, high)))
         rows.append(
             (given.title, f"{ends} {unit}".strip(), "example" if key in plan.process.examples else "", given.source)
         )

@@ -14,7 +14,7 @@ from grader.learn.newest import Newest
 from grader.learn.returns import Return
 from grader.model import Range
 from grader.table import Table
-from grader.units import MassUnit, format_mass, format_money, format_range, format_share
+from grader.units import MassUnit, format_mass, format_money, format_range, format_share, in_digits
 
 
 def belief_sentences(found: Newest) -> tuple[str, ...]:
@@ -55,7 +55,7 @@ def flags_table(flags: Sequence[Flag]) -> Table:
     """Yields worth a look."""
     return Table(
         ("Yield", "Weighed ÷ expected", "Chance", "What may have happened"),
-        tuple((str(f.yield_id), f"{f.ratio:.3g}", f"{f.chance:.1g}", "; or ".join(f.reasons)) for f in flags),
+        tuple((str(f.yield_id), in_digits(f.ratio), format_share(f.chance), "; or ".join(f.reasons)) for f in flags),
         "Worth a look: very unlikely by all other yields (still learned from)",
     )
 
