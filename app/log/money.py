@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from datetime import date
 from decimal import Decimal
 from typing import TypeVar
 
@@ -134,6 +135,25 @@ def _submit(
     sure = sure_of(fresh(form))
     if st.form_submit_button(f"Add the {what}"):
         write(form, entry, put, ask, (lot.id, corrects), sure=sure)
+
+
+def settlement_of(amount: str, refiner: str, charges: str, gold: str, day: date) -> NewMoney:
+    """A settlement as typed.
+
+    Raises:
+        UsageError: one of the texts cannot be read; ``currencies-differ``.
+    """
+    money = parse_money(in_currency(amount, currency()))
+    return checked(
+        NewMoney,
+        kind="settlement",
+        what=refiner,
+        amount=money.amount,
+        charges=_charges(charges, money),
+        currency=money.currency,
+        gold_mg=parse_weighed_mg(gold) if gold.strip() else None,
+        day=day,
+    )
 
 
 def _charges(text: str, payable: Money) -> Decimal:

@@ -8,6 +8,7 @@ from app.common.preferences import mass_unit
 from app.common.show import as_typed, cautions, heading, table
 from app.log.listing import show_list
 from app.log.money import money_form, purchase_form
+from app.log.pot import show_pot
 from app.log.yields import yield_form
 from app.lots.desk import current_lot
 from app.lots.keep import keep_button, logged_lot, lot_contents, name_changed, read_log, say_what_was_done
@@ -83,6 +84,7 @@ def _whole_log() -> None:
     contents = read_log(lambda log: log.contents())
     if contents is None or not contents.lots:
         return
+    show_pot(contents)
     with st.expander("What is in the log", icon=":material/menu_book:"):
         _used_columns(lots_table(contents, mass_unit()), first=1)
         st.download_button(

@@ -61,6 +61,36 @@ def test_a_lot_from_purchase_to_profit_with_a_correction(run: Run) -> None:
     assert json.loads(run("list", "--json"))["money"][3]["corrects"] == 1
 
 
+def test_gold_of_several_lots_waits_in_the_pot_for_one_settlement(run: Run) -> None:
+    assert "No gold waits" in run("pot")
+    with pytest.raises(UsageError) as empty:
+        run("pot", "--payable", "100 EUR")
+    assert empty.value.code == "pot-empty"
+    run("new", "cellar lot")
+    for lot, mass in (("attic lot", "1 g"), ("cellar lot", "0.5 g")):
+        run("yield", lot, "--mass", mass, "--fineness", "990", "--fineness-known", "assayed")
+    told = run("pot")
+    assert "990 mg" in told
+    assert "495 mg" in told
+    said = run("pot", "attic lot", "cellar lot", "--payable", "100 EUR", "--charges", "8.5 EUR", "--refiner", "R")
+    assert "of attic lot: 66.67 EUR" in said
+    assert "of cellar lot: 33.33 EUR" in said
+    assert "No gold waits" in run("pot")
+    accounts = {a["name"]: a["balance"] for a in json.loads(run("compare", "--json"))["accounts"]}
+    assert accounts == {"attic lot": {"EUR": "61.00"}, "cellar lot": {"EUR": "30.50"}}
+
+
+def test_a_lot_is_said_to_be_something_else(run: Run) -> None:
+    assert "is now loft lot." in run("change", "attic lot", "--name", "loft lot", "--part", "strips")
+    assert "loft lot, put away" in run("change", "loft lot", "--archive")
+    shown = json.loads(run("list", "--json"))
+    assert [(lot["name"], lot["seller"], lot["part"], lot["archived"]) for lot in shown["lots"]] == [
+        ("loft lot", "Ann", "strips", True)
+    ]
+    assert [change["name"] for change in shown["lot_changes"]] == ["attic lot", "loft lot"]
+    assert "is as it was" in run("change", "loft lot", "--note", "")
+
+
 @pytest.mark.parametrize(
     ("words", "code"),
     [
