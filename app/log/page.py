@@ -13,7 +13,7 @@ from app.log.yields import yield_form
 from app.lots.desk import current_lot
 from app.lots.keep import keep_button, logged_lot, lot_contents, name_changed, read_log, say_what_was_done
 from app.lots.shelf import kept
-from app.lots.way import WAYS, chosen_way, show_next, show_way
+from app.lots.way import WAYS, chosen_way, link, show_next, show_way
 from grader.cautions import lines_for
 from grader.log import Contents, LoggedLot, to_json
 from grader.log.batch_tables import batches_table, waiting_table
@@ -72,6 +72,8 @@ def _entries(lot: LoggedLot) -> None:
         money_form(lot, contents)
     with st.expander("Gold that you weighed", icon=":material/scale:", expanded=job is WAYS["weigh"]):
         yield_form(lot)
+    if contents.yields:
+        link("learn/page.py", "What its gold taught", ":material/school:")
 
 
 def _contents(contents: Contents) -> None:
