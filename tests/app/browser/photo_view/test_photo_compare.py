@@ -9,10 +9,17 @@ import pytest
 
 pytestmark = pytest.mark.browser
 
-PIXELS = """c => { const d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data; let sum = 0;
-  const half = [0, 0]; for (let y = 0; y < c.height; y++) for (let x = 0; x < c.width; x++) {
-    const i = 4 * (y * c.width + x); half[x < c.width / 2 ? 0 : 1] += (7 * d[i] + 5 * d[i + 1] + 3 * d[i + 2]) % 251; }
-  return half; }"""
+# A number for the left half of the canvas and one for the right, which change with their pixels.
+PIXELS = """c => {
+  const d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data;
+  const half = [0, 0];
+  for (let y = 0; y < c.height; y++)
+    for (let x = 0; x < c.width; x++) {
+      const i = 4 * (y * c.width + x);
+      half[x < c.width / 2 ? 0 : 1] += (7 * d[i] + 5 * d[i + 1] + 3 * d[i + 2]) % 251;
+    }
+  return half;
+}"""
 
 
 @pytest.mark.parametrize("width", [1280, 390])
