@@ -46,7 +46,7 @@ def test_a_lot_from_purchase_to_profit_with_a_correction(run: Run) -> None:
     run("sold", "attic lot", "--amount", "30 EUR", "--what", "bodies")
     said = run("settled", "attic lot", "--payable", "100 EUR", "--charges", "8.5 EUR", "--gold", "1.2 g")
     assert "Settlement 3 of attic lot" in said
-    assert "-290.50 EUR" in run("compare")  # 30 + 100 - 8.50 - 12 - 400
+    assert "\N{MINUS SIGN}290.50 EUR" in run("compare")  # 30 + 100 - 8.50 - 12 - 400
     said = run("bought", "attic lot", "--price", "40 EUR", "--corrects", 1, "--reason", "a zero too many")
     assert "takes the place of purchase 1" in said
     assert " 69.50 EUR" in run("compare")
