@@ -11,6 +11,7 @@ from threading import Lock
 import streamlit as st
 
 from app.common.trouble import telling, trouble
+from app.lots.bin import in_bin
 from app.lots.entries import Clash, Value
 from app.lots.lot_folder import LotFolder, is_key, lots_in, new_key
 from app.lots.measuring import Measuring, Order
@@ -94,6 +95,7 @@ class Desk:
 
 @st.cache_resource
 def _desk(folder: Path) -> Desk:
+    in_bin(bin_folder())  # what has lain there too long goes when the page is started, too
     return Desk(folder)
 
 
