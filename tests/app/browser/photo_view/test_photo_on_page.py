@@ -67,6 +67,7 @@ def test_mark_measure_correct(new_window: Callable[..., Any], address: str, list
     # two clicks where the known ends are give the scale to a pixel in its length
     length_px = math.dist(known.start_px, known.end_px)
     before = milligrams(lambda told: True)
+    window.press("Its whole row")
     window.press("Next place")
     window.press("No gold")
     window.see("1 correction by hand")
