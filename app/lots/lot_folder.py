@@ -198,15 +198,24 @@ class LotFolder:
 
     def history(self, sha256: str) -> History | None:
         """What was done by hand on a photo, as far as anybody has heard of it; None where nothing was."""
-        try:
-            return History.from_json(loads(self._history_path(sha256).read_bytes()))
-        except (OSError, DataFileError, *UNSOUND):
-            return None
+        return _read_history(self._history_path(sha256))
 
     def keep_history(self, sha256: str, history: History) -> None:
-        """Keep it at once, before anything is worked out from it: the measurement follows."""
+        """Keep it at once, before anything is worked out from it: the measurement follows.
+
+        What another window did, and no measurement has followed yet, is laid aside: see ``unsettled``.
+        """
         with self._file.lock:
-            write_whole(self._history_path(sha256), json.dumps(history.as_json()).encode())
+            path, old, done = self._history_path(sha256), self.history(sha256), self.measured().get(sha256)
+            followed = () if done is None else done.measured.made_by_hand.items
+            if old is not None and old.by != history.by and old.done.items != followed:
+                path.replace(path.with_name(f"{sha256}.{old.by or 'other'}.hand"))
+            write_whole(path, json.dumps(history.as_json()).encode())
+
+    def unsettled(self, sha256: str) -> list[tuple[Path, History]]:
+        """Histories of a photo that were laid aside; whoever has a measurement follow one removes its file."""
+        found = ((path, _read_history(path)) for path in sorted(self._folder.glob(f"{sha256}.*.hand")))
+        return [(path, history) for path, history in found if history is not None]
 
     def _history_path(self, sha256: str) -> Path:
         return self._folder / f"{sha256}.hand"
@@ -316,6 +325,13 @@ class LotFolder:
             for path in self._folder.glob(f"{sha256}*.{end}"):
                 if path.stem not in stems:
                     path.unlink(missing_ok=True)
+
+
+def _read_history(path: Path) -> History | None:
+    try:
+        return History.from_json(loads(path.read_bytes()))
+    except (OSError, DataFileError, *UNSOUND):
+        return None
 
 
 def is_sha256(text: str) -> bool:
