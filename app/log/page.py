@@ -56,7 +56,8 @@ def _ask_about(logged: LoggedLot | None) -> None:
         part = st.text_input("Kind of boards", key="lot-part", placeholder="memory strips", persist_state="session")
     note = st.text_input("Note", key="lot-note", persist_state="session")
     photos = [done for done in kept().values() if done.has_gold]
-    keep_button("lot", photos, {"seller": seller or "", "part": part or "", "note": note or ""})
+    if keep_button("lot", photos, {"seller": seller or "", "part": part or "", "note": note or ""}):
+        st.rerun()  # with all that can be added to a lot that is kept
 
 
 def _entries(lot: LoggedLot) -> None:
