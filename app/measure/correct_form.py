@@ -73,10 +73,11 @@ def settle_corrections() -> None:
     """
     for sha256 in list(kept()):
         with suppress(PhotoError):  # without its photo, nothing more can be worked out
-            for path, history in current_lot().unsettled(sha256):
-                _settle(sha256, history)
+            for path, aside in current_lot().unsettled(sha256):
+                _settle(sha256, aside)
                 path.unlink(missing_ok=True)
-            if (history := current_lot().history(sha256)) is not None:
+            history = current_lot().history(sha256)
+            if history is not None:
                 _settle(sha256, history)
     opened, base = kept().get(st.session_state.get(_OPEN, "")), st.session_state.get(_BASE)
     if opened is not None and base is not None and opened.stamp != base.stamp:
