@@ -11,7 +11,7 @@ import typer
 
 from calibration.errors import UsageError
 from grader.bid import WorkBench
-from grader.cli.currency import base_figures, meant, own_money
+from grader.cli.currency import base_figures, gold_price, meant, own_money
 from grader.cli.log import day_of, existing_log, lot_key
 from grader.cli.questions import ask_first
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
@@ -32,7 +32,7 @@ LotOption = Annotated[str | None, typer.Option(help="A lot of the log instead of
 class ValueOptions:
     """What a person says of a lot and of money; None where nothing was said."""
 
-    spot: Annotated[str | None, typer.Option(help="Gold price, such as '2650 USD/ozt' or '85 EUR/g'.")] = None
+    spot: Annotated[str | None, typer.Option(help="Gold price: '2650', '2650 USD/ozt' or '85 EUR/g'.")] = None
     spot_date: Annotated[str | None, typer.Option(help="Day of the gold price: 2026-11-20, or today.")] = None
     payable: Annotated[str | None, typer.Option(help="Share of it that is paid: '93 %' or '85..98 %'.")] = None
     recovery: Annotated[str | None, typer.Option(help="Gold recovered ÷ gold present: '85..94..99 %'.")] = None
@@ -127,9 +127,10 @@ class ValueOptions:
         def own(text: str | None) -> str | None:
             return meant(text, money)
 
+        spot = gold_price(self.spot, self.assumptions, money)
         return figures_of(
-            base_figures(self.assumptions, money, (self.spot, *(self.cost or ()))),
-            spot=own(self.spot),
+            base_figures(self.assumptions, money, (spot, *(self.cost or ()))),
+            spot=spot,
             spot_date=None if self.spot_date is None else day_of(self.spot_date),
             payable=self.payable,
             recovery=self.recovery,
@@ -184,7 +185,7 @@ class ValueOptions:
         Raises:
             UsageError: a figure that cannot be read, or that is doubted.
         """
-        asking = asking_price(meant(self.asking, own_money()))
+        asking = asking_price(meant(self.asking, own_money().or_else(figures.currency)))
         _ask(lot_doubts(estimate, figures, asking), yes=self.yes)
         bench = WorkBench.of(self.process, process_folder())
         return offer_for(estimate, figures, asking, bench)

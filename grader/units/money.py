@@ -119,6 +119,11 @@ def in_currency(text: str, currency: str) -> str:
     return text if found is None else f"{found[1]} {currency}{f' {found[2]}' if found[2] else ''}"
 
 
+def shares_sign(currency: str, sign: str) -> bool:
+    """Whether a currency uses a sign that others use too."""
+    return currency in _currencies().used_by.get(sign, frozenset())
+
+
 def parse_money(text: str) -> Money:
     """An amount of money from "120 USD", "USD 120", "€85,50", "US$120". Zero is allowed.
 

@@ -135,9 +135,7 @@ def test_own_assumptions_carry_no_example_warning(photo: Path, tmp_path: Path) -
     [
         ((*PRICE, "--payable", "250 %"), "share-out-of-range", ("payable", "250 %", "100 %")),
         ((*PRICE, "--recovery", "30 mic"), "quantity-unreadable", ("recovery", "30 mic")),
-        ((*PRICE, "--asking", "120"), "currency-missing", ("asking price", "120 USD")),
         ((*PRICE, "--asking", "-5 USD"), "money-negative", ("asking price", "-5 USD")),
-        ((*PRICE, "--asking", "$120"), "currency-ambiguous", ("US$",)),
         ((*PRICE, "--asking", "120 EUR"), "currencies-differ", ("EUR", "USD")),
         ((*PRICE, "--cost", "12"), "currency-missing", ("cost 1",)),
         ((*PRICE, "--accept-loss", "90 %"), "accepted-loss-out-of-range", ("50 %",)),
@@ -148,9 +146,6 @@ def test_own_assumptions_carry_no_example_warning(photo: Path, tmp_path: Path) -
         ((*PRICE, "--other-face", "no"), "other-face-unknown", ("alike",)),
         ((*PRICE, "--count", "3", "--parts", "lot.toml"), "parts-and-options", ("or",)),
         (("--spot", "-2650 USD/ozt", "--spot-date", "today"), "price-not-positive", ("gold price",)),
-        (("--spot", "2650", "--spot-date", "today"), "currency-missing", ("USD/ozt",)),
-        (("--spot", "2650 USD", "--spot-date", "today"), "price-per-what", ("USD/ozt",)),
-        (("--spot", "2.650 USD/ozt", "--spot-date", "today"), "number-ambiguous", ("2650",)),
         (("--spot", "30 mic", "--spot-date", "today"), "currency-unknown", ("mic", "USD/ozt")),
         (("--spot", "85 EUR/g", "--spot-date", "today"), "example-costs-currency", ("--cost",)),
         (("--spot", "2650 USD/ozt", "--spot-date", "20/11/2026"), "date-unreadable", ("2026-11-20",)),
@@ -353,3 +348,14 @@ def test_a_listing_s_shared_sign_is_not_guessed(photo, tmp_path):
     assert result.exit_code == 0, result.output
     assert "asking, not used: say in which currency $25" in result.stderr
     assert "count 40, read from “40 boards”" in result.stderr
+
+
+@pytest.mark.parametrize("spot", ["2650", "$2650/oz", "2650 USD", "$2,650"])
+def test_what_a_gold_price_leaves_out_is_filled_in_and_told(photo: Path, tmp_path: Path, spot: str) -> None:
+    whole, typed = tmp_path / "whole.json", tmp_path / "typed.json"
+    run(photo, *PRICE, "--asking", "120 USD", "--json", whole)
+    told = run(photo, "--spot", spot, "--spot-date", "today", "--asking", "$120", "--json", typed)
+    assert "read as 2650 USD per troy ounce" in told.replace(",", "")
+    first, second = (json.loads(p.read_text("utf-8")) for p in (whole, typed))
+    assert second["highest_price"] == first["highest_price"]
+    assert second["asking_price"] == first["asking_price"]
