@@ -6,6 +6,7 @@ import numpy as np
 import streamlit as st
 from PIL import Image
 
+from app.common.arrive import begin_page, show_arrival
 from app.common.show import problem, style
 from app.common.trouble import telling
 from app.lots.desk import sit_down, stand_up
@@ -51,9 +52,11 @@ def main() -> None:
     with st.container(horizontal=True, key="pages"):
         for file, (title, _) in PAGES.items():
             link(file, title)
+    begin_page(chosen.url_path)
     try:
         show_what_others_did()
         chosen.run()
+        show_arrival()
     except GraderError as error:
         problem(error)
     finally:

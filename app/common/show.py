@@ -62,7 +62,7 @@ def _told(item: Advised, about: str) -> str:
 
 
 def visible_only(statement: str) -> None:
-    """The reminder of what the figures leave out; it stays at the foot of the window."""
+    """The reminder of what the figures leave out."""
     with st.container(key="visible-only"):
         remark(statement)
 
@@ -70,6 +70,14 @@ def visible_only(statement: str) -> None:
 def remark(text: str) -> None:
     """A line of small text, in full contrast."""
     st.markdown(f":small[{plain(text)}]")
+
+
+def where_from(text: str) -> None:
+    """A source, behind a line that opens it."""
+    st.html(
+        '<details class="source"><summary>Where this figure is from</summary>'
+        f"<p>{html.escape(' '.join(text.split()))}</p></details>"
+    )
 
 
 def heading(text: str) -> None:

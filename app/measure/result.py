@@ -13,9 +13,7 @@ from app.common.show import (
     caution,
     figure,
     heading,
-    legend,
     plain,
-    problem,
     range_text,
     remark,
     split_range,
@@ -24,7 +22,6 @@ from app.common.show import (
 )
 from app.lots.shelf import Kept
 from app.measure.retake import show_checks
-from calibration.errors import RefusedError
 from calibration.finishes import FINISH_WORDS
 from grader.measured import Measured, MeasuredBoard
 from grader.report.wide import wide_sentences
@@ -37,8 +34,6 @@ def show_result(done: Kept) -> None:
     measured = done.measured
     refused = measured.refused
     heading(done.name)
-    if refused is not None:
-        problem(RefusedError(refused.code, refused.message, refused.advice))
     retake = show_checks(measured)
     if done.has_gold:
         _figures(measured)
@@ -46,8 +41,6 @@ def show_result(done: Kept) -> None:
     else:
         st.metric("Plated share of the frame", format_share(measured.plated_share_of_frame or 0.0))
         st.markdown("Without a scale there is no area in mm² and no gold in mg.")
-    st.image(done.overlay, width="stretch", alt="The photo with the plating coloured by finish")
-    legend()
     if done.has_gold:
         _by_finish(measured)
     _boards(measured.boards)
