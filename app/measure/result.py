@@ -9,11 +9,11 @@ from pathlib import PurePath
 import streamlit as st
 
 from app.common.show import (
+    as_typed,
     bars,
     caution,
     figure,
     heading,
-    plain,
     range_text,
     remark,
     split_range,
@@ -25,7 +25,7 @@ from app.measure.retake import show_checks
 from calibration.finishes import FINISH_WORDS
 from grader.measured import Measured, MeasuredBoard
 from grader.report.wide import wide_sentences
-from grader.report.words import budget_lines, learned_from, row_words, scale_words, told_finishes
+from grader.report.words import learned_sources, row_words, scale_words, told_finishes, unknown_lines
 from grader.units import format_share, together
 
 
@@ -73,7 +73,7 @@ def _figures(measured: Measured) -> None:
         figure("Plated area", measured.plated_area_mm2, "mm²")
     with right:
         figure("Gold in the visible plating", measured.gold_mg, "mg")
-    for source in learned_from(measured):
+    for source in learned_sources(measured):
         remark(f"Thickness: {source}. So this is the gold that your process recovers.")
     if measured.scale is not None:
         remark(f"{scale_words(measured.scale)}.")
@@ -117,11 +117,11 @@ def _why_wide(measured: Measured) -> None:
     sentences = wide_sentences(measured)
     if not sentences:
         return
-    st.markdown(plain(" ".join(sentences[:2])))
+    st.markdown(as_typed(" ".join(sentences[:2])))
     with st.expander("Why the range is so wide, and what narrows it", icon=":material/swap_horiz:"):
         for sentence in sentences[2:]:
-            st.markdown(plain(sentence))
-        bars([(title, share, "") for title, share in budget_lines(measured)])
+            st.markdown(as_typed(sentence))
+        bars([(title, share, "") for title, share in unknown_lines(measured)])
 
 
 def _downloads(done: Kept) -> None:

@@ -10,13 +10,14 @@ import streamlit as st
 from numpy.typing import NDArray
 
 from app.common.arrive import arrive
-from app.common.show import legend, plain, problem
+from app.common.show import as_typed, problem
 from app.common.trouble import telling
 from app.lots.desk import current_lot, desk, lot_key
 from app.lots.lot_folder import Waiting
 from app.lots.measuring import Order
 from app.lots.shelf import Kept
 from app.photos.adding import usual_request
+from app.photos.picture import show_picture
 from app.photos.progress import is_measuring
 from app.scale.form import MARKED
 from app.scale.on_photo import mark_known_size
@@ -43,8 +44,7 @@ def choose_photo(shelf: Sequence[Kept]) -> Kept:
 def show_overlay(done: Kept) -> None:
     """A measured photo with what was found on it."""
     with st.container(key="photo"):
-        st.image(done.overlay, width="stretch", alt="The photo with the plating coloured by finish")
-    legend()
+        show_picture(done)
 
 
 def show_waiting(photos: Sequence[Waiting]) -> None:
@@ -67,7 +67,7 @@ def ask_scale(done: Kept) -> None:
         problem(RefusedError(refused.code, refused.message, refused.advice))
     with st.container(key="no-scale", border=True):
         st.markdown(
-            f"**How large are these boards?** Nothing of known size was recognised in {plain(done.name)}. "
+            f"**How large are these boards?** Nothing of known size was recognised in {as_typed(done.name)}. "
             "One known length in the picture is enough."
         )
         if st.session_state.get(_MARKING) != done.sha256:

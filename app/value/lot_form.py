@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import streamlit as st
 
-from app.common.show import plain, remark
+from app.common.show import as_typed, remark
 from app.scale.form import read
 from grader.lot import Lot, PartText, SightText, lot_of
 from grader.lot.pairs import Suggestion, suggest_pairs
@@ -65,7 +65,7 @@ def ask_shown(measured: Sequence[Measured]) -> ShownPhotos:
     with st.expander(_shown_words(measured), icon=":material/photo_library:", key="photos-show"):
         for m in measured:
             if len(measured) > 1:
-                st.markdown(f"**{plain(m.photo)}**")
+                st.markdown(f"**{as_typed(m.photo)}**")
             one, fine = _ask_photo(m, measured)
             shown.append(one)
             good = good and fine

@@ -6,7 +6,7 @@ import streamlit as st
 
 from app.common.chart import draw
 from app.common.preferences import mass_unit
-from app.common.show import bars, caution, heading, plain, remark, table, told_list
+from app.common.show import as_typed, bars, caution, heading, remark, table, told_list
 from grader.report.charts import profit_chart
 from grader.units import format_money, format_share
 from grader.valuation import Offer
@@ -44,14 +44,14 @@ def show_folds(offer: Offer) -> None:
 def _ways(offer: Offer) -> None:
     currency = offer.assumptions.currency
     accepted = format_share(offer.assumptions.accepted_loss)
-    st.markdown(plain(f"You accept a {accepted} chance of a loss."))
+    st.markdown(as_typed(f"You accept a {accepted} chance of a loss."))
     left, right = st.columns(2)
     with left:
         st.metric("Break-even price (no profit on average)", break_even_words(offer))
     if offer.asking is not None:
         with right:
             st.metric(
-                f"Chance of a loss at {plain(format_money(offer.asking.price, currency))}",
+                f"Chance of a loss at {as_typed(format_money(offer.asking.price, currency))}",
                 format_share(offer.asking.chance_of_loss),
             )
     shown = at_price(offer)

@@ -14,7 +14,7 @@ from app.common.arrive import arrive
 from app.common.doubts import believed
 from app.common.own_money import in_chosen_currency
 from app.common.preferences import currency
-from app.common.show import plain, problem, remark
+from app.common.show import as_typed, problem, remark
 from app.lots.desk import current_lot, lot_name
 from app.lots.keep import all_lots, ask_to_keep, lot_contents, say_what_was_done, write_log
 from app.lots.lot_folder import LotFolder
@@ -194,7 +194,7 @@ def _worked_out(lot: Lot, figures: Assumptions, asking: AskingPrice | None) -> O
 
 def _take_along(source: _Source, offer: Offer) -> None:
     """Keep the offer, and the report."""
-    with st.expander("Keep in the log", icon=":material/save:"):
+    with st.expander("Keep this lot", icon=":material/save:"):
         _keep(source, offer.as_json())
     with st.popover("Report to take along", icon=":material/description:"):
         _report(source, offer)
@@ -272,7 +272,7 @@ def _keep(source: _Source, offer: Mapping[str, Any]) -> None:
     if lot is None:
         ask_to_keep("valued", source.photos, dict(offer))
         return
-    if st.button(f"Keep this offer in lot {plain(lot.name)}", icon=":material/save:"):
+    if st.button(f"Keep this offer in lot {as_typed(lot.name)}", icon=":material/save:"):
         write_log(lambda log: f"Offer {log.add_offer(lot.id, dict(offer)).id} kept in lot {lot.name}.")
     say_what_was_done()
 

@@ -37,11 +37,11 @@ from grader.grade.candidates import is_measurement
 from grader.grade.words import (
     BOARD_COLUMNS,
     PART_COLUMNS,
-    board_rows,
+    cut_part_rows,
+    grade_notes,
+    graded_rows,
     grades_document,
-    notes_of,
     order_lines,
-    part_rows,
 )
 from grader.measured import read_measurements
 from grader.photo import reduced
@@ -268,16 +268,16 @@ def _write(
 
 
 def _show(grades: Grades, thresholds: Thresholds) -> None:
-    show_table(BOARD_COLUMNS, board_rows(grades))
+    show_table(BOARD_COLUMNS, graded_rows(grades))
     for graded in grades.boards:
         if graded.candidate.why_not is not None:
             out.print(f"{graded.candidate.name}: {graded.candidate.why_not.message}", markup=False)
-    rows = part_rows(grades)
+    rows = cut_part_rows(grades)
     if rows:
         out.print()
         show_table(PART_COLUMNS, rows)
     out.print()
     for line in order_lines(grades):
         out.print(line, markup=False)
-    for line in (*notes_of(grades, thresholds), *lines_for("cut")):
+    for line in (*grade_notes(grades, thresholds), *lines_for("cut")):
         out.print(line, markup=False, style="yellow")

@@ -43,6 +43,10 @@ class ValueOptions:
             "or 'purchase: shipping = 15 USD', paid whatever you then do with the lot. Replaces all example costs."
         ),
     ] = None
+    postage: Annotated[
+        str | None,
+        typer.Option(help="What sending the lot to you costs: '12 USD'. Replaces that example cost alone."),
+    ] = None
     fee: Annotated[str | None, typer.Option(help="Marketplace's fee on the price: '5 %'.")] = None
     tax: Annotated[str | None, typer.Option(help="Tax on price and fee: '8.25 %'.")] = None
     hours: Annotated[str | None, typer.Option(help="Your own hours for stripping: '2..4 h'.")] = None
@@ -98,6 +102,13 @@ class ValueOptions:
         str | None, typer.Option(help="Faces that no photo shows: 'alike' or 'left out'. Default: 'left out'.")
     ] = None
     parts: Annotated[Path | None, typer.Option(help="A file with several parts; see docs/buying.md.")] = None
+    listing: Annotated[
+        Path | None,
+        typer.Option(
+            help="A file with the listing's text, as copied (- reads it from the standard input). Weight or number, "
+            "price and postage that you did not give are taken from it, and it is said from which words."
+        ),
+    ] = None
     yes: Annotated[bool, typer.Option("--yes", help="Accept figures that look wrong, without asking.")] = False
 
     def figures(self) -> Assumptions:
@@ -124,6 +135,7 @@ class ValueOptions:
             payable=self.payable,
             recovery=self.recovery,
             costs=self.cost,
+            postage=own(self.postage),
             fee=self.fee,
             tax=self.tax,
             hours=self.hours,

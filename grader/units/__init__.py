@@ -22,12 +22,13 @@ from grader.units.money import (
     PricePerMass,
     currencies_in,
     currency_codes,
+    currency_signs,
     in_currency,
     money_down,
     parse_money,
     parse_price_per_mass,
 )
-from grader.units.numbers import parse_share, spelled_range, split_range
+from grader.units.numbers import parse_share, range_ends, spelled_range
 from grader.units.quantities import (
     parse_area_mm2,
     parse_length_mm,
@@ -47,6 +48,7 @@ __all__ = [
     "PricePerMass",
     "currencies_in",
     "currency_codes",
+    "currency_signs",
     "format_mass",
     "format_money",
     "format_range",
@@ -71,8 +73,8 @@ __all__ = [
     "parse_volume_ml",
     "parse_weeks",
     "parse_weighed_mg",
+    "range_ends",
     "round_to",
     "spelled_range",
-    "split_range",
     "together",
 ]

@@ -85,6 +85,12 @@ def currency_codes() -> tuple[str, ...]:
     return tuple(sorted(_currencies().codes))
 
 
+def currency_signs() -> dict[str, str]:
+    """Signs of currencies, each with its code; a sign that several currencies share stands for itself."""
+    known = _currencies()
+    return {**{sign: sign for sign in known.shared}, **known.signs}
+
+
 def currencies_in(text: str) -> tuple[str, ...]:
     """Codes of the currencies that a text names beside its numbers, in order: by code, or by a sign of one alone."""
     known = _currencies()

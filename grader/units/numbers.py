@@ -110,7 +110,7 @@ def _with_decimal_dot(digits: str) -> str:
     return mantissa.replace(",", ".") + mark + exponent
 
 
-def split_range(text: str) -> tuple[str, ...]:
+def range_ends(text: str) -> tuple[str, ...]:
     """The parts of "85..98 %" or "8..10..15 USD", each with a unit: one that has none takes the last part's.
 
     Returns one part (the text itself) where no two dots are in it.

@@ -161,10 +161,10 @@ def curve_rows(offer: Offer) -> list[tuple[str, str, str, str]]:
 
 def lot_rows(offer: Offer) -> list[tuple[str, str, str]]:
     """The parts of the lot: name, boards photographed, boards that there are likely to be."""
-    return part_rows(offer.lot)
+    return lot_part_rows(offer.lot)
 
 
-def part_rows(parts: Iterable[Mapping[str, Any]]) -> list[tuple[str, str, str]]:
+def lot_part_rows(parts: Iterable[Mapping[str, Any]]) -> list[tuple[str, str, str]]:
     """The same from the parts as ``LotEstimate.as_json`` gives them."""
     return [(str(p["name"]), _seen_words(p), f"{p['boards']:.0f}") for p in parts]
 

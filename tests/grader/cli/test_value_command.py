@@ -288,3 +288,74 @@ def test_what_a_gold_price_leaves_out_is_filled_in_and_told(photo: Path, tmp_pat
     first, second = (json.loads(p.read_text("utf-8")) for p in (whole, typed))
     assert second["highest_price"] == first["highest_price"]
     assert second["asking_price"] == first["asking_price"]
+
+
+LISTING = """
+Backplane boards, vintage
+Item weight: 40 kg, shipping weight 44 kg
+Price: 120.00 USD
+Shipping: 55 USD
+"""
+
+
+def test_a_listing_fills_what_was_not_given_and_says_from_which_words(photo, tmp_path):
+    text = tmp_path / "listing.txt"
+    text.write_text(LISTING, "utf-8")
+    arguments = [str(photo), "--boards", "2", "--weighed", "800 g", *PRICE, "--yes", "--json"]
+    filled = RUNNER.invoke(app, [*arguments, str(tmp_path / "filled.json"), "--listing", str(text)])
+    typed = ("--mass", "40 kg", "--asking", "120 USD", "--postage", "55 USD")
+    by_hand = RUNNER.invoke(app, [*arguments, str(tmp_path / "typed.json"), *typed])
+    assert filled.exit_code == by_hand.exit_code == 0, filled.output + by_hand.output
+    assert json.loads((tmp_path / "filled.json").read_text()) == json.loads((tmp_path / "typed.json").read_text())
+    assert "mass 40 kg, read from “weight: 40 kg”" in filled.stderr
+    assert "postage 55 USD, read from “Shipping: 55 USD”" in filled.stderr
+
+
+def test_what_was_given_goes_before_a_listing(photo, tmp_path):
+    text = tmp_path / "listing.txt"
+    text.write_text(LISTING, "utf-8")
+    arguments = [
+        str(photo),
+        "--boards",
+        "2",
+        *PRICE,
+        "--yes",
+        "--count",
+        "90",
+        "--asking",
+        "7 USD",
+        "--postage",
+        "0 USD",
+    ]
+    with_it = RUNNER.invoke(app, [*arguments, "--listing", "-"], input=LISTING.encode())
+    without = RUNNER.invoke(app, arguments)
+    assert with_it.exit_code == without.exit_code == 0, with_it.output
+    assert with_it.stdout == without.stdout
+    assert "nothing sure that is still missing" in with_it.stderr
+
+
+def test_postage_takes_the_place_of_one_example_cost_alone(photo, tmp_path):
+    def costs(*more: str) -> float:
+        place = tmp_path / "offer.json"
+        result = RUNNER.invoke(
+            app, [str(photo), "--boards", "2", "--count", "40", *PRICE, "--yes", *more, "--json", str(place)]
+        )
+        assert result.exit_code == 0, result.output
+        return float(json.loads(place.read_text())["break_even"])
+
+    assert costs("--postage", "40 USD") == pytest.approx(costs("--postage", "10 USD") - 30, abs=0.5)
+
+
+def test_postage_in_another_currency_is_refused(photo):
+    with pytest.raises(GraderError) as refused:
+        RUNNER.invoke(app, [str(photo), "--boards", "2", *PRICE, "--postage", "4 EUR"], catch_exceptions=False)
+    assert refused.value.code == "postage-currency"
+
+
+def test_a_listing_s_shared_sign_is_not_guessed(photo, tmp_path):
+    text = tmp_path / "listing.txt"
+    text.write_text("40 boards\n$25, free shipping", "utf-8")
+    result = RUNNER.invoke(app, [str(photo), "--boards", "2", *PRICE, "--yes", "--listing", str(text)])
+    assert result.exit_code == 0, result.output
+    assert "asking, not used: say in which currency $25" in result.stderr
+    assert "count 40, read from “40 boards”" in result.stderr
