@@ -79,7 +79,7 @@ def show() -> None:
     with st.container(key="panes"):
         left, right = st.columns([6, 5], gap="large")
     here = tuple(done for done in kept().values() if done.has_gold)
-    source = _Source(usable((done.name, done.measured) for done in here), here)
+    source = _Source(usable((done.name, done.measured) for done in here) if here else [], here)
     with left:
         shown = _photos(shelf, source)
     with right:
