@@ -15,7 +15,7 @@ from app.lots.keep import ask_to_keep
 from app.lots.learned import ask_properties
 from app.lots.measuring import Order
 from app.lots.shelf import Kept, kept, take_off
-from app.lots.way import WAYS, chosen_way, show_next, show_way
+from app.lots.way import WAYS, chosen_way, link, show_next, show_way
 from app.measure.correct_form import is_correcting, offer_correcting, show_correcting
 from app.measure.result import show_all, show_result
 from app.photos.adding import ask_photos, ask_sample, measure_what_waits, photos_of_lot
@@ -36,7 +36,7 @@ def show() -> None:
     opened = next((done for done in shelf if is_correcting(done)), None)
     if opened is not None:
         show_correcting(opened)
-        show_next(_FILE)
+        _go_on()
         return
     with st.container(key="panes"):
         left, right = st.columns([6, 5], gap="large")
@@ -45,7 +45,16 @@ def show() -> None:
     with right:
         _right(shelf, shown)
     if any(done.has_gold for done in shelf):
+        _go_on()
+
+
+def _go_on() -> None:
+    """To the next step; in pricing a listing this page is none, but a closer look, and the price comes after it."""
+    if chosen_way() is not WAYS["listing"]:
         show_next(_FILE)
+        return
+    with st.container(key="next"):
+        link("value/page.py", f"Next: {chosen_way().steps[0].title}", ":material/arrow_forward:")
 
 
 def _photos(shelf: Sequence[Kept]) -> Kept | None:

@@ -14,11 +14,12 @@ from app.lots.desk import found_good
 from calibration.errors import UsageError
 from grader.lot import amount_texts
 from grader.lot_offer import asking_price
-from grader.units import AskingPrice, in_currency, parse_price_per_mass
+from grader.units import AskingPrice, in_currency, parse_money, parse_price_per_mass
 from grader.units.estimates import amount_estimate
 from grader.valuation import Assumptions, SaleTexts, with_given
 from grader.valuation.gold_price import GoldPriceText, gold_price_in_full
 from grader.valuation.kinds import TYPED
+from grader.valuation.postage import with_postage
 
 _T = TypeVar("_T")
 _SAID = "desk-spot-said"
@@ -37,7 +38,7 @@ ONE_TEXT = (
     "tax",
 )
 # fields of money, whose currency may be left out
-_AMOUNTS = ("asking", "per-gram", "minimum", "rate", "whole-price", "trim-price", "bodies-price")
+_AMOUNTS = ("asking", "postage", "per-gram", "minimum", "rate", "whole-price", "trim-price", "bodies-price")
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,7 @@ class Entered:
         costs: lines of costs.
         asking: the seller's price.
         sales: sales by weight.
+        postage: as text; empty where it is not said.
         amounts: count and mass of each part, as texts.
         wrong: what is wrong with a field, by its key.
     """
@@ -61,6 +63,7 @@ class Entered:
     costs: tuple[str, ...]
     asking: AskingPrice | None
     sales: Mapping[str, SaleTexts]
+    postage: str
     amounts: Mapping[str, tuple[str, str]]
     wrong: Mapping[str, UsageError] = field(default_factory=dict)
 
@@ -70,7 +73,7 @@ class Entered:
         Raises:
             UsageError: as ``with_given``.
         """
-        return with_given(
+        made = with_given(
             base,
             spot=None if self.spot is None else self.spot.text,
             spot_date=self.spot_date if self.spot is not None else None,
@@ -78,6 +81,7 @@ class Entered:
             sales=self.sales,
             **self.texts,
         )
+        return with_postage(made, self.postage) if self.postage else made
 
 
 def amount_key(part: str) -> str:
@@ -159,6 +163,7 @@ def read_form(base: Assumptions, parts: Sequence[str]) -> Entered:
         spot_date=on if isinstance(on, date) else date.today(),
         costs=lines,
         asking=reading.read("asking", amount("asking"), asking_price),
+        postage=_postage(reading, amount("postage")),
         sales=_sales(reading, base, amount),
         amounts={part: _amount(reading, part) for part in parts},
         wrong=reading.wrong,
@@ -169,6 +174,11 @@ def _whole_price(base: Assumptions) -> GoldPriceText:
     price = gold_price_in_full(entered("spot"), currency() or base.currency)
     parse_price_per_mass(price.text)
     return price
+
+
+def _postage(reading: _Reading, text: str) -> str:
+    reading.read("postage", text, parse_money)
+    return text
 
 
 def _amount(reading: _Reading, part: str) -> tuple[str, str]:

@@ -9,18 +9,22 @@ import streamlit as st
 
 from app.common.show import problem, remark
 from app.value.entered import Entered, amount_key, entered, said_of_price
+from app.value.listing_box import ask_listing, from_words
 from calibration.errors import UsageError
+from grader.listing_text import Found
 from grader.valuation import Assumptions
 
 
 class _Fields:
     """Text fields, each with what is wrong with it below."""
 
-    def __init__(self, wrong: Mapping[str, UsageError]) -> None:
-        self._wrong = wrong
+    def __init__(self, wrong: Mapping[str, UsageError], listing: Mapping[str, Found]) -> None:
+        self._wrong, self._listing = wrong, listing
 
     def ask(self, label: str, key: str, placeholder: str) -> None:
         st.text_input(label, key=key, placeholder=placeholder, persist_state="session")
+        if key in self._listing:
+            remark(from_words(self._listing[key]))
         self.complain(key)
 
     def complain(self, key: str) -> None:
@@ -29,7 +33,7 @@ class _Fields:
 
 
 def draw_form(base: Assumptions, found: Entered, parts: Sequence[str], money: str, asked: Callable[[], None]) -> None:
-    """The fields and the button.
+    """The listing's text, the fields and the button.
 
     Args:
         base: in whose place it stands what is typed.
@@ -38,7 +42,7 @@ def draw_form(base: Assumptions, found: Entered, parts: Sequence[str], money: st
         money: a currency for examples.
         asked: called when the button was pressed.
     """
-    fields = _Fields(found.wrong)
+    fields = _Fields(found.wrong, ask_listing(parts[0]))
     st.session_state.setdefault("spot-date", date.today())
     with st.form("value", border=False):
         for part in parts:
@@ -47,7 +51,11 @@ def draw_form(base: Assumptions, found: Entered, parts: Sequence[str], money: st
         fields.ask("Gold price today", "spot", f"such as 2650, or 85 {money}/g")
         if said_of_price():
             remark(said_of_price())
-        fields.ask("Asking price, if there is one", "asking", f"such as 120, or 8 {money}/kg")
+        left, right = st.columns(2)
+        with left:
+            fields.ask("Asking price, if there is one", "asking", f"120, or 8 {money}/kg")
+        with right:
+            fields.ask("Postage, if it is said", "postage", "such as 12")
         st.form_submit_button("What can I pay?", type="primary", width="stretch", on_click=asked)
         with st.expander("Chance of a loss, your buyer, your costs", icon=":material/tune:", key="more-figures"):
             _ask_process(base, fields, money)

@@ -65,10 +65,7 @@ def show() -> None:
     if _is_logged(lots):
         source = _logged(lots)
         if source is not None:
-            described = st.container()
-            with described:
-                shown = ask_shown(source.measured)
-            _answer(source, shown, lots)
+            _answer(source, lots)
         else:
             _offer_logged(lots)
         return
@@ -81,9 +78,9 @@ def show() -> None:
     here = tuple(done for done in kept().values() if done.has_gold)
     source = _Source(usable((done.name, done.measured) for done in here) if here else [], here)
     with left:
-        shown = _photos(shelf, source)
+        _photos(shelf)
     with right:
-        _answer(source, shown, lots)
+        _answer(source, lots)
 
 
 def _begin() -> None:
@@ -98,8 +95,8 @@ def _begin() -> None:
         st.rerun()
 
 
-def _photos(shelf: Sequence[Kept], source: _Source) -> ShownPhotos:
-    """The photo with what was found on it, what is missing to measure it, and what it shows."""
+def _photos(shelf: Sequence[Kept]) -> None:
+    """The photo with what was found on it, and what is missing to measure it."""
     if shelf:
         chosen = choose_photo(shelf)
         show_overlay(chosen)
@@ -107,16 +104,23 @@ def _photos(shelf: Sequence[Kept], source: _Source) -> ShownPhotos:
     else:
         show_waiting(current_lot().waiting())
     measure_what_waits()
+
+
+def _about_photos(source: _Source) -> ShownPhotos:
+    """What the photos show, and the way to more of them."""
     shown = ask_shown(source.measured) if source.measured else ShownPhotos()
-    with st.expander("More pictures, or look closer", icon=":material/add_a_photo:", key="more-pictures"):
-        ask_photos("Add pictures")
-        link("measure/page.py", "What was found, and how to correct it", ":material/search:")
+    if source.lot is None:
+        with st.expander("More pictures, or look closer", icon=":material/add_a_photo:", key="more-pictures"):
+            ask_photos("Add pictures")
+            link("measure/page.py", "What was found, and how to correct it", ":material/search:")
     return shown
 
 
-def _answer(source: _Source, shown: ShownPhotos, lots: Sequence[LoggedLot]) -> None:
+def _answer(source: _Source, lots: Sequence[LoggedLot]) -> None:
     """Card, form and folds; the form is read before it is drawn, for the card stands above it."""
-    card, fold, behind = st.container(), st.container(), st.container()
+    card, fold, behind, photos, end = (st.container() for _ in range(5))
+    with photos:
+        shown = _about_photos(source)
     base = _base()
     parts = shown.parts or _ALL_BOARDS
     found = read_form(base, parts)
@@ -148,6 +152,7 @@ def _answer(source: _Source, shown: ShownPhotos, lots: Sequence[LoggedLot]) -> N
         _note(offer)
     with behind:
         show_folds(offer)
+    with end:
         _take_along(source, offer)
         show_cautions(offer)
         show_next(_FILE)

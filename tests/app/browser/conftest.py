@@ -217,8 +217,8 @@ def context_of(browser: Browser) -> Callable[..., BrowserContext]:
 
     @cache
     def context(**how: Any) -> BrowserContext:
-        width = how.pop("width", 1280)
-        return browser.new_context(viewport={"width": width, "height": 844}, **how)
+        size = {"width": how.pop("width", 1280), "height": how.pop("height", 844)}
+        return browser.new_context(viewport=size, **how)
 
     return context
 
