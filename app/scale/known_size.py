@@ -9,14 +9,10 @@ import streamlit as st
 
 from app.common.show import remark, where_from
 from calibration.families import contact_families
+from calibration.sourced import source_words
 from calibration.standard_objects import Kind, standard_objects
 
 _TYPED = "desk-typed"
-_KNOWN = {
-    "read": "read there",
-    "computed here": "worked out from it",
-    "from memory": "not compared with it word by word yet: measure yours where you can",
-}
 
 
 @dataclass(frozen=True)
@@ -75,7 +71,7 @@ def pick_pitch(question: str, key: str, typed: Callable[[], float | None], *, li
 
 def tell_source(source: str, how_known: str) -> None:
     """Where a size stands, for who asks."""
-    where_from(f"{source} ({_KNOWN.get(how_known, how_known)}).")
+    where_from(f"{source_words(source, how_known)}. Measure yours where you can.")
 
 
 def _pick(question: str, words: Mapping[str, str], key: str) -> str:

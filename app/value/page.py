@@ -63,11 +63,10 @@ def show() -> None:
     lots = all_lots()
     shelf = list(reversed(kept().values()))
     if _is_logged(lots):
+        _offer_logged(lots)
         source = _logged(lots)
         if source is not None:
-            _answer(source, lots)
-        else:
-            _offer_logged(lots)
+            _answer(source)
         return
     if not shelf and not current_lot().waiting():
         _begin()
@@ -80,7 +79,8 @@ def show() -> None:
     with left:
         _photos(shelf)
     with right:
-        _answer(source, lots)
+        _answer(source)
+        _offer_logged(lots)
 
 
 def _begin() -> None:
@@ -116,7 +116,7 @@ def _about_photos(source: _Source) -> ShownPhotos:
     return shown
 
 
-def _answer(source: _Source, lots: Sequence[LoggedLot]) -> None:
+def _answer(source: _Source) -> None:
     """Card, form and folds; the form is read before it is drawn, for the card stands above it."""
     card, fold, behind, photos, end = (st.container() for _ in range(5))
     with photos:
@@ -156,7 +156,6 @@ def _answer(source: _Source, lots: Sequence[LoggedLot]) -> None:
         _take_along(source, offer)
         show_cautions(offer)
         show_next(_FILE)
-        _offer_logged(lots)
 
 
 def _go() -> None:
@@ -236,7 +235,7 @@ def _offer_logged(lots: Sequence[LoggedLot]) -> None:
     """The way to a lot of the log, and back."""
     if lots:
         with st.expander("Value a lot of the log", icon=":material/menu_book:"):
-            st.radio("What do you want to value?", [_HERE, _LOGGED], key="value-what")
+            st.radio("What do you want to value?", [_HERE, _LOGGED], key="value-what", persist_state="session")
 
 
 def _logged(lots: Sequence[LoggedLot]) -> _Source | None:

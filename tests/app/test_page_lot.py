@@ -56,6 +56,7 @@ boards = 3
 [[part.photo]]
 front = "strips-2.png"
 """
+PICTURE = bytes(cv2.imencode(".png", np.zeros((4, 6, 3), np.uint8))[1])  # in the place of an overlay
 GO = "What can I pay?"
 
 
@@ -67,7 +68,7 @@ def drawn(name: str, number: int) -> Kept:
     photo = load_photo(data, f"{name}.png")
     request = Request(scale=REQUEST.scale, segmenter=KnownCoverage(row, board))
     found = Measured.of(measure(photo, request))
-    return Kept(photo.name, photo.sha256, REQUEST, found, b"", is_sample=False)
+    return Kept(photo.name, photo.sha256, REQUEST, found, PICTURE, is_sample=False)
 
 
 @pytest.fixture(scope="module")

@@ -14,6 +14,7 @@ import grader.api
 from app.lots.shelf import Kept
 from calibration.errors import PhotoError
 from calibration.families import contact_families
+from calibration.finishes import FINISH_WORDS
 from calibration.print_check import PrintCheck, save_print_check
 from grader.coverage.choose import forget_segmenter, register_segmenter, segmenter_names
 from grader.measured import VISIBLE_ONLY
@@ -21,6 +22,7 @@ from grader.model import Range
 from grader.photo import load_photo
 from grader.pipeline import measure
 from grader.places import print_check_path
+from grader.report.words import told_finishes
 from grader.request import Request
 from grader.samples import Sample
 from grader.scale_choice import ByLength, ByPitch, ByRectangle, WithoutScale
@@ -69,8 +71,10 @@ def test_a_good_photo_gives_the_same_figures_as_the_measurement(
         whole = format_range(Range(**document[key]), unit)
         assert any(text and f"({text})" in whole for text in shown), "the range is not on the page"
     assert any(VISIBLE_ONLY in text for text in shown)
-    for word in ("hard gold", "immersion gold", "finish undetermined"):
-        assert word in page.html()
+    found = told_finishes(measured.measured)
+    assert found
+    for finish, _ in found:
+        assert FINISH_WORDS[finish] in page.html()
     bad = [check for check in document["photo_checks"] if check["is_good"] is False]
     for check in bad:
         assert escape(check["sentence"]) in page.html()
