@@ -86,14 +86,23 @@ def heading(text: str) -> None:
 
 def figure(label: str, value: Range | None, unit: str) -> None:
     """One large figure with its range below."""
-    middle, span = split_range(value, unit)
+    told_figure(label, range_text(value, unit))
+
+
+def told_figure(label: str, text: str) -> None:
+    """The same of a range as a text."""
+    middle, span = _split(text)
     st.metric(label, middle)
     st.markdown(as_typed(together(span)) if span else "&nbsp;")
 
 
 def split_range(value: Range | None, unit: str) -> tuple[str, str]:
     """A range as two texts: the value, and its bounds (empty where there are none)."""
-    middle, _, span = range_text(value, unit).partition(" (")
+    return _split(range_text(value, unit))
+
+
+def _split(text: str) -> tuple[str, str]:
+    middle, _, span = text.partition(" (")
     return middle, span.removesuffix(")")
 
 

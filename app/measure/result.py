@@ -8,16 +8,17 @@ from pathlib import PurePath
 
 import streamlit as st
 
+from app.common.preferences import mass_unit
 from app.common.show import (
     as_typed,
     bars,
     caution,
-    figure,
     heading,
     range_text,
     remark,
     split_range,
     table,
+    told_figure,
     visible_only,
 )
 from app.lots.shelf import Kept
@@ -25,7 +26,7 @@ from app.measure.retake import show_checks
 from calibration.finishes import FINISH_WORDS
 from grader.measured import Measured, MeasuredBoard
 from grader.report.wide import wide_sentences
-from grader.report.words import learned_sources, row_words, scale_words, told_finishes, unknown_lines
+from grader.report.words import learned_sources, plating_words, row_words, scale_words, told_finishes, unknown_lines
 from grader.units import format_share, together
 
 
@@ -59,8 +60,7 @@ def show_all(shelf: Sequence[Kept]) -> None:
         [
             (
                 done.name,
-                range_text(done.measured.plated_area_mm2, "mm²") if done.has_gold else "no scale",
-                range_text(done.measured.gold_mg, "mg") if done.has_gold else "",
+                *(plating_words(done.measured, mass_unit()) if done.has_gold else ("no scale", "")),
             )
             for done in shelf
         ],
@@ -68,11 +68,12 @@ def show_all(shelf: Sequence[Kept]) -> None:
 
 
 def _figures(measured: Measured) -> None:
+    area, gold = plating_words(measured, mass_unit())
     left, right = st.columns(2)
     with left:
-        figure("Plated area", measured.plated_area_mm2, "mm²")
+        told_figure("Plated area", area)
     with right:
-        figure("Gold in the visible plating", measured.gold_mg, "mg")
+        told_figure("Gold in the visible plating", gold)
     for source in learned_sources(measured):
         remark(f"Thickness: {source}. So this is the gold that your process recovers.")
     if measured.scale is not None:

@@ -71,7 +71,10 @@ def summary_lines(offer: Offer, liked: MassUnit = "auto") -> Lines:
     """What the lot holds, brings and costs; masses in the unit that is liked."""
     currency = offer.assumptions.currency
     return [
-        ("Gold in the visible plating", format_range(offer.gold_mg, "mg", liked)),
+        (
+            "Gold in the visible plating",
+            format_range(offer.gold_mg, "mg", liked) if offer.gold_mg.high else "none seen",
+        ),
         (f"What it brings ({offer.way.title})", format_range(offer.proceeds, currency)),
         ("Costs without the price", format_range(offer.costs, currency)),
         *([("Of these, your own time", format_range(offer.own_time, currency))] if offer.own_time.high > 0 else []),
