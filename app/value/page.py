@@ -12,7 +12,7 @@ import streamlit as st
 from app.bench.report import planned_before
 from app.common.arrive import arrive
 from app.common.doubts import believed
-from app.common.own_money import in_chosen_currency
+from app.common.own_money import ask_rate, in_chosen_currency
 from app.common.preferences import currency
 from app.common.show import as_typed, problem, remark
 from app.lots.desk import current_lot, lot_name
@@ -181,6 +181,9 @@ def _offer(base: Assumptions, found: Entered, source: _Source, shown: ShownPhoto
         return _worked_out(lot, figures, found.asking)
     except UsageError as error:
         problem(error)
+        # the rate that is missing is asked for right there
+        if error.code == "example-costs-currency" and ask_rate(str(error.values["currency"])):
+            st.rerun()
         return None
 
 

@@ -370,3 +370,14 @@ def test_no_question_is_worth_less_than_a_hundredth_of_the_bid(measured: Kept) -
     assert asked
     assert all(q.worth >= least for q in asked)
     assert any(q.worth < least for q in offer.questions)
+
+
+def test_the_rate_that_is_missing_is_asked_for_where_it_is_missed(value_page: Any) -> None:
+    value_page.type("Gold price today", "2300 EUR/ozt")
+    value_page.press(GO)
+    (told,) = value_page.told("error")
+    assert "1 USD costs in EUR" in told
+    value_page.type("What 1 USD costs in EUR", "0.92")
+    value_page.run()
+    assert not value_page.told("error")
+    assert value_page.figures()["Highest price worth paying"].endswith("EUR")

@@ -56,7 +56,7 @@ AT_REST = """() => new Promise(answer => requestAnimationFrame(() => requestIdle
 SEEN = """all => all.map(e => {
   const { width, height } = e.getBoundingClientRect();
   return width > 0 && height > 0 && e.checkVisibility({visibilityProperty: true}); })"""
-METRICS = """all => all.map(
+METRICS = """all => all.filter(e => e.checkVisibility({visibilityProperty: true})).map(
   e => ['stMetricLabel', 'stMetricValue'].map(part => e.querySelector(`[data-testid=${part}]`).innerText))"""
 SIDEWAYS_PX = """() => Math.max(...[document.documentElement, document.querySelector('[data-testid=stMain]')]
   .map(e => e.scrollWidth - e.clientWidth))"""

@@ -32,7 +32,7 @@ MOST_TAPS, MOST_SCREENS = 5, 2.5
 LISTING = "Expansion cards, edge contacts intact\n3 kg net\nPrice: 12.00 USD\nShipping: 9 USD\n"
 HEIGHT = "document.querySelector('[data-testid=stMain]').scrollHeight"
 FOCUS = """() => { const e = document.activeElement, s = getComputedStyle(e);
-  return {tag: e.tagName, at: e.closest('[class*=st-key-]')?.className ?? '', text: e.innerText?.slice(0, 60) ?? '',
+  return {tag: e.tagName, at: e.closest('[class*=st-key-]')?.className ?? '', text: e.innerText?.slice(0, 60) ?? '', where: location.pathname,
     is_target: e.tabIndex < 0, ring: s.outlineStyle !== 'none' && parseFloat(s.outlineWidth) >= 2}; }"""
 TOP = "document.querySelector('.st-key-verdict').getBoundingClientRect().top"
 
@@ -205,8 +205,12 @@ def test_a_listing_without_a_scale(new_window: Callable[..., Any], address: str,
     walk = Walk(window, "listing without a scale: a known size marked", width)
     walk.add(photo)
     walk.tap("Mark something of known size", MEASURE_MS)
-    walk.tap(window.page.get_by_label("What of known size lies in the picture?"))
-    walk.tap(window.page.get_by_role("option", name=re.compile("^DIMM, long edge")))
+    things = window.page.get_by_label("What of known size lies in the picture?")
+    is_focused = "all => all.map(e => e === document.activeElement)"
+    window.until(lambda: things.evaluate_all(is_focused), lambda on: on == [True])
+    walk.tap(things)
+    walk.taps += 1
+    window.page.get_by_role("option", name="DIMM, long edge").first.click()
     canvas = window.see(window.page.get_by_test_id("stMain").locator("canvas").first, MEASURE_MS)
     for share in ((0.72, 0.75), (0.82, 0.18)):
         box = canvas.bounding_box()
@@ -258,4 +262,5 @@ def test_the_keys_alone_lead_from_pictures_to_a_bid(
     window.until(lambda: page.evaluate(FOCUS), lambda focus: "st-key-verdict" in focus["at"])
     tab_to(page.get_by_role("link", name=re.compile("^Next")))
     page.keyboard.press("Enter")
+    window.gone(page.get_by_role("heading", level=1, name="What is it worth?"))
     window.until(lambda: page.evaluate(FOCUS), lambda focus: focus["tag"] == "H1")
