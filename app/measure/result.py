@@ -42,9 +42,11 @@ def show_result(done: Kept) -> None:
     else:
         st.metric("Plated share of the frame", format_share(measured.plated_share_of_frame or 0.0))
         st.markdown("Without a scale there is no area in mm² and no gold in mg.")
-    if done.has_gold:
-        _by_finish(measured)
-    _boards(measured.boards)
+    count = len(measured.boards)
+    with st.expander(f"By finish, boards ({count}) and rows of contacts", icon=":material/developer_board:"):
+        if done.has_gold:
+            _by_finish(measured)
+        _boards(measured.boards)
     said = {*retake, *([refused.code] if refused is not None else [])}
     for warning in measured.warnings:
         if warning.code not in said:
@@ -81,7 +83,6 @@ def _figures(measured: Measured) -> None:
 
 
 def _by_finish(measured: Measured) -> None:
-    heading("By finish")
     found = told_finishes(measured)
     if not found:
         st.markdown("No gold plating was found.")
@@ -110,8 +111,7 @@ def _boards(boards: Sequence[MeasuredBoard]) -> None:
             else f"{format_share(board.plated_share or 0.0)} of it plated"
         )
         rows.append((str(number), size, "; ".join(map(row_words, board.contacts)) or "none found"))
-    with st.expander(f"Boards ({len(boards)}) and rows of contacts", icon=":material/developer_board:"):
-        table(("Board", "Outline holds", "Rows seen"), rows)
+    table(("Board", "Outline holds", "Rows seen"), rows)
 
 
 def _why_wide(measured: Measured) -> None:

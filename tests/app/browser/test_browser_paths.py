@@ -32,7 +32,8 @@ MOST_TAPS, MOST_SCREENS = 5, 2.5
 LISTING = "Expansion cards, edge contacts intact\n3 kg net\nPrice: 12.00 USD\nShipping: 9 USD\n"
 HEIGHT = "document.querySelector('[data-testid=stMain]').scrollHeight"
 FOCUS = """() => { const e = document.activeElement, s = getComputedStyle(e);
-  return {tag: e.tagName, at: e.closest('[class*=st-key-]')?.className ?? '', text: e.innerText?.slice(0, 60) ?? '', where: location.pathname,
+  return {tag: e.tagName, at: e.closest('[class*=st-key-]')?.className ?? '', text: e.innerText?.slice(0, 60) ?? '',
+  where: location.pathname,
     is_target: e.tabIndex < 0, ring: s.outlineStyle !== 'none' && parseFloat(s.outlineWidth) >= 2}; }"""
 TOP = "document.querySelector('.st-key-verdict').getBoundingClientRect().top"
 
