@@ -279,20 +279,6 @@ def test_boards_that_outlines_tell_of_are_named_with_their_range_or_asked_for(ph
     assert said(heap, "--boards", "3").exit_code == 0
 
 
-<<<<<<< HEAD
-@pytest.mark.parametrize("spot", ["2650", "$2650/oz", "2650 USD", "$2,650"])
-def test_what_a_gold_price_leaves_out_is_filled_in_and_told(photo: Path, tmp_path: Path, spot: str) -> None:
-    whole, typed = tmp_path / "whole.json", tmp_path / "typed.json"
-    run(photo, *PRICE, "--asking", "120 USD", "--json", whole)
-    told = run(photo, "--spot", spot, "--spot-date", "today", "--asking", "$120", "--json", typed)
-    assert "read as 2650 USD per troy ounce" in told.replace(",", "")
-    first, second = (json.loads(p.read_text("utf-8")) for p in (whole, typed))
-    assert second["highest_price"] == first["highest_price"]
-    assert second["asking_price"] == first["asking_price"]
-
-
-=======
->>>>>>> main
 LISTING = """
 Backplane boards, vintage
 Item weight: 40 kg, shipping weight 44 kg
@@ -362,8 +348,6 @@ def test_a_listing_s_shared_sign_is_not_guessed(photo, tmp_path):
     assert result.exit_code == 0, result.output
     assert "asking, not used: say in which currency $25" in result.stderr
     assert "count 40, read from “40 boards”" in result.stderr
-<<<<<<< HEAD
-=======
 
 
 @pytest.mark.parametrize("spot", ["2650", "$2650/oz", "2650 USD", "$2,650"])
@@ -375,4 +359,3 @@ def test_what_a_gold_price_leaves_out_is_filled_in_and_told(photo: Path, tmp_pat
     first, second = (json.loads(p.read_text("utf-8")) for p in (whole, typed))
     assert second["highest_price"] == first["highest_price"]
     assert second["asking_price"] == first["asking_price"]
->>>>>>> main
