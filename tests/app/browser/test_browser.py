@@ -42,7 +42,7 @@ def test_a_listing_is_priced_and_outlives_a_reload(
         "Plated area": _reading(measured, "plated_area_mm2", "mm²"),
         "Gold in the visible plating": _reading(measured, "gold_mg", "mg"),
     }
-    window.see(window.page.get_by_role("img", name="The photo with what was found"), MEASURE_MS)
+    window.see(window.page.get_by_label("The photo with what was found"), MEASURE_MS)
     window.fill("Gold price today", "2650")
     window.fill("Asking price, if there is one", "120")
     window.press("What can I pay?")
@@ -116,9 +116,10 @@ def test_a_row_of_photos_can_be_stopped_and_gone_on_with(
     window.press("Go on measuring: 3 photos left", MEASURE_MS)
     expect(window.page.get_by_text("of 3 photos measured").first).to_be_visible()
     window.gone(stop, MEASURE_MS)
-    for path in paths:
-        window.see(window.page.get_by_text(path.name).first)
     window.see(window.page.get_by_text("4 photos").first)
+    window.press(window.page.get_by_label("Photo shown"))
+    for path in paths:
+        window.see(window.page.get_by_role("option", name=path.name))
 
 
 def _reading(measured: Kept, key: str, unit: str) -> str:
