@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
+from app.common.arrive import begin_page, show_arrival
 from app.common.name import ICON, NAME, show_name
 from app.common.show import problem, style
 from app.common.trouble import telling
@@ -44,10 +45,12 @@ def main() -> None:
     with st.container(horizontal=True, key="pages"):
         for file, (title, _) in PAGES.items():
             link(file, title)
+    begin_page(chosen.url_path)
     try:
         show_what_others_did()
         watch()
         chosen.run()
+        show_arrival()
     except GraderError as error:
         problem(error)
     finally:

@@ -1,7 +1,7 @@
 """The guide's pictures, the icon and the picture on the start page, made from the running product.
 
-    python -m tests.pictures            # all of them; needs Chromium
-    python -m tests.pictures --overlays # those that need no browser
+python -m tests.pictures            # all of them; needs Chromium
+python -m tests.pictures --overlays # those that need no browser
 """
 
 from __future__ import annotations
@@ -9,8 +9,6 @@ from __future__ import annotations
 import argparse
 import io
 import shutil
-import subprocess
-import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -75,7 +73,10 @@ def icon(browser: Browser) -> bytes:
 def screens(browser: Browser) -> dict[Path, bytes]:
     """The page on a phone: the start, and the price of the sample as a listing, light and dark."""
     made: dict[Path, bytes] = {}
-    with tempfile.TemporaryDirectory() as folder, _served(["grader", "page", "--no-browser"], Path(folder)) as address:
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        _served(["grader", "page", "--no-browser"], Path(folder)) as address,
+    ):
         photo = Path(shutil.copy(samples_folder() / SAMPLE, folder))
         with _window(browser, "light") as window:
             window.visit(address)
@@ -114,7 +115,9 @@ def _window(browser: Browser, scheme: Any) -> Iterator[Window]:
 def _small(picture: bytes) -> bytes:
     """A screen in 256 colours: a third of the bytes, and nothing lost that one sees."""
     file = io.BytesIO()
-    Image.open(io.BytesIO(picture)).convert("RGB").quantize(256, dither=Image.Dither.NONE).save(file, "PNG", optimize=True)
+    Image.open(io.BytesIO(picture)).convert("RGB").quantize(256, dither=Image.Dither.NONE).save(
+        file, "PNG", optimize=True
+    )
     return file.getvalue()
 
 

@@ -1,4 +1,4 @@
-"""A page of the guide as HTML: one file's Markdown, the list of all pages, and a look of its own for light and dark."""
+"""A page of the guide as HTML: a file's Markdown, the list of all pages, and a look of its own, light and dark."""
 
 from __future__ import annotations
 
@@ -19,17 +19,20 @@ _NAME = "Board gold grader"
 def page_html(page: GuidePage, pages: Sequence[GuidePage]) -> str:
     """A whole page; links to other pages of the guide lead to their addresses, all others stay as they are."""
     body = _markdown().render(page.text, {"pages": {p.name for p in pages}})
-    items = "".join(
-        f'<li><a href="{_address(p.name)}"{" aria-current=page" if p is page else ""}>{html.escape(_short(p))}</a></li>'
-        for p in pages
-    )
+    items = "".join(_item(p, is_here=p is page) for p in pages)
     return (
-        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>{html.escape(page.title)} - {_NAME}</title>'
+        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+        f"<title>{html.escape(page.title)} - {_NAME}</title>"
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<style>{_style()}</style></head><body><a class=skip href=#text>To the text</a>"
         f'<header><a href="/">{_NAME}</a></header><nav aria-label="Pages"><ul>{items}</ul></nav>'
         f'<main id="text">{body}</main></body></html>'
     )
+
+
+def _item(page: GuidePage, *, is_here: bool) -> str:
+    here = " aria-current=page" if is_here else ""
+    return f'<li><a href="{_address(page.name)}"{here}>{html.escape(_short(page))}</a></li>'
 
 
 def heading_ids(text: str) -> list[str]:
