@@ -21,6 +21,7 @@ from grader.cli.cut import cut
 from grader.cli.demo import demo
 from grader.cli.faults import fault_of
 from grader.cli.grade import grade
+from grader.cli.guide import guide
 from grader.cli.log import log_app
 from grader.cli.log_batch import batch_app
 from grader.cli.measure import measure_command
@@ -71,6 +72,7 @@ app.command("currency")(currency)
 log_app.add_typer(batch_app)
 app.add_typer(log_app)
 app.command("page")(page)
+app.command("guide")(guide)
 
 _STOPPED = 130
 
