@@ -12,7 +12,7 @@ from calibration.errors import DataFileError, PhotoError, UsageError
 from calibration.files import check_place, is_file
 from calibration.reading import as_written, sha256_of
 from calibration.target import Paper
-from grader.cli.log import LogOption
+from grader.cli.log_options import LogOption
 from grader.cli.options import with_options
 from grader.cli.output import is_stdout, out, write_json, write_whole
 from grader.cli.photos import photo_files
