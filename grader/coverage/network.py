@@ -74,6 +74,15 @@ class Network:
                 contact[to], board[to] = maps.contact[of], maps.board[of]
         return Maps(share, contact, board)
 
+    def rest(self) -> None:
+        """Give back the memory of the passes, some hundred megabytes, until the next picture comes."""
+        import onnxruntime
+
+        shrink = onnxruntime.RunOptions()
+        shrink.add_run_config_entry("memory.enable_memory_arena_shrinkage", "cpu:0")
+        with self._turn:
+            self._session.run(None, {"image": np.zeros((1, 3, _STRIDE, _STRIDE), np.float32)}, shrink)
+
     def _pass(self, rgb: NDArray[np.uint8]) -> Maps:
         height, width = rgb.shape[:2]
         padded = cv2.copyMakeBorder(rgb, 0, -height % _STRIDE, 0, -width % _STRIDE, cv2.BORDER_REPLICATE)
@@ -96,6 +105,7 @@ def _session(weights: bytes) -> Any:
     options.inter_op_num_threads = 1
     # Threads that wait for work by turning would take the processor from the rest of the measurement.
     options.add_session_config_entry("session.intra_op.allow_spinning", "0")
+    options.enable_mem_pattern = False  # pictures of many sizes: a plan for each would be memory for each
     options.log_severity_level = 3  # errors; its warnings tell of the machine, not of the photo
     return onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
 

@@ -28,6 +28,8 @@ def test_listing_the_commands_loads_neither_numpy_nor_opencv_nor_a_log():
 
 
 def test_valuing_loads_no_database_and_no_network():
-    code = "import sys, grader.cli.value; print(sorted({'sqlalchemy', 'onnxruntime', 'streamlit'} & set(sys.modules)))"
+    code = (
+        "import sys, grader.cli.value\nprint(sorted({'sqlalchemy', 'onnxruntime', 'streamlit'} & set(sys.modules)))"
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
