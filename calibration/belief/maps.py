@@ -70,13 +70,15 @@ def log_quantiles(distribution: Distribution) -> Curve:
     p = distribution.parameters
     if distribution.kind == "lognormal":
         return Curve(math.log(p[0]) + p[1] * _Z)
-    spread = _Z_MAX * max([0.5, *p[2::2]] if distribution.kind == "lognormal_mixture" else [0.5])
-    middles = [math.log(p[1]), math.log(p[3])] if distribution.kind == "lognormal_mixture" else []
-    if distribution.kind == "lognormal_mixture":
+    if distribution.kind in ("lognormal_mixture", "lognormals"):
+        parts = [part for part in _lognormals(distribution) if part[0] > 0]
+        middles = [math.log(median) for _, median, _ in parts]
+        spread = _Z_MAX * max(0.5, *(sigma for _, _, sigma in parts))
         x = np.linspace(min(middles) - spread, max(middles) + spread, 20_001)
-        ends = [(x - m) / s for m, s in zip(middles, (p[2], p[4]), strict=True)]
-        below = p[0] * normal_cdf(ends[0]) + (1 - p[0]) * normal_cdf(ends[1])
-        above = p[0] * normal_cdf(-ends[0]) + (1 - p[0]) * normal_cdf(-ends[1])
+        below, above = np.zeros_like(x), np.zeros_like(x)
+        for (weight, _, sigma), middle in zip(parts, middles, strict=True):
+            below += weight * normal_cdf((x - middle) / sigma)
+            above += weight * normal_cdf((middle - x) / sigma)
     elif distribution.kind == "trapezoid_log":
         low, core_low, core_high, high = (math.log(v) for v in p)
         x = np.linspace(low, high, 20_001)
@@ -88,10 +90,18 @@ def log_quantiles(distribution: Distribution) -> Curve:
         raise DataFileError(
             "belief-prior-kind",
             f"A thickness prior cannot be a {distribution.kind} distribution here.",
-            "Use lognormal, lognormal_mixture or trapezoid_log.",
+            "Use lognormal, lognormal_mixture, lognormals or trapezoid_log.",
         )
     # by the smaller tail on either side: no digits are lost far out
     half = len(_Z) // 2
     left = np.interp(_LOWER[:half], below, x)
     right = np.interp(_LOWER[half:][::-1], above[::-1], x[::-1])[::-1]
     return Curve(np.concatenate([left, right]))
+
+
+def _lognormals(distribution: Distribution) -> list[tuple[float, float, float]]:
+    """Probability, median and spread of each part of a mixture."""
+    p = distribution.parameters
+    if distribution.kind == "lognormal_mixture":
+        p = (p[0], p[1], p[2], 1 - p[0], p[3], p[4])
+    return list(zip(p[::3], p[1::3], p[2::3], strict=True))

@@ -12,7 +12,7 @@ from calibration.inputs import Distribution
 from calibration.reading import FileKind, read_toml
 from grader.lot.model import OTHER_FACES, Lot, OtherFace, Part, Sight
 from grader.measured import Measured
-from grader.units import parse_mass_g, split_range
+from grader.units import parse_mass_g, range_ends, spelled_range
 from grader.units.estimates import distribution_of, named
 
 _FILE = FileKind(
@@ -213,19 +213,21 @@ def _photo(given: str, measured: Sequence[Measured]) -> Measured:
 
 
 def _count(text: str) -> Distribution:
-    """A number of boards, "30" or "28..30..34"."""
+    """A number of boards, "30", "28..30..34", "3-4" or "about 30"."""
     try:
-        values = [float(int(part.strip())) for part in split_range(text.strip())]
+        values = [float(int(part.strip())) for part in range_ends(spelled_range(text, whole=True).strip())]
     except (ValueError, OverflowError) as error:
         raise UsageError(
-            "count-unreadable", f"'{text}' is not a number of boards.", "Write 30, or 28..32 if you are not sure."
+            "count-unreadable",
+            f"'{text}' is not a number of boards.",
+            "Write 30; 28..32 or about 30 if you are not sure.",
         ) from error
     return distribution_of(values, text)
 
 
 def _mass(text: str) -> Distribution:
-    """A mass in g, "5 kg" or "4.5..5 kg"."""
-    return distribution_of([parse_mass_g(part) for part in split_range(text)], text)
+    """A mass in g, "5 kg", "4.5..5 kg", "4-5 kg" or "about 5 kg"."""
+    return distribution_of([parse_mass_g(part) for part in range_ends(spelled_range(text))], text)
 
 
 def _other_face(text: str) -> OtherFace:

@@ -22,7 +22,7 @@ from grader.learn import (
     records,
     returns,
     returns_by,
-    weighed,
+    weighed_gold,
 )
 from grader.learn.flags import reasons
 from grader.learn.invented import PARTS, Invented, invented
@@ -201,7 +201,7 @@ def test_fine_gold():
 def weighed_of(new: NewYield):
     from grader.log import Yield
 
-    return weighed(Yield(id=1, lot_id=1, logged_at=datetime.now(UTC), **new.model_dump()))
+    return weighed_gold(Yield(id=1, lot_id=1, logged_at=datetime.now(UTC), **new.model_dump()))
 
 
 def test_estimates_count_only_if_they_came_first(log: Log, clock: Clock):
@@ -264,7 +264,7 @@ def test_a_yield_of_two_lots_adds_their_estimates(log: Log, clock: Clock):
     medians = [lot.measured().to_dict()["gold_mg"]["value"] for lot in LOTS[:2]]
     assert pair.estimate_mg.value == pytest.approx(medians[0] + 2 * medians[1], rel=0.1)  # type: ignore[union-attr]
     found = {r.name: r.fine_mg for r in returns(contents)}
-    assert sum(found.values()) == pytest.approx(weighed(contents.yields[0]).fine_mg)
+    assert sum(found.values()) == pytest.approx(weighed_gold(contents.yields[0]).fine_mg)
     assert found["Lot 02"] / found["Lot 01"] == pytest.approx(2 * medians[1] / medians[0], rel=0.1)
     (batch,) = batches_of(contents).batches
     assert {(p.part, p.seller) for p in batch.platings} == {

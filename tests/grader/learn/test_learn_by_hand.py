@@ -14,7 +14,7 @@ from scipy.stats import t as student
 
 from calibration.inputs import Distribution, Input
 from calibration.thickness import gold_properties, thickness_prior
-from grader.learn import batches_of, calibration_curve, pairs, record, records, returns, returns_by, weighed
+from grader.learn import batches_of, calibration_curve, pairs, record, records, returns, returns_by, weighed_gold
 from grader.learn.batches import same_name
 from grader.learn.compare import NO_NAME, Pair
 from grader.learn.flags import reasons
@@ -77,11 +77,11 @@ TWO_LOTS = contents(
 
 
 def test_fine_gold_is_mass_by_fineness_less_what_came_in_with_what_was_lost() -> None:
-    found = weighed(gold_of(1, 1, 100.0, fineness=0.9, uncertainty_mg=2.0, carried_in_mg=10.0, lost_mg=4.0))
+    found = weighed_gold(gold_of(1, 1, 100.0, fineness=0.9, uncertainty_mg=2.0, carried_in_mg=10.0, lost_mg=4.0))
     assert (found.fine_mg, found.uncertainty_mg, found.fineness) == pytest.approx((84.0, 1.8, 0.9))
     # no balance in use is better than a hundredth of a milligram
-    assert weighed(gold_of(1, 1, 100.0, uncertainty_mg=0.0)).uncertainty_mg == 0.01
-    assert weighed(gold_of(1, 1, 100.0, uncertainty_mg=0.02)).uncertainty_mg == 0.02
+    assert weighed_gold(gold_of(1, 1, 100.0, uncertainty_mg=0.0)).uncertainty_mg == 0.01
+    assert weighed_gold(gold_of(1, 1, 100.0, uncertainty_mg=0.02)).uncertainty_mg == 0.02
 
 
 # --- pairs
@@ -98,7 +98,7 @@ def test_weighed_beside_estimated_by_hand() -> None:
     assert second.error == pytest.approx(60 / 80 - 1, abs=2e-3)
     assert first.estimate_mg is not None
     # the assay's own spread is all there is
-    sd = weighed(gold_of(1, 1, 44.0)).relative_sd
+    sd = weighed_gold(gold_of(1, 1, 44.0)).relative_sd
     assert log(first.estimate_mg.high / first.estimate_mg.low) == pytest.approx(2 * 1.645 * sd, rel=0.05)
     assert (first.place, second.place) == (1.0, 0.0)
     assert (first.inside, second.inside) == (False, False)
@@ -282,7 +282,7 @@ def test_a_batch_by_hand() -> None:
         assert (plating.part, plating.seller) == ("strips", "ash")
     assert batch.uncertainty_mg == pytest.approx(0.01)
     # three copies of what was photographed, of which nobody knows how many boards: one, of three
-    fineness = weighed(weighing.yields[0]).relative_sd
+    fineness = weighed_gold(weighing.yields[0]).relative_sd
     unseen = 0.3 * sqrt(1 - 1 / 3)
     assert batch.relative_sd == pytest.approx(hypot(fineness, unseen), rel=0.02)
 
