@@ -212,7 +212,7 @@ def test_a_listing_without_a_scale(new_window: Callable[..., Any], address: str,
     walk.tap(things)
     walk.taps += 1
     window.page.get_by_role("option", name="DIMM, long edge").first.click()
-    canvas = window.see(window.page.get_by_test_id("stMain").locator("canvas").first, MEASURE_MS)
+    canvas = window.see(window.page.locator(".st-key-no-scale canvas"), MEASURE_MS)
     for share in ((0.72, 0.75), (0.82, 0.18)):
         box = canvas.bounding_box()
         walk.taps += 1
