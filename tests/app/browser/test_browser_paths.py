@@ -247,6 +247,7 @@ def test_the_keys_alone_lead_from_pictures_to_a_bid(
 
     add = page.get_by_test_id("stFileUploaderDropzone").locator("button").first
     tab_to(add)
+    window.rest()
     with page.expect_file_chooser() as chooser:
         page.keyboard.press("Enter")
     chooser.value.set_files(card(tmp_path))
