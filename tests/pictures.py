@@ -27,11 +27,6 @@ ROOT = Path(__file__).parents[1]
 PICTURES = ROOT / "docs" / "pictures"
 MARK = ROOT / "app" / "common" / "mark"
 SAMPLE = "memory-modules.jpg"
-LISTING = """Old memory modules, gold contacts, 2.5 kg
-Price: 28.00 USD
-Shipping: 9.50 USD
-Weight including packaging 3 kg
-"""
 WIDTH_PX, ICON_PX, START_PX = 1000, 64, (1200, 360)
 _BOARDS_FROM = 0.6  # of the sample's width: two boards from there on
 PHONE, MEASURE_MS = (390, 844), 300_000
@@ -100,13 +95,17 @@ def screens(browser: Browser) -> dict[Path, bytes]:
 
 
 def _price(window: Window, photo: Path) -> None:
-    """From the picture and the listing's text to the bid."""
+    """From the picture to the bid, as a person gets there."""
     page = window.page
     with page.expect_file_chooser() as chooser:
         window.press(page.get_by_test_id("stFileUploaderDropzone").locator("button").first)
     chooser.value.set_files([str(photo)])
-    window.rest(MEASURE_MS)
-    page.locator(".st-key-gold-price input").first.fill("2650")
+    window.gone(page.locator(".st-key-measuring"), MEASURE_MS)
+    window.fill("How much is for sale", "2000 boards")
+    window.fill("Gold price today", "2650 USD/ozt")
+    window.press("What can I pay?", MEASURE_MS)
+    window.figures(lambda told: "Highest price worth paying" in told, MEASURE_MS)
+    page.wait_for_timeout(1000)  # the answer scrolls into sight
 
 
 @contextmanager

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 import shlex
 import threading
@@ -11,6 +12,7 @@ from collections.abc import Iterator
 from http.server import ThreadingHTTPServer
 from pathlib import Path
 
+import numpy as np
 import pytest
 import typer
 from markdown_it import MarkdownIt
@@ -22,11 +24,17 @@ from grader.guide.render import heading_ids
 from grader.listing_text import read_listing_text
 from tests.commands_page import PAGE as COMMANDS
 from tests.commands_page import commands_text
-from tests.pictures import LISTING
+from tests.pictures import overlays
 
 DOCS = Path(__file__).parents[3] / "docs"
 README = DOCS.parent / "README.md"
 PAGES = guide_pages(DOCS)
+# The text that the guide reads in buying.md.
+LISTING = """Old memory modules, gold contacts, 2.5 kg
+Price: 28.00 USD
+Shipping: 9.50 USD
+Weight including packaging 3 kg
+"""
 # For developers: a table that a test writes.
 NOT_OF_THE_GUIDE = {"paths"}
 _IMG = re.compile(r'<img src="(?P<src>[^"]+)"')
@@ -159,3 +167,12 @@ def test_what_looks_like_html_in_a_page_is_shown_not_run() -> None:
 
 def test_the_guide_is_found_in_a_checkout() -> None:
     assert guide_folder() == DOCS
+
+
+def test_the_pictures_show_the_product_as_it_is() -> None:
+    """Those that need no browser are made anew and compared; screens are taken by ``python -m tests.pictures``."""
+    for path, made in overlays().items():
+        with Image.open(path) as kept, Image.open(io.BytesIO(made)) as now:
+            assert kept.size == now.size, path
+            off = np.abs(np.asarray(kept.convert("RGB"), float) - np.asarray(now.convert("RGB"), float))
+            assert off.mean() < 3, f"{path.name} is of an older version: python -m tests.pictures"
