@@ -75,7 +75,7 @@ def icon(browser: Browser) -> bytes:
 
 
 def screens(browser: Browser) -> dict[Path, bytes]:
-    """The page on a phone: the start, and the price of the sample as a listing, light and dark."""
+    """The page on a phone: the start; the sample as a listing, its price in light and its photo in dark."""
     made: dict[Path, bytes] = {}
     with (
         tempfile.TemporaryDirectory() as folder,
@@ -90,7 +90,7 @@ def screens(browser: Browser) -> dict[Path, bytes]:
             here = window.page.url.removeprefix(f"{address}/")
         with _window(browser, "dark") as window:
             window.visit(address, here)
-            made[PICTURES / "phone-price-dark.png"] = window.page.screenshot()
+            made[PICTURES / "phone-photo-dark.png"] = window.page.screenshot()
     return made
 
 
