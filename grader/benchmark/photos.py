@@ -24,6 +24,8 @@ _QUALITY = 96
 def enlarged(name: str, megapixels: float, folder: Path, suffix: str = ".jpg") -> Path:
     """A sample at another size, written into a folder as JPEG or HEIC."""
     small = cv2.imread(str(samples_folder() / f"{name}.jpg"))
+    if small is None:
+        raise FileNotFoundError(samples_folder() / f"{name}.jpg")
     height, width = small.shape[:2]
     factor = (megapixels * 1e6 / (height * width)) ** 0.5
     large = cv2.resize(small, (round(width * factor), round(height * factor)), interpolation=cv2.INTER_CUBIC)
