@@ -73,6 +73,12 @@ class Commands(LazyGroup):
             "page",
             "Open the page in the browser: measure a photo, value it, keep it in the log. Ctrl-C stops it.",
         ),
+        "guide": Command(
+            "grader.cli.guide",
+            "guide",
+            "Open the guide in the browser: buying, the bench, costs, ranges, refusals, every command. Ctrl-C stops "
+            "it.",
+        ),
         "log": Command(
             "grader.cli.log_tree", "log_app", "Keep lots: what was measured, what was paid, what came out."
         ),
