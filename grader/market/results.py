@@ -16,7 +16,7 @@ from typing import Literal
 import fsspec
 
 from calibration.errors import UsageError
-from grader.market.pictures import COLUMNS, KNOWN, MEASURED, Row
+from grader.market.pictures import COLUMNS, KNOWN, MEASURED, TRY_AGAIN, Row
 
 Form = Literal["jsonl", "parquet"]
 FORMS: tuple[Form, ...] = ("jsonl", "parquet")
@@ -54,6 +54,10 @@ class Results:
         with self._files.open(beside, "wb") as file:
             file.write(_parquet(new) if self._form == "parquet" else _lines(new))
         self._files.mv(beside, place)
+
+    def known(self, stamp: str) -> frozenset[str]:
+        """Contents that need not be measured again in this way; the rows themselves are not kept in memory."""
+        return frozenset(r["content"] for r in self._all() if r["stamp"] == stamp and r["code"] not in TRY_AGAIN)
 
     def rows(self, stamp: str) -> dict[str, Row]:
         """Rows by their content, of those measured in one way."""

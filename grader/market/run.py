@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from itertools import islice
 from typing import TYPE_CHECKING, Any
 
-from grader.market.pictures import FAILED, TRY_AGAIN, WORKER_LOST, Row, measure_batch
+from grader.market.pictures import FAILED, WORKER_LOST, Row, measure_batch
 from grader.market.results import Results
 
 if TYPE_CHECKING:
@@ -111,7 +111,7 @@ def measure_pictures(
     Returns:
         The content of each picture, by its path.
     """
-    known = frozenset(key for key, row in results.rows(stamp).items() if row["code"] not in TRY_AGAIN)
+    known = results.known(stamp)
     content: dict[str, str] = {}
     batches = _batches(dict.fromkeys(pictures), batch)
     coming = run_here(batches, request, known) if client is None else run_on(client, batches, request, known)
