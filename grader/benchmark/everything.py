@@ -7,6 +7,7 @@ import subprocess
 import sys
 import time
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 from grader.api import measure
@@ -80,13 +81,13 @@ def _alone(photo: Path, runs: int) -> Timing:
 def _lot_s(measured: dict[str, object]) -> float:
     """Estimate and offer for many photos of some boards each, as if every one were another photo."""
     text, sha = json.dumps(measured), str(measured["sha256"])
-    boards = 4
+    boards = 40
     copies = (
         (f"photo {i}", json.loads(text.replace(sha, f"{i:012x}{sha[12:]}").replace(sha[:12], f"{i:012x}")))
         for i in range(LOT_BOARDS // boards)
     )
     records = measurements_of(copies)
     start = time.perf_counter()
-    figures = figures_of(spot="2650 USD/ozt")
+    figures = figures_of(spot="2650 USD/ozt", spot_date=date.today())
     offer_for(estimate_lot(one_part(records, boards=[boards])), figures, None)
     return time.perf_counter() - start

@@ -12,6 +12,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from grader.photo import load_photo
 from grader.samples import samples_folder
 
 PLATED = ("memory-modules", "expansion-card", "breakout-pads", "strip-boards", "listing-photo")
@@ -23,9 +24,7 @@ _QUALITY = 96
 
 def enlarged(name: str, megapixels: float, folder: Path, suffix: str = ".jpg") -> Path:
     """A sample at another size, written into a folder as JPEG or HEIC."""
-    small = cv2.imread(str(samples_folder() / f"{name}.jpg"))
-    if small is None:
-        raise FileNotFoundError(samples_folder() / f"{name}.jpg")
+    small = np.ascontiguousarray(load_photo(samples_folder() / f"{name}.jpg").rgb[..., ::-1])
     height, width = small.shape[:2]
     factor = (megapixels * 1e6 / (height * width)) ** 0.5
     large = cv2.resize(small, (round(width * factor), round(height * factor)), interpolation=cv2.INTER_CUBIC)

@@ -30,6 +30,11 @@ class Commands(LazyGroup):
             "What to pay for the boards in some measurements: break-even, chance of a loss, highest price worth "
             "paying.",
         ),
+        "market": Command(
+            "grader.cli.market",
+            "market",
+            "Rank many listings: bid, asking price, expected profit, chance of a loss, what to ask, why refused.",
+        ),
         "report": Command(
             "grader.cli.report",
             "report",

@@ -24,6 +24,8 @@ from calibration.inputs import FloatArray, Input
 from calibration.reading import packaged_toml
 
 _KNOTS = (0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.98)
+# Inputs of one question whose effects may bend; of more, each moves too little of the profit for a bend to show.
+_MOST_BENT = 12
 _BY_TITLE = ("cost", "quantity", "thickness", "price", "share")
 # Standard deviations by which a fit must beat one of pure noise: 1 in 30 000.
 _BEYOND_CHANCE = 4.0
@@ -60,7 +62,8 @@ def value_of_knowing(profits: Sequence[FloatArray], known: Sequence[FloatArray])
     Returns:
         At least zero; zero where the inputs explain no more of any profit than chance would.
     """
-    columns = [c for draws in known for c in _spline(draws)]
+    knots = _KNOTS if len(known) <= _MOST_BENT else ()
+    columns = [c for draws in known for c in _spline(draws, knots)]
     if not columns:
         return 0.0
     together = np.column_stack(profits)
@@ -87,12 +90,12 @@ def _expected(x: FloatArray, profits: FloatArray) -> FloatArray:
     return np.where(by_chance | (total == 0), 0.0, fitted)
 
 
-def _spline(draws: FloatArray) -> list[FloatArray]:
-    """Columns of a straight-piece spline, each of mean zero and standard deviation one."""
+def _spline(draws: FloatArray, at: Sequence[float]) -> list[FloatArray]:
+    """Columns of a straight-piece spline, each of mean zero and standard deviation one, bent at these chances."""
     spread = draws.std()
     if spread <= 1e-12 * abs(draws.mean()):
         return []
-    knots = np.unique(np.quantile(draws, _KNOTS))
+    knots = np.unique(np.quantile(draws, at))
     columns = [draws, *(np.maximum(draws - knot, 0.0) for knot in knots)]
     return [(c - c.mean()) / c.std() for c in columns if c.std() > 1e-6 * spread]
 
