@@ -23,20 +23,15 @@ from tests.segmenters import default_segmenter
 
 ROOT = Path(__file__).parents[3]
 # Elsewhere: the page is started by tests/app; two faces of the same boards are drawn by test_cli_cut.py; trades of
-<<<<<<< HEAD
 # simulated buyers take minutes; batches need one that was begun; a cluster is started by tests/grader/market.
-NOT_HERE = ("grader page", "grader cut front.jpg --back", "grader simulate --trades", "grader log batch",
-            "grader market s3")  # fmt: skip
-=======
-# simulated buyers take minutes; batches need one that was begun.
 NOT_HERE = (
     "grader page",
     "grader guide",
     "grader cut front.jpg --back",
     "grader simulate --trades",
     "grader log batch",
+    "grader market s3",
 )
->>>>>>> wip-guide
 
 
 def leaves(node: Any, path: tuple[str, ...] = ("grader",)) -> dict[tuple[str, ...], Any]:
