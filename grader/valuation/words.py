@@ -51,11 +51,30 @@ def break_even_words(offer: Offer) -> str:
     return str(money_down(offer.break_even, offer.assumptions.currency))
 
 
+def why_words(offer: Offer) -> str:
+    """What the price rests on, in a line: what the lot brings, what that costs, and what decides most."""
+    currency = offer.assumptions.currency
+    brings, costs = (format_money(r.value, currency, _half(r)) for r in (offer.proceeds, offer.costs))
+    most = next((line.title for line in offer.budget if line.input != TOGETHER), "")
+    decides = f" Most depends on this: {most}." if most and offer.budget[0].share_of_variance >= _SHOWN_SHARE else ""
+    return f"It brings about {brings} and costs about {costs} besides its price.{decides}"
+
+
+def loss_words(offer: Offer) -> str:
+    """How likely a loss is: at the asking price, otherwise at the highest price worth paying."""
+    at = offer.highest if offer.asking is None else offer.asking
+    where = f"at {highest_words(offer)}" if offer.asking is None else f"at the asking price of {asking_words(offer)}"
+    return f"{format_share(at.chance_of_loss)} chance of a loss {where}"
+
+
 def summary_lines(offer: Offer, liked: MassUnit = "auto") -> Lines:
     """What the lot holds, brings and costs; masses in the unit that is liked."""
     currency = offer.assumptions.currency
     return [
-        ("Gold in the visible plating", format_range(offer.gold_mg, "mg", liked)),
+        (
+            "Gold in the visible plating",
+            format_range(offer.gold_mg, "mg", liked) if offer.gold_mg.high else "none seen",
+        ),
         *_flash_lines(offer.lot),
         (f"What it brings ({offer.way.title})", format_range(offer.proceeds, currency)),
         ("Costs without the price", format_range(offer.costs, currency)),
