@@ -23,13 +23,14 @@ from tests.segmenters import default_segmenter
 
 ROOT = Path(__file__).parents[3]
 # Elsewhere: the page is started by tests/app; two faces of the same boards are drawn by test_cli_cut.py; trades of
-# simulated buyers take minutes; batches need one that was begun.
+# simulated buyers take minutes; batches need one that was begun; a cluster is started by tests/grader/market.
 NOT_HERE = (
     "grader page",
     "grader guide",
     "grader cut front.jpg --back",
     "grader simulate --trades",
     "grader log batch",
+    "grader market s3",
 )
 
 
@@ -74,6 +75,8 @@ def world(tmp_path_factory: pytest.TempPathFactory, remembering: Any) -> Path:
     folder = tmp_path_factory.mktemp("bench")
     modules, other = (sample.path for sample in load_demo().samples[:2])
     (folder / "shelf").mkdir()
+    (folder / "listings" / "attic").mkdir(parents=True)
+    shutil.copy(modules, folder / "listings" / "attic" / "a.jpg")
     for name in ("boards.jpg", "shelf.jpg", "a.jpg", "shelf/boards.jpg"):
         shutil.copy(modules, folder / name)
     shutil.copy(other, folder / "b.jpg")
