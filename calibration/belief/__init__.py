@@ -1,7 +1,8 @@
 """Belief about effective thickness, learned from weighed gold."""
 
-from calibration.belief.batches import Batch, Priors, UncertainSpread, WeighedPlating, published_priors
+from calibration.belief.batches import Batch, Priors, WeighedPlating, published_priors
 from calibration.belief.learn import UNLIKELY, Belief, Shift, learn
+from calibration.belief.parts import UncertainSpread
 
 __all__ = [
     "UNLIKELY",
