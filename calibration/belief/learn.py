@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
@@ -18,6 +19,7 @@ from calibration.belief.batches import Batch, Priors, WeighedPlating, published_
 from calibration.belief.density import (
     Density,
     Weighings,
+    effect,
     glog_residual,
     log_picked,
     log_thickness,
@@ -60,6 +62,44 @@ class Shift:
     def narrower(self) -> float:
         """Width of the range as a ratio, now ÷ before, on the logarithm: below 1 where something was learned."""
         return float(np.log(self.now[2] / self.now[0]) / np.log(self.before[2] / self.before[0]))
+
+
+@dataclass(frozen=True)
+class Known:
+    """What is believed of one part from one seller, both of which were weighed.
+
+    Attributes:
+        finish: of the plating.
+        part: its name, empty for boards without one.
+        seller: who sold it.
+        now: effective thickness in um, as (5 % point, median, 95 % point).
+        batches: how many hold such boards of this seller.
+    """
+
+    finish: Finish
+    part: str
+    seller: str
+    now: tuple[float, float, float]
+    batches: int
+
+
+@dataclass(frozen=True)
+class SellerKnown:
+    """What is believed of one seller.
+
+    Attributes:
+        seller: by name.
+        beside: effective thickness of the same boards from this seller ÷ from any other, as (5 % point, median, 95 %
+            point).
+        picked: gold on boards not shown ÷ on those that this seller chose to show, likewise; None where no such lot
+            was weighed.
+        batches: how many hold boards of this seller.
+    """
+
+    seller: str
+    beside: tuple[float, float, float]
+    picked: tuple[float, float, float] | None
+    batches: int
 
 
 @dataclass(frozen=True)
@@ -133,6 +173,21 @@ class Belief:
             for finish in FINISHES
         }
 
+    def picking(self, part: str, seller: str = "") -> Input:
+        """Gold on boards of a part that were not shown ÷ on those that a seller chose to show, as an input.
+
+        It is drawn apart from the thickness, though weighed lots tell of their product: the range of a lot is a
+        little wider for it, never narrower.
+        """
+        return Input(
+            "picking",
+            f"boards that the seller did not show: {part}",
+            Distribution("sample", tuple(_rounded(self.picked(seller)))),
+            f"belief from {len(self.batches)} weighed batches" + (f", seller {seller}" if seller else ""),
+            of=(part,),
+            belief=self.id,
+        )
+
     def gold(
         self, platings: Sequence[WeighedPlating], relative_sd: float = 0.0, uncertainty_mg: float = 1.0
     ) -> FloatArray:
@@ -154,6 +209,28 @@ class Belief:
             Shift(f, _three(untaught.thickness(f)), _three(self.thickness(f)), self._holding(f))
             for f in FINISHES
             if self._holding(f)
+        )
+
+    def known(self) -> tuple[Known, ...]:
+        """Effective thickness of each part from each seller that was weighed, by finish and name."""
+        counts = Counter(key for b in self.batches for key in {(p.finish, p.part, p.seller) for p in b.platings})
+        return tuple(
+            Known(finish, part, seller, _three(self.thickness(finish, part, seller)), count)
+            for (finish, part, seller), count in sorted(counts.items())
+        )
+
+    def sellers(self) -> tuple[SellerKnown, ...]:
+        """How each seller's boards lie beside those of others, and what is not shown of them, by name."""
+        spread = spread_of(self.priors.seller, self.draws[:, self.layout.seller_spread])
+        holding = Counter(seller for b in self.batches for seller in {p.seller for p in b.platings})
+        return tuple(
+            SellerKnown(
+                seller,
+                _three(np.exp(effect(spread, self.draws[:, self.layout.sellers[seller]])[0])),
+                _three(self.picked(seller)) if seller in self.layout.picked else None,
+                count,
+            )
+            for seller, count in sorted(holding.items())
         )
 
     def _holding(self, finish: Finish) -> int:
@@ -228,6 +305,22 @@ def _portions(batches: int, platings: int) -> list[NDArray[np.intp]]:
         found.append(numbers[1::2])
         numbers = numbers[::2]
     return [numbers, *found[::-1]]
+
+
+def remembered(
+    batches: Sequence[Batch],
+    draws: FloatArray,
+    *,
+    process: int,
+    priors: Priors | None = None,
+    seed: int = DEFAULT_SEED,
+) -> Belief | None:
+    """The belief whose draws were kept; None where they cannot be those of these batches."""
+    start = published_priors() if priors is None else priors
+    layout = Layout.of(batches, start)
+    if draws.shape != (DRAWS, layout.size) or draws.dtype != np.float64 or not np.isfinite(draws).all():
+        return None
+    return Belief(tuple(batches), process, draws, layout, start, seed)
 
 
 def identity(batches: Sequence[Batch], process: int, priors: Priors | None = None, seed: int = DEFAULT_SEED) -> str:

@@ -15,6 +15,7 @@ from calibration.inputs import FloatArray
 from calibration.thickness import Finish, gold_properties, thickness_prior
 from grader.gold import MG_PER_MM2_UM_G_CM3
 from grader.learn.lots import area_models, estimates_of
+from grader.learn.said import kind_of, seller_chose
 from grader.learn.weighings import Weighing, weighings
 from grader.log import Contents, Estimate
 from grader.lot.sampling import prior_spread, sampling_sd
@@ -95,13 +96,17 @@ def _platings(contents: Contents, weighing: Weighing) -> tuple[tuple[WeighedPlat
     for share, _ in weighing.shares:
         estimates = estimates_of(contents, share.lot)
         own = EMPTY
+        kind, chosen = kind_of(contents, share.lot, estimates), seller_chose(contents, share.lot)
         for finish, area in area_models(estimates, share.copies).items():
             per_um = area.times(properties[finish].inputs()[1:], MG_PER_MM2_UM_G_CM3)
             middle = float(np.median(_draws(per_um)))
             if middle > 0:
-                platings.append(
-                    WeighedPlating(finish, middle, same_name(share.lot.part), same_name(share.lot.seller))
-                )
+                names = same_name(share.lot.part), same_name(share.lot.seller), kind
+                # boards that were shown, and the others, which the seller may have left out for a reason
+                shown = 1 / share.copies if chosen and share.copies > 1 else 1.0
+                platings.append(WeighedPlating(finish, middle * shown, *names))
+                if shown < 1:
+                    platings.append(WeighedPlating(finish, middle * (1 - shown), *names, picked=True))
                 own += per_um.times((), _typical_um(finish))
         whole += own
         unseen = math.hypot(unseen, float(np.mean(_draws(own))) * _unseen_sd(estimates, share.copies))
