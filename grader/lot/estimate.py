@@ -25,7 +25,8 @@ from calibration.thickness import THICKNESS
 from grader.board_count import BoardCount
 from grader.lot.model import Lot, LotEstimate, Part, PartEstimate, Sight
 from grader.lot.notices import notice
-from grader.lot.sampling import Observed, observed_spread, pooled, prior_spread, unseen_factor
+from grader.lot.observed import Observed
+from grader.lot.sampling import others_than
 from grader.lot.seen import check_sure, seen_inputs, total_seen
 from grader.measured import Measured
 from grader.model import EMPTY, ProductModel, Term
@@ -67,20 +68,16 @@ def _estimate(part: Part, *, own_thickness: bool) -> PartEstimate:
             "Weigh them and give their mass, or give the number of boards in the lot.",
         )
     boards, seen = _boards(part, seen_mass), total_seen(part)
-    spread = pooled(prior_spread(), observed_spread(_observed(part, by_mass=per_mass)))
-    unseen = unseen_factor(
-        part.name,
-        spread,
-        # where more may be there than were most likely seen, the least of them were not
-        min(seen.value, max(seen.low, math.ceil(boards) - 1)),
-        boards,
-    )
+    # where more may be there than were most likely seen, the least of them were not
+    surely_seen = min(seen.value, max(seen.low, math.ceil(boards) - 1))
+    others = others_than(part.name, _observed(part, by_mass=per_mass), boards, surely_seen)
+    unseen = None if others is None else others.factor
     return PartEstimate(
         part=part,
         gold_mg=_of_all(part, _per_size(part), unseen),
         mass_g=_mass(part, seen_mass),
         boards=boards,
-        spread=spread.relative_sd if unseen else None,
+        spread=None if others is None else others.relative_sd,
         notices=_notices(part, boards, seen, has_unseen=unseen is not None),
         seen=seen,
     )

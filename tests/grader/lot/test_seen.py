@@ -30,9 +30,18 @@ def gold(lot: Any, n: int = 100_000) -> np.ndarray:
     return estimate_lot(lot).gold_mg.draws(n)
 
 
+def others(lot: Any) -> float:
+    """Mean of the boards that nobody saw ÷ that of those seen, on average."""
+    (factor,) = (i for i in estimate_lot(lot).gold_mg.used_inputs() if i.kind == "unseen-boards")
+    return float(factor.draws(100_000).mean())
+
+
 def test_the_mean_is_over_all_numbers_that_may_be() -> None:
-    draws = gold(one_part([photo("a", 60.0, FIVE)], count="300"))
-    by_hand = [p * 60.0 * 300 / n for n, p in FIVE.chances]
+    lot = one_part([photo("a", 60.0, FIVE)], count="300")
+    draws = gold(lot)
+    by_hand = [p * (60.0 + 60.0 * (300 / n - 1) * others(lot)) for n, p in FIVE.chances]
+    # five boards alike: a bare one may be among the others, and none that much richer
+    assert 0.95 < others(lot) < 1.0
     assert np.mean(draws) == pytest.approx(sum(by_hand), rel=5e-3)
     assert draws.min() >= 60.0
 
@@ -78,15 +87,18 @@ def test_no_more_boards_are_seen_than_there_are() -> None:
 
 def test_numbers_of_two_photos_add_up() -> None:
     photos = [photo("a", 60.0, FIVE), photo("b", 60.0, FIVE)]
-    draws = gold(one_part(photos, count="300"))
-    by_hand = [p * q * 120.0 * 300 / (m + n) for m, p in FIVE.chances for n, q in FIVE.chances]
+    lot = one_part(photos, count="300")
+    draws = gold(lot)
+    by_hand = [
+        p * q * (120.0 + 120.0 * (300 / (m + n) - 1) * others(lot)) for m, p in FIVE.chances for n, q in FIVE.chances
+    ]
     assert np.mean(draws) == pytest.approx(sum(by_hand), rel=5e-3)
 
 
 def test_fronts_and_backs_show_the_same_boards() -> None:
     measured = [photo("a", 60.0, FIVE), photo("b", 30.0, BoardCount.exactly(3))]
     lot = lot_of([PartText("boards", (SightText("a", "b"),), "300")], measured)
-    by_hand = [p * 90.0 * 300 / n for n, p in FIVE.chances]
+    by_hand = [p * (90.0 + 90.0 * (300 / n - 1) * others(lot)) for n, p in FIVE.chances]
     assert np.mean(gold(lot)) == pytest.approx(sum(by_hand), rel=5e-3)
 
 
