@@ -33,7 +33,7 @@ def show_offer(offer: Offer) -> None:
     """Show one offer."""
     currency = offer.assumptions.currency
     st.metric("Highest price worth paying", highest_words(offer))
-    accepted = format_share(offer.assumptions.accepted_loss)
+    accepted = format_share(offer.assumptions.accepted_here)
     if offer.reason is None:
         each = each_words(offer)
         st.markdown(plain(f"Best way: {offer.way.title}." + (f" That is {each}." if each else "")))

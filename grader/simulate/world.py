@@ -226,6 +226,9 @@ def _seen(
         laid_out = round(f["picked_of"] * int(counts.sum()))
         order = np.concatenate([np.argsort(-areas[:laid_out]), np.arange(min(laid_out, len(areas)), len(areas))])
         areas, masses = areas[order], masses[order]
+    if not areas[: counts.sum()].any():  # whoever offers gold shows some
+        order = np.argsort(areas == 0, kind="stable")
+        areas, masses = areas[order], masses[order]
     for photo, shown in enumerate(counts.tolist()):
         name = f"{lot}-{photo}"
         inputs = tuple(_factor(f"{kind}:{name}", f[f"{kind}_sd_log"]) for kind in ("scale", "segmentation"))
