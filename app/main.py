@@ -9,7 +9,7 @@ from PIL import Image
 from app.common.show import problem, style
 from app.common.trouble import telling
 from app.lots.desk import sit_down, stand_up
-from app.lots.several_windows import show_damaged, show_what_others_did
+from app.lots.several_windows import show_damaged, show_what_others_did, watch
 from app.lots.way import link
 from app.measure.correct_form import settle_corrections
 from calibration.errors import DataFileError, GraderError
@@ -19,7 +19,7 @@ PAGES = {
     "measure/page.py": ("Measure", ":material/straighten:"),
     "value/page.py": ("Value", ":material/sell:"),
     "bench/page.py": ("Bench", ":material/content_cut:"),
-    "log/page.py": ("Log", ":material/menu_book:"),
+    "log/page.py": ("Lots", ":material/inventory_2:"),
     "learn/page.py": ("Learn", ":material/school:"),
 }
 
@@ -53,6 +53,7 @@ def main() -> None:
             link(file, title)
     try:
         show_what_others_did()
+        watch()
         chosen.run()
     except GraderError as error:
         problem(error)

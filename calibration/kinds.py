@@ -113,7 +113,7 @@ def board_kind(key: KindKey) -> BoardKind:
         UsageError: ``kind-unknown``.
     """
     if key not in _KINDS:
-        raise UsageError("kind-unknown", f"There is no kind of boards '{key}'.", f"Use one of {', '.join(_KINDS)}.")
+        raise _unknown(key)
     return _KINDS[key]
 
 
@@ -129,11 +129,12 @@ def kind_named(text: str) -> KindKey:
     for kind in _KINDS.values():
         if wanted in (kind.key.replace("_", " "), kind.words.casefold()):
             return kind.key
-    raise UsageError(
-        "kind-unknown",
-        f"There is no kind of boards '{text.strip()}'.",
-        f"Use one of {', '.join(k.key.replace('_', ' ') for k in _KINDS.values())}.",
-    )
+    raise _unknown(text.strip())
+
+
+def _unknown(text: str) -> UsageError:
+    known = ", ".join(k.words for k in _KINDS.values())
+    return UsageError("kind-unknown", f"There is no kind of boards '{text}'.", f"Name one of: {known}.")
 
 
 def _kinds() -> Mapping[KindKey, BoardKind]:

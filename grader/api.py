@@ -166,6 +166,7 @@ def value(
     costs: str | Sequence[str] | None = None,
     payable: str | None = None,
     recovery: str | None = None,
+    postage: str | None = None,
     fee: str | None = None,
     tax: str | None = None,
     hours: str | None = None,
@@ -200,6 +201,7 @@ def value(
             whatever is then done with the lot. They replace all example costs.
         payable: share of the gold price that is paid, "93 %" or "85..98 %".
         recovery: gold recovered ÷ gold present, "85..94..99 %".
+        postage: what sending the lot to you costs, "12 USD", in the place of that example cost alone.
         fee: marketplace's fee on the price, "5 %".
         tax: on price and fee, "8.25 %".
         hours: of your own for stripping, "2..4 h".
@@ -242,8 +244,8 @@ def value(
         spot_date=_day(spot, spot_date),
         costs=each_typed("costs", costs),
         **_typed(
-            payable=payable, recovery=recovery, fee=fee, tax=tax, hours=hours, rate=rate, weeks=weeks,
-            per_gram=per_gram, minimum=minimum, trim_price=trim_price, trim_share=trim_share,
+            postage=postage, payable=payable, recovery=recovery, fee=fee, tax=tax, hours=hours, rate=rate,
+            weeks=weeks, per_gram=per_gram, minimum=minimum, trim_price=trim_price, trim_share=trim_share,
             whole_price=whole_price, bodies_price=bodies_price, accepted_loss=accept_loss,
             earlier_bids=earlier_bids,
         ),

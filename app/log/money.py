@@ -55,7 +55,7 @@ def purchase_form(lot: LoggedLot, contents: Contents) -> None:
         def put(log: Log, new: NewPurchase) -> str:
             if corrects is None:
                 log.add_purchase(lot.id, new)
-                return f"Purchase of {lot.name} recorded."
+                return f"Purchase of {lot.name} added."
             log.correct_purchase(corrects, new, reason)
             return f"Purchase {corrects} of {lot.name} corrected."
 
@@ -63,13 +63,13 @@ def purchase_form(lot: LoggedLot, contents: Contents) -> None:
             return asker.of_purchase(new, lot, corrects=corrects)
 
         sure = sure_of(fresh("purchase"))
-        if st.form_submit_button("Record the purchase"):
+        if st.form_submit_button("Add the purchase"):
             write("purchase", entry, put, ask, (lot.id, corrects), sure=sure)
 
 
 def money_form(lot: LoggedLot, contents: Contents) -> None:
     """A cost, the proceeds of a sale, or a settlement."""
-    kind = st.radio("What to record", list(_KINDS), format_func=_KINDS.__getitem__, horizontal=True, key="money-kind")
+    kind = st.radio("What to add", list(_KINDS), format_func=_KINDS.__getitem__, horizontal=True, key="money-kind")
     form = f"money-{kind}"
     with st.form(fresh(form), border=False):
         amount = st.text_input(_AMOUNT[kind], placeholder=f"120 {currency_hint()}")
@@ -105,7 +105,7 @@ def money_form(lot: LoggedLot, contents: Contents) -> None:
         def put(log: Log, new: NewMoney) -> str:
             if corrects is None:
                 log.add_money(lot.id, new)
-                return f"{kind.capitalize()} of {lot.name} recorded."
+                return f"{kind.capitalize()} of {lot.name} added."
             log.correct_money(corrects, new, reason)
             return f"{kind.capitalize()} {corrects} of {lot.name} corrected."
 
@@ -113,7 +113,7 @@ def money_form(lot: LoggedLot, contents: Contents) -> None:
             return asker.of_money(new)
 
         sure = sure_of(fresh(form))
-        if st.form_submit_button(f"Record the {kind}"):
+        if st.form_submit_button(f"Add the {kind}"):
             write(form, entry, put, ask, (lot.id, corrects), sure=sure)
 
 

@@ -21,6 +21,7 @@ from grader import places
 KEY_IN_ADDRESS = "lot"
 SHELF = "shelf"
 _CURRENT, _SEEN, _KNOWN = "desk-lot", "desk-seen", "desk-known"
+_LOOKED, _WAITING = "desk-looked", "desk-waiting"
 _CHANGED = "desk-changed"
 # What is a person's own and not a lot's: it goes along into the next lot.
 OWN = (
@@ -59,12 +60,14 @@ class Desk:
     Attributes:
         folder: holds a folder for each lot.
         one_at_a_time: held while a photo is measured.
+        settling: held while a measurement follows what was done on its photo by hand.
         usual_s: what the last photos took, s; None before the first.
     """
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.one_at_a_time = Lock()
+        self.settling = Lock()
         self.usual_s: float | None = None
         self._lots: dict[str, LotFolder] = {}
         self._measuring: dict[str, Measuring] = {}
@@ -97,6 +100,11 @@ def _desk(folder: Path) -> Desk:
 def desk() -> Desk:
     """The one desk of this program."""
     return _desk(places.data_folder() / "in-progress")
+
+
+def bin_folder() -> Path:
+    """Where lots lie that were deleted."""
+    return places.data_folder() / "deleted-lots"
 
 
 def lot_key() -> str:
@@ -199,6 +207,28 @@ def settle_entry(clash: Clash, value: Value) -> None:
     (own_entries() if clash.name in OWN else current_lot()).settle(clash, value)
 
 
+def has_news() -> bool:
+    """Whether another window has changed what this one shows, since it was drawn; a look at it costs little."""
+    lot = current_lot()
+    now = (lot.changed_at, own_entries().changed_at)
+    if now == st.session_state.get(_LOOKED):
+        return False
+    st.session_state[_LOOKED] = now
+    seen: dict[str, Value] = st.session_state[_SEEN]
+    entries = {**_shared_own(), **lot.entries()}
+    shown = {sha256: done.stamp for sha256, done in st.session_state.get(SHELF, {}).items()}
+    return (
+        any(name not in seen or seen[name] != value for name, value in entries.items())
+        or shown != {sha256: done.stamp for sha256, done in lot.measured().items()}
+        or st.session_state.get(_WAITING) != lot.waiting()
+    )
+
+
+def _shared_own() -> dict[str, Value]:
+    """What is a person's own and the same in all of their windows."""
+    return {n: v for n, v in own_entries().entries().items() if n in OWN and n not in _OF_A_WINDOW}
+
+
 def changed_elsewhere() -> dict[str, tuple[Value, Value]]:
     """Fields that this window showed and another has changed since: what it said and what it says now; told once."""
     changed: dict[str, tuple[Value, Value]] = st.session_state.pop(_CHANGED, {})
@@ -236,10 +266,9 @@ def _bring_changes() -> None:
     """Entries and measurements that this window has not seen yet."""
     lot = current_lot()
     seen: dict[str, Value] = st.session_state[_SEEN]
-    own = {n: v for n, v in own_entries().entries().items() if n in OWN and n not in _OF_A_WINDOW}
     fresh = {
         n: v
-        for n, v in {**own, **lot.entries()}.items()
+        for n, v in {**_shared_own(), **lot.entries()}.items()
         # what could not be kept is still the last word of this window
         if n not in seen or (seen[n] != v and st.session_state.get(n, seen[n]) == seen[n])
     }
@@ -250,7 +279,7 @@ def _bring_changes() -> None:
     for done in st.session_state.get(SHELF, {}).values():
         if done.sha256 not in known:
             lot.put(done)
-    st.session_state[SHELF] = lot.measured()
+    st.session_state[SHELF], st.session_state[_WAITING] = lot.measured(), lot.waiting()
     st.session_state[_KNOWN] = set(st.session_state[SHELF])
 
 

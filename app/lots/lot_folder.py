@@ -12,7 +12,6 @@ import hashlib
 import json
 import re
 import secrets
-import shutil
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -22,6 +21,8 @@ from typing import Any
 from app.lots.entries import Clash, Value, check_entries, clashes_in, empty_entries, enter, entries_in, settle
 from app.lots.process_lock import ProcessLock
 from app.lots.shared_json import UNSOUND, Json, SharedJson, loads, write_whole
+from app.photo_view import History
+from calibration.errors import DataFileError, UsageError
 from grader.measured import Measured
 from grader.request import Request
 
@@ -108,10 +109,7 @@ class LotFolder:
     @property
     def changed_at(self) -> float:
         """When it last changed, seconds since 1970; 0 where there is nothing yet."""
-        try:
-            return self._file.path.stat().st_mtime
-        except OSError:
-            return 0.0
+        return self._file.changed_at
 
     def entries(self) -> dict[str, Value]:
         """What was entered, by the fields' names."""
@@ -195,6 +193,7 @@ class LotFolder:
                     entry |= {**version, "others": []}
 
         with self._file.lock:
+            self._history_path(sha256).unlink(missing_ok=True)  # of one of them; what is chosen counts from now on
             self._file.change(choose)
             self._clear(sha256)
 
@@ -209,6 +208,7 @@ class LotFolder:
         stamp = secrets.token_hex(6)
         document = json.dumps(done.measured.to_dict()).encode()
         kept = replace(done, stamp=stamp)
+        sums = [hashlib.sha256(each).hexdigest() for each in (document, done.overlay)]
 
         def add(lot: Json) -> None:
             before = _entry_of(lot, done.sha256)
@@ -217,13 +217,14 @@ class LotFolder:
             if before is not None and before["measured"] not in (None, done.stamp):
                 unseen = self._load([(before, before)])
                 others += [_version(before)] if unseen and unseen[0] != done else []
+            others = [version for version in others if version["sums"] != sums]
             own = {
                 "sha256": done.sha256,
                 "name": done.name,
                 "is_sample": done.is_sample,
                 "measured": stamp,
                 "request": done.request.as_json(),
-                "sums": [hashlib.sha256(each).hexdigest() for each in (document, done.overlay)],
+                "sums": sums,
                 "others": others,
             }
             lot["photos"].append(own)
@@ -237,6 +238,21 @@ class LotFolder:
             self._loaded[stamp] = kept
         return kept
 
+    def history(self, sha256: str) -> History | None:
+        """What was done by hand on a photo, as far as anybody has heard of it; None where nothing was."""
+        try:
+            return History.from_json(loads(self._history_path(sha256).read_bytes()))
+        except (OSError, DataFileError, *UNSOUND):
+            return None
+
+    def keep_history(self, sha256: str, history: History) -> None:
+        """Keep it at once, before anything is worked out from it: the measurement follows."""
+        with self._file.lock:
+            write_whole(self._history_path(sha256), json.dumps(history.as_json()).encode())
+
+    def _history_path(self, sha256: str) -> Path:
+        return self._folder / f"{sha256}.hand"
+
     def remove(self, sha256: str) -> None:
         """Take a photo and its measurement away."""
 
@@ -247,11 +263,24 @@ class LotFolder:
             self._file.change(drop)
             self._clear(sha256)
             (self._folder / f"{sha256}.photo").unlink(missing_ok=True)
+            self._history_path(sha256).unlink(missing_ok=True)
 
-    def throw_away(self) -> None:
-        """Remove all of it."""
+    def move(self, to: Path) -> None:
+        """Give the whole folder another place, such as the bin's or, out of it, its own.
+
+        Raises:
+            UsageError: ``cannot-write``: the disk does not let it.
+        """
         with self._file.lock:
-            shutil.rmtree(self._folder, ignore_errors=True)
+            try:
+                to.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+                self._folder.rename(to)
+            except OSError as error:
+                raise UsageError(
+                    "cannot-write",
+                    f"{self._folder} cannot be moved ({error.strerror}).",
+                    "Check that the disk has room and the folder is yours; what was kept before is still there.",
+                ) from error
 
     def begin_anew(self) -> Path | None:
         """Put a damaged ``lot.json`` aside under the name given, and begin with the photos that are still here."""

@@ -180,7 +180,7 @@ def _results(shelf: Sequence[Kept]) -> None:
     st.button("Take this photo off the list", on_click=take_off, args=(shown.sha256,))
     with_gold = [done for done in shelf if done.has_gold]
     if with_gold:
-        with st.expander("Keep in the log", icon=":material/save:"):
+        with st.expander("Keep this lot", icon=":material/save:"):
             ask_to_keep("measured", with_gold)
 
 

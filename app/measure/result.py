@@ -9,12 +9,11 @@ from pathlib import PurePath
 import streamlit as st
 
 from app.common.show import (
+    as_typed,
     bars,
     caution,
     figure,
     heading,
-    legend,
-    plain,
     problem,
     range_text,
     remark,
@@ -23,12 +22,13 @@ from app.common.show import (
     visible_only,
 )
 from app.lots.shelf import Kept
+from app.measure.picture import show_picture
 from app.measure.retake import show_checks
 from calibration.errors import RefusedError
 from calibration.finishes import FINISH_WORDS
 from grader.measured import Measured, MeasuredBoard
 from grader.report.wide import wide_sentences
-from grader.report.words import budget_lines, learned_from, row_words, scale_words, told_finishes
+from grader.report.words import learned_sources, row_words, scale_words, told_finishes, unknown_lines
 from grader.units import format_share, together
 
 
@@ -46,8 +46,7 @@ def show_result(done: Kept) -> None:
     else:
         st.metric("Plated share of the frame", format_share(measured.plated_share_of_frame or 0.0))
         st.markdown("Without a scale there is no area in mm² and no gold in mg.")
-    st.image(done.overlay, width="stretch", alt="The photo with the plating coloured by finish")
-    legend()
+    show_picture(done)
     if done.has_gold:
         _by_finish(measured)
     _boards(measured.boards)
@@ -80,7 +79,7 @@ def _figures(measured: Measured) -> None:
         figure("Plated area", measured.plated_area_mm2, "mm²")
     with right:
         figure("Gold in the visible plating", measured.gold_mg, "mg")
-    for source in learned_from(measured):
+    for source in learned_sources(measured):
         remark(f"Thickness: {source}. So this is the gold that your process recovers.")
     if measured.scale is not None:
         remark(f"{scale_words(measured.scale)}.")
@@ -124,11 +123,11 @@ def _why_wide(measured: Measured) -> None:
     sentences = wide_sentences(measured)
     if not sentences:
         return
-    st.markdown(plain(" ".join(sentences[:2])))
+    st.markdown(as_typed(" ".join(sentences[:2])))
     with st.expander("Why the range is so wide, and what narrows it", icon=":material/swap_horiz:"):
         for sentence in sentences[2:]:
-            st.markdown(plain(sentence))
-        bars([(title, share, "") for title, share in budget_lines(measured)])
+            st.markdown(as_typed(sentence))
+        bars([(title, share, "") for title, share in unknown_lines(measured)])
 
 
 def _downloads(done: Kept) -> None:

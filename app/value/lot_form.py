@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import streamlit as st
 
-from app.common.show import plain, remark
+from app.common.show import as_typed, remark
 from app.scale.form import read
 from grader.lot import Lot, PartText, SightText, lot_of
 from grader.lot.pairs import Suggestion, suggest_pairs
@@ -44,7 +44,7 @@ def ask_lot(measured: Sequence[Measured]) -> Lot | None:
         _suggest(measured)
         for m in measured:
             if len(measured) > 1:
-                st.markdown(f"**{plain(m.photo)}**")
+                st.markdown(f"**{as_typed(m.photo)}**")
             one, fine = _ask_photo(m, measured)
             shown.append(one)
             good = good and fine
@@ -128,7 +128,7 @@ def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[_Shown, bool]
 
 def _ask_part(name: str, shown: Sequence[_Shown], *, alone: bool) -> PartText:
     if not alone:
-        st.markdown(f"**{plain(name)}**")
+        st.markdown(f"**{as_typed(name)}**")
     left, right = st.columns(2)
     with left:
         count = st.text_input(

@@ -6,7 +6,7 @@ import streamlit as st
 
 from app.common.chart import draw
 from app.common.preferences import mass_unit
-from app.common.show import bars, caution, heading, plain, table, told_list, visible_only
+from app.common.show import as_typed, bars, caution, heading, table, told_list, visible_only
 from grader.report.charts import profit_chart, swing_chart
 from grader.units import format_money, format_share
 from grader.valuation import Offer
@@ -36,8 +36,8 @@ def show_offer(offer: Offer) -> None:
     accepted = format_share(offer.assumptions.accepted_here)
     if offer.reason is None:
         each = each_words(offer)
-        st.markdown(plain(f"Best way: {offer.way.title}." + (f" That is {each}." if each else "")))
-    st.markdown(plain(f"You accept a {accepted} chance of a loss."))
+        st.markdown(as_typed(f"Best way: {offer.way.title}." + (f" That is {each}." if each else "")))
+    st.markdown(as_typed(f"You accept a {accepted} chance of a loss."))
     if offer.reason is not None:
         caution(offer.reason)
     left, right = st.columns(2)
@@ -46,7 +46,7 @@ def show_offer(offer: Offer) -> None:
     if offer.asking is not None:
         with right:
             st.metric(
-                f"Chance of a loss at {plain(format_money(offer.asking.price, currency))}",
+                f"Chance of a loss at {as_typed(format_money(offer.asking.price, currency))}",
                 format_share(offer.asking.chance_of_loss),
             )
     if offer.lot:
@@ -83,5 +83,5 @@ def show_offer(offer: Offer) -> None:
         caution(item)
     reminder, *others = offer.statements
     for statement in others:
-        st.info(plain(statement), icon=":material/health_and_safety:")
+        st.info(as_typed(statement), icon=":material/health_and_safety:")
     visible_only(reminder)

@@ -11,7 +11,7 @@ from app.bench.report import planned_before
 from app.common.doubts import believed
 from app.common.own_money import in_chosen_currency
 from app.common.preferences import currency
-from app.common.show import plain, problem, remark
+from app.common.show import as_typed, problem, remark
 from app.lots.desk import current_lot, lot_name
 from app.lots.keep import all_lots, ask_to_keep, lot_contents, say_what_was_done, write_log
 from app.lots.lot_folder import LotFolder
@@ -74,7 +74,7 @@ def show() -> None:
     st.divider()
     show_offer(offer)
     _report(source, offer)
-    with st.expander("Keep in the log", icon=":material/save:", expanded=True):
+    with st.expander("Keep this lot", icon=":material/save:", expanded=True):
         _keep(source, offer.as_json())
     show_next(_FILE)
 
@@ -112,9 +112,9 @@ def _source() -> _Source | None:
     way = st.radio("What do you want to value?", ways, key="value-what") if len(ways) > 1 else ways[0]
     if way == _HERE:
         names = ", ".join(done.name for done in here)
-        st.markdown(f"{len(here)} {'photo' if len(here) == 1 else 'photos'}: {plain(names)}")
+        st.markdown(f"{len(here)} {'photo' if len(here) == 1 else 'photos'}: {as_typed(names)}")
         return _Source(usable((done.name, done.measured) for done in here), here)
-    lot = st.selectbox("LoggedLot", lots, format_func=lambda lot: lot.name, key="value-lot")
+    lot = st.selectbox("Lot", lots, format_func=lambda lot: lot.name, key="value-lot")
     contents = lot_contents(lot)
     if contents is None:
         return None
@@ -145,7 +145,7 @@ def _keep(source: _Source, offer: dict[str, Any]) -> None:
     if lot is None:
         ask_to_keep("valued", source.photos, offer)
         return
-    if st.button(f"Keep this offer in lot {plain(lot.name)}", icon=":material/save:"):
+    if st.button(f"Keep this offer in lot {as_typed(lot.name)}", icon=":material/save:"):
         write_log(lambda log: f"Offer {log.add_offer(lot.id, offer).id} kept in lot {lot.name}.")
     say_what_was_done()
 

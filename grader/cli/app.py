@@ -12,6 +12,7 @@ import typer
 from calibration.advice import LANGUAGE_VARIABLE, language, languages
 from calibration.errors import GraderError, UsageError
 from grader.cli import log_learn as _more_of_log  # noqa: F401 - adds its commands to log_app
+from grader.cli import log_lots as _lots_of_log  # noqa: F401 - likewise
 from grader.cli import log_money as _money_of_log  # noqa: F401 - likewise
 from grader.cli.batch import batch
 from grader.cli.currency import currency

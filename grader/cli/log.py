@@ -20,7 +20,7 @@ from grader.learn import newest_in
 from grader.learn.questions import Asker
 from grader.log import TABLES, NewLot, NewYield, TableName, checked, photo_of, to_csv, to_json
 from grader.measured import documents_in, measurements_of
-from grader.units import format_mass, parse_day, parse_fineness, parse_weighed_mg
+from grader.units import format_mass, in_digits, parse_day, parse_fineness, parse_weighed_mg
 
 if TYPE_CHECKING:
     from grader.log import Log
@@ -163,7 +163,7 @@ def yield_(
     found = newest_in(opened)
     for flag in () if found is None else found.flags():
         if flag.yield_id == kept.id:
-            say(f"It is {flag.ratio:.3g} times what all other yields led to expect. What may have happened:")
+            say(f"It is {in_digits(flag.ratio)} times what all other yields led to expect. What may have happened:")
             for reason in flag.reasons:
                 say(f"  {reason}")
 

@@ -52,7 +52,7 @@ from grader.learn.tables import (
     sellers_table,
 )
 from grader.log import NewAttachment, NewExclusion, NewMark, checked
-from grader.text_table import TextTable
+from grader.table import Table
 
 _CSV = FileKind(
     code="file", what="a table of yields", most_bytes=20_000_000, fix="Save the table alone, as CSV in UTF-8."
@@ -129,7 +129,7 @@ def compare(log: LogOption = None, json: JsonFlag = False) -> None:
         say(f"\n{sentence}")
 
 
-def _show_tables(tables: Sequence[TextTable]) -> None:
+def _show_tables(tables: Sequence[Table]) -> None:
     for table in tables:
         out.print(f"\n[bold]{table.title}[/]")
         show_table(table)

@@ -11,13 +11,13 @@ from grader.cli.output import advice_of, out, show_notice, show_table
 from grader.measured import VISIBLE_ONLY, Measured, PhotoCheck
 from grader.report.wide import wide_sentences
 from grader.report.words import (
-    budget_lines,
     correction_words,
     count_words,
     finish_rows,
     range_words,
     row_words,
     scale_words,
+    unknown_lines,
 )
 from grader.units import format_share
 
@@ -32,7 +32,7 @@ def show_measurement(measured: Measured) -> None:
     else:
         out.print(scale_words(measured.scale))
         show_table(("", "plated area", "gold"), finish_rows(measured))
-        lines = budget_lines(measured)
+        lines = unknown_lines(measured)
         if lines:
             out.print("What makes the gold's range wide:")
             for sentence in wide_sentences(measured):

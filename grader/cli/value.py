@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from calibration.errors import UsageError
+from grader.cli.listing_text import with_listing
 from grader.cli.log import LogOption, existing_log, lot_key
 from grader.cli.options import with_options
 from grader.cli.output import is_stdout, write_data, write_json
@@ -40,6 +41,7 @@ def value(
         raise UsageError(
             "save-without-lot", "An offer can be saved only for a lot in the log.", "Name it with --lot."
         )
+    options = with_listing(options)
     figures = options.figures()
     measured = measured_in(measurements or [], lot, log)
     offer = options.offer(estimate_lot(options.lot(measured)), figures)

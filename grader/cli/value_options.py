@@ -11,7 +11,7 @@ import typer
 
 from calibration.errors import UsageError
 from grader.bid import WorkBench
-from grader.cli.currency import base_figures, meant, own_money
+from grader.cli.currency import base_figures, gold_price, meant, own_money
 from grader.cli.log import day_of, existing_log, lot_key
 from grader.cli.questions import ask_first
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
@@ -32,7 +32,7 @@ LotOption = Annotated[str | None, typer.Option(help="A lot of the log instead of
 class ValueOptions:
     """What a person says of a lot and of money; None where nothing was said."""
 
-    spot: Annotated[str | None, typer.Option(help="Gold price, such as '2650 USD/ozt' or '85 EUR/g'.")] = None
+    spot: Annotated[str | None, typer.Option(help="Gold price: '2650', '2650 USD/ozt' or '85 EUR/g'.")] = None
     spot_date: Annotated[str | None, typer.Option(help="Day of the gold price: 2026-11-20, or today.")] = None
     payable: Annotated[str | None, typer.Option(help="Share of it that is paid: '93 %' or '85..98 %'.")] = None
     recovery: Annotated[str | None, typer.Option(help="Gold recovered ÷ gold present: '85..94..99 %'.")] = None
@@ -42,6 +42,10 @@ class ValueOptions:
             help="A cost: '12 USD', 'refining = 5..20 USD', 'waste = 5 USD/l x 2..4 l'; "
             "or 'purchase: shipping = 15 USD', paid whatever you then do with the lot. Replaces all example costs."
         ),
+    ] = None
+    postage: Annotated[
+        str | None,
+        typer.Option(help="What sending the lot to you costs: '12 USD'. Replaces that example cost alone."),
     ] = None
     fee: Annotated[str | None, typer.Option(help="Marketplace's fee on the price: '5 %'.")] = None
     tax: Annotated[str | None, typer.Option(help="Tax on price and fee: '8.25 %'.")] = None
@@ -105,6 +109,13 @@ class ValueOptions:
         str | None, typer.Option(help="Faces that no photo shows: 'alike' or 'left out'. Default: 'left out'.")
     ] = None
     parts: Annotated[Path | None, typer.Option(help="A file with several parts; see docs/buying.md.")] = None
+    listing: Annotated[
+        Path | None,
+        typer.Option(
+            help="A file with the listing's text, as copied (- reads it from the standard input). Weight or number, "
+            "price and postage that you did not give are taken from it, and it is said from which words."
+        ),
+    ] = None
     yes: Annotated[bool, typer.Option("--yes", help="Accept figures that look wrong, without asking.")] = False
 
     def figures(self) -> Assumptions:
@@ -123,13 +134,15 @@ class ValueOptions:
         def own(text: str | None) -> str | None:
             return meant(text, money)
 
+        spot = gold_price(self.spot, self.assumptions, money)
         return figures_of(
-            base_figures(self.assumptions, money, (self.spot, *(self.cost or ()))),
-            spot=own(self.spot),
+            base_figures(self.assumptions, money, (spot, *(self.cost or ()))),
+            spot=spot,
             spot_date=None if self.spot_date is None else day_of(self.spot_date),
             payable=self.payable,
             recovery=self.recovery,
             costs=self.cost,
+            postage=own(self.postage),
             fee=self.fee,
             tax=self.tax,
             hours=self.hours,
@@ -180,7 +193,7 @@ class ValueOptions:
         Raises:
             UsageError: a figure that cannot be read, or that is doubted.
         """
-        asking = asking_price(meant(self.asking, own_money()))
+        asking = asking_price(meant(self.asking, own_money().or_else(figures.currency)))
         _ask(lot_doubts(estimate, figures, asking), yes=self.yes)
         bench = WorkBench.of(self.process, process_folder())
         return offer_for(estimate, figures, asking, bench)

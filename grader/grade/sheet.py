@@ -34,9 +34,9 @@ from grader.grade.words import (
     CLASS_WORDS,
     MEASURE_WORDS,
     cell_lines,
-    notes_of,
+    cut_part_rows,
+    grade_notes,
     order_lines,
-    part_rows,
 )
 
 Rgb = tuple[int, int, int]
@@ -140,7 +140,7 @@ def _pages(
             pages.append(_Page())
             top = MARGIN_MM
         x = MARGIN_MM + place * (column + _GAP_MM)
-        pages[-1].things += _cell(number, graded, grades.currency, x, top, column)
+        pages[-1].things += _cell(graded, grades.currency, x, top, column)
         pages[-1].height = top + _CELL_MM
     top = pages[-1].height + _GAP_MM
     for line in _lines_below(grades, thresholds, not_graded):
@@ -154,9 +154,7 @@ def _pages(
     return pages
 
 
-def _cell(
-    number: int, graded: Graded, currency: str, x: float, y: float, width: float
-) -> list[_Text | _Fill | _Picture]:
+def _cell(graded: Graded, currency: str, x: float, y: float, width: float) -> list[_Text | _Fill | _Picture]:
     things: list[_Text | _Fill | _Picture] = [_Fill(x, y, width, _PICTURE_MM, _PALE)]
     rgb = graded.candidate.picture
     if rgb is not None:
@@ -171,7 +169,7 @@ def _cell(
     foot = band + _BAND_MM
     lines = [
         part
-        for line in cell_lines(number, graded, currency)
+        for line in cell_lines(graded, currency)
         for part in textwrap.wrap(line, int(width / (_SMALL_MM * _LETTER)))
     ]
     for line in lines[:_CELL_LINES]:
@@ -181,15 +179,15 @@ def _cell(
 
 
 def _lines_below(grades: Grades, thresholds: Thresholds, not_graded: Sequence[tuple[str, RefusedError]]) -> list[str]:
-    parts = part_rows(grades)
+    parts = cut_part_rows(grades)
     return [
         *order_lines(grades),
         *(["", "Parts:"] if parts else []),
-        *(f"{number}. {name}: {'; '.join(t for t in texts if t)}" for number, name, *texts in parts),
+        *(f"{name}: {'; '.join(t for t in texts if t)}" for name, *texts in parts),
         *(["", "Not graded:"] if not_graded else []),
         *(f"{name}: {error.message}" for name, error in not_graded),
         "",
-        *notes_of(grades, thresholds),
+        *grade_notes(grades, thresholds),
         *lines_for("cut"),
     ]
 

@@ -14,8 +14,9 @@ from reportlab.platypus import Flowable, Image, KeepTogether, Paragraph, SimpleD
 from reportlab.platypus import Table as PdfTable
 
 from calibration.target import PAPER_MM, Paper
-from grader.report.blocks import Block, Caveat, Heading, Picture, Table, Text
+from grader.report.blocks import Block, Caveat, Heading, Picture, Text
 from grader.report.lot_report import LotReport
+from grader.table import Table
 from grader.valuation import VISIBLE_PLATING_ONLY
 
 _MARGIN_MM, _FOOT_MM, _PICTURE_MOST_MM = 16.0, 10.0, 100.0

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from grader.report.blocks import Block, Caveat, Table, Text
+from grader.report.blocks import Block, Caveat, Text
+from grader.table import Table
 from grader.units import format_share
 from grader.valuation import Offer
 from grader.valuation.words import (

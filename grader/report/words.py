@@ -30,7 +30,7 @@ _LEAST_TOLD = 1e-3  # of the plated area
 _MOST_LINES = 6
 
 
-def budget_lines(measured: Measured) -> list[tuple[str, float]]:
+def unknown_lines(measured: Measured) -> list[tuple[str, float]]:
     """What makes the gold's range wide, as title and share of variance: the few lines that matter, largest first."""
     return [
         ("several of them together" if line.input == TOGETHER else line.title, line.share_of_variance)
@@ -122,7 +122,7 @@ def scale_words(scale: MeasuredScale) -> str:
     return f"Scale from {told}{size}"
 
 
-def learned_from(measured: Measured) -> tuple[str, ...]:
+def learned_sources(measured: Measured) -> tuple[str, ...]:
     """Where a measurement's thickness was learned; empty where it is the published one."""
     inputs = () if measured.model is None else measured.model.gold_mg.inputs.values()
     return tuple(dict.fromkeys(i.source for i in inputs if i.is_recovered))

@@ -164,7 +164,8 @@ def taught(world: World, offered: TradedLot, belief: Belief) -> InventedLot:
     """A lot as a buyer sees it by what he has learned."""
     kind = offered.kind if world.named else UNKNOWN
     learned = gold_properties(belief.inputs(offered.part, offered.seller, kind=kind))[FINISH]
-    return replace(offered.lot, seen=reappraised(offered.lot.seen, learned))
+    picking = belief.picking(offered.lot.seen.parts[0].name, offered.seller)
+    return replace(offered.lot, seen=reappraised(offered.lot.seen, learned, picking))
 
 
 def _stage(paths: Sequence[Sequence[Sequence[Decision]]], first: int, last: int) -> Stage:

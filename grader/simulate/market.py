@@ -18,6 +18,7 @@ from calibration.finishes import HARD_GOLD
 from calibration.kinds import KINDS_OF_BOARDS, UNKNOWN, KindKey
 from calibration.reading import packaged_text
 from calibration.sourced import SourcedEntry, parse_entries
+from grader.lot.model import Picked
 
 _KEYS = ("title", "kinds", "flash", "picking", "bare", "boards_spread", "terms", "source", "how_known")
 
@@ -45,6 +46,11 @@ class Market:
     bare: float = 0.0
     boards_spread: float | None = None
     terms: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def picked(self) -> Picked:
+        """What a buyer knows of how the boards shown were chosen: where some sellers pick, that the seller chose."""
+        return "seller" if self.picking else "blindly"
 
     def kind(self, rng: np.random.Generator) -> KindKey:
         """Of one lot's boards."""

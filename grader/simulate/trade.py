@@ -20,7 +20,8 @@ from calibration.kinds import UNKNOWN, KindKey
 from calibration.sourced import load
 from calibration.thickness import gold_properties
 from grader.gold import MG_PER_MM2_UM_G_CM3
-from grader.lot.sampling import prior_spread, sampling_sd
+from grader.lot.observed import Observed
+from grader.lot.whole import whole_of
 from grader.model import EMPTY
 from grader.simulate.market import USUAL, Market
 from grader.simulate.world import FINISH, InventedLot, World, figures, offered, one
@@ -89,7 +90,7 @@ class TradedLot:
         test_mg: what the balance will show if only a few boards are.
         test_share: of the lot, that these few are.
         kind: of boards.
-        picks: whether the seller showed the best of them.
+        chosen: whether the seller chose which to show, as far as the buyer knows.
         luck: gold that the few boards' batch recovers ÷ what the lot's own would have.
     """
 
@@ -101,7 +102,7 @@ class TradedLot:
     test_share: float
     luck: float
     kind: KindKey = UNKNOWN
-    picks: bool = False
+    chosen: bool = False
 
     def batch(self, share: float, weighed_mg: float, name: str, *, named: bool = False) -> Batch:
         """What is learned from, once some share of the lot was weighed; then its boards have been counted.
@@ -113,18 +114,22 @@ class TradedLot:
             named: whether the buyer knows the kind of boards.
         """
         (part,) = self.lot.seen.parts
+        per_um = gold_properties()[FINISH].inputs()[1:]
+        shown = [s.front.areas[FINISH].times(per_um, MG_PER_MM2_UM_G_CM3) for s in part.sights]
         boards = self.lot.boards * share
-        area = sum((s.front.areas[FINISH] for s in part.sights), EMPTY)
-        per_um = area.times(gold_properties()[FINISH].inputs()[1:], MG_PER_MM2_UM_G_CM3)
-        draws = per_um.draws(_DRAWS) * (boards / part.boards_seen)
-        seen = min(part.boards_seen, math.floor(boards))
-        sampling = sampling_sd(prior_spread(), seen, boards)
-        sd = math.hypot(float(np.std(draws) / np.mean(draws)), sampling, load("belief")["fineness_found_sd"].value)
-        middle, kind = float(np.median(draws)), self.kind if named else UNKNOWN
-        shown = seen / boards if self.picks else 1.0
-        platings = [WeighedPlating(FINISH, middle * shown, self.part, self.seller, kind)]
-        if shown < 1:
-            platings.append(replace(platings[0], mg_per_um=middle * (1 - shown), picked=True))
+        seen = [
+            Observed(float(np.median(m.draws(_DRAWS))), s.boards, s.boards)
+            for m, s in zip(shown, part.sights, strict=True)
+        ]
+        whole, unseen_sd = whole_of(seen, boards)
+        draws = sum(shown, EMPTY).draws(_DRAWS)
+        sd = math.hypot(float(np.std(draws) / np.mean(draws)), unseen_sd, load("belief")["fineness_found_sd"].value)
+        equal = boards / part.boards_seen  # if all boards held what those seen do
+        middle, kind = float(np.median(draws)) * equal * whole, self.kind if named else UNKNOWN
+        of_shown = min(1 / equal / whole, 1.0) if self.chosen else 1.0
+        platings = [WeighedPlating(FINISH, middle * of_shown, self.part, self.seller, kind)]
+        if of_shown < 1:
+            platings.append(replace(platings[0], mg_per_um=middle * (1 - of_shown), picked=True))
         return Batch(name, tuple(platings), weighed_mg, load("belief")["balance_uncertainty"].value, sd)
 
 
@@ -142,4 +147,6 @@ def offer(world: World, trade: Trade, name: str, rng: np.random.Generator) -> Tr
         return float(gold_mg * fineness + known["balance_uncertainty"].value * rng.standard_normal())
 
     weighed, tested = shown(lot.recovered_mg), shown(lot.gold_mg * test * share)
-    return TradedLot(lot, part, seller, weighed, tested, share, test / own, kind, picks)
+    return TradedLot(
+        lot, part, seller, weighed, tested, share, test / own, kind, chosen=world.market.picked == "seller"
+    )

@@ -23,7 +23,8 @@ from calibration.sourced import parse
 from calibration.thickness import Finish, GoldProperties, gold_properties
 from grader.gold import MG_PER_MM2_UM_G_CM3, gold_mass
 from grader.lot import Lot, Part, Sight
-from grader.lot.estimate import lot_inputs
+from grader.lot.assumed import lot_inputs
+from grader.lot.model import Picked
 from grader.lot.unseen import spread_figures
 from grader.measured import Measured, MeasuredModel
 from grader.model import ProductModel
@@ -158,7 +159,7 @@ def offered(
     areas = _board_areas(world.market, boards, rng)
     masses = f["board_mass"] * np.exp(f["board_mass_sd_log"] * rng.standard_normal(boards))
     gold_mg = float(areas.sum() * mg_per_mm2)
-    seen, stated_g = _seen(name, areas, masses, properties, rng, picks=picks)
+    seen, stated_g = _seen(name, areas, masses, properties, rng, picks=picks, picked=world.market.picked)
     true = {i.name: i.distribution.sample(rng, 1) for i in world.assumptions.inputs()}
     true[world.assumptions.recovery.name] = np.array([recovery])
     money = of_stripping(ProductModel.of(gold_mg, ()), world.assumptions, true)
@@ -180,13 +181,18 @@ def offered(
     )
 
 
-def reappraised(lot: Lot, properties: GoldProperties) -> Lot:
-    """What a buyer sees, with other properties of the plating."""
+def reappraised(lot: Lot, properties: GoldProperties, picking: Input | None = None) -> Lot:
+    """What a buyer sees, with other properties of the plating, and what he learned of the seller's choice."""
 
     def again(m: Measured) -> Measured:
         return m.with_gold(gold_mass(m.areas, {FINISH: properties}).total)
 
-    return Lot(tuple(replace(p, sights=tuple(replace(s, front=again(s.front)) for s in p.sights)) for p in lot.parts))
+    return Lot(
+        tuple(
+            replace(p, sights=tuple(replace(s, front=again(s.front)) for s in p.sights), picking=picking)
+            for p in lot.parts
+        )
+    )
 
 
 @cache
@@ -217,6 +223,7 @@ def _seen(
     rng: np.random.Generator,
     *,
     picks: bool = False,
+    picked: Picked = "blindly",
 ) -> tuple[Lot, float]:
     """Photos of a few boards with noise, and either their count or a mass that the seller states, g."""
     f = figures()
@@ -241,9 +248,9 @@ def _seen(
         first += shown
     stated_g = float(masses.sum()) / one(lot_inputs()["stated-mass"].distribution, rng)
     if rng.random() < 0.5:
-        part = Part("boards", tuple(sights), mass_g=_constant(stated_g))
+        part = Part("boards", tuple(sights), mass_g=_constant(stated_g), picked=picked)
     else:
-        part = Part("boards", tuple(sights), count=_constant(float(len(areas))))
+        part = Part("boards", tuple(sights), count=_constant(float(len(areas))), picked=picked)
     return Lot((part,)), stated_g
 
 

@@ -13,6 +13,7 @@ from grader.units.estimates import named, same_currency, share_estimate
 from grader.valuation.charges import Basis, Charge, Cost, with_charges
 from grader.valuation.entries import Spot
 from grader.valuation.given_sales import SaleTexts, given_drift, given_sales
+from grader.valuation.gold_price import gold_price_in_full
 from grader.valuation.kinds import KINDS, TYPED
 from grader.valuation.many_lots import parse_bids
 from grader.valuation.model import Assumptions
@@ -40,7 +41,7 @@ def with_given(
 
     Args:
         base: from a file, or the shipped examples.
-        spot: gold price, "2650 USD/ozt".
+        spot: gold price, "2650 USD/ozt"; what is left out is filled in as in ``gold_price``.
         spot_date: the day it was quoted; both or neither.
         payable: estimate of a share, "93 %" or "85..98 %".
         recovery: likewise.
@@ -70,7 +71,7 @@ def with_given(
     }
     typed = _by_kind(entries)
     charges = _with_costs(base, costs, typed)
-    price = _spot(spot, spot_date) or base.spot
+    price = _spot(spot, spot_date, base.currency) or base.spot
     plain = tuple(c for c in charges if isinstance(c, Cost))
     currency = _currency(base, price, plain, costs_given=costs is not None)
     if currency != base.currency:
@@ -118,7 +119,7 @@ def _still_examples(made: Assumptions, base: Assumptions) -> frozenset[str]:
     return frozenset(i.name for i in made.inputs() if i.name in base.examples and (i in before or i is made.drift))
 
 
-def _spot(spot: str | None, spot_date: date | None) -> Spot | None:
+def _spot(spot: str | None, spot_date: date | None, currency: str) -> Spot | None:
     if spot is None:
         if spot_date is not None:
             raise UsageError(
@@ -127,14 +128,13 @@ def _spot(spot: str | None, spot_date: date | None) -> Spot | None:
                 "Look up the day's price and give it with its date.",
             )
         return None
-    price = named("gold price", parse_price_per_mass, spot)
+    full = named("gold price", lambda text: gold_price_in_full(text, currency), spot)
+    price = named("gold price", parse_price_per_mass, full.text)
     if spot_date is None:
         raise UsageError(
             "spot-date-missing", "The gold price has no date.", "Give the day of the price, such as 2026-11-20."
         )
-    return Spot.of(
-        price, spot_date, f"{_GIVEN}; its ounce is the troy ounce" if price.ounce_taken_as_troy else _GIVEN
-    )
+    return Spot.of(price, spot_date, f"{_GIVEN}; {full.said}" if full.said else _GIVEN)
 
 
 def _cost(text: str, number: int) -> Cost:

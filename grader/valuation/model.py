@@ -40,7 +40,7 @@ class Assumptions:
         fee: marketplace's or buyer's fee as a share of the price, 0..1.
         tax: as a share of price and fee, 0..1.
         accepted_loss: chance of a loss that the user accepts, above 0, at most 0.5.
-        earlier_bids: chances of a loss of this month's earlier bids: the loss is accepted over them and this one; None
+        earlier_bids: chances of a loss of this month's earlier bids, over which and this one it is accepted; None
             where it is accepted of each lot alone.
         spot: the gold price, or None while it has not been given.
         drift: gold price at the sale ÷ today's; None where it is sold at once.

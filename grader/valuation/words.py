@@ -11,7 +11,16 @@ import numpy as np
 from calibration.inputs import Input
 from grader.budget import TOGETHER
 from grader.model import Range
-from grader.units import MassUnit, PricePerMass, format_money, format_range, format_share, money_down, round_to
+from grader.units import (
+    MassUnit,
+    PricePerMass,
+    format_money,
+    format_range,
+    format_share,
+    in_digits,
+    money_down,
+    round_to,
+)
 from grader.valuation.charges import BY_PLAN
 from grader.valuation.entries import Spot
 from grader.valuation.model import AtPrice, Offer
@@ -99,12 +108,19 @@ LOT_COLUMNS = ("Part", "Boards photographed", "Boards in the lot")
 
 _MOST_QUESTIONS = 6
 _LEAST_WORTH = 0.02  # of the dearest answer
+_LEAST_OF_BID = 0.01
 
 
 def question_rows(offer: Offer) -> list[tuple[str, str]]:
-    """What to ask or find out before buying, and the most that the answer is worth."""
-    asked = [q for q in offer.questions if q.worth >= _LEAST_WORTH * offer.questions[0].worth][:_MOST_QUESTIONS]
+    """What to ask or find out before buying, and the most that the answer is worth.
+
+    An answer worth less than a hundredth of the bid, or of the break-even price where nothing should be bid, is not
+    worth the asking.
+    """
     currency = offer.assumptions.currency
+    bid = offer.highest.price or offer.break_even
+    least = max(_LEAST_OF_BID * bid, _LEAST_WORTH * max((q.worth for q in offer.questions), default=0.0), 0.01)
+    asked = [q for q in offer.questions if q.worth >= least][:_MOST_QUESTIONS]
     return [(q.text, f"worth up to {round_to(q.worth, q.worth)} {currency} to you") for q in asked]
 
 
@@ -129,10 +145,10 @@ def curve_rows(offer: Offer) -> list[tuple[str, str, str, str]]:
 
 def lot_rows(offer: Offer) -> list[tuple[str, str, str]]:
     """The parts of the lot: name, boards photographed, boards that there are likely to be."""
-    return part_rows(offer.lot)
+    return lot_part_rows(offer.lot)
 
 
-def part_rows(parts: Iterable[Mapping[str, Any]]) -> list[tuple[str, str, str]]:
+def lot_part_rows(parts: Iterable[Mapping[str, Any]]) -> list[tuple[str, str, str]]:
     """The same from the parts as ``LotEstimate.as_json`` gives them."""
     return [(str(p["name"]), _seen_words(p), f"{p['boards']:.0f}") for p in parts]
 
@@ -235,7 +251,7 @@ def _per_troy_ounce(spot: Spot) -> str:
         return ""
     currency = spot.input.unit.partition("/")[0]
     price = PricePerMass(spot.input.distribution.parameters[0], currency)
-    return f" = {price.amount_per_troy_ounce:.6g} {currency}/ozt"
+    return f" = {in_digits(price.amount_per_troy_ounce, 6)} {currency}/ozt"
 
 
 def _between(item: Input) -> str:
@@ -244,7 +260,7 @@ def _between(item: Input) -> str:
     if isinf(high):
         low, high = (float(x) for x in np.quantile(item.draws(), [0.05, 0.95]))
     factor, unit, digits = (1.0, item.unit, 6) if item.unit else (100.0, "%", 3 if low < high else 4)
-    ends = [f"{x * factor:.{digits}g}" for x in (low, high)]
+    ends = [in_digits(x * factor, digits) for x in (low, high)]
     return f"{' to '.join(dict.fromkeys(ends))} {unit}"
 
 

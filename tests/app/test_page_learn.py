@@ -101,7 +101,7 @@ def test_yields_come_from_a_file(learn_page: Any, log_file: Path) -> None:
         [("yields.csv", b"lot,mass,weighed_on\nLot 01,0.4 g,2026-03-01\n", "text/csv")]
     )
     learn_page.run()
-    learn_page.press("Record this yield")
+    learn_page.press("Add this yield")
     with open_log(log_file) as log:
         assert len(log.contents().yields) == 9
 

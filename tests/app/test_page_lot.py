@@ -121,8 +121,8 @@ def on_page(shots: list[Kept], page: Any, log: Path) -> dict[str, Any]:
     page.type("Your own hours for stripping", "5..8 h")
     page.press(GO)
     assert not page.told("error")
-    page.type("Name of the new lot", "Page")
-    page.press("Keep in the log")
+    page.type("Name of the lot", "Page")
+    page.press("Keep this lot")
     with open_log(log) as opened:
         contents = opened.entries("Page")
     assert len(contents.estimates) == 7

@@ -160,8 +160,8 @@ def test_a_lot_of_the_log_is_valued_and_its_offer_kept(page: Any, measured: Kept
 def test_photos_and_their_offer_are_kept_together(value_page: Any, measured: Kept, log_file: Path) -> None:
     value_page.type("Gold price today", "2650 USD/ozt")
     value_page.press(GO)
-    value_page.type("Name of the new lot", "Bench")
-    value_page.press("Keep in the log")
+    value_page.type("Name of the lot", "Bench")
+    value_page.press("Keep this lot")
     with open_log(log_file) as log:
         contents = log.entries("Bench")
     assert [e.measured for e in contents.estimates] == [measured.measured]

@@ -52,7 +52,7 @@ def test_the_start_offers_three_jobs(page: Any) -> None:
     [
         ("Price a listing", "How much gold is on the boards?"),
         ("Work through a pile", "How much gold is on the boards?"),
-        ("Weigh and log", "Lots in the log"),
+        ("Weigh and log", "Keep this lot"),
     ],
 )
 def test_each_job_begins_on_its_first_page(page: Any, job: str, title: str) -> None:
@@ -71,7 +71,7 @@ def test_the_next_step_is_offered_until_the_end(page: Any, measured: Kept, log_f
     page.go("value/page.py")
     page.type("Gold price today", "2650 USD/ozt")
     page.press(GO)
-    assert "Next: Write down" in link_labels(page)
+    assert "Next: Keep this lot" in link_labels(page)
     with open_log(log_file) as log:
         log.add_lot(NewLot(name="Shelf 3"))
     page.go("log/page.py")
@@ -87,10 +87,11 @@ def test_a_lot_goes_through_by_its_name(page: Any, measured: Kept, log_file: Pat
     page.type("Gold price today", "2650 USD/ozt")
     page.type("Asking price, if there is one", "120 USD")
     page.press(GO)
-    page.press("Keep in the log")
+    page.press("Keep this lot")
     page.go("log/page.py")
     assert "Shelf 3 · 1 photo · asking 120.00 USD · worth at most 0.00 USD" in page.html()
-    assert page.at.selectbox(key="log-lot").value.name == "Shelf 3"
+    assert page.at.text_input(key="lot-name").value == "Shelf 3"
+    assert any(e.label == "Shelf 3 is kept" for e in page.at.expander)
     with open_log(log_file) as log:
         assert [lot.name for lot in log.lots()] == ["Shelf 3"]
         assert len(log.entries("Shelf 3").estimates) == len(log.entries("Shelf 3").offers) == 1
@@ -158,9 +159,8 @@ def test_another_lot_begins_empty_and_the_first_is_found_again(page: Any, measur
     assert page.at.text_input(key="asking").value == ""
     assert page.at.text_input(key="spot").value == "2650 USD/ozt", "the gold price is the same for every lot"
     page.go("start/page.py")
-    (back,) = (b for b in page.at.button if b.label.startswith("First"))
-    back.click()
-    page.run()
+    page.go("log/page.py")
+    page.press("Open")
     assert key_of(page) == first
     assert page.at.text_input(key="lot-name").value == "First"
     assert list(page.at.session_state["shelf"]) == [measured.sha256]

@@ -45,7 +45,7 @@ def test_a_listing_is_priced_and_outlives_a_reload(
         "Gold in the visible plating": _reading(measured, "gold_mg", "mg"),
     }
     assert window.figures(within_ms=MEASURE_MS) == expected
-    window.see(window.page.get_by_role("img", name="The photo with the plating coloured by finish"))
+    window.see(window.page.get_by_role("img", name="The photo with what was found"))
     window.see("Visible plating only")
     window.page.reload()
     assert window.figures() == expected
@@ -54,15 +54,15 @@ def test_a_listing_is_priced_and_outlives_a_reload(
     window.fill("Asking price, if there is one", "120 USD")
     window.press("What can I pay?")
     window.figures(lambda figures: "Highest price worth paying" in figures, MEASURE_MS)
-    window.press("Keep in the log")
-    window.see(f"Kept in lot Listing {width}")
-    window.press(window.page.get_by_role("link", name="Next: Write down"))
+    window.press("Keep this lot")
+    window.see(f"Lot Listing {width} is kept")
+    window.press(window.page.get_by_role("link", name="Next: Keep this lot"))
     window.fill("Total paid to the seller", "85 USD")
-    window.press("Record the purchase")
+    window.press("Add the purchase")
     window.see("Check the price, its decimal point and the currency.")  # 85 USD for what brings a few
     window.press(window.page.get_by_text("It is right: keep it all the same"))
-    window.press("Record the purchase")
-    window.see(f"Purchase of Listing {width} recorded.")
+    window.press("Add the purchase")
+    window.see(f"Purchase of Listing {width} added.")
     window.see(window.page.get_by_role("link", name="Back to the start"))
 
 
@@ -80,17 +80,13 @@ def test_gold_is_weighed_and_logged(new_window: Callable[..., Any], address: str
     window = new_window(width=390)
     window.visit(address)
     begin(window, "Weigh and log")
-    window.see(window.page.get_by_role("heading", level=1, name="Lots in the log"))
-    start = window.see(window.page.get_by_text("Start a lot", exact=True))
-    name = window.page.get_by_label("Name", exact=True)
-    if not name.is_visible():
-        start.click()
-    window.see(name).fill("Drawer 9")
-    window.press("Start this lot")
-    window.see("Lot Drawer 9 started.")
-    window.fill("Gold as weighed", "0.35 g")  # the form of the lot before is gone: there is one such field
-    window.press("Record the yield")
-    window.see("Yield of Drawer 9 recorded.")
+    window.see(window.page.get_by_role("heading", level=1, name="Keep this lot"))
+    window.fill("Its name", "Drawer 9")
+    window.press("Keep this lot")
+    window.see("Lot Drawer 9 is kept")
+    window.fill("Gold as weighed", "0.35 g")
+    window.press("Add the yield")
+    window.see("Yield of Drawer 9 added.")
     window.press(window.page.get_by_role("link", name="Next: What it taught"))
     window.see(window.page.get_by_role("heading", level=1, name="What your yields teach"))
 

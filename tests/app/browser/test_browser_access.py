@@ -104,7 +104,7 @@ def test_every_page_can_be_used_by_everyone(
     window.figures(within_ms=MEASURE_MS)
     window.press(page.get_by_text("What was assumed"))
     checked(window, "value")
-    for name in ("Bench", "Log", "Learn"):
+    for name in ("Bench", "Lots", "Learn"):
         go(window, name)
         checked(window, name)
 
@@ -112,7 +112,7 @@ def test_every_page_can_be_used_by_everyone(
 def test_the_tab_key_reaches_everything(new_window: Callable[..., Any], filled_address: str) -> None:
     window = new_window()
     window.visit(filled_address)
-    for name in ("Start", "Measure", "Value", "Log"):
+    for name in ("Start", "Measure", "Value", "Lots"):
         go(window, name)
         wanted = window.page.evaluate(REACHABLE)
         assert len(wanted) > 6

@@ -9,7 +9,7 @@ import pytest
 
 from calibration.inputs import Distribution, Input
 from grader.lot import Lot, LotEstimate, Part, Sight, estimate_lot
-from grader.lot.estimate import lot_inputs
+from grader.lot.assumed import lot_inputs
 from grader.measured import Measured
 from grader.model import ProductModel, Term
 from tests.measured_photos import outlined, photo_with

@@ -32,16 +32,17 @@ def gold(lot: Any, n: int = 100_000) -> np.ndarray:
 
 def others(lot: Any) -> float:
     """Mean of the boards that nobody saw ÷ that of those seen, on average."""
-    (factor,) = (i for i in estimate_lot(lot).gold_mg.used_inputs() if i.kind == "unseen-boards")
-    return float(factor.draws(100_000).mean())
+    used = estimate_lot(lot).gold_mg.used_inputs()
+    found = [i.draws(100_000).mean() for i in used if i.kind in ("unseen-boards", "picking")]
+    return float(np.prod(found))
 
 
 def test_the_mean_is_over_all_numbers_that_may_be() -> None:
     lot = one_part([photo("a", 60.0, FIVE)], count="300")
     draws = gold(lot)
     by_hand = [p * (60.0 + 60.0 * (300 / n - 1) * others(lot)) for n, p in FIVE.chances]
-    # five boards alike: a bare one may be among the others, and none that much richer
-    assert 0.95 < others(lot) < 1.0
+    # five boards alike: a bare one may be among the others, and nobody said who chose them
+    assert 0.95 * (0.6 + 1 + 1) / 3 < others(lot) < (0.6 + 1 + 1) / 3
     assert np.mean(draws) == pytest.approx(sum(by_hand), rel=5e-3)
     assert draws.min() >= 60.0
 
@@ -77,10 +78,11 @@ def test_only_a_count_asks_for_it() -> None:
 
 
 def test_no_more_boards_are_seen_than_there_are() -> None:
-    draws = gold(one_part([photo("a", 60.0, FIVE)], count="5"))
+    lot = one_part([photo("a", 60.0, FIVE)], count="5")
+    draws = gold(lot)
     assert draws.min() >= 60.0 - 1e-9
     # four with a chance of a third: the fifth is then like them
-    assert np.mean(draws) == pytest.approx(60 * (2 / 3 + 5 / 4 / 3), rel=0.01)
+    assert np.mean(draws) == pytest.approx(60 * (2 / 3 + (1 + others(lot) / 4) / 3), rel=0.005)
     with pytest.raises(UsageError, match="4 boards were"):
         one_part([photo("a", 60.0, FIVE)], count="3")
 

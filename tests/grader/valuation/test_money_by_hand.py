@@ -27,7 +27,8 @@ from grader.valuation import (
     economics,
     value_lot,
 )
-from grader.valuation.books import all_values, of_sale, of_stripping, profit_model
+from grader.valuation.books import all_values, of_sale, of_stripping
+from tests.grader.valuation.profits import profit_model
 
 TODAY = date(2026, 11, 25)
 

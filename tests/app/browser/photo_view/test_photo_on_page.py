@@ -67,8 +67,8 @@ def test_mark_measure_correct(new_window: Callable[..., Any], address: str, list
     # two clicks where the known ends are give the scale to a pixel in its length
     length_px = math.dist(known.start_px, known.end_px)
     before = milligrams(lambda told: True)
-    window.press("Next region")
-    window.press("No gold: leave out")
+    window.press("Next place")
+    window.press("No gold")
     window.see("1 correction by hand")
     milligrams(lambda told: told != before)
     window.press(page.get_by_role("button", name="Undo", exact=True))
@@ -76,7 +76,7 @@ def test_mark_measure_correct(new_window: Callable[..., Any], address: str, list
     milligrams(lambda told: told == before)
     window.press(page.get_by_role("button", name="Redo", exact=True))
     window.see("1 correction by hand")
-    window.press("Done: back to the result")
+    window.press("Back to the result")
     (told,) = window.until(
         page.get_by_text("Scale from the known length").all_inner_texts, lambda texts: len(texts) == 1
     )
@@ -85,3 +85,25 @@ def test_mark_measure_correct(new_window: Callable[..., Any], address: str, list
     window.see("1 correction by hand")
     page.reload()
     window.see("1 correction by hand", MEASURE_MS)
+
+    def corrected(words: str) -> None:
+        window.press("Correct what was found", MEASURE_MS)
+        window.see(page.locator("canvas"), MEASURE_MS)
+        window.see(words)
+
+    # the next page is asked for before the stroke can have been worked with
+    corrected("1 correction by hand")
+    window.press("Next place")
+    page.get_by_role("button", name="No gold", exact=True).click()
+    page.get_by_role("link", name="Bench", exact=True).click()
+    window.see(page.get_by_role("heading", level=1, name="Which boards are worth the acid"), MEASURE_MS)
+    window.press(page.get_by_role("link", name="Start", exact=True))
+    window.press(page.get_by_role("link", name="Measure", exact=True))
+    window.see("2 corrections by hand", MEASURE_MS)
+    # undoing and redoing outlive the window
+    window.press(page.get_by_role("button", name="Undo", exact=True))
+    window.see("1 correction by hand")
+    page.reload()
+    corrected("1 correction by hand")
+    window.press(page.get_by_role("button", name="Redo", exact=True))
+    window.see("2 corrections by hand")
