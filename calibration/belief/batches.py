@@ -108,11 +108,12 @@ def published_priors(thickness: Mapping[Finish, Distribution] | None = None) -> 
     def spread(name: str) -> UncertainSpread:
         return UncertainSpread(figures[f"{name}_spread"].value, figures[f"{name}_spread_factor"].value)
 
+    picked = tuple(figures[f"picked_{at}"].value for at in ("low", "mode", "high"))
     return Priors(
         published_families(thickness or {}),
         spread("seller"),
         spread("batch"),
         figures["recovery_middle"].value,
         figures["recovery_width"].value,
-        log_quantiles(Distribution("triangular", (0.55, 0.9, 1.0))),
+        log_quantiles(Distribution("triangular", picked)),
     )
