@@ -137,6 +137,15 @@ def _unknown(text: str) -> UsageError:
     return UsageError("kind-unknown", f"There is no kind of boards '{text}'.", f"Name one of: {known}.")
 
 
+def density(plating: Distribution, um: FloatArray) -> FloatArray:
+    """Density on the logarithm of a mixture of lognormals ("lognormals"), at thicknesses in um, (n,)."""
+    p, log_um = plating.parameters, np.log(um)
+    found = np.zeros_like(log_um)
+    for weight, median, sigma in zip(p[::3], p[1::3], p[2::3], strict=True):
+        found += weight * np.exp(-0.5 * ((log_um - np.log(median)) / sigma) ** 2) / (sigma * np.sqrt(2 * np.pi))
+    return found
+
+
 def _kinds() -> Mapping[KindKey, BoardKind]:
     found: dict[KindKey, BoardKind] = {}
     tables: dict[KindKey, Mapping[str, Any]] = {}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import get_args
@@ -41,6 +41,7 @@ from grader.valuation import Assumptions
 
 _PAPERS: dict[Paper, str] = {"a4": "A4", "letter": "Letter"}
 _ACROSS = 2
+_HIGHEST_PX = 260
 _VOLUME = "vessel-volume"
 
 
@@ -109,29 +110,27 @@ def _boards(done: Sorted, grade: Class) -> None:
             with column, st.container(border=True):
                 name, *lines = cell_lines(graded, done.grades.currency, mass_unit())
                 if graded.candidate.picture is not None:
-                    st.image(graded.candidate.picture, width="stretch", alt=f"{name}: {CLASS_WORDS[grade]}")
+                    _picture(graded.candidate.picture, f"{name}: {CLASS_WORDS[grade]}")
                 st.markdown(f"**{as_typed(name)}**  \n" + "  \n".join(as_typed(line) for line in lines))
+
+
+def _picture(rgb: Picture, alt: str) -> None:
+    """A board as it stands in its photo, no higher than a hand."""
+    height, width = rgb.shape[:2]
+    st.image(rgb, width="stretch" if width > height else max(round(_HIGHEST_PX * width / height), 1), alt=alt)
 
 
 def _downloads(done: Sorted) -> None:
     with st.container(horizontal=True):
-        st.download_button(
-            "Sheet (PDF)", partial(_sheet, done), file_name="grades.pdf", mime="application/pdf", on_click="ignore"
-        )
-        st.download_button(
-            "Sheet (PNG)",
-            partial(sheet_png, done.grades, done.thresholds, done.not_graded),
-            file_name="grades.png",
-            mime="image/png",
-            on_click="ignore",
-        )
-        st.download_button(
-            "Grades (JSON)",
-            partial(_json, done),
-            file_name="grades.json",
-            mime="application/json",
-            on_click="ignore",
-        )
+        _download("Sheet (PDF)", partial(_sheet, done), "grades.pdf", "application/pdf")
+        picture = partial(sheet_png, done.grades, done.thresholds, done.not_graded)
+        _download("Sheet (PNG)", picture, "grades.png", "image/png")
+        _download("Grades (JSON)", partial(_json, done), "grades.json", "application/json")
+
+
+def _download(words: str, make: Callable[[], bytes | str], name: str, mime: str) -> None:
+    """A file that is made when its button is pressed."""
+    st.download_button(words, make, file_name=name, mime=mime, on_click="ignore")
 
 
 def _sheet(done: Sorted) -> bytes:
@@ -218,20 +217,9 @@ def _cut_downloads(done: Sorted, planned: Sequence[tuple[str, PlannedBoard]]) ->
             fitting.append((name, board))
     with st.container(horizontal=True):
         if fitting:
-            st.download_button(
-                "Template at true size (PDF)",
-                partial(template_pdf, fitting, paper),
-                file_name=f"cuts-{paper}.pdf",
-                mime="application/pdf",
-                on_click="ignore",
-            )
-        st.download_button(
-            "Cuts (JSON)",
-            partial(_cuts_json, done),
-            file_name="cuts.jsonl",
-            mime="application/jsonl",
-            on_click="ignore",
-        )
+            template = partial(template_pdf, fitting, paper)
+            _download("Template at true size (PDF)", template, f"cuts-{paper}.pdf", "application/pdf")
+        _download("Cuts (JSON)", partial(_cuts_json, done), "cuts.jsonl", "application/jsonl")
 
 
 def _cuts_json(done: Sorted) -> str:

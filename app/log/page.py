@@ -8,11 +8,12 @@ from app.common.preferences import mass_unit
 from app.common.show import as_typed, cautions, heading, table
 from app.log.listing import show_list
 from app.log.money import money_form, purchase_form
+from app.log.pot import show_pot
 from app.log.yields import yield_form
 from app.lots.desk import current_lot
 from app.lots.keep import keep_button, logged_lot, lot_contents, name_changed, read_log, say_what_was_done
 from app.lots.shelf import kept
-from app.lots.way import WAYS, chosen_way, show_next, show_way
+from app.lots.way import WAYS, chosen_way, link, show_next, show_way
 from grader.cautions import lines_for
 from grader.log import Contents, LoggedLot, to_json
 from grader.log.batch_tables import batches_table, waiting_table
@@ -55,7 +56,8 @@ def _ask_about(logged: LoggedLot | None) -> None:
         part = st.text_input("Kind of boards", key="lot-part", placeholder="memory strips", persist_state="session")
     note = st.text_input("Note", key="lot-note", persist_state="session")
     photos = [done for done in kept().values() if done.has_gold]
-    keep_button("lot", photos, {"seller": seller or "", "part": part or "", "note": note or ""})
+    if keep_button("lot", photos, {"seller": seller or "", "part": part or "", "note": note or ""}):
+        st.rerun()  # with all that can be added to a lot that is kept
 
 
 def _entries(lot: LoggedLot) -> None:
@@ -71,6 +73,8 @@ def _entries(lot: LoggedLot) -> None:
         money_form(lot, contents)
     with st.expander("Gold that you weighed", icon=":material/scale:", expanded=job is WAYS["weigh"]):
         yield_form(lot)
+    if contents.yields:
+        link("learn/page.py", "What its gold taught", ":material/school:")
 
 
 def _contents(contents: Contents) -> None:
@@ -83,6 +87,7 @@ def _whole_log() -> None:
     contents = read_log(lambda log: log.contents())
     if contents is None or not contents.lots:
         return
+    show_pot(contents)
     with st.expander("What is in the log", icon=":material/menu_book:"):
         _used_columns(lots_table(contents, mass_unit()), first=1)
         st.download_button(

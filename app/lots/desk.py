@@ -11,10 +11,12 @@ from threading import Lock
 import streamlit as st
 
 from app.common.trouble import telling, trouble
+from app.lots.bin import KEPT_DAYS, in_bin
 from app.lots.entries import Clash, Value
 from app.lots.lot_folder import LotFolder, is_key, lots_in, new_key
 from app.lots.measuring import Measuring, Order
 from app.lots.own_entries import OwnEntries
+from app.lots.taken_off import clear_old
 from calibration.errors import DataFileError, UsageError
 from grader import places
 
@@ -94,6 +96,8 @@ class Desk:
 
 @st.cache_resource
 def _desk(folder: Path) -> Desk:
+    in_bin(bin_folder())  # what has lain there too long goes when the page is started, too
+    clear_old(folder, KEPT_DAYS)
     return Desk(folder)
 
 

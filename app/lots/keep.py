@@ -111,8 +111,8 @@ def ask_to_keep(key: str, photos: Sequence[Kept], offer: Mapping[str, Any] | Non
     say_what_was_done()
 
 
-def keep_button(key: str, photos: Sequence[Kept], about: Mapping[str, str] | None = None) -> None:
-    """The button alone, and what it keeps.
+def keep_button(key: str, photos: Sequence[Kept], about: Mapping[str, str] | None = None) -> bool:
+    """The button alone, and what it keeps. True if it was pressed and the lot is kept now.
 
     Args:
         key: tells this place from others.
@@ -128,12 +128,13 @@ def keep_button(key: str, photos: Sequence[Kept], about: Mapping[str, str] | Non
         if st.checkbox(f"It belongs to the lot {called} that was kept before", key=f"{key}-same-{same.id}"):
             into = same
     news = _in_words(mine, photos)
-    st.markdown(as_typed(f"To keep: {news}.") if news else "All that was measured is kept.")
+    told = st.empty()
     kind: Literal["primary", "secondary"] = "primary" if news else "secondary"
+    is_kept = False
     if st.button("Keep this lot", type=kind, width="stretch", key=f"{key}-keep", icon=":material/save:"):
         is_kept = write_log(lambda log: _keep(log, into, name, about, photos))
-        if is_kept:
-            st.rerun()
+    told.markdown(as_typed(f"To keep: {news}.") if news and not is_kept else "All that was measured is kept.")
+    return is_kept
 
 
 def note_offer(photos: Sequence[Kept], offer: Mapping[str, Any]) -> None:

@@ -21,6 +21,7 @@ from app.lots.desk import (
 )
 from app.lots.entries import Clash, Value
 from app.lots.lot_folder import Kept, PhotoClash
+from app.lots.shelf import bring_back, last_taken_off
 from calibration.errors import DataFileError
 
 # What fields are called whose keys are not as good as their names.
@@ -62,6 +63,11 @@ def show_what_others_did() -> None:
         words = ((_called(name), now, was) for name, (was, now) in changed.items())
         lines = [f"{called[:1].upper()}{called[1:]}: {_said(now)} (was {_said(was)})" for called, now, was in words]
         st.toast("Changed in another window:\n\n" + "\n\n".join(map(as_typed, lines)), duration="long")
+    off = last_taken_off()
+    if off is not None:
+        with st.container(horizontal=True, vertical_alignment="center", key="desk-taken-off-line"):
+            st.markdown(as_typed(f"{off[1]} was taken off the list."))
+            st.button("Undo", key="desk-bring-back", on_click=bring_back, args=(off[0],))
     for clash in (*own_entries().clashes(), *current_lot().clashes()):
         _ask_entry(clash)
     for photo in current_lot().photo_clashes():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import secrets
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import PurePath
@@ -30,6 +31,7 @@ from grader.request import Request
 from grader.units import format_share
 
 _OPEN, _FOUND = "desk-correcting", "desk-correcting-found"
+_BY = "desk-correcting-by"  # this window's mark
 _HEARD = "desk-correcting-heard"  # the history of the picture in this window, once something was done on it
 _BASE = "desk-correcting-base"  # the measurement on which the corrections on the picture build
 
@@ -70,9 +72,12 @@ def settle_corrections() -> None:
     before it is there. To be called before anything is drawn, on every page.
     """
     for sha256 in list(kept()):
-        history = current_lot().history(sha256)
-        if history is not None:
-            with suppress(PhotoError):  # without its photo, nothing more can be worked out
+        with suppress(PhotoError):  # without its photo, nothing more can be worked out
+            for path, aside in current_lot().unsettled(sha256):
+                _settle(sha256, aside)
+                path.unlink(missing_ok=True)
+            history = current_lot().history(sha256)
+            if history is not None:
                 _settle(sha256, history)
     opened, base = kept().get(st.session_state.get(_OPEN, "")), st.session_state.get(_BASE)
     if opened is not None and base is not None and opened.stamp != base.stamp:
@@ -133,7 +138,8 @@ def _bench(sha256: str, found: Measurement) -> None:
     def heard(history: History, *, is_current: bool) -> None:
         # of a picture that was ended it is not known what it had seen: what came since is kept beside it
         on = st.session_state.get(_BASE, base).stamp if is_current else None
-        st.session_state[_HEARD] = made = replace(history, on=on)
+        by = st.session_state.setdefault(_BY, secrets.token_hex(4))
+        st.session_state[_HEARD] = made = replace(history, on=on, by=by)
         current_lot().keep_history(sha256, made)
 
     with st.container(key="gold-now"):  # stays in sight above the picture

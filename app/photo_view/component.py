@@ -14,9 +14,12 @@ _ZOOM = """
 <button type="button" data-part="further" aria-label="Further away">−</button>
 <button type="button" data-part="whole">Whole photo</button>
 """
-_CANVAS = """
-<canvas data-part="photo" tabindex="0" role="application" aria-label="{label}"></canvas>
-"""
+
+
+def _canvas(label: str, role: str = "application") -> str:
+    return f'<canvas data-part="photo" tabindex="0" role="{role}" aria-label="{label}"></canvas>'
+
+
 _CHIPS = "".join(
     f'<span><span class="chip {FINISH_HATCH[f]}" style="background-color:rgb{FINISH_RGB[f]}"></span>'
     f"{FINISH_WORDS[f]}</span>"
@@ -48,7 +51,7 @@ _CORRECT = f"""
       </select>
     </label>
   </div>
-  {_CANVAS.format(label="The photo. Arrow keys move it, plus and minus enlarge it, Enter acts on its middle.")}
+  {_canvas("The photo. Arrow keys move it, plus and minus enlarge it, Enter acts on its middle.")}
   <div class="row" role="group" aria-label="Steps">
     <button type="button" data-part="undo">Undo</button>
     <button type="button" data-part="redo">Redo</button>
@@ -77,7 +80,7 @@ _CORRECT = f"""
 """
 _COMPARE = f"""
 <div class="photo-view">
-  {_CANVAS.format(label="The photo with what was found. Arrow keys move it, plus and minus enlarge it.")}
+  {_canvas("The photo with what was found. Arrow keys move it, plus and minus enlarge it.", "img")}
   <div class="row" role="group" aria-label="View">
     {_BARE}
     {_ZOOM}
@@ -88,7 +91,7 @@ _COMPARE = f"""
 _MARK = f"""
 <div class="photo-view">
   <div class="text one" data-part="told" role="status"></div>
-  {_CANVAS.format(label="The photo. Arrow keys move it or the chosen point, plus and minus enlarge, Enter sets.")}
+  {_canvas("The photo. Arrow keys move it or the chosen point, plus and minus enlarge, Enter sets.")}
   <div class="row" data-part="points" role="group" aria-label="Points to mark"></div>
   <div class="row" role="group" aria-label="View">
     {_ZOOM}

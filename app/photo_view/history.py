@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from calibration.errors import DataFileError
 from grader.corrections import NO_CORRECTIONS, Corrections
 
 
@@ -18,15 +17,23 @@ class History:
         done: all corrections that count, in order.
         undone: what was undone, the last one last; the next one to be done again.
         on: stamp of the measurement that whoever made the last step had seen; None where that is not known.
+        by: mark of the window in which the last step was made.
     """
 
     done: Corrections = NO_CORRECTIONS
     undone: Corrections = NO_CORRECTIONS
     on: str | None = None
+    by: str = ""
 
     def as_json(self) -> dict[str, Any]:
         """A JSON object that ``from_json`` reads back to an equal value."""
-        return {"schema": 1, "done": self.done.as_json(), "undone": self.undone.as_json(), "on": self.on}
+        return {
+            "schema": 1,
+            "done": self.done.as_json(),
+            "undone": self.undone.as_json(),
+            "on": self.on,
+            "by": self.by,
+        }
 
     @staticmethod
     def from_json(data: Mapping[str, Any]) -> History:
@@ -38,7 +45,8 @@ class History:
         """
         if data["schema"] != 1 or not isinstance(data["on"], str | None):
             raise ValueError("no history")
-        return History(Corrections.from_json(data["done"]), Corrections.from_json(data["undone"]), data["on"])
+        done, undone = (Corrections.from_json(data[name]) for name in ("done", "undone"))
+        return History(done, undone, data["on"], str(data.get("by", "")))
 
 
 def history_of(told: Any, sha256: str) -> History:
@@ -47,14 +55,9 @@ def history_of(told: Any, sha256: str) -> History:
     Raises:
         DataFileError: it is not what the script sends.
     """
-    if not isinstance(told, Mapping):
-        raise DataFileError(
-            "corrections-invalid",
-            "The corrections cannot be used: the browser sent something else.",
-            "Load the page again; what was kept before is still there.",
-        )
+    lists = told if isinstance(told, Mapping) else {}
     done, undone = (
-        Corrections.from_json({"schema": 1, "sha256": sha256, "corrections": told.get(name)})
+        Corrections.from_json({"schema": 1, "sha256": sha256, "corrections": lists.get(name)})
         for name in ("done", "undone")
     )
     return History(done, undone)

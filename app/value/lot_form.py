@@ -9,6 +9,7 @@ import streamlit as st
 
 from app.common.show import as_typed, remark
 from app.scale.form import read
+from app.value.plating_form import ask_plating
 from grader.lot import Lot, PartText, SightText, lot_of
 from grader.lot.pairs import Suggestion, suggest_pairs
 from grader.measured import Measured
@@ -50,10 +51,15 @@ def ask_lot(measured: Sequence[Measured]) -> Lot | None:
             good = good and fine
     part_of = {s.sha256: s.part for s in shown}
     shown = [s if s.back_of is None else replace(s, part=part_of[s.back_of]) for s in shown]
-    texts = [
-        _ask_part(name, [s for s in shown if s.part == name], alone=len({s.part for s in shown}) == 1)
-        for name in dict.fromkeys(s.part for s in shown)
-    ]
+    several, texts = len({s.part for s in shown}) > 1, []
+    for name in dict.fromkeys(s.part for s in shown):
+        of_part = [s for s in shown if s.part == name]
+        text = _ask_part(name, of_part, alone=not several)
+        known = ask_plating(name, [m for m in measured if m.sha256 in {s.sha256 for s in of_part}])
+        good = good and known.fine
+        texts.append(
+            replace(text, kind=known.kind, designs=known.designs, picked=known.picked, thickness=known.thickness)
+        )
     return lot_of(texts, measured) if good else None
 
 

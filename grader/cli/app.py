@@ -14,6 +14,7 @@ from calibration.errors import GraderError, UsageError
 from grader.cli import log_learn as _more_of_log  # noqa: F401 - adds its commands to log_app
 from grader.cli import log_lots as _lots_of_log  # noqa: F401 - likewise
 from grader.cli import log_money as _money_of_log  # noqa: F401 - likewise
+from grader.cli import log_pot as _pot_of_log  # noqa: F401 - likewise
 from grader.cli.batch import batch
 from grader.cli.currency import currency
 from grader.cli.cut import cut

@@ -17,9 +17,11 @@ import numpy as np
 
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
+from calibration.kinds import board_kind
 from calibration.notices import Notice
 from grader.board_count import BoardCount
 from grader.lot.assumed import lot_inputs
+from grader.lot.kinds import choices, proposed_kind, unnamed
 from grader.lot.model import Lot, LotEstimate, Part, PartEstimate, Sight
 from grader.lot.notices import notice
 from grader.lot.observed import Observed
@@ -71,13 +73,15 @@ def _estimate(part: Part, *, own_thickness: bool) -> PartEstimate:
     surely_seen = min(seen.value, max(seen.low, math.ceil(boards) - 1))
     others = others_than(part.name, _observed(part, by_mass=per_mass), boards, surely_seen)
     unseen = () if others is None else (others.factor, *_picking(part))
+    gold_mg = _of_all(part, _per_size(part), unseen)
     return PartEstimate(
         part=part,
-        gold_mg=_of_all(part, _per_size(part), unseen),
+        gold_mg=gold_mg,
+        choices=choices(part, gold_mg),
         mass_g=_mass(part, seen_mass),
         boards=boards,
         spread=None if others is None else others.relative_sd,
-        notices=_notices(part, boards, seen, has_unseen=others is not None),
+        notices=(*_notices(part, boards, seen, has_unseen=others is not None), *_kind_notices(part, gold_mg)),
         seen=seen,
     )
 
@@ -261,6 +265,14 @@ def _observed(part: Part, *, by_mass: bool) -> list[Observed]:
             size = s.weighed_g if s.weighed_g is not None else sum(o.size_mm2 for o in outlines)
         found.append(Observed(gold, s.boards, size))
     return found
+
+
+def _kind_notices(part: Part, gold_mg: ProductModel) -> tuple[Notice, ...]:
+    """What the connectors suggest where nobody named the kind."""
+    proposed = proposed_kind(part.photos)
+    if part.kind is not None or proposed is None or not unnamed(part, gold_mg):
+        return ()
+    return (notice("kind-proposed", part=part.name, kind=board_kind(proposed).words),)
 
 
 def _notices(part: Part, boards: float, seen: BoardCount, *, has_unseen: bool) -> tuple[Notice, ...]:

@@ -12,6 +12,7 @@ from calibration.inputs import Distribution, Input
 from calibration.kinds import Designs, KindKey
 from calibration.notices import Notice
 from grader.board_count import BoardCount
+from grader.choices import Choice
 from grader.lot.told import Told
 from grader.measured import Measured
 from grader.model import ProductModel
@@ -167,6 +168,7 @@ class PartEstimate:
         spread: relative standard deviation of the gold between boards; None where all boards were seen.
         seen: how many boards were photographed.
         notices: what the user should know.
+        choices: what is not known of it and has a few answers.
     """
 
     part: Part
@@ -176,6 +178,7 @@ class PartEstimate:
     spread: float | None
     notices: tuple[Notice, ...]
     seen: BoardCount
+    choices: tuple[Choice, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """The form used in reports."""
@@ -224,6 +227,11 @@ class LotEstimate:
     gold_mg: ProductModel
     mass_g: ProductModel | None
     notices: tuple[Notice, ...]
+
+    @property
+    def choices(self) -> tuple[Choice, ...]:
+        """What is not known of its parts and has a few answers."""
+        return tuple(c for p in self.parts for c in p.choices)
 
     @property
     def size(self) -> LotSize:

@@ -12,6 +12,7 @@ from calibration.errors import UsageError
 from calibration.inputs import DEFAULT_SEED, FloatArray
 from calibration.notices import Notice
 from grader.budget import budget
+from grader.choices import Choice
 from grader.model import ProductModel, Range
 from grader.units import AskingPrice, LotSize, Money, format_share
 from grader.valuation.asked import total_asked
@@ -42,6 +43,7 @@ def value_lot(
     purchases: int = 1,
     notices: tuple[Notice, ...] = (),
     lot: Sequence[Mapping[str, Any]] = (),
+    choices: Sequence[Choice] = (),
     draws: int = VALUATION_DRAWS,
     seed: int = DEFAULT_SEED,
 ) -> Offer:
@@ -59,6 +61,7 @@ def value_lot(
         purchases: how many buys the lot takes.
         notices: of the lot and its measurements, handed on.
         lot: what the lot is said to hold, for the record.
+        choices: what is not known of it and has a few answers.
         draws: number of draws.
         seed: of the random numbers.
 
@@ -125,7 +128,7 @@ def value_lot(
         budget=budget(best.books.profit(shown_price), draws, seed),
         budget_price=shown_price,
         curve=money.curve(shown_price),
-        questions=questions([w.money.profit(shown_price) for w in ways], inputs.values(), values, lot),
+        questions=questions([w.money.profit(shown_price) for w in ways], inputs.values(), values, lot, choices),
         assumptions=assumptions,
         lot=tuple(lot),
         size=size,

@@ -164,6 +164,21 @@ def test_what_was_done_counts_even_if_nothing_was_worked_out_of_it_yet(
     assert not the_lot(measured_page).photo_clashes()
 
 
+def test_two_windows_that_were_both_left_before_anything_was_worked_out_lose_nothing(
+    measured_page: Any, made: Picture
+) -> None:
+    before = the_one(measured_page)
+    for by, item in (("one", LeftOut((120.0, 120.0))), ("other", PaintedIn(((150.0, 250.0),), 8.0))):
+        stroke = History(Corrections((item,), before.sha256), on=before.stamp, by=by)
+        the_lot(measured_page).keep_history(before.sha256, stroke)
+    measured_page.go("bench/page.py")
+    (clash,) = the_lot(measured_page).photo_clashes()
+    made_on_them = [kept.measured.made_by_hand.items for kept in (clash.now, *clash.others)]
+    assert [[type(item) for item in items] for items in made_on_them] == [[PaintedIn], [LeftOut]]
+    measured_page.run()
+    assert len(the_lot(measured_page).photo_clashes()) == 1
+
+
 def test_other_pages_leave_corrections_as_they_are(measured_page: Any, made: Picture) -> None:
     made.do(LEAVE_OUT)
     measured_page.run()

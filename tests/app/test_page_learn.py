@@ -28,7 +28,7 @@ def learn_page(page: Any, log_file: Path, filled: bytes) -> Any:
 
 def test_without_a_log_it_says_how_to_begin(page: Any, log_file: Path) -> None:
     page.go("learn/page.py")
-    assert any("No lot is in the log yet" in text for text in page.told("markdown"))
+    assert any("No lot is kept yet" in text for text in page.told("markdown"))
     assert not page.at.error
     assert not log_file.exists()
 

@@ -14,7 +14,7 @@ from app.lots.desk import desk
 from app.lots.lot_folder import LotFolder
 from app.lots.shelf import Kept
 from grader.cautions import lines_for
-from grader.log import NewBatch, NewCarryOver, NewLoad, NewLot, open_log
+from grader.log import NewBatch, NewCarryOver, NewLoad, NewLot, NewYield, checked, open_log
 
 
 @pytest.fixture
@@ -275,6 +275,22 @@ def test_a_file_that_is_no_log_is_told_on_every_page(page: Any, measured: Kept, 
         page.go(file)
         assert any("not a log" in text for text in page.told("error")), file
     assert log_file.read_bytes() == before
+
+
+def test_a_settlement_of_the_pot_is_shared_out(log_page: Any, log_file: Path) -> None:
+    gold = {"fineness": 0.99, "fineness_known": "assayed", "weighed_on": date(2026, 3, 4)}
+    with open_log(log_file) as log:
+        log.add_lot(NewLot(name="Bench"))
+        log.add_yield("Shelf 3", checked(NewYield, mass_mg=1000.0, **gold))
+        log.add_yield("Bench", checked(NewYield, mass_mg=500.0, **gold))
+    log_page.run()
+    assert any(e.label == "Gold that waits for a settlement (2)" for e in log_page.at.expander)
+    log_page.type("Payable for it before charges", "100 EUR")
+    log_page.press("Share out the settlement")
+    assert any("shared out to 2 lots" in text for text in log_page.told("success"))
+    with open_log(log_file) as log:
+        assert [m.amount for m in log.contents().money] == [Decimal("66.67"), Decimal("33.33")]
+    assert not any(e.label.startswith("Gold that waits") for e in log_page.at.expander)
 
 
 def test_batches_and_boards_that_wait_are_shown_with_the_cautions(log_page: Any, log_file: Path) -> None:

@@ -166,6 +166,17 @@ def test_another_lot_begins_empty_and_the_first_is_found_again(page: Any, measur
     assert list(page.at.session_state["shelf"]) == [measured.sha256]
 
 
+def test_a_photo_taken_off_the_list_is_brought_back(page: Any, measured: Kept) -> None:
+    page.at.session_state["shelf"] = {measured.sha256: measured}
+    page.run()
+    page.press("Take this photo off the list")
+    assert f"{measured.name} was taken off the list." in page.told("markdown")
+    assert not page.at.session_state["shelf"]
+    page.press("Undo")
+    assert page.at.session_state["shelf"] == {measured.sha256: measured}
+    assert not any(b.label == "Undo" for b in page.at.button)
+
+
 def test_looking_about_leaves_no_lot_behind(page: Any, tmp_path: Path) -> None:
     for file in ("start/page.py", "measure/page.py", "value/page.py", "log/page.py", "learn/page.py"):
         page.go(file)

@@ -296,7 +296,7 @@ def test_a_listing_fills_what_was_not_given_and_says_from_which_words(photo, tmp
     by_hand = RUNNER.invoke(app, [*arguments, str(tmp_path / "typed.json"), *typed])
     assert filled.exit_code == by_hand.exit_code == 0, filled.output + by_hand.output
     assert json.loads((tmp_path / "filled.json").read_text()) == json.loads((tmp_path / "typed.json").read_text())
-    assert "mass 40 kg, read from “weight: 40 kg”" in filled.stderr
+    assert "mass 40 kg, read from “Item weight: 40 kg”" in filled.stderr
     assert "postage 55 USD, read from “Shipping: 55 USD”" in filled.stderr
 
 

@@ -67,6 +67,7 @@ def test_mark_measure_correct(new_window: Callable[..., Any], address: str, list
     # two clicks where the known ends are give the scale to a pixel in its length
     length_px = math.dist(known.start_px, known.end_px)
     before = milligrams(lambda told: True)
+    window.press("Its whole board")
     window.press("Next place")
     window.press("No gold")
     window.see("1 correction by hand")
@@ -88,13 +89,13 @@ def test_mark_measure_correct(new_window: Callable[..., Any], address: str, list
 
     def corrected(words: str) -> None:
         window.press("Correct what was found", MEASURE_MS)
-        window.see(page.locator("canvas"), MEASURE_MS)
+        window.see(page.locator("canvas[aria-label*='Enter acts']"), MEASURE_MS)
         window.see(words)
 
     # the next page is asked for before the stroke can have been worked with
     corrected("1 correction by hand")
     window.press("Next place")
-    page.get_by_role("button", name="No gold", exact=True).click()
+    page.get_by_role("button", name="immersion gold", exact=True).click()
     page.get_by_role("link", name="Bench", exact=True).click()
     window.see(page.get_by_role("heading", level=1, name="Which boards are worth the acid"), MEASURE_MS)
     window.press(page.get_by_role("link", name="Start", exact=True))
