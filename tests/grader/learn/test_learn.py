@@ -323,11 +323,13 @@ def test_boards_that_nobody_photographed_make_a_batch_less_telling(log: Log, clo
     (ten,) = batches_of(log.contents()).batches
     others = others_than("x", [Observed(1.0, 4, 4.0)], 40.0)
     assert others is not None
-    whole = 0.1 + 0.9 * others.factor.draws(2000)
-    added = whole.std() / whole.mean()
+    whole = np.log(0.1 + 0.9 * others.factor.draws(2000))
+    added = whole.std()
     assert added > 0.3 * (1 / 4 - 1 / 40) ** 0.5  # Cochran's theorem 2.2 for boards known to vary by 0.3 and no more
     assert ten.relative_sd == pytest.approx((alone.relative_sd**2 + added**2) ** 0.5, rel=0.05)
-    assert ten.platings[0].mg_per_um == pytest.approx(10 * whole.mean() * alone.platings[0].mg_per_um, rel=0.02)
+    assert ten.platings[0].mg_per_um == pytest.approx(
+        10 * np.exp(whole.mean()) * alone.platings[0].mg_per_um, rel=0.02
+    )
 
 
 def test_boards_that_the_seller_left_out_are_told_apart(log: Log, clock: Clock):

@@ -281,17 +281,15 @@ def test_a_batch_by_hand() -> None:
     # three copies of what was photographed, of which nobody knows how many boards: one, of three
     others = others_than("x", [Observed(1.0, 1, 1.0)], 3.0)
     assert others is not None
-    whole = 1 / 3 + 2 / 3 * others.factor.draws(2000)
+    whole = np.log(1 / 3 + 2 / 3 * others.factor.draws(2000))
     for plating, finish, area in zip(batch.platings, (HARD, SOFT), (30.0, 10.0), strict=True):
         density = np.prod([np.median(i.draws(2000)) for i in gold_properties()[finish].inputs()[1:]])  # type: ignore[index]
         assert plating.finish == finish
-        assert plating.mg_per_um == pytest.approx(3 * whole.mean() * area * 1e-3 * density, rel=0.02)
+        assert plating.mg_per_um == pytest.approx(3 * exp(whole.mean()) * area * 1e-3 * density, rel=0.02)
         assert (plating.part, plating.seller) == ("strips", "ash")
     assert batch.uncertainty_mg == pytest.approx(0.01)
-    # three copies of what was photographed, of which nobody knows how many boards: one, of three
     fineness = weighed_gold(weighing.yields[0]).relative_sd
-    unseen = 0.3 * sqrt(1 - 1 / 3)
-    assert batch.relative_sd == pytest.approx(hypot(fineness, unseen), rel=0.02)
+    assert batch.relative_sd == pytest.approx(hypot(fineness, whole.std()), rel=0.05)
 
 
 def test_unseen_boards_of_two_lots_err_each_for_itself() -> None:
