@@ -79,7 +79,8 @@ def measure_command(
     check_outputs(files, [*(() if json_out is None or is_stdout(json_out) else (json_out,)), *pictures])
     by_hand = options.by_hand(files)
     published = gold_properties(kind=kind_named(kind)) if kind else None
-    request = replace(request, properties=published if learned is None else learned.properties(part, seller))
+    known = published if learned is None else learned.properties(part, seller, kind_named(kind))
+    request = replace(request, properties=known)
     if len(files) > 1:
         raise typer.Exit(_measure_many(files, request, json_out, coverage, overlay))
     try:

@@ -76,6 +76,13 @@ class ValueOptions:
         typer.Option(help="The seller's price: '120 USD', '8 USD/kg', '5 USD/lb' or '2 USD/board'."),
     ] = None
     accept_loss: Annotated[str | None, typer.Option(help="Chance of a loss that you accept: '10 %'.")] = None
+    earlier_bids: Annotated[
+        str | None,
+        typer.Option(
+            help="Accept that chance over a month of bids instead of each lot: the chances of a loss of the lots won "
+            "so far, '2 %, 15 %'; '' at the first."
+        ),
+    ] = None
     assumptions: Annotated[
         str | None,
         typer.Option(help="Your figures: a file, or the name of a set; see grader value --example."),
@@ -161,6 +168,7 @@ class ValueOptions:
             hours=self.hours,
             rate=own(self.rate),
             accepted_loss=self.accept_loss,
+            earlier_bids=self.earlier_bids,
             weeks=self.weeks,
             per_gram=own(self.per_gram),
             minimum=own(self.minimum),

@@ -219,6 +219,8 @@ def _input(kind: str, part: Part) -> Input:
 def _picking(part: Part) -> tuple[Input, ...]:
     """What the boards shown are better by; nothing where they were picked blindly, or by the buyer."""
     known = lot_inputs().get(f"picking:{part.picked}")
+    if known is not None and part.picking is not None:
+        return (part.picking,)
     return () if known is None else (replace(known, of=(part.name,), title=f"{known.title}: {part.name}"),)
 
 

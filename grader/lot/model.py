@@ -8,7 +8,7 @@ from typing import Any, Literal, get_args
 import numpy as np
 
 from calibration.errors import UsageError
-from calibration.inputs import Distribution
+from calibration.inputs import Distribution, Input
 from calibration.kinds import Designs, KindKey
 from calibration.notices import Notice
 from calibration.thickness import FLASH
@@ -70,6 +70,8 @@ class Part:
         designs: "one" where all its boards are plated alike, "many" where they are of many designs.
         picked: who chose the boards in the photos.
         evidence: what was told or measured of its plating.
+        picking: gold on boards not shown ÷ on those that this seller chose to show, learned from weighed lots; None
+            for what is held of any seller.
 
     With neither count nor mass the part is the boards in the photos.
 
@@ -87,6 +89,7 @@ class Part:
     designs: Designs = "one"
     picked: Picked = "blindly"
     evidence: tuple[Told, ...] = ()
+    picking: Input | None = None
 
     def __post_init__(self) -> None:
         if not self.sights:
