@@ -59,7 +59,7 @@ GUIDE = [
 ]
 # In the guide: photos and marks of the reader's own; what stays open; a log that goes on from line to line
 # (tests/grader/cli/test_cli_log_money.py runs it).
-OF_THE_READER = ("listing.jpg", "a.json", "…", "next.jpg", "grader log", "grader page")
+OF_THE_READER = ("listing.jpg", "a.json", "…", "next.jpg", "grader log", "grader page", "s3://")
 
 
 def run(line: str, monkeypatch: pytest.MonkeyPatch) -> int:
