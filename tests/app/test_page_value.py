@@ -96,12 +96,32 @@ def test_the_price_is_that_of_the_valuation(value_page: Any, measured: Kept) -> 
     assert figures["Break-even price (no profit on average)"] == break_even_words(offer)
     assert "Chance of a loss at 400.00 USD" in figures
     html = value_page.html()
-    for row in (*route_rows(offer), *question_rows(offer), *lot_rows(offer)):
+    for row in (*route_rows(offer), *question_rows(offer)[:3], *lot_rows(offer)):
         assert all(escape(cell) in html for cell in row)
     for notice in offer.notices:
         assert any(text.startswith(notice.message) for text in value_page.told("warning"))
     assert any(CAUTION in text for text in value_page.told("markdown"))
     assert any(VISIBLE_PLATING_ONLY in text for text in value_page.told("markdown"))
+
+
+def test_what_is_known_of_the_plating_moves_the_price(value_page: Any, measured: Kept) -> None:
+    describe(value_page, "4000")
+    value_page.type("Gold price today", "2650 USD/ozt")
+    said = {"kind": "memory", "designs": "many", "picked": "mine"}
+    for name, answer in said.items():
+        value_page.at.selectbox(key=f"{name}-the boards").set_value(answer)
+    value_page.at.text_area(key="plating-the boards").set_value("xrf 0.7 um\nstated 30 uin")
+    value_page.press(GO)
+    found = usable([(measured.name, measured.measured)])
+    known = {**said, "thickness": ("xrf 0.7 um", "stated 30 uin")}
+    estimate = estimate_lot(one_part(found, boards=[4], count="4000", **known))  # type: ignore[arg-type]
+    figures = with_given(load_assumptions(), spot_date=date.today(), spot="2650 USD/ozt")
+    offer = bid_for(estimate, figures, today=date.today())
+    assert value_page.figures()["Highest price worth paying"] == highest_words(offer)
+    # a line that cannot be read is told of
+    value_page.at.text_area(key="plating-the boards").set_value("30 uin")
+    value_page.press(GO)
+    assert any("cannot be read as something known of the plating" in text for text in value_page.told("error"))
 
 
 def test_even_a_gift_that_loses_is_worth_nothing_and_says_why(value_page: Any) -> None:
