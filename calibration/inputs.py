@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
@@ -347,9 +348,9 @@ class Input:
         They leave no gap: one draw comes from each of ``n`` equally likely pieces of the distribution, in random
         order, so that every share of it is there as often as it should be.
         """
-        digest = hashlib.sha256(self.drawn_as.encode()).digest()
-        rng = np.random.default_rng([seed, int.from_bytes(digest[:8], "big")])
-        u, order = quantiles.strata(rng, n)
+        if self.distribution.kind == "constant":
+            return np.full(n, self.distribution.parameters[0])
+        u, order = _strata(self.drawn_as, n, seed)
         return self.distribution.at(u)[order]
 
     def as_json(self) -> dict[str, Any]:
@@ -406,4 +407,20 @@ def split_name(name: str) -> tuple[str, tuple[str, ...], str]:
 
 def draw_all(inputs: Mapping[str, Input], n: int = DEFAULT_DRAWS, seed: int = DEFAULT_SEED) -> dict[str, FloatArray]:
     """Draws of several inputs by their keys, each float64 (n,)."""
-    return {key: i.draws(n, seed) for key, i in inputs.items()}
+    times = Counter(i.drawn_as for i in inputs.values())
+    # inputs that are drawn together share the work too
+    shared = {name: _strata(name, n, seed) for name, count in times.items() if count > 1}
+    draws = {}
+    for key, i in inputs.items():
+        if i.drawn_as in shared:
+            u, order = shared[i.drawn_as]
+            draws[key] = i.distribution.at(u)[order]
+        else:
+            draws[key] = i.draws(n, seed)
+    return draws
+
+
+def _strata(drawn_as: str, n: int, seed: int) -> tuple[FloatArray, NDArray[np.intp]]:
+    """What ``quantiles.strata`` gives for a name, anywhere the same."""
+    digest = hashlib.sha256(drawn_as.encode()).digest()
+    return quantiles.strata(np.random.default_rng([seed, int.from_bytes(digest[:8], "big")]), n)

@@ -13,6 +13,7 @@ import streamlit as st
 from app.bench.boards import Shown
 from app.common.doubts import believed
 from app.common.show import as_typed, remark
+from app.lots.desk import found_good
 from app.lots.lot_folder import Kept
 from app.scale.form import read
 from calibration.errors import UsageError
@@ -136,6 +137,8 @@ def ask(base: Assumptions, shown: tuple[Shown, ...] | None, thickness_mm: float 
         text = (st.text_input(label, key=key, placeholder=placeholder, persist_state="session") or "").strip()
         value, fine = read(text, parse)
         good.append(fine)
+        if fine:
+            found_good(key)
         return text or None, value
 
     examples = load_thresholds()

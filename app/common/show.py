@@ -61,7 +61,7 @@ def _told(item: Advised, about: str) -> str:
 
 
 def visible_only(statement: str) -> None:
-    """The reminder of what the figures leave out; it stays at the foot of the window."""
+    """The reminder of what the figures leave out."""
     with st.container(key="visible-only"):
         remark(statement)
 
@@ -71,6 +71,14 @@ def remark(text: str) -> None:
     st.markdown(f":small[{as_typed(text)}]")
 
 
+def where_from(text: str) -> None:
+    """A source, behind a line that opens it."""
+    st.html(
+        '<details class="source"><summary>Where this figure is from</summary>'
+        f"<p>{html.escape(' '.join(text.split()))}</p></details>"
+    )
+
+
 def heading(text: str) -> None:
     """A heading without a link to itself."""
     st.header(as_typed(text), anchor=False)
@@ -78,14 +86,23 @@ def heading(text: str) -> None:
 
 def figure(label: str, value: Range | None, unit: str) -> None:
     """One large figure with its range below."""
-    middle, span = split_range(value, unit)
+    told_figure(label, range_text(value, unit))
+
+
+def told_figure(label: str, text: str) -> None:
+    """The same of a range as a text."""
+    middle, span = _split(text)
     st.metric(label, middle)
     st.markdown(as_typed(together(span)) if span else "&nbsp;")
 
 
 def split_range(value: Range | None, unit: str) -> tuple[str, str]:
     """A range as two texts: the value, and its bounds (empty where there are none)."""
-    middle, _, span = range_text(value, unit).partition(" (")
+    return _split(range_text(value, unit))
+
+
+def _split(text: str) -> tuple[str, str]:
+    middle, _, span = text.partition(" (")
     return middle, span.removesuffix(")")
 
 

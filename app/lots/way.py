@@ -39,8 +39,7 @@ WAYS: Mapping[str, Job] = {
         "Photos of boards for sale: how much gold is on them, and what is the most to pay?",
         ":material/sell:",
         (
-            Step("measure/page.py", "Photos"),
-            Step("value/page.py", "Price"),
+            Step("value/page.py", "Photos and price"),
             Step("log/page.py", "Keep this lot"),
         ),
     ),

@@ -4,23 +4,43 @@ from __future__ import annotations
 
 import streamlit as st
 
+from app.common.name import PICTURE
 from app.common.own_money import ask_rate
 from app.common.preferences import ask_preferences, currency
 from app.common.show import heading
 from app.lots.desk import current_lot, put_aside, start_lot
 from app.lots.keep import name_changed
 from app.lots.way import WAY, WAYS, link
+from app.photos.adding import ask_photos
 
 _GO = "desk-go"
 
 
 def show() -> None:
     """Draw the page."""
-    if (file := st.session_state.pop(_GO, None)) is not None:
-        st.switch_page(file, query_params=st.query_params.to_dict())
+    _go()
+    with st.container(key="picture"):
+        st.image(PICTURE, width="stretch")
     st.title("What do you want to do?", anchor=False)
+    with st.container(key="listing", border=True):
+        st.markdown(
+            "**Price a listing**  \nSave the seller's pictures and add them here: whole boards, their contacts sharp."
+        )
+        if ask_photos("The seller's pictures"):
+            _choose("listing")
+            _go()
+        st.button(
+            "No picture yet? Try a sample",
+            key="way-listing",
+            type="tertiary",
+            icon=":material/imagesmode:",
+            on_click=_choose,
+            args=("listing",),
+        )
     with st.container(key="ways"):
         for name, way in WAYS.items():
+            if name == "listing":
+                continue
             st.button(
                 f"**{way.title}**  \n{way.about}",
                 key=f"way-{name}",
@@ -33,6 +53,12 @@ def show() -> None:
     with st.expander("Units", icon=":material/tune:"):
         ask_preferences()
         ask_rate(currency())
+
+
+def _go() -> None:
+    """Leave for the first page of a job that was chosen."""
+    if (file := st.session_state.pop(_GO, None)) is not None:
+        st.switch_page(file, query_params=st.query_params.to_dict())
 
 
 def _choose(name: str) -> None:

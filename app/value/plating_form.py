@@ -25,13 +25,16 @@ _PICKED = {
 
 @dataclass(frozen=True)
 class PlatingTexts:
-    """As chosen and typed; ``fine`` unless a line cannot be read."""
+    """As chosen and typed; ``can_be_read`` unless a line cannot."""
 
-    kind: str
-    designs: str
-    picked: str
-    thickness: tuple[str, ...]
-    fine: bool
+    kind: str = ""
+    designs: str = ""
+    picked: str = ""
+    thickness: tuple[str, ...] = ()
+    can_be_read: bool = True
+
+
+NOTHING_SAID = PlatingTexts()
 
 
 def ask_plating(name: str, photos: Sequence[Measured]) -> PlatingTexts:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
+from calibration.sourced import source_words
 from grader.batch.figures import UNITS
 from grader.batch.model import BatchPlan, GasGivenOff
 from grader.batch.notices import FLOORS, NOT_IN_IT
@@ -114,7 +115,12 @@ def assumed_table(plan: BatchPlan) -> Table:
         factor, unit = (100.0, "%") if key in _SHARES else (1.0, given.unit)
         ends = " to ".join(dict.fromkeys(in_digits(x * factor, 4) for x in (low, high)))
         rows.append(
-            (given.title, f"{ends} {unit}".strip(), "example" if key in plan.process.examples else "", given.source)
+            (
+                given.title,
+                f"{ends} {unit}".strip(),
+                "example" if key in plan.process.examples else "",
+                source_words(given.source),
+            )
         )
     return Table(
         ("", "Range", "", "Source"),

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from grader.cli.log import day_of
+from grader.cli.log_options import day_of
 from grader.cli.output import err, out
 from grader.own_money import OwnMoney, keep_own_money, load_own_money
 from grader.places import assumptions_folder, own_money_path

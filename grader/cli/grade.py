@@ -14,7 +14,7 @@ from grader.cautions import lines_for
 from grader.cli.currency import base_figures, gold_price, own_money
 from grader.cli.cut_options import CutOptions
 from grader.cli.learned import say_learned
-from grader.cli.log import day_of
+from grader.cli.log_options import day_of
 from grader.cli.options import with_options
 from grader.cli.output import err, is_stdout, out, show_error, show_table, write_data, write_json, write_whole
 from grader.cli.photos import photo_files

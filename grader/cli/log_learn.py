@@ -18,19 +18,14 @@ from calibration.reading import FileKind, read_text, sha256_of
 from grader.cli.log import (
     CarriedOption,
     FinenessOption,
-    JsonFlag,
     Known,
     KnownOption,
-    LogOption,
     LostOption,
     UncertaintyOption,
-    WhoOption,
-    day_of,
-    existing_log,
     log_app,
-    say,
     yield_entry,
 )
+from grader.cli.log_options import JsonFlag, LogOption, WhoOption, day_of, existing_log, say
 from grader.cli.log_report import show_table
 from grader.cli.output import as_json, out, write_data
 from grader.cli.questions import YesOption, ask_first

@@ -6,7 +6,8 @@ from typing import Annotated
 
 import typer
 
-from grader.cli.log import LogOption, LotArgument, WhoOption, existing_log, log_app, lot_key, say
+from grader.cli.log import log_app
+from grader.cli.log_options import LogOption, LotArgument, WhoOption, existing_log, lot_key, say
 
 
 @log_app.command()

@@ -9,7 +9,8 @@ from typing import Annotated
 import typer
 
 from calibration.errors import UsageError
-from grader.cli.log import LogOption, LotArgument, WhoOption, day_of, existing_log, log_app, lot_key, say
+from grader.cli.log import log_app
+from grader.cli.log_options import LogOption, LotArgument, WhoOption, day_of, existing_log, lot_key, say
 from grader.cli.questions import YesOption, ask_first
 from grader.learn.questions import Asker
 from grader.log import MoneyKind, NewMoney, NewPurchase, checked

@@ -8,8 +8,9 @@ from typing import Annotated
 import typer
 
 from calibration.errors import UsageError
-from grader.cli.log import LogOption, WhoOption, existing_log, log_app, lot_key, say
+from grader.cli.log import log_app
 from grader.cli.log_money import DayOption, NoteOption, settlement
+from grader.cli.log_options import LogOption, WhoOption, existing_log, lot_key, say
 from grader.cli.log_report import show_table
 from grader.cli.output import out
 from grader.cli.questions import YesOption, ask_first

@@ -14,7 +14,7 @@ from grader.report.words import (
     correction_words,
     count_words,
     finish_rows,
-    range_words,
+    plating_words,
     row_words,
     scale_words,
     unknown_lines,
@@ -66,7 +66,7 @@ def summary_row(measured: Measured) -> tuple[str, str, str]:
         return measured.photo, "not measured", ""
     if measured.gold_mg is None:
         return measured.photo, "no scale", ""
-    return measured.photo, range_words(measured.plated_area_mm2, "mm²"), range_words(measured.gold_mg, "mg")
+    return measured.photo, *plating_words(measured)
 
 
 def show_summary(rows: Sequence[tuple[str, str, str]], failed: Sequence[tuple[str, GraderError]]) -> None:

@@ -13,7 +13,7 @@ from calibration.files import check_place, is_file
 from calibration.reading import as_written, sha256_of
 from calibration.target import Paper
 from grader.cli.listing_text import with_listing
-from grader.cli.log import LogOption
+from grader.cli.log_options import LogOption
 from grader.cli.options import with_options
 from grader.cli.output import is_stdout, out, write_json, write_whole
 from grader.cli.photos import photo_files

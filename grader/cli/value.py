@@ -9,7 +9,7 @@ import typer
 
 from calibration.errors import UsageError
 from grader.cli.listing_text import with_listing
-from grader.cli.log import LogOption, existing_log, lot_key
+from grader.cli.log_options import LogOption, existing_log, lot_key
 from grader.cli.options import with_options
 from grader.cli.output import is_stdout, write_data, write_json
 from grader.cli.value_options import LotOption, MeasurementsArgument, ValueOptions, measured_in

@@ -12,7 +12,7 @@ import typer
 from calibration.errors import UsageError
 from grader.bid import WorkBench
 from grader.cli.currency import base_figures, gold_price, meant, own_money
-from grader.cli.log import day_of, existing_log, lot_key
+from grader.cli.log_options import day_of, existing_log, lot_key
 from grader.cli.questions import ask_first
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
 from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for

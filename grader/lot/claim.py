@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -258,6 +259,29 @@ def _count(text: str) -> Distribution:
 def _mass(text: str) -> Distribution:
     """A mass in g, "5 kg", "4.5..5 kg", "4-5 kg" or "about 5 kg"."""
     return distribution_of([parse_mass_g(part) for part in range_ends(spelled_range(text))], text)
+
+
+def amount_texts(text: str) -> tuple[str, str]:
+    """How much there is of a part as one text: the texts of its count and of its mass, one of them empty.
+
+    "30", "28..32 boards" and "about 30 pcs" are counts, "3 kg" and "4-5 lb" masses.
+
+    Raises:
+        UsageError: ``count-unreadable``, or as ``parse_mass_g`` and ``distribution_of``.
+    """
+    said = text.strip()
+    if not said:
+        return "", ""
+    counted = _COUNTED.sub("", said).strip()
+    if counted != said or _WHOLE.fullmatch(spelled_range(counted, whole=True)):
+        _count(counted)
+        return counted, ""
+    _mass(said)
+    return "", said
+
+
+_COUNTED = re.compile(r"\s*\b(?:boards?|cards?|modules?|sticks?|pieces?|pcs?\.?|units?|items?)$", re.IGNORECASE)
+_WHOLE = re.compile(r"\s*\d+\s*(?:(?:\.{2,}|…)\s*\d+\s*)*")
 
 
 def _other_face(text: str) -> OtherFace:

@@ -11,11 +11,12 @@ from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from calibration.kinds import Designs, KindKey
 from calibration.notices import Notice
+from calibration.thickness import FLASH
 from grader.board_count import BoardCount
 from grader.choices import Choice
 from grader.lot.told import Told
 from grader.measured import Measured
-from grader.model import ProductModel
+from grader.model import ProductModel, Range
 from grader.units import LotSize
 
 OtherFace = Literal["alike", "left_out"]
@@ -180,6 +181,14 @@ class PartEstimate:
     seen: BoardCount
     choices: tuple[Choice, ...] = ()
 
+    @property
+    def flash_share(self) -> Range | None:
+        """How much of its contacts is flash gold: a chance where all are plated alike; None where it is not told."""
+        shares = [i.draws() for i in self.gold_mg.inputs.values() if i.kind == FLASH]
+        if not shares:
+            return None
+        return Range(float(np.mean(shares)), *(float(q) for q in np.quantile(shares, [0.05, 0.95])))
+
     def as_json(self) -> dict[str, Any]:
         """The form used in reports."""
         part = self.part
@@ -192,6 +201,7 @@ class PartEstimate:
             "designs": part.designs,
             "picked": part.picked,
             "evidence": [told.text for told in part.evidence],
+            "flash_share": None if self.flash_share is None else self.flash_share.as_json(),
             "boards": self.boards,
             "boards_seen": self.seen.value,
             "boards_seen_low": self.seen.low,

@@ -13,7 +13,7 @@ for a refiner's minimum: a spline of straight pieces between quantiles fits it w
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -26,6 +26,8 @@ from calibration.reading import packaged_toml
 from grader.choices import Choice
 
 _KNOTS = (0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.98)
+# Inputs of one question whose effects may bend; of more, each moves too little of the profit for a bend to show.
+_MOST_BENT = 12
 _BY_TITLE = ("cost", "quantity", "thickness", "price", "share")
 # Standard deviations by which a fit must beat one of pure noise: 1 in 30 000.
 _BEYOND_CHANCE = 4.0
@@ -62,34 +64,40 @@ def value_of_knowing(profits: Sequence[FloatArray], known: Sequence[FloatArray])
     Returns:
         At least zero; zero where the inputs explain no more of any profit than chance would.
     """
-    columns = [c for draws in known for c in _spline(draws)]
+    knots = _KNOTS if len(known) <= _MOST_BENT else ()
+    columns = [c for draws in known for c in _spline(draws, knots)]
     if not columns:
         return 0.0
-    x = np.column_stack(columns)
-    best = np.zeros(len(x))
-    for expected in _expected(x, profits):
-        best = np.maximum(best, expected)
-    return max(0.0, float(best.mean()) - max(0.0, *(float(p.mean()) for p in profits)))
+    together = np.column_stack(profits)
+    mean = together.mean(axis=0)
+    expected = _expected(np.column_stack(columns), together - mean) + mean
+    return max(0.0, float(np.maximum(expected.max(axis=1), 0.0).mean()) - max(0.0, float(mean.max())))
 
 
-def _expected(x: FloatArray, profits: Sequence[FloatArray]) -> Iterator[FloatArray]:
-    """Each profit's expectation for given inputs, float64 (n,): its mean where they explain no more than chance."""
+def _expected(x: FloatArray, profits: FloatArray) -> FloatArray:
+    """Each profit's expectation for given inputs: nothing where they explain no more than chance.
+
+    Args:
+        x: what the inputs are, float64 (n, degrees), each of mean zero.
+        profits: float64 (n, ways), each less its mean.
+
+    Returns:
+        float64 (n, ways).
+    """
     n, degrees = x.shape
-    squares = x.T @ x
-    for profit in profits:
-        centred = profit - profit.mean()
-        fitted = x @ np.linalg.lstsq(squares, x.T @ centred, rcond=None)[0]
-        total, explained = float(centred @ centred), float(fitted @ fitted)
-        by_chance = total == 0 or explained / total < (degrees + _BEYOND_CHANCE * np.sqrt(2 * degrees)) / n
-        yield np.full(n, profit.mean()) if by_chance else fitted + profit.mean()
+    fitted = x @ np.linalg.lstsq(x.T @ x, x.T @ profits, rcond=None)[0]
+    total, explained = (np.einsum("ij,ij->j", v, v) for v in (profits, fitted))
+    # nothing varies: nothing is explained
+    by_chance = explained < total * (degrees + _BEYOND_CHANCE * np.sqrt(2 * degrees)) / n
+    return np.where(by_chance | (total == 0), 0.0, fitted)
 
 
-def _spline(draws: FloatArray) -> list[FloatArray]:
-    """Columns of a straight-piece spline, each of mean zero and standard deviation one."""
+def _spline(draws: FloatArray, at: Sequence[float]) -> list[FloatArray]:
+    """Columns of a straight-piece spline, each of mean zero and standard deviation one, bent at these chances."""
     spread = draws.std()
     if spread <= 1e-12 * abs(draws.mean()):
         return []
-    knots = np.unique(np.quantile(draws, _KNOTS))
+    knots = np.unique(np.quantile(draws, at))
     columns = [draws, *(np.maximum(draws - knot, 0.0) for knot in knots)]
     return [(c - c.mean()) / c.std() for c in columns if c.std() > 1e-6 * spread]
 

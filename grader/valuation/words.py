@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from math import isinf
 from typing import Any
 
@@ -51,15 +51,51 @@ def break_even_words(offer: Offer) -> str:
     return str(money_down(offer.break_even, offer.assumptions.currency))
 
 
+def why_words(offer: Offer) -> str:
+    """What the price rests on, in a line: what the lot brings, what that costs, and what decides most."""
+    currency = offer.assumptions.currency
+    brings, costs = (format_money(r.value, currency, _half(r)) for r in (offer.proceeds, offer.costs))
+    most = next((line.title for line in offer.budget if line.input != TOGETHER), "")
+    decides = f" Most depends on this: {most}." if most and offer.budget[0].share_of_variance >= _SHOWN_SHARE else ""
+    return f"It brings about {brings} and costs about {costs} besides its price.{decides}"
+
+
+def loss_words(offer: Offer) -> str:
+    """How likely a loss is: at the asking price, otherwise at the highest price worth paying."""
+    at = offer.highest if offer.asking is None else offer.asking
+    where = f"at {highest_words(offer)}" if offer.asking is None else f"at the asking price of {asking_words(offer)}"
+    return f"{format_share(at.chance_of_loss)} chance of a loss {where}"
+
+
 def summary_lines(offer: Offer, liked: MassUnit = "auto") -> Lines:
     """What the lot holds, brings and costs; masses in the unit that is liked."""
     currency = offer.assumptions.currency
     return [
-        ("Gold in the visible plating", format_range(offer.gold_mg, "mg", liked)),
+        (
+            "Gold in the visible plating",
+            format_range(offer.gold_mg, "mg", liked) if offer.gold_mg.high else "none seen",
+        ),
+        *_flash_lines(offer.lot),
         (f"What it brings ({offer.way.title})", format_range(offer.proceeds, currency)),
         ("Costs without the price", format_range(offer.costs, currency)),
         *([("Of these, your own time", format_range(offer.own_time, currency))] if offer.own_time.high > 0 else []),
     ]
+
+
+def _flash_lines(parts: Sequence[Mapping[str, Any]]) -> Lines:
+    """How much of the contacts is flash gold, part by part; a chance where a part is of one design."""
+    found = []
+    for part in parts:
+        share = part.get("flash_share")
+        if share is None:
+            continue
+        about = f": {part['name']}" if len(parts) > 1 else ""
+        if part.get("designs") == "many":
+            ends = f" ({format_share(share['low'])} to {format_share(share['high'])})"
+            found.append((f"Share of flash gold{about}", f"{format_share(share['value'])}{ends}"))
+        else:
+            found.append((f"Chance that the contacts are flash gold{about}", format_share(share["value"])))
+    return found
 
 
 ROUTE_COLUMNS = (

@@ -10,6 +10,7 @@ from streamlit.testing.v1 import AppTest
 
 from app.lots.lot_folder import lots_in
 from app.lots.shelf import Kept
+from app.lots.way import WAYS
 from grader.log import NewLot, open_log
 
 GO = "What can I pay?"
@@ -31,8 +32,8 @@ def another_window(page: Any, key: str) -> Any:
 
 def start(page: Any, title: str) -> None:
     page.go("start/page.py")
-    (button,) = (b for b in page.at.button if b.label.startswith(f"**{title}**"))
-    button.click()
+    (key,) = (f"way-{name}" for name, way in WAYS.items() if way.title == title)
+    page.at.button(key=key).click()
     page.run()
 
 
@@ -50,7 +51,7 @@ def test_the_start_offers_three_jobs(page: Any) -> None:
 @pytest.mark.parametrize(
     ("job", "title"),
     [
-        ("Price a listing", "How much gold is on the boards?"),
+        ("Price a listing", "What is it worth?"),
         ("Work through a pile", "How much gold is on the boards?"),
         ("Weigh and log", "Keep this lot"),
     ],
@@ -67,7 +68,7 @@ def test_the_next_step_is_offered_until_the_end(page: Any, measured: Kept, log_f
     assert not any(label.startswith("Next") for label in link_labels(page)), "nothing is measured yet"
     page.at.session_state["shelf"] = {measured.sha256: measured}
     page.go("measure/page.py")
-    assert "Next: Price" in link_labels(page)
+    assert "Next: Photos and price" in link_labels(page)
     page.go("value/page.py")
     page.type("Gold price today", "2650 USD/ozt")
     page.press(GO)
@@ -115,8 +116,6 @@ def test_a_reload_loses_nothing(page: Any, measured: Kept, plain_photo: bytes) -
     assert again.at.text_input(key="asking").value == "120 USD"
     assert again.figures() == page.figures()
     again.go("measure/page.py")
-    assert list(again.at.session_state["shelf"]) == [measured.sha256]
-    again.press("Measure")
     assert [kept.name for kept in again.at.session_state["shelf"].values()] == [measured.name, "plain.png"]
 
 
@@ -126,7 +125,6 @@ def test_two_windows_on_one_lot_see_each_other(page: Any, measured: Kept, plain_
     other = another_window(page, key_of(page))
     other.go("measure/page.py")
     other.upload(("plain.png", plain_photo))
-    other.press("Measure")
     page.run()
     assert {kept.name for kept in page.at.session_state["shelf"].values()} == {measured.name, "plain.png"}
     page.press("Take this photo off the list")

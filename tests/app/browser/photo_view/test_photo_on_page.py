@@ -29,7 +29,7 @@ def listing() -> tuple[Sample, ByLength]:
 
 def place(window: Any, size: tuple[int, int], at: tuple[float, float]) -> tuple[float, float]:
     """A place of the photo in the window, while the whole photo is shown."""
-    canvas = window.see(window.page.locator("canvas"))
+    canvas = window.see(window.page.locator(".st-key-no-scale canvas"))
     canvas.scroll_into_view_if_needed()
     box = canvas.bounding_box()
     assert box is not None
@@ -56,13 +56,14 @@ def test_mark_measure_correct(new_window: Callable[..., Any], address: str, list
 
     window.visit(address, "measure")
     page.locator("input[type=file]").first.set_input_files(sample.path)
-    window.press(page.get_by_label("What gives the scale?"))
-    window.press(page.get_by_role("option", name="A known length in the photo"))
-    window.see(page.locator("canvas"))
+    window.press("Mark something of known size", MEASURE_MS)
+    window.press(page.get_by_label("What of known size lies in the picture?"))
+    page.get_by_role("option", name="Another length, which you type").click()
+    window.see(page.locator(".st-key-no-scale canvas"))
     window.fill(re.compile("^Length"), f"{known.length_mm} mm")
     for end in (known.start_px, known.end_px):
         page.mouse.click(*place(window, size, end))
-    window.press(page.get_by_role("button", name="Measure", exact=True))
+    window.press("Measure with it")
     window.press("Correct what was found", MEASURE_MS)
     # two clicks where the known ends are give the scale to a pixel in its length
     length_px = math.dist(known.start_px, known.end_px)
