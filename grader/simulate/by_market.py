@@ -118,7 +118,8 @@ def simulate_market(
             f"Invent at least {_LEAST} trades of one lot.",
         )
     if market.terms:
-        assumptions = with_given(assumptions, **dict(market.terms))
+        terms: dict[str, Any] = dict(market.terms)
+        assumptions = with_given(assumptions, **terms)
     named = World(assumptions, market=market, named=True)
     unnamed = replace(named, named=False)
     trials: tuple[list[list[Trial]], ...] = tuple([] for _ in STATES)

@@ -13,9 +13,9 @@ import numpy as np
 from calibration.belief import Priors
 from calibration.belief.maps import normal
 from calibration.belief.parts import Family, Shared
-from calibration.errors import DataFileError, UsageError
+from calibration.errors import UsageError
 from calibration.finishes import HARD_GOLD
-from calibration.kinds import KINDS_OF_BOARDS, UNKNOWN, KindKey
+from calibration.kinds import UNKNOWN, KindKey, board_kind
 from calibration.reading import packaged_text
 from calibration.sourced import SourcedEntry, parse_entries
 from grader.lot.model import Picked
@@ -97,11 +97,7 @@ def market_named(name: str) -> Market:
 def _market(name: str, entry: SourcedEntry) -> Market:
     entry.only(*_KEYS)
     table = entry.table
-    kinds = {str(k): float(w) for k, w in table["kinds"].items()}
-    if not kinds or set(kinds) - set(KINDS_OF_BOARDS):
-        raise DataFileError(
-            "data-file-invalid", f"{entry.where}: kinds must be kinds of boards.", "Correct the file."
-        )
+    kinds = {board_kind(str(key)).key: float(weight) for key, weight in table["kinds"].items()}
 
     def number(key: str) -> float | None:
         return entry.number(key) if key in table else None
