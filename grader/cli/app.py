@@ -19,6 +19,7 @@ from grader.cli.cut import cut
 from grader.cli.demo import demo
 from grader.cli.faults import fault_of
 from grader.cli.grade import grade
+from grader.cli.listing import listing_command
 from grader.cli.log import log_app
 from grader.cli.log_batch import batch_app
 from grader.cli.measure import measure_command
@@ -59,6 +60,7 @@ def _of_all(
 app.command("demo")(demo)
 app.command("target")(target)
 app.command("measure")(measure_command)
+app.command("listing")(listing_command)
 app.command("value")(value)
 app.command("report")(report)
 app.command("grade")(grade)
