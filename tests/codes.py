@@ -38,8 +38,8 @@ SHARED = frozenset({
     "point-invalid", "price-not-positive", "quantity-unreadable", "share-out-of-range", "unit-wrong-kind",
     "vessel-invalid", "weighed-outlines",
     # words of the command line and of Python for one and the same
-    "boards-invalid", "coin-missing", "corners-missing", "length-missing", "parts-and-options", "points-missing",
-    "rectangle-missing", "scale-twice",
+    "boards-invalid", "coin-missing", "corners-missing", "currency-ambiguous", "length-missing",
+    "parts-and-options", "points-missing", "rectangle-missing", "scale-twice",
 })  # fmt: skip
 _TAKEN_OVER = (".code", "['code']", "['code'])")  # ends of what another error or warning has already
 

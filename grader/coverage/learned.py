@@ -66,6 +66,7 @@ class LearnedSegmenter:
         way = way_round(smaller)
         coarse = self._network.run(way.laid(smaller))
         picture, *fine_maps = _fine_pass(self._network, way.laid(picture), coarse)
+        self._network.rest()
         # everything below knows the photo the way that it lies
         picture, fine, contact = (way.back(p) for p in (picture, *fine_maps))
         board = way.back(_as_bytes(coarse.board))

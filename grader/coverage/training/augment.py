@@ -57,7 +57,7 @@ def materials(x: Tensor, batch: Batch, draw: Draw, mild: Tensor) -> tuple[Tensor
         other = torch.exp(draw.normal(0.25) + draw.normal(0.08, 3))
         apply(share, mix(draw.chance(chance), _recolour(x, share, wanted), other))
     warm_tin = torch.cat([draw.uniform(0.95, 1.05), draw.uniform(0.86, 1.0), draw.uniform(0.66, 1.0)], 1)
-    apply(shares[:, TIN : TIN + 1], mix(draw.chance(0.4), warm_tin, one) * draw.uniform(0.6, 1.25))
+    apply(shares[:, TIN : TIN + 1], mix(draw.chance(0.5), warm_tin, one) * draw.uniform(0.6, 1.25))
     apply(shares[:, COPPER : COPPER + 1], torch.exp(draw.normal(0.25) + draw.normal(0.08, 3)))
     apply(shares[:, PART : PART + 1], torch.exp(draw.normal(0.2) + draw.normal(0.12, 3)))
     # some parts yellow: tantalum capacitors, lenses, relays; a network that sees few takes them for plating
@@ -178,6 +178,6 @@ def augment(batch: Batch, generator: torch.Generator) -> Batch:
     mild = draw.chance(MILD)
     linear, gold = materials(to_linear(batch.rgb), batch, draw, mild)
     linear, new = plating_as_it_can_look(linear, gold, laminate_of(batch), draw, 1 - mild)
-    linear = warm_light(linear, draw, 1 - mild)
+    linear = warm_light(linear, gold, draw, 1 - mild)
     rgb = jpeg(noise_and_sharpening(blur(camera(linear, draw, mild), draw), draw), draw)
     return dataclasses.replace(batch, rgb=rgb, gold=gold, familiar=batch.familiar * (1 - new))

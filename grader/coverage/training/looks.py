@@ -15,6 +15,7 @@ from .draw import Draw, luma, mix
 
 # How often each look comes over crops that may change
 MIRRORS, GOES_FROM_BROWN_TO_WHITE, DARKER_THAN_LAMINATE, SCRATCHED, WARM_LIGHT = 0.25, 0.15, 0.12, 0.12, 0.15
+WARM_LIGHT_ON_BARE = 0.35  # where nothing is plated: pale tin under a lamp was taken for plating
 # Normal reflectance of gold to red, green and blue of sRGB, from its measured optical constants (Johnson and Christy,
 # "Optical constants of the noble metals", 1972)
 GOLD = (1.00, 0.78, 0.34)
@@ -62,10 +63,12 @@ def plating_as_it_can_look(
     return x, ((mirrors + ramped + darker + scratched) > 0).float()
 
 
-def warm_light(x: Tensor, draw: Draw, free: Tensor) -> Tensor:
-    """The whole picture as under a lamp, so that tin looks yellow too."""
+def warm_light(x: Tensor, gold: Tensor, draw: Draw, free: Tensor) -> Tensor:
+    """The whole picture as under a lamp, so that tin looks yellow too; more often where nothing is plated."""
+    bare = (gold.sum((1, 2, 3), keepdim=True) < 1).float()
     cast = torch.cat([draw.uniform(1.0, 1.35), draw.uniform(0.9, 1.05), draw.uniform(0.45, 0.85)], 1)
-    return x * (1 + draw.chance(WARM_LIGHT) * free * (cast - 1))
+    lit = mix(bare, draw.chance(WARM_LIGHT_ON_BARE), draw.chance(WARM_LIGHT))
+    return x * (1 + lit * free * (cast - 1))
 
 
 def _mirrored(x: Tensor, gold: Tensor, draw: Draw) -> Tensor:

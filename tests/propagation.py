@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.errors import UsageError
 from calibration.inputs import DEFAULT_SEED, Distribution, FloatArray, Input, draw_all
 from grader.model import Range
 
@@ -57,18 +56,9 @@ def propagate(
         inputs: by argument name. A bare distribution is an input of that name, independent of the others.
         n: number of draws. The standard uncertainty is then known to about 1 / sqrt(2 n) for a normal output.
         seed: of the random numbers.
-
-    Raises:
-        UsageError: fewer than two draws; or the model does not give one finite number for each draw.
     """
-    if n < 2:
-        raise UsageError("draws-too-few", f"{n} draws cannot show a spread.", "Use at least 1000.")
     named = {k: v if isinstance(v, Input) else Input(k, k, v, "given") for k, v in inputs.items()}
     output = np.asarray(model(**draw_all(named, n, seed)), dtype=np.float64)
-    if output.shape != (n,) or not np.isfinite(output).all():
-        raise UsageError(
-            "model-output",
-            f"The model did not give {n} finite numbers.",
-            "Check it for divisions by zero and for logarithms of values that are not positive.",
-        )
+    assert output.shape == (n,)
+    assert np.isfinite(output).all()
     return Propagation(output)

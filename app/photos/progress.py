@@ -6,6 +6,7 @@ import html
 
 import streamlit as st
 
+from app.common.arrive import arrive
 from app.lots.desk import desk, lot_key
 from app.lots.measuring import Measuring
 from app.lots.shelf import kept
@@ -23,13 +24,15 @@ def is_measuring() -> bool:
 
 def show_progress() -> None:
     """Draw it anew each second, and the whole page each time that a photo is done."""
-    _progress(len(kept()), lot_key())
+    with st.container(key="measuring"):
+        _progress(len(kept()), lot_key())
 
 
 @st.fragment(run_every=_EVERY_S)
 def _progress(shown: int, key: str) -> None:
     row = desk().measuring(key)
     if row is None or row.is_over or len(desk().lot(key).measured()) > shown:
+        arrive(".st-key-no-scale, .st-key-photo")
         st.rerun()
     done = sum(turn.is_done for turn in row.turns)
     share = (done + _share_of_photo(row)) / len(row.turns)
