@@ -60,7 +60,7 @@ def listing_command(
 
     Example: grader listing shelf/ --sheet boards.html
 
-    Example: grader listing shelf/ --target sheet.json --said corrections.toml --json lot.json
+    Example: grader listing shelf/ --json lot.json --measurement lot-boards.json
     """
     learned = options.learned()
     request = replace(options.request(), properties=None if learned is None else learned.properties(part, seller))
