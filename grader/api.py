@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calibration.errors import LogError, UsageError
+from calibration.files import is_file, is_folder
 from calibration.inputs import Distribution
 from calibration.kinds import kind_named
 from calibration.print_check import load_print_check
@@ -19,12 +20,14 @@ from calibration.reading import read_bytes
 from calibration.thickness import GoldProperties, gold_properties
 from grader.corrections import CORRECTIONS_FILE, Corrections, parse_corrections
 from grader.keywords import Points, checks_call, each_typed, scale_choice, typed, whole_numbers
+from grader.listing import LISTING_FILE, Listing, ListingCorrections, parse_listing_corrections
+from grader.listing import read_listing as listing_of
 from grader.lot import Lot, PartText, estimate_lot, lot_of, one_part, read_claim
 from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for
 from grader.measured import Measured, documents_in, usable
 from grader.measured_photo import MeasuredPhoto
 from grader.model import Finish
-from grader.photo import Photo, load_photo
+from grader.photo import ENDINGS, Photo, load_photo
 from grader.pipeline import Progress
 from grader.pipeline import measure as measure_photo
 from grader.places import has_log, log_path, print_check_path
@@ -292,6 +295,61 @@ def value(
 
 
 @checks_call
+def read_listing(
+    photos: str | Path | Sequence[str | Path | bytes | Photo],
+    *,
+    target: str | Path | None = None,
+    said: ListingCorrections | str | Path | None = None,
+    part: str = "",
+    seller: str = "",
+    log: str | Path | Log | None = None,
+    published: bool = False,
+    request: Request | None = None,
+) -> Listing:
+    """All the boards that a listing's photos show, each once, with plating and gold by the best look at each.
+
+    Args:
+        photos: a folder, or photos: files, bytes, or loaded. Their order and names do not matter.
+        target: the JSON file that describes a ChArUco sheet in them.
+        said: which boards are the same and which are not: themselves, or the file that holds them.
+        part: kind of boards as in the log, for what its yields taught.
+        seller: who sells them, as in the log.
+        log: to learn thickness from; the usual one if left out.
+        published: use published thickness rather than what a log's yields taught.
+        request: all of the above but ``said``.
+
+    Raises:
+        UsageError: ``listing-empty``: none of them can be read.
+        DataFileError: a file that was named cannot be read.
+
+    Examples:
+        >>> import grader
+        >>> from grader.samples import samples_folder
+        >>> found = grader.read_listing([samples_folder() / "memory-modules.jpg"])
+        >>> len(found.boards), found.board_count.value
+        (4, 4)
+    """
+    if request is None:
+        scale = scale_choice(
+            target=target, length=None, between=None, rectangle=None, corners=None, coin=None, rim=None, pitch=None,
+            no_scale=False,
+        )  # fmt: skip
+        request = Request(
+            scale=scale,
+            print_factor=_print_factor(None),
+            properties=None if published else _learned(log, part, seller),
+        )
+    if isinstance(photos, str | Path):
+        folder = Path(photos)
+        photos = _pictures_in(folder) if is_folder(folder) else [folder]
+    if said is None:
+        said = ListingCorrections()
+    elif not isinstance(said, ListingCorrections):
+        said = parse_listing_corrections(read_bytes(Path(said), LISTING_FILE), Path(said).name)
+    return listing_of(photos, request, said)
+
+
+@checks_call
 def load_measurement(path: str | Path) -> MeasuredPhoto:
     """A measurement from the JSON file that ``MeasuredPhoto.save`` or ``grader measure --json`` wrote.
 
@@ -365,6 +423,11 @@ def _refuse(doubts: Sequence[Doubt]) -> None:
 def _length_mm(name: str, given: str | None) -> float | None:
     text = typed(name, given)
     return None if text is None else named(name, parse_length_mm, text)
+
+
+def _pictures_in(folder: Path) -> list[Path]:
+    """A folder's photos, by their endings; hidden files are none."""
+    return sorted(p for p in folder.iterdir() if p.suffix.lower() in ENDINGS and p.name[0] != "." and is_file(p))
 
 
 def _print_factor(path: str | Path | None) -> Distribution | None:

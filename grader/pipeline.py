@@ -15,7 +15,7 @@ from grader.coverage import Coverage, Segmenter
 from grader.coverage.choose import segmenter_named
 from grader.gold import GoldEstimate, gold_mass
 from grader.photo import Photo
-from grader.regions import Regions, RowReading, find_regions, read_contact_rows
+from grader.regions import Regions, RowReading, find_regions, read_contact_rows, with_pile
 from grader.request import Request
 from grader.scale_found import FoundScale, scale_at_plating, scale_before_search, scale_from_search
 
@@ -85,6 +85,35 @@ def measure(photo: Photo, request: Request | None = None, progress: Progress | N
     if final.scale is not None:
         say("gold")
     return with_gold(_without_gold(photo, wanted, seen, final))
+
+
+def measure_at(photo: Photo, scale: Scale, request: Request | None = None) -> Measurement:
+    """Measure one photo by a scale that something outside it told.
+
+    Args:
+        photo: loaded.
+        scale: of it.
+        request: how else; its own scale is not looked for.
+
+    Raises:
+        UsageError: an unknown segmenter.
+    """
+    wanted = request if request is not None else Request()
+    seen = _search(photo, _segmenter(wanted), scale, _silent)
+    known = with_pile(scale, seen.regions, photo)
+    return with_gold(
+        Measurement(
+            photo=photo,
+            request=wanted,
+            scale=known,
+            coverage=seen.coverage,
+            regions=seen.regions,
+            area=None,
+            gold=None,
+            notices=(*photo.notices, *known.notices, *seen.coverage.notices),
+            readings=seen.readings,
+        )
+    )
 
 
 def with_gold(done: Measurement) -> Measurement:

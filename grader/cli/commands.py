@@ -24,6 +24,12 @@ class Commands(LazyGroup):
         "measure": Command(
             "grader.cli.measure", "measure_command", "Measure plated area and gold in photos of boards."
         ),
+        "listing": Command(
+            "grader.cli.listing",
+            "listing_command",
+            "Read all pictures of one listing: which show the same boards, so that each counts once, by the best "
+            "look at it.",
+        ),
         "value": Command(
             "grader.cli.value",
             "value",
