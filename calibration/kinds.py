@@ -113,7 +113,7 @@ def board_kind(key: KindKey) -> BoardKind:
         UsageError: ``kind-unknown``.
     """
     if key not in _KINDS:
-        raise UsageError("kind-unknown", f"There is no kind of boards '{key}'.", f"Use one of {', '.join(_KINDS)}.")
+        raise _unknown(key)
     return _KINDS[key]
 
 
@@ -129,11 +129,21 @@ def kind_named(text: str) -> KindKey:
     for kind in _KINDS.values():
         if wanted in (kind.key.replace("_", " "), kind.words.casefold()):
             return kind.key
-    raise UsageError(
-        "kind-unknown",
-        f"There is no kind of boards '{text.strip()}'.",
-        f"Use one of {', '.join(k.key.replace('_', ' ') for k in _KINDS.values())}.",
-    )
+    raise _unknown(text.strip())
+
+
+def _unknown(text: str) -> UsageError:
+    known = ", ".join(k.words for k in _KINDS.values())
+    return UsageError("kind-unknown", f"There is no kind of boards '{text}'.", f"Name one of: {known}.")
+
+
+def density(plating: Distribution, um: FloatArray) -> FloatArray:
+    """Density on the logarithm of a mixture of lognormals ("lognormals"), at thicknesses in um, (n,)."""
+    p, log_um = plating.parameters, np.log(um)
+    found = np.zeros_like(log_um)
+    for weight, median, sigma in zip(p[::3], p[1::3], p[2::3], strict=True):
+        found += weight * np.exp(-0.5 * ((log_um - np.log(median)) / sigma) ** 2) / (sigma * np.sqrt(2 * np.pi))
+    return found
 
 
 def _kinds() -> Mapping[KindKey, BoardKind]:

@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING
 
 from calibration.errors import LogError, UsageError
 from calibration.inputs import Distribution
+from calibration.kinds import kind_named
 from calibration.print_check import load_print_check
 from calibration.reading import read_bytes
-from calibration.thickness import GoldProperties
+from calibration.thickness import GoldProperties, gold_properties
 from grader.corrections import CORRECTIONS_FILE, Corrections, parse_corrections
 from grader.keywords import Points, checks_call, each_typed, scale_choice, typed, whole_numbers
 from grader.lot import Lot, PartText, estimate_lot, lot_of, one_part, read_claim
@@ -55,6 +56,7 @@ def measure(
     no_scale: bool = False,
     board_thickness: str | None = None,
     corrections: Corrections | str | Path | None = None,
+    kind: str | None = None,
     part: str = "",
     seller: str = "",
     log: str | Path | Log | None = None,
@@ -86,6 +88,7 @@ def measure(
         no_scale: do without scale: shares of the frame only.
         board_thickness: of the boards, "1.6 mm"; a common one if left out.
         corrections: by hand: themselves, or the file that holds them.
+        kind: of boards, for what is held of their plating where no yield taught it: "memory modules", "do not know".
         part: kind of boards as in the log, for what its yields taught.
         seller: who sells them, as in the log.
         log: to learn thickness from: open, a file, or a PostgreSQL URL; the usual one if left out.
@@ -119,7 +122,7 @@ def measure(
         ...     print(error.code)
         no-scale
     """
-    said = (target, length, between, rectangle, corners, coin, rim, pitch, board_thickness, log, print_check)
+    said = (target, length, between, rectangle, corners, coin, rim, pitch, board_thickness, log, print_check, kind)
     if request is None:
         request = Request(
             scale=scale_choice(
@@ -128,7 +131,7 @@ def measure(
             ),
             board_thickness_mm=_length_mm("board_thickness", board_thickness),
             print_factor=_print_factor(print_check),
-            properties=None if published else _learned(log, part, seller),
+            properties=(None if published else _learned(log, part, seller)) or _of_kind(typed("kind", kind)),
         )  # fmt: skip
     elif any(x is not None for x in said) or no_scale or part or seller or published:
         raise UsageError(
@@ -159,6 +162,10 @@ def value(
     mass: str | None = None,
     weighed: str | Sequence[str] | None = None,
     other_face: str | None = None,
+    kind: str | None = None,
+    designs: str | None = None,
+    picked: str | None = None,
+    thickness: str | Sequence[str] | None = None,
     parts: str | Path | Sequence[PartText] | None = None,
     spot: str | None = None,
     spot_date: date | str | None = None,
@@ -179,6 +186,7 @@ def value(
     whole_price: str | None = None,
     bodies_price: str | None = None,
     accept_loss: str | None = None,
+    earlier_bids: str | None = None,
     assumptions: Assumptions | str | Path | None = None,
     take_as_is: bool = False,
 ) -> LotOffer:
@@ -192,6 +200,10 @@ def value(
         mass: its stated mass instead of a count, "5 kg".
         weighed: what the boards in each photo weigh, once for each photo, "72 g".
         other_face: faces that no photo shows: "alike", or "left out" if not said.
+        kind: of boards, "memory modules", "cheap consumer cards"; "do not know" is an answer too.
+        designs: "one" where all boards are plated alike, "many" where they are of many designs; one if left out.
+        picked: who chose the boards in the photos: "seller", "blindly", "mine"; nobody says if left out.
+        thickness: what is known of the plating: "stated 30 uin", "xrf 0.72 ± 0.05 um", "strip 412 mg of 20 boards".
         parts: several kinds of boards instead of the above: ``grader.lot.PartText`` each, or a TOML file of them.
         spot: gold price, "2650 USD/ozt" or "85 EUR/g". Its currency is that of all amounts.
         spot_date: its day, "2026-11-20"; today if left out.
@@ -213,6 +225,7 @@ def value(
         whole_price: what whole boards bring by weight, "5..9 USD/kg".
         bodies_price: what is left of the boards after trimming brings by weight, "1..3 USD/kg".
         accept_loss: chance of a loss that you accept, "10 %".
+        earlier_bids: accept it over a month of bids: chances of a loss of the lots won so far, "2 %, 15 %".
         assumptions: your figures: a file, the name of a set, or loaded; the shipped examples if left out.
         take_as_is: take figures that look wrong as they stand; else they raise.
 
@@ -245,6 +258,7 @@ def value(
             postage=postage, payable=payable, recovery=recovery, fee=fee, tax=tax, hours=hours, rate=rate,
             weeks=weeks, per_gram=per_gram, minimum=minimum, trim_price=trim_price, trim_share=trim_share,
             whole_price=whole_price, bodies_price=bodies_price, accepted_loss=accept_loss,
+            earlier_bids=earlier_bids,
         ),
     )  # fmt: skip
     if parts is None:
@@ -256,8 +270,14 @@ def value(
             mass=typed("mass", mass) or "",
             weighed=each_typed("weighed", weighed),
             other_face=typed("other_face", other_face) or "left out",
+            kind=typed("kind", kind) or "",
+            designs=typed("designs", designs) or "",
+            picked=typed("picked", picked) or "",
+            thickness=each_typed("thickness", thickness),
         )
-    elif any(x is not None for x in (backs, boards, count, mass, weighed, other_face)):
+    elif any(
+        x is not None for x in (backs, boards, count, mass, weighed, other_face, kind, designs, picked, thickness)
+    ):
         raise UsageError(
             "parts-and-options",
             "Both parts and keywords that describe a single part were given.",
@@ -350,6 +370,10 @@ def _length_mm(name: str, given: str | None) -> float | None:
 def _print_factor(path: str | Path | None) -> Distribution | None:
     check = load_print_check(print_check_path() if path is None else Path(path))
     return None if check is None else check.print_factor()
+
+
+def _of_kind(kind: str | None) -> Mapping[Finish, GoldProperties] | None:
+    return None if kind is None else gold_properties(kind=kind_named(kind))
 
 
 def _learned(log: str | Path | Log | None, part: str, seller: str) -> Mapping[Finish, GoldProperties] | None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import io
 import shutil
+import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -26,31 +27,34 @@ ROOT = Path(__file__).parents[1]
 PICTURES = ROOT / "docs" / "pictures"
 MARK = ROOT / "app" / "common" / "mark"
 SAMPLE = "memory-modules.jpg"
-LISTING = "Old memory modules, gold contacts, 2.5 kg\nPrice: 28.00 USD\nShipping: 9.50 USD\nWeight including packaging 3 kg\n"
 WIDTH_PX, ICON_PX, START_PX = 1000, 64, (1200, 360)
+_BOARDS_FROM = 0.6  # of the sample's width: two boards from there on
 PHONE, MEASURE_MS = (390, 844), 300_000
 
 
 def overlays() -> dict[Path, bytes]:
     """The sample as taken and as measured, and both side by side for the start page."""
     done = grader.measure(samples_folder() / SAMPLE, published=True)
-    found = done.overlay(max_side_px=WIDTH_PX).convert("RGB")
     with Image.open(samples_folder() / SAMPLE) as opened:
-        photo = opened.convert("RGB").resize(found.size, Image.Resampling.LANCZOS)
+        photo = opened.convert("RGB")
+    found = done.overlay(max_side_px=max(photo.size)).convert("RGB")
+    small = (WIDTH_PX, round(WIDTH_PX * photo.height / photo.width))
     return {
-        PICTURES / "photo.jpg": _jpeg(photo),
-        PICTURES / "found.jpg": _jpeg(found),
+        PICTURES / "photo.jpg": _jpeg(photo.resize(small, Image.Resampling.LANCZOS)),
+        PICTURES / "found.jpg": _jpeg(done.overlay(max_side_px=WIDTH_PX).convert("RGB")),
         MARK / "start.jpg": _jpeg(_half_and_half(photo, found)),
     }
 
 
 def _half_and_half(photo: Image.Image, found: Image.Image) -> Image.Image:
-    """A strip through the boards: left as taken, right as measured."""
+    """A strip along two boards, lying: left as taken, right as measured."""
     width, height = photo.size
-    tall = round(width * START_PX[1] / START_PX[0])
-    box = (0, (height - tall) // 2, width, (height - tall) // 2 + tall)
-    strip, right = photo.crop(box), found.crop(box)
-    strip.paste(right.crop((width // 2, 0, width, tall)), (width // 2, 0))
+    wide = round(height * START_PX[1] / START_PX[0])  # the photo's height becomes the strip's width
+    box = (round(_BOARDS_FROM * width), 0, round(_BOARDS_FROM * width) + wide, height)
+    strip, right = (p.crop(box).transpose(Image.Transpose.ROTATE_270) for p in (photo, found))
+    middle = strip.width // 2
+    strip.paste(right.crop((middle, 0, strip.width, strip.height)), (middle, 0))
+    strip.paste((251, 251, 248), (middle - 3, 0, middle + 3, strip.height))
     return strip.resize(START_PX, Image.Resampling.LANCZOS)
 
 
@@ -71,7 +75,7 @@ def icon(browser: Browser) -> bytes:
 
 
 def screens(browser: Browser) -> dict[Path, bytes]:
-    """The page on a phone: the start, and the price of the sample as a listing, light and dark."""
+    """The page on a phone: the start; the sample as a listing, its price in light and its photo in dark."""
     made: dict[Path, bytes] = {}
     with (
         tempfile.TemporaryDirectory() as folder,
@@ -86,18 +90,22 @@ def screens(browser: Browser) -> dict[Path, bytes]:
             here = window.page.url.removeprefix(f"{address}/")
         with _window(browser, "dark") as window:
             window.visit(address, here)
-            made[PICTURES / "phone-price-dark.png"] = window.page.screenshot()
+            made[PICTURES / "phone-photo-dark.png"] = window.page.screenshot()
     return made
 
 
 def _price(window: Window, photo: Path) -> None:
-    """From the picture and the listing's text to the bid."""
+    """From the picture to the bid, as a person gets there."""
     page = window.page
     with page.expect_file_chooser() as chooser:
         window.press(page.get_by_test_id("stFileUploaderDropzone").locator("button").first)
     chooser.value.set_files([str(photo)])
-    window.rest(MEASURE_MS)
-    page.locator(".st-key-gold-price input").first.fill("2650")
+    window.gone(page.locator(".st-key-measuring"), MEASURE_MS)
+    window.fill("How much is for sale", "2000 boards")
+    window.fill("Gold price today", "2650 USD/ozt")
+    window.press("What can I pay?", MEASURE_MS)
+    window.figures(lambda told: "Highest price worth paying" in told, MEASURE_MS)
+    page.wait_for_timeout(1000)  # the answer scrolls into sight
 
 
 @contextmanager
@@ -130,13 +138,14 @@ def main() -> None:
         with sync_playwright() as playwright:
             chromium = shutil.which("chromium") or shutil.which("chromium-browser")
             browser = playwright.chromium.launch(executable_path=chromium, args=CHROMIUM_FLAGS)
-            made[MARK / "icon.png"] = icon(browser)
+            made[MARK / "icon.png"] = made[PICTURES / "icon.png"] = icon(browser)
+            made[PICTURES / "mark.svg"] = (MARK / "mark.svg").read_bytes()
             made |= {path: _small(picture) for path, picture in screens(browser).items()}
             browser.close()
     for path, picture in made.items():
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(picture)
-        print(f"{path.relative_to(ROOT)}  {len(picture) // 1000} kB")
+        sys.stdout.write(f"{path.relative_to(ROOT)}  {len(picture) // 1000} kB\n")
 
 
 if __name__ == "__main__":

@@ -12,7 +12,9 @@ NAME = "Board gold grader"
 
 _MARK = Path(__file__).with_name("mark")
 ICON = str(_MARK / "icon.png")
-"""For the window: made from the mark by ``python -m tests.pictures``."""
+"""For the window, made from the mark by ``python -m tests.pictures``."""
+PICTURE = str(_MARK / "start.jpg")
+"""Boards as taken and as measured; made likewise."""
 
 
 def show_name() -> None:

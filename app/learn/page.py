@@ -24,9 +24,11 @@ from grader.learn.tables import (
     flags_table,
     left_out_table,
     pairs_table,
+    parts_table,
     record_tables,
     returns_table,
     rows_table,
+    sellers_table,
     share_text,
 )
 from grader.log import Contents, Log, NewExclusion, NewMark, NewYield, Yield, checked
@@ -68,7 +70,8 @@ def _belief(found: Newest) -> None:
         st.markdown(as_typed(sentence))
     shifts = found.belief.shifts()
     show_shifts(shifts)
-    for each in (belief_table(shifts), flags_table(found.flags()), left_out_table(found)):
+    tables = belief_table(shifts), parts_table(found), sellers_table(found)
+    for each in (*tables, flags_table(found.flags()), left_out_table(found)):
         _table(each)
     remark(TOGETHER)
 

@@ -10,7 +10,7 @@ from app.common.show import as_typed, label, remark
 from app.common.trouble import telling
 from app.lots.all import ListedLot, archive, delete_lot, listed_lots, merge_into_this, open_lot, undelete
 from app.lots.bin import KEPT_DAYS, in_bin, remove, size_mb
-from app.lots.desk import bin_folder, day_words, desk, lot_key, lot_name, start_lot
+from app.lots.desk import NAMELESS, bin_folder, day_words, desk, lot_key, lot_name, start_lot
 from app.lots.keep import log_path, said
 from app.lots.lot_folder import LotFolder
 from calibration.errors import DataFileError
@@ -103,7 +103,7 @@ def _bin() -> None:
 
 def _name_of(lot: LotFolder) -> str:
     try:
-        return str(lot.entries().get("lot-name") or "").strip() or "Lot without a name"
+        return str(lot.entries().get("lot-name") or "").strip() or NAMELESS
     except DataFileError:
         return "A lot whose file is damaged"
 

@@ -5,14 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from app.lots.bin import delete, in_bin, take_out
-from app.lots.desk import bin_folder, current_lot, day_words, desk, lot_key, start_lot, take_up
+from app.lots.desk import NAMELESS, bin_folder, current_lot, day_words, desk, lot_key, start_lot, take_up
 from app.lots.keep import all_lots, bind, number_in_log, write_log
 from app.lots.lot_folder import LotFolder, lots_in, new_key
 from app.lots.merging import take_over
 from calibration.errors import DataFileError, UsageError
 from grader.log import LoggedLot
-
-NAMELESS = "Lot without a name"
 
 
 @dataclass(frozen=True)

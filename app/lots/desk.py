@@ -23,6 +23,7 @@ from calibration.errors import DataFileError, UsageError
 from grader import places
 
 KEY_IN_ADDRESS = "lot"
+NAMELESS = "Lot without a name"
 SHELF = "shelf"
 _CURRENT, _SEEN, _KNOWN = "desk-lot", "desk-seen", "desk-known"
 _LOOKED, _WAITING = "desk-looked", "desk-waiting"
@@ -129,7 +130,7 @@ def current_lot() -> LotFolder:
 def lot_name() -> str:
     """What the lot in progress is called."""
     name = str(st.session_state.get("lot-name") or "").strip()
-    return name or "Lot without a name"
+    return name or NAMELESS
 
 
 def own_entries() -> OwnEntries:

@@ -117,8 +117,12 @@ def keep_button(key: str, photos: Sequence[Kept], about: Mapping[str, str] | Non
     Args:
         key: tells this place from others.
         photos: measured ones, each with gold.
-        about: the lot's seller, part and note where they are asked for here; otherwise they stay as they are.
+        about: the lot's seller, part and note where they are asked for here; otherwise what was said of them
+            elsewhere counts, and what was not stays as it is.
     """
+    if about is None:
+        named = {name: st.session_state.get(f"lot-{name}") for name in ("seller", "part", "note")}
+        about = {name: str(text).strip() for name, text in named.items() if text}
     name = str(st.session_state.get("lot-name") or "").strip()
     mine = logged_lot()
     same = None if mine is not None else next((lot for lot in all_lots() if folded(lot.name) == folded(name)), None)
@@ -180,11 +184,11 @@ def name_changed() -> None:
         write_log(lambda log: f"The lot is now called {log.change_lot(lot.id, lot.as_new(name=name)).name}.")
 
 
-def _keep(log: Log, lot: LoggedLot | None, name: str, about: Mapping[str, str] | None, photos: Sequence[Kept]) -> str:
+def _keep(log: Log, lot: LoggedLot | None, name: str, about: Mapping[str, str], photos: Sequence[Kept]) -> str:
     if lot is None:
-        started = log.add_lot(checked(NewLot, name=name, **(about or {})))
+        started = log.add_lot(checked(NewLot, name=name, **about))
     else:
-        started = log.change_lot(lot.id, lot.as_new(name=name or lot.name, **(about or {})), archived=False)
+        started = log.change_lot(lot.id, lot.as_new(name=name or lot.name, **about), archived=False)
     entries = log.entries(started.id)
     fresh, offer = _new_documents(entries, photos), _new_offer(entries, photos)
     log.add_estimates(started.id, [(photo_of(document), document) for document in fresh])

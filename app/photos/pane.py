@@ -42,7 +42,9 @@ def choose_photo(shelf: Sequence[Kept]) -> Kept:
 
 
 def show_overlay(done: Kept) -> None:
-    """A measured photo with what was found on it."""
+    """A measured photo with what was found on it; nothing while points are marked on it, on a picture of its own."""
+    if not done.has_gold and st.session_state.get(_MARKING) == done.sha256:
+        return
     with st.container(key="photo"):
         show_picture(done)
 

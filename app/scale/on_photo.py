@@ -35,7 +35,7 @@ def mark_known_size(name: str, data: bytes, key: str) -> ScaleChoice | None:
     families = {f.title: f for f in contact_families()}
     chosen = st.selectbox(
         "What of known size lies in the picture?",
-        [*things, *families, *_OTHERS],
+        _in_order(things, families),
         index=None,
         placeholder="Choose what it is, or type its name",
         format_func=lambda name: _words(name, things, families),
@@ -55,6 +55,15 @@ def mark_known_size(name: str, data: bytes, key: str) -> ScaleChoice | None:
     if thing.note:
         remark(f"Mind: {thing.note}.")
     return _choice(thing, ask_points(photo, _labels(thing)))
+
+
+def _in_order(things: Mapping[str, StandardObject], families: Mapping[str, Family]) -> list[str]:
+    """What lies about boards first: their own edges, a length that is typed, then cards, sheets, coins, contacts."""
+    by_kind = {
+        kind: [name for name, o in things.items() if o.kind == kind] for kind in ("length", "rectangle", "coin")
+    }
+    others = [way for way in _OTHERS if way != LENGTH]
+    return [*by_kind["length"], LENGTH, *by_kind["rectangle"], *by_kind["coin"], *families, *others]
 
 
 def _labels(thing: StandardObject) -> tuple[str, ...]:

@@ -57,7 +57,9 @@ def draw_form(base: Assumptions, found: Entered, parts: Sequence[str], money: st
         with right:
             fields.ask("Postage, if it is said", "postage", "such as 12")
         st.form_submit_button("What can I pay?", type="primary", width="stretch", on_click=asked)
-        with st.expander("Chance of a loss, your buyer, your costs", icon=":material/tune:", key="more-figures"):
+        in_sight = {*map(amount_key, parts), "spot", "asking", "postage"}
+        has_wrong = not set(found.wrong) <= in_sight
+        with st.expander("Chance of a loss, your buyer, your costs", expanded=has_wrong, icon=":material/tune:"):
             _ask_process(base, fields, money)
             _ask_sales(fields, money)
 

@@ -9,6 +9,7 @@ import streamlit as st
 
 from app.common.show import as_typed, remark
 from app.scale.form import read
+from app.value.plating_form import NOTHING_SAID, PlatingTexts, ask_plating
 from grader.lot import Lot, PartText, SightText, lot_of
 from grader.lot.pairs import Suggestion, suggest_pairs
 from grader.measured import Measured
@@ -30,6 +31,7 @@ class Shown:
         boards: in it; None where nobody counted them.
         weighed: what they weigh, as typed.
         other_face: of its part, for where no photo shows it.
+        plating: what is known of its part's.
     """
 
     sha256: str
@@ -38,6 +40,7 @@ class Shown:
     boards: int | None
     weighed: str
     other_face: str = "left_out"
+    plating: PlatingTexts = NOTHING_SAID
 
 
 @dataclass(frozen=True)
@@ -71,8 +74,14 @@ def ask_shown(measured: Sequence[Measured]) -> ShownPhotos:
             good = good and fine
         part_of = {s.sha256: s.part for s in shown}
         shown = [s if s.back_of is None else replace(s, part=part_of[s.back_of]) for s in shown]
-        faces = {part: _ask_face(part, shown) for part in parts_of(shown)}
-    return ShownPhotos(tuple(replace(s, other_face=faces[s.part]) for s in shown), good)
+        parts = parts_of(shown)
+        faces = {part: _ask_face(part, shown) for part in parts}
+        platings = {part: _ask_plating(part, shown, measured) for part in parts}
+    good = good and all(p.can_be_read for p in platings.values())
+    return ShownPhotos(
+        tuple(replace(s, other_face=faces[s.part], plating=platings[s.part]) for s in shown),
+        good,
+    )
 
 
 def parts_of(shown: Sequence[Shown]) -> tuple[str, ...]:
@@ -99,7 +108,20 @@ def lot_as_shown(shown: Sequence[Shown], amounts: Mapping[str, tuple[str, str]],
             SightText(s.sha256, backs.get(s.sha256, ""), s.boards, s.weighed) for s in own if s.back_of is None
         )
         count, mass = amounts.get(part, ("", ""))
-        texts.append(PartText(part, fronts, count, mass, own[0].other_face))
+        known = own[0].plating
+        texts.append(
+            PartText(
+                part,
+                fronts,
+                count,
+                mass,
+                own[0].other_face,
+                known.kind,
+                known.designs,
+                known.picked,
+                known.thickness,
+            )
+        )
     return lot_of(texts, measured)
 
 
@@ -124,6 +146,13 @@ def _ask_face(part: str, shown: Sequence[Shown]) -> str:
             persist_state="session",
         )
     )
+
+
+def _ask_plating(part: str, shown: Sequence[Shown], measured: Sequence[Measured]) -> PlatingTexts:
+    of_part = {s.sha256 for s in shown if s.part == part}
+    if len(parts_of(shown)) > 1:
+        st.markdown(f"**{as_typed(part)}**")
+    return ask_plating(part, [m for m in measured if m.sha256 in of_part])
 
 
 def _suggest(measured: Sequence[Measured]) -> None:

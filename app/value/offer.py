@@ -43,7 +43,7 @@ def show_folds(offer: Offer) -> None:
 
 def _ways(offer: Offer) -> None:
     currency = offer.assumptions.currency
-    accepted = format_share(offer.assumptions.accepted_loss)
+    accepted = format_share(offer.assumptions.accepted_here)
     st.markdown(as_typed(f"You accept a {accepted} chance of a loss."))
     left, right = st.columns(2)
     with left:

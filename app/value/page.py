@@ -118,7 +118,8 @@ def _about_photos(source: _Source) -> ShownPhotos:
 
 def _answer(source: _Source) -> None:
     """Card, form and folds; the form is read before it is drawn, for the card stands above it."""
-    card, fold, behind, photos, end = (st.container() for _ in range(5))
+    card = st.container(key="answer")
+    fold, behind, photos, end = (st.container() for _ in range(4))
     with photos:
         shown = _about_photos(source)
     base = _base()
@@ -131,6 +132,8 @@ def _answer(source: _Source) -> None:
             offer = _offer(base, found, source, shown)
         elif is_asked and not source.measured:
             st.info("The bid comes as soon as a photo is measured.", icon=":material/hourglass_top:")
+        elif not shown.are_good:
+            st.warning("Something that was typed below about the photos cannot be read.", icon=":material/warning:")
     label = folded_words(found, parts) if offer is not None else "How much, and at what price?"
     with (
         fold,
@@ -140,9 +143,9 @@ def _answer(source: _Source) -> None:
     ):
         _ask_set()
         draw_form(base, found, parts, currency() or base.currency, _go)
-    if found.wrong and st.session_state.pop(_JUST_ASKED, False):
-        arrive(".st-key-what-is-offered [data-testid=stAlert]", asked=True)
     if offer is None:
+        if (source.measured or found.wrong) and st.session_state.pop(_JUST_ASKED, False):
+            arrive(".st-key-answer [data-testid=stAlert], .st-key-what-is-offered [data-testid=stAlert]", asked=True)
         return
     with card:
         show_verdict(offer)

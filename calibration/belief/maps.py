@@ -61,6 +61,25 @@ def student_4() -> Curve:
     return Curve(np.sign(_Z) * size)
 
 
+def normal(middle: float, spread: float) -> Curve:
+    """A normal quantity."""
+    return Curve(middle + spread * _Z)
+
+
+def narrowed(curve: Curve, by: float) -> Curve:
+    """The curve drawn towards its middle, so that its spread is this share of what it was."""
+    middle = curve.values[len(_Z) // 2]
+    return Curve(middle + by * (curve.values - middle))
+
+
+def spread_of_curve(curve: Curve) -> float:
+    """Standard deviation of the quantity."""
+    density = np.exp(-0.5 * _Z**2)
+    density /= density.sum()
+    mean = float(np.dot(density, curve.values))
+    return math.sqrt(float(np.dot(density, (curve.values - mean) ** 2)))
+
+
 def log_quantiles(distribution: Distribution) -> Curve:
     """The natural logarithm of a positive quantity.
 
@@ -86,11 +105,13 @@ def log_quantiles(distribution: Distribution) -> Curve:
         steps = (height[1:] + height[:-1]) / 2
         below = np.concatenate([[0.0], np.cumsum(steps)]) / steps.sum()
         above = np.concatenate([np.cumsum(steps[::-1])[::-1], [0.0]]) / steps.sum()
+    elif distribution.kind in ("triangular", "uniform", "constant"):
+        return Curve(np.log(distribution.at(_BELOW)))
     else:
         raise DataFileError(
             "belief-prior-kind",
             f"A thickness prior cannot be a {distribution.kind} distribution here.",
-            "Use lognormal, lognormal_mixture, lognormals or trapezoid_log.",
+            "Use lognormal, lognormal_mixture, lognormals, trapezoid_log, triangular, uniform or constant.",
         )
     # by the smaller tail on either side: no digits are lost far out
     half = len(_Z) // 2

@@ -40,9 +40,11 @@ from grader.learn.tables import (
     flags_table,
     left_out_table,
     pairs_table,
+    parts_table,
     record_tables,
     returns_table,
     rows_table,
+    sellers_table,
 )
 from grader.log import NewAttachment, NewExclusion, NewMark, checked
 from grader.table import Table
@@ -78,7 +80,13 @@ def belief(log: LogOption = None, json: JsonFlag = False) -> None:
 
 
 def _show_belief(found: Newest) -> None:
-    for table in (belief_table(found.belief.shifts()), flags_table(found.flags()), left_out_table(found)):
+    for table in (
+        belief_table(found.belief.shifts()),
+        parts_table(found),
+        sellers_table(found),
+        flags_table(found.flags()),
+        left_out_table(found),
+    ):
         if table.rows:
             out.print(f"\n[bold]{table.title}[/]")
             show_table(table)

@@ -76,6 +76,13 @@ class ValueOptions:
         typer.Option(help="The seller's price: '120 USD', '8 USD/kg', '5 USD/lb' or '2 USD/board'."),
     ] = None
     accept_loss: Annotated[str | None, typer.Option(help="Chance of a loss that you accept: '10 %'.")] = None
+    earlier_bids: Annotated[
+        str | None,
+        typer.Option(
+            help="Accept that chance over a month of bids instead of each lot: the chances of a loss of the lots won "
+            "so far, '2 %, 15 %'; '' at the first."
+        ),
+    ] = None
     assumptions: Annotated[
         str | None,
         typer.Option(help="Your figures: a file, or the name of a set; see grader value --example."),
@@ -100,6 +107,26 @@ class ValueOptions:
     ] = None
     other_face: Annotated[
         str | None, typer.Option(help="Faces that no photo shows: 'alike' or 'left out'. Default: 'left out'.")
+    ] = None
+    kind: Annotated[
+        str | None,
+        typer.Option(
+            help="Kind of boards: 'memory modules', 'cheap consumer cards', …; 'do not know' if you do not."
+        ),
+    ] = None
+    designs: Annotated[
+        str | None,
+        typer.Option(help="Whether they are of 'one' design or of 'many', whose plating evens out. Default: 'one'."),
+    ] = None
+    picked: Annotated[
+        str | None,
+        typer.Option(help="Who chose the boards in the photos: 'seller', 'blindly' or 'mine'. Default: not said."),
+    ] = None
+    thickness: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="What is known of the plating: 'stated 30 uin', 'xrf 0.72 ± 0.05 um', 'strip 412 mg of 20 boards'."
+        ),
     ] = None
     parts: Annotated[Path | None, typer.Option(help="A file with several parts; see docs/buying.md.")] = None
     listing: Annotated[
@@ -141,6 +168,7 @@ class ValueOptions:
             hours=self.hours,
             rate=own(self.rate),
             accepted_loss=self.accept_loss,
+            earlier_bids=self.earlier_bids,
             weeks=self.weeks,
             per_gram=own(self.per_gram),
             minimum=own(self.minimum),
@@ -170,8 +198,13 @@ class ValueOptions:
                 mass=self.mass or "",
                 weighed=self.weighed or (),
                 other_face=self.other_face or "left out",
+                kind=self.kind or "",
+                designs=self.designs or "",
+                picked=self.picked or "",
+                thickness=self.thickness or (),
             )
-        if self.boards or self.count or self.mass or self.weighed or self.other_face:
+        of_one = self.boards or self.count or self.mass or self.weighed or self.other_face
+        if of_one or self.kind or self.designs or self.picked or self.thickness:
             raise UsageError(
                 "parts-and-options",
                 "Both a file of parts and options for one part were given.",

@@ -25,7 +25,9 @@ def page_html(page: GuidePage, pages: Sequence[GuidePage]) -> str:
         f"<title>{html.escape(page.title)} - {_NAME}</title>"
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<style>{_style()}</style></head><body><a class=skip href=#text>To the text</a>"
-        f'<header><a href="/">{_NAME}</a></header><nav aria-label="Pages"><ul>{items}</ul></nav>'
+        f'<header><a href="/"><img src="/pictures/mark.svg" alt="">{_NAME}</a>'
+        '<a class="all" href="#pages">All pages</a></header>'
+        f'<nav id="pages" aria-label="Pages"><ul>{items}</ul></nav>'
         f'<main id="text">{body}</main></body></html>'
     )
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from calibration.belief import Shift
 from calibration.finishes import FINISH_WORDS
 from calibration.scores import HitRate
-from grader.learn.compare import GROUPS, Pair, TrackRecord, record, records
+from grader.learn.compare import GROUPS, NO_NAME, Pair, TrackRecord, record, records
 from grader.learn.csv_import import CsvRow
 from grader.learn.flags import Flag
 from grader.learn.newest import Newest
@@ -39,6 +39,30 @@ def belief_table(shifts: Sequence[Shift]) -> Table:
         ("Finish", "Yields", "Before anything was weighed", "Now"),
         tuple((FINISH_WORDS[s.finish], str(s.batches), _um(s.before), _um(s.now)) for s in shifts),
         "Effective thickness (thickness × fraction recovered)",
+    )
+
+
+def parts_table(found: Newest) -> Table:
+    """Effective thickness of each kind of boards that was weighed, by seller."""
+    return Table(
+        ("Finish", "Boards", "Seller", "Yields", "Now"),
+        tuple(
+            (FINISH_WORDS[k.finish], k.part or NO_NAME, k.seller or NO_NAME, str(k.batches), _um(k.now))
+            for k in found.belief.known()
+        ),
+        "Effective thickness by kind of boards and seller",
+    )
+
+
+def sellers_table(found: Newest) -> Table:
+    """How the same boards come out from each seller, and what is left out where a seller chooses what to show."""
+    return Table(
+        ("Seller", "Yields", "Same boards ÷ from others", "Boards not shown ÷ shown"),
+        tuple(
+            (s.seller or NO_NAME, str(s.batches), _ratio(s.beside), "" if s.picked is None else _ratio(s.picked))
+            for s in found.belief.sellers()
+        ),
+        "Sellers",
     )
 
 
@@ -158,3 +182,7 @@ def rows_table(rows: Sequence[CsvRow]) -> Table:
 
 def _um(three: tuple[float, float, float]) -> str:
     return format_range(Range(three[1], three[0], three[2]), "µm")
+
+
+def _ratio(three: tuple[float, float, float]) -> str:
+    return f"{three[1]:.2f} ({three[0]:.2f} to {three[2]:.2f}, 90 % sure)"

@@ -15,6 +15,7 @@ from grader.valuation.entries import Spot
 from grader.valuation.given_sales import SaleTexts, given_drift, given_sales
 from grader.valuation.gold_price import gold_price_in_full
 from grader.valuation.kinds import KINDS, TYPED
+from grader.valuation.many_lots import parse_bids
 from grader.valuation.model import Assumptions
 
 _GIVEN = "given"
@@ -32,6 +33,7 @@ def with_given(
     tax: str | None = None,
     accepted_loss: str | None = None,
     weeks: str | None = None,
+    earlier_bids: str | None = None,
     sales: Mapping[str, SaleTexts] | None = None,
     **entries: str | None,
 ) -> Assumptions:
@@ -50,6 +52,7 @@ def with_given(
         tax: share of price and fee.
         accepted_loss: chance of a loss that is accepted.
         weeks: until the gold is sold, "6 weeks".
+        earlier_bids: chances of a loss of this month's earlier bids, "2 %, 15 %"; empty for none yet.
         sales: by weight, by name ("trim", "whole").
         entries: of other charges, by the names in ``kinds.TYPED``: ``hours`` "2..4 h" and ``rate`` "15 USD/h" of
             own work, ``per_gram`` "0.5..1 USD", ``minimum`` "50..150 USD" and other terms of a refiner. Each takes
@@ -85,6 +88,7 @@ def with_given(
         drift=drift,
         weeks=until_sale,
         accepted_loss=base.accepted_loss if accepted_loss is None else named("loss", parse_share, accepted_loss),
+        earlier_bids=base.earlier_bids if earlier_bids is None else named("earlier bids", parse_bids, earlier_bids),
         **replaced,
     )
     return replace(made, examples=_still_examples(made, base))

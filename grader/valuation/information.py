@@ -21,7 +21,9 @@ from typing import Any
 import numpy as np
 
 from calibration.inputs import FloatArray, Input
+from calibration.kinds import density
 from calibration.reading import packaged_toml
+from grader.choices import Choice
 
 _KNOTS = (0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.98)
 # Inputs of one question whose effects may bend; of more, each moves too little of the profit for a bend to show.
@@ -105,6 +107,7 @@ def questions(
     inputs: Iterable[Input],
     values: Mapping[str, FloatArray],
     lot: Sequence[Mapping[str, Any]] = (),
+    choices: Sequence[Choice] = (),
 ) -> tuple[Question, ...]:
     """What to find out before buying, the most valuable first; what is worth nothing is left out.
 
@@ -113,6 +116,7 @@ def questions(
         inputs: that the profits depend on.
         values: their draws.
         lot: as in an offer, to name photos.
+        choices: questions with a few answers.
     """
     photos = _photo_names(lot)
     asked: dict[str, list[str]] = {}
@@ -125,7 +129,35 @@ def questions(
         Question(text, value_of_knowing(profits, [values[n][:MOST_DRAWS] for n in names]), tuple(names))
         for text, names in asked.items()
     ]
+    found += [
+        Question(c.question, value_of_answer(profits, values[c.input][:MOST_DRAWS], c), (c.input,))
+        for c in choices
+        if c.input in values
+    ]
     return tuple(sorted((q for q in found if q.worth > 0), key=lambda q: -q.worth))
+
+
+def value_of_answer(profits: Sequence[FloatArray], draws: FloatArray, choice: Choice) -> float:
+    """Expected value of an answer, for the decision to buy and go one of some ways, or to leave.
+
+    With an answer the expectation of a profit is the mean over the draws, each weighed by how much more likely the
+    answer makes the input's value (importance sampling; Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, 10.4).
+
+    Args:
+        profits: as in ``value_of_knowing``.
+        draws: of the input that the answer tells of, float64 (n,), of the same cases.
+        choice: the question.
+    """
+    before = density(choice.now, draws)
+    likely = np.array([weight for weight, _ in choice.answers])
+    likely /= likely.sum()
+    expected = []
+    for _, distribution in choice.answers:
+        more = density(distribution, draws) / before
+        expected.append([float(profit @ more) / float(more.sum()) for profit in profits])
+    with_answer = float(likely @ [max(0.0, *of_ways) for of_ways in expected])
+    without = max(0.0, *(float(mean) for mean in likely @ np.array(expected)))
+    return max(0.0, with_answer - without)
 
 
 @cache

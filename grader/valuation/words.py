@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from math import isinf
 from typing import Any
 
@@ -75,10 +75,27 @@ def summary_lines(offer: Offer, liked: MassUnit = "auto") -> Lines:
             "Gold in the visible plating",
             format_range(offer.gold_mg, "mg", liked) if offer.gold_mg.high else "none seen",
         ),
+        *_flash_lines(offer.lot),
         (f"What it brings ({offer.way.title})", format_range(offer.proceeds, currency)),
         ("Costs without the price", format_range(offer.costs, currency)),
         *([("Of these, your own time", format_range(offer.own_time, currency))] if offer.own_time.high > 0 else []),
     ]
+
+
+def _flash_lines(parts: Sequence[Mapping[str, Any]]) -> Lines:
+    """How much of the contacts is flash gold, part by part; a chance where a part is of one design."""
+    found = []
+    for part in parts:
+        share = part.get("flash_share")
+        if share is None:
+            continue
+        about = f": {part['name']}" if len(parts) > 1 else ""
+        if part.get("designs") == "many":
+            ends = f" ({format_share(share['low'])} to {format_share(share['high'])})"
+            found.append((f"Share of flash gold{about}", f"{format_share(share['value'])}{ends}"))
+        else:
+            found.append((f"Chance that the contacts are flash gold{about}", format_share(share["value"])))
+    return found
 
 
 ROUTE_COLUMNS = (

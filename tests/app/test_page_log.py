@@ -90,6 +90,18 @@ def test_measured_photos_are_kept_once(page: Any, measured: Kept, log_file: Path
     assert page.at.text_input(key="lot-name").value == "Bench"
 
 
+def test_what_was_said_of_a_lot_elsewhere_is_kept_with_it(page: Any, measured: Kept, log_file: Path) -> None:
+    page.at.session_state["shelf"] = {measured.sha256: measured}
+    page.at.session_state["lot-part"] = "memory strips"
+    page.run()
+    page.type("Name of the lot", "Bench")
+    page.press("Keep this lot")
+    page.at.session_state["lot-part"] = ""
+    page.press("Keep this lot")
+    with open_log(log_file) as log:
+        assert [lot.part for lot in log.lots()] == ["memory strips"]
+
+
 def test_a_lot_needs_a_name(page: Any, measured: Kept, log_file: Path) -> None:
     page.at.session_state["shelf"] = {measured.sha256: measured}
     page.run()

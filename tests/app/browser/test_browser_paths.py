@@ -212,7 +212,7 @@ def test_a_listing_without_a_scale(new_window: Callable[..., Any], address: str,
     walk.tap(things)
     walk.taps += 1
     window.page.get_by_role("option", name="DIMM, long edge").first.click()
-    canvas = window.see(window.page.get_by_test_id("stMain").locator("canvas").first, MEASURE_MS)
+    canvas = window.see(window.page.locator(".st-key-no-scale canvas"), MEASURE_MS)
     for share in ((0.72, 0.75), (0.82, 0.18)):
         box = canvas.bounding_box()
         walk.taps += 1
@@ -247,6 +247,7 @@ def test_the_keys_alone_lead_from_pictures_to_a_bid(
 
     add = page.get_by_test_id("stFileUploaderDropzone").locator("button").first
     tab_to(add)
+    window.rest()
     with page.expect_file_chooser() as chooser:
         page.keyboard.press("Enter")
     chooser.value.set_files(card(tmp_path))

@@ -120,8 +120,34 @@ def test_a_count_raises_the_gold_and_says_what_was_not_seen(photo: Path, tmp_pat
     gold = [json.loads(p.read_text("utf-8"))["gold_mg"]["value"] for p in (one, ten)]
     estimated = estimate_lot(one_part(read_measurements([photo]), boards=[1], count="10")).gold_mg.draws()
     assert gold[1] == pytest.approx(np.median(estimated))
-    assert np.mean(estimated) == pytest.approx(10 * gold[0] * np.exp(0.4**2 / 2), rel=0.02)
+    # nobody said who chose the board shown: the nine others hold (0.6 + 1 + 1) / 3 of it on average
+    expected = (1 + 9 * (0.6 + 1 + 1) / 3) * gold[0] * np.exp(0.4**2 / 2)
+    assert np.mean(estimated) == pytest.approx(expected, rel=0.02)
     assert json.loads(ten.read_text("utf-8"))["lot"][0]["boards"] == 10
+
+
+def test_what_is_known_of_the_boards_is_told_by_options(photo: Path, tmp_path: Path) -> None:
+    document = tmp_path / "offer.json"
+    lot = ("--boards", "1", "--count", "10", "--kind", "memory modules", "--designs", "many", "--picked", "mine")
+    run(photo, *PRICE, *lot, "--thickness", "stated 30 uin", "--thickness", "xrf 0.7 um", "--json", document)
+    (part,) = json.loads(document.read_text("utf-8"))["lot"]
+    assert (part["kind"], part["designs"], part["picked"]) == ("memory", "many", "mine")
+    assert part["evidence"] == ["stated 30 uin", "xrf 0.7 um"]
+
+
+@pytest.mark.parametrize(
+    ("option", "code"),
+    [
+        (("--kind", "toasters"), "kind-unknown"),
+        (("--designs", "three"), "designs-unknown"),
+        (("--picked", "somebody"), "picked-unknown"),
+        (("--thickness", "30 uin"), "evidence-unreadable"),
+    ],
+)
+def test_what_cannot_be_read_of_the_boards_is_refused(photo: Path, option: tuple[str, str], code: str) -> None:
+    with pytest.raises(GraderError) as caught:
+        RUNNER.invoke(app, [str(photo), *PRICE, *option], catch_exceptions=False)
+    assert caught.value.code == code
 
 
 def test_own_assumptions_carry_no_example_warning(photo: Path, tmp_path: Path) -> None:

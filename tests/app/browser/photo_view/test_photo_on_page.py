@@ -58,7 +58,7 @@ def test_mark_measure_correct(new_window: Callable[..., Any], address: str, list
     page.locator("input[type=file]").first.set_input_files(sample.path)
     window.press("Mark something of known size", MEASURE_MS)
     window.press(page.get_by_label("What of known size lies in the picture?"))
-    window.press(page.get_by_role("option", name="Another length, which you type"))
+    page.get_by_role("option", name="Another length, which you type").click()
     window.see(page.locator(".st-key-no-scale canvas"))
     window.fill(re.compile("^Length"), f"{known.length_mm} mm")
     for end in (known.start_px, known.end_px):
