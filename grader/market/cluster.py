@@ -49,7 +49,7 @@ def connected(address: str, workers: int = 0) -> Iterator[Client]:
         if address == LOCAL:
             with (
                 LocalCluster(
-                    n_workers=workers or None, threads_per_worker=1, processes=True, dashboard_address=None
+                    n_workers=workers or None, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0"
                 ) as cluster,
                 Client(cluster) as client,
             ):

@@ -17,6 +17,7 @@ from grader.market.pictures import MEASURED, Row
 from grader.measured import Measured
 from grader.units import AskingPrice
 from grader.valuation import Assumptions
+from grader.valuation.many_lots import left_for_this
 from grader.valuation.postage import with_postage
 
 
@@ -196,19 +197,18 @@ def _told(notices: Iterable[Notice]) -> list[str]:
 def spread(listings: Sequence[Ranked], budget: float, accepted_loss: float) -> list[Ranked]:
     """The listings with what a budget buys of them at their asking prices marked.
 
-    The rule for many lots: take what pays on average while, over all that is bought, losses stay as likely as
-    accepted (the mean chance of a loss is the share of buys that will lose: Müller, Parmigiani, Robert, Rousseau, J.
-    Am. Stat. Assoc. 99 (2004) 990). What brings most for each unit of money comes first.
+    The rule for many lots (``grader.valuation.many_lots``): take what pays on average while, over all that is
+    bought, losses stay as likely as accepted. What brings most for each unit of money comes first.
     """
     order = sorted(
         (i for i, one in enumerate(listings) if one.asking and one.margin is not None and one.margin > 0),
         key=lambda i: -(listings[i].margin or 0) / (listings[i].asking or 1),
     )
-    taken: set[int] = set()
-    spent = chances = 0.0
+    taken: dict[int, float] = {}
+    spent = 0.0
     for i in order:
         price, chance = listings[i].asking or 0.0, listings[i].chance_of_loss or 0.0
-        if spent + price <= budget and (chances + chance) / (len(taken) + 1) <= accepted_loss:
-            taken.add(i)
-            spent, chances = spent + price, chances + chance
+        if spent + price <= budget and chance <= left_for_this(accepted_loss, tuple(taken.values())):
+            taken[i] = chance
+            spent += price
     return [replace(one, buy=i in taken) for i, one in enumerate(listings)]

@@ -31,7 +31,7 @@ def test_money_and_losses_stay_within_bounds(listings: list[Ranked], budget: flo
     assert sum(one.asking or 0 for one in bought) <= budget
     assert all(one.margin is not None and one.margin > 0 for one in bought)
     if bought:
-        assert sum(one.chance_of_loss or 0 for one in bought) / len(bought) <= accepted
+        assert sum(one.chance_of_loss or 0 for one in bought) / len(bought) <= accepted * (1 + 1e-9)
 
 
 def test_a_risky_listing_is_bought_where_the_others_are_safe() -> None:
