@@ -13,8 +13,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +30,11 @@ DEGREES_OF_FREEDOM = 4  # of the curve in ``maps``
 _STUDENT = student_4()
 Index = NDArray[np.intp]
 _BLOCK = 20_000  # numbers
+
+
+def _single(numbers: FloatArray) -> FloatArray:
+    """In single precision, under the type of double: NumPy mixes the two."""
+    return cast("FloatArray", numbers.astype(np.float32))
 
 
 @dataclass(frozen=True)
@@ -79,10 +85,14 @@ class Weighings:
 
     def single(self) -> Weighings:
         """In single precision, which is twice as fast: sums over batches are off by some 1e-4 of a log-likelihood."""
-        numbers = (self.mg_per_um, self.mass, self.balance, self.variance)
-        per_um, mass, balance, variance = (a.astype(np.float32) for a in numbers)
-        design = self.design.astype(np.float32)
-        return Weighings(self.layout, design, per_um, self.starts, self.batch_of, mass, balance, variance)
+        return replace(
+            self,
+            design=_single(self.design),
+            mg_per_um=_single(self.mg_per_um),
+            mass=_single(self.mass),
+            balance=_single(self.balance),
+            variance=_single(self.variance),
+        )
 
     def only(self, some: Index) -> Weighings:
         """Those of some of the batches, in their order, with the same unknowns."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -21,7 +22,7 @@ from grader.simulate.learning import taught
 from grader.simulate.market import Market
 from grader.simulate.tally import BuyerReport, Decision, as_json, grouped, report_of
 from grader.simulate.trade import Trade, TradedLot, offer
-from grader.simulate.world import World, reappraised
+from grader.simulate.world import InventedLot, World, reappraised
 from grader.valuation import Assumptions, with_given
 
 WEIGHED = 6
@@ -130,10 +131,10 @@ def simulate_market(
         offers = [offer(named, trade, f"{number}-{n}", rng) for n in range(WEIGHED + lots)]
         weighed = [o.batch(1.0, o.weighed_mg, str(n), named=True) for n, o in enumerate(offers[:WEIGHED])]
         belief = learn(weighed, priors=named.priors)
-        views = (
+        views: tuple[Callable[[TradedLot], InventedLot], ...] = (
             lambda o: replace(o.lot, seen=_untaught(unnamed, o)),
             lambda o: o.lot,
-            lambda o, belief=belief: taught(named, o, belief),
+            partial(taught, named, belief=belief),
         )
         for state, view in enumerate(views):
             met = [appraise(assumptions, view(o), n).trial for n, o in enumerate(offers[WEIGHED:])]
