@@ -12,6 +12,7 @@ import streamlit as st
 
 from app.bench.boards import Shown
 from app.common.doubts import believed
+from app.common.preferences import currency
 from app.common.show import as_typed, remark
 from app.lots.desk import found_good
 from app.lots.lot_folder import Kept
@@ -22,6 +23,7 @@ from grader.grade import Measure, Thresholds, load_thresholds, with_thresholds
 from grader.units import parse_length_mm, parse_mass_g, parse_pair_mm, parse_price_per_mass, parse_share
 from grader.valuation import Assumptions, with_given
 from grader.valuation.doubts import price_doubt, price_doubts
+from grader.valuation.gold_price import gold_price_in_full
 
 _T = TypeVar("_T")
 _FRONT = "a front"
@@ -146,7 +148,16 @@ def ask(base: Assumptions, shown: tuple[Shown, ...] | None, thickness_mm: float 
     with st.form("bench", border=False):
         left, right = st.columns(2)
         with left:
-            spot, price = field("Gold price today", "spot", "such as 2650 USD/ozt or 85 EUR/g", parse_price_per_mass)
+            money = currency() or base.currency
+            _, full = field(
+                "Gold price today",
+                "spot",
+                f"such as 2650, or 85 {money}/g",
+                lambda text: (known := gold_price_in_full(text, money), parse_price_per_mass(known.text)),
+            )
+            spot, price = (None, None) if full is None else (full[0].text, full[1])
+            if full is not None and full[0].said:
+                remark(full[0].said)
         with right:
             on = st.date_input("Day of that price", key="spot-date", persist_state="session")
         left, right = st.columns(2)
