@@ -230,6 +230,20 @@ def test_a_listing_without_a_scale(new_window: Callable[..., Any], address: str,
 
 
 @pytest.mark.parametrize("width", SIZES)
+def test_a_pile_on_the_bench(new_window: Callable[..., Any], address: str, width: int, rows: Any) -> None:
+    window = open_start(new_window, address, width)
+    walk = Walk(window, "pile on the bench: sorted and planned", width)
+    walk.tap("Work through a pile")
+    walk.add(load_demo().samples[0].path)
+    window.figures(within_ms=MEASURE_MS)
+    walk.tap(window.page.get_by_role("link", name=re.compile("^Next")))
+    walk.fill("Gold price today", "2650")
+    walk.tap("Sort and plan")
+    window.see(window.page.get_by_role("heading", name="What the batch needs"), MEASURE_MS)
+    assert settle(walk, rows)[:2] == (6, 1)
+
+
+@pytest.mark.parametrize("width", SIZES)
 def test_the_keys_alone_lead_from_pictures_to_a_bid(
     new_window: Callable[..., Any], address: str, tmp_path: Path, width: int
 ) -> None:
