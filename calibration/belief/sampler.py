@@ -90,7 +90,7 @@ def posterior_draws(
     step = _FIRST_STEP
     kept: list[FloatArray] = []
     for number, portion in enumerate(portions):
-        parts = (prior, *portions[:number])
+        parts: tuple[LogDensity, ...] = (prior, *portions[:number])
         now = _seen(parts, portion, z)
         weight = 0.0
         while weight < 1.0:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Annotated, TypeVar
 
@@ -112,12 +113,10 @@ _TRADES, _LOTS = 60, 2  # of a market, unless said otherwise
 def _markets(given: Assumptions, names: str, trades: int, lots: int, seed: int, json_out: Path | None) -> None:
     chosen = list(markets()) if names.strip() == "all" else [n.strip() for n in names.split(",")]
     found = [market_named(name) for name in chosen]
-    reports = [
-        _watched(
-            lambda told, m=m: simulate_market(given, m, trades, lots, seed, told), f"{m.name}: trade {{}} of {trades}"
-        )
-        for m in found
-    ]
+    reports = []
+    for each in found:
+        run = partial(simulate_market, given, each, trades, lots, seed)
+        reports.append(_watched(run, f"{each.name}: trade {{}} of {trades}"))
     if json_out is not None:
         write_json(json_out, {"schema": 1, "markets": [r.as_json() for r in reports]})
     if is_stdout(json_out):
