@@ -15,10 +15,10 @@ from collections.abc import Collection, Sequence
 from typing import Any
 
 import cv2
-import fsspec
 
 from calibration.errors import GraderError, PhotoError
 from grader.coverage.choose import segmenter_named
+from grader.market.storage import files_at
 from grader.measured import Measured
 from grader.photo import load_photo, reduced
 from grader.photo.header import MAX_FILE_BYTES
@@ -32,7 +32,7 @@ COLUMNS = ("content", "stamp", "picture", "state", "code", "message", "record", 
 MEASURED, FAILED, KNOWN = "measured", "failed", "known"
 TRIES = 2
 UNFORESEEN, WORKER_LOST = "unforeseen", "worker-lost"
-TRY_AGAIN = (UNFORESEEN, WORKER_LOST)
+TRY_AGAIN = (UNFORESEEN, WORKER_LOST, "storage-missing")
 """Codes of failures that may not be the picture's fault: the next run tries again."""
 _THUMBNAIL_PX = 220
 _THUMBNAIL_QUALITY = 70
@@ -88,7 +88,8 @@ def _row(picture: str, request: Request, known: Collection[str]) -> Row:
 
 def _read(picture: str) -> bytes:
     try:
-        with fsspec.open(picture, "rb") as file:
+        files, path = files_at(picture)
+        with files.open(path, "rb") as file:
             return bytes(file.read(MAX_FILE_BYTES + 1))
     except FileNotFoundError as error:
         raise PhotoError("photo-missing", f"There is no file {picture}.", "Check the name and the folder.") from error

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from calibration.errors import GraderError, UnitError
+from calibration.kinds import board_kind
 from calibration.notices import Notice
 from grader.bid import WorkBench
 from grader.lot import estimate_lot, one_part
@@ -122,7 +123,7 @@ def valued(listing: Listing, rows: Sequence[Row], figures: Assumptions, bench: W
         len(listing.pictures),
         len(usable),
         figures.currency,
-        notes=(*((listing.trouble,) if listing.trouble else ()), *bad),
+        notes=(*((listing.trouble,) if listing.trouble else ()), *_read_in(listing), *bad),
         thumbnails=tuple(r["thumbnail"] for r in different.values() if r["thumbnail"]),
     )
     if not usable:
@@ -139,6 +140,15 @@ def valued(listing: Listing, rows: Sequence[Row], figures: Assumptions, bench: W
         )
     except GraderError as error:
         return replace(one, refused=error.message, ask=(error.advice,))
+
+
+def _read_in(listing: Listing) -> list[str]:
+    """What was read from the seller's text, with its words."""
+    told = [
+        f"{key} {board_kind(listing.said[key]).words if key == 'kind' else listing.said[key]} (“{words}”)"
+        for key, words in listing.words.items()
+    ]
+    return [f"Read from its text: {', '.join(told)}."] if told else []
 
 
 def _asking(listing: Listing) -> tuple[AskingPrice | None, tuple[str, ...]]:
@@ -159,7 +169,8 @@ def _offer(
     said = listing.said
     if postage := said.get("postage"):
         figures = with_postage(figures, postage)
-    lot = one_part(seen_once(usable, said), count=said.get("count", ""), mass=said.get("mass", ""))
+    count, mass, kind = (said.get(key, "") for key in ("count", "mass", "kind"))
+    lot = one_part(seen_once(usable, said), count=count, mass=mass, kind=kind)
     return offer_for(estimate_lot(lot), figures, asking, bench)
 
 
