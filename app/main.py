@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import numpy as np
 import streamlit as st
-from PIL import Image
 
+from app.common.arrive import begin_page, show_arrival
+from app.common.name import ICON, NAME, show_name
 from app.common.show import problem, style
 from app.common.trouble import telling
 from app.lots.desk import sit_down, stand_up
-from app.lots.several_windows import show_damaged, show_what_others_did
+from app.lots.several_windows import show_damaged, show_what_others_did, watch
 from app.lots.way import link
 from app.measure.correct_form import settle_corrections
 from calibration.errors import DataFileError, GraderError
@@ -19,21 +19,14 @@ PAGES = {
     "measure/page.py": ("Measure", ":material/straighten:"),
     "value/page.py": ("Value", ":material/sell:"),
     "bench/page.py": ("Bench", ":material/content_cut:"),
-    "log/page.py": ("Log", ":material/menu_book:"),
+    "log/page.py": ("Lots", ":material/inventory_2:"),
     "learn/page.py": ("Learn", ":material/school:"),
 }
 
 
-def _icon() -> Image.Image:
-    """A gold contact on a green board; a named icon would be fetched from the network."""
-    picture = np.full((32, 32, 3), (22, 92, 60), np.uint8)
-    picture[6:, 11:21] = (214, 170, 70)
-    return Image.fromarray(picture)
-
-
 def main() -> None:
     """Draw the links to the pages, then the page that was asked for."""
-    st.set_page_config(page_title="Gold on boards", page_icon=_icon(), layout="centered")
+    st.set_page_config(page_title=NAME, page_icon=ICON, layout="centered")
     style()
     chosen = st.navigation(
         [
@@ -48,12 +41,16 @@ def main() -> None:
         show_damaged(error)
         return
     telling(settle_corrections)()
+    show_name()
     with st.container(horizontal=True, key="pages"):
         for file, (title, _) in PAGES.items():
             link(file, title)
+    begin_page(chosen.url_path)
     try:
         show_what_others_did()
+        watch()
         chosen.run()
+        show_arrival()
     except GraderError as error:
         problem(error)
     finally:

@@ -35,7 +35,7 @@ def as_sample(values: FloatArray) -> Distribution:
     return Distribution("sample", tuple(float(round(q, 8)) for q in np.quantile(values, levels)))
 
 
-def squared(linear: Distribution, nominal: float) -> Distribution:
+def squared_factor(linear: Distribution, nominal: float) -> Distribution:
     """Distribution of (linear ÷ nominal)²."""
     match linear.kind:
         case "constant":

@@ -16,13 +16,14 @@ from numpy.typing import NDArray
 
 from calibration.errors import DataFileError, UsageError
 from calibration.inputs import FloatArray
+from calibration.kinds import board_kind
 from calibration.sourced import SourcedEntry, packaged, parse_entries
 
 BoolArray = NDArray[np.bool_]
 
 _FILE = "contact_families"
 _KEYS = (
-    "title", "pitch_mm", "groups", "key_step", "only_rules_out", "contact_width_mm", "contact_length_mm",
+    "title", "kind", "pitch_mm", "groups", "key_step", "only_rules_out", "contact_width_mm", "contact_length_mm",
     "layout", "size",
 )  # fmt: skip
 # a place in the row is met within this share of a pitch
@@ -44,6 +45,7 @@ class Family:
     Attributes:
         key: its name in the data file.
         title: plain words.
+        kind: of boards that it suggests; empty where it suggests none.
         pitch_mm: centre to centre.
         layouts: contacts between the keys of one face, for each layout.
         key_step: centre to centre over a key, in pitches.
@@ -58,6 +60,7 @@ class Family:
 
     key: str
     title: str
+    kind: str
     pitch_mm: float
     layouts: tuple[tuple[int, ...], ...]
     key_step: float
@@ -119,6 +122,7 @@ def _family(key: str, entry: SourcedEntry) -> Family:
     return Family(
         key=key,
         title=entry.text("title"),
+        kind=board_kind(entry.text("kind")).key if "kind" in entry.table else "",
         pitch_mm=entry.number("pitch_mm"),
         layouts=_layouts(entry),
         key_step=entry.number("key_step"),

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.area_factors import draws_of, fit_input, height_factor, median_of, squared
+from calibration.area_factors import draws_of, fit_input, height_factor, median_of, squared_factor
 from calibration.camera import camera_prior
 from calibration.detect import Corners, find_corners, find_own_corners
 from calibration.errors import ScaleError
@@ -84,7 +84,7 @@ def _scale_from_corners(
         Input(
             "print-size",
             "size of the printed target",
-            squared(linear, nominal),
+            squared_factor(linear, nominal),
             "measured check bar" if print_factor is not None else _print_source(target),
             of=(target.name,),
         ),

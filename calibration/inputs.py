@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
@@ -51,6 +52,12 @@ KINDS: Mapping[str, tuple[str, ...]] = {
     "lognormal_mixture": ("weight", "median", "sigma_log", "other_median", "other_sigma_log"),
     # of the logarithm, which stays within `reach_log` of its middle
     "log_student_t": ("median", "scale_log", "degrees", "reach_log"),
+    # so many lognormals, one after the other: its probability, median and spread
+    "lognormals": (),
+    # a share whose logit is normal
+    "logit_normal": ("median", "sd_logit"),
+    # 1 with this chance, otherwise 0
+    "either": ("chance",),
     # equally likely values: an estimate handed on as its own draws
     "sample": (),
 }
@@ -80,7 +87,13 @@ class Distribution:
                 f"'{self.kind}' is not a known distribution.",
                 f"Use one of {', '.join(KINDS)}.",
             )
-        wrong_count = not self.parameters if self.kind == "sample" else len(self.parameters) != len(names)
+        match self.kind:
+            case "sample":
+                wrong_count = not self.parameters
+            case "lognormals":
+                wrong_count = not self.parameters or len(self.parameters) % 3 != 0
+            case _:
+                wrong_count = len(self.parameters) != len(names)
         if (
             wrong_count
             or not all(math.isfinite(p) for p in self.parameters)
@@ -106,6 +119,13 @@ class Distribution:
                 return p[0] > 0 and all(a <= b for a, b in pairwise(p))
             case "log_student_t":
                 return p[0] > 0 and p[1] >= 0 and p[2] >= _LEAST_DEGREES and p[3] >= p[1]
+            case "lognormals":
+                in_turn = all(w >= 0 and m > 0 and s >= 0 for w, m, s in _triples(p))
+                return in_turn and math.isclose(sum(p[::3]), 1.0, abs_tol=1e-9)
+            case "logit_normal":
+                return 0 < p[0] < 1 and p[1] >= 0
+            case "either":
+                return 0 <= p[0] <= 1
             case "lognormal_mixture":
                 return 0 <= p[0] <= 1 and p[1] > 0 and p[2] >= 0 and p[3] > 0 and p[4] >= 0
         return True
@@ -122,8 +142,12 @@ class Distribution:
                     return p[0] * math.exp(_SPREADS * p[1])
                 case "lognormal_mixture":
                     return max(p[1] * math.exp(_SPREADS * p[2]), p[3] * math.exp(_SPREADS * p[4]))
+                case "lognormals":
+                    return max(m * math.exp(_SPREADS * s) for _, m, s in _triples(p))
                 case "log_student_t":
                     return p[0] * math.exp(p[3])
+                case "logit_normal" | "either":
+                    return 1.0
         except OverflowError:
             return math.inf
         return max(map(abs, p))
@@ -135,11 +159,15 @@ class Distribution:
             case "normal":
                 mean, sd = self.parameters
                 return (mean, mean) if sd == 0 else (-math.inf, math.inf)
-            case "lognormal" | "lognormal_mixture":
+            case "lognormal" | "lognormal_mixture" | "lognormals":
                 return (0.0, math.inf)
             case "log_student_t":
                 median, scale, _, reach = self.parameters
                 return (median * math.exp(-reach), median * math.exp(reach)) if scale else (median, median)
+            case "logit_normal":
+                return (0.0, 1.0) if self.parameters[1] else (self.parameters[0], self.parameters[0])
+            case "either":
+                return (0.0, 1.0) if 0 < self.parameters[0] < 1 else (self.parameters[0], self.parameters[0])
         return min(self.parameters), max(self.parameters)
 
     @property
@@ -149,8 +177,13 @@ class Distribution:
         match self.kind:
             case "constant":
                 return True
-            case "normal" | "lognormal" | "log_student_t":
+            case "normal" | "lognormal" | "log_student_t" | "logit_normal":
                 return p[1] == 0
+            case "lognormals":
+                there = [(m, s) for w, m, s in _triples(p) if w > 0]
+                return all(s == 0 for _, s in there) and len({m for m, _ in there}) == 1
+            case "either":
+                return p[0] in (0, 1)
             case "lognormal_mixture":
                 first, other = p[0] == 0 or p[2] == 0, p[0] == 1 or p[4] == 0
                 return first and other and (p[0] in (0, 1) or p[1] == p[3])
@@ -159,7 +192,8 @@ class Distribution:
     def at(self, u: FloatArray) -> FloatArray:
         """The draws that uniform numbers stand for, float64 (n,): the quantiles of these chances.
 
-        A mixture instead takes chances below its weight for its first part, the others for its other.
+        A mixture instead takes chances below its weight for its first part, the others for its other; of several
+        parts each takes as many chances as its probability says, in their order.
         """
         p = self.parameters
         match self.kind:
@@ -178,14 +212,13 @@ class Distribution:
             case "trapezoid_log":
                 return np.exp(quantiles.trapezoid(u, *(math.log(x) for x in p)))
             case "lognormal_mixture":
-                first = u < p[0]
-                # each chance within its own part, divided only there: a tiny weight overflows nothing
-                within = np.divide(u, p[0], out=np.zeros_like(u), where=first)
-                within = np.divide(u - p[0], 1 - p[0], out=within, where=~first)
-                z = quantiles.normal(within)
-                return np.where(first, p[1] * np.exp(p[2] * z), p[3] * np.exp(p[4] * z))
+                return _of_two(u, *p)
+            case "lognormals":
+                return _of_lognormals(u, p)
             case "log_student_t":
                 return p[0] * np.exp(quantiles.cut_student_t(u, *p[1:]))
+            case "logit_normal" | "either":
+                return _of_share(u, *p)
             case _:
                 values = np.asarray(p)
                 return values[np.minimum((u * len(values)).astype(np.intp), len(values) - 1)]
@@ -213,6 +246,41 @@ class Distribution:
             raise DataFileError(
                 "distribution-invalid", f"This is not a distribution: {data!r}.", "Measure the photo again."
             ) from error
+
+
+def _triples(p: tuple[float, ...]) -> list[tuple[float, float, float]]:
+    """Probability, median and spread of each lognormal."""
+    return list(zip(p[::3], p[1::3], p[2::3], strict=True))
+
+
+def _of_share(u: FloatArray, middle: float, sd_logit: float | None = None) -> FloatArray:
+    """Shares whose logit is normal; with the chance of a 1 alone, 0 at the lower chances and 1 above."""
+    if sd_logit is None:
+        return (u >= 1 - middle).astype(np.float64)
+    return np.asarray(1 / (1 + (1 - middle) / middle * np.exp(-sd_logit * quantiles.normal(u))))
+
+
+def _of_two(u: FloatArray, weight: float, *parts: float) -> FloatArray:
+    """Numbers of the first of two lognormals at chances below its weight, of the other at the rest."""
+    median, sigma, other_median, other_sigma = parts
+    first = u < weight
+    # each chance within its own part, divided only there: a tiny weight overflows nothing
+    within = np.divide(u, weight, out=np.zeros_like(u), where=first)
+    within = np.divide(u - weight, 1 - weight, out=within, where=~first)
+    z = quantiles.normal(within)
+    return np.where(first, median * np.exp(sigma * z), other_median * np.exp(other_sigma * z))
+
+
+def _of_lognormals(u: FloatArray, p: tuple[float, ...]) -> FloatArray:
+    """Numbers at chances ``u``, each part's within its own piece of 0..1."""
+    found = np.zeros_like(u)
+    low = 0.0
+    parts = [part for part in _triples(p) if part[0] > 0]
+    for number, (weight, median, sigma) in enumerate(parts, 1):
+        here = (u >= low) & ((u < low + weight) | (number == len(parts)))
+        found[here] = median * np.exp(sigma * quantiles.normal(np.minimum((u[here] - low) / weight, 1.0)))
+        low += weight
+    return found
 
 
 @dataclass(frozen=True)
@@ -280,9 +348,9 @@ class Input:
         They leave no gap: one draw comes from each of ``n`` equally likely pieces of the distribution, in random
         order, so that every share of it is there as often as it should be.
         """
-        digest = hashlib.sha256(self.drawn_as.encode()).digest()
-        rng = np.random.default_rng([seed, int.from_bytes(digest[:8], "big")])
-        u, order = quantiles.strata(rng, n)
+        if self.distribution.kind == "constant":
+            return np.full(n, self.distribution.parameters[0])
+        u, order = _strata(self.drawn_as, n, seed)
         return self.distribution.at(u)[order]
 
     def as_json(self) -> dict[str, Any]:
@@ -339,4 +407,20 @@ def split_name(name: str) -> tuple[str, tuple[str, ...], str]:
 
 def draw_all(inputs: Mapping[str, Input], n: int = DEFAULT_DRAWS, seed: int = DEFAULT_SEED) -> dict[str, FloatArray]:
     """Draws of several inputs by their keys, each float64 (n,)."""
-    return {key: i.draws(n, seed) for key, i in inputs.items()}
+    times = Counter(i.drawn_as for i in inputs.values())
+    # inputs that are drawn together share the work too
+    shared = {name: _strata(name, n, seed) for name, count in times.items() if count > 1}
+    draws = {}
+    for key, i in inputs.items():
+        if i.drawn_as in shared:
+            u, order = shared[i.drawn_as]
+            draws[key] = i.distribution.at(u)[order]
+        else:
+            draws[key] = i.draws(n, seed)
+    return draws
+
+
+def _strata(drawn_as: str, n: int, seed: int) -> tuple[FloatArray, NDArray[np.intp]]:
+    """What ``quantiles.strata`` gives for a name, anywhere the same."""
+    digest = hashlib.sha256(drawn_as.encode()).digest()
+    return quantiles.strata(np.random.default_rng([seed, int.from_bytes(digest[:8], "big")]), n)

@@ -45,6 +45,16 @@ HOW_KNOWN = (
     "common practice, no source",
 )
 
+_UNCHECKED = "not yet compared with its source"
+
+
+def source_words(source: str, how_known: str = "") -> str:
+    """A source as whoever asks is told it: what was only recalled is said to be unchecked."""
+    known = "" if how_known in ("", "read") else f" ({how_known})"
+    text = f"{source}{known}".replace("from memory of", "as recalled from").replace("from memory", _UNCHECKED)
+    return " ".join(text.split())
+
+
 _FIX = "Correct the file; each figure needs a unit, a source and how it is known."
 _COMMON = frozenset({"unit", "source", "how_known"})
 _VALUE_KEYS = _COMMON | {"value", "low", "high"}

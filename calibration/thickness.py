@@ -1,7 +1,8 @@
 """What is known of a finish: plating thickness, density and gold fraction, as uncertain inputs.
 
-The priors stand in ``calibration/data/thickness.toml`` and ``gold_properties.toml``, each with its reasons. A belief
-learned from weighed yields takes the place of a thickness prior by way of ``gold_properties(override)``.
+The priors stand in ``calibration/data/thickness.toml`` and ``gold_properties.toml``, each with its reasons, those of
+edge contacts by kind of boards in ``board_kinds.toml``. A belief learned from weighed yields takes the place of a
+thickness prior by way of ``gold_properties(override)``.
 """
 
 from __future__ import annotations
@@ -10,13 +11,24 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from calibration.errors import UsageError
-from calibration.finishes import FINISHES, Finish
+from calibration.finishes import FINISHES, HARD_GOLD, Finish
 from calibration.inputs import Input
+from calibration.kinds import UNKNOWN, Designs, KindKey, board_kind
 from calibration.sourced import load_inputs
 
 THICKNESS = "thickness"  # kind of the inputs that say how thick plating is, in um
+FLASH = "flash-share"  # kind of the inputs that say whether it is flash gold
 
-__all__ = ["FINISHES", "THICKNESS", "Finish", "GoldProperties", "gold_properties", "thickness_prior"]
+__all__ = [
+    "FINISHES",
+    "FLASH",
+    "THICKNESS",
+    "Finish",
+    "GoldProperties",
+    "contact_plating",
+    "gold_properties",
+    "thickness_prior",
+]
 
 
 @dataclass(frozen=True)
@@ -27,6 +39,8 @@ class GoldProperties:
         thickness: of the plating, in um.
         density: of the plating, in g/cm3.
         gold_fraction: gold in the plating by mass, 0..1.
+        flash: share of the plating that is flash gold, 0..1, drawn together with the thickness, which has it in
+            already; None where it is not told apart.
 
     Raises:
         UsageError: an input has another unit.
@@ -35,6 +49,7 @@ class GoldProperties:
     thickness: Input
     density: Input
     gold_fraction: Input
+    flash: Input | None = None
 
     def __post_init__(self) -> None:
         for given, unit in ((self.thickness, "um"), (self.density, "g/cm3"), (self.gold_fraction, "")):
@@ -49,18 +64,50 @@ class GoldProperties:
         """Thickness, density and gold fraction."""
         return self.thickness, self.density, self.gold_fraction
 
+    def all_inputs(self) -> tuple[Input, ...]:
+        """These, and whether it is flash gold where that is told apart."""
+        return (*self.inputs(), *(() if self.flash is None else (self.flash,)))
+
 
 def thickness_prior(finish: Finish) -> Input:
-    """Plating thickness of a finish in um, before any yield was weighed."""
-    return load_inputs("thickness")[f"{THICKNESS}:{finish}"]
+    """Plating thickness of a finish in um, before any yield was weighed, on boards of a kind that nobody named."""
+    return contact_plating()[0] if finish == HARD_GOLD else load_inputs("thickness")[f"{THICKNESS}:{finish}"]
 
 
-def gold_properties(override: Mapping[Finish, Input] | None = None) -> dict[Finish, GoldProperties]:
+def contact_plating(kind: KindKey = UNKNOWN, designs: Designs = "one") -> tuple[Input, Input]:
+    """Thickness of the contacts of a kind's boards in um, and how much of them is flash gold: drawn together.
+
+    Raises:
+        UsageError: ``kind-unknown``.
+    """
+    known = board_kind(kind)
+    plating = known.plating(designs)
+    of = (HARD_GOLD, *(() if kind == UNKNOWN else (kind,)), *(() if designs == "one" else ("many designs",)))
+    about = "" if kind == UNKNOWN else f" of {known.words}"
+    return (
+        Input(
+            THICKNESS,
+            f"gold thickness on edge contacts{about}",
+            plating.thickness,
+            known.source,
+            "um",
+            of,
+            aligned_over=THICKNESS,
+        ),
+        Input(FLASH, f"flash gold on edge contacts{about}", plating.flash, known.source, "", of, aligned_over=FLASH),
+    )
+
+
+def gold_properties(
+    override: Mapping[Finish, Input] | None = None, kind: KindKey = UNKNOWN, designs: Designs = "one"
+) -> dict[Finish, GoldProperties]:
     """Properties of every finish.
 
     Args:
         override: thickness in um to use instead of the prior, for some finishes; its name decides with what it is
             shared.
+        kind: of boards, for the thickness of their contacts where that is not among these.
+        designs: "one" where all boards are plated alike, "many" where they are of many designs.
 
     Raises:
         UsageError: a thickness that is not in um, or for a finish that does not exist.
@@ -72,11 +119,14 @@ def gold_properties(override: Mapping[Finish, Input] | None = None) -> dict[Fini
             "finish-unknown", f"There is no finish {sorted(unknown)}.", f"Use one of {', '.join(FINISHES)}."
         )
     data = load_inputs("gold_properties")
+    contacts, flash = contact_plating(kind, designs)
+    priors = {finish: contacts if finish == HARD_GOLD else thickness_prior(finish) for finish in FINISHES}
     return {
         finish: GoldProperties(
-            override[finish] if finish in override else thickness_prior(finish),
+            override[finish] if finish in override else priors[finish],
             data[f"density:{finish}"],
             data[f"gold_fraction:{finish}"],
+            flash if finish == HARD_GOLD and finish not in override else None,
         )
         for finish in FINISHES
     }

@@ -12,7 +12,7 @@ from grader.version import __version__ as __version__
 
 if TYPE_CHECKING:
     from calibration.errors import GraderError
-    from grader.api import load_measurement, measure, value
+    from grader.api import load_measurement, measure, read_listing, value
     from grader.figures import Figure
     from grader.log.store import open_log
     from grader.lot_offer import LotOffer
@@ -29,6 +29,7 @@ __all__ = [
     "load_photo",
     "measure",
     "open_log",
+    "read_listing",
     "value",
 ]
 
@@ -41,6 +42,7 @@ _HOMES = {
     "load_photo": "grader.photo.load",
     "measure": "grader.api",
     "open_log": "grader.log.store",
+    "read_listing": "grader.api",
     "value": "grader.api",
 }
 

@@ -12,18 +12,22 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from calibration.errors import LogError, UsageError
+from calibration.files import is_file, is_folder
 from calibration.inputs import Distribution
+from calibration.kinds import kind_named
 from calibration.print_check import load_print_check
 from calibration.reading import read_bytes
-from calibration.thickness import GoldProperties
+from calibration.thickness import GoldProperties, gold_properties
 from grader.corrections import CORRECTIONS_FILE, Corrections, parse_corrections
 from grader.keywords import Points, checks_call, each_typed, scale_choice, typed, whole_numbers
+from grader.listing import LISTING_FILE, Listing, ListingCorrections, parse_listing_corrections
+from grader.listing import read_listing as listing_of
 from grader.lot import Lot, PartText, estimate_lot, lot_of, one_part, read_claim
 from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for
 from grader.measured import Measured, documents_in, usable
 from grader.measured_photo import MeasuredPhoto
 from grader.model import Finish
-from grader.photo import Photo, load_photo
+from grader.photo import ENDINGS, Photo, load_photo
 from grader.pipeline import Progress
 from grader.pipeline import measure as measure_photo
 from grader.places import has_log, log_path, print_check_path
@@ -55,6 +59,7 @@ def measure(
     no_scale: bool = False,
     board_thickness: str | None = None,
     corrections: Corrections | str | Path | None = None,
+    kind: str | None = None,
     part: str = "",
     seller: str = "",
     log: str | Path | Log | None = None,
@@ -86,6 +91,7 @@ def measure(
         no_scale: do without scale: shares of the frame only.
         board_thickness: of the boards, "1.6 mm"; a common one if left out.
         corrections: by hand: themselves, or the file that holds them.
+        kind: of boards, for what is held of their plating where no yield taught it: "memory modules", "do not know".
         part: kind of boards as in the log, for what its yields taught.
         seller: who sells them, as in the log.
         log: to learn thickness from: open, a file, or a PostgreSQL URL; the usual one if left out.
@@ -119,7 +125,7 @@ def measure(
         ...     print(error.code)
         no-scale
     """
-    said = (target, length, between, rectangle, corners, coin, rim, pitch, board_thickness, log, print_check)
+    said = (target, length, between, rectangle, corners, coin, rim, pitch, board_thickness, log, print_check, kind)
     if request is None:
         request = Request(
             scale=scale_choice(
@@ -128,7 +134,7 @@ def measure(
             ),
             board_thickness_mm=_length_mm("board_thickness", board_thickness),
             print_factor=_print_factor(print_check),
-            properties=None if published else _learned(log, part, seller),
+            properties=(None if published else _learned(log, part, seller)) or _of_kind(typed("kind", kind)),
         )  # fmt: skip
     elif any(x is not None for x in said) or no_scale or part or seller or published:
         raise UsageError(
@@ -159,6 +165,10 @@ def value(
     mass: str | None = None,
     weighed: str | Sequence[str] | None = None,
     other_face: str | None = None,
+    kind: str | None = None,
+    designs: str | None = None,
+    picked: str | None = None,
+    thickness: str | Sequence[str] | None = None,
     parts: str | Path | Sequence[PartText] | None = None,
     spot: str | None = None,
     spot_date: date | str | None = None,
@@ -166,6 +176,7 @@ def value(
     costs: str | Sequence[str] | None = None,
     payable: str | None = None,
     recovery: str | None = None,
+    postage: str | None = None,
     fee: str | None = None,
     tax: str | None = None,
     hours: str | None = None,
@@ -178,6 +189,7 @@ def value(
     whole_price: str | None = None,
     bodies_price: str | None = None,
     accept_loss: str | None = None,
+    earlier_bids: str | None = None,
     assumptions: Assumptions | str | Path | None = None,
     take_as_is: bool = False,
 ) -> LotOffer:
@@ -191,6 +203,10 @@ def value(
         mass: its stated mass instead of a count, "5 kg".
         weighed: what the boards in each photo weigh, once for each photo, "72 g".
         other_face: faces that no photo shows: "alike", or "left out" if not said.
+        kind: of boards, "memory modules", "cheap consumer cards"; "do not know" is an answer too.
+        designs: "one" where all boards are plated alike, "many" where they are of many designs; one if left out.
+        picked: who chose the boards in the photos: "seller", "blindly", "mine"; nobody says if left out.
+        thickness: what is known of the plating: "stated 30 uin", "xrf 0.72 ± 0.05 um", "strip 412 mg of 20 boards".
         parts: several kinds of boards instead of the above: ``grader.lot.PartText`` each, or a TOML file of them.
         spot: gold price, "2650 USD/ozt" or "85 EUR/g". Its currency is that of all amounts.
         spot_date: its day, "2026-11-20"; today if left out.
@@ -199,6 +215,7 @@ def value(
             whatever is then done with the lot. They replace all example costs.
         payable: share of the gold price that is paid, "93 %" or "85..98 %".
         recovery: gold recovered ÷ gold present, "85..94..99 %".
+        postage: what sending the lot to you costs, "12 USD", in the place of that example cost alone.
         fee: marketplace's fee on the price, "5 %".
         tax: on price and fee, "8.25 %".
         hours: of your own for stripping, "2..4 h".
@@ -211,6 +228,7 @@ def value(
         whole_price: what whole boards bring by weight, "5..9 USD/kg".
         bodies_price: what is left of the boards after trimming brings by weight, "1..3 USD/kg".
         accept_loss: chance of a loss that you accept, "10 %".
+        earlier_bids: accept it over a month of bids: chances of a loss of the lots won so far, "2 %, 15 %".
         assumptions: your figures: a file, the name of a set, or loaded; the shipped examples if left out.
         take_as_is: take figures that look wrong as they stand; else they raise.
 
@@ -240,9 +258,10 @@ def value(
         spot_date=_day(spot, spot_date),
         costs=each_typed("costs", costs),
         **_typed(
-            payable=payable, recovery=recovery, fee=fee, tax=tax, hours=hours, rate=rate, weeks=weeks,
-            per_gram=per_gram, minimum=minimum, trim_price=trim_price, trim_share=trim_share,
+            postage=postage, payable=payable, recovery=recovery, fee=fee, tax=tax, hours=hours, rate=rate,
+            weeks=weeks, per_gram=per_gram, minimum=minimum, trim_price=trim_price, trim_share=trim_share,
             whole_price=whole_price, bodies_price=bodies_price, accepted_loss=accept_loss,
+            earlier_bids=earlier_bids,
         ),
     )  # fmt: skip
     if parts is None:
@@ -254,8 +273,14 @@ def value(
             mass=typed("mass", mass) or "",
             weighed=each_typed("weighed", weighed),
             other_face=typed("other_face", other_face) or "left out",
+            kind=typed("kind", kind) or "",
+            designs=typed("designs", designs) or "",
+            picked=typed("picked", picked) or "",
+            thickness=each_typed("thickness", thickness),
         )
-    elif any(x is not None for x in (backs, boards, count, mass, weighed, other_face)):
+    elif any(
+        x is not None for x in (backs, boards, count, mass, weighed, other_face, kind, designs, picked, thickness)
+    ):
         raise UsageError(
             "parts-and-options",
             "Both parts and keywords that describe a single part were given.",
@@ -267,6 +292,61 @@ def value(
     if not take_as_is:
         _refuse((*price_doubts(figures), *lot_doubts(estimate, figures, asked)))
     return replace(offer_for(estimate, figures, asked), photos=(*fronts, *others))
+
+
+@checks_call
+def read_listing(
+    photos: str | Path | Sequence[str | Path | bytes | Photo],
+    *,
+    target: str | Path | None = None,
+    said: ListingCorrections | str | Path | None = None,
+    part: str = "",
+    seller: str = "",
+    log: str | Path | Log | None = None,
+    published: bool = False,
+    request: Request | None = None,
+) -> Listing:
+    """All the boards that a listing's photos show, each once, with plating and gold by the best look at each.
+
+    Args:
+        photos: a folder, or photos: files, bytes, or loaded. Their order and names do not matter.
+        target: the JSON file that describes a ChArUco sheet in them.
+        said: which boards are the same and which are not: themselves, or the file that holds them.
+        part: kind of boards as in the log, for what its yields taught.
+        seller: who sells them, as in the log.
+        log: to learn thickness from; the usual one if left out.
+        published: use published thickness rather than what a log's yields taught.
+        request: all of the above but ``said``.
+
+    Raises:
+        UsageError: ``listing-empty``: none of them can be read.
+        DataFileError: a file that was named cannot be read.
+
+    Examples:
+        >>> import grader
+        >>> from grader.samples import samples_folder
+        >>> found = grader.read_listing([samples_folder() / "memory-modules.jpg"])
+        >>> len(found.boards), found.board_count.value
+        (4, 4)
+    """
+    if request is None:
+        scale = scale_choice(
+            target=target, length=None, between=None, rectangle=None, corners=None, coin=None, rim=None, pitch=None,
+            no_scale=False,
+        )  # fmt: skip
+        request = Request(
+            scale=scale,
+            print_factor=_print_factor(None),
+            properties=None if published else _learned(log, part, seller),
+        )
+    if isinstance(photos, str | Path):
+        folder = Path(photos)
+        photos = _pictures_in(folder) if is_folder(folder) else [folder]
+    if said is None:
+        said = ListingCorrections()
+    elif not isinstance(said, ListingCorrections):
+        said = parse_listing_corrections(read_bytes(Path(said), LISTING_FILE), Path(said).name)
+    return listing_of(photos, request, said)
 
 
 @checks_call
@@ -345,9 +425,18 @@ def _length_mm(name: str, given: str | None) -> float | None:
     return None if text is None else named(name, parse_length_mm, text)
 
 
+def _pictures_in(folder: Path) -> list[Path]:
+    """A folder's photos, by their endings; hidden files are none."""
+    return sorted(p for p in folder.iterdir() if p.suffix.lower() in ENDINGS and p.name[0] != "." and is_file(p))
+
+
 def _print_factor(path: str | Path | None) -> Distribution | None:
     check = load_print_check(print_check_path() if path is None else Path(path))
     return None if check is None else check.print_factor()
+
+
+def _of_kind(kind: str | None) -> Mapping[Finish, GoldProperties] | None:
+    return None if kind is None else gold_properties(kind=kind_named(kind))
 
 
 def _learned(log: str | Path | Log | None, part: str, seller: str) -> Mapping[Finish, GoldProperties] | None:

@@ -14,6 +14,7 @@ title, which a reader could not tell apart, are one group too.
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -118,7 +119,11 @@ def _collect(model: ProductModel, names: tuple[str, ...]) -> tuple[FloatArray, P
 def _products(powers: Sequence[NDArray[np.intp]], draws: Sequence[FloatArray]) -> _Products:
     """From the powers (terms,) and the draws (n,) of each input of a group."""
     different, of_term = np.unique(np.column_stack(powers), axis=0, return_inverse=True)
-    values = np.array([np.prod([d**p for d, p in zip(draws, row, strict=True)], axis=0) for row in different])
+    ones = np.ones(len(draws[0]))
+    # few of many inputs are in a product, as where each photo of a lot has one of its own
+    values = np.array(
+        [math.prod((d**p for d, p in zip(draws, row, strict=True) if p), start=ones) for row in different]
+    )
     mean = values.mean(axis=1)
     centred = values - mean[:, None]
     return _Products(of_term.reshape(-1), mean, centred @ centred.T / values.shape[1])

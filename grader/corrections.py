@@ -35,10 +35,12 @@ class FinishChanged:
     Attributes:
         at_px: a place inside the region as the segmenter found it.
         finish: what it is.
+        also_px: places in further regions that are alike, such as those of the same row.
     """
 
     at_px: Point
     finish: Finish
+    also_px: tuple[Point, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -47,9 +49,11 @@ class LeftOut:
 
     Attributes:
         at_px: a place inside the region as the segmenter found it.
+        also_px: places in further regions that are none either, such as those of the same row or board.
     """
 
     at_px: Point
+    also_px: tuple[Point, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -80,7 +84,38 @@ class PaintedOut:
     radius_px: float
 
 
-Stroke = PaintedIn | PaintedOut
+@dataclass(frozen=True)
+class FilledIn:
+    """All inside a polygon is plated.
+
+    Attributes:
+        corners_px: at least three; where its sides cross each other, what lies inside an odd number of times counts.
+        finish: of what was filled.
+        px_per_screen_px: px of the photo under one px of the screen when the corners were set.
+    """
+
+    corners_px: tuple[Point, ...]
+    finish: Finish = UNDETERMINED
+    px_per_screen_px: float = 1.0
+
+
+@dataclass(frozen=True)
+class FilledOut:
+    """Nothing inside a polygon is plated.
+
+    Attributes:
+        corners_px: as of ``FilledIn``.
+        px_per_screen_px: likewise.
+    """
+
+    corners_px: tuple[Point, ...]
+    px_per_screen_px: float = 1.0
+
+
+Brushed = PaintedIn | PaintedOut
+Filled = FilledIn | FilledOut
+Stroke = Brushed | Filled
+OfRegions = FinishChanged | LeftOut
 Correction = FinishChanged | LeftOut | Stroke
 
 
@@ -88,8 +123,8 @@ Correction = FinishChanged | LeftOut | Stroke
 class Corrections:
     """What was corrected on one photo, in the order in which it was done.
 
-    Of strokes, the later one counts where they overlap; of corrections of one region, the last. Strokes and
-    corrections of regions do not look at each other.
+    Of strokes and polygons, the later one counts where they overlap; of corrections of one region, the last. Strokes
+    and corrections of regions do not look at each other.
 
     Attributes:
         items: the corrections.
@@ -104,8 +139,8 @@ class Corrections:
 
     @property
     def strokes(self) -> tuple[Stroke, ...]:
-        """Strokes of the brush, in order."""
-        return tuple(i for i in self.items if isinstance(i, PaintedIn | PaintedOut))
+        """Strokes of the brush and polygons, in order."""
+        return tuple(i for i in self.items if isinstance(i, PaintedIn | PaintedOut | FilledIn | FilledOut))
 
     def as_json(self) -> dict[str, Any]:
         """A JSON object that ``from_json`` reads back to an equal value."""
@@ -158,16 +193,29 @@ def correction_json(item: Correction) -> dict[str, Any]:
     """A JSON object that ``correction_of`` reads back to an equal value."""
     match item:
         case FinishChanged():
-            return {"kind": "finish", "at_px": list(item.at_px), "finish": item.finish}
+            return {"kind": "finish", **_places_as_json(item), "finish": item.finish}
         case LeftOut():
-            return {"kind": "leave_out", "at_px": list(item.at_px)}
+            return {"kind": "leave_out", **_places_as_json(item)}
         case PaintedIn():
             return {"kind": "paint_in", **_stroke_as_json(item), "finish": item.finish}
         case PaintedOut():
             return {"kind": "paint_out", **_stroke_as_json(item)}
+        case FilledIn():
+            return {"kind": "fill_in", **_polygon_as_json(item), "finish": item.finish}
+        case FilledOut():
+            return {"kind": "fill_out", **_polygon_as_json(item)}
 
 
-def _stroke_as_json(item: Stroke) -> dict[str, Any]:
+def _places_as_json(item: OfRegions) -> dict[str, Any]:
+    also = {"also_px": [list(p) for p in item.also_px]} if item.also_px else {}
+    return {"at_px": list(item.at_px), **also}
+
+
+def _polygon_as_json(item: Filled) -> dict[str, Any]:
+    return {"corners_px": [list(p) for p in item.corners_px], "px_per_screen_px": item.px_per_screen_px}
+
+
+def _stroke_as_json(item: Brushed) -> dict[str, Any]:
     return {"path_px": [list(p) for p in item.path_px], "radius_px": item.radius_px}
 
 
@@ -180,13 +228,17 @@ def correction_of(data: Mapping[str, Any]) -> Correction:
     """
     match data["kind"]:
         case "finish":
-            return FinishChanged(_point(data["at_px"]), _finish(data["finish"]))
+            return FinishChanged(_point(data["at_px"]), _finish(data["finish"]), _also(data))
         case "leave_out":
-            return LeftOut(_point(data["at_px"]))
+            return LeftOut(_point(data["at_px"]), _also(data))
         case "paint_in":
             return PaintedIn(_path(data["path_px"]), _radius(data["radius_px"]), _finish(data["finish"]))
         case "paint_out":
             return PaintedOut(_path(data["path_px"]), _radius(data["radius_px"]))
+        case "fill_in":
+            return FilledIn(_path(data["corners_px"], 3), _finish(data["finish"]), _on_screen(data))
+        case "fill_out":
+            return FilledOut(_path(data["corners_px"], 3), _on_screen(data))
     raise _unreadable(f"'{data['kind']}' is not a kind of correction.")
 
 
@@ -197,10 +249,22 @@ def _point(data: Any) -> Point:
     return x, y
 
 
-def _path(data: Any) -> tuple[Point, ...]:
-    if not 0 < len(data) <= MOST_POINTS:
-        raise _unreadable(f"A stroke has {len(data)} places; it needs 1 to {MOST_POINTS}.")
+def _also(data: Mapping[str, Any]) -> tuple[Point, ...]:
+    also = data.get("also_px", ())
+    return _path(also) if len(also) else ()
+
+
+def _path(data: Any, least: int = 1) -> tuple[Point, ...]:
+    if not least <= len(data) <= MOST_POINTS:
+        raise _unreadable(f"A correction has {len(data)} places; it needs {least} to {MOST_POINTS}.")
     return tuple(map(_point, data))
+
+
+def _on_screen(data: Mapping[str, Any]) -> float:
+    size = float(data.get("px_per_screen_px", 1.0))
+    if not 0 < size <= _LARGEST_PX:
+        raise _unreadable(f"{size:g} px of a photo under one of a screen is not possible.")
+    return size
 
 
 def _radius(data: Any) -> float:

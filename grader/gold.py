@@ -35,7 +35,11 @@ def gold_mass(
         properties: of at least the finishes that have an area; the priors if left out.
     """
     known = gold_properties() if properties is None else properties
-    by_finish = {
-        finish: area.times(known[finish].inputs(), MG_PER_MM2_UM_G_CM3) for finish, area in area_by_finish.items()
-    }
+    by_finish = {finish: _gold(area, known[finish]) for finish, area in area_by_finish.items()}
     return GoldEstimate(by_finish, sum(by_finish.values(), EMPTY))
+
+
+def _gold(area: ProductModel, of: GoldProperties) -> ProductModel:
+    """The gold; whether it is flash gold goes along, though no term needs it: the thickness has it in already."""
+    gold = area.times(of.inputs(), MG_PER_MM2_UM_G_CM3)
+    return gold if of.flash is None else gold.knowing(of.flash)

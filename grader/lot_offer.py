@@ -22,6 +22,7 @@ from grader.report.offer_blocks import offer_blocks
 from grader.units import AskingPrice, parse_asking_price
 from grader.units.estimates import named
 from grader.valuation import Assumptions, Offer, SaleTexts, load_set, with_given
+from grader.valuation.postage import with_postage
 from grader.valuation.words import break_even_words, highest_words
 
 if TYPE_CHECKING:
@@ -141,6 +142,7 @@ def figures_of(
     bodies_price: str | None = None,
     costs: Sequence[str] | None = None,
     spot_date: date | None = None,
+    postage: str | None = None,
     **typed: str | None,
 ) -> Assumptions:
     """Assumptions with what was typed in their place.
@@ -153,10 +155,11 @@ def figures_of(
         bodies_price: what is left of the boards after trimming brings by weight, "1..3 USD/kg".
         costs: as for ``with_given``.
         spot_date: of the gold price.
+        postage: what it costs to have the lot sent, "12 USD", in the place of that cost alone.
         typed: the other entries of ``with_given``.
 
     Raises:
-        UsageError: as ``load_set`` and ``with_given``.
+        UsageError: as ``load_set``, ``with_given`` and ``with_postage``.
     """
     base = assumptions
     if not isinstance(base, Assumptions):
@@ -167,7 +170,8 @@ def figures_of(
         "bodies": SaleTexts(bodies_price),
     }
     given = {name: texts for name, texts in sales.items() if texts != SaleTexts()}
-    return with_given(base, spot_date=spot_date, costs=costs or None, sales=given or None, **typed)
+    made = with_given(base, spot_date=spot_date, costs=costs or None, sales=given or None, **typed)
+    return made if postage is None else with_postage(made, postage)
 
 
 def asking_price(text: str | None) -> AskingPrice | None:

@@ -20,11 +20,12 @@ from grader.figures import Figure, data_frame
 from grader.measured import Measured, MeasuredBoard, usable
 from grader.model import FINISHES, Finish, ProductModel, Range
 from grader.pipeline import Measurement
-from grader.report.blocks import Caveat, Picture, Table, Text
+from grader.report.blocks import Caveat, Picture, Text
 from grader.report.blocks_html import blocks_html
 from grader.report.overlay import overlay_rgb
 from grader.report.plating import picture_jpeg
 from grader.report.words import finish_rows
+from grader.table import Table
 from grader.units import format_share
 
 if TYPE_CHECKING:

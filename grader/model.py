@@ -116,6 +116,14 @@ class ProductModel:
         terms = tuple(Term(t.coefficient * coefficient, t.factors + names) for t in self.terms)
         return ProductModel(terms, _merge(self.inputs, extra))
 
+    def knowing(self, *inputs: Input) -> ProductModel:
+        """The same quantity with further inputs beside it that no term needs: drawn together with one that it needs.
+
+        Raises:
+            DataFileError: one name means different things.
+        """
+        return ProductModel(self.terms, _merge(self.inputs, inputs))
+
     def as_json(self) -> dict[str, Any]:
         """A JSON object that ``from_json`` reads back to an equal value."""
         return {

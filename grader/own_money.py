@@ -37,6 +37,10 @@ class OwnMoney:
                 "currency-unknown", f"'{self.currency}' is no currency known here.", "Give its code, such as EUR."
             )
 
+    def or_else(self, currency: str) -> OwnMoney:
+        """The same, with a currency where none was chosen."""
+        return self if self.currency else replace(self, currency=currency)
+
     def with_rate(self, rate: ExchangeRate) -> OwnMoney:
         """The same with a rate, which takes the place of one between the same currencies."""
         pair = {rate.of, rate.price.currency}

@@ -15,9 +15,9 @@ from grader.coverage import Coverage, Segmenter
 from grader.coverage.choose import segmenter_named
 from grader.gold import GoldEstimate, gold_mass
 from grader.photo import Photo
-from grader.regions import Regions, RowReading, find_regions, read_contact_rows
+from grader.regions import Regions, RowReading, find_regions, read_contact_rows, with_pile
 from grader.request import Request
-from grader.scale_found import scale_at_plating, scale_before_search, scale_from_search
+from grader.scale_found import FoundScale, scale_at_plating, scale_before_search, scale_from_search
 
 Step = Literal["scale", "coverage", "regions", "gold"]
 Progress = Callable[[Step], None]
@@ -82,21 +82,35 @@ def measure(photo: Photo, request: Request | None = None, progress: Progress | N
     if found.scale is not known.scale:
         seen = _search(photo, segmenter, found.scale, _silent)
     final = scale_at_plating(photo, wanted, found, seen.coverage, seen.regions, seen.readings)
-    without = () if final.scale is not None or final.refused is not None else (notice("no-scale"),)
-    of_scale = () if final.scale is None else final.scale.notices
     if final.scale is not None:
         say("gold")
+    return with_gold(_without_gold(photo, wanted, seen, final))
+
+
+def measure_at(photo: Photo, scale: Scale, request: Request | None = None) -> Measurement:
+    """Measure one photo by a scale that something outside it told.
+
+    Args:
+        photo: loaded.
+        scale: of it.
+        request: how else; its own scale is not looked for.
+
+    Raises:
+        UsageError: an unknown segmenter.
+    """
+    wanted = request if request is not None else Request()
+    seen = _search(photo, _segmenter(wanted), scale, _silent)
+    known = with_pile(scale, seen.regions, photo)
     return with_gold(
         Measurement(
             photo=photo,
             request=wanted,
-            scale=final.scale,
+            scale=known,
             coverage=seen.coverage,
             regions=seen.regions,
             area=None,
             gold=None,
-            notices=(*photo.notices, *without, *of_scale, *seen.coverage.notices, *final.notices),
-            refused=final.refused,
+            notices=(*photo.notices, *known.notices, *seen.coverage.notices),
             readings=seen.readings,
         )
     )
@@ -131,6 +145,24 @@ def _search(photo: Photo, segmenter: Segmenter, scale: Scale | None, say: Progre
     say("regions")
     regions = find_regions(coverage, scale, photo.rgb)
     return _Seen(coverage, regions, read_contact_rows(regions, coverage, photo.rgb))
+
+
+def _without_gold(photo: Photo, wanted: Request, seen: _Seen, at: FoundScale) -> Measurement:
+    """What was seen and at which scale, and all that the user should know of both."""
+    without = () if at.scale is not None or at.refused is not None else (notice("no-scale"),)
+    of_scale = () if at.scale is None else at.scale.notices
+    return Measurement(
+        photo=photo,
+        request=wanted,
+        scale=at.scale,
+        coverage=seen.coverage,
+        regions=seen.regions,
+        area=None,
+        gold=None,
+        notices=(*photo.notices, *without, *of_scale, *seen.coverage.notices, *at.notices),
+        refused=at.refused,
+        readings=seen.readings,
+    )
 
 
 def _segmenter(wanted: Request) -> Segmenter:

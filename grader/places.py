@@ -22,6 +22,11 @@ def has_log(path: Path) -> bool:
     return path.is_file() or any(path.parent.glob(f"{path.name}.*"))
 
 
+def beliefs_folder() -> Path:
+    """The folder of what was learned lately, so that it need not be learned again; it may be deleted any time."""
+    return platformdirs.user_cache_path("board-gold-grader", appauthor=False) / "beliefs"
+
+
 def assumptions_folder() -> Path:
     """The folder of the user's named sets of assumptions."""
     return data_folder() / "assumptions"

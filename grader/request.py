@@ -40,7 +40,7 @@ class Request:
             "segmenter": named,
             "properties": None
             if self.properties is None
-            else {f: [i.as_json() for i in p.inputs()] for f, p in self.properties.items()},
+            else {f: [i.as_json() for i in p.all_inputs()] for f, p in self.properties.items()},
         }
 
     @staticmethod
@@ -68,5 +68,5 @@ def _finish(word: str) -> Finish:
 
 
 def _gold(three: Any) -> GoldProperties:
-    thickness, density, fraction = (Input.from_json(each) for each in three)
-    return GoldProperties(thickness, density, fraction)
+    thickness, density, fraction, *flash = (Input.from_json(each) for each in three)
+    return GoldProperties(thickness, density, fraction, *flash)

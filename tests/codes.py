@@ -32,14 +32,15 @@ WORKED_OUT = {
 }
 # Codes that several parts give: looked at one by one, each means the same in all of them.
 SHARED = frozenset({
-    "cannot-write", "copies-invalid", "currencies-differ", "currency-unknown", "date-unreadable", "file-invalid",
+    "cannot-write", "copies-invalid", "currencies-differ", "currency-unknown", "data-file-invalid", "date-unreadable",
+    "file-invalid",
     "log-on-server", "lot-twice", "lot-unknown", "measurement-invalid", "measurements-none", "money-negative",
     "no-gold-to-keep", "other-face-unknown", "photo-missing", "photo-name-twice", "photo-twice", "photo-unreadable",
     "point-invalid", "price-not-positive", "quantity-unreadable", "share-out-of-range", "unit-wrong-kind",
     "vessel-invalid", "weighed-outlines",
     # words of the command line and of Python for one and the same
-    "boards-invalid", "coin-missing", "corners-missing", "length-missing", "parts-and-options", "points-missing",
-    "rectangle-missing", "scale-twice",
+    "boards-invalid", "coin-missing", "corners-missing", "currency-ambiguous", "length-missing",
+    "parts-and-options", "points-missing", "rectangle-missing", "scale-twice",
 })  # fmt: skip
 _TAKEN_OVER = (".code", "['code']", "['code'])")  # ends of what another error or warning has already
 

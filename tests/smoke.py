@@ -17,7 +17,11 @@ def main(checkout: str) -> None:
     for package in ("grader", "calibration", "app"):
         assert (resources.files(package) / "py.typed").is_file(), f"{package} has no py.typed"
 
+    from grader.guide import guide_folder, guide_pages
     from grader.samples import samples_folder
+
+    assert len(guide_pages()) > 10, "the guide is not complete"
+    assert (guide_folder() / "pictures" / "found.jpg").is_file(), "the guide lacks its pictures"
 
     done = grader.measure(samples_folder() / "memory-modules.jpg", published=True)
     assert 0 < done.gold.low < done.gold.median < done.gold.high

@@ -12,7 +12,8 @@ import streamlit as st
 
 from app.bench.boards import Shown
 from app.common.doubts import believed
-from app.common.show import plain, remark
+from app.common.show import as_typed, remark
+from app.lots.desk import found_good
 from app.lots.lot_folder import Kept
 from app.scale.form import read
 from calibration.errors import UsageError
@@ -64,7 +65,7 @@ def ask_shown(photos: Sequence[Kept]) -> tuple[Shown, ...] | None:
             others = {sha: f"the back of {name}" for sha, name in names.items() if sha != photo.sha256}
             key = photo.sha256[:12]
             if others:
-                st.markdown(f"**{plain(photo.name)}**")
+                st.markdown(f"**{as_typed(photo.name)}**")
                 parts[photo.sha256], front = _part_and_face(key, others)
                 if front is not None:
                     back_of[photo.sha256] = front
@@ -136,6 +137,8 @@ def ask(base: Assumptions, shown: tuple[Shown, ...] | None, thickness_mm: float 
         text = (st.text_input(label, key=key, placeholder=placeholder, persist_state="session") or "").strip()
         value, fine = read(text, parse)
         good.append(fine)
+        if fine:
+            found_good(key)
         return text or None, value
 
     examples = load_thresholds()

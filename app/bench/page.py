@@ -12,7 +12,7 @@ from app.bench.report import bench_report, keep_sorted, kept_sorted
 from app.bench.show import Sorted, ask_volume, show_batch, show_cuts, show_grades
 from app.common.own_money import in_chosen_currency
 from app.common.preferences import currency
-from app.common.show import heading, plain, problem, remark, visible_only
+from app.common.show import as_typed, heading, problem, remark, visible_only
 from app.lots.desk import current_lot, lot_name
 from app.lots.report import report_downloads
 from app.lots.shelf import Kept, kept
@@ -36,7 +36,7 @@ def show() -> None:
         link("measure/page.py", "Measure photos", ":material/arrow_forward:")
         return
     names = ", ".join(done.name for done in photos)
-    st.markdown(f"{len(photos)} {'photo' if len(photos) == 1 else 'photos'}: {plain(names)}")
+    st.markdown(f"{len(photos)} {'photo' if len(photos) == 1 else 'photos'}: {as_typed(names)}")
     try:
         shown = ask_shown(photos)
         asked = ask(_base(), shown, photos[0].request.board_thickness_mm)
@@ -71,7 +71,7 @@ def _sort(asked: BenchAnswers, photos: tuple[Kept, ...]) -> Sorted | None:
     bar = st.progress(0.0)
 
     def say(number: int, name: str) -> None:
-        bar.progress(number / len(asked.shown), f"{plain(name)}: finding the boards …")
+        bar.progress(number / len(asked.shown), f"{as_typed(name)}: finding the boards …")
 
     searched, failed = search_all(asked.shown, by_sha, say)
     bar.progress(1.0, "planning cuts …")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import get_args
@@ -12,17 +12,17 @@ import streamlit as st
 
 from app.bench.boards import Picture, Searched, Shown
 from app.common.preferences import mass_unit
-from app.common.show import advice_of, caution, cautions, heading, plain, problem, remark, table, told_list
+from app.common.show import advice_of, as_typed, caution, cautions, heading, problem, remark, table, told_list
 from app.lots.lot_folder import Kept
 from calibration.errors import GraderError, RefusedError, UsageError
 from calibration.target import Paper
 from grader.batch import BatchPlan, Vessels, load_process, plan_batch
-from grader.batch.words import STATEMENTS, batch_lines, batch_tables
+from grader.batch.shopping import TITLE as SHOPPING
+from grader.batch.words import STATEMENTS, batch_lines, plan_tables
 from grader.cautions import lines_for
 from grader.cut import PlannedBoard
 from grader.cut.picture import draw_cuts
-from grader.cut.words import cut_document, cut_lines
-from grader.cut.words import notes_of as cut_notes
+from grader.cut.words import cut_document, cut_lines, cut_notes
 from grader.grade import CLASSES, Class, Grades, Thresholds, charge_to_process
 from grader.grade.sheet import sheet_pdf, sheet_png
 from grader.grade.words import (
@@ -30,10 +30,10 @@ from grader.grade.words import (
     CLASS_WORDS,
     PART_COLUMNS,
     cell_lines,
+    cut_part_rows,
+    grade_notes,
     grades_document,
-    notes_of,
     order_lines,
-    part_rows,
 )
 from grader.places import process_folder
 from grader.units import parse_volume_ml
@@ -41,6 +41,7 @@ from grader.valuation import Assumptions
 
 _PAPERS: dict[Paper, str] = {"a4": "A4", "letter": "Letter"}
 _ACROSS = 2
+_HIGHEST_PX = 260
 _VOLUME = "vessel-volume"
 
 
@@ -89,49 +90,47 @@ def show_grades(done: Sorted) -> None:
     if lines:
         heading("How sure is the order?")
         told_list([(line, "") for line in lines])
-    rows = part_rows(done.grades)
+    rows = cut_part_rows(done.grades)
     if rows:
         heading("Parts")
         table(PART_COLUMNS, rows)
     _downloads(done)
-    for note in notes_of(done.grades, done.thresholds):
+    for note in grade_notes(done.grades, done.thresholds):
         remark(note)
 
 
 def _boards(done: Sorted, grade: Class) -> None:
-    found = [(n, g) for n, g in enumerate(done.grades.boards, 1) if g.grade == grade]
+    found = [g for g in done.grades.boards if g.grade == grade]
     if not found:
         return
     heading(f"{CLASS_WORDS[grade].capitalize()}")
     for start in range(0, len(found), _ACROSS):
         columns = st.columns(_ACROSS)
-        for column, (number, graded) in zip(columns, found[start : start + _ACROSS], strict=False):
+        for column, graded in zip(columns, found[start : start + _ACROSS], strict=False):
             with column, st.container(border=True):
-                name, *lines = cell_lines(number, graded, done.grades.currency, mass_unit())
+                name, *lines = cell_lines(graded, done.grades.currency, mass_unit())
                 if graded.candidate.picture is not None:
-                    st.image(graded.candidate.picture, width="stretch", alt=f"Board {number}: {CLASS_WORDS[grade]}")
-                st.markdown(f"**{plain(name)}**  \n" + "  \n".join(plain(line) for line in lines))
+                    _picture(graded.candidate.picture, f"{name}: {CLASS_WORDS[grade]}")
+                st.markdown(f"**{as_typed(name)}**  \n" + "  \n".join(as_typed(line) for line in lines))
+
+
+def _picture(rgb: Picture, alt: str) -> None:
+    """A board as it stands in its photo, no higher than a hand."""
+    height, width = rgb.shape[:2]
+    st.image(rgb, width="stretch" if width > height else max(round(_HIGHEST_PX * width / height), 1), alt=alt)
 
 
 def _downloads(done: Sorted) -> None:
     with st.container(horizontal=True):
-        st.download_button(
-            "Sheet (PDF)", partial(_sheet, done), file_name="grades.pdf", mime="application/pdf", on_click="ignore"
-        )
-        st.download_button(
-            "Sheet (PNG)",
-            partial(sheet_png, done.grades, done.thresholds, done.not_graded),
-            file_name="grades.png",
-            mime="image/png",
-            on_click="ignore",
-        )
-        st.download_button(
-            "Grades (JSON)",
-            partial(_json, done),
-            file_name="grades.json",
-            mime="application/json",
-            on_click="ignore",
-        )
+        _download("Sheet (PDF)", partial(_sheet, done), "grades.pdf", "application/pdf")
+        picture = partial(sheet_png, done.grades, done.thresholds, done.not_graded)
+        _download("Sheet (PNG)", picture, "grades.png", "image/png")
+        _download("Grades (JSON)", partial(_json, done), "grades.json", "application/json")
+
+
+def _download(words: str, make: Callable[[], bytes | str], name: str, mime: str) -> None:
+    """A file that is made when its button is pressed."""
+    st.download_button(words, make, file_name=name, mime=mime, on_click="ignore")
 
 
 def _sheet(done: Sorted) -> bytes:
@@ -163,7 +162,7 @@ def show_cuts(done: Sorted) -> None:
         picture: Picture = draw_cuts(*done.searched[photo.sha256].picture(), boards)
         st.image(picture, width="stretch", alt=f"Where to cut the boards in {photo.name}")
         for name, board in named:
-            with st.expander(plain(name), expanded=len(named) == 1):
+            with st.expander(as_typed(name), expanded=len(named) == 1):
                 told_list([(line, "") for line in cut_lines(board, mass_unit())])
         planned += named
     if not planned:
@@ -218,20 +217,9 @@ def _cut_downloads(done: Sorted, planned: Sequence[tuple[str, PlannedBoard]]) ->
             fitting.append((name, board))
     with st.container(horizontal=True):
         if fitting:
-            st.download_button(
-                "Template at true size (PDF)",
-                partial(template_pdf, fitting, paper),
-                file_name=f"cuts-{paper}.pdf",
-                mime="application/pdf",
-                on_click="ignore",
-            )
-        st.download_button(
-            "Cuts (JSON)",
-            partial(_cuts_json, done),
-            file_name="cuts.jsonl",
-            mime="application/jsonl",
-            on_click="ignore",
-        )
+            template = partial(template_pdf, fitting, paper)
+            _download("Template at true size (PDF)", template, f"cuts-{paper}.pdf", "application/pdf")
+        _download("Cuts (JSON)", partial(_cuts_json, done), "cuts.jsonl", "application/jsonl")
 
 
 def _cuts_json(done: Sorted) -> str:
@@ -268,14 +256,14 @@ def show_batch(done: Sorted, volume: str) -> BatchPlan | None:
     try:
         plan = batch_of(done, volume)
     except RefusedError as error:
-        st.info(f"{plain(error.message)} {plain(advice_of(error))}", icon=":material/info:")
+        st.info(f"{as_typed(error.message)} {as_typed(advice_of(error))}", icon=":material/info:")
         return None
     except UsageError as error:
         problem(error)
         return None
     told_list([(line, "") for line in batch_lines(plan, mass_unit())])
-    for each in batch_tables(plan):
-        with st.expander(plain(each.title)):
+    for each in plan_tables(plan):
+        with st.expander(as_typed(each.title), expanded=each.title == SHOPPING):
             table(each.columns, each.rows)
     for item in plan.notices:
         caution(item)

@@ -29,11 +29,15 @@ def in_chosen_currency(base: Assumptions, chosen: str) -> Assumptions:
     return in_own_currency(base, _own_money(chosen), (spot,))
 
 
-def ask_rate(chosen: str) -> None:
-    """The field for the rate at which the examples carry over to the chosen currency; kept with today's date."""
+def ask_rate(chosen: str) -> bool:
+    """The field for the rate at which the examples carry over to the chosen currency; kept with today's date.
+
+    Returns:
+        Whether another rate is kept than before.
+    """
     examples = load_assumptions().currency
     if not chosen or chosen == examples:
-        return
+        return False
     money = _own_money(chosen)
     known = money.rate(examples, chosen)
     typed = st.text_input(
@@ -43,16 +47,19 @@ def ask_rate(chosen: str) -> None:
         persist_state="session",
     )
     if not typed:
-        return
+        return False
     is_whole = "=" in typed or "/" in typed
     text = typed if is_whole else f"1 {examples} = {in_currency(typed, chosen)}"
     try:
         rate = parse_exchange(text, date.today())
-        if money.rate(rate.of, rate.price.currency) != rate:
+        is_new = money.rate(rate.of, rate.price.currency) != rate
+        if is_new:
             keep_own_money(money.with_rate(rate), own_money_path())
         st.caption(f"Kept: {rate}. The example figures carry over at it.")
     except GraderError as error:
         problem(error)
+        return False
+    return is_new
 
 
 def _own_money(chosen: str) -> OwnMoney:

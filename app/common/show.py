@@ -11,8 +11,7 @@ import streamlit as st
 
 from app.common.preferences import mass_unit
 from calibration.advice import Advised, wording
-from calibration.finishes import FINISH_RGB, FINISH_WORDS
-from grader.model import FINISHES, Range
+from grader.model import Range
 from grader.units import format_range, format_share, together
 
 _MARKUP = re.compile(r"([\\`*_{}\[\]()<>#+\-.!|$:~&^@])")
@@ -31,7 +30,7 @@ def label(text: str) -> str:
     return _MARKUP_IN_LABEL.sub(r"\\\1", " ".join(text.split()))
 
 
-def plain(text: str) -> str:
+def as_typed(text: str) -> str:
     """Text that Markdown and Streamlit's own marks show as it is: file names and typed words are not ours."""
     return _MARKUP.sub(r"\\\1", _BREAKS.sub(" ", text).strip())
 
@@ -53,57 +52,63 @@ def caution(item: Advised) -> None:
 
 def cautions(lines: Sequence[str]) -> None:
     """What can hurt, wherever process steps or amounts are shown."""
-    st.warning("\n\n".join(plain(line) for line in lines), icon=":material/health_and_safety:")
+    st.warning("\n\n".join(as_typed(line) for line in lines), icon=":material/health_and_safety:")
 
 
 def _told(item: Advised, about: str) -> str:
-    where = f"**{plain(about)}** — " if about else ""
-    return f"{where}{plain(item.message)}\n\n{plain(advice_of(item))}"
+    where = f"**{as_typed(about)}** — " if about else ""
+    return f"{where}{as_typed(item.message)}\n\n{as_typed(advice_of(item))}"
 
 
 def visible_only(statement: str) -> None:
-    """The reminder of what the figures leave out; it stays at the foot of the window."""
+    """The reminder of what the figures leave out."""
     with st.container(key="visible-only"):
         remark(statement)
 
 
 def remark(text: str) -> None:
     """A line of small text, in full contrast."""
-    st.markdown(f":small[{plain(text)}]")
+    st.markdown(f":small[{as_typed(text)}]")
+
+
+def where_from(text: str) -> None:
+    """A source, behind a line that opens it."""
+    st.html(
+        '<details class="source"><summary>Where this figure is from</summary>'
+        f"<p>{html.escape(' '.join(text.split()))}</p></details>"
+    )
 
 
 def heading(text: str) -> None:
     """A heading without a link to itself."""
-    st.header(plain(text), anchor=False)
+    st.header(as_typed(text), anchor=False)
 
 
 def figure(label: str, value: Range | None, unit: str) -> None:
     """One large figure with its range below."""
-    middle, span = split_range(value, unit)
+    told_figure(label, range_text(value, unit))
+
+
+def told_figure(label: str, text: str) -> None:
+    """The same of a range as a text."""
+    middle, span = _split(text)
     st.metric(label, middle)
-    st.markdown(plain(together(span)) if span else "&nbsp;")
+    st.markdown(as_typed(together(span)) if span else "&nbsp;")
 
 
 def split_range(value: Range | None, unit: str) -> tuple[str, str]:
     """A range as two texts: the value, and its bounds (empty where there are none)."""
-    middle, _, span = range_text(value, unit).partition(" (")
+    return _split(range_text(value, unit))
+
+
+def _split(text: str) -> tuple[str, str]:
+    middle, _, span = text.partition(" (")
     return middle, span.removesuffix(")")
 
 
 def range_text(value: Range | None, unit: str) -> str:
     """A range as one text; empty where there is none."""
     return "" if value is None else format_range(value, unit, mass_unit())
-
-
-def legend() -> None:
-    """What the overlay's colours mean."""
-    chips = "".join(
-        f'<span style="display:inline-flex;align-items:center;margin-right:1.2rem">'
-        f'<span style="width:1rem;height:1rem;border-radius:3px;margin-right:0.4rem;'
-        f'background:rgb{FINISH_RGB[finish]}"></span>{FINISH_WORDS[finish]}</span>'
-        for finish in FINISHES
-    )
-    st.html(f"<div>{chips}<br>Boards are outlined in yellow, the printed target in white.</div>")
 
 
 def bars(lines: Sequence[tuple[str, float, str]]) -> None:

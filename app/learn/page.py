@@ -8,7 +8,7 @@ from typing import TypeVar
 import streamlit as st
 
 from app.common.preferences import mass_unit
-from app.common.show import heading, plain, problem, remark, table
+from app.common.show import as_typed, heading, problem, remark, table
 from app.learn.chart import show_calibration, show_pairs, show_shifts
 from app.lots.asking import ask_first, sure_of
 from app.lots.keep import say_what_was_done, write_log
@@ -24,13 +24,15 @@ from grader.learn.tables import (
     flags_table,
     left_out_table,
     pairs_table,
+    parts_table,
     record_tables,
     returns_table,
     rows_table,
+    sellers_table,
     share_text,
 )
 from grader.log import Contents, Log, NewExclusion, NewMark, NewYield, Yield, checked
-from grader.text_table import TextTable
+from grader.table import Table
 from grader.units import format_mass, parse_fineness, parse_weighed_mg
 
 _FILE = "learn/page.py"
@@ -44,11 +46,11 @@ def show() -> None:
     say_what_was_done()
     found = contents_and_belief()
     if found is None or not found[0].lots:
-        st.markdown("No lot is in the log yet. Keep a measured photo in one, and record the gold that you weigh.")
+        st.markdown("No lot is kept yet. Keep one that was measured, and add the gold that you weigh.")
         return
     contents, belief = found
     if belief is None:
-        st.markdown("Nothing to learn from yet: on the page Log, record gold that you weighed from a measured lot.")
+        st.markdown("Nothing to learn from yet: on the page Lots, add gold that you weighed from a measured lot.")
     else:
         _belief(belief)
     if contents.yields:
@@ -65,15 +67,16 @@ def show() -> None:
 
 def _belief(found: Newest) -> None:
     for sentence in belief_sentences(found):
-        st.markdown(plain(sentence))
+        st.markdown(as_typed(sentence))
     shifts = found.belief.shifts()
     show_shifts(shifts)
-    for each in (belief_table(shifts), flags_table(found.flags()), left_out_table(found)):
+    tables = belief_table(shifts), parts_table(found), sellers_table(found)
+    for each in (*tables, flags_table(found.flags()), left_out_table(found)):
         _table(each)
     remark(TOGETHER)
 
 
-def _table(each: TextTable) -> None:
+def _table(each: Table) -> None:
     if each.rows:
         heading(each.title)
         table(each.columns, each.rows)
@@ -87,7 +90,7 @@ def _comparison(contents: Contents) -> None:
         st.markdown("No yield has an estimate that was made before it was weighed.")
     else:
         st.markdown(
-            plain(
+            as_typed(
                 f"Of {whole.count} {'yield' if whole.count == 1 else 'yields'}, {share_text(whole.coverage)} lie in "
                 f"their 90 % range. Weighed ÷ estimated is {whole.ratio:.2f} on average."
             )
@@ -108,7 +111,7 @@ def _money(contents: Contents) -> None:
         for each in ledger_tables(contents):
             _table(each)
         for sentence in held_sentences(outcomes(contents)):
-            st.markdown(plain(sentence))
+            st.markdown(as_typed(sentence))
         if contents.purchases or contents.money:
             remark(LEDGER_NOTE)
 
@@ -195,7 +198,9 @@ def _mark() -> None:
 
 
 def _import(contents: Contents) -> None:
-    st.markdown(plain(f"A header of {', '.join(COLUMNS)}; the first three must be there. Masses carry their unit."))
+    st.markdown(
+        as_typed(f"A header of {', '.join(COLUMNS)}; the first three must be there. Masses carry their unit.")
+    )
     file = st.file_uploader("CSV file", key="csv")
     if file is None:
         return
@@ -210,17 +215,17 @@ def _import(contents: Contents) -> None:
     _table(rows_table(rows))
     if all(row.problem is None for row in rows):
         odd = any(row.questions for row in rows)
-        if odd and not st.checkbox("The rows that look wrong are right: record them all the same", key="csv-sure"):
+        if odd and not st.checkbox("The rows that look wrong are right: add them all the same", key="csv-sure"):
             return
-        if st.button("Record this yield" if len(rows) == 1 else f"Record these {len(rows)} yields"):
+        if st.button("Add this yield" if len(rows) == 1 else f"Add these {len(rows)} yields"):
             _write(lambda: rows, _add_rows)
     else:
-        st.markdown("Nothing can be recorded until every row is right.")
+        st.markdown("Nothing can be added until every row is right.")
 
 
 def _add_rows(log: Log, rows: tuple[CsvRow, ...]) -> str:
     count = len(log.add_yields(entries(rows)))
-    return f"{count} {'yield' if count == 1 else 'yields'} recorded."
+    return f"{count} {'yield' if count == 1 else 'yields'} added."
 
 
 def _write(entry: Callable[[], _T], write: Callable[[Log, _T], str]) -> None:

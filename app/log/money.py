@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from datetime import date
 from decimal import Decimal
 from typing import TypeVar
 
@@ -29,6 +30,7 @@ _WHAT: dict[MoneyKind, tuple[str, str]] = {
     "settlement": ("Refiner", ""),
 }
 _Entry = TypeVar("_Entry", Purchase, MoneyEntry)
+_New = TypeVar("_New", NewPurchase, NewMoney)
 
 
 def purchase_form(lot: LoggedLot, contents: Contents) -> None:
@@ -52,24 +54,21 @@ def purchase_form(lot: LoggedLot, contents: Contents) -> None:
                 bought_on=day,
             )
 
-        def put(log: Log, new: NewPurchase) -> str:
-            if corrects is None:
-                log.add_purchase(lot.id, new)
-                return f"Purchase of {lot.name} recorded."
-            log.correct_purchase(corrects, new, reason)
-            return f"Purchase {corrects} of {lot.name} corrected."
-
         def ask(asker: Asker, new: NewPurchase) -> tuple[Notice, ...]:
             return asker.of_purchase(new, lot, corrects=corrects)
 
-        sure = sure_of(fresh("purchase"))
-        if st.form_submit_button("Record the purchase"):
-            write("purchase", entry, put, ask, (lot.id, corrects), sure=sure)
+        def add(log: Log, new: NewPurchase) -> None:
+            log.add_purchase(lot.id, new)
+
+        def correct(log: Log, wrong: int, new: NewPurchase) -> None:
+            log.correct_purchase(wrong, new, reason)
+
+        _submit("purchase", "purchase", lot, corrects, entry, add, correct, ask)
 
 
 def money_form(lot: LoggedLot, contents: Contents) -> None:
     """A cost, the proceeds of a sale, or a settlement."""
-    kind = st.radio("What to record", list(_KINDS), format_func=_KINDS.__getitem__, horizontal=True, key="money-kind")
+    kind = st.radio("What to add", list(_KINDS), format_func=_KINDS.__getitem__, horizontal=True, key="money-kind")
     form = f"money-{kind}"
     with st.form(fresh(form), border=False):
         amount = st.text_input(_AMOUNT[kind], placeholder=f"120 {currency_hint()}")
@@ -102,19 +101,59 @@ def money_form(lot: LoggedLot, contents: Contents) -> None:
                 who=who,
             )
 
-        def put(log: Log, new: NewMoney) -> str:
-            if corrects is None:
-                log.add_money(lot.id, new)
-                return f"{kind.capitalize()} of {lot.name} recorded."
-            log.correct_money(corrects, new, reason)
-            return f"{kind.capitalize()} {corrects} of {lot.name} corrected."
-
         def ask(asker: Asker, new: NewMoney) -> tuple[Notice, ...]:
             return asker.of_money(new)
 
-        sure = sure_of(fresh(form))
-        if st.form_submit_button(f"Record the {kind}"):
-            write(form, entry, put, ask, (lot.id, corrects), sure=sure)
+        def add(log: Log, new: NewMoney) -> None:
+            log.add_money(lot.id, new)
+
+        def correct(log: Log, wrong: int, new: NewMoney) -> None:
+            log.correct_money(wrong, new, reason)
+
+        _submit(form, kind, lot, corrects, entry, add, correct, ask)
+
+
+def _submit(
+    form: str,
+    what: str,
+    lot: LoggedLot,
+    corrects: int | None,
+    entry: Callable[[], _New],
+    add: Callable[[Log, _New], None],
+    correct: Callable[[Log, int, _New], None],
+    ask: Callable[[Asker, _New], tuple[Notice, ...]],
+) -> None:
+    """The form's button, and what it does: a new entry, or one in the place of a wrong one."""
+
+    def put(log: Log, new: _New) -> str:
+        if corrects is None:
+            add(log, new)
+            return f"{what.capitalize()} of {lot.name} added."
+        correct(log, corrects, new)
+        return f"{what.capitalize()} {corrects} of {lot.name} corrected."
+
+    sure = sure_of(fresh(form))
+    if st.form_submit_button(f"Add the {what}"):
+        write(form, entry, put, ask, (lot.id, corrects), sure=sure)
+
+
+def settlement_of(amount: str, refiner: str, charges: str, gold: str, day: date) -> NewMoney:
+    """A settlement as typed.
+
+    Raises:
+        UsageError: one of the texts cannot be read; ``currencies-differ``.
+    """
+    money = parse_money(in_currency(amount, currency()))
+    return checked(
+        NewMoney,
+        kind="settlement",
+        what=refiner,
+        amount=money.amount,
+        charges=_charges(charges, money),
+        currency=money.currency,
+        gold_mg=parse_weighed_mg(gold) if gold.strip() else None,
+        day=day,
+    )
 
 
 def _charges(text: str, payable: Money) -> Decimal:

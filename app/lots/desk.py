@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from datetime import date, datetime
@@ -11,17 +12,22 @@ from threading import Lock
 import streamlit as st
 
 from app.common.trouble import telling, trouble
+from app.lots.bin import KEPT_DAYS, in_bin
 from app.lots.entries import Clash, Value
 from app.lots.lot_folder import LotFolder, is_key, lots_in, new_key
 from app.lots.measuring import Measuring, Order
 from app.lots.own_entries import OwnEntries
+from app.lots.taken_off import clear_old
+from app.server.gate import WHO_COOKIE
 from calibration.errors import DataFileError, UsageError
 from grader import places
 
 KEY_IN_ADDRESS = "lot"
+NAMELESS = "Lot without a name"
 SHELF = "shelf"
 _CURRENT, _SEEN, _KNOWN = "desk-lot", "desk-seen", "desk-known"
-_CHANGED = "desk-changed"
+_LOOKED, _WAITING = "desk-looked", "desk-waiting"
+_CHANGED, _GOOD = "desk-changed", "desk-good"
 # What is a person's own and not a lot's: it goes along into the next lot.
 OWN = (
     "way",
@@ -49,6 +55,9 @@ OWN = (
 )
 # Of these, what each window has for itself once it is open: two jobs may be done side by side.
 _OF_A_WINDOW = ("way", "mass-unit", "currency", "scale-way", "assumptions")
+# Of these, what is chosen and not typed, and so cannot be wrong.
+_CHOSEN = (*_OF_A_WINDOW, "spot-date")
+_TYPED = frozenset(OWN) - frozenset(_CHOSEN)
 _LONGEST = 20_000
 _NOT_KEPT = ("desk-", "said", "_", "$", "photo-to-mark", "shown-", "sample", "FormSubmitter")
 
@@ -59,12 +68,14 @@ class Desk:
     Attributes:
         folder: holds a folder for each lot.
         one_at_a_time: held while a photo is measured.
+        settling: held while a measurement follows what was done on its photo by hand.
         usual_s: what the last photos took, s; None before the first.
     """
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.one_at_a_time = Lock()
+        self.settling = Lock()
         self.usual_s: float | None = None
         self._lots: dict[str, LotFolder] = {}
         self._measuring: dict[str, Measuring] = {}
@@ -91,12 +102,19 @@ class Desk:
 
 @st.cache_resource
 def _desk(folder: Path) -> Desk:
+    in_bin(bin_folder())  # what has lain there too long goes when the page is started, too
+    clear_old(folder, KEPT_DAYS)
     return Desk(folder)
 
 
 def desk() -> Desk:
     """The one desk of this program."""
     return _desk(places.data_folder() / "in-progress")
+
+
+def bin_folder() -> Path:
+    """Where lots lie that were deleted."""
+    return places.data_folder() / "deleted-lots"
 
 
 def lot_key() -> str:
@@ -112,12 +130,19 @@ def current_lot() -> LotFolder:
 def lot_name() -> str:
     """What the lot in progress is called."""
     name = str(st.session_state.get("lot-name") or "").strip()
-    return name or "Lot without a name"
+    return name or NAMELESS
 
 
 def own_entries() -> OwnEntries:
-    """What is a person's own and not a lot's."""
-    return OwnEntries(places.data_folder() / "page.json")
+    """What is a person's own and not a lot's: of whoever sits at this machine, or of a browser on the network."""
+    who = st.context.cookies.get(WHO_COOKIE) if st.context.ip_address is not None else None
+    mark = "" if not isinstance(who, str) else f"-{hashlib.sha256(who.encode()).hexdigest()[:16]}"
+    return OwnEntries(places.data_folder() / f"page{mark}.json")
+
+
+def found_good(name: str) -> None:
+    """Tell that what a field of a person's own says now can be used: only that is kept for other lots."""
+    st.session_state.setdefault(_GOOD, {})[name] = st.session_state.get(name)
 
 
 def sit_down() -> None:
@@ -161,7 +186,9 @@ def stand_up() -> None:
     if windows := {name: value for name, value in changed.items() if name in _OF_A_WINDOW}:
         own_entries().enter(windows)
     if own := {name: value for name, value in changed.items() if name in OWN and name not in _OF_A_WINDOW}:
-        own_entries().enter(own, seen)
+        refused = {name for name, value in own.items() if not _is_good(name, value)}
+        changed = {name: value for name, value in changed.items() if name not in refused}
+        own_entries().enter({name: value for name, value in own.items() if name not in refused}, seen)
     rest = {name: value for name, value in changed.items() if name not in OWN}
     # a new lot in which nothing was filled in leaves no trace
     if rest and (current_lot().changed_at or any(value not in (None, "") for value in rest.values())):
@@ -199,6 +226,28 @@ def settle_entry(clash: Clash, value: Value) -> None:
     (own_entries() if clash.name in OWN else current_lot()).settle(clash, value)
 
 
+def has_news() -> bool:
+    """Whether another window has changed what this one shows, since it was drawn; a look at it costs little."""
+    lot = current_lot()
+    now = (lot.changed_at, own_entries().changed_at)
+    if now == st.session_state.get(_LOOKED):
+        return False
+    st.session_state[_LOOKED] = now
+    seen: dict[str, Value] = st.session_state[_SEEN]
+    entries = {**_shared_own(), **lot.entries()}
+    shown = {sha256: done.stamp for sha256, done in st.session_state.get(SHELF, {}).items()}
+    return (
+        any(name not in seen or seen[name] != value for name, value in entries.items())
+        or shown != {sha256: done.stamp for sha256, done in lot.measured().items()}
+        or st.session_state.get(_WAITING) != lot.waiting()
+    )
+
+
+def _shared_own() -> dict[str, Value]:
+    """What is a person's own and the same in all of their windows."""
+    return {n: v for n, v in own_entries().entries().items() if n in OWN and n not in _OF_A_WINDOW}
+
+
 def changed_elsewhere() -> dict[str, tuple[Value, Value]]:
     """Fields that this window showed and another has changed since: what it said and what it says now; told once."""
     changed: dict[str, tuple[Value, Value]] = st.session_state.pop(_CHANGED, {})
@@ -220,6 +269,9 @@ def _take(key: str) -> None:
     """Make a lot the one of this window: its entries take the place of those of the lot before."""
     for name in [n for n in st.session_state.get(_SEEN, {}) if n not in OWN]:
         st.session_state.pop(name, None)
+    for name in OWN:
+        if name in st.session_state and not _is_good(name, st.session_state[name]):
+            st.session_state[name] = st.session_state.get(_SEEN, {}).get(name, "")
     st.session_state[_CURRENT] = key
     st.session_state[_SEEN] = {n: v for n, v in st.session_state.get(_SEEN, {}).items() if n in OWN}
     st.session_state.pop(SHELF, None)
@@ -236,10 +288,9 @@ def _bring_changes() -> None:
     """Entries and measurements that this window has not seen yet."""
     lot = current_lot()
     seen: dict[str, Value] = st.session_state[_SEEN]
-    own = {n: v for n, v in own_entries().entries().items() if n in OWN and n not in _OF_A_WINDOW}
     fresh = {
         n: v
-        for n, v in {**own, **lot.entries()}.items()
+        for n, v in {**_shared_own(), **lot.entries()}.items()
         # what could not be kept is still the last word of this window
         if n not in seen or (seen[n] != v and st.session_state.get(n, seen[n]) == seen[n])
     }
@@ -250,8 +301,17 @@ def _bring_changes() -> None:
     for done in st.session_state.get(SHELF, {}).values():
         if done.sha256 not in known:
             lot.put(done)
-    st.session_state[SHELF] = lot.measured()
+    st.session_state[SHELF], st.session_state[_WAITING] = lot.measured(), lot.waiting()
     st.session_state[_KNOWN] = set(st.session_state[SHELF])
+
+
+def _is_good(name: str, value: Value) -> bool:
+    """Whether a person's own entry can be kept for other lots: it was read without a complaint, or chosen."""
+    if name not in _TYPED or value in (None, ""):
+        return True
+    known: dict[str, Value] = st.session_state.get(_SEEN, {})
+    good: dict[str, Value] = st.session_state.get(_GOOD, {})
+    return (name in known and known[name] == value) or good.get(name) == value
 
 
 def _restore(entries: Mapping[str, Value]) -> None:

@@ -5,18 +5,18 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 import streamlit as st
 
-from app.common.show import plain, problem
+from app.common.show import as_typed, label, problem
 from app.lots.desk import current_lot
+from app.lots.lot_folder import LotFolder
 from app.lots.shelf import Kept
 from calibration.errors import GraderError, LogError, UsageError
 from grader.log import Contents, Log, LoggedLot, NewLot, checked, folded, open_log, photo_of
 
 _T = TypeVar("_T")
-_NEW = 0  # no lot has this number
 _SAID = "said"
 
 
@@ -43,19 +43,24 @@ def write_log(write: Callable[[Log], str]) -> bool:
     """Write into the log, which is made if need be; tell what happened. True if it is written."""
     try:
         with open_log(log_path()) as log:
-            said = write(log)
+            done = write(log)
     except (LogError, UsageError) as error:
         problem(error)
         return False
-    st.session_state[_SAID] = said
+    said(done)
     return True
+
+
+def said(words: str) -> None:
+    """Remember what an action did, to be told when the page is drawn."""
+    st.session_state[_SAID] = words
 
 
 def say_what_was_done() -> None:
     """Tell once what the last action wrote; for after a rerun."""
-    said = st.session_state.pop(_SAID, None)
-    if said is not None:
-        st.success(plain(said), icon=":material/check:")
+    words = st.session_state.pop(_SAID, None)
+    if words is not None:
+        st.success(as_typed(words), icon=":material/check:")
 
 
 def all_lots() -> tuple[LoggedLot, ...]:
@@ -69,56 +74,127 @@ def lot_contents(lot: LoggedLot) -> Contents | None:
     return read_log(lambda log: log.entries(lot.id))
 
 
-def ask_to_keep(key: str, photos: Sequence[Kept], offer: dict[str, Any] | None = None) -> None:
-    """A lot to choose or to start, and a button that puts measurements, and an offer, into it.
+def kept_as() -> int | None:
+    """Number of the log's lot that holds the lot in progress; None where it was not kept yet."""
+    return number_in_log(current_lot())
+
+
+def number_in_log(lot: LotFolder) -> int | None:
+    """Number of the log's lot in which a lot in progress is kept; None where it is in none of this log."""
+    kept_in = lot.facts().get("log-lot")
+    return int(kept_in["number"]) if kept_in is not None and kept_in["log"] == log_path() else None
+
+
+def bind(lot: LotFolder, number: int) -> None:
+    """Remember in which of the log's lots a lot in progress is kept."""
+    lot.set_facts(**{"log-lot": {"log": log_path(), "number": number}})
+
+
+def logged_lot() -> LoggedLot | None:
+    """The log's lot that holds the lot in progress; None where it was not kept yet, or is gone."""
+    number = kept_as()
+    return None if number is None else next((lot for lot in all_lots() if lot.id == number), None)
+
+
+def ask_to_keep(key: str, photos: Sequence[Kept], offer: Mapping[str, Any] | None = None) -> None:
+    """The lot's name, and a button that keeps what was measured and offered.
 
     Args:
         key: tells this place from others.
         photos: measured ones, each with gold.
         offer: the document of a valuation of these photos.
     """
-    lots = {lot.id: lot for lot in all_lots()}
-    numbers = [*lots, _NEW]
-    chosen = st.selectbox(
-        "LoggedLot",
-        numbers,
-        index=numbers.index(_suggested(lots)),
-        format_func=lambda number: lots[number].name if number in lots else "A new lot",
-        key=f"{key}-lot",
-    )
-    name = ""
-    if chosen == _NEW:
-        st.session_state.setdefault(f"{key}-name", st.session_state.get("lot-name") or "")
-        name = st.text_input("Name of the new lot", key=f"{key}-name", placeholder="Shelf 3")
-    if st.button("Keep in the log", key=f"{key}-keep", icon=":material/save:"):
-        write_log(lambda log: _keep(log, lots.get(chosen), name, photos, offer))
+    if offer is not None:
+        note_offer(photos, offer)
+    st.text_input("Name of the lot", key="lot-name", placeholder="Shelf 3", persist_state="session")
+    keep_button(key, photos)
     say_what_was_done()
 
 
-def kept_as() -> int | None:
-    """Number of the log's lot that holds the lot in progress; None where it was not kept yet."""
-    kept = current_lot().facts().get("log-lot")
-    return int(kept["number"]) if kept is not None and kept["log"] == log_path() else None
+def keep_button(key: str, photos: Sequence[Kept], about: Mapping[str, str] | None = None) -> bool:
+    """The button alone, and what it keeps. True if it was pressed and the lot is kept now.
+
+    Args:
+        key: tells this place from others.
+        photos: measured ones, each with gold.
+        about: the lot's seller, part and note where they are asked for here; otherwise what was said of them
+            elsewhere counts, and what was not stays as it is.
+    """
+    if about is None:
+        named = {name: st.session_state.get(f"lot-{name}") for name in ("seller", "part", "note")}
+        about = {name: str(text).strip() for name, text in named.items() if text}
+    name = str(st.session_state.get("lot-name") or "").strip()
+    mine = logged_lot()
+    same = None if mine is not None else next((lot for lot in all_lots() if folded(lot.name) == folded(name)), None)
+    into = mine
+    if same is not None:
+        called = label(same.name)
+        if st.checkbox(f"It belongs to the lot {called} that was kept before", key=f"{key}-same-{same.id}"):
+            into = same
+    news = _in_words(mine, photos)
+    told = st.empty()
+    kind: Literal["primary", "secondary"] = "primary" if news else "secondary"
+    is_kept = False
+    if st.button("Keep this lot", type=kind, width="stretch", key=f"{key}-keep", icon=":material/save:"):
+        is_kept = write_log(lambda log: _keep(log, into, name, about, photos))
+    told.markdown(as_typed(f"To keep: {news}.") if news and not is_kept else "All that was measured is kept.")
+    return is_kept
 
 
-def _suggested(lots: Mapping[int, LoggedLot]) -> int:
-    """The log's lot that holds this one, otherwise one of the same name, otherwise a new one."""
-    number = kept_as()
-    if number is not None and number in lots:
-        return number
-    name = folded(str(st.session_state.get("lot-name") or ""))
-    return next((number for number, lot in lots.items() if folded(lot.name) == name), _NEW)
+def note_offer(photos: Sequence[Kept], offer: Mapping[str, Any]) -> None:
+    """Remember the last offer for the lot, which is kept with it."""
+    noted = {"document": dict(offer), "of": [photo.stamp for photo in photos]}
+    if current_lot().facts().get("offer") != noted:
+        current_lot().set_facts(offer=noted)
 
 
-def _keep(log: Log, lot: LoggedLot | None, name: str, photos: Sequence[Kept], offer: dict[str, Any] | None) -> str:
-    started = lot if lot is not None else log.add_lot(checked(NewLot, name=name))
-    logged = {e.photo_sha256: e.document for e in log.entries(started.id).latest_estimates()}
-    documents = {p.sha256: p.measured.to_dict() for p in photos}
-    fresh = [document for sha256, document in documents.items() if logged.get(sha256) != document]
+def _in_words(lot: LoggedLot | None, photos: Sequence[Kept]) -> str:
+    """What keeping would put into the log; empty where all of it is there."""
+    entries = None if lot is None else lot_contents(lot)
+    fresh = len(_new_documents(entries, photos))
+    parts = [f"{fresh} measured {'photo' if fresh == 1 else 'photos'}"] if fresh else []
+    if _new_offer(entries, photos) is not None:
+        parts.append(", ".join(["the offer", *current_lot().facts().get("said", [])]))
+    if not parts and lot is None:
+        parts = ["its name"]
+    return " and ".join(parts)
+
+
+def _new_documents(entries: Contents | None, photos: Sequence[Kept]) -> list[dict[str, Any]]:
+    """Measurements that the log does not hold yet, or not as they are now."""
+    logged = {} if entries is None else {e.photo_sha256: e.document for e in entries.latest_estimates()}
+    documents = {photo.sha256: photo.measured.to_dict() for photo in photos}
+    return [document for sha256, document in documents.items() if logged.get(sha256) != document]
+
+
+def _new_offer(entries: Contents | None, photos: Sequence[Kept]) -> Mapping[str, Any] | None:
+    """The last offer, if it is of these photos as they are now and the log does not hold it yet."""
+    noted = current_lot().facts().get("offer")
+    if noted is None or noted["of"] != [photo.stamp for photo in photos]:
+        return None
+    document: Mapping[str, Any] = noted["document"]
+    last = entries.offers[-1].document if entries is not None and entries.offers else None
+    return None if last == document else document
+
+
+def name_changed() -> None:
+    """Rename the log's lot along with the lot in progress, where it is kept there."""
+    lot, name = logged_lot(), str(st.session_state.get("lot-name") or "").strip()
+    if lot is not None and name and name != lot.name:
+        write_log(lambda log: f"The lot is now called {log.change_lot(lot.id, lot.as_new(name=name)).name}.")
+
+
+def _keep(log: Log, lot: LoggedLot | None, name: str, about: Mapping[str, str], photos: Sequence[Kept]) -> str:
+    if lot is None:
+        started = log.add_lot(checked(NewLot, name=name, **about))
+    else:
+        started = log.change_lot(lot.id, lot.as_new(name=name or lot.name, **about), archived=False)
+    entries = log.entries(started.id)
+    fresh, offer = _new_documents(entries, photos), _new_offer(entries, photos)
     log.add_estimates(started.id, [(photo_of(document), document) for document in fresh])
     parts = [f"{len(fresh)} new {'estimate' if len(fresh) == 1 else 'estimates'}"]
     if offer is not None:
-        log.add_offer(started.id, offer)
+        log.add_offer(started.id, dict(offer))
         parts.append("the offer")
-    current_lot().set_facts(**{"log-lot": {"log": log_path(), "number": started.id}})
-    return f"Kept in lot {started.name}: {' and '.join(parts)}."
+    bind(current_lot(), started.id)
+    return f"Lot {started.name} is kept: {' and '.join(parts)}."

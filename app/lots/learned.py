@@ -71,3 +71,13 @@ def ask_properties() -> Mapping[Finish, GoldProperties] | None:
 
 def _names(contents: Contents) -> tuple[list[str], list[str]]:
     return [lot.part for lot in contents.lots], [lot.seller for lot in contents.lots]
+
+
+def usual_properties() -> Mapping[Finish, GoldProperties] | None:
+    """What to measure with where nobody is asked: as was last chosen, otherwise what the yields taught."""
+    if not st.session_state.get("use-belief", True):
+        return None
+    found = contents_and_belief()
+    if found is None or found[1] is None:
+        return None
+    return found[1].properties(str(st.session_state.get("part") or ""), str(st.session_state.get("seller") or ""))

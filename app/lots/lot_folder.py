@@ -12,64 +12,27 @@ import hashlib
 import json
 import re
 import secrets
-import shutil
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 from threading import Lock
 from typing import Any
 
 from app.lots.entries import Clash, Value, check_entries, clashes_in, empty_entries, enter, entries_in, settle
+from app.lots.kept import Kept, PhotoClash, Waiting
 from app.lots.process_lock import ProcessLock
 from app.lots.shared_json import UNSOUND, Json, SharedJson, loads, write_whole
+from app.photo_view import History
+from calibration.errors import DataFileError, UsageError
 from grader.measured import Measured
 from grader.request import Request
+
+__all__ = ["Kept", "LotFolder", "PhotoClash", "Waiting", "cannot_move", "is_key", "is_sha256", "lots_in", "new_key"]
 
 _KEY = re.compile(r"[A-Za-z0-9_-]{16}")
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 _STAMP = re.compile(r"[0-9a-f]{12}")
 _LOOKS = 3  # at a measurement that another window replaces while it is read
-
-
-@dataclass(frozen=True)
-class Kept:
-    """One measured photo.
-
-    Attributes:
-        name: of the photo.
-        sha256: of its file.
-        request: how it was measured.
-        measured: what was found.
-        overlay: PNG of at most 1600 px.
-        is_sample: whether it is one of the demo's photos.
-        stamp: of the measurement that this one is, or was made from; None where there was none.
-    """
-
-    name: str
-    sha256: str
-    request: Request
-    measured: Measured
-    overlay: bytes
-    is_sample: bool
-    stamp: str | None = field(default=None, compare=False)
-
-    @property
-    def has_gold(self) -> bool:
-        """Whether there is an estimate to value and to log."""
-        return self.measured.gold_mg is not None
-
-
-@dataclass(frozen=True)
-class PhotoClash:
-    """A photo that two windows measured or corrected without having seen each other's result.
-
-    Attributes:
-        now: what counts.
-        others: what else there is.
-    """
-
-    now: Kept
-    others: tuple[Kept, ...]
 
 
 def new_key() -> str:
@@ -80,15 +43,6 @@ def new_key() -> str:
 def is_key(text: str) -> bool:
     """Whether a text can be a folder's name; what comes from an address must be asked first."""
     return _KEY.fullmatch(text) is not None
-
-
-@dataclass(frozen=True)
-class Waiting:
-    """A photo that was handed in and not measured yet."""
-
-    name: str
-    sha256: str
-    is_sample: bool = False
 
 
 class LotFolder:
@@ -106,12 +60,14 @@ class LotFolder:
         self._loaded: dict[str, Kept] = {}
 
     @property
+    def folder(self) -> Path:
+        """Where its files lie."""
+        return self._folder
+
+    @property
     def changed_at(self) -> float:
         """When it last changed, seconds since 1970; 0 where there is nothing yet."""
-        try:
-            return self._file.path.stat().st_mtime
-        except OSError:
-            return 0.0
+        return self._file.changed_at
 
     def entries(self) -> dict[str, Value]:
         """What was entered, by the fields' names."""
@@ -195,6 +151,7 @@ class LotFolder:
                     entry |= {**version, "others": []}
 
         with self._file.lock:
+            self._history_path(sha256).unlink(missing_ok=True)  # of one of them; what is chosen counts from now on
             self._file.change(choose)
             self._clear(sha256)
 
@@ -209,6 +166,7 @@ class LotFolder:
         stamp = secrets.token_hex(6)
         document = json.dumps(done.measured.to_dict()).encode()
         kept = replace(done, stamp=stamp)
+        sums = [hashlib.sha256(each).hexdigest() for each in (document, done.overlay)]
 
         def add(lot: Json) -> None:
             before = _entry_of(lot, done.sha256)
@@ -217,13 +175,14 @@ class LotFolder:
             if before is not None and before["measured"] not in (None, done.stamp):
                 unseen = self._load([(before, before)])
                 others += [_version(before)] if unseen and unseen[0] != done else []
+            others = [version for version in others if version["sums"] != sums]
             own = {
                 "sha256": done.sha256,
                 "name": done.name,
                 "is_sample": done.is_sample,
                 "measured": stamp,
                 "request": done.request.as_json(),
-                "sums": [hashlib.sha256(each).hexdigest() for each in (document, done.overlay)],
+                "sums": sums,
                 "others": others,
             }
             lot["photos"].append(own)
@@ -237,6 +196,30 @@ class LotFolder:
             self._loaded[stamp] = kept
         return kept
 
+    def history(self, sha256: str) -> History | None:
+        """What was done by hand on a photo, as far as anybody has heard of it; None where nothing was."""
+        return _read_history(self._history_path(sha256))
+
+    def keep_history(self, sha256: str, history: History) -> None:
+        """Keep it at once, before anything is worked out from it: the measurement follows.
+
+        What another window did, and no measurement has followed yet, is laid aside: see ``unsettled``.
+        """
+        with self._file.lock:
+            path, old, done = self._history_path(sha256), self.history(sha256), self.measured().get(sha256)
+            followed = () if done is None else done.measured.made_by_hand.items
+            if old is not None and old.by != history.by and old.done.items != followed:
+                path.replace(path.with_name(f"{sha256}.{old.by or 'other'}.hand"))
+            write_whole(path, json.dumps(history.as_json()).encode())
+
+    def unsettled(self, sha256: str) -> list[tuple[Path, History]]:
+        """Histories of a photo that were laid aside; whoever has a measurement follow one removes its file."""
+        found = ((path, _read_history(path)) for path in sorted(self._folder.glob(f"{sha256}.*.hand")))
+        return [(path, history) for path, history in found if history is not None]
+
+    def _history_path(self, sha256: str) -> Path:
+        return self._folder / f"{sha256}.hand"
+
     def remove(self, sha256: str) -> None:
         """Take a photo and its measurement away."""
 
@@ -247,11 +230,40 @@ class LotFolder:
             self._file.change(drop)
             self._clear(sha256)
             (self._folder / f"{sha256}.photo").unlink(missing_ok=True)
+            self._history_path(sha256).unlink(missing_ok=True)
 
-    def throw_away(self) -> None:
-        """Remove all of it."""
+    def release(self, sha256: str, aside: Path) -> Json | None:
+        """Take a photo out of the lot, its files laid aside; what the lot said of it, or None if it was not there."""
+
+        def drop(lot: Json) -> Json | None:
+            entry = _entry_of(lot, sha256)
+            lot["photos"] = [p for p in lot["photos"] if p is not entry]
+            return entry
+
         with self._file.lock:
-            shutil.rmtree(self._folder, ignore_errors=True)
+            entry = self._file.change(drop)
+            _lay(self._folder.glob(f"{sha256}*"), aside)
+            return entry
+
+    def take_back(self, entry: Json, aside: Path) -> None:
+        """The inverse of ``release``; where the photo is there again, it stays as it is."""
+        with self._file.lock:
+            if _entry_of(self._file.read(), entry["sha256"]) is None:
+                _lay(aside.glob(f"{entry['sha256']}*"), self._folder)
+                self._file.change(lambda lot: lot["photos"].append(entry))
+
+    def move(self, to: Path) -> None:
+        """Give the whole folder another place, such as the bin's or, out of it, its own.
+
+        Raises:
+            UsageError: ``cannot-write``: the disk does not let it.
+        """
+        with self._file.lock:
+            try:
+                to.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+                self._folder.rename(to)
+            except OSError as error:
+                raise cannot_move(self._folder, error) from error
 
     def begin_anew(self) -> Path | None:
         """Put a damaged ``lot.json`` aside under the name given, and begin with the photos that are still here."""
@@ -313,6 +325,36 @@ class LotFolder:
             for path in self._folder.glob(f"{sha256}*.{end}"):
                 if path.stem not in stems:
                     path.unlink(missing_ok=True)
+
+
+def _read_history(path: Path) -> History | None:
+    try:
+        return History.from_json(loads(path.read_bytes()))
+    except (OSError, DataFileError, *UNSOUND):
+        return None
+
+
+def is_sha256(text: str) -> bool:
+    """Whether a text can be the sha256 of a photo."""
+    return _SHA256.fullmatch(text) is not None
+
+
+def _lay(paths: Iterable[Path], into: Path) -> None:
+    try:
+        into.mkdir(parents=True, exist_ok=True, mode=0o700)
+        for path in [*paths]:
+            path.replace(into / path.name)
+    except OSError as error:
+        raise cannot_move(into, error) from error
+
+
+def cannot_move(place: Path, error: OSError) -> UsageError:
+    """Of a file or folder that the disk does not let go."""
+    return UsageError(
+        "cannot-write",
+        f"{place} cannot be moved ({error.strerror}).",
+        "Check that the disk has room and the folder is yours; what was kept before is still there.",
+    )
 
 
 def lots_in(folder: Path) -> list[tuple[str, LotFolder]]:

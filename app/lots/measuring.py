@@ -162,7 +162,10 @@ def measure_into(lot: LotFolder, order: Order, say: Progress) -> Kept:
         raise PhotoError("photo-missing", "The photo has been removed.", "Choose it again.")
     measured = measure(data, name=order.name, request=order.request, progress=say)
     done = lot.measured().get(order.sha256)  # it may have been corrected meanwhile
-    if done is not None:
+    by_hand = lot.history(order.sha256)
+    if by_hand is not None:
+        measured = measured.corrected(by_hand.done)
+    elif done is not None:
         measured = measured.corrected(done.measured.made_by_hand)
     record, overlay = measured.record, overlay_png(measured.measurement)
     stamp = None if done is None else done.stamp

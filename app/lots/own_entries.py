@@ -19,6 +19,11 @@ class OwnEntries:
     def __init__(self, path: Path) -> None:
         self._file = SharedJson(path, ProcessLock(path.with_name(f".{path.name}.lock")), _empty, _check)
 
+    @property
+    def changed_at(self) -> float:
+        """When it last changed, seconds since 1970; 0 where there is nothing yet."""
+        return self._file.changed_at
+
     def entries(self) -> dict[str, Value]:
         """What was entered, by the fields' names."""
         return entries_in(_sorted_out(self._read()))

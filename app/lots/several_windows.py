@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 from datetime import date
 
 import streamlit as st
 
-from app.common.show import label, plain, problem, range_text
+from app.common.show import as_typed, label, problem, range_text
 from app.common.trouble import last_trouble, telling
 from app.lots.desk import (
     begin_lot_anew,
     changed_elsewhere,
     current_lot,
+    has_news,
     own_entries,
     settle_entry,
     start_lot,
 )
 from app.lots.entries import Clash, Value
 from app.lots.lot_folder import Kept, PhotoClash
+from app.lots.shelf import bring_back, last_taken_off
 from calibration.errors import DataFileError
 
 # What fields are called whose keys are not as good as their names.
@@ -46,6 +49,7 @@ _WORDS = {
     "shows": "what a photo shows",
 }
 _OF_A_PHOTO = re.compile(r"-[0-9a-f]{8,64}$")
+_LOOK_EVERY_S = 2.0
 _SHOWN = 60  # characters of what was entered
 
 
@@ -58,11 +62,24 @@ def show_what_others_did() -> None:
     if changed:
         words = ((_called(name), now, was) for name, (was, now) in changed.items())
         lines = [f"{called[:1].upper()}{called[1:]}: {_said(now)} (was {_said(was)})" for called, now, was in words]
-        st.toast("Changed in another window:\n\n" + "\n\n".join(map(plain, lines)), duration="long")
+        st.toast("Changed in another window:\n\n" + "\n\n".join(map(as_typed, lines)), duration="long")
+    off = last_taken_off()
+    if off is not None:
+        with st.container(horizontal=True, vertical_alignment="center", key="desk-taken-off-line"):
+            st.markdown(as_typed(f"{off[1]} was taken off the list."))
+            st.button("Undo", key="desk-bring-back", on_click=bring_back, args=(off[0],))
     for clash in (*own_entries().clashes(), *current_lot().clashes()):
         _ask_entry(clash)
     for photo in current_lot().photo_clashes():
         _ask_photo(photo)
+
+
+@st.fragment(run_every=_LOOK_EVERY_S)
+def watch() -> None:
+    """Draw the page again soon after another window has changed something on it."""
+    with suppress(DataFileError):  # the page itself tells it
+        if has_news():
+            st.rerun()
 
 
 def show_damaged(error: DataFileError) -> None:
@@ -80,7 +97,7 @@ def _ask_entry(clash: Clash) -> None:
     with st.container(border=True, key=f"desk-clash-{clash.name}"):
         others = " and ".join(_said(other) for other in clash.others)
         st.warning(
-            plain(
+            as_typed(
                 f"Two windows changed the same field: {_called(clash.name)}. "
                 f"It now says {_said(clash.now)}; in another window it was changed to {others}."
             ),
@@ -99,7 +116,7 @@ def _ask_entry(clash: Clash) -> None:
 def _ask_photo(clash: PhotoClash) -> None:
     with st.container(border=True, key=f"desk-clash-{clash.now.sha256}"):
         st.warning(
-            plain(
+            as_typed(
                 f"Two windows measured or corrected {clash.now.name} without having seen each other. What came last "
                 "counts; the other is kept until you decide."
             ),

@@ -46,6 +46,14 @@ class SharedJson:
         self.path, self.lock = path, lock
         self._empty, self._check = empty, check
 
+    @property
+    def changed_at(self) -> float:
+        """When it last changed, seconds since 1970; 0 where it is not there."""
+        try:
+            return self.path.stat().st_mtime
+        except OSError:
+            return 0.0
+
     def read(self) -> Json:
         """What it holds.
 

@@ -8,13 +8,14 @@ from collections.abc import Callable
 import streamlit as st
 
 from app.common.trouble import telling
-from app.lots.desk import SHELF, current_lot
+from app.lots import taken_off
+from app.lots.desk import SHELF, current_lot, lot_key
 from app.lots.lot_folder import Kept
 from calibration.errors import PhotoError
 from grader.photo import Photo, load_photo
 
-__all__ = ["Kept", "drop_marked_photo", "kept", "photo_to_mark", "take_off"]
-_LAST_PHOTO = "last-photo"
+__all__ = ["Kept", "bring_back", "drop_marked_photo", "kept", "last_taken_off", "photo_to_mark", "take_off"]
+_LAST_PHOTO, _TAKEN_OFF = "last-photo", "desk-taken-off"
 
 
 def kept() -> dict[str, Kept]:
@@ -25,9 +26,23 @@ def kept() -> dict[str, Kept]:
 
 @telling
 def take_off(sha256: str) -> None:
-    """Take one photo out of the lot."""
-    current_lot().remove(sha256)
-    kept().pop(sha256, None)
+    """Take one photo out of the lot; it can be brought back from a line on every page."""
+    done = kept().pop(sha256, None)
+    taken_off.take_off(current_lot(), sha256)
+    st.session_state[_TAKEN_OFF] = lot_key(), sha256, "The photo" if done is None else done.name
+
+
+def last_taken_off() -> tuple[str, str] | None:
+    """The sha256 and name of the photo that was last taken off this window's lot, or None."""
+    key, sha256, name = st.session_state.get(_TAKEN_OFF, ("", "", ""))
+    return (sha256, name) if key == lot_key() else None
+
+
+@telling
+def bring_back(sha256: str) -> None:
+    """Put that photo back."""
+    taken_off.bring_back(current_lot(), sha256)
+    st.session_state.pop(_TAKEN_OFF, None)
 
 
 def photo_to_mark(name: str, data: bytes, fail: Callable[[PhotoError], None]) -> Photo | None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import streamlit as st
 
-from app.common.show import plain
+from app.common.show import as_typed
 from app.lots.desk import KEY_IN_ADDRESS, current_lot, lot_key, lot_name
 from app.lots.shelf import kept
 
@@ -39,9 +39,8 @@ WAYS: Mapping[str, Job] = {
         "Photos of boards for sale: how much gold is on them, and what is the most to pay?",
         ":material/sell:",
         (
-            Step("measure/page.py", "Photos"),
-            Step("value/page.py", "Price"),
-            Step("log/page.py", "Write down"),
+            Step("value/page.py", "Photos and price"),
+            Step("log/page.py", "Keep this lot"),
         ),
     ),
     "bench": Job(
@@ -51,12 +50,12 @@ WAYS: Mapping[str, Job] = {
         (
             Step("measure/page.py", "Photos"),
             Step("bench/page.py", "Sort and cut"),
-            Step("log/page.py", "Write down"),
+            Step("log/page.py", "Keep this lot"),
         ),
     ),
     "weigh": Job(
         "Weigh and log",
-        "Gold on the scale: record it, and let the next estimate learn from it.",
+        "Gold on the scale: add it to its lot, and let the next estimate learn from it.",
         ":material/scale:",
         (
             Step("log/page.py", "Weigh"),
@@ -96,7 +95,7 @@ def show_next(file: str) -> None:
     at = files.index(file) + 1 if file in files else len(files)
     with st.container(key="next"):
         if at < len(steps):
-            link(steps[at].file, f"Next: {plain(steps[at].title)}", ":material/arrow_forward:")
+            link(steps[at].file, f"Next: {as_typed(steps[at].title)}", ":material/arrow_forward:")
         else:
             link("start/page.py", "Back to the start", ":material/home:")
 

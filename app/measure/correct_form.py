@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import json
+import secrets
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import PurePath
 from typing import Any
 
 import streamlit as st
 
-from app.common.show import figure, heading, plain, problem, range_text, remark, visible_only
-from app.common.trouble import telling
+from app.common.show import as_typed, figure, heading, problem, range_text, remark
+from app.common.trouble import last_trouble, telling
 from app.lots.desk import current_lot, desk
 from app.lots.shelf import Kept, kept
-from app.photo_view import begin_again, correct, made_on_picture
-from calibration.errors import DataFileError, GraderError, PhotoError
+from app.photo_view import History, begin_again, close_picture, correct
+from calibration.errors import GraderError, PhotoError
 from grader.correct import Corrections
 from grader.correct.export import training_zip
 from grader.correct.measured import correct as with_corrections
@@ -28,7 +30,9 @@ from grader.report.words import correction_words
 from grader.request import Request
 from grader.units import format_share
 
-_OPEN, _FOUND, _TAKE_BACK = "desk-correcting", "desk-correcting-found", "desk-correcting-back"
+_OPEN, _FOUND = "desk-correcting", "desk-correcting-found"
+_BY = "desk-correcting-by"  # this window's mark
+_HEARD = "desk-correcting-heard"  # the history of the picture in this window, once something was done on it
 _BASE = "desk-correcting-base"  # the measurement on which the corrections on the picture build
 
 
@@ -52,39 +56,39 @@ def show_correcting(done: Kept) -> None:
     heading(done.name)
     try:
         found = _found(done)
-        before = done.measured.made_by_hand
     except GraderError as error:
         problem(error, done.name)
         st.button("Back to the result", on_click=_close)
         return
-    st.button("Done: back to the result", type="primary", width="stretch", key="close-correcting", on_click=_close)
-    _bench(done.sha256, found, before)
-    visible_only(done.measured.statement)
+    _bench(done.sha256, found)
+    st.button("Back to the result", type="primary", width="stretch", key="close-correcting", on_click=_close)
+    remark(done.measured.statement)
 
 
 def settle_corrections() -> None:
-    """Keep the last correction where the page is drawn anew before its fragment came to do it.
+    """Let measurements follow what was done by hand, and an open picture follow what another window did.
 
-    A click elsewhere ends a fragment in its midst. To be called before anything is drawn, on every page. What another
-    window made takes the picture's place where nothing was corrected here since; otherwise both are kept.
+    Each step is kept when it is made, which takes no time; the measurement takes some, and the page may move on
+    before it is there. To be called before anything is drawn, on every page.
     """
-    opened: tuple[Request, Measurement] | None = st.session_state.get(_FOUND)
-    done = kept().get(st.session_state.get(_OPEN, ""))
-    if opened is None or done is None:
-        return
-    request, found = opened
-    try:
-        made = made_on_picture(found)
-    except DataFileError:
-        return
-    base = _base(done)
-    if made is None or request != base.request:
-        return
-    if made.items != base.measured.made_by_hand.items:
-        _keep(base, with_corrections(found, made))
-    elif done.stamp != base.stamp:
-        begin_again()
-        st.session_state[_BASE] = done
+    for sha256 in list(kept()):
+        with suppress(PhotoError):  # without its photo, nothing more can be worked out
+            for path, aside in current_lot().unsettled(sha256):
+                _settle(sha256, aside)
+                path.unlink(missing_ok=True)
+            history = current_lot().history(sha256)
+            if history is not None:
+                _settle(sha256, history)
+    opened, base = kept().get(st.session_state.get(_OPEN, "")), st.session_state.get(_BASE)
+    if opened is not None and base is not None and opened.stamp != base.stamp:
+        _follow(opened)
+
+
+def _follow(opened: Kept) -> None:
+    """Let the open picture begin anew with what is kept of its photo."""
+    begin_again()
+    st.session_state[_BASE] = opened
+    st.session_state.pop(_HEARD, None)
 
 
 @telling
@@ -95,10 +99,9 @@ def _open(sha256: str) -> None:
 
 @telling
 def _close() -> None:
-    settle_corrections()
-    for key in (_OPEN, _FOUND, _BASE):
+    for key in (_OPEN, _BASE, _HEARD):
         st.session_state.pop(key, None)
-    begin_again()
+    close_picture()
 
 
 def _found(done: Kept) -> Measurement:
@@ -120,36 +123,66 @@ def _found(done: Kept) -> Measurement:
     return found
 
 
+def _history(done: Kept) -> History:
+    """What was done on a photo by hand: in this window, otherwise as it is kept."""
+    heard: History | None = st.session_state.get(_HEARD)
+    return heard or current_lot().history(done.sha256) or History(done.measured.made_by_hand)
+
+
 @st.fragment
-def _bench(sha256: str, found: Measurement, before: Corrections) -> None:
+def _bench(sha256: str, found: Measurement) -> None:
     """Drawn again by itself after each correction: figures first, then what takes longer."""
     done = kept()[sha256]
-    if st.session_state.pop(_TAKE_BACK, False):
-        before = Corrections()
-        begin_again()
+    base: Kept = st.session_state.setdefault(_BASE, done)
+
+    def heard(history: History, *, is_current: bool) -> None:
+        # of a picture that was ended it is not known what it had seen: what came since is kept beside it
+        on = st.session_state.get(_BASE, base).stamp if is_current else None
+        by = st.session_state.setdefault(_BY, secrets.token_hex(4))
+        st.session_state[_HEARD] = made = replace(history, on=on, by=by)
+        current_lot().keep_history(sha256, made)
+
     with st.container(key="gold-now"):  # stays in sight above the picture
         now = st.empty()
-    made = correct(found, before)
-    corrected = with_corrections(found, made)
-    now.markdown(f"**{plain(_in_short(corrected))}**")
+    correct(found, _history(done), heard)
+    history = _history(done)
+    corrected = with_corrections(found, history.done)
+    now.markdown(f"**{as_typed(_in_short(corrected))}**")
     _figures(corrected)
-    base = _base(done)
-    if made.items != base.measured.made_by_hand.items:
-        try:
-            done = _keep(base, corrected)
-        except GraderError as error:  # it is tried again with the next correction, and on the way to another page
-            problem(error, done.name)
-    st.button(
-        "Take back all corrections",
-        icon=":material/undo:",
-        disabled=not made,
-        on_click=_take_back,
-    )
+    try:
+        st.session_state[_BASE] = done = _settle(sha256, history, corrected)
+    except GraderError as error:  # it is tried again with the next correction, and on the way to another page
+        problem(error, done.name)
+    if (trouble := last_trouble()) is not None:
+        problem(trouble, done.name)
     _save(done, corrected)
 
 
-def _take_back() -> None:
-    st.session_state[_TAKE_BACK] = True
+def _settle(sha256: str, history: History, corrected: Measurement | None = None) -> Kept:
+    """The photo's measurement, after it has followed what was done by hand.
+
+    Args:
+        sha256: of the photo.
+        history: what was done.
+        corrected: the measurement with it, where that was worked out already.
+
+    Raises:
+        PhotoError, UsageError: as ``_found``; the disk does not take it.
+    """
+    done = kept()[sha256]
+    if history.done.items == done.measured.made_by_hand.items:
+        return done
+    if corrected is None:
+        corrected = with_corrections(_found(done), history.done)
+    with desk().settling:
+        now = current_lot().measured().get(sha256, done)
+        if now.measured.made_by_hand.items == history.done.items:  # another window was quicker
+            fresh = now
+        else:
+            record, overlay = Measured.of(corrected), overlay_png(corrected)
+            fresh = current_lot().put(replace(done, measured=record, overlay=overlay, stamp=history.on))
+    kept()[sha256] = fresh
+    return fresh
 
 
 def _in_short(corrected: Measurement) -> str:
@@ -173,20 +206,6 @@ def _figures(corrected: Measurement) -> None:
 
 def _range(model: ProductModel) -> Range:
     return Range.of(model.draws())
-
-
-def _base(done: Kept) -> Kept:
-    base: Kept | None = st.session_state.get(_BASE)
-    if base is None or base.sha256 != done.sha256:
-        st.session_state[_BASE] = base = done
-    return base
-
-
-def _keep(base: Kept, corrected: Measurement) -> Kept:
-    """Put the corrected measurement into the lot, so that whatever comes next reckons with it."""
-    fresh = current_lot().put(replace(base, measured=Measured.of(corrected), overlay=overlay_png(corrected)))
-    kept()[base.sha256] = st.session_state[_BASE] = fresh
-    return fresh
 
 
 def _save(done: Kept, corrected: Measurement) -> None:

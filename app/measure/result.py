@@ -8,27 +8,25 @@ from pathlib import PurePath
 
 import streamlit as st
 
+from app.common.preferences import mass_unit
 from app.common.show import (
+    as_typed,
     bars,
     caution,
-    figure,
     heading,
-    legend,
-    plain,
-    problem,
     range_text,
     remark,
     split_range,
     table,
+    told_figure,
     visible_only,
 )
 from app.lots.shelf import Kept
 from app.measure.retake import show_checks
-from calibration.errors import RefusedError
 from calibration.finishes import FINISH_WORDS
 from grader.measured import Measured, MeasuredBoard
 from grader.report.wide import wide_sentences
-from grader.report.words import budget_lines, learned_from, row_words, scale_words, told_finishes
+from grader.report.words import learned_sources, plating_words, row_words, scale_words, told_finishes, unknown_lines
 from grader.units import format_share, together
 
 
@@ -37,8 +35,6 @@ def show_result(done: Kept) -> None:
     measured = done.measured
     refused = measured.refused
     heading(done.name)
-    if refused is not None:
-        problem(RefusedError(refused.code, refused.message, refused.advice))
     retake = show_checks(measured)
     if done.has_gold:
         _figures(measured)
@@ -46,11 +42,11 @@ def show_result(done: Kept) -> None:
     else:
         st.metric("Plated share of the frame", format_share(measured.plated_share_of_frame or 0.0))
         st.markdown("Without a scale there is no area in mm² and no gold in mg.")
-    st.image(done.overlay, width="stretch", alt="The photo with the plating coloured by finish")
-    legend()
-    if done.has_gold:
-        _by_finish(measured)
-    _boards(measured.boards)
+    count = len(measured.boards)
+    with st.expander(f"By finish, boards ({count}) and rows of contacts", icon=":material/developer_board:"):
+        if done.has_gold:
+            _by_finish(measured)
+        _boards(measured.boards)
     said = {*retake, *([refused.code] if refused is not None else [])}
     for warning in measured.warnings:
         if warning.code not in said:
@@ -66,8 +62,7 @@ def show_all(shelf: Sequence[Kept]) -> None:
         [
             (
                 done.name,
-                range_text(done.measured.plated_area_mm2, "mm²") if done.has_gold else "no scale",
-                range_text(done.measured.gold_mg, "mg") if done.has_gold else "",
+                *(plating_words(done.measured, mass_unit()) if done.has_gold else ("no scale", "")),
             )
             for done in shelf
         ],
@@ -75,19 +70,19 @@ def show_all(shelf: Sequence[Kept]) -> None:
 
 
 def _figures(measured: Measured) -> None:
+    area, gold = plating_words(measured, mass_unit())
     left, right = st.columns(2)
     with left:
-        figure("Plated area", measured.plated_area_mm2, "mm²")
+        told_figure("Plated area", area)
     with right:
-        figure("Gold in the visible plating", measured.gold_mg, "mg")
-    for source in learned_from(measured):
+        told_figure("Gold in the visible plating", gold)
+    for source in learned_sources(measured):
         remark(f"Thickness: {source}. So this is the gold that your process recovers.")
     if measured.scale is not None:
         remark(f"{scale_words(measured.scale)}.")
 
 
 def _by_finish(measured: Measured) -> None:
-    heading("By finish")
     found = told_finishes(measured)
     if not found:
         st.markdown("No gold plating was found.")
@@ -116,19 +111,18 @@ def _boards(boards: Sequence[MeasuredBoard]) -> None:
             else f"{format_share(board.plated_share or 0.0)} of it plated"
         )
         rows.append((str(number), size, "; ".join(map(row_words, board.contacts)) or "none found"))
-    with st.expander(f"Boards ({len(boards)}) and rows of contacts", icon=":material/developer_board:"):
-        table(("Board", "Outline holds", "Rows seen"), rows)
+    table(("Board", "Outline holds", "Rows seen"), rows)
 
 
 def _why_wide(measured: Measured) -> None:
     sentences = wide_sentences(measured)
     if not sentences:
         return
-    st.markdown(plain(" ".join(sentences[:2])))
+    st.markdown(as_typed(" ".join(sentences[:2])))
     with st.expander("Why the range is so wide, and what narrows it", icon=":material/swap_horiz:"):
         for sentence in sentences[2:]:
-            st.markdown(plain(sentence))
-        bars([(title, share, "") for title, share in budget_lines(measured)])
+            st.markdown(as_typed(sentence))
+        bars([(title, share, "") for title, share in unknown_lines(measured)])
 
 
 def _downloads(done: Kept) -> None:

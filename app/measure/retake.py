@@ -31,7 +31,8 @@ def show_checks(measured: Measured) -> set[str]:
             f"<p>{html.escape(check.sentence)} {html.escape(check.advice)}</p></div></div>"
         )
     if checks:
-        with st.expander(f"Checks of this photo: {len(checks) - len(bad)} of {len(checks)} without a complaint"):
+        passed = "all passed" if not bad else f"{len(checks) - len(bad)} of {len(checks)} passed"
+        with st.expander(f"Checks of this photo: {passed}", icon=":material/checklist:"):
             table(
                 ("Check", "Verdict", "What was found"),
                 [(c.title, _WORDS[c.is_good], c.sentence) for c in checks],

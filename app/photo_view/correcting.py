@@ -1,19 +1,19 @@
-"""Correct by hand what was found on a photo: the component, and what its list means."""
+"""Correct by hand what was found on a photo: the component, and what it is given."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Protocol
 
 import streamlit as st
 
-from app.common.show import problem
+from app.common.trouble import telling
 from app.photo_view.component import photo_correct
+from app.photo_view.history import History, history_of
 from app.photo_view.picture import forget_pictures, photo_urls
-from calibration.errors import DataFileError
 from calibration.finishes import FINISH_HATCH, FINISH_RGB, FINISH_WORDS, Finish
 from grader.area import region_sums
-from grader.correct import Corrections
+from grader.correct.groups import seen_rows
 from grader.correct.outlines import outlines
 from grader.model import FINISHES
 from grader.pipeline import Measurement
@@ -23,72 +23,64 @@ _BRUSH_SHARE, _BRUSH_RANGE_SHARE = 0.01, (0.001, 0.1)  # of the photo's longer s
 _SCENE, _VERSION = "desk-photo-view-scene", "desk-photo-view-version"
 
 
-def correct(found: Measurement, before: Corrections) -> Corrections:
-    """The picture with its tools, and all corrections made on it so far.
+class Heard(Protocol):
+    """Told of each step that is made on a picture; it may raise what the page then tells."""
+
+    def __call__(self, history: History, *, is_current: bool) -> None:
+        """Keep it.
+
+        Args:
+            history: all that was done and undone on the picture.
+            is_current: whether the picture began with what was given last, not with what ``begin_again`` ended.
+        """
+
+
+def correct(found: Measurement, history: History, heard: Heard) -> None:
+    """The picture with its tools.
 
     Args:
         found: a measurement without corrections.
-        before: what to begin with when the picture is opened; later what was made here counts.
+        history: what the picture begins with when it is drawn first, after ``begin_again`` or on a page that was
+            left and opened again; otherwise it knows better than this.
+        heard: told at once, before anything is drawn.
     """
-    scene = _scene(found, before)
-    photo_correct(key=_key(scene), data={**scene, "photo": photo_urls(found.photo)}, on_corrections_change=_changed)
-    try:
-        made = made_on_picture(found)
-    except DataFileError as error:
-        problem(error)
-        made = None
-    return before if made is None else made
+    scene = _scene(found)
+    key = f"desk-correct-{found.photo.short_id}"
 
+    def changed() -> None:
+        state = st.session_state.get(key)
+        told = state.get("corrections") if isinstance(state, Mapping) else None
+        is_current = isinstance(told, Mapping) and told.get("version") == st.session_state.get(_VERSION)
+        heard(history_of(told, found.photo.sha256), is_current=is_current)
 
-def made_on_picture(found: Measurement) -> Corrections | None:
-    """All corrections on the picture of a photo, those that it began with included; None where none is open.
-
-    Raises:
-        DataFileError: what the browser sent is no list of corrections.
-    """
-    scene: dict[str, Any] | None = st.session_state.get(_SCENE)
-    if scene is None or scene["sha256"] != found.photo.sha256:
-        return None
-    told = _told(_key(scene))
-    made = scene["corrections"] if told is None else told
-    return Corrections.from_json({"schema": 1, "sha256": found.photo.sha256, "corrections": made})
-
-
-def _key(scene: Mapping[str, Any]) -> str:
-    return f"desk-correct-{scene['version']}"
-
-
-def _told(key: str) -> Any:
-    """What the component last sent; None before the first change."""
-    state = st.session_state.get(key)
-    return state.get("corrections") if isinstance(state, Mapping) else None
+    begin = {"done": history.done.as_json()["corrections"], "undone": history.undone.as_json()["corrections"]}
+    data = {**scene, **begin, "photo": photo_urls(found.photo)}
+    photo_correct(key=key, data=data, on_corrections_change=telling(changed))
 
 
 def begin_again() -> None:
-    """Close the picture: the next one begins with the corrections that it is given."""
+    """The picture begins anew with the history that it is given next."""
     st.session_state.pop(_SCENE, None)
+
+
+def close_picture() -> None:
+    """Let go of the picture."""
+    begin_again()
     forget_pictures()
 
 
-def _changed() -> None:
-    """A change draws the page, or its fragment, again."""
-
-
-def _scene(found: Measurement, before: Corrections) -> dict[str, Any]:
-    """What the component shows: worked out once when it is opened, the list that it began with included.
-
-    The list must not follow the component's own changes, or it would begin anew with each of them.
-    """
+def _scene(found: Measurement) -> dict[str, Any]:
+    """What the component shows: worked out once when it is opened."""
     scene: dict[str, Any] | None = st.session_state.get(_SCENE)
     if scene is None or scene["sha256"] != found.photo.sha256:
         version = int(st.session_state.get(_VERSION, 0)) + 1
         st.session_state[_VERSION] = version
-        scene = {"version": version, "sha256": found.photo.sha256, **_data(found, before)}
+        scene = {"version": version, "sha256": found.photo.sha256, **_data(found)}
         st.session_state[_SCENE] = scene
     return scene
 
 
-def _data(found: Measurement, before: Corrections) -> dict[str, Any]:
+def _data(found: Measurement) -> dict[str, Any]:
     photo, scale = found.photo, found.scale
     longer = max(photo.width_px, photo.height_px)
     per = scale.px_per_mm if scale is not None else float(longer)
@@ -100,20 +92,22 @@ def _data(found: Measurement, before: Corrections) -> dict[str, Any]:
         "brush_range_px": [max(least * per, 1.0), max(most * per, 8.0)],
         "finishes": [_finish(f) for f in FINISHES],
         "regions": _regions(found),
-        "corrections": before.as_json()["corrections"],
     }
 
 
 def _regions(found: Measurement) -> list[Mapping[str, Any]]:
+    rows = seen_rows(found.regions, None if found.scale is None else found.scale.px_per_mm)
     mm2 = region_sums(found.coverage.share, found.regions.labels, found.scale)
     return [
         {
             "number": number,
             "finish": each.region.finish,
+            "row": rows[each.region.number - 1],
+            "board": each.region.board,
             "outlines": [[round(float(v), 2) for v in ring.ravel()] for ring in each.rings_px],
             "at_px": each.inside_px,
             "reach_px": each.reach_px,
-            "area": f"{mm2[each.region.number]:.3g} mm²" if found.scale is not None else "",
+            "mm2": float(mm2[each.region.number]) if found.scale is not None else None,
         }
         for number, each in enumerate(outlines(found.coverage.share, found.regions), 1)
     ]

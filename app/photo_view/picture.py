@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import cv2
 import numpy as np
 import streamlit as st
@@ -12,7 +14,8 @@ from grader.photo import Photo, reduced
 
 PREVIEW_PX = 1600
 _QUALITY = 90
-_KEPT = "desk-photo-view-pictures"
+_KEPT, _PREVIEWS = "desk-photo-view-pictures", "desk-photo-view-previews"
+_MOST_PREVIEWS = 24
 
 Urls = dict[str, str]
 
@@ -29,6 +32,25 @@ def photo_urls(photo: Photo) -> Urls:
         st.session_state[_KEPT] = photo.sha256, pictures
     media = get_instance().media_file_mgr
     return {which: media.add(data, "image/jpeg", f"photo-view-{which}") for which, data in pictures.items()}
+
+
+def preview_url(sha256: str, decoded: Callable[[], Photo]) -> str:
+    """The address of a preview of a photo, as ``photo_urls`` gives it; decoded only where it is not kept yet.
+
+    Raises:
+        PhotoError: as ``decoded``.
+    """
+    kept: dict[str, bytes] = st.session_state.setdefault(_PREVIEWS, {})
+    if sha256 not in kept:
+        kept[sha256] = _jpeg(reduced(decoded().rgb, PREVIEW_PX)[0])
+        while len(kept) > _MOST_PREVIEWS:
+            del kept[next(iter(kept))]
+    return get_instance().media_file_mgr.add(kept[sha256], "image/jpeg", f"photo-view-{sha256}")
+
+
+def overlay_url(sha256: str, png: bytes) -> str:
+    """The address of a picture that is laid over a photo."""
+    return get_instance().media_file_mgr.add(png, "image/png", f"photo-view-over-{sha256}")
 
 
 def forget_pictures() -> None:

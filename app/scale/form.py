@@ -68,7 +68,7 @@ def ask_request(way: str, name: str, data: bytes) -> Request | None:
         name: of the photo on which points are marked.
         data: its bytes.
     """
-    choice = _choice(way, name, data)
+    choice = ask_choice(way, name, data)
     thickness, thickness_ok = read(
         st.text_input(
             "Thickness of the boards, if you know it",
@@ -109,26 +109,35 @@ def read(text: str | None, parse: Callable[[str], _T]) -> tuple[_T | None, bool]
         return None, False
 
 
-def _choice(way: str, name: str, data: bytes) -> ScaleChoice | None:
+def ask_choice(way: str, name: str, data: bytes, *, listed: bool = True) -> ScaleChoice | None:
+    """What gives the scale, in one of the ways; None while something is missing or wrong.
+
+    Args:
+        way: as ``ask_way`` gives it.
+        name: of the photo on which points are marked.
+        data: its bytes.
+        listed: whether sizes can be picked from a list, or are typed.
+    """
     if way == PRINTED:
         return Automatic()
     if way == NONE:
         return WithoutScale()
     if way == PITCH:
-        return _pitch()
+        return _pitch(listed=listed)
     if way == OTHER:
         return _other_target()
     photo = photo_to_mark(name, data, lambda error: problem(error, name))
     if photo is None:
         return None
-    return {LENGTH: _length, RECTANGLE: _rectangle, COIN: _coin}[way](photo)
+    return {LENGTH: _length, RECTANGLE: _rectangle, COIN: _coin}[way](photo, listed)
 
 
-def _pitch() -> ByPitch | None:
+def _pitch(*, listed: bool) -> ByPitch | None:
     pitch = pick_pitch(
         "Which contacts?",
         "known-contacts",
         lambda: _typed_mm("Their pitch, middle to middle", "1.27 mm", "known-pitch"),
+        listed=listed,
     )
     if pitch is None:
         remark("Give the pitch: the longest even row of contacts in the photo then gives the scale.")
@@ -148,28 +157,29 @@ def _other_target() -> ByTarget | None:
         return None
 
 
-def _length(photo: Photo) -> ByLength | None:
+def _length(photo: Photo, listed: bool) -> ByLength | None:
     size = pick_size(
         "What is it?",
         "length",
         "known-length-of",
         lambda: _one(_typed_mm("Length with its unit", "133.35 mm", "known-length")),
+        listed=listed,
     )
-    points = _points(photo, ("One end", "Other end"))
+    points = ask_points(photo, ("One end", "Other end"))
     if size is None or len(points) < 2:
         remark("Give the length and its two ends; then measure.")
         return None
     return ByLength(size.sizes_mm[0], points[0], points[1], size.sd_mm)
 
 
-def _rectangle(photo: Photo) -> ByRectangle | None:
+def _rectangle(photo: Photo, listed: bool) -> ByRectangle | None:
     def typed() -> tuple[float, ...] | None:
         label = "Its two sides, with their unit; the first is from corner 1 to corner 2"
         text = st.text_input(label, placeholder="133.35 x 31.25 mm", key="known-rectangle", persist_state="session")
         return read(text, parse_pair_mm)[0]
 
-    size = pick_size("What is it?", "rectangle", "known-rectangle-of", typed)
-    points = _points(photo, ("Corner 1", "Corner 2", "Corner 3", "Corner 4"))
+    size = pick_size("What is it?", "rectangle", "known-rectangle-of", typed, listed=listed)
+    points = ask_points(photo, ("Corner 1", "Corner 2", "Corner 3", "Corner 4"))
     if size is None or len(points) < 4:
         remark("Give the sides and the four corners, going round; then measure.")
         return None
@@ -179,14 +189,15 @@ def _rectangle(photo: Photo) -> ByRectangle | None:
     return ByRectangle(sides, corners, size.sd_mm)
 
 
-def _coin(photo: Photo) -> ByCoin | None:
+def _coin(photo: Photo, listed: bool) -> ByCoin | None:
     size = pick_size(
         "Which coin?",
         "coin",
         "known-coin",
         lambda: _one(_typed_mm("Diameter of the disc, with its unit", "24.26 mm", "known-diameter")),
+        listed=listed,
     )
-    points = _points(photo, tuple(f"Rim {n}" for n in range(1, _RIM_POINTS + 1)))
+    points = ask_points(photo, tuple(f"Rim {n}" for n in range(1, _RIM_POINTS + 1)))
     if size is None or len(points) < _LEAST_RIM_POINTS:
         remark(f"Give the coin and at least {_LEAST_RIM_POINTS} points all round its upper rim; then measure.")
         return None
@@ -201,7 +212,7 @@ def _one(size_mm: float | None) -> tuple[float, ...] | None:
     return None if size_mm is None else (size_mm,)
 
 
-def _points(photo: Photo, labels: Sequence[str]) -> tuple[Point, ...]:
+def ask_points(photo: Photo, labels: Sequence[str]) -> tuple[Point, ...]:
     """Points in px of the photo, marked on the picture or typed as numbers: those that are set."""
     keys = [tuple(f"{label}-{axis}-{photo.short_id}" for axis in "xy") for label in labels]
     typed = [_typed(*pair) for pair in keys]

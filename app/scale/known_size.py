@@ -7,16 +7,12 @@ from dataclasses import dataclass
 
 import streamlit as st
 
-from app.common.show import remark
+from app.common.show import remark, where_from
 from calibration.families import contact_families
+from calibration.sourced import source_words
 from calibration.standard_objects import Kind, standard_objects
 
 _TYPED = "desk-typed"
-_KNOWN = {
-    "read": "read in its source",
-    "computed here": "worked out from its source",
-    "from memory": "from memory: check it where you can",
-}
 
 
 @dataclass(frozen=True)
@@ -36,7 +32,9 @@ class Size:
     is_picked: bool
 
 
-def pick_size(question: str, kind: Kind, key: str, typed: Callable[[], tuple[float, ...] | None]) -> Size | None:
+def pick_size(
+    question: str, kind: Kind, key: str, typed: Callable[[], tuple[float, ...] | None], *, listed: bool = True
+) -> Size | None:
     """A list of things of that kind, and a field where none of them is meant; None while nothing is given.
 
     Args:
@@ -44,28 +42,36 @@ def pick_size(question: str, kind: Kind, key: str, typed: Callable[[], tuple[flo
         kind: rectangle, length or coin; coins with flats are no circle and left out.
         key: of the list.
         typed: asks for a size in mm.
+        listed: whether there is a list, or only the field.
     """
     known = {o.name: o for o in standard_objects().values() if o.kind == kind and o.outline != "flats"}
-    name = _pick(question, {o.name: f"{o.name}: {_mm(o.sizes_mm)}" for o in known.values()}, key)
+    words = {o.name: f"{o.name}: {_mm(o.sizes_mm)}" for o in known.values()}
+    name = _pick(question, words, key) if listed else _TYPED
     if name not in known:
         sizes = typed()
         return None if sizes is None else Size(sizes, None, 0.0, is_picked=False)
     picked = known[name]
     if picked.note:
         remark(f"Mind: {picked.note}.")
-    remark(f"Size after {picked.source} ({_KNOWN.get(picked.how_known, picked.how_known)}).")
+    tell_source(picked.source, picked.how_known)
     return Size(picked.sizes_mm, picked.size_sd_mm, picked.thickness_mm or 0.0, is_picked=True)
 
 
-def pick_pitch(question: str, key: str, typed: Callable[[], float | None]) -> float | None:
+def pick_pitch(question: str, key: str, typed: Callable[[], float | None], *, listed: bool = True) -> float | None:
     """The pitch of contacts of a published outline, or a typed one, in mm."""
     families = {f.key: f for f in contact_families()}
-    name = _pick(question, {f.key: f"{f.title}: {f.pitch_mm:g} mm" for f in families.values()}, key)
+    words = {f.key: f"{f.title}: {f.pitch_mm:g} mm" for f in families.values()}
+    name = _pick(question, words, key) if listed else _TYPED
     if name not in families:
         return typed()
     family = families[name]
-    remark(f"Pitch after {family.layout_source} ({_KNOWN.get(family.layout_known, family.layout_known)}).")
+    tell_source(family.layout_source, family.layout_known)
     return family.pitch_mm
+
+
+def tell_source(source: str, how_known: str) -> None:
+    """Where a size stands, for who asks."""
+    where_from(f"{source_words(source, how_known)}. Measure yours where you can.")
 
 
 def _pick(question: str, words: Mapping[str, str], key: str) -> str:

@@ -14,6 +14,9 @@ from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 _COOKIE = "grader-page"
+WHO_COOKIE = "grader-who"
+"""Tells browsers apart that the code let in: each has figures of its own (``app.lots.desk``). It opens nothing."""
+_KNOWN_S = 365 * 24 * 3600
 _WRONG_S = 0.5  # held for a wrong code; grader/page_code.py reckons what that leaves to who tries
 _WAITING_MOST = 32  # of one address; whoever comes last of them waits 16 s
 _SAFE = (
@@ -79,14 +82,7 @@ class Gate:
             await self._ask(scope, send)
 
     def _has_pass(self, scope: Scope) -> bool:
-        # Looked for among whatever other programs at this address have set: a reader of cookies that knows the rules
-        # gives up at the first one that breaks them.
-        shown = [
-            value.strip()
-            for line in Headers(scope=scope).getlist("cookie")
-            for name, _, value in (pair.partition("=") for pair in line.split(";"))
-            if name.strip() == _COOKIE
-        ]
+        shown = _cookies(scope, _COOKIE)
         return any(hmac.compare_digest(each.encode(), self._pass.encode()) for each in shown)
 
     async def _ask(self, scope: Scope, send: Send) -> None:
@@ -96,16 +92,21 @@ class Gate:
         elif not given:
             await _answer(send, 401, _FORM.format(told=""))
         else:
-            await self._judge(given, _address(scope), send)
+            await self._judge(given, scope, send)
 
-    async def _judge(self, given: str, address: str, send: Send) -> None:
+    async def _judge(self, given: str, scope: Scope, send: Send) -> None:
+        address = _address(scope)
         line = self._lines.setdefault(address, _Line())
         if line.waiting >= _WAITING_MOST:
             await _answer(send, 429, _FORM.format(told='<p role="alert">Too many tries. Wait a little.</p>'))
         elif await self._is_right(given, line, address):
-            cookie = f"{_COOKIE}={self._pass}; Path=/; HttpOnly; SameSite=Lax"
+            cookies = [f"{_COOKIE}={self._pass}; Path=/; HttpOnly; SameSite=Lax"]
+            if not _cookies(scope, WHO_COOKIE):
+                who = secrets.token_urlsafe(16)
+                cookies.append(f"{WHO_COOKIE}={who}; Path=/; Max-Age={_KNOWN_S}; HttpOnly; SameSite=Lax")
             # the code leaves the address, so that it is not kept in the browser's history of the page
-            await _answer(send, 303, "", (b"location", b"/"), (b"set-cookie", cookie.encode()))
+            headers = [(b"set-cookie", cookie.encode()) for cookie in cookies]
+            await _answer(send, 303, "", (b"location", b"/"), *headers)
         else:
             await _answer(send, 403, _FORM.format(told='<p role="alert">That is not the code.</p>'))
 
@@ -122,6 +123,20 @@ class Gate:
             line.waiting -= 1
             if not line.waiting:
                 del self._lines[address]
+
+
+def _cookies(scope: Scope, wanted: str) -> list[str]:
+    """What a browser shows under one name.
+
+    It is looked for among whatever other programs at this address have set: a reader of cookies that knows the rules
+    gives up at the first one that breaks them.
+    """
+    return [
+        value.strip()
+        for line in Headers(scope=scope).getlist("cookie")
+        for name, _, value in (pair.partition("=") for pair in line.split(";"))
+        if name.strip() == wanted
+    ]
 
 
 def _address(scope: Scope) -> str:

@@ -20,6 +20,7 @@ from starlette.middleware import Middleware
 
 from app.server.gate import Gate
 from app.server.hosts import OwnNames
+from app.server.own_words import OwnWords
 from app.server.patience import PatientHttp
 from app.server.safe_headers import SafeHeaders
 from grader.page_code import CODE_VARIABLE
@@ -37,6 +38,7 @@ def page_app(code: str | None) -> st.App:
     guards = [Middleware(SafeHeaders), Middleware(OwnNames, network=code is not None)]
     if code is not None:
         guards.append(Middleware(Gate, code=code))
+    guards.append(Middleware(OwnWords))
     return st.App(Path(__file__).parents[1] / "main.py", middleware=guards)
 
 

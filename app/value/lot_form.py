@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import streamlit as st
 
-from app.common.show import plain, remark
+from app.common.show import as_typed, remark
 from app.scale.form import read
+from app.value.plating_form import NOTHING_SAID, PlatingTexts, ask_plating
 from grader.lot import Lot, PartText, SightText, lot_of
 from grader.lot.pairs import Suggestion, suggest_pairs
 from grader.measured import Measured
@@ -20,10 +21,17 @@ _FACES = {"left_out": "Left out: only faces in the photos count", "alike": "Assu
 
 
 @dataclass(frozen=True)
-class _Shown:
-    """What one photo was said to show; ``back_of`` is the sha256 of the photo of the other face.
+class Shown:
+    """What one photo was said to show.
 
-    ``boards`` is None where nobody counted them.
+    Attributes:
+        sha256: of the photo.
+        part: that it shows.
+        back_of: sha256 of the photo of the other face; None for a front.
+        boards: in it; None where nobody counted them.
+        weighed: what they weigh, as typed.
+        other_face: of its part, for where no photo shows it.
+        plating: what is known of its part's.
     """
 
     sha256: str
@@ -31,30 +39,120 @@ class _Shown:
     back_of: str | None
     boards: int | None
     weighed: str
+    other_face: str = "left_out"
+    plating: PlatingTexts = NOTHING_SAID
 
 
-def ask_lot(measured: Sequence[Measured]) -> Lot | None:
-    """The lot as the user describes it; None while an entry is wrong, which is said beside it.
+@dataclass(frozen=True)
+class ShownPhotos:
+    """What all photos were said to show.
+
+    Attributes:
+        photos: each.
+        are_good: whether all that was typed can be read.
+    """
+
+    photos: tuple[Shown, ...] = ()
+    are_good: bool = True
+
+    @property
+    def parts(self) -> tuple[str, ...]:
+        """Names of the parts, in the order of their first photos."""
+        return parts_of(self.photos)
+
+
+def ask_shown(measured: Sequence[Measured]) -> ShownPhotos:
+    """What each photo shows, behind a fold; what cannot be read is said there."""
+    shown, good = [], True
+    _suggest(measured)
+    with st.expander(_shown_words(measured), icon=":material/photo_library:", key="photos-show"):
+        for m in measured:
+            if len(measured) > 1:
+                st.markdown(f"**{as_typed(m.photo)}**")
+            one, fine = _ask_photo(m, measured)
+            shown.append(one)
+            good = good and fine
+        part_of = {s.sha256: s.part for s in shown}
+        shown = [s if s.back_of is None else replace(s, part=part_of[s.back_of]) for s in shown]
+        parts = parts_of(shown)
+        faces = {part: _ask_face(part, shown) for part in parts}
+        platings = {part: _ask_plating(part, shown, measured) for part in parts}
+    good = good and all(p.can_be_read for p in platings.values())
+    return ShownPhotos(
+        tuple(replace(s, other_face=faces[s.part], plating=platings[s.part]) for s in shown),
+        good,
+    )
+
+
+def parts_of(shown: Sequence[Shown]) -> tuple[str, ...]:
+    """Names of the parts, in the order of their first photos."""
+    return tuple(dict.fromkeys(s.part for s in shown))
+
+
+def lot_as_shown(shown: Sequence[Shown], amounts: Mapping[str, tuple[str, str]], measured: Sequence[Measured]) -> Lot:
+    """The lot as the user describes it.
+
+    Args:
+        shown: what each photo shows.
+        amounts: count and mass of each part, as texts.
+        measured: the photos.
 
     Raises:
         UsageError: the entries contradict each other, as ``lot_of``.
     """
-    shown, good = [], True
-    with st.expander("What do the photos show?", icon=":material/photo_library:", expanded=len(measured) > 1):
-        _suggest(measured)
-        for m in measured:
-            if len(measured) > 1:
-                st.markdown(f"**{plain(m.photo)}**")
-            one, fine = _ask_photo(m, measured)
-            shown.append(one)
-            good = good and fine
-    part_of = {s.sha256: s.part for s in shown}
-    shown = [s if s.back_of is None else replace(s, part=part_of[s.back_of]) for s in shown]
-    texts = [
-        _ask_part(name, [s for s in shown if s.part == name], alone=len({s.part for s in shown}) == 1)
-        for name in dict.fromkeys(s.part for s in shown)
-    ]
-    return lot_of(texts, measured) if good else None
+    texts = []
+    for part in parts_of(shown):
+        own = [s for s in shown if s.part == part]
+        backs = {s.back_of: s.sha256 for s in own if s.back_of is not None}
+        fronts = tuple(
+            SightText(s.sha256, backs.get(s.sha256, ""), s.boards, s.weighed) for s in own if s.back_of is None
+        )
+        count, mass = amounts.get(part, ("", ""))
+        known = own[0].plating
+        texts.append(
+            PartText(
+                part,
+                fronts,
+                count,
+                mass,
+                own[0].other_face,
+                known.kind,
+                known.designs,
+                known.picked,
+                known.thickness,
+            )
+        )
+    return lot_of(texts, measured)
+
+
+def _shown_words(measured: Sequence[Measured]) -> str:
+    """The fold in a line: how many boards the photos show, as far as outlines tell."""
+    said = [m.likely_boards.words() for m in measured]
+    if len(measured) == 1:
+        return f"What the photo shows: {said[0]}, by outline"
+    return f"What the {len(measured)} photos show"
+
+
+def _ask_face(part: str, shown: Sequence[Shown]) -> str:
+    if any(s.back_of is not None for s in shown if s.part == part):
+        return "left_out"
+    alone = len(parts_of(shown)) == 1
+    return str(
+        st.selectbox(
+            "Faces that no photo shows" + ("" if alone else f": {part}"),
+            list(_FACES),
+            format_func=lambda face: _FACES[face],
+            key=f"face-{part}",
+            persist_state="session",
+        )
+    )
+
+
+def _ask_plating(part: str, shown: Sequence[Shown], measured: Sequence[Measured]) -> PlatingTexts:
+    of_part = {s.sha256 for s in shown if s.part == part}
+    if len(parts_of(shown)) > 1:
+        st.markdown(f"**{as_typed(part)}**")
+    return ask_plating(part, [m for m in measured if m.sha256 in of_part])
 
 
 def _suggest(measured: Sequence[Measured]) -> None:
@@ -81,7 +179,7 @@ def _key(what: str, m: Measured) -> str:
     return f"{what}-{m.sha256[:12]}"
 
 
-def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[_Shown, bool]:
+def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[Shown, bool]:
     part, back_of = "the boards", None
     if len(measured) > 1:
         left, right = st.columns(2)
@@ -101,7 +199,7 @@ def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[_Shown, bool]
             )
             back_of = chosen if chosen != _FRONT else None
     if back_of is not None:
-        return _Shown(m.sha256, part, back_of, 1, ""), True
+        return Shown(m.sha256, part, back_of, 1, ""), True
     left, right = st.columns(2)
     with left:
         boards = st.number_input(
@@ -123,35 +221,4 @@ def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[_Shown, bool]
         )
     _, fine = read(weighed, parse_mass_g)
     told = m.likely_boards.is_exact or is_counted or boards != m.likely_boards.value
-    return _Shown(m.sha256, part, None, int(boards) if told else None, weighed.strip()), fine
-
-
-def _ask_part(name: str, shown: Sequence[_Shown], *, alone: bool) -> PartText:
-    if not alone:
-        st.markdown(f"**{plain(name)}**")
-    left, right = st.columns(2)
-    with left:
-        count = st.text_input(
-            "Boards in the lot (empty: those in the photos)",
-            key=f"count-{name}",
-            placeholder="30, or 28..32",
-            persist_state="session",
-        )
-    with right:
-        mass = st.text_input(
-            "Or their stated mass", key=f"mass-{name}", placeholder="5 kg, or 4.5..5 kg", persist_state="session"
-        )
-    backs = {s.back_of: s.sha256 for s in shown if s.back_of is not None}
-    other_face = "left_out"
-    if not backs:
-        other_face = st.selectbox(
-            "Faces that no photo shows",
-            list(_FACES),
-            format_func=lambda face: _FACES[face],
-            key=f"face-{name}",
-            persist_state="session",
-        )
-    fronts = tuple(
-        SightText(s.sha256, backs.get(s.sha256, ""), s.boards, s.weighed) for s in shown if s.back_of is None
-    )
-    return PartText(name, fronts, count.strip(), mass.strip(), other_face)
+    return Shown(m.sha256, part, None, int(boards) if told else None, weighed.strip()), fine

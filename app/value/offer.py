@@ -1,4 +1,4 @@
-"""An offer as a person reads it: the price, the odds, what moves them, what was assumed, what to mind."""
+"""What stands behind an offer, in three folds: ways and odds, what it rests on, what to mind."""
 
 from __future__ import annotations
 
@@ -6,8 +6,8 @@ import streamlit as st
 
 from app.common.chart import draw
 from app.common.preferences import mass_unit
-from app.common.show import bars, caution, heading, plain, table, told_list, visible_only
-from grader.report.charts import profit_chart, swing_chart
+from app.common.show import as_typed, bars, caution, heading, remark, table, told_list
+from grader.report.charts import profit_chart
 from grader.units import format_money, format_share
 from grader.valuation import Offer
 from grader.valuation.words import (
@@ -18,8 +18,6 @@ from grader.valuation.words import (
     at_price_lines,
     break_even_words,
     budget_lines,
-    each_words,
-    highest_words,
     lot_rows,
     needs_lines,
     question_rows,
@@ -28,30 +26,34 @@ from grader.valuation.words import (
     summary_lines,
 )
 
+_MOST_QUESTIONS = 3
 
-def show_offer(offer: Offer) -> None:
-    """Show one offer."""
+
+def show_folds(offer: Offer) -> None:
+    """Draw the three folds, closed."""
+    with st.expander("Ways to deal with it, and the odds", icon=":material/alt_route:", key="ways-and-odds"):
+        _ways(offer)
+    with st.expander("What the price rests on", icon=":material/foundation:", key="rests-on"):
+        _basis(offer)
+    count = len(offer.notices) + (offer.reason is not None)
+    minded = f"What to mind ({count})" if count else "What to mind"
+    with st.expander(minded, icon=":material/warning:", key="to-mind"):
+        _to_mind(offer)
+
+
+def _ways(offer: Offer) -> None:
     currency = offer.assumptions.currency
-    st.metric("Highest price worth paying", highest_words(offer))
-    accepted = format_share(offer.assumptions.accepted_loss)
-    if offer.reason is None:
-        each = each_words(offer)
-        st.markdown(plain(f"Best way: {offer.way.title}." + (f" That is {each}." if each else "")))
-    st.markdown(plain(f"You accept a {accepted} chance of a loss."))
-    if offer.reason is not None:
-        caution(offer.reason)
+    accepted = format_share(offer.assumptions.accepted_here)
+    st.markdown(as_typed(f"You accept a {accepted} chance of a loss."))
     left, right = st.columns(2)
     with left:
         st.metric("Break-even price (no profit on average)", break_even_words(offer))
     if offer.asking is not None:
         with right:
             st.metric(
-                f"Chance of a loss at {plain(format_money(offer.asking.price, currency))}",
+                f"Chance of a loss at {as_typed(format_money(offer.asking.price, currency))}",
                 format_share(offer.asking.chance_of_loss),
             )
-    if offer.lot:
-        table(LOT_COLUMNS, lot_rows(offer))
-    table(("", ""), summary_lines(offer, mass_unit()))
     shown = at_price(offer)
     if shown is not None:
         title, at = shown
@@ -65,7 +67,13 @@ def show_offer(offer: Offer) -> None:
         table(("", ""), needs)
     heading("Profit against price")
     draw(profit_chart(offer))
-    asked = question_rows(offer)
+
+
+def _basis(offer: Offer) -> None:
+    if offer.lot:
+        table(LOT_COLUMNS, lot_rows(offer))
+    table(("", ""), summary_lines(offer, mass_unit()))
+    asked = question_rows(offer)[:_MOST_QUESTIONS]
     if asked:
         heading("Worth asking before you buy")
         told_list(asked)
@@ -73,15 +81,16 @@ def show_offer(offer: Offer) -> None:
     if lines:
         heading("What moves the profit most")
         bars([(title, share, f"profit {swing}" if swing else "") for title, share, swing in lines])
-        heading("How far each input swings the profit")
-        swings = swing_chart(offer)
-        if swings is not None:
-            draw(swings)
-    with st.expander("What was assumed"):
-        table(("", ""), assumed_lines(offer))
-    for item in offer.notices:
+    heading("What was assumed")
+    table(("", ""), assumed_lines(offer))
+
+
+def _to_mind(offer: Offer) -> None:
+    for item in (*(() if offer.reason is None else (offer.reason,)), *offer.notices):
         caution(item)
-    reminder, *others = offer.statements
-    for statement in others:
-        st.info(plain(statement), icon=":material/health_and_safety:")
-    visible_only(reminder)
+
+
+def show_cautions(offer: Offer) -> None:
+    """What can hurt: always in sight, for the ways lead through acids."""
+    for statement in offer.statements[1:]:
+        remark(statement)

@@ -1,34 +1,41 @@
-"""Value: from gold with a range to the most to pay."""
+"""Value: from the seller's pictures to the most to pay. The answer stands first, the form folds to a line."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
 import streamlit as st
 
 from app.bench.report import planned_before
+from app.common.arrive import arrive
 from app.common.doubts import believed
-from app.common.own_money import in_chosen_currency
+from app.common.own_money import ask_rate, in_chosen_currency
 from app.common.preferences import currency
-from app.common.show import plain, problem, remark
+from app.common.show import as_typed, problem, remark
 from app.lots.desk import current_lot, lot_name
 from app.lots.keep import all_lots, ask_to_keep, lot_contents, say_what_was_done, write_log
 from app.lots.lot_folder import LotFolder
 from app.lots.report import NO_PLANS, report_downloads, report_of
 from app.lots.shelf import Kept, kept
 from app.lots.way import link, show_next, show_way
-from app.value.form import ask_money
-from app.value.lot_form import ask_lot
-from app.value.offer import show_offer
+from app.photos.adding import ask_photos, ask_sample, measure_what_waits
+from app.photos.pane import ask_scale, choose_photo, show_overlay, show_waiting
+from app.value.entered import Entered, entered, read_form, write_in_full
+from app.value.form import draw_form, folded_words
+from app.value.lot_form import ShownPhotos, ask_shown, lot_as_shown
+from app.value.offer import show_cautions, show_folds
+from app.value.verdict import show_verdict
 from calibration.errors import UsageError
 from grader.log import LoggedLot
-from grader.lot import estimate_lot
-from grader.lot_offer import asking_price, offer_for
+from grader.lot import Lot, estimate_lot
+from grader.lot_offer import offer_for
 from grader.measured import Measured, usable
 from grader.places import assumptions_folder
 from grader.report.lot_report import LotReport
-from grader.units import format_money
+from grader.units import AskingPrice, format_money
 from grader.valuation import Assumptions, Offer, load_set, sets_in
 from grader.valuation.doubts import price_doubts
 from grader.valuation.lot_doubts import lot_doubts
@@ -36,11 +43,13 @@ from grader.valuation.words import highest_words
 
 _FILE = "value/page.py"
 _HERE, _LOGGED = "The photos measured here", "A lot in the log"
+_ASKED, _JUST_ASKED, _OFFER = "value-asked", "desk-value-just-asked", "desk-offer"
+_ALL_BOARDS = ("the boards",)
 
 
 @dataclass(frozen=True)
 class _Source:
-    """What is valued: photos of this browser session, or a lot of the log."""
+    """What is valued: photos of the lot in progress, or a lot of the log."""
 
     measured: list[Measured]
     photos: tuple[Kept, ...] = ()
@@ -51,32 +60,154 @@ def show() -> None:
     """Draw the page."""
     show_way(_FILE)
     st.title("What is it worth?", anchor=False)
-    try:
-        source = _source()
-        if source is None:
-            return
-        lot = ask_lot(source.measured)
-        base = _base()
-        typed = ask_money(base)
-        if lot is None or typed is None:
-            return
-        figures, estimate = typed.assumptions(base), estimate_lot(lot)
-        asking = asking_price(typed.asking)
-        prices_meant = believed(price_doubts(figures), "spot")
-        if not (believed(lot_doubts(estimate, figures, asking)) and prices_meant):
-            return
-        offer = offer_for(estimate, figures, asking)
-    except UsageError as error:
-        problem(error)
+    lots = all_lots()
+    shelf = list(reversed(kept().values()))
+    if _is_logged(lots):
+        _offer_logged(lots)
+        source = _logged(lots)
+        if source is not None:
+            _answer(source)
         return
+    if not shelf and not current_lot().waiting():
+        _begin()
+        _offer_logged(lots)
+        return
+    with st.container(key="panes"):
+        left, right = st.columns([6, 5], gap="large")
+    here = tuple(done for done in kept().values() if done.has_gold)
+    source = _Source(usable((done.name, done.measured) for done in here) if here else [], here)
+    with left:
+        _photos(shelf)
+    with right:
+        _answer(source)
+        _offer_logged(lots)
+
+
+def _begin() -> None:
+    """Without a photo: how to get one, and the field for it."""
+    st.markdown("Save the seller's pictures and add them here: whole boards, their contacts sharp.")
+    came = ask_photos("The seller's pictures")
+    with st.expander("Try a sample photo", icon=":material/imagesmode:"):
+        came = ask_sample() or came
+    measure_what_waits()
+    if came:
+        arrive(".st-key-measuring")
+        st.rerun()
+
+
+def _photos(shelf: Sequence[Kept]) -> None:
+    """The photo with what was found on it, and what is missing to measure it."""
+    if shelf:
+        chosen = choose_photo(shelf)
+        show_overlay(chosen)
+        ask_scale(chosen)
+    else:
+        show_waiting(current_lot().waiting())
+    measure_what_waits()
+
+
+def _about_photos(source: _Source) -> ShownPhotos:
+    """What the photos show, and the way to more of them."""
+    shown = ask_shown(source.measured) if source.measured else ShownPhotos()
+    if source.lot is None:
+        with st.expander("More pictures, or look closer", icon=":material/add_a_photo:", key="more-pictures"):
+            ask_photos("Add pictures")
+            link("measure/page.py", "What was found, and how to correct it", ":material/search:")
+    return shown
+
+
+def _answer(source: _Source) -> None:
+    """Card, form and folds; the form is read before it is drawn, for the card stands above it."""
+    card = st.container(key="answer")
+    fold, behind, photos, end = (st.container() for _ in range(4))
+    with photos:
+        shown = _about_photos(source)
+    base = _base()
+    parts = shown.parts or _ALL_BOARDS
+    found = read_form(base, parts)
+    offer = None
+    is_asked = entered(_ASKED) != "" and not found.wrong and shown.are_good
+    with card:
+        if is_asked and source.measured:
+            offer = _offer(base, found, source, shown)
+        elif is_asked and not source.measured:
+            st.info("The bid comes as soon as a photo is measured.", icon=":material/hourglass_top:")
+        elif not shown.are_good:
+            st.warning("Something that was typed below about the photos cannot be read.", icon=":material/warning:")
+    label = folded_words(found, parts) if offer is not None else "How much, and at what price?"
+    with (
+        fold,
+        st.container(key="what-is-offered"),
+        # without a key: with each new line it begins anew, open or closed
+        st.expander(label, expanded=offer is None, icon=":material/edit_note:"),
+    ):
+        _ask_set()
+        draw_form(base, found, parts, currency() or base.currency, _go)
+    if offer is None:
+        if (source.measured or found.wrong) and st.session_state.pop(_JUST_ASKED, False):
+            arrive(".st-key-answer [data-testid=stAlert], .st-key-what-is-offered [data-testid=stAlert]", asked=True)
+        return
+    with card:
+        show_verdict(offer)
+    if st.session_state.pop(_JUST_ASKED, False):
+        arrive(".st-key-verdict", asked=True)
     if source.lot is None:
         _note(offer)
-    st.divider()
-    show_offer(offer)
-    _report(source, offer)
-    with st.expander("Keep in the log", icon=":material/save:", expanded=True):
+    with behind:
+        show_folds(offer)
+    with end:
+        _take_along(source, offer)
+        show_cautions(offer)
+        show_next(_FILE)
+
+
+def _go() -> None:
+    """The button was pressed: the answer is wanted from now on, and the gold price stands in full in its field."""
+    st.session_state[_ASKED] = "yes"
+    st.session_state[_JUST_ASKED] = True
+    with suppress(UsageError):  # told beside its field
+        write_in_full(_base())
+
+
+def _offer(base: Assumptions, found: Entered, source: _Source, shown: ShownPhotos) -> Offer | None:
+    """The offer, or None while a figure is missing or doubted, which is said."""
+    if found.spot is None and base.spot is None:
+        st.info("Look up today's gold price and enter it: none is assumed here.", icon=":material/info:")
+        return None
+    try:
+        lot = lot_as_shown(shown.photos, found.amounts, source.measured)
+        figures = found.assumptions(base)
+        estimate = estimate_lot(lot)
+        prices_meant = believed(price_doubts(figures), "spot")
+        if not (believed(lot_doubts(estimate, figures, found.asking)) and prices_meant):
+            return None
+        return _worked_out(lot, figures, found.asking)
+    except UsageError as error:
+        problem(error)
+        # the rate that is missing is asked for right there
+        if error.code == "example-costs-currency" and ask_rate(str(error.values["currency"])):
+            st.rerun()
+        return None
+
+
+def _worked_out(lot: Lot, figures: Assumptions, asking: AskingPrice | None) -> Offer:
+    """The offer; the last one is kept, for it takes a while."""
+    known = st.session_state.get(_OFFER)
+    if known is not None and known[0] == (lot, figures, asking):
+        offer: Offer = known[1]
+        return offer
+    with st.spinner("Working out the price …"):
+        offer = offer_for(estimate_lot(lot), figures, asking)
+    st.session_state[_OFFER] = (lot, figures, asking), offer
+    return offer
+
+
+def _take_along(source: _Source, offer: Offer) -> None:
+    """Keep the offer, and the report."""
+    with st.expander("Keep this lot", icon=":material/save:"):
         _keep(source, offer.as_json())
-    show_next(_FILE)
+    with st.popover("Report to take along", icon=":material/description:"):
+        _report(source, offer)
 
 
 def _report(source: _Source, offer: Offer) -> None:
@@ -101,20 +232,20 @@ def _note(offer: Offer) -> None:
         current_lot().set_facts(said=said)
 
 
-def _source() -> _Source | None:
-    here = tuple(done for done in kept().values() if done.has_gold)
-    lots = all_lots()
-    ways = [way for way, there in ((_HERE, here), (_LOGGED, lots)) if there]
-    if not ways:
-        st.markdown("There is nothing to value yet: measure a photo first.")
-        link("measure/page.py", "Measure a photo", ":material/arrow_forward:")
-        return None
-    way = st.radio("What do you want to value?", ways, key="value-what") if len(ways) > 1 else ways[0]
-    if way == _HERE:
-        names = ", ".join(done.name for done in here)
-        st.markdown(f"{len(here)} {'photo' if len(here) == 1 else 'photos'}: {plain(names)}")
-        return _Source(usable((done.name, done.measured) for done in here), here)
-    lot = st.selectbox("LoggedLot", lots, format_func=lambda lot: lot.name, key="value-lot")
+def _is_logged(lots: Sequence[LoggedLot]) -> bool:
+    """Whether a lot of the log is to be valued."""
+    return bool(lots) and st.session_state.get("value-what") == _LOGGED
+
+
+def _offer_logged(lots: Sequence[LoggedLot]) -> None:
+    """The way to a lot of the log, and back."""
+    if lots:
+        with st.expander("Value a lot of the log", icon=":material/menu_book:"):
+            st.radio("What do you want to value?", [_HERE, _LOGGED], key="value-what", persist_state="session")
+
+
+def _logged(lots: Sequence[LoggedLot]) -> _Source | None:
+    lot = st.selectbox("Lot of the log", lots, format_func=lambda lot: lot.name, key="value-lot")
     contents = lot_contents(lot)
     if contents is None:
         return None
@@ -128,25 +259,31 @@ def _source() -> _Source | None:
 def _base() -> Assumptions:
     """The figures that hold where nothing is typed: the shipped examples, or a set of the user's own."""
     sets = list(sets_in(assumptions_folder()))
-    chosen = None
+    chosen = st.session_state.get("assumptions", sets[0] if sets else None)
+    known = chosen if chosen in sets else None
+    return in_chosen_currency(load_set(known, assumptions_folder()), currency())
+
+
+def _ask_set() -> None:
+    """Which figures hold, asked only where the user has sets of their own."""
+    sets = list(sets_in(assumptions_folder()))
     if sets:
-        chosen = st.selectbox(
+        st.selectbox(
             "Your figures",
             [*sets, None],
             format_func=lambda name: name if name is not None else "The shipped examples",
             key="assumptions",
             persist_state="session",
         )
-    return in_chosen_currency(load_set(chosen, assumptions_folder()), currency())
 
 
-def _keep(source: _Source, offer: dict[str, Any]) -> None:
+def _keep(source: _Source, offer: Mapping[str, Any]) -> None:
     lot = source.lot
     if lot is None:
-        ask_to_keep("valued", source.photos, offer)
+        ask_to_keep("valued", source.photos, dict(offer))
         return
-    if st.button(f"Keep this offer in lot {plain(lot.name)}", icon=":material/save:"):
-        write_log(lambda log: f"Offer {log.add_offer(lot.id, offer).id} kept in lot {lot.name}.")
+    if st.button(f"Keep this offer in lot {as_typed(lot.name)}", icon=":material/save:"):
+        write_log(lambda log: f"Offer {log.add_offer(lot.id, dict(offer)).id} kept in lot {lot.name}.")
     say_what_was_done()
 
 

@@ -6,11 +6,14 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from calibration.belief.families import published_families
 from calibration.belief.maps import Curve, log_quantiles
+from calibration.belief.parts import Family, UncertainSpread
 from calibration.errors import UsageError
 from calibration.inputs import Distribution
+from calibration.kinds import UNKNOWN, KindKey
 from calibration.sourced import load
-from calibration.thickness import FINISHES, Finish, thickness_prior
+from calibration.thickness import Finish
 
 
 @dataclass(frozen=True)
@@ -20,14 +23,18 @@ class WeighedPlating:
     Attributes:
         finish: of the plating.
         mg_per_um: gold if its effective thickness were 1 um: area × density × gold fraction; above 0.
-        part: the boards' kind; boards without one are taken for one kind.
-        seller: who sold them; likewise.
+        part: the boards' name; boards without one are taken for a part of their own.
+        seller: who sold them; those without one are taken for one seller.
+        kind: of boards, which says what is held of a part that was never weighed.
+        picked: whether these boards were not photographed while the seller chose those that were.
     """
 
     finish: Finish
     mg_per_um: float
     part: str = ""
     seller: str = ""
+    kind: KindKey = UNKNOWN
+    picked: bool = False
 
 
 @dataclass(frozen=True)
@@ -65,56 +72,48 @@ class Batch:
 
 
 @dataclass(frozen=True)
-class UncertainSpread:
-    """A spread on the natural logarithm that is itself uncertain: lognormal.
-
-    Attributes:
-        middle: its median.
-        factor: standard deviation of its logarithm.
-    """
-
-    middle: float
-    factor: float
-
-
-@dataclass(frozen=True)
 class Priors:
     """All that is held before any gold was weighed.
 
     Attributes:
-        thickness: logarithm of a finish's typical thickness in um as a curve of a standard normal number.
-        part: spread of parts about their finish.
+        families: parts of each finish and kind of boards; where a finish lacks a kind, those of one not known.
         seller: spread of sellers, alike for all finishes.
         batch: spread of batches about what is expected of them.
         recovery_middle: median fraction recovered of a process.
         recovery_width: standard deviation of its logit.
+        picked: logarithm of gold on boards that were not shown ÷ on those that the seller chose to show, as a curve
+            of a standard normal number; of each seller.
     """
 
-    thickness: Mapping[Finish, Curve]
-    part: UncertainSpread
+    families: Mapping[tuple[Finish, KindKey], Family]
     seller: UncertainSpread
     batch: UncertainSpread
     recovery_middle: float
     recovery_width: float
+    picked: Curve
+
+    def family_of(self, finish: Finish, kind: KindKey) -> tuple[Finish, KindKey]:
+        """Key of the family that a part belongs to."""
+        return (finish, kind) if (finish, kind) in self.families else (finish, UNKNOWN)
 
 
 def published_priors(thickness: Mapping[Finish, Distribution] | None = None) -> Priors:
     """The shipped priors.
 
     Args:
-        thickness: in um, instead of the published ones for some finishes.
+        thickness: in um, instead of the published ones for some finishes, whatever the kind of boards.
     """
     figures = load("belief")
 
     def spread(name: str) -> UncertainSpread:
         return UncertainSpread(figures[f"{name}_spread"].value, figures[f"{name}_spread_factor"].value)
 
-    given = thickness or {}
+    picked = tuple(figures[f"picked_{at}"].value for at in ("low", "mode", "high"))
     return Priors(
-        {f: log_quantiles(given[f] if f in given else thickness_prior(f).distribution) for f in FINISHES},
-        spread("part"),
+        published_families(thickness or {}),
         spread("seller"),
         spread("batch"),
         figures["recovery_middle"].value,
         figures["recovery_width"].value,
+        log_quantiles(Distribution("triangular", picked)),
     )

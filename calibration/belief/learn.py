@@ -8,20 +8,34 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
 import numpy as np
+from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from calibration.belief.batches import Batch, Priors, WeighedPlating, published_priors
-from calibration.belief.density import Density, Layout, Weighings, glog_residual, log_thickness, spread_of, weighed
-from calibration.belief.sampler import DRAWS, posterior_draws
+from calibration.belief.density import (
+    Density,
+    Weighings,
+    effect,
+    glog_residual,
+    log_picked,
+    log_thickness,
+    spread_of,
+    weighed,
+)
+from calibration.belief.sampler import DRAWS, MANY, posterior_draws
+from calibration.belief.unknowns import Layout, Unknowns
 from calibration.inputs import DEFAULT_SEED, Distribution, FloatArray, Input
+from calibration.kinds import UNKNOWN, KindKey
 from calibration.thickness import FINISHES, Finish
 
 UNLIKELY = 0.01  # chance of a batch as far out, either way, at which it is worth a look
 _DIGITS = 5
-_METHOD = 2  # rises with each change that gives other draws from the same batches
+_METHOD = 3  # rises with each change that gives other draws from the same batches
 
 
 @dataclass(frozen=True)
@@ -52,6 +66,44 @@ class Shift:
 
 
 @dataclass(frozen=True)
+class Known:
+    """What is believed of one part from one seller, both of which were weighed.
+
+    Attributes:
+        finish: of the plating.
+        part: its name, empty for boards without one.
+        seller: who sold it.
+        now: effective thickness in um, as (5 % point, median, 95 % point).
+        batches: how many hold such boards of this seller.
+    """
+
+    finish: Finish
+    part: str
+    seller: str
+    now: tuple[float, float, float]
+    batches: int
+
+
+@dataclass(frozen=True)
+class SellerKnown:
+    """What is believed of one seller.
+
+    Attributes:
+        seller: by name.
+        beside: effective thickness of the same boards from this seller ÷ from any other, as (5 % point, median, 95 %
+            point).
+        picked: gold on boards not shown ÷ on those that this seller chose to show, likewise; None where no such lot
+            was weighed.
+        batches: how many hold boards of this seller.
+    """
+
+    seller: str
+    beside: tuple[float, float, float]
+    picked: tuple[float, float, float] | None
+    batches: int
+
+
+@dataclass(frozen=True)
 class Belief:
     """What weighed batches say about effective thickness.
 
@@ -76,38 +128,43 @@ class Belief:
         """Twelve hex digits: the same for the same batches, process, priors and seed."""
         return identity(self.batches, self.process, self.priors, self.seed)
 
-    def thickness(self, finish: Finish, part: str = "", seller: str = "") -> FloatArray:
+    def thickness(self, finish: Finish, part: str = "", seller: str = "", kind: KindKey = UNKNOWN) -> FloatArray:
         """Draws of the effective thickness in um, float64 (1024,), aligned with those of other finishes."""
-        # of what was never weighed: the same fresh numbers at each call, those of a seller shared by its finishes
-        rng = np.random.default_rng([self.seed, 1])
-        plating = WeighedPlating(finish, 1.0, part, seller)
-        return np.exp(log_thickness(self.draws, self.layout, self.priors, plating, self.process, rng))
+        plating = WeighedPlating(finish, 1.0, part, seller, kind)
+        return np.exp(log_thickness(self.draws, self.layout, self.priors, plating, self.process, self.seed))
+
+    def picked(self, seller: str = "") -> FloatArray:
+        """Draws of gold on boards not shown ÷ on those that this seller chose to show, float64 (1024,)."""
+        return np.exp(log_picked(self.draws, self.layout, self.priors, seller, self.seed))
 
     def batch_factor(self) -> FloatArray:
         """Draws of what one batch comes to beside what is expected of it, float64 (1024,)."""
         spread = spread_of(self.priors.batch, self.draws[:, self.layout.batch_spread])
         return np.exp(spread * np.random.default_rng([self.seed, 2]).standard_t(4, len(spread)))
 
-    def inputs(self, part: str = "", seller: str = "", made: str = "") -> dict[Finish, Input]:
+    def inputs(
+        self, part: str = "", seller: str = "", made: str = "", kind: KindKey = UNKNOWN
+    ) -> dict[Finish, Input]:
         """Effective thickness of each finish, as one batch will show it, as inputs of an estimate.
 
         Args:
             part: the boards' kind; one never weighed gets the range of any part.
             seller: likewise.
             made: day of the belief, for the source.
+            kind: of boards; it matters where the part was never weighed.
         """
         count = len(self.batches)
         on = f" of {made}" if made else ""
         source = f"belief{on} from {count} weighed {'batch' if count == 1 else 'batches'}"
         about = "".join(f", {label} {text}" for label, text in (("part", part), ("seller", seller)) if text)
         # drawn together over finishes, parts and sellers: one process recovers them all
-        boards = hashlib.sha256(json.dumps([part, seller]).encode()).hexdigest()[:8]
+        boards = hashlib.sha256(json.dumps([part, seller, kind]).encode()).hexdigest()[:8]
         batch = self.batch_factor()
         return {
             finish: Input(
                 "thickness",
                 f"effective thickness (thickness × fraction recovered) of {finish.replace('_', ' ')}",
-                Distribution("sample", tuple(_rounded(self.thickness(finish, part, seller) * batch))),
+                Distribution("sample", tuple(_rounded(self.thickness(finish, part, seller, kind) * batch))),
                 source + about,
                 "um",
                 aligned_over=f"{finish}:{boards}",
@@ -117,6 +174,21 @@ class Belief:
             for finish in FINISHES
         }
 
+    def picking(self, part: str, seller: str = "") -> Input:
+        """Gold on boards of a part that were not shown ÷ on those that a seller chose to show, as an input.
+
+        It is drawn apart from the thickness, though weighed lots tell of their product: the range of a lot is a
+        little wider for it, never narrower.
+        """
+        return Input(
+            "picking",
+            f"boards that the seller did not show: {part}",
+            Distribution("sample", tuple(_rounded(self.picked(seller)))),
+            f"belief from {len(self.batches)} weighed batches" + (f", seller {seller}" if seller else ""),
+            of=(part,),
+            belief=self.id,
+        )
+
     def gold(
         self, platings: Sequence[WeighedPlating], relative_sd: float = 0.0, uncertainty_mg: float = 1.0
     ) -> FloatArray:
@@ -124,7 +196,9 @@ class Belief:
         rng = np.random.default_rng([self.seed, 2])
         whole = np.zeros(len(self.draws))
         for p in platings:
-            whole += p.mg_per_um * self.thickness(p.finish, p.part, p.seller)
+            whole += p.mg_per_um * np.exp(
+                log_thickness(self.draws, self.layout, self.priors, p, self.process, self.seed)
+            )
         spread = np.sqrt(spread_of(self.priors.batch, self.draws[:, self.layout.batch_spread]) ** 2 + relative_sd**2)
         balance = np.full_like(spread, uncertainty_mg)
         return weighed(whole, rng.standard_t(4, len(whole)), spread, balance)
@@ -138,6 +212,28 @@ class Belief:
             if self._holding(f)
         )
 
+    def known(self) -> tuple[Known, ...]:
+        """Effective thickness of each part from each seller that was weighed, by finish and name."""
+        counts = Counter(key for b in self.batches for key in {(p.finish, p.part, p.seller) for p in b.platings})
+        return tuple(
+            Known(finish, part, seller, _three(self.thickness(finish, part, seller)), count)
+            for (finish, part, seller), count in sorted(counts.items())
+        )
+
+    def sellers(self) -> tuple[SellerKnown, ...]:
+        """How each seller's boards lie beside those of others, and what is not shown of them, by name."""
+        spread = spread_of(self.priors.seller, self.draws[:, self.layout.seller_spread])
+        holding = Counter(seller for b in self.batches for seller in {p.seller for p in b.platings})
+        return tuple(
+            SellerKnown(
+                seller,
+                _three(np.exp(effect(spread, self.draws[:, self.layout.sellers[seller]])[0])),
+                _three(self.picked(seller)) if seller in self.layout.picked else None,
+                count,
+            )
+            for seller, count in sorted(holding.items())
+        )
+
     def _holding(self, finish: Finish) -> int:
         return sum(any(p.finish == finish for p in b.platings) for b in self.batches)
 
@@ -149,7 +245,7 @@ class Belief:
         """
         if not self.batches:
             return {}
-        weighings = Weighings.of(self.batches)
+        weighings = Weighings.of(self.batches, self.priors)
         gold, spread, terms = Density(weighings, self.priors).batchwise(self.draws)
         weights = np.exp(terms.min(axis=0) - terms)
         weights = np.minimum(weights, weights.mean(axis=0) * np.sqrt(len(weights)))
@@ -177,15 +273,61 @@ def learn(
         seed: of the random numbers; the same seed gives the same belief.
     """
     start = published_priors() if priors is None else priors
-    layout = Layout.of(batches)
+    # matrices this small gain nothing from several threads, which wait for each other where the processor is busy
+    with threadpool_limits(limits=1, user_api="blas"):
+        return _learned(batches, process, start, seed)
+
+
+def _learned(batches: Sequence[Batch], process: int | None, start: Priors, seed: int) -> Belief:
+    layout = Layout.of(batches, start)
     newest = max((b.process for b in batches), default=0) if process is None else process
     rng = np.random.default_rng([seed, 0])
+    prior = Unknowns(layout, start)
     if batches:
+        weighings = Weighings.of(batches, start)
         platings = sum(len(b.platings) for b in batches)
-        draws = posterior_draws(Density(Weighings.of(batches), start), layout.size, platings, rng)
+        few = platings <= MANY
+        portions = [
+            Density(weighings.only(some) if few else weighings.only(some).single(), start)
+            for some in _portions(len(batches), platings)
+        ]
+        draws = posterior_draws(prior, portions, platings, rng)
     else:
-        draws = rng.standard_normal((DRAWS, layout.size))
+        draws = prior.draw(DRAWS, rng)
     return Belief(tuple(batches), newest, draws, layout, start, seed)
+
+
+def _portions(batches: int, platings: int) -> list[NDArray[np.intp]]:
+    """Batches in portions, each about as large as all before it; one portion where they are not many.
+
+    Each portion is taken evenly from the whole log, so that the first ones already tell of all parts and sellers.
+    """
+    count, rest = 1, platings
+    while rest > MANY:
+        count, rest = count + 1, rest // 2
+    # the batches whose number is odd, of the others those of an odd half, and so on: the last portion is half of all
+    numbers = np.arange(batches)
+    found = []
+    for _ in range(count - 1):
+        found.append(numbers[1::2])
+        numbers = numbers[::2]
+    return [numbers, *found[::-1]]
+
+
+def remembered(
+    batches: Sequence[Batch],
+    draws: FloatArray,
+    *,
+    process: int,
+    priors: Priors | None = None,
+    seed: int = DEFAULT_SEED,
+) -> Belief | None:
+    """The belief whose draws were kept; None where they cannot be those of these batches."""
+    start = published_priors() if priors is None else priors
+    layout = Layout.of(batches, start)
+    if draws.shape != (DRAWS, layout.size) or draws.dtype != np.float64 or not np.isfinite(draws).all():
+        return None
+    return Belief(tuple(batches), process, draws, layout, start, seed)
 
 
 def identity(batches: Sequence[Batch], process: int, priors: Priors | None = None, seed: int = DEFAULT_SEED) -> str:
@@ -205,6 +347,13 @@ def _rounded(draws: FloatArray) -> list[float]:
     return [float(f"{x:.{_DIGITS}g}") for x in draws]
 
 
-def _fingerprint(priors: Priors) -> Mapping[str, object]:
-    curves = {f: hashlib.sha256(curve.values.tobytes()).hexdigest() for f, curve in priors.thickness.items()}
-    return {**asdict(priors), "thickness": curves}
+def _fingerprint(priors: Priors) -> str:
+    said = hashlib.sha256(repr((priors.seller, priors.batch, priors.recovery_middle, priors.recovery_width)).encode())
+    said.update(priors.picked.values.tobytes())
+    for key, family in sorted(priors.families.items()):
+        said.update(repr(key).encode())
+        said.update(b"" if family.flash_logit is None else family.flash_logit.values.tobytes())
+        for c in family.components:
+            said.update(repr((c.spread, c.weight, c.flash)).encode())
+            said.update(c.typical.values.tobytes())
+    return said.hexdigest()

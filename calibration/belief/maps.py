@@ -61,6 +61,25 @@ def student_4() -> Curve:
     return Curve(np.sign(_Z) * size)
 
 
+def normal(middle: float, spread: float) -> Curve:
+    """A normal quantity."""
+    return Curve(middle + spread * _Z)
+
+
+def narrowed(curve: Curve, by: float) -> Curve:
+    """The curve drawn towards its middle, so that its spread is this share of what it was."""
+    middle = curve.values[len(_Z) // 2]
+    return Curve(middle + by * (curve.values - middle))
+
+
+def spread_of_curve(curve: Curve) -> float:
+    """Standard deviation of the quantity."""
+    density = np.exp(-0.5 * _Z**2)
+    density /= density.sum()
+    mean = float(np.dot(density, curve.values))
+    return math.sqrt(float(np.dot(density, (curve.values - mean) ** 2)))
+
+
 def log_quantiles(distribution: Distribution) -> Curve:
     """The natural logarithm of a positive quantity.
 
@@ -70,13 +89,15 @@ def log_quantiles(distribution: Distribution) -> Curve:
     p = distribution.parameters
     if distribution.kind == "lognormal":
         return Curve(math.log(p[0]) + p[1] * _Z)
-    spread = _Z_MAX * max([0.5, *p[2::2]] if distribution.kind == "lognormal_mixture" else [0.5])
-    middles = [math.log(p[1]), math.log(p[3])] if distribution.kind == "lognormal_mixture" else []
-    if distribution.kind == "lognormal_mixture":
+    if distribution.kind in ("lognormal_mixture", "lognormals"):
+        parts = [part for part in _lognormals(distribution) if part[0] > 0]
+        middles = [math.log(median) for _, median, _ in parts]
+        spread = _Z_MAX * max(0.5, *(sigma for _, _, sigma in parts))
         x = np.linspace(min(middles) - spread, max(middles) + spread, 20_001)
-        ends = [(x - m) / s for m, s in zip(middles, (p[2], p[4]), strict=True)]
-        below = p[0] * normal_cdf(ends[0]) + (1 - p[0]) * normal_cdf(ends[1])
-        above = p[0] * normal_cdf(-ends[0]) + (1 - p[0]) * normal_cdf(-ends[1])
+        below, above = np.zeros_like(x), np.zeros_like(x)
+        for (weight, _, sigma), middle in zip(parts, middles, strict=True):
+            below += weight * normal_cdf((x - middle) / sigma)
+            above += weight * normal_cdf((middle - x) / sigma)
     elif distribution.kind == "trapezoid_log":
         low, core_low, core_high, high = (math.log(v) for v in p)
         x = np.linspace(low, high, 20_001)
@@ -84,14 +105,24 @@ def log_quantiles(distribution: Distribution) -> Curve:
         steps = (height[1:] + height[:-1]) / 2
         below = np.concatenate([[0.0], np.cumsum(steps)]) / steps.sum()
         above = np.concatenate([np.cumsum(steps[::-1])[::-1], [0.0]]) / steps.sum()
+    elif distribution.kind in ("triangular", "uniform", "constant"):
+        return Curve(np.log(distribution.at(_BELOW)))
     else:
         raise DataFileError(
             "belief-prior-kind",
             f"A thickness prior cannot be a {distribution.kind} distribution here.",
-            "Use lognormal, lognormal_mixture or trapezoid_log.",
+            "Use lognormal, lognormal_mixture, lognormals, trapezoid_log, triangular, uniform or constant.",
         )
     # by the smaller tail on either side: no digits are lost far out
     half = len(_Z) // 2
     left = np.interp(_LOWER[:half], below, x)
     right = np.interp(_LOWER[half:][::-1], above[::-1], x[::-1])[::-1]
     return Curve(np.concatenate([left, right]))
+
+
+def _lognormals(distribution: Distribution) -> list[tuple[float, float, float]]:
+    """Probability, median and spread of each part of a mixture."""
+    p = distribution.parameters
+    if distribution.kind == "lognormal_mixture":
+        p = (p[0], p[1], p[2], 1 - p[0], p[3], p[4])
+    return list(zip(p[::3], p[1::3], p[2::3], strict=True))

@@ -16,7 +16,7 @@ from grader.units import (
     parse_thickness_um,
     parse_volume_ml,
     parse_weeks,
-    split_range,
+    range_ends,
 )
 from grader.units.estimates import amount_estimate, distribution_of
 from grader.units.numbers import NUMBER, number, plain
@@ -66,7 +66,7 @@ def fixed() -> Mapping[str, SourcedValue]:
     return parse(packaged_text("grader.batch", "data/figures.toml"), "figures")
 
 
-def figure(key: str, title: str, text: str, source: str) -> Input:
+def batch_figure(key: str, title: str, text: str, source: str) -> Input:
     """An uncertain input from its estimate as typed; amounts of money keep their currency in the unit.
 
     Raises:
@@ -80,7 +80,7 @@ def figure(key: str, title: str, text: str, source: str) -> Input:
                 "unit-wrong-kind", f"'{text}' is not a price of this kind.", f"Write it like {_PRICES[kind]}."
             )
         return Input("process", title, known, source, unit, of=(key,))
-    known = distribution_of([_READ[kind](part) for part in split_range(text)], text)
+    known = distribution_of([_READ[kind](part) for part in range_ends(text)], text)
     return Input("process", title, known, source, "" if kind in ("share", "count") else kind, of=(key,))
 
 
@@ -90,7 +90,7 @@ def quantity(of: str, title: str, text: str, read: Callable[[str], float], unit:
     Raises:
         UsageError: as ``read``, or values that do not rise.
     """
-    known = distribution_of([read(part) for part in split_range(text)], text)
+    known = distribution_of([read(part) for part in range_ends(text)], text)
     return Input("given", title, known, "as given", unit, (of,))
 
 

@@ -12,7 +12,7 @@ from calibration.files import is_file, is_there
 from calibration.inputs import Input
 from calibration.reading import FileKind, packaged_text, parse_toml, read_text
 from calibration.sourced import HOW_KNOWN
-from grader.batch.figures import UNITS, constant, figure
+from grader.batch.figures import UNITS, batch_figure, constant
 from grader.units import ExchangeRate
 from grader.units.estimates import same_currency
 
@@ -112,6 +112,6 @@ def _figure(key: str, table: Any, name: str, titles: Mapping[str, str]) -> Input
         raise _invalid(name, f"[{key}]: how_known must be one of {', '.join(HOW_KNOWN)}")
     source = str(table.get("source", name)) + (f" ({how_known})" if how_known else "")
     try:
-        return figure(key, str(table.get("title", titles.get(key, key))), table["estimate"], source)
+        return batch_figure(key, str(table.get("title", titles.get(key, key))), table["estimate"], source)
     except UsageError as error:
         raise DataFileError.of(error, f"{name}, {key}: {error.message}") from error

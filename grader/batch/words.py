@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-import math
+from dataclasses import asdict
 from typing import Any
 
+from calibration.sourced import source_words
 from grader.batch.figures import UNITS
-from grader.batch.model import Amount, BatchPlan, GasGivenOff
+from grader.batch.model import BatchPlan, GasGivenOff
 from grader.batch.notices import FLOORS, NOT_IN_IT
+from grader.batch.shopping import shopping, shopping_table
 from grader.cautions import documents_for
 from grader.model import Range
-from grader.text_table import TextTable
-from grader.units import MassUnit, format_money, format_range, format_share, round_to
+from grader.table import Table
+from grader.units import MassUnit, format_money, format_range, format_share, in_digits, round_to
 
 HEADING = "What the batch needs"
 STAGE_WORDS = {
@@ -67,55 +69,64 @@ def _nitric_line(plan: BatchPlan) -> str:
     )
 
 
-def batch_tables(plan: BatchPlan) -> tuple[TextTable, ...]:
-    """The plan as tables: reagents, costs, gases, waste."""
+def plan_tables(plan: BatchPlan) -> tuple[Table, ...]:
+    """The plan as tables: what to have ready, reagents, costs, gases, waste."""
     tables = (
-        TextTable(
-            "Reagents for the whole batch",
-            ("", "Planned", "A load", "Have ready", "Floor by the reaction"),
+        shopping_table(plan),
+        Table(
+            ("", "Planned", "A load", "Floor by the reaction"),
             tuple(
                 (
                     a.title,
                     _range(a.planned, a.unit),
                     "" if a.per_load is None or not a.unit else f"{_middle(a.per_load)} {a.unit}",
-                    _ready(a),
                     "" if a.floor is None else f"{_middle(a.floor)} {a.unit}",
                 )
                 for a in plan.amounts
             ),
+            "Reagents for the whole batch",
         ),
-        TextTable(
-            "Costs",
+        Table(
             ("", "In 90 of 100 cases", "Price"),
             tuple(
                 (c.title, _money(c.amount, plan.currency), "example" if c.example else "yours") for c in plan.costs
             ),
+            "Costs",
         ),
-        TextTable(
-            "Gas given off, and the air that thins it to the exposure limit",
+        Table(
             ("Gas", "While", "At most", "Strictest limit", "Air to thin it", "How it comes"),
             tuple(_gas_row(g) for g in plan.gases),
+            "Gas given off, and the air that thins it to the exposure limit",
         ),
-        TextTable(
-            "Waste by kind",
+        Table(
             ("", "Amount", "What it is"),
             tuple((w.title, _range(w.amount, w.unit), w.keep_apart) for w in plan.waste if w.amount.high > 0),
+            "Waste by kind",
         ),
     )
     return tuple(t for t in tables if t.rows)
 
 
-def assumed_table(plan: BatchPlan) -> TextTable:
+def assumed_table(plan: BatchPlan) -> Table:
     """The figures of the process, with their sources; shipped examples are marked."""
     rows = []
     for key, given in plan.process.figures.items():
         low, high = given.distribution.support
         factor, unit = (100.0, "%") if key in _SHARES else (1.0, given.unit)
-        ends = " to ".join(dict.fromkeys(f"{x * factor:.4g}" for x in (low, high)))
+        ends = " to ".join(dict.fromkeys(in_digits(x * factor, 4) for x in (low, high)))
         rows.append(
-            (given.title, f"{ends} {unit}".strip(), "example" if key in plan.process.examples else "", given.source)
+            (
+                given.title,
+                f"{ends} {unit}".strip(),
+                "example" if key in plan.process.examples else "",
+                source_words(given.source),
+            )
         )
-    return TextTable(f"Figures of the process ({plan.process.name})", ("", "Range", "", "Source"), tuple(rows))
+    return Table(
+        ("", "Range", "", "Source"),
+        tuple(rows),
+        f"Figures of the process ({plan.process.name})",
+    )
 
 
 _SHARES = tuple(key for key, unit in UNITS.items() if unit == "share")
@@ -131,12 +142,6 @@ def _gas_row(g: GasGivenOff) -> tuple[str, ...]:
         f"{_middle(g.air_m3)} m³",
         g.why,
     )
-
-
-def _ready(a: Amount) -> str:
-    """Rounded up, to two digits."""
-    step = 10.0 ** (math.floor(math.log10(a.to_have)) - 1) if a.unit and a.to_have > 0 else 1.0
-    return f"{math.ceil(a.to_have / step - 1e-9) * step:.6g} {a.unit}".strip()
 
 
 def _money(r: Range, currency: str) -> str:
@@ -213,8 +218,9 @@ def batch_document(plan: BatchPlan) -> dict[str, Any]:
         "costs": {c.key: {"title": c.title, "amount": c.amount.as_json(), "example": c.example} for c in plan.costs},
         "total_cost": plan.total_cost.as_json(),
         "cost_per_gram_of_gold": plan.cost_per_gram.as_json(),
+        "shopping": [asdict(each) for each in shopping(plan)],
         "lines": batch_lines(plan),
-        "tables": [{"title": t.title, "columns": t.columns, "rows": t.rows} for t in batch_tables(plan)],
+        "tables": [{"title": t.title, "columns": t.columns, "rows": t.rows} for t in plan_tables(plan)],
         "process": {"name": plan.process.name, "figures": [i.as_json() for i in plan.process.figures.values()]},
         "statements": list(STATEMENTS),
         "warnings": [n.as_json() for n in plan.notices],

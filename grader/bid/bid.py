@@ -49,5 +49,6 @@ def bid_for(
         bench=_bench(bench or WorkBench.example(), figures),
         notices=estimate.notices,
         lot=estimate.as_json(),
+        choices=estimate.choices,
         draws=draws,
     )

@@ -11,28 +11,14 @@ import typer
 
 from calibration.advice import LANGUAGE_VARIABLE, language, languages
 from calibration.errors import GraderError, UsageError
-from grader.cli import log_learn as _more_of_log  # noqa: F401 - adds its commands to log_app
-from grader.cli import log_money as _money_of_log  # noqa: F401 - likewise
-from grader.cli.batch import batch
-from grader.cli.currency import currency
-from grader.cli.cut import cut
-from grader.cli.demo import demo
-from grader.cli.faults import fault_of
-from grader.cli.grade import grade
-from grader.cli.log import log_app
-from grader.cli.log_batch import batch_app
-from grader.cli.measure import measure_command
+from grader.cli.commands import Commands
 from grader.cli.output import err, out, show_error
-from grader.cli.page import page
-from grader.cli.report import report
-from grader.cli.simulate import simulate_command
-from grader.cli.target import target
 from grader.cli.terminal import prepare_streams
-from grader.cli.value import value
 from grader.version import __version__
 
 app = typer.Typer(
     name="grader",
+    cls=Commands,
     help="From a photo of scrap circuit boards: plated area, gold with an honest range, and the most to pay.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
@@ -55,20 +41,6 @@ def _of_all(
 ) -> None:
     pass
 
-
-app.command("demo")(demo)
-app.command("target")(target)
-app.command("measure")(measure_command)
-app.command("value")(value)
-app.command("report")(report)
-app.command("grade")(grade)
-app.command("cut")(cut)
-app.command("batch")(batch)
-app.command("simulate")(simulate_command)
-app.command("currency")(currency)
-log_app.add_typer(batch_app)
-app.add_typer(log_app)
-app.command("page")(page)
 
 _STOPPED = 130
 
@@ -95,6 +67,8 @@ def _run() -> int:
         err.print("Stopped.")
         return 1
     except Exception as error:
+        from grader.cli.faults import fault_of
+
         wrong = _wrong_use(error)
         return _told(fault_of(error) if wrong is None else wrong)
     return code if isinstance(code, int) else 0

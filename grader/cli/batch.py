@@ -20,7 +20,7 @@ from grader.batch import (
     plan_batch,
     read_cut_plan,
 )
-from grader.batch.words import HEADING, STATEMENTS, assumed_table, batch_document, batch_lines, batch_tables
+from grader.batch.words import HEADING, STATEMENTS, assumed_table, batch_document, batch_lines, plan_tables
 from grader.cautions import lines_for
 from grader.cli.currency import base_figures, own_money
 from grader.cli.log_report import show_table
@@ -93,7 +93,7 @@ def show_plan(plan: BatchPlan, *, figures: bool = False) -> None:
     out.print(f"[bold]{HEADING}[/]")
     for line in batch_lines(plan):
         out.print(f"  {line}", markup=False)
-    for table in (*batch_tables(plan), *((assumed_table(plan),) if figures else ())):
+    for table in (*plan_tables(plan), *((assumed_table(plan),) if figures else ())):
         out.print(f"\n[bold]{escape(table.title)}[/]")
         show_table(table)
     out.print()

@@ -8,13 +8,15 @@ from typing import Annotated
 
 import typer
 
-from grader.cli.log import day_of
-from grader.cli.output import out
+from grader.cli.log_options import day_of
+from grader.cli.output import err, out
 from grader.own_money import OwnMoney, keep_own_money, load_own_money
 from grader.places import assumptions_folder, own_money_path
 from grader.units import in_currency, parse_exchange
+from grader.units.estimates import named
 from grader.valuation import Assumptions, load_set
 from grader.valuation.exchange import in_own_currency
+from grader.valuation.gold_price import gold_price_in_full
 
 
 def currency(
@@ -58,6 +60,23 @@ def own_money(exchange: str | None = None) -> OwnMoney:
 def base_figures(given: str | None, money: OwnMoney, typed: Iterable[str | None] = ()) -> Assumptions:
     """A set of assumptions; the shipped examples in the currency that is typed, or in the person's own."""
     return in_own_currency(load_set(given, assumptions_folder()), money, typed)
+
+
+def gold_price(typed: str | None, assumptions: str | None, money: OwnMoney) -> str | None:
+    """A gold price with the currency and the unit that were left out; how it was read is told.
+
+    Args:
+        typed: as given.
+        assumptions: the set or file whose currency is in force where the person chose none.
+        money: the person's own.
+    """
+    if typed is None:
+        return None
+    currency = money.currency or load_set(assumptions, assumptions_folder()).currency
+    full = named("gold price", lambda text: gold_price_in_full(text, currency), typed)
+    if full.said:
+        err.print(f"Gold price {full.said}.", markup=False)
+    return full.text
 
 
 def meant(text: str | None, money: OwnMoney) -> str | None:

@@ -18,7 +18,7 @@ from grader.cli.photos import photo_files
 from grader.cli.pictures import check_outputs, pictures_of
 from grader.cut import PlannedBoard, plan_boards
 from grader.cut.picture import cut_overlay_png
-from grader.cut.words import cut_document, cut_lines, notes_of, refused_document
+from grader.cut.words import cut_document, cut_lines, cut_notes, refused_document
 
 Named = tuple[str, PlannedBoard]
 
@@ -115,5 +115,5 @@ def _show(planned: Sequence[Named]) -> None:
         out.print(name, style="bold", markup=False)
         for line in cut_lines(board):
             out.print(f"  {line}", markup=False)
-    for line in (*(notes_of(board for _, board in planned) if planned else ()), *lines_for("cut")):
+    for line in (*(cut_notes(board for _, board in planned) if planned else ()), *lines_for("cut")):
         out.print(line, markup=False, style="yellow")

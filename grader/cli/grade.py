@@ -11,10 +11,10 @@ import typer
 
 from calibration.errors import PhotoError, RefusedError, UsageError
 from grader.cautions import lines_for
-from grader.cli.currency import base_figures, meant, own_money
+from grader.cli.currency import base_figures, gold_price, own_money
 from grader.cli.cut_options import CutOptions
 from grader.cli.learned import say_learned
-from grader.cli.log import day_of
+from grader.cli.log_options import day_of
 from grader.cli.options import with_options
 from grader.cli.output import err, is_stdout, out, show_error, show_table, write_data, write_json, write_whole
 from grader.cli.photos import photo_files
@@ -37,11 +37,11 @@ from grader.grade.candidates import is_measurement
 from grader.grade.words import (
     BOARD_COLUMNS,
     PART_COLUMNS,
-    board_rows,
+    cut_part_rows,
+    grade_notes,
+    graded_rows,
     grades_document,
-    notes_of,
     order_lines,
-    part_rows,
 )
 from grader.measured import read_measurements
 from grader.photo import reduced
@@ -58,7 +58,7 @@ NotGraded = list[tuple[str, RefusedError]]
 class GradeOptions(CutOptions):
     """What a person says of prices and of what a board has to bring."""
 
-    spot: Annotated[str | None, typer.Option(help="Gold price, such as '2650 USD/ozt' or '85 EUR/g'.")] = None
+    spot: Annotated[str | None, typer.Option(help="Gold price: '2650', '2650 USD/ozt' or '85 EUR/g'.")] = None
     spot_date: Annotated[str | None, typer.Option(help="Day of the gold price: 2026-11-20, or today.")] = None
     payable: Annotated[str | None, typer.Option(help="Share of it that is paid: '93 %' or '85..98 %'.")] = None
     recovery: Annotated[str | None, typer.Option(help="Gold recovered ÷ gold present: '85..94..99 %'.")] = None
@@ -89,9 +89,10 @@ class GradeOptions(CutOptions):
             UsageError: an option that cannot be read; ``spot-missing``; a gold price that is doubted.
         """
         money = own_money()
+        spot = gold_price(self.spot, self.assumptions, money)
         prices = with_given(
-            base_figures(self.assumptions, money, (self.spot,)),
-            spot=meant(self.spot, money),
+            base_figures(self.assumptions, money, (spot,)),
+            spot=spot,
             spot_date=None if self.spot_date is None else day_of(self.spot_date),
             payable=self.payable,
             recovery=self.recovery,
@@ -267,16 +268,16 @@ def _write(
 
 
 def _show(grades: Grades, thresholds: Thresholds) -> None:
-    show_table(BOARD_COLUMNS, board_rows(grades))
+    show_table(BOARD_COLUMNS, graded_rows(grades))
     for graded in grades.boards:
         if graded.candidate.why_not is not None:
             out.print(f"{graded.candidate.name}: {graded.candidate.why_not.message}", markup=False)
-    rows = part_rows(grades)
+    rows = cut_part_rows(grades)
     if rows:
         out.print()
         show_table(PART_COLUMNS, rows)
     out.print()
     for line in order_lines(grades):
         out.print(line, markup=False)
-    for line in (*notes_of(grades, thresholds), *lines_for("cut")):
+    for line in (*grade_notes(grades, thresholds), *lines_for("cut")):
         out.print(line, markup=False, style="yellow")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
@@ -13,19 +12,28 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from calibration.errors import UsageError
+from grader.cli.log_options import (
+    JsonFlag,
+    LogOption,
+    LotArgument,
+    WhoOption,
+    day_of,
+    existing_log,
+    lot_key,
+    opened_log,
+    say,
+)
 from grader.cli.log_report import show_contents, show_lots
-from grader.cli.output import out, write_data, write_whole
+from grader.cli.output import write_data, write_whole
 from grader.cli.questions import YesOption, ask_first
 from grader.learn import newest_in
 from grader.learn.questions import Asker
 from grader.log import TABLES, NewLot, NewYield, TableName, checked, photo_of, to_csv, to_json
 from grader.measured import documents_in, measurements_of
-from grader.units import format_mass, parse_day, parse_fineness, parse_weighed_mg
+from grader.units import format_mass, in_digits, parse_fineness, parse_weighed_mg
 
 if TYPE_CHECKING:
     from grader.log import Log
-
-"""Of a file to import: ten thousand rows with long notes take less."""
 
 log_app = typer.Typer(
     name="log",
@@ -33,16 +41,6 @@ log_app = typer.Typer(
     no_args_is_help=True,
     pretty_exceptions_enable=False,
 )
-
-LotArgument = Annotated[str, typer.Argument(help="The lot's name or number.", show_default=False)]
-LogOption = Annotated[
-    str | None,
-    typer.Option(
-        help="The log: a file, or postgresql://user@host/database. Default: the usual file.",
-        show_default=False,
-    ),
-]
-JsonFlag = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 
 
 class ExportFormat(StrEnum):
@@ -127,7 +125,6 @@ FinenessOption = Annotated[str | None, typer.Option(help="Share of gold in it: '
 KnownOption = Annotated[Known, typer.Option("--fineness-known", help="How the fineness is known.")]
 CarriedOption = Annotated[str | None, typer.Option(help="Fine gold in it from elsewhere: '12 mg'.")]
 LostOption = Annotated[str | None, typer.Option(help="Fine gold lost by accident or left behind: '12 mg'.")]
-WhoOption = Annotated[str, typer.Option(help="Recorded by.")]
 
 
 @log_app.command("yield")
@@ -163,7 +160,7 @@ def yield_(
     found = newest_in(opened)
     for flag in () if found is None else found.flags():
         if flag.yield_id == kept.id:
-            say(f"It is {flag.ratio:.3g} times what all other yields led to expect. What may have happened:")
+            say(f"It is {in_digits(flag.ratio)} times what all other yields led to expect. What may have happened:")
             for reason in flag.reasons:
                 say(f"  {reason}")
 
@@ -247,35 +244,3 @@ def _export_of(form: ExportFormat, table: str | None) -> Callable[[Log], str]:
             f"Choose one with --table: {', '.join(TABLES)}.",
         )
     return lambda log: to_csv(log.contents(), chosen)
-
-
-def opened_log(path: str | None, *, must_exist: bool = False) -> Log:
-    """The log at a path, or the usual one."""
-    from grader.log import open_log
-
-    return open_log(path, must_exist=must_exist)
-
-
-def existing_log(path: str | None) -> Log:
-    """The log at a path, or the usual one; it must be there."""
-    return opened_log(path, must_exist=True)
-
-
-def say(text: str) -> None:
-    """Print a line as it is."""
-    out.print(text, markup=False)
-
-
-def lot_key(text: str) -> int | str:
-    """A lot's number or name: names always hold a letter."""
-    stripped = text.strip()
-    return int(stripped) if re.fullmatch(r"[0-9]{1,18}", stripped) else stripped
-
-
-def day_of(text: str | None) -> date:
-    """A day as typed; today if left out.
-
-    Raises:
-        UsageError: ``date-unreadable``.
-    """
-    return date.today() if text is None else parse_day(text)

@@ -14,20 +14,14 @@ from grader.cautions import lines_for
 from grader.cli.log import (
     CarriedOption,
     FinenessOption,
-    JsonFlag,
     Known,
     KnownOption,
-    LogOption,
     LostOption,
     UncertaintyOption,
-    WhoOption,
-    day_of,
-    existing_log,
     lot_copies,
-    lot_key,
-    say,
     yield_entry,
 )
+from grader.cli.log_options import JsonFlag, LogOption, WhoOption, day_of, existing_log, lot_key, say
 from grader.cli.log_report import show_table
 from grader.cli.output import as_json as json_line
 from grader.cli.output import out, write_data

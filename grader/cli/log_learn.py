@@ -18,19 +18,14 @@ from calibration.reading import FileKind, read_text, sha256_of
 from grader.cli.log import (
     CarriedOption,
     FinenessOption,
-    JsonFlag,
     Known,
     KnownOption,
-    LogOption,
     LostOption,
     UncertaintyOption,
-    WhoOption,
-    day_of,
-    existing_log,
     log_app,
-    say,
     yield_entry,
 )
+from grader.cli.log_options import JsonFlag, LogOption, WhoOption, day_of, existing_log, say
 from grader.cli.log_report import show_table
 from grader.cli.output import as_json, out, write_data
 from grader.cli.questions import YesOption, ask_first
@@ -45,12 +40,14 @@ from grader.learn.tables import (
     flags_table,
     left_out_table,
     pairs_table,
+    parts_table,
     record_tables,
     returns_table,
     rows_table,
+    sellers_table,
 )
 from grader.log import NewAttachment, NewExclusion, NewMark, checked
-from grader.text_table import TextTable
+from grader.table import Table
 
 _CSV = FileKind(
     code="file", what="a table of yields", most_bytes=20_000_000, fix="Save the table alone, as CSV in UTF-8."
@@ -83,7 +80,13 @@ def belief(log: LogOption = None, json: JsonFlag = False) -> None:
 
 
 def _show_belief(found: Newest) -> None:
-    for table in (belief_table(found.belief.shifts()), flags_table(found.flags()), left_out_table(found)):
+    for table in (
+        belief_table(found.belief.shifts()),
+        parts_table(found),
+        sellers_table(found),
+        flags_table(found.flags()),
+        left_out_table(found),
+    ):
         if table.rows:
             out.print(f"\n[bold]{table.title}[/]")
             show_table(table)
@@ -121,7 +124,7 @@ def compare(log: LogOption = None, json: JsonFlag = False) -> None:
         say(f"\n{sentence}")
 
 
-def _show_tables(tables: Sequence[TextTable]) -> None:
+def _show_tables(tables: Sequence[Table]) -> None:
     for table in tables:
         out.print(f"\n[bold]{table.title}[/]")
         show_table(table)

@@ -9,7 +9,8 @@ from typing import Annotated
 import typer
 
 from calibration.errors import UsageError
-from grader.cli.log import LogOption, LotArgument, WhoOption, day_of, existing_log, log_app, lot_key, say
+from grader.cli.log import log_app
+from grader.cli.log_options import LogOption, LotArgument, WhoOption, day_of, existing_log, lot_key, say
 from grader.cli.questions import YesOption, ask_first
 from grader.learn.questions import Asker
 from grader.log import MoneyKind, NewMoney, NewPurchase, checked
@@ -135,9 +136,22 @@ def settled(
 ) -> None:
     """Log a refiner's settlement: the gold delivered, what is payable for it, what the refiner kept back.
 
-    Of a settlement for several lots, log each lot's share. A wrong one is entered anew with --corrects.
+    A settlement for the gold of several lots is shared out by grader log pot. A wrong one is entered anew with
+    --corrects.
 
     Example: grader log settled "attic lot" --gold "4.2 g" --payable "310 EUR" --charges "24 EUR"
+    """
+    entry = settlement(payable, charges, gold, refiner, day, note, who)
+    _keep(lot, entry, parse_money(payable), corrects, reason, log, yes=yes)
+
+
+def settlement(
+    payable: str, charges: str | None, gold: str | None, refiner: str, day: str | None, note: str, who: str
+) -> NewMoney:
+    """A settlement of the options as typed.
+
+    Raises:
+        UsageError: one of them cannot be read; ``currencies-differ``.
     """
     money = parse_money(payable)
     kept_back = Money(Decimal(0), money.currency) if charges is None else parse_money(charges)
@@ -148,8 +162,7 @@ def settled(
             "Give both in the currency of the settlement; none is converted here.",
         )
     weighed = None if gold is None else parse_weighed_mg(gold)
-    entry = _entry("settlement", money, refiner, day, note, who, kept_back.amount, weighed)
-    _keep(lot, entry, money, corrects, reason, log, yes=yes)
+    return _entry("settlement", money, refiner, day, note, who, kept_back.amount, weighed)
 
 
 def _entry(

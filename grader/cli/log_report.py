@@ -8,7 +8,7 @@ from grader.cli import output
 from grader.cli.output import out
 from grader.log import Contents
 from grader.log.tables import entry_tables, lots_table
-from grader.text_table import TextTable
+from grader.table import Table
 
 
 def show_lots(contents: Contents) -> None:
@@ -30,6 +30,6 @@ def show_contents(contents: Contents) -> None:
         show_table(table)
 
 
-def show_table(texts: TextTable) -> None:
+def show_table(texts: Table) -> None:
     """A table on a terminal, tab-separated lines in a pipe."""
     output.show_table(texts.columns, texts.rows)

@@ -14,6 +14,8 @@ from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemaini
 from rich.progress import Progress as ProgressBar
 
 from calibration.errors import GraderError, PhotoError, RefusedError
+from calibration.kinds import kind_named
+from calibration.thickness import gold_properties
 from grader.api import measure
 from grader.cli.learned import say_learned
 from grader.cli.measure_report import show_measurement, show_summary, summary_row
@@ -52,6 +54,10 @@ def measure_command(
     ] = None,
     part: Annotated[str, typer.Option(help="Kind of boards, as in the log. What its yields taught is used.")] = "",
     seller: Annotated[str, typer.Option(help="Who sells them, as in the log.")] = "",
+    kind: Annotated[
+        str,
+        typer.Option(help="What is held of their plating where no yield taught it: 'memory modules', 'do not know'."),
+    ] = "",
 ) -> None:
     """Measure plated area and gold in photos of boards.
 
@@ -72,7 +78,9 @@ def measure_command(
     pictures = pictures_of(files, {"coverage": coverage, "overlay": overlay})
     check_outputs(files, [*(() if json_out is None or is_stdout(json_out) else (json_out,)), *pictures])
     by_hand = options.by_hand(files)
-    request = replace(request, properties=None if learned is None else learned.properties(part, seller))
+    published = gold_properties(kind=kind_named(kind)) if kind else None
+    known = published if learned is None else learned.properties(part, seller, kind_named(kind))
+    request = replace(request, properties=known)
     if len(files) > 1:
         raise typer.Exit(_measure_many(files, request, json_out, coverage, overlay))
     try:

@@ -11,13 +11,13 @@ from grader.cli.output import advice_of, out, show_notice, show_table
 from grader.measured import VISIBLE_ONLY, Measured, PhotoCheck
 from grader.report.wide import wide_sentences
 from grader.report.words import (
-    budget_lines,
     correction_words,
     count_words,
     finish_rows,
-    range_words,
+    plating_words,
     row_words,
     scale_words,
+    unknown_lines,
 )
 from grader.units import format_share
 
@@ -32,7 +32,7 @@ def show_measurement(measured: Measured) -> None:
     else:
         out.print(scale_words(measured.scale))
         show_table(("", "plated area", "gold"), finish_rows(measured))
-        lines = budget_lines(measured)
+        lines = unknown_lines(measured)
         if lines:
             out.print("What makes the gold's range wide:")
             for sentence in wide_sentences(measured):
@@ -66,7 +66,7 @@ def summary_row(measured: Measured) -> tuple[str, str, str]:
         return measured.photo, "not measured", ""
     if measured.gold_mg is None:
         return measured.photo, "no scale", ""
-    return measured.photo, range_words(measured.plated_area_mm2, "mm²"), range_words(measured.gold_mg, "mg")
+    return measured.photo, *plating_words(measured)
 
 
 def show_summary(rows: Sequence[tuple[str, str, str]], failed: Sequence[tuple[str, GraderError]]) -> None:

@@ -61,7 +61,7 @@ def page(
     # -P: what lies in the folder of the page must not be taken for a library of the same name
     command = [sys.executable, "-P", str(resources.files("app").joinpath("server", "serve.py"))]
     command += [f"--address={address}", f"--port={port}", *(["--log", log] if log is not None else [])]
-    code_of_exit = _run(command, environment, port, None if no_browser or not _has_screen() else local)
+    code_of_exit = _run(command, environment, port, None if no_browser or not has_screen() else local)
     if code_of_exit not in _STOPPED:
         raise UsageError(
             "page-failed",
@@ -128,7 +128,7 @@ def qr_lines(text: str) -> Iterator[str]:
         yield "".join(_DARKS[int(a) + 2 * int(b)] for a, b in zip(upper, lower, strict=True))
 
 
-def _has_screen() -> bool:
+def has_screen() -> bool:
     """Whether a browser can show: without one, some systems would start a text browser in this very terminal."""
     return sys.platform in ("win32", "darwin") or any(map(os.environ.get, ("DISPLAY", "WAYLAND_DISPLAY")))
 

@@ -10,9 +10,8 @@ from calibration.errors import UsageError
 from calibration.files import is_file, is_folder
 from calibration.notices import Notice, NoticeDefinition, Notices
 from grader.cli.output import show_error
+from grader.photo import ENDINGS
 
-# What is taken from a folder; a file that is named itself may be called anything, for its bytes say what it is.
-ENDINGS = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif"})
 # What this program writes itself, and notes: nobody takes them for photos that should have been measured.
 _NO_PHOTOS = frozenset({".json", ".jsonl", ".csv", ".pdf", ".html", ".toml", ".txt", ".md", ".sqlite", ".db"})
 _MOST_NAMED = 20

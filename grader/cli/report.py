@@ -12,7 +12,8 @@ from calibration.errors import DataFileError, PhotoError, UsageError
 from calibration.files import check_place, is_file
 from calibration.reading import as_written, sha256_of
 from calibration.target import Paper
-from grader.cli.log import LogOption
+from grader.cli.listing_text import with_listing
+from grader.cli.log_options import LogOption
 from grader.cli.options import with_options
 from grader.cli.output import is_stdout, out, write_json, write_whole
 from grader.cli.photos import photo_files
@@ -60,6 +61,7 @@ def report(
     for path in places.values():
         if path is not None and not is_stdout(path):
             check_place(path)
+    options = with_listing(options)
     figures = options.figures()
     measured = measured_in(measurements or [], lot, log)
     estimate = estimate_lot(options.lot(measured))

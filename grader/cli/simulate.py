@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Annotated, TypeVar
 
@@ -13,9 +14,19 @@ from calibration.errors import UsageError
 from calibration.scores import HitRate
 from grader.cli.output import err, is_stdout, out, show_table, write_json
 from grader.places import assumptions_folder
-from grader.simulate import BuyerReport, LearningReport, SimulationReport, World, simulate, simulate_learning
+from grader.simulate import (
+    BuyerReport,
+    LearningReport,
+    SimulationReport,
+    World,
+    market_named,
+    markets,
+    simulate,
+    simulate_learning,
+    simulate_market,
+)
 from grader.units import format_money, format_share
-from grader.valuation import load_set, with_given
+from grader.valuation import Assumptions, load_set, with_given
 
 _Report = TypeVar("_Report")
 
@@ -36,6 +47,14 @@ def simulate_command(
         bool,
         typer.Option("--sellers-know", help="Asking prices follow what a lot will really bring, thickness included."),
     ] = False,
+    market: Annotated[
+        str | None,
+        typer.Option(
+            help="Another market: what is offered there, bought untaught and after six weighed lots. "
+            "One name, several with commas, or all.",
+            show_default=False,
+        ),
+    ] = None,
     spot: Annotated[str, typer.Option(help="Gold price.")] = "2650 USD/ozt",
     accept_loss: Annotated[str | None, typer.Option(help="Chance of a loss that is accepted: '10 %'.")] = None,
     assumptions: Annotated[str | None, typer.Option(help="Your figures: a file, or the name of a set.")] = None,
@@ -46,6 +65,8 @@ def simulate_command(
     Example: grader simulate --lots 1000 --seed 1
 
     Example: grader simulate --trades 20 --lots 40
+
+    Example: grader simulate --market priors,picking --trades 60 --lots 2
     """
     if learned and trades is not None:
         raise UsageError(
@@ -54,6 +75,15 @@ def simulate_command(
     given = with_given(
         load_set(assumptions, assumptions_folder()), spot=spot, spot_date=date.today(), accepted_loss=accept_loss
     )
+    if market is not None:
+        if learned or sellers_know:
+            raise UsageError(
+                "options-exclude",
+                "--market goes with neither --learned nor --sellers-know.",
+                "A market shows buyers both before and after they weighed lots.",
+            )
+        _markets(given, market, trades or _TRADES, lots or _LOTS, seed, json_out)
+        return
     world = World(given, learned, sellers_know)
     report: SimulationReport | LearningReport
     if trades is None:
@@ -75,6 +105,44 @@ def simulate_command(
         "Truth is drawn from the tool's own beliefs: this shows what its decisions are worth where those are right, "
         "not whether they are."
     )
+
+
+_TRADES, _LOTS = 60, 2  # of a market, unless said otherwise
+
+
+def _markets(given: Assumptions, names: str, trades: int, lots: int, seed: int, json_out: Path | None) -> None:
+    chosen = list(markets()) if names.strip() == "all" else [n.strip() for n in names.split(",")]
+    found = [market_named(name) for name in chosen]
+    reports = []
+    for each in found:
+        run = partial(simulate_market, given, each, trades, lots, seed)
+        reports.append(_watched(run, f"{each.name}: trade {{}} of {trades}"))
+    if json_out is not None:
+        write_json(json_out, {"schema": 1, "markets": [r.as_json() for r in reports]})
+    if is_stdout(json_out):
+        return
+    for report in reports:
+        out.print(f"[bold]{report.market.title}[/]: {trades} trades of {lots} lots, seed {seed}", highlight=False)
+        rows = []
+        for state in report.states:
+            highest, many, even, _ = state.buyers
+            of_oracle = [
+                "" if b.share_of_oracle is None else f"{b.share_of_oracle * 100:.0f} %" for b in (highest, many, even)
+            ]
+            rows.append((state.name, _share(state.loss_at_highest), *of_oracle, _share(state.in_range)))
+        show_table(_MARKET_HEADS, rows, right=range(1, len(_MARKET_HEADS)))
+        out.print()
+    out.print(f"Accepted chance of a loss: {format_share(given.accepted_loss)}.")
+
+
+_MARKET_HEADS = (
+    "Buyers",
+    "Would lose at the highest price",
+    "Highest price earns of the oracle's",
+    "Over many lots",
+    "Break-even",
+    "Gold in the range",
+)
 
 
 def _watched(run: Callable[[Callable[[int], None] | None], _Report], where: str) -> _Report:

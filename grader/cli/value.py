@@ -8,12 +8,13 @@ from typing import Annotated
 import typer
 
 from calibration.errors import UsageError
-from grader.cli.log import LogOption, existing_log, lot_key
+from grader.cli.listing_text import with_listing
+from grader.cli.log_options import LogOption, existing_log, lot_key
 from grader.cli.options import with_options
 from grader.cli.output import is_stdout, write_data, write_json
 from grader.cli.value_options import LotOption, MeasurementsArgument, ValueOptions, measured_in
 from grader.cli.value_report import show_offer
-from grader.lot import estimate_lot
+from grader.lot import Lot, estimate_lot
 from grader.valuation import example_text
 
 
@@ -40,9 +41,13 @@ def value(
         raise UsageError(
             "save-without-lot", "An offer can be saved only for a lot in the log.", "Name it with --lot."
         )
+    options = with_listing(options)
     figures = options.figures()
     measured = measured_in(measurements or [], lot, log)
-    offer = options.offer(estimate_lot(options.lot(measured)), figures)
+    described = options.lot(measured)
+    if lot is not None:
+        described = _by_its_seller(described, lot, log)
+    offer = options.offer(estimate_lot(described), figures)
     if json_out is not None:
         write_json(json_out, offer.as_json())
     if save and lot is not None:
@@ -50,3 +55,13 @@ def value(
             opened.add_offer(lot_key(lot), offer.as_json())
     if not is_stdout(json_out):
         show_offer(offer)
+
+
+def _by_its_seller(described: Lot, lot: str, log: str | None) -> Lot:
+    """The lot, with what weighed lots taught of its seller's choice of boards to show."""
+    from grader.learn import newest_in
+    from grader.learn.choice import with_learned_choice
+
+    with existing_log(log) as opened:
+        known = opened.entries(lot_key(lot))
+        return with_learned_choice(described, newest_in(opened), known.lots[0].seller)

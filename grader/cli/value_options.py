@@ -11,8 +11,8 @@ import typer
 
 from calibration.errors import UsageError
 from grader.bid import WorkBench
-from grader.cli.currency import base_figures, meant, own_money
-from grader.cli.log import day_of, existing_log, lot_key
+from grader.cli.currency import base_figures, gold_price, meant, own_money
+from grader.cli.log_options import day_of, existing_log, lot_key
 from grader.cli.questions import ask_first
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
 from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for
@@ -32,7 +32,7 @@ LotOption = Annotated[str | None, typer.Option(help="A lot of the log instead of
 class ValueOptions:
     """What a person says of a lot and of money; None where nothing was said."""
 
-    spot: Annotated[str | None, typer.Option(help="Gold price, such as '2650 USD/ozt' or '85 EUR/g'.")] = None
+    spot: Annotated[str | None, typer.Option(help="Gold price: '2650', '2650 USD/ozt' or '85 EUR/g'.")] = None
     spot_date: Annotated[str | None, typer.Option(help="Day of the gold price: 2026-11-20, or today.")] = None
     payable: Annotated[str | None, typer.Option(help="Share of it that is paid: '93 %' or '85..98 %'.")] = None
     recovery: Annotated[str | None, typer.Option(help="Gold recovered ÷ gold present: '85..94..99 %'.")] = None
@@ -42,6 +42,10 @@ class ValueOptions:
             help="A cost: '12 USD', 'refining = 5..20 USD', 'waste = 5 USD/l x 2..4 l'; "
             "or 'purchase: shipping = 15 USD', paid whatever you then do with the lot. Replaces all example costs."
         ),
+    ] = None
+    postage: Annotated[
+        str | None,
+        typer.Option(help="What sending the lot to you costs: '12 USD'. Replaces that example cost alone."),
     ] = None
     fee: Annotated[str | None, typer.Option(help="Marketplace's fee on the price: '5 %'.")] = None
     tax: Annotated[str | None, typer.Option(help="Tax on price and fee: '8.25 %'.")] = None
@@ -72,6 +76,13 @@ class ValueOptions:
         typer.Option(help="The seller's price: '120 USD', '8 USD/kg', '5 USD/lb' or '2 USD/board'."),
     ] = None
     accept_loss: Annotated[str | None, typer.Option(help="Chance of a loss that you accept: '10 %'.")] = None
+    earlier_bids: Annotated[
+        str | None,
+        typer.Option(
+            help="Accept that chance over a month of bids instead of each lot: the chances of a loss of the lots won "
+            "so far, '2 %, 15 %'; '' at the first."
+        ),
+    ] = None
     assumptions: Annotated[
         str | None,
         typer.Option(help="Your figures: a file, or the name of a set; see grader value --example."),
@@ -97,7 +108,34 @@ class ValueOptions:
     other_face: Annotated[
         str | None, typer.Option(help="Faces that no photo shows: 'alike' or 'left out'. Default: 'left out'.")
     ] = None
+    kind: Annotated[
+        str | None,
+        typer.Option(
+            help="Kind of boards: 'memory modules', 'cheap consumer cards', …; 'do not know' if you do not."
+        ),
+    ] = None
+    designs: Annotated[
+        str | None,
+        typer.Option(help="Whether they are of 'one' design or of 'many', whose plating evens out. Default: 'one'."),
+    ] = None
+    picked: Annotated[
+        str | None,
+        typer.Option(help="Who chose the boards in the photos: 'seller', 'blindly' or 'mine'. Default: not said."),
+    ] = None
+    thickness: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="What is known of the plating: 'stated 30 uin', 'xrf 0.72 ± 0.05 um', 'strip 412 mg of 20 boards'."
+        ),
+    ] = None
     parts: Annotated[Path | None, typer.Option(help="A file with several parts; see docs/buying.md.")] = None
+    listing: Annotated[
+        Path | None,
+        typer.Option(
+            help="A file with the listing's text, as copied (- reads it from the standard input). Weight or number, "
+            "price and postage that you did not give are taken from it, and it is said from which words."
+        ),
+    ] = None
     yes: Annotated[bool, typer.Option("--yes", help="Accept figures that look wrong, without asking.")] = False
 
     def figures(self) -> Assumptions:
@@ -116,18 +154,21 @@ class ValueOptions:
         def own(text: str | None) -> str | None:
             return meant(text, money)
 
+        spot = gold_price(self.spot, self.assumptions, money)
         return figures_of(
-            base_figures(self.assumptions, money, (self.spot, *(self.cost or ()))),
-            spot=own(self.spot),
+            base_figures(self.assumptions, money, (spot, *(self.cost or ()))),
+            spot=spot,
             spot_date=None if self.spot_date is None else day_of(self.spot_date),
             payable=self.payable,
             recovery=self.recovery,
             costs=self.cost,
+            postage=own(self.postage),
             fee=self.fee,
             tax=self.tax,
             hours=self.hours,
             rate=own(self.rate),
             accepted_loss=self.accept_loss,
+            earlier_bids=self.earlier_bids,
             weeks=self.weeks,
             per_gram=own(self.per_gram),
             minimum=own(self.minimum),
@@ -157,8 +198,13 @@ class ValueOptions:
                 mass=self.mass or "",
                 weighed=self.weighed or (),
                 other_face=self.other_face or "left out",
+                kind=self.kind or "",
+                designs=self.designs or "",
+                picked=self.picked or "",
+                thickness=self.thickness or (),
             )
-        if self.boards or self.count or self.mass or self.weighed or self.other_face:
+        of_one = self.boards or self.count or self.mass or self.weighed or self.other_face
+        if of_one or self.kind or self.designs or self.picked or self.thickness:
             raise UsageError(
                 "parts-and-options",
                 "Both a file of parts and options for one part were given.",
@@ -172,7 +218,7 @@ class ValueOptions:
         Raises:
             UsageError: a figure that cannot be read, or that is doubted.
         """
-        asking = asking_price(meant(self.asking, own_money()))
+        asking = asking_price(meant(self.asking, own_money().or_else(figures.currency)))
         _ask(lot_doubts(estimate, figures, asking), yes=self.yes)
         bench = WorkBench.of(self.process, process_folder())
         return offer_for(estimate, figures, asking, bench)

@@ -6,8 +6,9 @@ from rich.markup import escape
 
 from calibration.notices import Notice
 from grader.cli.output import out, show_notice, show_table
-from grader.report.blocks import Block, Caveat, Heading, Table, Text
+from grader.report.blocks import Block, Caveat, Heading, Text
 from grader.report.offer_blocks import offer_blocks
+from grader.table import Table
 from grader.valuation import Offer
 
 

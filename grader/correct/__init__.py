@@ -4,6 +4,8 @@ from grader.correct.apply import apply_corrections, region_at
 from grader.corrections import (
     Correction,
     Corrections,
+    FilledIn,
+    FilledOut,
     FinishChanged,
     LeftOut,
     PaintedIn,
@@ -15,6 +17,8 @@ from grader.corrections import (
 __all__ = [
     "Correction",
     "Corrections",
+    "FilledIn",
+    "FilledOut",
     "FinishChanged",
     "LeftOut",
     "PaintedIn",

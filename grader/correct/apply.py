@@ -130,10 +130,9 @@ def _fates(regions: Regions, corrections: Corrections) -> tuple[dict[int, Finish
     missed = 0
     for item in corrections.items:
         if isinstance(item, FinishChanged | LeftOut):
-            region = region_at(regions, item.at_px)
-            if region is None:
-                missed += 1
-            else:
+            met = [r for r in (region_at(regions, at) for at in (item.at_px, *item.also_px)) if r is not None]
+            missed += not met
+            for region in met:
                 fates[region.number] = item.finish if isinstance(item, FinishChanged) else None
     return fates, missed
 

@@ -1,4 +1,4 @@
-"""What a round brush sweeps over, at sixteen points of each pixel.
+"""What a round brush sweeps over or a polygon holds, at sixteen points of each pixel.
 
 Each pixel has a grid of 4 × 4 points; a stroke holds each of them or does not. So strokes can be laid over, taken
 away and repeated exactly (painting in, then out with the same stroke leaves nothing, and twice is once), and the edge
@@ -8,6 +8,7 @@ is soft all the same: the share of a pixel that is painted is the share of its p
 from __future__ import annotations
 
 import functools
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
@@ -16,10 +17,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.corrections import Point, Stroke
+from grader.corrections import FilledIn, FilledOut, Point, Stroke
 
 FINE = 4  # points along each side of a pixel; their bits fill a uint16
 _REACH_PX = 256.0  # longest piece of a path drawn at once, which bounds the memory
+_TILE_PX = 512  # a polygon is filled in squares of this size, for the same reason
 _KEPT = 64  # strokes; those of a narrow brush hold about 100 kB each
 _SHIFT = 6  # fractional bits of the drawing routine's coordinates
 
@@ -46,15 +48,19 @@ def patches(stroke: Stroke, shape: tuple[int, int]) -> tuple[Patch, ...]:
     While a person paints, the same strokes come again and again with one more at the end: the last ones are kept.
 
     Args:
-        stroke: path and radius.
+        stroke: path and radius, or corners.
         shape: of the photo, (height, width).
     """
+    if isinstance(stroke, FilledIn | FilledOut):
+        return tuple(_filled(np.array(stroke.corners_px), shape))
     drawn = (_draw(np.array(piece), stroke.radius_px, shape) for piece in _pieces(stroke.path_px))
     return tuple(patch for patch in drawn if patch is not None)
 
 
 def bounds(stroke: Stroke, shape: tuple[int, int]) -> tuple[slice, slice] | None:
     """Rows and columns that a stroke may touch; None where it lies outside the photo."""
+    if isinstance(stroke, FilledIn | FilledOut):
+        return _box(np.array(stroke.corners_px), 0.0, shape)
     return _box(np.array(stroke.path_px), stroke.radius_px, shape)
 
 
@@ -91,11 +97,46 @@ def _draw(path: NDArray[np.float64], radius: float, shape: tuple[int, int]) -> P
     fine = (path - [columns.start, rows.start] + 0.5) * FINE - 0.5
     canvas = np.zeros((height * FINE, width * FINE), np.uint8)
     _sweep(canvas, fine, radius * FINE)
-    bits = np.zeros((height, width), np.uint16)
+    return Patch(where, _bits(canvas))
+
+
+def _bits(canvas: NDArray[np.uint8]) -> Bits:
+    """Fine points, 0 or 1, as bits of the pixels that they lie in."""
+    bits = np.zeros((canvas.shape[0] // FINE, canvas.shape[1] // FINE), np.uint16)
     for i in range(FINE):
         for j in range(FINE):
             bits |= canvas[i::FINE, j::FINE].astype(np.uint16) << np.uint16(FINE * i + j)
-    return Patch(where, bits)
+    return bits
+
+
+def _filled(corners: NDArray[np.float64], shape: tuple[int, int]) -> Iterator[Patch]:
+    """A polygon in squares: a fine point is inside if a line from it to the left crosses an odd number of sides."""
+    whole = _box(corners, 0.0, shape)
+    if whole is None:
+        return
+    rows, columns = whole
+    for top in range(rows.start, rows.stop, _TILE_PX):
+        for left in range(columns.start, columns.stop, _TILE_PX):
+            where = (slice(top, min(top + _TILE_PX, rows.stop)), slice(left, min(left + _TILE_PX, columns.stop)))
+            size = tuple((s.stop - s.start) * FINE for s in where)
+            inside = _inside((corners - [left, top] + 0.5) * FINE - 0.5, (size[0], size[1]))
+            if inside.any():
+                yield Patch(where, _bits(inside))
+
+
+def _inside(corners: NDArray[np.float64], size: tuple[int, int]) -> NDArray[np.uint8]:
+    """1 at the whole places (height, width) that lie in a polygon, otherwise 0."""
+    height, width = size
+    crossed = np.zeros((height, width + 1), np.int32)
+    for start, end in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        (x0, y0), (x1, y1) = (start, end) if start[1] <= end[1] else (end, start)
+        first, last = max(math.ceil(y0), 0), min(math.ceil(y1), height)
+        if first >= last:
+            continue
+        down = np.arange(first, last)
+        across = np.ceil(x0 + (down - y0) * (x1 - x0) / (y1 - y0))
+        np.add.at(crossed, (down, np.clip(across, 0, width).astype(np.int64)), 1)
+    return np.asarray(np.cumsum(crossed, axis=1)[:, :width] % 2, np.uint8)
 
 
 def _sweep(canvas: NDArray[np.uint8], path: NDArray[np.float64], radius: float) -> None:

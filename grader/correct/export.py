@@ -100,7 +100,8 @@ def _seen(done: Measurement) -> NDArray[np.uint8]:
 def _boards(done: Measurement) -> NDArray[np.uint8]:
     """Board numbers, the largest board first; smaller ones lie on top."""
     mask = np.zeros(done.coverage.share.shape, np.uint8)
-    for number, board in enumerate(done.regions.boards[:_MOST_BOARDS], 1):
+    largest = sorted(done.regions.boards, key=lambda board: -board.area)[:_MOST_BOARDS]
+    for number, board in enumerate(largest, 1):
         cv2.fillPoly(mask, [np.round(board.outline_px).astype(np.int32).reshape(-1, 1, 2)], number)
     return mask
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from calibration.inputs import Distribution, Input
 from calibration.reading import packaged_toml
 from grader.correct.brush import FINE, Bits, bounds, patches
-from grader.corrections import PaintedIn, PaintedOut, Stroke
+from grader.corrections import FilledIn, FilledOut, PaintedIn, PaintedOut, Point, Stroke
 from grader.model import FINISHES
 
 ALL_POINTS = FINE * FINE
@@ -71,7 +71,7 @@ def paint(strokes: Sequence[Stroke], shape: tuple[int, int]) -> Paint | None:
     for stroke in strokes:
         for patch in patches(stroke, shape):
             there = tuple(slice(s.start - w.start, s.stop - w.start) for s, w in zip(patch.where, where, strict=True))
-            if isinstance(stroke, PaintedIn):
+            if isinstance(stroke, PaintedIn | FilledIn):
                 out.inside[there] |= patch.bits
                 out.outside[there] &= ~patch.bits
                 out.finish[there][patch.bits > 0] = FINISHES.index(stroke.finish)
@@ -109,9 +109,11 @@ def edge_inputs(
     gained = float(bare[_rim(points_in >= half)].sum())
     lost = float(plated[_rim(points_out >= half)].sum())
     painted_px = float(points_in.sum()) / ALL_POINTS
+    inward = [s for s in strokes if isinstance(s, PaintedIn | FilledIn)]
+    outward = [s for s in strokes if isinstance(s, PaintedOut | FilledOut)]
     return (
-        _input("painted-in", "edges painted in by hand", photo_id, strokes, PaintedIn, gained, painted_px),
-        _input("painted-out", "edges painted out by hand", photo_id, strokes, PaintedOut, lost, rest_px),
+        _input("painted-in", "edges painted in by hand", photo_id, inward, gained, painted_px),
+        _input("painted-out", "edges painted out by hand", photo_id, outward, lost, rest_px),
     )
 
 
@@ -124,30 +126,37 @@ def _input(
     title: str,
     photo_id: str,
     strokes: Sequence[Stroke],
-    kind: type[PaintedIn | PaintedOut],
     moved_px: float,
     area_px: float,
 ) -> tuple[Input, ...]:
     figures = _figures()
     if moved_px <= 0 or area_px <= 0:
         return ()
-    sigma = min(
-        _edge_px([s for s in strokes if isinstance(s, kind)]) * moved_px / area_px, figures["largest_sigma_log"]
-    )
+    sigma = min(_edge_px(strokes) * moved_px / area_px, figures["largest_sigma_log"])
     return (Input(name, title, Distribution("lognormal", (1.0, sigma)), figures["source"], of=(photo_id,)),)
 
 
 def _edge_px(strokes: Sequence[Stroke]) -> float:
-    """How far the strokes' edges may be off, one standard deviation; long strokes count more."""
+    """How far the strokes' edges may be off, one standard deviation; long edges count more."""
+    return float(np.average([_off_px(s) for s in strokes], weights=[_edge_length(s) for s in strokes]))
+
+
+def _off_px(stroke: Stroke) -> float:
     figures = _figures()
-    radius = np.array([s.radius_px for s in strokes])
-    length = np.array([_length(s) + math.pi * s.radius_px for s in strokes])
-    return float(figures["least_px"] + figures["share_of_radius"] * np.average(radius, weights=length))
+    if isinstance(stroke, PaintedIn | PaintedOut):
+        return float(figures["least_px"] + figures["share_of_radius"] * stroke.radius_px)
+    return float(figures["least_px"] + figures["screen_px"] * stroke.px_per_screen_px)
 
 
-def _length(stroke: Stroke) -> float:
-    path = np.array(stroke.path_px)
-    return float(np.hypot(*np.diff(path, axis=0).T).sum())
+def _edge_length(stroke: Stroke) -> float:
+    """The whole edge, px; of a brush that went to and fro, twice its path."""
+    if isinstance(stroke, PaintedIn | PaintedOut):
+        return 2 * (_length(stroke.path_px) + math.pi * stroke.radius_px)
+    return _length((*stroke.corners_px, stroke.corners_px[0])) + 1.0  # a polygon may be no more than a place
+
+
+def _length(path: tuple[Point, ...]) -> float:
+    return float(np.hypot(*np.diff(np.array(path), axis=0).T).sum())
 
 
 @functools.cache

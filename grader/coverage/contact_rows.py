@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from calibration.inputs import FloatArray
 from calibration.scale import FacePlane
 from grader.coverage.error import doubt_of
+from grader.coverage.plated import around_plating
 
 Picture = NDArray[np.float32]
 Signals = NDArray[np.complex128]
@@ -115,7 +116,11 @@ def draw_rows(
     seen = ((share > _SEEN) & (contact > _IS_CONTACT)).astype(np.uint8)
     gap = max(3, round(_GAP_MM * px_per_mm) | 1)
     closed = cv2.morphologyEx(seen, cv2.MORPH_CLOSE, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (gap, gap)))
-    _, labels, boxes, _ = cv2.connectedComponentsWithStats(closed)
+    rows, columns = around_plating(closed)  # the rest of the picture holds nothing to label
+    if rows.start == rows.stop:
+        return share.copy()
+    _, labels, boxes, _ = cv2.connectedComponentsWithStats(closed[rows, columns])
+    boxes[:, [cv2.CC_STAT_LEFT, cv2.CC_STAT_TOP]] += [columns.start, rows.start]
     finest_mm = max(_PITCHES_MM[0], _LEAST_PITCH_PX / px_per_mm)
     large = boxes[:, cv2.CC_STAT_AREA] >= _SHORTEST_MM * _NARROWEST_MM * px_per_mm**2
 
@@ -123,7 +128,11 @@ def draw_rows(
         left, top, width, height, _ = boxes[number].tolist()
         y0, x0 = max(top - _REACH_PX, 0), max(left - _REACH_PX, 0)
         around = (slice(y0, top + height + _REACH_PX), slice(x0, left + width + _REACH_PX))
-        own = cv2.dilate((labels[around] == number).astype(np.uint8), np.ones((2 * _REACH_PX + 1,) * 2, np.uint8)) > 0
+        own = np.zeros(share[around].shape, np.uint8)
+        y, x = top - y0, left - x0
+        at_label = (slice(top - rows.start, None), slice(left - columns.start, None))
+        own[y : y + height, x : x + width] = labels[at_label][:height, :width] == number
+        own = cv2.dilate(own, np.ones((2 * _REACH_PX + 1,) * 2, np.uint8)) > 0
         before = share[around][own]
         if doubt_of(before) < _LEAST_DOUBT:
             return None

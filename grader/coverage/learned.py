@@ -71,6 +71,7 @@ class LearnedSegmenter:
         picture, *maps = _fine_pass(self._network, way.laid(picture), coarse)
         if scale is None:
             maps.append(_seen_smaller(self._network, picture, coarse))
+        self._network.rest()
         # everything below knows the photo the way that it lies
         picture, fine, contact, *smaller_look = (way.back(p) for p in (picture, *maps))
         board = way.back(_as_bytes(coarse.board))

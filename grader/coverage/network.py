@@ -1,4 +1,4 @@
-"""The learned coverage network, run by OpenCV: pictures in, maps of shares out.
+"""The learned coverage network, run by ONNX Runtime: pictures in, maps of shares out.
 
 Weights and their model card: ``grader/coverage/weights``. Training: ``grader/coverage/training``.
 """
@@ -10,6 +10,7 @@ import math
 import threading
 from dataclasses import dataclass
 from importlib import resources
+from typing import Any
 
 import cv2
 import numpy as np
@@ -47,7 +48,7 @@ class Network:
     def __init__(self, weights: bytes | None = None) -> None:
         if weights is None:
             weights = resources.files("grader.coverage").joinpath("weights/coverage.onnx").read_bytes()
-        self._net = cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
+        self._session = _session(weights)
         self._turn = threading.Lock()
 
     def run(self, rgb: NDArray[np.uint8]) -> Maps:
@@ -73,17 +74,48 @@ class Network:
                 contact[to], board[to] = maps.contact[of], maps.board[of]
         return Maps(share, contact, board)
 
+    def rest(self) -> None:
+        """Give back the memory of the passes, some hundred megabytes, until the next picture comes."""
+        import onnxruntime
+
+        shrink = onnxruntime.RunOptions()
+        shrink.add_run_config_entry("memory.enable_memory_arena_shrinkage", "cpu:0")
+        with self._turn:
+            self._session.run(None, {"image": np.zeros((1, 3, _STRIDE, _STRIDE), np.float32)}, shrink)
+
     def _pass(self, rgb: NDArray[np.uint8]) -> Maps:
         height, width = rgb.shape[:2]
         padded = cv2.copyMakeBorder(rgb, 0, -height % _STRIDE, 0, -width % _STRIDE, cv2.BORDER_REPLICATE)
         blob = cv2.dnn.blobFromImage(padded, 1 / _SPREAD, mean=(_MEAN, _MEAN, _MEAN))
         with self._turn:
-            self._net.setInput(blob)
-            chance = 1 / (1 + np.exp(-self._net.forward()[0]))
+            (logits,) = self._session.run(None, {"image": blob})
+        chance = _chance(logits[0])
         rows, columns = chance.shape[1:]
         share = chance[:4].reshape(2, 2, rows, columns).transpose(2, 0, 3, 1).reshape(2 * rows, 2 * columns)
         half = (slice(0, (height + 1) // 2), slice(0, (width + 1) // 2))
         return Maps(np.ascontiguousarray(share[:height, :width]), chance[4][half], chance[5][half])
+
+
+def _session(weights: bytes) -> Any:
+    """The network ready to run, on as many threads as OpenCV uses; imported here, as most commands run none."""
+    import onnxruntime
+
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = max(1, cv2.getNumThreads())
+    options.inter_op_num_threads = 1
+    # Threads that wait for work by turning would take the processor from the rest of the measurement.
+    options.add_session_config_entry("session.intra_op.allow_spinning", "0")
+    options.enable_mem_pattern = False  # pictures of many sizes: a plan for each would be memory for each
+    options.log_severity_level = 3  # errors; its warnings tell of the machine, not of the photo
+    return onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
+
+
+def _chance(logits: NDArray[np.float32]) -> NDArray[np.float32]:
+    """1 / (1 + exp(-x)), in place."""
+    np.negative(logits, out=logits)
+    np.exp(logits, out=logits)
+    logits += 1
+    return np.reciprocal(logits, out=logits)
 
 
 def _block_px(height: int, width: int) -> tuple[int, int]:

@@ -28,6 +28,8 @@ _NEAR_MM = 2.0  # a region's middle may lie this far outside its board's outline
 def cut_boards(done: Measurement) -> tuple[CutBoard | RefusedError, ...]:
     """Each board of a measured photo in its own axes, with or without gold; or why it cannot be.
 
+    Their order, and so their numbers, are those of the measurement: from left to right.
+
     Thickness of the boards and properties of the plating are those of the request that was measured.
 
     Raises:
@@ -46,21 +48,23 @@ def cut_boards(done: Measurement) -> tuple[CutBoard | RefusedError, ...]:
             "No board's outline was found, so there is nothing to plan cuts on.",
             "Photograph whole boards on a plain surface of another colour, a finger's width apart.",
         )
-    unknown: list[RefusedError] = []
-    outlines: list[FloatArray] = []
+    found: list[RefusedError | FloatArray] = []
     for number in range(len(done.regions.boards)):
         try:
-            outlines.append(board_outline_mm(done, scale, number))
+            found.append(board_outline_mm(done, scale, number))
         except RefusedError as error:
-            unknown.append(error)
-    owners = _owners(done, scale, outlines)
+            found.append(error)
+    owners = iter(_owners(done, scale, [f for f in found if isinstance(f, np.ndarray)]))
     per = _Per(done, scale)
     density = density_input(done.request.board_thickness_mm)
-    found = (
-        _board(done, scale, outline, members, density, outline_offset_input(done.photo.short_id, number), per)
-        for number, (outline, members) in enumerate(zip(outlines, owners, strict=True), 1)
-    )
-    return (*found, *unknown)
+    boards: list[CutBoard | RefusedError] = []
+    for number, each in enumerate(found, 1):  # every board keeps its number, also after one that is refused
+        if isinstance(each, RefusedError):
+            boards.append(each)
+        else:
+            offset = outline_offset_input(done.photo.short_id, number)
+            boards.append(_board(done, scale, each, next(owners), density, offset, per))
+    return tuple(boards)
 
 
 class _Per:

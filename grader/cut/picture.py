@@ -13,6 +13,7 @@ from calibration.inputs import FloatArray
 from grader.cut.board import CutBoard
 from grader.cut.choose import PlannedBoard
 from grader.cut.plan import Cut, Piece, Plan
+from grader.cut.sheets import drawn_mm, upright
 from grader.photo import reduced
 from grader.pipeline import Measurement
 
@@ -69,17 +70,23 @@ def cut_overlay_png(done: Measurement, boards: Sequence[PlannedBoard | RefusedEr
 
 
 def board_picture(picture: Picture, k: float, board: CutBoard, plan: Plan | None, length_px: int = 360) -> Picture:
-    """One board out of a picture of its photo, its longer side across, its cuts drawn; uint8 (h, length_px, 3)."""
-    length, width = (s + 2 * _AROUND_MM for s in board.size_mm)
-    per_mm = length_px / length
-    shape = (max(1, round(width * per_mm)), length_px)
-    vs, us = (np.mgrid[: shape[0], : shape[1]] + 0.5) / per_mm - _AROUND_MM
+    """One board out of a picture of its photo, its cuts drawn; uint8 (h, w, 3), ``length_px`` on its longer side.
+
+    It stands as in the photo, and as on the template: a board whose length runs down the photo is not laid across.
+    """
+    length, width = board.size_mm
+    per_mm = length_px / (length + 2 * _AROUND_MM)
+    wide, high = (size + 2 * _AROUND_MM for size in drawn_mm(board))
+    shape = (max(1, round(high * per_mm)), max(1, round(wide * per_mm)))
+    ys, xs = (np.mgrid[: shape[0], : shape[1]] + 0.5) / per_mm - _AROUND_MM
+    us, vs = (ys, width - xs) if upright(board) else (xs, ys)
     px = (board.to_px(np.column_stack([us.ravel(), vs.ravel()])) + 0.5) * k - 0.5
     x, y = (part.reshape(shape).astype(np.float32) for part in px.T)
     out = np.ascontiguousarray(cv2.remap(picture, x, y, cv2.INTER_AREA, borderMode=cv2.BORDER_REPLICATE))
 
     def place(uv: FloatArray) -> NDArray[np.int32]:
-        return _scaled((uv + _AROUND_MM) * per_mm - 0.5, 1.0)
+        drawn = np.column_stack([width - uv[:, 1], uv[:, 0]]) if upright(board) else uv
+        return _scaled((drawn + _AROUND_MM) * per_mm - 0.5, 1.0)
 
     if plan is not None:
         _shade(out, plan, place, np.ones(shape, bool))

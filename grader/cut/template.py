@@ -16,7 +16,7 @@ from grader.cautions import lines_for
 from grader.cut.choose import PlannedBoard
 from grader.cut.picture import corners_of, line_of, number_at
 from grader.cut.sheets import MARGIN_MM, Block, TemplatePage, drawn_mm, fits_paper, laid_out, upright
-from grader.cut.words import cut_lines, notes_of
+from grader.cut.words import cut_lines, cut_notes
 
 BAR_TOP_MM = 32.0
 _TICK_MM, _LINE_MM = 2.0, 3.6
@@ -44,7 +44,7 @@ def template_pdf(boards: Sequence[tuple[str, PlannedBoard]], paper: Paper) -> by
         _sheet(canvas, sheet, boards)
     canvas.setPageSize((width * mm, height * mm))
     lines = [line for name, planned in boards for line in (name, *cut_lines(planned), "")]
-    _text_page(canvas, [*lines, *notes_of(planned for _, planned in boards), *lines_for("cut")], height)
+    _text_page(canvas, [*lines, *cut_notes(planned for _, planned in boards), *lines_for("cut")], height)
     canvas.save()
     return buffer.getvalue()
 

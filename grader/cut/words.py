@@ -68,7 +68,7 @@ def _how_good(plan: Plan) -> str:
     return f"no {_KIND} can save more than {format_share(1 - plan.bound / plan.cost)} of it"
 
 
-def notes_of(boards: Iterable[PlannedBoard]) -> list[str]:
+def cut_notes(boards: Iterable[PlannedBoard]) -> list[str]:
     """What must be said with any plan of these boards."""
     faces = {len(b.board.faces) for b in boards}
     return [PARTS_NOTE, *([FACE_NOTE] if faces != {2} else []), *([BOTH_NOTE] if 2 in faces else [])]
@@ -83,7 +83,7 @@ def cut_document(
         "photo": photo,
         "back": back,
         "boards": [_board(b) if isinstance(b, PlannedBoard) else _refused(b) for b in boards],
-        "notes": notes_of(b for b in boards if isinstance(b, PlannedBoard)),
+        "notes": cut_notes(b for b in boards if isinstance(b, PlannedBoard)),
         "cautions": documents_for("cut"),
     }
 

@@ -34,16 +34,16 @@ from grader.grade.words import (
     CLASS_WORDS,
     MEASURE_WORDS,
     cell_lines,
-    notes_of,
+    cut_part_rows,
+    grade_notes,
     order_lines,
-    part_rows,
 )
 
 Rgb = tuple[int, int, int]
 _BLACK, _WHITE, _PALE = (0, 0, 0), (255, 255, 255), (232, 232, 232)
 MARGIN_MM, _COLUMNS, _GAP_MM = 12.0, 3, 5.0
-_PICTURE_MM, _BAND_MM, _LINE_MM, _CELL_LINES = 20.0, 6.0, 4.2, 7
-_CELL_MM = _PICTURE_MM + _BAND_MM + _CELL_LINES * _LINE_MM + 3
+_BAND_MM, _LINE_MM, _CELL_LINES = 6.0, 4.2, 8
+_WIDE_MM, _UPRIGHT_MM = 20.0, 44.0  # room for pictures of boards that lie across, and for those that stand
 _SIZE_MM, _SMALL_MM, _TITLE_MM = 3.0, 2.8, 5.0
 _PX_PER_MM = 6.0
 _PNG_WIDTH_MM = 210.0
@@ -132,16 +132,18 @@ def _pages(
     for n, text in enumerate((by, *textwrap.wrap(CELL_NOTE, int(room / (_SIZE_MM * _LETTER))))):
         pages[0].things.append(_Text(MARGIN_MM, MARGIN_MM + 11 + n * _LINE_MM, _SIZE_MM, text))
     top = MARGIN_MM + 24
+    picture_mm = _picture_mm(grades)
+    cell_mm = picture_mm + _BAND_MM + _CELL_LINES * _LINE_MM + 3
     for number, graded in enumerate(grades.boards, 1):
         place = (number - 1) % _COLUMNS
         if place == 0 and number > 1:
-            top += _CELL_MM + _GAP_MM
-        if place == 0 and top + _CELL_MM > height - MARGIN_MM:
+            top += cell_mm + _GAP_MM
+        if place == 0 and top + cell_mm > height - MARGIN_MM:
             pages.append(_Page())
             top = MARGIN_MM
         x = MARGIN_MM + place * (column + _GAP_MM)
-        pages[-1].things += _cell(number, graded, grades.currency, x, top, column)
-        pages[-1].height = top + _CELL_MM
+        pages[-1].things += _cell(graded, grades.currency, x, top, column, picture_mm)
+        pages[-1].height = top + cell_mm
     top = pages[-1].height + _GAP_MM
     for line in _lines_below(grades, thresholds, not_graded):
         for part in textwrap.wrap(line, int(room / (_SIZE_MM * _LETTER))) or [""]:
@@ -154,24 +156,30 @@ def _pages(
     return pages
 
 
+def _picture_mm(grades: Grades) -> float:
+    """How high pictures may be: boards stand in theirs as in the photo."""
+    pictures = [g.candidate.picture for g in grades.boards if g.candidate.picture is not None]
+    return _UPRIGHT_MM if any(p.shape[0] > p.shape[1] for p in pictures) else _WIDE_MM
+
+
 def _cell(
-    number: int, graded: Graded, currency: str, x: float, y: float, width: float
+    graded: Graded, currency: str, x: float, y: float, width: float, picture_mm: float
 ) -> list[_Text | _Fill | _Picture]:
-    things: list[_Text | _Fill | _Picture] = [_Fill(x, y, width, _PICTURE_MM, _PALE)]
+    things: list[_Text | _Fill | _Picture] = [_Fill(x, y, width, picture_mm, _PALE)]
     rgb = graded.candidate.picture
     if rgb is not None:
-        k = min(width / rgb.shape[1], _PICTURE_MM / rgb.shape[0])
+        k = min(width / rgb.shape[1], picture_mm / rgb.shape[0])
         wide, high = rgb.shape[1] * k, rgb.shape[0] * k
-        things.append(_Picture(x + (width - wide) / 2, y + (_PICTURE_MM - high) / 2, wide, high, rgb))
+        things.append(_Picture(x + (width - wide) / 2, y + (picture_mm - high) / 2, wide, high, rgb))
     else:
-        things.append(_Text(x + 2, y + _PICTURE_MM / 2 + 1, _SMALL_MM, "no picture: known from a measurement"))
-    band = y + _PICTURE_MM
+        things.append(_Text(x + 2, y + picture_mm / 2 + 1, _SMALL_MM, "no picture: known from a measurement"))
+    band = y + picture_mm
     things.append(_Fill(x, band, width, _BAND_MM, CLASS_RGB[graded.grade]))
     things.append(_Text(x + 2, band + 4.3, 3.6, CLASS_WORDS[graded.grade].capitalize(), _WHITE))
     foot = band + _BAND_MM
     lines = [
         part
-        for line in cell_lines(number, graded, currency)
+        for line in cell_lines(graded, currency)
         for part in textwrap.wrap(line, int(width / (_SMALL_MM * _LETTER)))
     ]
     for line in lines[:_CELL_LINES]:
@@ -181,15 +189,15 @@ def _cell(
 
 
 def _lines_below(grades: Grades, thresholds: Thresholds, not_graded: Sequence[tuple[str, RefusedError]]) -> list[str]:
-    parts = part_rows(grades)
+    parts = cut_part_rows(grades)
     return [
         *order_lines(grades),
         *(["", "Parts:"] if parts else []),
-        *(f"{number}. {name}: {'; '.join(t for t in texts if t)}" for number, name, *texts in parts),
+        *(f"{name}: {'; '.join(t for t in texts if t)}" for name, *texts in parts),
         *(["", "Not graded:"] if not_graded else []),
         *(f"{name}: {error.message}" for name, error in not_graded),
         "",
-        *notes_of(grades, thresholds),
+        *grade_notes(grades, thresholds),
         *lines_for("cut"),
     ]
 

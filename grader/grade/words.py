@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from typing import Any
 
 from calibration.errors import RefusedError
@@ -21,8 +22,8 @@ CLASS_RGB: Mapping[Class, tuple[int, int, int]] = {
     "leave": (89, 89, 89),
 }
 MEASURE_WORDS: Mapping[Measure, str] = {"gram": "gram processed", "minute": "minute of work"}
-BOARD_COLUMNS = ("", "Board", "Grade", "Value per gram", "Value per minute", "Gold", "To process", "Cuts")
-PART_COLUMNS = ("", "Part", "Boards", "Value per gram", "Value per minute")
+BOARD_COLUMNS = ("Board", "Grade", "Value per gram", "Value per minute", "Gold", "To process", "Cuts")
+PART_COLUMNS = ("Part", "Boards", "Value per gram", "Value per minute")
 VALUE_NOTE = (
     "Value is what the gold brings after recovery and your buyer's share; costs of the lot (shipping, refining, "
     "disposal) are not taken off: put what a gram costs you into the thresholds."
@@ -38,21 +39,21 @@ EXAMPLE_NOTE = "The thresholds and times of work are shipped examples, not yours
 _CLOSE = 0.1
 
 
-def range_words(value: Range, unit: str) -> str:
+def graded_range_words(value: Range, unit: str) -> str:
     """A value, its bounds and its unit in few words: "0.12 (0.02 to 0.30) USD/g"."""
     half = (value.high - value.low) / 2
     middle, low, high = (round_to(x, half) for x in (value.value, value.low, value.high))
     return f"{middle} {unit}" if half == 0 else f"{middle} ({low} to {high}) {unit}"
 
 
-def board_rows(grades: Grades) -> list[tuple[str, ...]]:
+def graded_rows(grades: Grades) -> list[tuple[str, ...]]:
     """A row for each board under ``BOARD_COLUMNS``."""
     rows: list[tuple[str, ...]] = []
-    for number, graded in enumerate(grades.boards, 1):
+    for graded in grades.boards:
         f, c = graded.figures, graded.candidate
         figures = ("", "", "", "") if f is None else (*value_words(f, grades.currency), *mass_words(f))
         cuts = "" if c.cuts is None else str(c.cuts)
-        rows.append((str(number), c.name, grade_words(graded), *figures, cuts))
+        rows.append((c.name, grade_words(graded), *figures, cuts))
     return rows
 
 
@@ -64,7 +65,7 @@ def grade_words(graded: Graded) -> str:
 def why_words(graded: Graded) -> str:
     """What should be said of a grade that is not plain."""
     if graded.sells_better:
-        return "brings more than its gold"
+        return "sold whole it brings more than its gold less what processing costs"
     if graded.figures is not None and _CLOSE < graded.chance < 1 - _CLOSE:
         return f"worth processing: {format_share(graded.chance)} likely"
     return ""
@@ -72,43 +73,42 @@ def why_words(graded: Graded) -> str:
 
 def value_words(f: Figures, currency: str) -> tuple[str, str]:
     """Value per gram and per minute."""
-    return range_words(f.per_gram, f"{currency}/g"), range_words(f.per_minute, f"{currency}/min")
+    return graded_range_words(f.per_gram, f"{currency}/g"), graded_range_words(f.per_minute, f"{currency}/min")
 
 
 def mass_words(f: Figures, liked: MassUnit = "mg") -> tuple[str, str]:
     """Gold, and what is processed for it."""
-    return range_words(*in_mass_unit(f.gold_mg, liked)), range_words(f.mass_g, "g")
+    return graded_range_words(*in_mass_unit(f.gold_mg, liked)), graded_range_words(f.mass_g, "g")
 
 
-def part_rows(grades: Grades) -> list[tuple[str, ...]]:
+def cut_part_rows(grades: Grades) -> list[tuple[str, ...]]:
     """A row for each part under ``PART_COLUMNS``; none where there is one part."""
     if len(grades.parts) < 2:
         return []
     return [
         (
-            str(number),
             part.name,
             ", ".join(f"{n} {CLASS_WORDS[c]}" for c, n in part.boards.items() if n),
             *(("", "") if part.figures is None else value_words(part.figures, grades.currency)),
         )
-        for number, part in enumerate(grades.parts, 1)
+        for part in grades.parts
     ]
 
 
 def order_lines(grades: Grades) -> list[str]:
     """Which neighbours the ranges cannot tell apart."""
-    chances = {
-        "Boards": [g.before_next for g in grades.boards],
-        "Parts": [p.before_next for p in grades.parts],
-    }
+    ranked = (
+        [(g.candidate.name, g.before_next) for g in grades.boards],
+        [(f"Part {p.name}", p.before_next) for p in grades.parts],
+    )
+    neighbours = [(*one, other[0]) for ranks in ranked for one, other in pairwise(ranks)]
+    told = [(name, chance, other) for name, chance, other in neighbours if chance is not None]
     lines = [
-        f"{what} {number} and {number + 1} cannot be told apart: this order is right with a chance of "
-        f"{format_share(chance)}."
-        for what, ranked in chances.items()
-        for number, chance in enumerate(ranked, 1)
-        if chance is not None and chance < grades.certainty
+        f"{name} and {other} cannot be told apart: this order is right with a chance of {format_share(chance)}."
+        for name, chance, other in told
+        if chance < grades.certainty
     ]
-    if sum(chance is not None for ranked in chances.values() for chance in ranked) > len(lines):
+    if len(told) > len(lines):
         rest = "The other neighbours" if lines else "Neighbours"
         per = MEASURE_WORDS[grades.by]
         sure = format_share(grades.certainty)
@@ -116,10 +116,10 @@ def order_lines(grades: Grades) -> list[str]:
     return lines
 
 
-def cell_lines(number: int, graded: Graded, currency: str, liked: MassUnit = "mg") -> list[str]:
+def cell_lines(graded: Graded, currency: str, liked: MassUnit = "mg") -> list[str]:
     """A board on the sheet: name, then its figures, or why it has none."""
     c, f = graded.candidate, graded.figures
-    lines = [f"{number}. {c.name}"]
+    lines = [c.name]
     if f is None:
         lines.append(c.why_not.message if c.why_not is not None else "")
     else:
@@ -130,7 +130,7 @@ def cell_lines(number: int, graded: Graded, currency: str, liked: MassUnit = "mg
         if why := why_words(graded):
             lines.append(why)
     if graded.sale is not None and graded.grade == "sell_whole":
-        lines.append(f"sold whole {range_words(graded.sale, currency)}")
+        lines.append(f"sold whole {graded_range_words(graded.sale, currency)}")
     return lines
 
 
@@ -140,7 +140,7 @@ def _cuts(candidate: Candidate) -> str:
     return f", {candidate.cuts} {'cut' if candidate.cuts == 1 else 'cuts'}"
 
 
-def notes_of(grades: Grades, thresholds: Thresholds) -> list[str]:
+def grade_notes(grades: Grades, thresholds: Thresholds) -> list[str]:
     """What must be said with any grades."""
     candidates = [g.candidate for g in grades.boards]
     able = [c for c in candidates if c.why_not is None]
@@ -176,7 +176,7 @@ def grades_document(
         ],
         "not_graded": [{"name": name, "error": _error(error)} for name, error in not_graded],
         "statements": order_lines(grades),
-        "notes": notes_of(grades, thresholds),
+        "notes": grade_notes(grades, thresholds),
         "cautions": documents_for("cut"),
     }
 

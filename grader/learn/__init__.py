@@ -6,7 +6,7 @@ from grader.learn.flags import Flag, flags
 from grader.learn.ledger import Account, Outcome, accounts, accounts_by, held, outcomes
 from grader.learn.newest import TOGETHER, Newest, newest, newest_in
 from grader.learn.returns import Return, returns, returns_by
-from grader.learn.weighings import Weighed, Weighing, weighed, weighings
+from grader.learn.weighings import Weighed, Weighing, weighed_gold, weighings
 
 __all__ = [
     "LEVELS",
@@ -36,6 +36,6 @@ __all__ = [
     "records",
     "returns",
     "returns_by",
-    "weighed",
+    "weighed_gold",
     "weighings",
 ]

@@ -15,9 +15,11 @@ from calibration.inputs import FloatArray
 from calibration.thickness import Finish, gold_properties, thickness_prior
 from grader.gold import MG_PER_MM2_UM_G_CM3
 from grader.learn.lots import area_models, estimates_of
+from grader.learn.said import kind_of, seller_chose
 from grader.learn.weighings import Weighing, weighings
 from grader.log import Contents, Estimate
-from grader.lot.sampling import prior_spread, sampling_sd
+from grader.lot.observed import Observed
+from grader.lot.whole import whole_of
 from grader.model import EMPTY, ProductModel
 
 _DRAWS = 2_000  # for a median and a spread
@@ -95,26 +97,35 @@ def _platings(contents: Contents, weighing: Weighing) -> tuple[tuple[WeighedPlat
     for share, _ in weighing.shares:
         estimates = estimates_of(contents, share.lot)
         own = EMPTY
+        rest, rest_sd = _with_unseen(estimates, share.copies)
+        kind, chosen = kind_of(contents, share.lot, estimates), seller_chose(contents, share.lot)
         for finish, area in area_models(estimates, share.copies).items():
             per_um = area.times(properties[finish].inputs()[1:], MG_PER_MM2_UM_G_CM3)
             middle = float(np.median(_draws(per_um)))
             if middle > 0:
-                platings.append(
-                    WeighedPlating(finish, middle, same_name(share.lot.part), same_name(share.lot.seller))
-                )
-                own += per_um.times((), _typical_um(finish))
+                names = same_name(share.lot.part), same_name(share.lot.seller), kind
+                # boards that were shown, and the others, which the seller may have left out for a reason
+                shown = min(1 / (share.copies * rest), 1.0) if chosen and share.copies > 1 else 1.0
+                platings.append(WeighedPlating(finish, middle * rest * shown, *names))
+                if shown < 1:
+                    platings.append(WeighedPlating(finish, middle * rest * (1 - shown), *names, picked=True))
+                own += per_um.times((), _typical_um(finish) * rest)
         whole += own
-        unseen = math.hypot(unseen, float(np.mean(_draws(own))) * _unseen_sd(estimates, share.copies))
+        unseen = math.hypot(unseen, float(np.mean(_draws(own))) * rest_sd)
     if not platings:
         return (), 0.0
     draws = _draws(whole)
     return tuple(platings), math.hypot(float(np.std(draws)), unseen) / float(np.mean(draws))
 
 
-def _unseen_sd(estimates: Sequence[Estimate], copies: float) -> float:
-    """Relative standard deviation that boards add which went in without having been photographed."""
-    seen = max(1, sum(len(e.measured.boards) for e in estimates))
-    return sampling_sd(prior_spread(), seen, seen * max(copies, 1.0))
+def _with_unseen(estimates: Sequence[Estimate], copies: float) -> tuple[float, float]:
+    """What boards that went in without having been photographed make of the gold: its factor, and its relative sd."""
+    counts = [max(1, len(e.measured.boards)) for e in estimates]
+    if copies <= 1 or not counts:
+        return 1.0, 0.0
+    gold = [float(np.median(_draws(e.measured.gold))) for e in estimates]
+    seen = [Observed(mg, n, n) for mg, n in zip(gold, counts, strict=True)]
+    return whole_of(seen, sum(counts) * copies) if sum(gold) > 0 else (1.0, 0.0)
 
 
 def _draws(model: ProductModel) -> FloatArray:

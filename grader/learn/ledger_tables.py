@@ -9,7 +9,7 @@ from typing import Any
 from grader.learn.ledger import Account, Amounts, Outcome, accounts, accounts_by, held, outcomes
 from grader.learn.tables import share_text
 from grader.log import Contents
-from grader.text_table import TextTable
+from grader.table import Table
 from grader.units import format_money, format_range, money_down
 
 LEDGER_NOTE = (
@@ -18,20 +18,20 @@ LEDGER_NOTE = (
 )
 
 
-def ledger_tables(contents: Contents) -> tuple[TextTable, ...]:
+def ledger_tables(contents: Contents) -> tuple[Table, ...]:
     """Profit per lot, seller and part, and saved offers beside what came; a table without rows is left out."""
     each = accounts(contents)
     tables = [
-        TextTable(
-            "Profit by lot",
+        Table(
             ("", "Paid", "Costs", "Came in", "Charges", "Profit"),
             tuple((a.name, *_flows(a), _profit(a)) for a in each),
+            "Profit by lot",
         ),
         *(
-            TextTable(
-                f"Profit by {by}, sold lots",
+            Table(
                 ("", "Sold", "Open", "Paid", "Costs", "Came in", "Charges", "Profit"),
                 tuple((a.name, str(a.sold), str(a.open), *_flows(a), _profit(a)) for a in accounts_by(contents, by)),
+                f"Profit by {by}, sold lots",
             )
             for by in ("seller", "part")
         ),
@@ -69,9 +69,8 @@ def _texts(amounts: Amounts) -> dict[str, str]:
     return {currency: format(amount, "f") for currency, amount in amounts.items()}
 
 
-def _outcomes_table(some: Sequence[Outcome]) -> TextTable:
-    return TextTable(
-        "Offers saved beforehand, and what came",
+def _outcomes_table(some: Sequence[Outcome]) -> Table:
+    return Table(
         (
             *("Lot", "Offer of", "Way", "Highest price", "Proceeds expected", "Came in", "In range"),
             *("Profit expected at the price paid", "Profit", "In range"),
@@ -91,6 +90,7 @@ def _outcomes_table(some: Sequence[Outcome]) -> TextTable:
             )
             for o in some
         ),
+        "Offers saved beforehand, and what came",
     )
 
 

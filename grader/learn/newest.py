@@ -8,13 +8,16 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from calibration.belief import Belief, learn
-from calibration.belief.learn import identity
+from calibration.belief import Belief
 from calibration.errors import LogError
+from calibration.inputs import Input
+from calibration.kinds import UNKNOWN, KindKey
 from calibration.thickness import Finish, GoldProperties, gold_properties
 from grader.learn.batches import Batches, batches_of, same_name
 from grader.learn.flags import Flag, flags
+from grader.learn.kept import kept_or_learned
 from grader.log import Contents, Log, open_log
+from grader.places import beliefs_folder
 
 TOGETHER = (
     "Effective thickness is thickness × fraction recovered: what is weighed cannot tell the two apart. What the "
@@ -45,10 +48,19 @@ class Newest:
         """Yields worth a look."""
         return flags(self.belief)
 
-    def properties(self, part: str = "", seller: str = "") -> dict[Finish, GoldProperties]:
-        """What an estimate needs, for boards of a kind and seller."""
+    def properties(self, part: str = "", seller: str = "", kind: KindKey = UNKNOWN) -> dict[Finish, GoldProperties]:
+        """What an estimate needs, for boards of a name and seller; their kind matters where none were weighed."""
         day = self.made_at.date().isoformat() if self.made_at else ""
-        return gold_properties(self.belief.inputs(same_name(part), same_name(seller), day))
+        return gold_properties(self.belief.inputs(same_name(part), same_name(seller), day, kind))
+
+    def picking(self, part: str, seller: str = "") -> Input:
+        """Gold on boards that were not shown ÷ on those that the seller chose to show, as an input of an estimate.
+
+        Args:
+            part: of the lot, whose input it is.
+            seller: who chose; of one that was never weighed with such a lot the range is that of any.
+        """
+        return self.belief.picking(part, same_name(seller))
 
     def never_weighed(self, part: str = "", seller: str = "") -> tuple[str, ...]:
         """Which of these names no yield has, so that the range is that of any part or seller."""
@@ -77,6 +89,19 @@ class Newest:
                 }
                 for s in self.belief.shifts()
             },
+            "parts": [
+                {"finish": k.finish, "part": k.part, "seller": k.seller, "batches": k.batches, "um": _range(k.now)}
+                for k in self.belief.known()
+            ],
+            "sellers": [
+                {
+                    "seller": s.seller,
+                    "batches": s.batches,
+                    "beside_others": _range(s.beside),
+                    "not_shown_beside_shown": None if s.picked is None else _range(s.picked),
+                }
+                for s in self.belief.sellers()
+            ],
         }
 
 
@@ -89,9 +114,9 @@ def newest(contents: Contents) -> Newest | None:
     sources = batches_of(contents)
     if not sources.batches:
         return None
-    key = identity(sources.batches, sources.process)
-    made = next((b.made_at for b in contents.beliefs if b.key == key), None)
-    return Newest(learn(sources.batches, process=sources.process), made, sources)
+    belief = kept_or_learned(sources.batches, sources.process, beliefs_folder())
+    made = next((b.made_at for b in contents.beliefs if b.key == belief.id), None)
+    return Newest(belief, made, sources)
 
 
 def newest_in(log: Log) -> Newest | None:

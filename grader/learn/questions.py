@@ -34,6 +34,7 @@ from grader.log import (
 )
 from grader.log.batch_model import BatchYield
 from grader.model import Range
+from grader.units import in_digits
 
 _DRAWS = 10_000
 _SAME_DIGITS = (1000.0, 1 / 1000, 10.0, 0.1)  # milligrams for grams, grams for milligrams, a decimal point
@@ -267,16 +268,14 @@ def _hint(mass_mg: float, fine_mg: float, expected: Range) -> str:
 
 
 def _times(ratio: float) -> str:
-    if ratio >= 10:
-        return f"{ratio:.0f} times" if ratio < 1e6 else f"{ratio:.1e} times"
-    return f"{ratio:.2g} times"
+    return f"{ratio:.0f} times" if ratio >= 10 else f"{in_digits(ratio, 2)} times"
 
 
 def _gold(mass_mg: float) -> str:
     for unit, mg in (("kg", 1e6), ("g", 1e3)):
         if mass_mg >= mg:
-            return f"{mass_mg / mg:.4g} {unit}"
-    return f"{mass_mg:.3g} mg"
+            return f"{in_digits(mass_mg / mg, 4)} {unit}"
+    return f"{in_digits(mass_mg)} mg"
 
 
 def _grams(mass_g: float) -> str:

@@ -7,14 +7,14 @@ from collections.abc import Sequence
 from calibration.belief import Shift
 from calibration.finishes import FINISH_WORDS
 from calibration.scores import HitRate
-from grader.learn.compare import GROUPS, Pair, TrackRecord, record, records
+from grader.learn.compare import GROUPS, NO_NAME, Pair, TrackRecord, record, records
 from grader.learn.csv_import import CsvRow
 from grader.learn.flags import Flag
 from grader.learn.newest import Newest
 from grader.learn.returns import Return
 from grader.model import Range
-from grader.text_table import TextTable
-from grader.units import MassUnit, format_mass, format_money, format_range, format_share
+from grader.table import Table
+from grader.units import MassUnit, format_mass, format_money, format_range, format_share, in_digits
 
 
 def belief_sentences(found: Newest) -> tuple[str, ...]:
@@ -33,37 +33,60 @@ def belief_sentences(found: Newest) -> tuple[str, ...]:
     return tuple(said)
 
 
-def belief_table(shifts: Sequence[Shift]) -> TextTable:
+def belief_table(shifts: Sequence[Shift]) -> Table:
     """Effective thickness before and now, by finish."""
-    return TextTable(
-        "Effective thickness (thickness × fraction recovered)",
+    return Table(
         ("Finish", "Yields", "Before anything was weighed", "Now"),
         tuple((FINISH_WORDS[s.finish], str(s.batches), _um(s.before), _um(s.now)) for s in shifts),
+        "Effective thickness (thickness × fraction recovered)",
     )
 
 
-def left_out_table(found: Newest) -> TextTable:
+def parts_table(found: Newest) -> Table:
+    """Effective thickness of each kind of boards that was weighed, by seller."""
+    return Table(
+        ("Finish", "Boards", "Seller", "Yields", "Now"),
+        tuple(
+            (FINISH_WORDS[k.finish], k.part or NO_NAME, k.seller or NO_NAME, str(k.batches), _um(k.now))
+            for k in found.belief.known()
+        ),
+        "Effective thickness by kind of boards and seller",
+    )
+
+
+def sellers_table(found: Newest) -> Table:
+    """How the same boards come out from each seller, and what is left out where a seller chooses what to show."""
+    return Table(
+        ("Seller", "Yields", "Same boards ÷ from others", "Boards not shown ÷ shown"),
+        tuple(
+            (s.seller or NO_NAME, str(s.batches), _ratio(s.beside), "" if s.picked is None else _ratio(s.picked))
+            for s in found.belief.sellers()
+        ),
+        "Sellers",
+    )
+
+
+def left_out_table(found: Newest) -> Table:
     """Yields that are not learned from, and why."""
-    return TextTable(
-        "Not learned from",
+    return Table(
         ("Yield", "Why"),
         tuple((str(n), why) for n, why in sorted(found.sources.left_out.items())),
+        "Not learned from",
     )
 
 
-def flags_table(flags: Sequence[Flag]) -> TextTable:
+def flags_table(flags: Sequence[Flag]) -> Table:
     """Yields worth a look."""
-    return TextTable(
-        "Worth a look: very unlikely by all other yields (still learned from)",
+    return Table(
         ("Yield", "Weighed ÷ expected", "Chance", "What may have happened"),
-        tuple((str(f.yield_id), f"{f.ratio:.3g}", f"{f.chance:.1g}", "; or ".join(f.reasons)) for f in flags),
+        tuple((str(f.yield_id), in_digits(f.ratio), format_share(f.chance), "; or ".join(f.reasons)) for f in flags),
+        "Worth a look: very unlikely by all other yields (still learned from)",
     )
 
 
-def pairs_table(pairs: Sequence[Pair], liked: MassUnit = "auto") -> TextTable:
+def pairs_table(pairs: Sequence[Pair], liked: MassUnit = "auto") -> Table:
     """Each yield beside its estimate; gold in the unit that is liked."""
-    return TextTable(
-        "Weighed beside estimated",
+    return Table(
         ("Yield", "Day", "Lots", "Fine gold weighed", "Estimated before", "Off by", "In range", "Score"),
         tuple(
             (
@@ -78,15 +101,26 @@ def pairs_table(pairs: Sequence[Pair], liked: MassUnit = "auto") -> TextTable:
             )
             for p in pairs
         ),
+        "Weighed beside estimated",
     )
 
 
-def record_tables(pairs: Sequence[Pair], liked: MassUnit = "auto") -> tuple[TextTable, ...]:
+def record_tables(pairs: Sequence[Pair], liked: MassUnit = "auto") -> tuple[Table, ...]:
     """How the estimates did: all, and by finish, part, seller and year; bias over time is the last."""
     whole = record("all", pairs)
-    tables = [TextTable("All estimates", _RECORD_HEADS, () if whole is None else (_record(whole, liked),))]
+    tables = [
+        Table(
+            _RECORD_HEADS,
+            () if whole is None else (_record(whole, liked),),
+            "All estimates",
+        )
+    ]
     tables += [
-        TextTable(f"By {by}", _RECORD_HEADS, tuple(_record(r, liked, by) for r in records(pairs, by)))
+        Table(
+            _RECORD_HEADS,
+            tuple(_record(r, liked, by) for r in records(pairs, by)),
+            f"By {by}",
+        )
         for by in GROUPS
     ]
     return tuple(t for t in tables if t.rows)
@@ -106,10 +140,9 @@ def share_text(s: HitRate) -> str:
     return f"{format_share(s.value)} (may truly be {format_share(s.low)} to {format_share(s.high)})"
 
 
-def returns_table(title: str, some: Sequence[Return], liked: MassUnit = "auto") -> TextTable:
+def returns_table(title: str, some: Sequence[Return], liked: MassUnit = "auto") -> Table:
     """What was paid and what came; gold in the unit that is liked."""
-    return TextTable(
-        title,
+    return Table(
         ("", "Lots", "Paid", "Fine gold weighed", "Paid for a gram"),
         tuple(
             (
@@ -121,13 +154,13 @@ def returns_table(title: str, some: Sequence[Return], liked: MassUnit = "auto") 
             )
             for r in some
         ),
+        title,
     )
 
 
-def rows_table(rows: Sequence[CsvRow]) -> TextTable:
+def rows_table(rows: Sequence[CsvRow]) -> Table:
     """Preview of an import."""
-    return TextTable(
-        "Rows",
+    return Table(
         ("Line", "Lot", "Gold", "Day", "Result"),
         tuple(
             (
@@ -143,8 +176,13 @@ def rows_table(rows: Sequence[CsvRow]) -> TextTable:
             )
             for r in rows
         ),
+        "Rows",
     )
 
 
 def _um(three: tuple[float, float, float]) -> str:
     return format_range(Range(three[1], three[0], three[2]), "µm")
+
+
+def _ratio(three: tuple[float, float, float]) -> str:
+    return f"{three[1]:.2f} ({three[0]:.2f} to {three[2]:.2f}, 90 % sure)"

@@ -35,7 +35,7 @@ class Weighed:
     fineness: float
 
 
-def weighed(gold: Yield) -> Weighed:
+def weighed_gold(gold: Yield) -> Weighed:
     """Fine gold of a yield, with the figures taken for what was not stated."""
     figures = load("belief")
     if gold.fineness is None:
@@ -80,7 +80,7 @@ def weighings(contents: Contents) -> tuple[Weighing, ...]:
         if batch is not None:
             of_batch.setdefault(batch, []).append(gold)
         else:
-            fine = weighed(gold)
+            fine = weighed_gold(gold)
             shares = tuple((share, gold) for share in shares_of(contents, gold))
             found.append(Weighing(gold, (gold,), shares, fine, fine.fine_mg))
     found.extend(
@@ -115,7 +115,7 @@ def _of_batches(contents: Contents, group: frozenset[int], its: dict[int, list[Y
     carried_in = [c for c in records.current_carry_overs() if into[c.id] in group]
     crossing_out = [c for c in out if into[c.id] not in group]
     crossing_in = [c for c in carried_in if c.batch_id not in group]
-    all_weighed = [weighed(y) for y in yields]
+    all_weighed = [weighed_gold(y) for y in yields]
     raw = sum(w.fine_mg for w in all_weighed)
     left_out, left_in = _left(crossing_out), _left(crossing_in)
     fine = Weighed(

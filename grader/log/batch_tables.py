@@ -5,15 +5,14 @@ from __future__ import annotations
 from grader.log.batch_model import BatchAmount, CarryOver, Struck
 from grader.log.model import Contents
 from grader.log.tables import weighed_text
-from grader.text_table import TextTable
+from grader.table import Table
 from grader.units import MassUnit, format_mass
 
 
-def batches_table(contents: Contents, liked: MassUnit = "auto") -> TextTable:
+def batches_table(contents: Contents, liked: MassUnit = "auto") -> Table:
     """One line a batch; gold in the unit that is liked."""
     records = contents.batches
-    return TextTable(
-        "Batches",
+    return Table(
         ("No.", "Batch", "Started", "Loads", "Lots", "Gold weighed", "Carried over"),
         tuple(
             (
@@ -27,19 +26,20 @@ def batches_table(contents: Contents, liked: MassUnit = "auto") -> TextTable:
             )
             for b in records.batches
         ),
+        "Batches",
     )
 
 
-def waiting_table(contents: Contents, liked: MassUnit = "auto") -> TextTable:
+def waiting_table(contents: Contents, liked: MassUnit = "auto") -> Table:
     """Boards that wait for a later batch; gold in the unit that is liked."""
-    return TextTable(
-        "Boards that wait for a later batch",
+    return Table(
         ("Carry-over", "Boards", "Gold left"),
         tuple((str(c.id), _carried(contents, c), _left(c, liked)) for c in contents.batches.waiting()),
+        "Boards that wait for a later batch",
     )
 
 
-def batch_tables(contents: Contents, batch_id: int) -> tuple[TextTable, ...]:
+def batch_tables(contents: Contents, batch_id: int) -> tuple[Table, ...]:
     """All entries of a batch by kind; a kind that has none is left out."""
     records = contents.batches
     names = {b.id: b.name for b in records.batches}
@@ -93,11 +93,31 @@ def batch_tables(contents: Contents, batch_id: int) -> tuple[TextTable, ...]:
         if contents.batch_of(y) == batch_id
     )
     tables = (
-        TextTable("Loads", ("No.", "Day", "Vessel", "Mass", "What went in", "Counts"), loads),
-        TextTable("Used, and come out", ("No.", "", "What", "Amount", "Counts"), amounts),
-        TextTable("Tests", ("No.", "Day", "Test", "Of", "Result", "Counts"), tests),
-        TextTable("Carried over", ("No.", "Boards", "Gold left", "Went into", "Counts"), carried),
-        TextTable("Gold weighed", ("Yield", "Day", "Gold", "Note"), yields),
+        Table(
+            ("No.", "Day", "Vessel", "Mass", "What went in", "Counts"),
+            loads,
+            "Loads",
+        ),
+        Table(
+            ("No.", "", "What", "Amount", "Counts"),
+            amounts,
+            "Used, and come out",
+        ),
+        Table(
+            ("No.", "Day", "Test", "Of", "Result", "Counts"),
+            tests,
+            "Tests",
+        ),
+        Table(
+            ("No.", "Boards", "Gold left", "Went into", "Counts"),
+            carried,
+            "Carried over",
+        ),
+        Table(
+            ("Yield", "Day", "Gold", "Note"),
+            yields,
+            "Gold weighed",
+        ),
     )
     return tuple(table for table in tables if table.rows)
 

@@ -40,6 +40,7 @@ TableName = Literal[
     "batch_yields",
     "batch_strikes",
     "money",
+    "lot_changes",
 ]
 TABLES: tuple[TableName, ...] = get_args(TableName)
 JSON_SCHEMA = 1
@@ -47,7 +48,7 @@ JSON_SCHEMA = 1
 _ESTIMATED = ("plated_area_mm2", "gold_mg")
 _OF_ESTIMATE = tuple(f"{name}{end}" for name in _ESTIMATED for end in ("", "_low", "_high", "_level"))
 COLUMNS: Mapping[TableName, tuple[str, ...]] = {
-    "lots": ("id", "name", "seller", "part", "note", "created_at"),
+    "lots": ("id", "name", "seller", "part", "note", "created_at", "archived"),
     "photos": ("sha256", "name", "width_px", "height_px", "taken_at"),
     "estimates": ("id", "lot_id", "lot", "photo_sha256", "photo", "made_at", "program_version", *_OF_ESTIMATE),
     "purchases": (
@@ -81,6 +82,7 @@ COLUMNS: Mapping[TableName, tuple[str, ...]] = {
         *("id", "lot_id", "lot", "kind", "what", "amount", "charges", "currency", "gold_mg", "day"),
         *("note", "who", "logged_at", "corrects", "reason"),
     ),
+    "lot_changes": ("id", "lot_id", "lot", "name", "seller", "part", "note", "archived", "who", "logged_at"),
 }
 # where ``Contents.batches`` keeps a table's rows
 _BATCH_FIELDS: Mapping[str, str] = {

@@ -137,7 +137,12 @@ class NewAttachment(Entry):
 
 @dataclass(frozen=True)
 class LoggedLot:
-    """A lot in the log; ``created_at`` in UTC."""
+    """A lot in the log.
+
+    Attributes:
+        created_at: UTC.
+        archived: whether it was put away; its entries count all the same.
+    """
 
     id: int
     name: str
@@ -145,6 +150,30 @@ class LoggedLot:
     note: str
     created_at: datetime
     part: str = ""
+    archived: bool = False
+
+    def as_new(self, **changes: Any) -> NewLot:
+        """What is said of it, with some changes, to say it anew.
+
+        Raises:
+            UsageError: as ``checked``.
+        """
+        return checked(NewLot, **{**{name: getattr(self, name) for name in NewLot.model_fields}, **changes})
+
+
+@dataclass(frozen=True)
+class LotChange:
+    """What was said of a lot before it was changed at ``logged_at``, UTC."""
+
+    id: int
+    lot_id: int
+    name: str
+    seller: str
+    part: str
+    note: str
+    archived: bool
+    who: str
+    logged_at: datetime
 
 
 @dataclass(frozen=True)
@@ -304,6 +333,7 @@ class Contents:
     beliefs: tuple[BeliefRecord, ...] = ()
     batches: BatchRecords = field(default_factory=BatchRecords)
     money: tuple[MoneyEntry, ...] = ()
+    lot_changes: tuple[LotChange, ...] = ()
 
     def current_yields(self) -> tuple[Yield, ...]:
         """Yields that no newer one corrects."""

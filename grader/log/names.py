@@ -42,15 +42,17 @@ def numbers_named(c: Connection, table: Table, name: str) -> dict[int, str]:
     return {int(number): str(spelled) for number, spelled in rows if folded(str(spelled)) == wanted}
 
 
-def claim_name(c: Connection, table: Table, name: str, kind: Literal["lot", "batch"]) -> None:
-    """Refuse a name that is taken. On a server nobody else may start one until this transaction ends.
+def claim_name(c: Connection, table: Table, name: str, kind: Literal["lot", "batch"], but: int | None = None) -> None:
+    """Refuse a name that is taken, by another row than ``but``.
+
+    On a server nobody else may start one until this transaction ends.
 
     Raises:
         UsageError: ``lot-exists``, ``batch-exists``.
     """
     if c.dialect.name == "postgresql":  # locked before anything is read, so that what others just did is seen
         c.exec_driver_sql(f"LOCK TABLE {table.name} IN SHARE ROW EXCLUSIVE MODE")
-    taken = numbers_named(c, table, name)
+    taken = {number: spelled for number, spelled in numbers_named(c, table, name).items() if number != but}
     if taken:
         spelled = next(iter(taken.values()))
         also = "" if kind == "batch" else ", or add to it"

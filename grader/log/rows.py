@@ -23,6 +23,7 @@ from grader.log.model import (
     Exclusion,
     LoggedLot,
     LoggedOffer,
+    LotChange,
     Mark,
     PhotoRecord,
     Yield,
@@ -114,7 +115,7 @@ def contents_of(c: Connection, lot_id: int | None) -> Contents:
     its = select(schema.yield_lots.c.yield_id).where(schema.yield_lots.c.lot_id == lot_id)
     where: dict[Table, ColumnElement[bool]] = {
         schema.lots: schema.lots.c.id == lot_id,
-        **{t: t.c.lot_id == lot_id for t in (schema.estimates, schema.offers)},
+        **{t: t.c.lot_id == lot_id for t in (schema.estimates, schema.offers, schema.lot_changes)},
         **{t: _of_lot_or_corrected(t, lot_id) for t in (schema.purchases, schema.money)},
         schema.yields: or_(schema.yields.c.lot_id == lot_id, schema.yields.c.id.in_(its)),
         **{t: t.c.yield_id.in_(its) for t in (schema.yield_lots, schema.exclusions, schema.attachments)},
@@ -150,12 +151,19 @@ def _contents(c: Connection, where: dict[Table, ColumnElement[bool]], *, whole: 
         beliefs=tuple(as_belief(row) for row in rows(schema.beliefs)) if whole else (),
         batches=batch_records(c),
         money=tuple(as_money(row) for row in rows(schema.money)),
+        lot_changes=tuple(as_lot_change(row) for row in rows(schema.lot_changes)),
     )
 
 
 def as_lot(row: RowMapping) -> LoggedLot:
     """A lot."""
-    return LoggedLot(**{**row, "created_at": datetime.fromisoformat(row["created_at"])})
+    created = datetime.fromisoformat(row["created_at"])
+    return LoggedLot(**{**row, "created_at": created, "archived": bool(row["archived"])})
+
+
+def as_lot_change(row: RowMapping) -> LotChange:
+    """What a lot was before a change."""
+    return LotChange(**{**row, **_logged(row), "archived": bool(row["archived"])})
 
 
 def as_estimate(row: RowMapping) -> Estimate:

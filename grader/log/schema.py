@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from sqlalchemy import Column, Float, ForeignKey, Integer, MetaData, Table, Text
 
-from grader.log import schema_batches, schema_money
+from grader.log import schema_batches, schema_lots, schema_money
 
 APPLICATION_ID = 0x42474C31  # "BGL1": marks a file as a log of this program, in the file's header
 
@@ -194,6 +194,10 @@ MIGRATIONS: tuple[Migration, ...] = (
         schema_money.TITLE,
         (*schema_money.statements(_WORDS), *(t for table in schema_money.KEPT for t in _never_rewritten(table))),
     ),
+    Migration(
+        schema_lots.TITLE,
+        (*schema_lots.statements(_WORDS), *(t for table in schema_lots.KEPT for t in _never_rewritten(table))),
+    ),
 )
 
 # The tables at the newest version, for queries. A test holds them against what the migrations make.
@@ -216,6 +220,14 @@ lots = _table(
     "lots",
     Column("id", Integer, primary_key=True),
     *_texts("name", "seller", "note", "created_at", "part"),
+    Column("archived", Integer),
+)
+lot_changes = _table(
+    "lot_changes",
+    *_of_lot(),
+    *_texts("name", "seller", "part", "note"),
+    Column("archived", Integer),
+    *_texts("who", "logged_at"),
 )
 photos = _table(
     "photos",

@@ -5,7 +5,7 @@ What SQLite checks by patterns is checked by regular expressions here; a day is 
 
 from __future__ import annotations
 
-from grader.log import schema_batches, schema_money
+from grader.log import schema_batches, schema_lots, schema_money
 from grader.log.schema import Migration
 
 _TIME = r"~ '^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}.*Z$'"
@@ -185,5 +185,9 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(
         schema_money.TITLE,
         (*schema_money.statements(_WORDS), *(_never_rewritten(table) for table in schema_money.KEPT)),
+    ),
+    Migration(
+        schema_lots.TITLE,
+        (*schema_lots.statements(_WORDS), *(_never_rewritten(table) for table in schema_lots.KEPT)),
     ),
 )

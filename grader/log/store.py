@@ -55,6 +55,7 @@ from grader.log.rows import (
 )
 from grader.log.store_batches import BatchWriting, lots_of_batch
 from grader.log.store_file import check_file, log_errors, migrate, open_engine, writing
+from grader.log.store_lots import LotChanging
 from grader.log.store_money import MoneyWriting
 from grader.log.store_postgres import is_url, open_server, shown
 from grader.places import log_path
@@ -115,7 +116,7 @@ def _make_folder(folder: Path) -> None:
         ) from error
 
 
-class Log(BatchWriting, MoneyWriting):
+class Log(BatchWriting, MoneyWriting, LotChanging):
     """An open log; made by ``open_log``. Each call is one transaction, done when it returns.
 
     Methods that take a lot take its number or its name (case does not matter) and raise ``UsageError``

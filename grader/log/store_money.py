@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections.abc import Mapping
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -56,6 +57,20 @@ class MoneyWriting(ABC):
             UsageError: ``lot-unknown``.
         """
         return as_money(self._write(schema.money, lot, _of_money(new)))
+
+    def add_shares(self, entries: Mapping[int, NewMoney]) -> tuple[MoneyEntry, ...]:
+        """Log one settlement that was shared out to several lots, by their numbers: all, or none.
+
+        Raises:
+            UsageError: ``lot-unknown``.
+        """
+        with log_errors(self.path), writing(self.engine) as c:
+            rows = []
+            for lot, new in entries.items():
+                values = {**_of_money(new), "lot_id": lot_row(c, lot)["id"], "logged_at": self.now()}
+                number = insert_row(c, schema.money, **values, corrects=None, reason="")
+                rows.append(row_of(c, schema.money, number))
+            return tuple(map(as_money, rows))
 
     def correct_money(self, number: int, new: NewMoney, reason: str, lot: int | str | None = None) -> MoneyEntry:
         """Log an entry that takes the place of one that was wrong; the wrong one stays in the log.

@@ -8,17 +8,16 @@ from typing import Any
 from calibration.errors import DataFileError
 from grader.log.model import Contents, Estimate, Yield
 from grader.log.money_model import MoneyEntry, Purchase
-from grader.text_table import TextTable
+from grader.table import Table
 from grader.units import MassUnit, format_mass, format_money, format_range, format_share
 
 
-def lots_table(contents: Contents, liked: MassUnit = "auto") -> TextTable:
+def lots_table(contents: Contents, liked: MassUnit = "auto") -> Table:
     """One line a lot; gold in the unit that is liked."""
     latest = contents.latest_estimates()
     current = contents.current_yields()
     lots_of = {y.id: {s.lot_id for s in contents.yield_lots if s.yield_id == y.id} for y in current}
-    return TextTable(
-        "Lots",
+    return Table(
         ("No.", "Lot", "Seller", "Boards", "Started", "Photos", "Paid", "Gold weighed"),
         tuple(
             (
@@ -37,17 +36,17 @@ def lots_table(contents: Contents, liked: MassUnit = "auto") -> TextTable:
             )
             for lot in contents.lots
         ),
+        "Lots",
     )
 
 
-def entry_tables(contents: Contents, liked: MassUnit = "auto") -> tuple[TextTable, ...]:
+def entry_tables(contents: Contents, liked: MassUnit = "auto") -> tuple[Table, ...]:
     """All entries by kind, gold in the unit that is liked; a kind that has none is left out."""
     latest = {e.id for e in contents.latest_estimates()}
     names = {photo.sha256: photo.name for photo in contents.photos}
     lots = {lot.id for lot in contents.lots}
     tables = (
-        TextTable(
-            "Estimates as made",
+        Table(
             ("Made", "Photo", "Plated area", "Gold in the visible plating", "Counts"),
             tuple(
                 (
@@ -58,14 +57,14 @@ def entry_tables(contents: Contents, liked: MassUnit = "auto") -> tuple[TextTabl
                 )
                 for e in contents.estimates
             ),
+            "Estimates as made",
         ),
-        TextTable(
-            "Offers as made",
+        Table(
             ("Made", "Highest price worth paying"),
             tuple((o.made_at.date().isoformat(), _highest(o.document)) for o in contents.offers),
+            "Offers as made",
         ),
-        TextTable(
-            "Purchases",
+        Table(
             ("No.", "Day", "Paid", "Mass", "Boards", "Note", "Counts"),
             tuple(
                 (
@@ -80,9 +79,9 @@ def entry_tables(contents: Contents, liked: MassUnit = "auto") -> tuple[TextTabl
                 for p in contents.purchases
                 if p.lot_id in lots
             ),
+            "Purchases",
         ),
-        TextTable(
-            "Costs, sales and settlements",
+        Table(
             ("No.", "Day", "Kind", "What", "Amount", "Charges", "Gold delivered", "Note", "Counts"),
             tuple(
                 (
@@ -99,9 +98,9 @@ def entry_tables(contents: Contents, liked: MassUnit = "auto") -> tuple[TextTabl
                 for m in contents.money
                 if m.lot_id in lots
             ),
+            "Costs, sales and settlements",
         ),
-        TextTable(
-            "Yields",
+        Table(
             ("No.", "Day", "Gold weighed", "Fineness", "Note", "Counts"),
             tuple(
                 (
@@ -114,6 +113,7 @@ def entry_tables(contents: Contents, liked: MassUnit = "auto") -> tuple[TextTabl
                 )
                 for y in contents.yields
             ),
+            "Yields",
         ),
     )
     return tuple(table for table in tables if table.rows)

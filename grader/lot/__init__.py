@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from grader.lot.claim import PartText, SightText, lot_of, one_part, read_claim
-from grader.lot.estimate import estimate_lot, own_thickness
+from grader.lot.claim import PartText, SightText, amount_texts, lot_of, one_part, read_claim
+from grader.lot.estimate import estimate_lot
 from grader.lot.model import Lot, LotEstimate, OtherFace, Part, PartEstimate, Sight
+from grader.lot.plating import own_thickness
 
 __all__ = [
     "Lot",
@@ -15,6 +16,7 @@ __all__ = [
     "PartText",
     "Sight",
     "SightText",
+    "amount_texts",
     "estimate_lot",
     "lot_of",
     "one_part",

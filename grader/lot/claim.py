@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,10 +10,12 @@ from typing import Any
 
 from calibration.errors import UsageError
 from calibration.inputs import Distribution
+from calibration.kinds import DESIGNS, Designs, kind_named
 from calibration.reading import FileKind, read_toml
-from grader.lot.model import OTHER_FACES, Lot, OtherFace, Part, Sight
+from grader.lot.model import OTHER_FACES, PICKED, Lot, OtherFace, Part, Picked, Sight
+from grader.lot.told import read_told
 from grader.measured import Measured
-from grader.units import parse_mass_g, split_range
+from grader.units import parse_mass_g, range_ends, spelled_range
 from grader.units.estimates import distribution_of, named
 
 _FILE = FileKind(
@@ -47,6 +50,10 @@ class PartText:
     count: str = ""
     mass: str = ""
     other_face: str = "left_out"
+    kind: str = ""
+    designs: str = ""
+    picked: str = ""
+    thickness: tuple[str, ...] = ()
 
 
 def lot_of(parts: Sequence[PartText], measured: Sequence[Measured]) -> Lot:
@@ -77,6 +84,10 @@ def one_part(
     mass: str = "",
     weighed: Sequence[str] = (),
     other_face: str = "left_out",
+    kind: str = "",
+    designs: str = "",
+    picked: str = "",
+    thickness: Sequence[str] = (),
 ) -> Lot:
     """A lot of one part whose photos all show other boards of it.
 
@@ -88,6 +99,10 @@ def one_part(
         mass: stated mass of the lot.
         weighed: mass of the boards in each photo.
         other_face: what to make of the backs.
+        kind: of boards, "memory modules" or "do not know"; what they were measured with if left out.
+        designs: "one" or "many".
+        picked: who chose the boards in the photos: "seller", "blindly", "mine"; nobody says if left out.
+        thickness: what is known of the plating: "stated 30 uin", "xrf 0.72 um", "strip 412 mg of 20 boards".
 
     Raises:
         UsageError: ``boards-per-photo``, ``backs-per-photo``, or as ``lot_of``.
@@ -120,7 +135,8 @@ def one_part(
             strict=True,
         )
     )
-    return lot_of([PartText("the boards", sights, count, mass, other_face)], [*measured, *backs])
+    part = PartText("the boards", sights, count, mass, other_face, kind, designs, picked, tuple(thickness))
+    return lot_of([part], [*measured, *backs])
 
 
 def read_claim(path: Path) -> tuple[PartText, ...]:
@@ -135,7 +151,7 @@ def read_claim(path: Path) -> tuple[PartText, ...]:
 
 
 def _part_text(table: Mapping[str, Any], name: str) -> PartText:
-    _only(table, {"name", "count", "mass", "other_face", "photo"}, name)
+    _only(table, {"name", "count", "mass", "other_face", "photo", "kind", "designs", "picked", "thickness"}, name)
     photos = []
     for photo in _tables(table, "photo", name):
         _only(photo, {"front", "back", "boards", "weighed"}, name)
@@ -152,6 +168,10 @@ def _part_text(table: Mapping[str, Any], name: str) -> PartText:
         str(count) if isinstance(count, int) and not isinstance(count, bool) else _text(table, "count", name),
         _text(table, "mass", name),
         _text(table, "other_face", name) or "left_out",
+        _text(table, "kind", name),
+        _text(table, "designs", name),
+        _text(table, "picked", name),
+        _texts(table, "thickness", name),
     )
 
 
@@ -167,6 +187,13 @@ def _text(table: Mapping[str, Any], key: str, name: str) -> str:
     if not isinstance(value, str):
         raise _invalid(name, f"{key} must be text in quotes")
     return value.strip()
+
+
+def _texts(table: Mapping[str, Any], key: str, name: str) -> tuple[str, ...]:
+    """One text, or several in a list."""
+    given = table.get(key, [])
+    several = given if isinstance(given, list) else [given]
+    return tuple(_text({key: each}, key, name) for each in several)
 
 
 def _only(table: Mapping[str, Any], known: set[str], name: str) -> None:
@@ -194,6 +221,10 @@ def _part(text: PartText, measured: Sequence[Measured]) -> Part:
         count=named(text.name, _count, text.count) if text.count else None,
         mass_g=named(f"{text.name}, stated mass", _mass, text.mass) if text.mass else None,
         other_face=_other_face(text.other_face),
+        kind=kind_named(text.kind) if text.kind.strip() else None,
+        designs=_designs(text.designs),
+        picked=_picked(text.picked),
+        evidence=tuple(map(read_told, text.thickness)),
     )
 
 
@@ -213,19 +244,44 @@ def _photo(given: str, measured: Sequence[Measured]) -> Measured:
 
 
 def _count(text: str) -> Distribution:
-    """A number of boards, "30" or "28..30..34"."""
+    """A number of boards, "30", "28..30..34", "3-4" or "about 30"."""
     try:
-        values = [float(int(part.strip())) for part in split_range(text.strip())]
+        values = [float(int(part.strip())) for part in range_ends(spelled_range(text, whole=True).strip())]
     except (ValueError, OverflowError) as error:
         raise UsageError(
-            "count-unreadable", f"'{text}' is not a number of boards.", "Write 30, or 28..32 if you are not sure."
+            "count-unreadable",
+            f"'{text}' is not a number of boards.",
+            "Write 30; 28..32 or about 30 if you are not sure.",
         ) from error
     return distribution_of(values, text)
 
 
 def _mass(text: str) -> Distribution:
-    """A mass in g, "5 kg" or "4.5..5 kg"."""
-    return distribution_of([parse_mass_g(part) for part in split_range(text)], text)
+    """A mass in g, "5 kg", "4.5..5 kg", "4-5 kg" or "about 5 kg"."""
+    return distribution_of([parse_mass_g(part) for part in range_ends(spelled_range(text))], text)
+
+
+def amount_texts(text: str) -> tuple[str, str]:
+    """How much there is of a part as one text: the texts of its count and of its mass, one of them empty.
+
+    "30", "28..32 boards" and "about 30 pcs" are counts, "3 kg" and "4-5 lb" masses.
+
+    Raises:
+        UsageError: ``count-unreadable``, or as ``parse_mass_g`` and ``distribution_of``.
+    """
+    said = text.strip()
+    if not said:
+        return "", ""
+    counted = _COUNTED.sub("", said).strip()
+    if counted != said or _WHOLE.fullmatch(spelled_range(counted, whole=True)):
+        _count(counted)
+        return counted, ""
+    _mass(said)
+    return "", said
+
+
+_COUNTED = re.compile(r"\s*\b(?:boards?|cards?|modules?|sticks?|pieces?|pcs?\.?|units?|items?)$", re.IGNORECASE)
+_WHOLE = re.compile(r"\s*\d+\s*(?:(?:\.{2,}|…)\s*\d+\s*)*")
 
 
 def _other_face(text: str) -> OtherFace:
@@ -234,4 +290,22 @@ def _other_face(text: str) -> OtherFace:
             return face
     raise UsageError(
         "other-face-unknown", f"'{text}' is not a valid value for the other face.", "Write alike, or left out."
+    )
+
+
+def _designs(text: str) -> Designs:
+    word = text.casefold().strip()
+    for designs in DESIGNS:
+        if word in (designs, f"{designs} design", f"{designs} designs") or (not word and designs == "one"):
+            return designs
+    raise UsageError("designs-unknown", f"'{text}' is not a number of designs.", "Write one, or many.")
+
+
+def _picked(text: str) -> Picked:
+    word = text.casefold().strip().replace(" ", "_")
+    for picked in PICKED:
+        if word == picked or (not word and picked == "not_said"):
+            return picked
+    raise UsageError(
+        "picked-unknown", f"'{text}' does not say who chose the boards.", "Write seller, blindly, mine, or not said."
     )

@@ -10,22 +10,23 @@ Faces are estimated apart and added, so that one back that was photographed tell
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
-from functools import cache
 
 import numpy as np
 
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
+from calibration.kinds import board_kind
 from calibration.notices import Notice
-from calibration.reading import packaged_text
-from calibration.sourced import parse_inputs
-from calibration.thickness import THICKNESS
 from grader.board_count import BoardCount
+from grader.lot.assumed import lot_inputs
+from grader.lot.kinds import choices, proposed_kind, unnamed
 from grader.lot.model import Lot, LotEstimate, Part, PartEstimate, Sight
 from grader.lot.notices import notice
-from grader.lot.sampling import Observed, observed_spread, pooled, prior_spread, unseen_factor
+from grader.lot.observed import Observed
+from grader.lot.plating import with_own_thickness, with_plating
+from grader.lot.sampling import others_than
 from grader.lot.seen import check_sure, seen_inputs, total_seen
 from grader.measured import Measured
 from grader.model import EMPTY, ProductModel, Term
@@ -56,8 +57,9 @@ def estimate_lot(lot: Lot) -> LotEstimate:
 
 def _estimate(part: Part, *, own_thickness: bool) -> PartEstimate:
     check_sure(part)
+    part = with_plating(part)
     if own_thickness:
-        part = _with_own_thickness(part)
+        part = with_own_thickness(part)
     per_mass = part.mass_g is not None
     seen_mass = _seen_mass(part)
     if per_mass and seen_mass is None:
@@ -67,38 +69,36 @@ def _estimate(part: Part, *, own_thickness: bool) -> PartEstimate:
             "Weigh them and give their mass, or give the number of boards in the lot.",
         )
     boards, seen = _boards(part, seen_mass), total_seen(part)
-    spread = pooled(prior_spread(), observed_spread(_observed(part, by_mass=per_mass)))
-    unseen = unseen_factor(
-        part.name,
-        spread,
-        # where more may be there than were most likely seen, the least of them were not
-        min(seen.value, max(seen.low, math.ceil(boards) - 1)),
-        boards,
-    )
+    # where more may be there than were most likely seen, the least of them were not
+    surely_seen = min(seen.value, max(seen.low, math.ceil(boards) - 1))
+    others = others_than(part.name, _observed(part, by_mass=per_mass), boards, surely_seen)
+    unseen = () if others is None else (others.factor, *_picking(part))
+    gold_mg = _of_all(part, _per_size(part), unseen)
     return PartEstimate(
         part=part,
-        gold_mg=_of_all(part, _per_size(part), unseen),
+        gold_mg=gold_mg,
+        choices=choices(part, gold_mg),
         mass_g=_mass(part, seen_mass),
         boards=boards,
-        spread=spread.relative_sd if unseen else None,
-        notices=_notices(part, boards, seen, has_unseen=unseen is not None),
+        spread=None if others is None else others.relative_sd,
+        notices=(*_notices(part, boards, seen, has_unseen=others is not None), *_kind_notices(part, gold_mg)),
         seen=seen,
     )
 
 
-def _of_all(part: Part, per_size: ProductModel, unseen: Input | None) -> ProductModel:
+def _of_all(part: Part, per_size: ProductModel, unseen: tuple[Input, ...]) -> ProductModel:
     """Gold of seen and unseen boards; ``per_size`` is gold per board, or per g of boards."""
     seen = _per_board(part, lambda m: m.gold).times((), part.boards_seen)
-    if unseen is None:
+    if not unseen:
         return seen
     if part.mass_g is not None:
-        whole = per_size.times((_stated_mass(part), unseen))
+        whole = per_size.times((_stated_mass(part), *unseen))
     elif part.count is not None and (seen_inputs(part)[0] or not part.count.is_constant):
-        whole = per_size.times((_count(part, part.count), unseen))
+        whole = per_size.times((_count(part, part.count), *unseen))
     else:
         # one term for the unseen boards, none to take away: no draw can lie below what was seen
-        return seen + per_size.times((unseen,), _nominal_count(part) - part.boards_seen)
-    return whole + seen + seen.times((unseen,), -1.0)
+        return seen + per_size.times(unseen, _nominal_count(part) - part.boards_seen)
+    return whole + seen + seen.times(unseen, -1.0)
 
 
 def _per_size(part: Part) -> ProductModel:
@@ -211,16 +211,17 @@ def _nominal_count(part: Part) -> float:
 # --- inputs
 
 
-@cache
-def lot_inputs() -> Mapping[str, Input]:
-    """What is assumed of boards that nobody photographed or weighed (``data/lot_inputs.toml``), by name."""
-    text = packaged_text("grader.lot", "data/lot_inputs.toml")
-    return parse_inputs(text, "lot_inputs")
-
-
 def _input(kind: str, part: Part) -> Input:
     known = lot_inputs()[kind]
     return replace(known, of=(part.name,), title=f"{known.title}: {part.name}")
+
+
+def _picking(part: Part) -> tuple[Input, ...]:
+    """What the boards shown are better by; nothing where they were picked blindly, or by the buyer."""
+    known = lot_inputs().get(f"picking:{part.picked}")
+    if known is not None and part.picking is not None:
+        return (part.picking,)
+    return () if known is None else (replace(known, of=(part.name,), title=f"{known.title}: {part.name}"),)
 
 
 def _specific_area(part: Part) -> Input:
@@ -246,30 +247,6 @@ def _count(part: Part, count: Distribution) -> Input:
     return Input("count", f"number of {part.name}", count, "given", of=(part.name,))
 
 
-def own_thickness(gold_mg: ProductModel, part: str) -> ProductModel:
-    """Gold of a part with its plating's thickness apart from that of other parts: each was plated on its own.
-
-    A learned thickness stays as it is: it names its part, and one process recovers them all.
-    """
-    own = {
-        name: replace(i, of=(*i.of, part), title=f"{i.title}: {part}")
-        if i.kind == THICKNESS and not i.is_recovered
-        else i
-        for name, i in gold_mg.inputs.items()
-    }
-    terms = tuple(Term(t.coefficient, tuple(own[f].name for f in t.factors)) for t in gold_mg.terms)
-    return ProductModel(terms, {i.name: i for i in own.values()})
-
-
-def _with_own_thickness(part: Part) -> Part:
-    def own(m: Measured) -> Measured:
-        return m.with_gold(own_thickness(m.gold, part.name))
-
-    return replace(
-        part, sights=tuple(replace(s, front=own(s.front), back=own(s.back) if s.back else None) for s in part.sights)
-    )
-
-
 # --- what the photos say of spread, and what to mind
 
 
@@ -288,6 +265,14 @@ def _observed(part: Part, *, by_mass: bool) -> list[Observed]:
             size = s.weighed_g if s.weighed_g is not None else sum(o.size_mm2 for o in outlines)
         found.append(Observed(gold, s.boards, size))
     return found
+
+
+def _kind_notices(part: Part, gold_mg: ProductModel) -> tuple[Notice, ...]:
+    """What the connectors suggest where nobody named the kind."""
+    proposed = proposed_kind(part.photos)
+    if part.kind is not None or proposed is None or not unnamed(part, gold_mg):
+        return ()
+    return (notice("kind-proposed", part=part.name, kind=board_kind(proposed).words),)
 
 
 def _notices(part: Part, boards: float, seen: BoardCount, *, has_unseen: bool) -> tuple[Notice, ...]:

@@ -8,15 +8,22 @@ from typing import Any, Literal, get_args
 import numpy as np
 
 from calibration.errors import UsageError
-from calibration.inputs import Distribution
+from calibration.inputs import Distribution, Input
+from calibration.kinds import Designs, KindKey
 from calibration.notices import Notice
+from calibration.thickness import FLASH
 from grader.board_count import BoardCount
+from grader.choices import Choice
+from grader.lot.told import Told
 from grader.measured import Measured
-from grader.model import ProductModel
+from grader.model import ProductModel, Range
 from grader.units import LotSize
 
 OtherFace = Literal["alike", "left_out"]
 OTHER_FACES: tuple[OtherFace, ...] = get_args(OtherFace)
+# Who chose the boards in the photos: the seller, somebody who did not look, the buyer; or nobody said.
+Picked = Literal["seller", "blindly", "mine", "not_said"]
+PICKED: tuple[Picked, ...] = get_args(Picked)
 
 
 @dataclass(frozen=True)
@@ -59,6 +66,12 @@ class Part:
         count: how many boards of it are in the lot; a claim may be a range.
         mass_g: their stated mass in g, likewise; instead of a count.
         other_face: what to make of a face that no photo shows. Not used where some sight has a back.
+        kind: what is held of the plating on its contacts; None for what the photos were measured with.
+        designs: "one" where all its boards are plated alike, "many" where they are of many designs.
+        picked: who chose the boards in the photos.
+        evidence: what was told or measured of its plating.
+        picking: gold on boards not shown ÷ on those that this seller chose to show, learned from weighed lots; None
+            for what is held of any seller.
 
     With neither count nor mass the part is the boards in the photos.
 
@@ -72,6 +85,11 @@ class Part:
     count: Distribution | None = None
     mass_g: Distribution | None = None
     other_face: OtherFace = "left_out"
+    kind: KindKey | None = None
+    designs: Designs = "one"
+    picked: Picked = "blindly"
+    evidence: tuple[Told, ...] = ()
+    picking: Input | None = None
 
     def __post_init__(self) -> None:
         if not self.sights:
@@ -151,6 +169,7 @@ class PartEstimate:
         spread: relative standard deviation of the gold between boards; None where all boards were seen.
         seen: how many boards were photographed.
         notices: what the user should know.
+        choices: what is not known of it and has a few answers.
     """
 
     part: Part
@@ -160,6 +179,15 @@ class PartEstimate:
     spread: float | None
     notices: tuple[Notice, ...]
     seen: BoardCount
+    choices: tuple[Choice, ...] = ()
+
+    @property
+    def flash_share(self) -> Range | None:
+        """How much of its contacts is flash gold: a chance where all are plated alike; None where it is not told."""
+        shares = [i.draws() for i in self.gold_mg.inputs.values() if i.kind == FLASH]
+        if not shares:
+            return None
+        return Range(float(np.mean(shares)), *(float(q) for q in np.quantile(shares, [0.05, 0.95])))
 
     def as_json(self) -> dict[str, Any]:
         """The form used in reports."""
@@ -169,6 +197,11 @@ class PartEstimate:
             "count": part.count.as_json() if part.count else None,
             "stated_mass_g": part.mass_g.as_json() if part.mass_g else None,
             "other_face": part.other_face,
+            "kind": part.kind,
+            "designs": part.designs,
+            "picked": part.picked,
+            "evidence": [told.text for told in part.evidence],
+            "flash_share": None if self.flash_share is None else self.flash_share.as_json(),
             "boards": self.boards,
             "boards_seen": self.seen.value,
             "boards_seen_low": self.seen.low,
@@ -204,6 +237,11 @@ class LotEstimate:
     gold_mg: ProductModel
     mass_g: ProductModel | None
     notices: tuple[Notice, ...]
+
+    @property
+    def choices(self) -> tuple[Choice, ...]:
+        """What is not known of its parts and has a few answers."""
+        return tuple(c for p in self.parts for c in p.choices)
 
     @property
     def size(self) -> LotSize:

@@ -26,6 +26,11 @@ notice = Notices(
         "Count the boards in the photo and give their number.",
     ),
     NoticeDefinition(
+        "kind-proposed",
+        "The contacts of {part} look like those of {kind}; nobody said so, so that the range is that of any kind.",
+        "Confirm that kind, name another, or say that you do not know.",
+    ),
+    NoticeDefinition(
         "touching-boards",
         "{photo}: number of boards given: {boards}; outlines found: {outlines}. Boards may touch or overlap.",
         "Check the number of boards, or lay them apart and take the photo again.",

@@ -6,11 +6,11 @@ of that error lies in the others: their mean differs from that of the seen ones 
 ``s² N / (n (N - n))``, s being the relative standard deviation between boards. Written that way no draw can say that
 a lot holds less than what was seen in it.
 
-The spread s is rarely known: one to three boards say next to nothing. It is pooled from a prior worth a few boards
-and from the boards seen (the posterior of a scaled inverse chi-squared prior; Gelman et al., Bayesian Data Analysis,
-3rd ed. 2013, 2.6), and the factor's logarithm then follows Student's t, as in JCGM 101:2008, 6.4.9: boards hold no
-less than nothing, and a few of a kind are much richer than the rest. Its mean is one, so that nothing is added on
-average to what was seen.
+Where forty boards or more were seen, the spread s is pooled from a prior worth a few boards and from the boards seen
+(the posterior of a scaled inverse chi-squared prior; Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, 2.6), and
+the factor's logarithm follows Student's t, as in JCGM 101:2008, 6.4.9. Its mean is one, so that nothing is added on
+average to what was seen; of the shape of the spread nothing is assumed. A few boards show neither their spread nor
+their mean so well: ``grader.lot.unseen`` says what they tell.
 """
 
 from __future__ import annotations
@@ -18,31 +18,17 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 
 from calibration.inputs import Distribution, Input
-from calibration.reading import packaged_text
-from calibration.sourced import SourcedValue, parse
+from grader.lot.observed import Observed
+from grader.lot.unseen import spread_figures, unseen_of
 
 # The unseen boards of a part are not taken to differ from the seen ones by more than a factor of ten on average.
 _REACH_LOG = math.log(10.0)
-
-
-@dataclass(frozen=True)
-class Observed:
-    """Gold on some boards that cannot be told apart, seen together.
-
-    Attributes:
-        gold: on all of them.
-        boards: how many they are.
-        size: what gold is taken to go with: their number, or their mass.
-    """
-
-    gold: float
-    boards: int
-    size: float
+# From so many boards on their own mean and spread tell, whatever the shape of the spread (central limit theorem).
+MANY = 40
 
 
 @dataclass(frozen=True)
@@ -60,13 +46,8 @@ class Spread:
 
 def prior_spread() -> Spread:
     """What is assumed before boards were seen."""
-    figures = _figures()
+    figures = spread_figures()
     return Spread(figures["between_boards_sd"].value, figures["between_boards_degrees"].value)
-
-
-@cache
-def _figures() -> dict[str, SourcedValue]:
-    return dict(parse(packaged_text("grader.lot", "data/spread.toml"), "spread"))
 
 
 def observed_spread(seen: Sequence[Observed]) -> Spread | None:
@@ -105,6 +86,40 @@ def sampling_sd(spread: Spread, seen: int, total: float) -> float:
     return spread.relative_sd * math.sqrt(max(1.0 / seen - 1.0 / total, 0.0))
 
 
+@dataclass(frozen=True)
+class Others:
+    """The boards that were not seen.
+
+    Attributes:
+        factor: their mean ÷ the mean of the seen ones, an input.
+        relative_sd: standard deviation between boards ÷ their mean.
+    """
+
+    factor: Input
+    relative_sd: float
+
+
+def others_than(part: str, seen: Sequence[Observed], total: float, boards: int | None = None) -> Others | None:
+    """What is held of the boards of a part that were not seen; None where all were.
+
+    Args:
+        part: name of the kind of boards.
+        seen: at least one observation.
+        total: N, boards in the lot.
+        boards: n, boards seen, where it is less than the observations say.
+    """
+    n = sum(o.boards for o in seen) if boards is None else boards
+    if total <= n:
+        return None
+    if n >= MANY:
+        spread = pooled(prior_spread(), observed_spread(seen))
+        factor = unseen_factor(part, spread, n, total)
+        return None if factor is None else Others(factor, spread.relative_sd)
+    found = unseen_of(seen, total - n, math.exp(_REACH_LOG))
+    known = Distribution("sample", tuple(float(f"{x:.5g}") for x in found.ratio))
+    return Others(_input(part, known, "spread, mean and bare boards, told by the few boards seen"), found.relative_sd)
+
+
 def unseen_factor(part: str, spread: Spread, seen: int, total: float) -> Input | None:
     """Mean of the unseen boards ÷ mean of the seen ones; None where all were seen.
 
@@ -122,9 +137,11 @@ def unseen_factor(part: str, spread: Spread, seen: int, total: float) -> Input |
     scale = min(math.sqrt(math.log1p(relative_sd**2)), _REACH_LOG)
     source = "spread between the boards seen, pooled with a prior; finite population (Cochran 1977)"
     median = 1.0 / _mean_of_exponential(scale, spread.degrees)
-    known = Distribution("log_student_t", (median, scale, spread.degrees, _REACH_LOG))
-    title = f"boards that were not photographed: {part}"
-    return Input("unseen-boards", title, known, source, of=(part,))
+    return _input(part, Distribution("log_student_t", (median, scale, spread.degrees, _REACH_LOG)), source)
+
+
+def _input(part: str, known: Distribution, source: str) -> Input:
+    return Input("unseen-boards", f"boards that were not photographed: {part}", known, source, of=(part,))
 
 
 def _mean_of_exponential(scale: float, degrees: float) -> float:

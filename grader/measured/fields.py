@@ -74,12 +74,15 @@ _MODEL = _object(
     "ProductModel",
     {"terms": {"type": "array", "items": _TERM}, "inputs": {"type": "array", "items": _INPUT}},
 )
-_KINDS_OF_CORRECTION = ["finish", "leave_out", "paint_in", "paint_out"]
+_KINDS_OF_CORRECTION = ["finish", "leave_out", "paint_in", "paint_out", "fill_in", "fill_out"]
 _PAIR = {"type": "array", "items": _NUMBER, "minItems": 2, "maxItems": 2}
 _CORRECTION = _object(
     "Correction",
     {"kind": {"enum": _KINDS_OF_CORRECTION}},
     at_px=_PAIR,
+    also_px={"type": "array", "items": _PAIR},
+    corners_px={"type": "array", "items": _PAIR, "minItems": 3},
+    px_per_screen_px={"type": "number", "exclusiveMinimum": 0},
     path_px={"type": "array", "items": _PAIR, "minItems": 1},
     radius_px={"type": "number", "exclusiveMinimum": 0},
     finish={"enum": list(FINISHES)},

@@ -15,7 +15,7 @@ _STEPS = np.linspace(0, 255, 9).astype(np.uint8)
 _PROBE = np.stack(np.meshgrid(_STEPS, _STEPS, _STEPS), axis=-1).reshape(27, 27, 3)
 
 
-def to_srgb(rgb: NDArray[np.uint8], icc_profile: bytes | None) -> None:
+def convert_to_srgb(rgb: NDArray[np.uint8], icc_profile: bytes | None) -> None:
     """Convert pixels in place from their embedded profile to sRGB (relative colorimetric).
 
     Left alone: no profile, a profile that means sRGB (it moves no colour by more than ``SAME_WITHIN_LEVELS``), and

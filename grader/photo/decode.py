@@ -68,7 +68,7 @@ def decode(data: bytes, kind: Format, picture: Image.Image) -> RgbArray:
     return rgb
 
 
-def upright(rgb: RgbArray, orientation: int) -> RgbArray:
+def turned_upright(rgb: RgbArray, orientation: int) -> RgbArray:
     """Apply an EXIF orientation (1..8): the same array for 1, otherwise a new one, C-contiguous."""
     turn = _TO_UPRIGHT.get(orientation)
     return rgb if turn is None else np.ascontiguousarray(turn(rgb))

@@ -8,9 +8,9 @@ import warnings
 from pathlib import Path
 
 from calibration.errors import PhotoError
-from grader.photo.colour import to_srgb
+from grader.photo.colour import convert_to_srgb
 from grader.photo.damage import damage_notices
-from grader.photo.decode import decode, upright
+from grader.photo.decode import decode, turned_upright
 from grader.photo.exif import read_exif
 from grader.photo.header import MAX_FILE_BYTES, check_file_size, open_checked
 from grader.photo.model import Photo
@@ -53,9 +53,9 @@ def load_photo(source: str | Path | bytes, name: str | None = None) -> Photo:
         rgb = decode(data, kind, picture)
         facts = read_exif(picture, kind)  # after decoding: a PNG may carry EXIF behind its pixels
     notices = (*(left_over_notices(data) if kind == "TIFF" else ()), *damage_notices(rgb))
-    to_srgb(rgb, picture.info.get("icc_profile"))
+    convert_to_srgb(rgb, picture.info.get("icc_profile"))
     focal_px = facts.focal_px(rgb.shape[1], rgb.shape[0])
-    rgb = upright(rgb, facts.orientation)
+    rgb = turned_upright(rgb, facts.orientation)
     rgb.flags.writeable = False
     return Photo(
         # Control characters, direction overrides and undecodable bytes of file names would upset terminals and JSON.

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.inputs import FloatArray
 from calibration.scale import Scale
 from grader.regions.laid_plane import laid_plane
 from grader.regions.model import Board
@@ -34,7 +36,7 @@ def find_boards(
     plated: NDArray[np.bool_] | None = None,
     rgb: NDArray[np.uint8] | None = None,
 ) -> tuple[Board, ...]:
-    """Outlines, largest first; with scale, boards that touch or overlap are told apart, and long sides are straight.
+    """Outlines, in reading order; with scale, boards that touch or overlap are told apart, and long sides straight.
 
     Args:
         mask: bool (height, width).
@@ -65,7 +67,27 @@ def find_boards(
             fine = [p.outlines_px[0] for p in parts] or [contour.reshape(-1, 2).astype(np.float64)]
             found = [_straight(*pair, scale, rgb) for pair in zip(found, fine, strict=True)]
         boards += found
-    return tuple(sorted(boards, key=lambda b: -b.area))
+    return in_reading_order(boards)
+
+
+def in_reading_order(boards: Sequence[Board]) -> tuple[Board, ...]:
+    """From left to right; where boards lie in several rows, row by row from the top.
+
+    A board is in the row of the topmost board that is left if its middle lies higher than that one's bottom.
+    """
+    left = sorted(boards, key=lambda b: (_span(b)[0][1], _span(b)[0][0]))
+    found: list[Board] = []
+    while left:
+        bottom = _span(left[0])[1][1]
+        row = [b for b in left if sum(_span(b)[:, 1]) / 2 <= bottom]
+        found += sorted(row, key=lambda b: float(_span(b)[:, 0].sum()))
+        left = [b for b in left if not any(b is other for other in row)]
+    return tuple(found)
+
+
+def _span(board: Board) -> FloatArray:
+    """The box about a board along the photo's axes: least and greatest x and y, (2, 2)."""
+    return np.array([board.outline_px.min(axis=0), board.outline_px.max(axis=0)])
 
 
 def _board(contour: NDArray[np.int32], scale: Scale | None) -> Board:
@@ -237,7 +259,8 @@ def board_of(centre_px: NDArray[np.float64], boards: tuple[Board, ...]) -> int |
 def boards_of(centres_px: NDArray[np.float64], boards: tuple[Board, ...]) -> list[int | None]:
     """The same of many points (n, 2)."""
     found: list[int | None] = [None] * len(centres_px)
-    for number, board in enumerate(boards):  # from the largest
+    from_the_largest = sorted(enumerate(boards), key=lambda each: -each[1].area)
+    for number, board in from_the_largest:
         for outline in (board.outline_px, *board.more_px):
             closed = outline.astype(np.float32)
             near = ((centres_px >= closed.min(axis=0)) & (centres_px <= closed.max(axis=0))).all(axis=1)

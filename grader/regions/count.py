@@ -17,9 +17,14 @@ from grader.regions.model import Board
 
 def count_boards(boards: Sequence[Board]) -> BoardCount:
     """The number of boards that outlines stand for, found with a scale."""
-    kinds = [_kind(board) for board in boards]
+    kinds = [outline_kind(board) for board in boards]
     is_tidy = set(kinds) <= {"alone", "clear"}
     return _together("tidy" if is_tidy and kind == "clear" else kind for kind in kinds)
+
+
+def outline_chances(board: Board) -> FloatArray:
+    """Chances that one outline stands for no board, one, two and so on."""
+    return _chances(outline_kind(board))
 
 
 def by_outlines(number: int) -> BoardCount:
@@ -27,7 +32,8 @@ def by_outlines(number: int) -> BoardCount:
     return _together(["any"] * number)
 
 
-def _kind(board: Board) -> str:
+def outline_kind(board: Board) -> str:
+    """What speaks for an outline: the name of its row in ``data/count.toml``."""
     evidence = board.evidence
     if evidence is None:
         return "any"

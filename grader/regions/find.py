@@ -17,7 +17,7 @@ from grader.model import Finish
 from grader.regions.boards import board_of, boards_of, edge_distance, find_boards
 from grader.regions.finish import EDGE_GAP_MM, finish_of_chance, finish_of_loose, finish_of_row, hard_chance
 from grader.regions.model import Board, Region, Regions, Row
-from grader.regions.rows import PlatedPiece, find_rows, row_of
+from grader.regions.rows import PlatedPiece, chosen_row, find_rows
 
 _MOST_REGIONS = 65_534
 _REACH_PX = 2  # faint edge pixels this near to a region belong to it
@@ -70,7 +70,7 @@ def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
         _describe_row([pieces[i] for i in inside], pitch, boards, [gaps[i] for i in inside] if gaps else [], scale)
         for inside, pitch in zip(members, rows, strict=True)
     )
-    in_row = row_of(pieces, members)
+    in_row = chosen_row(pieces, members)
     row_verdict = [finish_of_row(row, with_scale=scale is not None) for row in described]
     verdicts: list[Finish] = [
         row_verdict[row] if row is not None else finish_of_loose(pieces[i], gaps[i] if gaps else None, scale)

@@ -93,7 +93,7 @@ class Regions:
         labels: uint16 (height, width): the region that each pixel with any coverage belongs to; 0 = none.
         regions: label n is ``regions[n - 1]``.
         rows: of contacts.
-        boards: outlines, largest first.
+        boards: outlines, from left to right, row by row from the top.
     """
 
     labels: NDArray[np.uint16]

@@ -70,7 +70,7 @@ def find_rows(pieces: list[PlatedPiece], *, with_scale: bool) -> tuple[list[floa
     return [_pitch([pieces[i] for i in row]) for row in rows], rows
 
 
-def row_of(pieces: list[PlatedPiece], rows: list[list[int]]) -> list[int | None]:
+def chosen_row(pieces: list[PlatedPiece], rows: list[list[int]]) -> list[int | None]:
     """The row of each piece: its own, or that of the row whose band it lies in (worn or merged contacts)."""
     out: list[int | None] = [None] * len(pieces)
     for number, row in enumerate(rows):

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from grader.report.blocks import Block, Caveat, Table, Text
+from grader.report.blocks import Block, Caveat, Text
+from grader.table import Table
 
 
 def batch_blocks(document: Mapping[str, Any]) -> Iterator[Block]:

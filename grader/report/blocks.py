@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from grader.table import Table
+
 
 @dataclass(frozen=True)
 class Heading:
@@ -40,24 +42,6 @@ class Caveat:
 
     def __post_init__(self) -> None:
         _check_texts(self.message, self.advice, self.code)
-
-
-@dataclass(frozen=True)
-class Table:
-    """A table; without heads its first column names the second.
-
-    Attributes:
-        columns: heads; empty texts for none.
-        rows: as many texts each.
-        title: above it, or empty.
-    """
-
-    columns: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    title: str = ""
-
-    def __post_init__(self) -> None:
-        _check_texts(*self.columns, self.title, *(cell for row in self.rows for cell in row))
 
 
 @dataclass(frozen=True)

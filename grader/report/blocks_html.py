@@ -6,7 +6,8 @@ import base64
 from collections.abc import Iterable, Sequence
 from html import escape
 
-from grader.report.blocks import Block, Caveat, Heading, Picture, Table, Text
+from grader.report.blocks import Block, Caveat, Heading, Picture, Text
+from grader.table import Table
 
 
 def blocks_html(blocks: Iterable[Block]) -> str:

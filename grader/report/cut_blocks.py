@@ -6,8 +6,9 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from grader.model import Range
-from grader.report.blocks import Block, Heading, Picture, Table, Text
+from grader.report.blocks import Block, Heading, Picture, Text
 from grader.report.words import range_words
+from grader.table import Table
 from grader.units import format_share
 
 

@@ -14,8 +14,9 @@ from reportlab.platypus import Flowable, Image, KeepTogether, Paragraph, SimpleD
 from reportlab.platypus import Table as PdfTable
 
 from calibration.target import PAPER_MM, Paper
-from grader.report.blocks import Block, Caveat, Heading, Picture, Table, Text
+from grader.report.blocks import Block, Caveat, Heading, Picture, Text
 from grader.report.lot_report import LotReport
+from grader.table import Table
 from grader.valuation import VISIBLE_PLATING_ONLY
 
 _MARGIN_MM, _FOOT_MM, _PICTURE_MOST_MM = 16.0, 10.0, 100.0
@@ -125,11 +126,20 @@ def _picture(picture: Picture, room_mm: float) -> Flowable:
 
 def _paragraph(text: str, style: ParagraphStyle) -> Paragraph:
     """Text as it is: typed names may hold what reportlab takes for markup."""
-    return Paragraph(escape(text.encode(_ENCODING, "replace").decode(_ENCODING)), style)
+    return Paragraph(escape(_in_letters(text)), style)
 
 
 def _is_known(text: str) -> bool:
-    return text.encode(_ENCODING, "replace").decode(_ENCODING) == text
+    return _in_letters(text) == _with_dash(text)
+
+
+def _in_letters(text: str) -> str:
+    return _with_dash(text).encode(_ENCODING, "replace").decode(_ENCODING)
+
+
+def _with_dash(text: str) -> str:
+    """These fonts have no minus sign; an en dash looks the same."""
+    return text.replace("\N{MINUS SIGN}", "\N{EN DASH}")
 
 
 def _texts(blocks: tuple[Block, ...]) -> list[str]:

@@ -21,14 +21,15 @@ from grader.lot import LotEstimate
 from grader.measured import Measured
 from grader.model import Range
 from grader.report.batch_blocks import batch_blocks
-from grader.report.blocks import Block, Heading, Picture, Table, Text
+from grader.report.blocks import Block, Heading, Picture, Text
 from grader.report.cut_blocks import cut_blocks
 from grader.report.offer_blocks import offer_blocks
 from grader.report.photo_blocks import photo_blocks
 from grader.report.plating import measured_picture, picture_jpeg
+from grader.table import Table
 from grader.units import format_range
 from grader.valuation import CAUTION, VISIBLE_PLATING_ONLY, Offer
-from grader.valuation.words import LOT_COLUMNS, highest_words, part_rows
+from grader.valuation.words import LOT_COLUMNS, highest_words, lot_part_rows
 from grader.version import __version__
 
 Document = Mapping[str, Any]
@@ -149,7 +150,7 @@ class LotReport:
             yield Text(f"Highest price worth paying: {highest_words(self.offer)}", is_strong=True)
         yield Text(f"Gold in the visible plating of the lot: {format_range(self.gold_mg, 'mg')}", is_strong=True)
         if self.offer is None:
-            yield Table(LOT_COLUMNS, tuple(part_rows(self.parts)), "The lot")
+            yield Table(LOT_COLUMNS, tuple(lot_part_rows(self.parts)), "The lot")
         for photo in self.photos:
             yield Heading(f"Photo {photo.measured.photo}")
             yield from photo_blocks(photo.measured, photo.picture)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from grader.report.blocks import Block, Caveat, Table, Text
+from grader.report.blocks import Block, Caveat, Text
+from grader.table import Table
 from grader.units import format_share
 from grader.valuation import Offer
 from grader.valuation.words import (
@@ -31,7 +32,7 @@ from grader.valuation.words import (
 
 def offer_blocks(offer: Offer) -> Iterator[Block]:
     """Price, odds, ways to deal with the lot, what moves the profit, what was assumed."""
-    risk = format_share(offer.assumptions.accepted_loss)
+    risk = format_share(offer.assumptions.accepted_here)
     way = "" if offer.reason is not None else f", to {offer.way.title}"
     yield Text(
         f"Highest price worth paying: {highest_words(offer)}{way} (you accept a {risk} chance of a loss)",

@@ -6,13 +6,13 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from calibration.finishes import FINISH_RGB, FINISHES, UNDETERMINED
+from calibration.finishes import FINISHES, UNDETERMINED
 from grader.photo import reduced
 from grader.pipeline import Measurement
+from grader.report.hatching import mark_plating
 
 BOARD_RGB, _ROW_RGB = (240, 228, 66), (255, 255, 255)
 _MAX_SIDE_PX = 1600
-STRENGTH = 0.65
 
 
 def coverage_png(measurement: Measurement) -> bytes:
@@ -21,15 +21,14 @@ def coverage_png(measurement: Measurement) -> bytes:
 
 
 def overlay_png(measurement: Measurement, max_side_px: int = _MAX_SIDE_PX) -> bytes:
-    """PNG of the photo with plating coloured by finish, boards outlined and rows of contacts marked."""
+    """PNG of the photo with plating hatched and outlined by finish, boards outlined and rows of contacts marked."""
     return _png(np.ascontiguousarray(overlay_rgb(measurement, max_side_px)[..., ::-1]))
 
 
 def overlay_rgb(measurement: Measurement, max_side_px: int = _MAX_SIDE_PX) -> NDArray[np.uint8]:
     """The overlay as uint8 (height, width, 3), at most ``max_side_px`` on its longer side."""
     small, k = reduced(measurement.photo.rgb, max_side_px)
-    base = small.astype(np.float32)
-    size = (small.shape[1], small.shape[0])
+    out = np.array(small, np.uint8)
     regions = measurement.regions
     table = np.zeros(len(regions.regions) + 1, np.uint8)
     table[0] = FINISHES.index(UNDETERMINED)
@@ -38,9 +37,8 @@ def overlay_rgb(measurement: Measurement, max_side_px: int = _MAX_SIDE_PX) -> ND
     share = measurement.coverage.share
     for number, finish in enumerate(FINISHES):
         own = np.where(table[regions.labels] == number, share, np.uint8(0))
-        alpha = cv2.resize(own, size, interpolation=cv2.INTER_AREA).astype(np.float32)[..., None] / 255 * STRENGTH
-        base += alpha * (np.array(FINISH_RGB[finish], np.float32) - base)
-    out = np.ascontiguousarray(np.round(base).astype(np.uint8))
+        reduced_share = cv2.resize(own, (small.shape[1], small.shape[0]), interpolation=cv2.INTER_AREA)
+        mark_plating(out, finish, np.asarray(reduced_share, np.uint8))
     for board in regions.boards:
         outline(out, board.outline_px, k, BOARD_RGB)
     for sheet in measurement.scale.target_px if measurement.scale else ():

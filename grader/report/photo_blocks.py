@@ -5,17 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from grader.measured import Measured
-from grader.report.blocks import Block, Picture, Table, Text
+from grader.report.blocks import Block, Picture, Text
 from grader.report.wide import wide_sentences
 from grader.report.words import (
     board_rows,
-    budget_lines,
     correction_words,
     count_words,
     finish_rows,
-    learned_from,
+    learned_sources,
     scale_words,
+    unknown_lines,
 )
+from grader.table import Table
 from grader.units import format_share
 
 NO_PICTURE = "The photo itself was not at hand when this report was made."
@@ -41,11 +42,11 @@ def photo_blocks(measured: Measured, picture: Picture | None) -> Iterator[Block]
     boards = tuple(board_rows(measured))
     if boards:
         yield Table(("Board", "Outline holds", "Rows seen"), boards, "Boards and rows of contacts")
-    for source in learned_from(measured):
+    for source in learned_sources(measured):
         yield Text(f"Thickness: {source}. So this is the gold that your process recovers.")
     for sentence in wide_sentences(measured):
         yield Text(sentence)
-    budget = tuple((title, format_share(share)) for title, share in budget_lines(measured))
+    budget = tuple((title, format_share(share)) for title, share in unknown_lines(measured))
     if budget:
         yield Table(("Input", "Share"), budget, "What makes the gold's range wide")
     told = {code for check in bad for code in check.codes}

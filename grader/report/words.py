@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 
-from calibration.finishes import FINISH_WORDS
+import numpy as np
+
+from calibration.finishes import FINISH_WORDS, UNDETERMINED
+from calibration.sourced import load
 from grader.budget import TOGETHER
+from grader.gold import gold_mass
 from grader.measured import MadeCorrections, Measured, MeasuredFinish, MeasuredRow, MeasuredScale
-from grader.model import FINISHES, Finish, Range
+from grader.model import FINISHES, Finish, ProductModel, Range
 from grader.pipeline import Step
-from grader.units import format_mass, format_range, format_share
+from grader.units import MassUnit, format_mass, format_range, format_share
 
 STEP_WORDS: Mapping[Step, str] = {
     "scale": "finding the scale",
@@ -30,7 +35,7 @@ _LEAST_TOLD = 1e-3  # of the plated area
 _MOST_LINES = 6
 
 
-def budget_lines(measured: Measured) -> list[tuple[str, float]]:
+def unknown_lines(measured: Measured) -> list[tuple[str, float]]:
     """What makes the gold's range wide, as title and share of variance: the few lines that matter, largest first."""
     return [
         ("several of them together" if line.input == TOGETHER else line.title, line.share_of_variance)
@@ -70,14 +75,30 @@ def told_finishes(measured: Measured) -> list[tuple[Finish, MeasuredFinish]]:
     return [(f, found) for f, found in each if found.area_mm2 is not None and found.area_mm2.value > least]
 
 
+def plating_words(measured: Measured, liked: MassUnit = "auto") -> tuple[str, str]:
+    """Plated area and gold of a photo with their ranges; where none was found, what may have been overlooked."""
+    area, gold = measured.plated_area_mm2, measured.gold_mg
+    if area is None or gold is None or area.high > 0:
+        return range_words(area, "mm²"), "" if gold is None else format_range(gold, "mg", liked)
+    area_mm2, gold_mg = _overlooked()
+    return f"under {area_mm2:.0f} mm²", f"under {format_mass(gold_mg, gold_mg, liked)}"
+
+
+@cache
+def _overlooked() -> tuple[float, float]:
+    """Plated area in mm² that is overlooked in one picture of twenty, and the most gold in mg that it may hold."""
+    area_mm2 = load("photo_figures")["overlooked_area"].value
+    gold = gold_mass({UNDETERMINED: ProductModel.of(area_mm2, ())})
+    return area_mm2, float(np.quantile(gold.total.draws(), 0.95))
+
+
 def finish_rows(measured: Measured) -> list[tuple[str, str, str]]:
     """Plated area and gold by finish, and together: a row each."""
     rows = [
         (FINISH_WORDS[f], range_words(each.area_mm2, "mm²"), range_words(each.gold_mg, "mg"))
         for f, each in told_finishes(measured)
     ]
-    together = range_words(measured.plated_area_mm2, "mm²"), range_words(measured.gold_mg, "mg")
-    return [*rows, ("together", *together)]
+    return [*rows, ("together", *plating_words(measured))]
 
 
 def board_rows(measured: Measured) -> list[tuple[str, str, str]]:
@@ -122,7 +143,7 @@ def scale_words(scale: MeasuredScale) -> str:
     return f"Scale from {told}{size}"
 
 
-def learned_from(measured: Measured) -> tuple[str, ...]:
+def learned_sources(measured: Measured) -> tuple[str, ...]:
     """Where a measurement's thickness was learned; empty where it is the published one."""
     inputs = () if measured.model is None else measured.model.gold_mg.inputs.values()
     return tuple(dict.fromkeys(i.source for i in inputs if i.is_recovered))

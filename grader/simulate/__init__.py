@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from grader.simulate.buyers import BUYERS, Buyer, Trial
+from grader.simulate.by_market import MarketReport, StateReport, simulate_market
 from grader.simulate.learning import LEARNERS, LearningReport, simulate_learning
+from grader.simulate.market import Market, market_named, markets
 from grader.simulate.report import SimulationReport, simulate
 from grader.simulate.tally import BuyerReport
 from grader.simulate.world import InventedLot, World, invent
@@ -15,10 +17,16 @@ __all__ = [
     "BuyerReport",
     "InventedLot",
     "LearningReport",
+    "Market",
+    "MarketReport",
     "SimulationReport",
+    "StateReport",
     "Trial",
     "World",
     "invent",
+    "market_named",
+    "markets",
     "simulate",
     "simulate_learning",
+    "simulate_market",
 ]

@@ -16,12 +16,13 @@ import numpy as np
 
 from calibration.belief import Batch, Belief, Priors, learn, published_priors
 from calibration.errors import UsageError
+from calibration.kinds import UNKNOWN
 from calibration.scores import HitRate
 from calibration.thickness import THICKNESS, gold_properties
 from grader.simulate.buyers import BREAK_EVEN, DRAWS, HIGHEST, MANY_LOTS, ORACLE, Appraisal, Buyer, appraise
 from grader.simulate.tally import BuyerReport, Decision, as_json, grouped, report_of
 from grader.simulate.trade import Trade, TradedLot, offer
-from grader.simulate.world import FINISH, World, figures, reappraised
+from grader.simulate.world import FINISH, InventedLot, World, figures, reappraised
 from grader.valuation.information import value_of_knowing
 
 _LEAST = 2
@@ -137,7 +138,7 @@ def simulate_learning(
     held: list[list[bool]] = []
     for number in range(trades):
         rng = np.random.default_rng([seed, number])
-        trade = Trade.draw(priors, rng)
+        trade = Trade.draw(priors, rng, world.market)
         offers = [offer(world, trade, f"{number}-{n}", rng) for n in range(lots)]
         published = [appraise(world.assumptions, o.lot, n) for n, o in enumerate(offers)]
         for path, learner in zip(paths, LEARNERS, strict=True):
@@ -157,6 +158,14 @@ def simulate_learning(
         tuple(_stage(paths, first + 1, last) for first, last in zip([0, *ends], ends, strict=False)),
         grouped(held) or HitRate(0, 0, 0.0, 0.0, 1.0),
     )
+
+
+def taught(world: World, offered: TradedLot, belief: Belief) -> InventedLot:
+    """A lot as a buyer sees it by what he has learned."""
+    kind = offered.kind if world.named else UNKNOWN
+    learned = gold_properties(belief.inputs(offered.part, offered.seller, kind=kind))[FINISH]
+    picking = belief.picking(offered.lot.seen.parts[0].name, offered.seller)
+    return replace(offered.lot, seen=reappraised(offered.lot.seen, learned, picking))
 
 
 def _stage(paths: Sequence[Sequence[Sequence[Decision]]], first: int, last: int) -> Stage:
@@ -196,16 +205,18 @@ class _Walk:
         if not self.learner.learns:
             return step
         if bought:
-            self.weigh(offered.batch(1.0, offered.weighed_mg, f"{number}"))
+            self.weigh(self.batch(offered, 1.0, offered.weighed_mg, f"{number}"))
         elif self.would_test(offered, appraisal, number, left):
             step = self.test(offered, step, number)
         return step
 
     def appraise(self, offered: TradedLot, number: int, belief: Belief) -> Appraisal:
         """What the tool says by what is believed now."""
-        learned = gold_properties(belief.inputs(offered.part, offered.seller))[FINISH]
-        lot = replace(offered.lot, seen=reappraised(offered.lot.seen, learned))
-        return appraise(self.world.assumptions, lot, number)
+        return appraise(self.world.assumptions, taught(self.world, offered, belief), number)
+
+    def batch(self, offered: TradedLot, share: float, weighed_mg: float, name: str) -> Batch:
+        """What he learns from."""
+        return offered.batch(share, weighed_mg, name, named=self.world.named)
 
     def would_test(self, offered: TradedLot, appraisal: Appraisal, number: int, left: int) -> bool:
         """Whether a test is worth its cost, for this lot and those that he has in mind."""
@@ -228,11 +239,11 @@ class _Walk:
     def test(self, offered: TradedLot, step: Decision, number: int) -> Decision:
         """Buy a few boards, with all costs of a lot of its own; then take the others, or leave them."""
         lot, share = offered.lot, offered.test_share
-        belief = self.weigh(offered.batch(share, offered.test_mg, f"{number} test"), at_once=True)
+        belief = self.weigh(self.batch(offered, share, offered.test_mg, f"{number} test"), at_once=True)
         bought = self.decide(self.appraise(offered, number, belief).trial)
         if bought:
             rest = 1.0 - share
-            self.weigh(offered.batch(rest, offered.weighed_mg * rest, f"{number}"))
+            self.weigh(self.batch(offered, rest, offered.weighed_mg * rest, f"{number}"))
             profit = lot.profit(lot.asking) - lot.costs
         else:
             profit = share * (lot.proceeds * offered.luck - lot.asking * lot.load) - lot.costs

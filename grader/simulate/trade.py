@@ -1,25 +1,29 @@
 """A trade: what all lots that one buyer meets have in common, so that what one yields tells of the next.
 
-Its truth is drawn from the priors of the belief (``calibration.belief``): one typical thickness, kinds of boards and
-sellers about it, one process that recovers what it recovers, batches that scatter.
+Its truth is drawn from the priors of the belief (``calibration.belief``) as the market has it: kinds of boards, each
+part of them flash gold with the chance of its kind, sellers about them, one process that recovers what it recovers,
+batches that scatter.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from calibration.belief import Batch, Priors, WeighedPlating
 from calibration.belief.density import effect, log_recovery, spread_of
 from calibration.inputs import FloatArray
+from calibration.kinds import UNKNOWN, KindKey
 from calibration.sourced import load
 from calibration.thickness import gold_properties
 from grader.gold import MG_PER_MM2_UM_G_CM3
-from grader.lot.sampling import prior_spread, sampling_sd
+from grader.lot.observed import Observed
+from grader.lot.whole import whole_of
 from grader.model import EMPTY
+from grader.simulate.market import USUAL, Market
 from grader.simulate.world import FINISH, InventedLot, World, figures, offered, one
 
 _DRAWS = 2_000  # for a spread
@@ -33,35 +37,40 @@ class Trade:
         mg_per_mm2: gold by plated area of each kind of board and seller.
         recovery: of the process.
         batch_spread: of the logarithm of single batches about it.
+        kinds: of boards, of each part.
+        picking: sellers that show their best boards.
     """
 
     mg_per_mm2: Mapping[tuple[str, str], float]
     recovery: float
     batch_spread: float
+    kinds: Mapping[str, KindKey]
+    picking: frozenset[str]
 
     @staticmethod
-    def draw(priors: Priors, rng: np.random.Generator) -> Trade:
-        """A trade as likely as the belief holds it before any gold was weighed."""
+    def draw(priors: Priors, rng: np.random.Generator, market: Market = USUAL) -> Trade:
+        """A trade as likely as the belief holds it before any gold was weighed, in a market."""
         f = figures()
 
         def number(size: int = 1) -> FloatArray:
             return rng.standard_normal(size)
 
-        typical = float(priors.thickness[FINISH](number())[0][0])
-        parts, sellers = (
-            effect(spread_of(spread, number()), number(int(f[many])))[0]
-            for spread, many in ((priors.part, "parts"), (priors.seller, "sellers"))
-        )
+        plating = market.plating(priors, rng)
+        kinds = [market.kind(rng) for _ in range(int(f["parts"]))]
+        parts = [float(plating[kind].draw(rng.random(1))[0]) for kind in kinds]
+        sellers = effect(spread_of(priors.seller, number()), number(int(f["sellers"])))[0]
         density, fraction = (one(i.distribution, rng) for i in gold_properties()[FINISH].inputs()[1:])
         per_um = MG_PER_MM2_UM_G_CM3 * density * fraction
         return Trade(
             {
-                (f"part {p}", f"seller {s}"): per_um * math.exp(typical + part + seller)
+                (f"part {p}", f"seller {s}"): per_um * math.exp(part + seller)
                 for p, part in enumerate(parts)
                 for s, seller in enumerate(sellers)
             },
             math.exp(float(log_recovery(priors, number())[0][0])),
             float(spread_of(priors.batch, number())[0]),
+            {f"part {p}": kind for p, kind in enumerate(kinds)},
+            frozenset(f"seller {s}" for s in range(len(sellers)) if rng.random() < market.picking),
         )
 
     def batch(self, rng: np.random.Generator) -> float:
@@ -80,6 +89,8 @@ class TradedLot:
         weighed_mg: what the balance will show if it is bought and stripped.
         test_mg: what the balance will show if only a few boards are.
         test_share: of the lot, that these few are.
+        kind: of boards.
+        chosen: whether the seller chose which to show, as far as the buyer knows.
         luck: gold that the few boards' batch recovers ÷ what the lot's own would have.
     """
 
@@ -90,19 +101,36 @@ class TradedLot:
     test_mg: float
     test_share: float
     luck: float
+    kind: KindKey = UNKNOWN
+    chosen: bool = False
 
-    def batch(self, share: float, weighed_mg: float, name: str) -> Batch:
-        """What is learned from, once some share of the lot was weighed; then its boards have been counted."""
+    def batch(self, share: float, weighed_mg: float, name: str, *, named: bool = False) -> Batch:
+        """What is learned from, once some share of the lot was weighed; then its boards have been counted.
+
+        Args:
+            share: of the lot.
+            weighed_mg: what the balance showed.
+            name: of the batch.
+            named: whether the buyer knows the kind of boards.
+        """
         (part,) = self.lot.seen.parts
+        per_um = gold_properties()[FINISH].inputs()[1:]
+        shown = [s.front.areas[FINISH].times(per_um, MG_PER_MM2_UM_G_CM3) for s in part.sights]
         boards = self.lot.boards * share
-        area = sum((s.front.areas[FINISH] for s in part.sights), EMPTY)
-        per_um = area.times(gold_properties()[FINISH].inputs()[1:], MG_PER_MM2_UM_G_CM3)
-        draws = per_um.draws(_DRAWS) * (boards / part.boards_seen)
-        seen = min(part.boards_seen, math.floor(boards))
-        sampling = sampling_sd(prior_spread(), seen, boards)
-        sd = math.hypot(float(np.std(draws) / np.mean(draws)), sampling, load("belief")["fineness_found_sd"].value)
-        plating = WeighedPlating(FINISH, float(np.median(draws)), self.part, self.seller)
-        return Batch(name, (plating,), weighed_mg, load("belief")["balance_uncertainty"].value, sd)
+        seen = [
+            Observed(float(np.median(m.draws(_DRAWS))), s.boards, s.boards)
+            for m, s in zip(shown, part.sights, strict=True)
+        ]
+        whole, unseen_sd = whole_of(seen, boards)
+        draws = sum(shown, EMPTY).draws(_DRAWS)
+        sd = math.hypot(float(np.std(draws) / np.mean(draws)), unseen_sd, load("belief")["fineness_found_sd"].value)
+        equal = boards / part.boards_seen  # if all boards held what those seen do
+        middle, kind = float(np.median(draws)) * equal * whole, self.kind if named else UNKNOWN
+        of_shown = min(1 / equal / whole, 1.0) if self.chosen else 1.0
+        platings = [WeighedPlating(FINISH, middle * of_shown, self.part, self.seller, kind)]
+        if of_shown < 1:
+            platings.append(replace(platings[0], mg_per_um=middle * (1 - of_shown), picked=True))
+        return Batch(name, tuple(platings), weighed_mg, load("belief")["balance_uncertainty"].value, sd)
 
 
 def offer(world: World, trade: Trade, name: str, rng: np.random.Generator) -> TradedLot:
@@ -110,7 +138,8 @@ def offer(world: World, trade: Trade, name: str, rng: np.random.Generator) -> Tr
     f, known = figures(), load("belief")
     part, seller = f"part {rng.integers(int(f['parts']))}", f"seller {rng.integers(int(f['sellers']))}"
     own, test = trade.batch(rng), trade.batch(rng)
-    lot = offered(world, name, trade.mg_per_mm2[part, seller], own, gold_properties()[FINISH], rng)
+    kind, picks = trade.kinds[part], seller in trade.picking
+    lot = offered(world, name, trade.mg_per_mm2[part, seller], own, world.properties(kind), rng, picks=picks)
     share = f["test_boards"] / lot.boards
 
     def shown(gold_mg: float) -> float:
@@ -118,4 +147,6 @@ def offer(world: World, trade: Trade, name: str, rng: np.random.Generator) -> Tr
         return float(gold_mg * fineness + known["balance_uncertainty"].value * rng.standard_normal())
 
     weighed, tested = shown(lot.recovered_mg), shown(lot.gold_mg * test * share)
-    return TradedLot(lot, part, seller, weighed, tested, share, test / own)
+    return TradedLot(
+        lot, part, seller, weighed, tested, share, test / own, kind, chosen=world.market.picked == "seller"
+    )

@@ -14,23 +14,27 @@ from functools import cache, cached_property
 
 import numpy as np
 
+from calibration.belief import Priors, published_priors
 from calibration.finishes import HARD_GOLD
 from calibration.inputs import Distribution, FloatArray, Input
+from calibration.kinds import UNKNOWN, KindKey
 from calibration.reading import packaged_text
 from calibration.sourced import parse
 from calibration.thickness import Finish, GoldProperties, gold_properties
 from grader.gold import MG_PER_MM2_UM_G_CM3, gold_mass
 from grader.lot import Lot, Part, Sight
-from grader.lot.estimate import lot_inputs
-from grader.lot.sampling import prior_spread
+from grader.lot.assumed import lot_inputs
+from grader.lot.model import Picked
+from grader.lot.unseen import spread_figures
 from grader.measured import Measured, MeasuredModel
 from grader.model import ProductModel
+from grader.simulate.market import USUAL, Market
 from grader.valuation import Assumptions
 from grader.valuation.books import of_stripping
 from grader.valuation.economics import REL_ROUNDING
 
 FINISH: Finish = HARD_GOLD
-_MOST_SPREAD = 1.0
+_MOST_SPREAD = 1.5
 
 
 @dataclass(frozen=True)
@@ -40,6 +44,8 @@ class World:
     Attributes:
         assumptions: the buyers' money, which is true too: outcomes are drawn from it.
         learned: whether yields of each part have taught its thickness.
+        market: what is offered.
+        named: whether buyers know what kind of boards a lot holds.
         sellers_know: whether asking prices go with what a lot will truly bring, thickness and luck included; else
             with what its plated area brings on average, which is all that a seller can see.
     """
@@ -47,6 +53,17 @@ class World:
     assumptions: Assumptions
     learned: bool = False
     sellers_know: bool = False
+    market: Market = USUAL
+    named: bool = False
+
+    @cached_property
+    def priors(self) -> Priors:
+        """That the truth of the plating is drawn from."""
+        return published_priors()
+
+    def properties(self, kind: KindKey) -> GoldProperties:
+        """What a buyer holds of the plating of boards of a kind before anything was weighed."""
+        return gold_properties(kind=kind if self.named else UNKNOWN)[FINISH]
 
     @cached_property
     def typical(self) -> Mapping[str, FloatArray]:
@@ -104,12 +121,16 @@ def figures() -> Mapping[str, float]:
 def invent(world: World, number: int, seed: int) -> InventedLot:
     """One lot of a kind of its own; the same for the same number and seed."""
     rng = np.random.default_rng([seed, number])
-    properties = gold_properties()[FINISH]
-    true_um, density, fraction = (one(i.distribution, rng) for i in properties.inputs())
+    kind = world.market.kind(rng)
+    properties = world.properties(kind)
+    true_um = math.exp(float(world.market.plating(world.priors, rng)[kind].draw(rng.random(1))[0]))
+    density, fraction = (one(i.distribution, rng) for i in properties.inputs()[1:])
     recovery = one(world.assumptions.recovery.distribution, rng)
     if world.learned:
         properties = _learned(properties, true_um, rng)
-    return offered(world, str(number), MG_PER_MM2_UM_G_CM3 * true_um * density * fraction, recovery, properties, rng)
+    picks = rng.random() < world.market.picking
+    per_mm2 = MG_PER_MM2_UM_G_CM3 * true_um * density * fraction
+    return offered(world, str(number), per_mm2, recovery, properties, rng, picks=picks)
 
 
 def offered(
@@ -119,6 +140,8 @@ def offered(
     recovery: float,
     properties: GoldProperties,
     rng: np.random.Generator,
+    *,
+    picks: bool = False,
 ) -> InventedLot:
     """One lot whose plating and recovery are given.
 
@@ -129,13 +152,14 @@ def offered(
         recovery: true share of it that is recovered.
         properties: what the buyer holds of the plating.
         rng: all else is drawn from.
+        picks: whether the seller shows the best boards.
     """
     f = figures()
     boards = round(math.exp(rng.uniform(math.log(f["boards_low"]), math.log(f["boards_high"]))))
-    areas = _board_areas(boards, rng)
+    areas = _board_areas(world.market, boards, rng)
     masses = f["board_mass"] * np.exp(f["board_mass_sd_log"] * rng.standard_normal(boards))
     gold_mg = float(areas.sum() * mg_per_mm2)
-    seen, stated_g = _seen(name, areas, masses, properties, rng)
+    seen, stated_g = _seen(name, areas, masses, properties, rng, picks=picks, picked=world.market.picked)
     true = {i.name: i.distribution.sample(rng, 1) for i in world.assumptions.inputs()}
     true[world.assumptions.recovery.name] = np.array([recovery])
     money = of_stripping(ProductModel.of(gold_mg, ()), world.assumptions, true)
@@ -157,13 +181,18 @@ def offered(
     )
 
 
-def reappraised(lot: Lot, properties: GoldProperties) -> Lot:
-    """What a buyer sees, with other properties of the plating."""
+def reappraised(lot: Lot, properties: GoldProperties, picking: Input | None = None) -> Lot:
+    """What a buyer sees, with other properties of the plating, and what he learned of the seller's choice."""
 
     def again(m: Measured) -> Measured:
         return m.with_gold(gold_mass(m.areas, {FINISH: properties}).total)
 
-    return Lot(tuple(replace(p, sights=tuple(replace(s, front=again(s.front)) for s in p.sights)) for p in lot.parts))
+    return Lot(
+        tuple(
+            replace(p, sights=tuple(replace(s, front=again(s.front)) for s in p.sights), picking=picking)
+            for p in lot.parts
+        )
+    )
 
 
 @cache
@@ -173,23 +202,41 @@ def _usual_mg_per_mm2() -> float:
     return MG_PER_MM2_UM_G_CM3 * math.prod(means)
 
 
-def _board_areas(boards: int, rng: np.random.Generator) -> FloatArray:
+def _board_areas(market: Market, boards: int, rng: np.random.Generator) -> FloatArray:
     """Plated area of each board, mm²."""
-    f, prior = figures(), prior_spread()
-    spread = min(prior.relative_sd * math.sqrt(prior.degrees / rng.chisquare(prior.degrees)), _MOST_SPREAD)
-    sigma = math.sqrt(math.log1p(spread**2))
+    f, held = figures(), {key: figure.value for key, figure in spread_figures().items()}
+    sigma, bare = market.boards_spread, market.bare
+    if sigma is None:
+        sigma = held["spread_log"] * math.exp(held["spread_log_factor"] * rng.standard_normal())
+        sigma = min(sigma, _MOST_SPREAD)
+        bare = 0.0 if rng.random() < held["none_bare"] else float(rng.beta(1.0, held["bare_boards"]))
     typical = f["area_median"] * math.exp(f["area_sd_log"] * rng.standard_normal())
-    return np.asarray(typical * np.exp(sigma * rng.standard_normal(boards) - sigma**2 / 2))
+    areas = typical * np.exp(sigma * rng.standard_normal(boards) - sigma**2 / 2)
+    return np.asarray(np.where(rng.random(boards) < bare, 0.0, areas))
 
 
 def _seen(
-    lot: str, areas: FloatArray, masses: FloatArray, properties: GoldProperties, rng: np.random.Generator
+    lot: str,
+    areas: FloatArray,
+    masses: FloatArray,
+    properties: GoldProperties,
+    rng: np.random.Generator,
+    *,
+    picks: bool = False,
+    picked: Picked = "blindly",
 ) -> tuple[Lot, float]:
     """Photos of a few boards with noise, and either their count or a mass that the seller states, g."""
     f = figures()
     sights, first = [], 0
-    for photo in range(rng.integers(1, int(f["most_photos"]) + 1)):
-        shown = int(rng.integers(1, int(f["most_boards_a_photo"]) + 1))
+    counts = rng.integers(1, int(f["most_boards_a_photo"]) + 1, size=int(rng.integers(1, int(f["most_photos"]) + 1)))
+    if picks:  # the richest of so many more that were laid out
+        laid_out = round(f["picked_of"] * int(counts.sum()))
+        order = np.concatenate([np.argsort(-areas[:laid_out]), np.arange(min(laid_out, len(areas)), len(areas))])
+        areas, masses = areas[order], masses[order]
+    if not areas[: counts.sum()].any():  # whoever offers gold shows some
+        order = np.argsort(areas == 0, kind="stable")
+        areas, masses = areas[order], masses[order]
+    for photo, shown in enumerate(counts.tolist()):
         name = f"{lot}-{photo}"
         inputs = tuple(_factor(f"{kind}:{name}", f[f"{kind}_sd_log"]) for kind in ("scale", "segmentation"))
         found_mm2 = areas[first : first + shown].sum() / math.prod(one(i.distribution, rng) for i in inputs)
@@ -201,9 +248,9 @@ def _seen(
         first += shown
     stated_g = float(masses.sum()) / one(lot_inputs()["stated-mass"].distribution, rng)
     if rng.random() < 0.5:
-        part = Part("boards", tuple(sights), mass_g=_constant(stated_g))
+        part = Part("boards", tuple(sights), mass_g=_constant(stated_g), picked=picked)
     else:
-        part = Part("boards", tuple(sights), count=_constant(float(len(areas))))
+        part = Part("boards", tuple(sights), count=_constant(float(len(areas))), picked=picked)
     return Lot((part,)), stated_g
 
 

@@ -11,6 +11,7 @@ from grader.units.formats import (
     format_money,
     format_range,
     format_share,
+    in_digits,
     in_mass_unit,
     round_to,
     together,
@@ -21,12 +22,13 @@ from grader.units.money import (
     PricePerMass,
     currencies_in,
     currency_codes,
+    currency_signs,
     in_currency,
     money_down,
     parse_money,
     parse_price_per_mass,
 )
-from grader.units.numbers import parse_share, split_range
+from grader.units.numbers import parse_share, range_ends, spelled_range
 from grader.units.quantities import (
     parse_area_mm2,
     parse_length_mm,
@@ -46,11 +48,13 @@ __all__ = [
     "PricePerMass",
     "currencies_in",
     "currency_codes",
+    "currency_signs",
     "format_mass",
     "format_money",
     "format_range",
     "format_share",
     "in_currency",
+    "in_digits",
     "in_mass_unit",
     "money_down",
     "parse_area_mm2",
@@ -69,7 +73,8 @@ __all__ = [
     "parse_volume_ml",
     "parse_weeks",
     "parse_weighed_mg",
+    "range_ends",
     "round_to",
-    "split_range",
+    "spelled_range",
     "together",
 ]

@@ -9,7 +9,7 @@ from typing import TypeVar
 
 from calibration.errors import UnitError, UsageError
 from calibration.inputs import Distribution
-from grader.units import parse_hours, parse_mass_g, parse_money, parse_share, parse_volume_ml, split_range
+from grader.units import parse_hours, parse_mass_g, parse_money, parse_share, parse_volume_ml, range_ends
 from grader.units.numbers import NUMBER, number
 
 _T = TypeVar("_T")
@@ -44,7 +44,7 @@ def share_estimate(text: str) -> Distribution:
     Raises:
         UsageError: as ``parse_share`` and ``distribution_of``.
     """
-    return distribution_of([parse_share(part) for part in split_range(text)], text)
+    return distribution_of([parse_share(part) for part in range_ends(text)], text)
 
 
 def money_estimate(text: str) -> tuple[Distribution, str]:
@@ -68,7 +68,7 @@ def amount_estimate(text: str) -> tuple[Distribution, str]:
     Raises:
         UsageError: as ``parse_money``, ``distribution_of`` and ``quantity_estimate``; ``currencies-differ``.
     """
-    parts = [part.partition("/") for part in split_range(text)]
+    parts = [part.partition("/") for part in range_ends(text)]
     money = [parse_money(amount) for amount, _, _ in parts]
     currency = same_currency({f"'{text}'": {m.currency for m in money}})
     units = [_in_base(f"1 {word.strip()}") if slash else (1.0, "") for _, slash, word in parts]
@@ -86,7 +86,7 @@ def quantity_estimate(text: str) -> tuple[Distribution, str]:
     Raises:
         UsageError: no such quantity, or as ``distribution_of``.
     """
-    values = [_in_base(part) for part in split_range(text)]
+    values = [_in_base(part) for part in range_ends(text)]
     if len({unit for _, unit in values}) > 1:
         raise UsageError("unit-wrong-kind", f"'{text}' mixes kinds of units.", "Give all values in one unit.")
     return distribution_of([value for value, _ in values], text), values[0][1]

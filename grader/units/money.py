@@ -85,6 +85,12 @@ def currency_codes() -> tuple[str, ...]:
     return tuple(sorted(_currencies().codes))
 
 
+def currency_signs() -> dict[str, str]:
+    """Signs of currencies, each with its code; a sign that several currencies share stands for itself."""
+    known = _currencies()
+    return {**{sign: sign for sign in known.shared}, **known.signs}
+
+
 def currencies_in(text: str) -> tuple[str, ...]:
     """Codes of the currencies that a text names beside its numbers, in order: by code, or by a sign of one alone."""
     known = _currencies()
@@ -111,6 +117,11 @@ def in_currency(text: str, currency: str) -> str:
     number_or_range = rf"{_GROUPED}(?:\s*\.\.\s*{_GROUPED})*"
     found = re.fullmatch(rf"\s*({number_or_range})\s*((?:/|per\b|an?\b|each\b|ea\b|for\b).*)?", bare, re.IGNORECASE)
     return text if found is None else f"{found[1]} {currency}{f' {found[2]}' if found[2] else ''}"
+
+
+def shares_sign(currency: str, sign: str) -> bool:
+    """Whether a currency uses a sign that others use too."""
+    return currency in _currencies().used_by.get(sign, frozenset())
 
 
 def parse_money(text: str) -> Money:

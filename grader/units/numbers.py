@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from decimal import Decimal, InvalidOperation
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal, InvalidOperation
 
 from calibration.errors import UnitError
 
@@ -110,7 +110,7 @@ def _with_decimal_dot(digits: str) -> str:
     return mantissa.replace(",", ".") + mark + exponent
 
 
-def split_range(text: str) -> tuple[str, ...]:
+def range_ends(text: str) -> tuple[str, ...]:
     """The parts of "85..98 %" or "8..10..15 USD", each with a unit: one that has none takes the last part's.
 
     Returns one part (the text itself) where no two dots are in it.
@@ -120,6 +120,33 @@ def split_range(text: str) -> tuple[str, ...]:
         return (text,)
     unit = re.sub(rf"^\s*{NUMBER}", "", parts[-1]).strip()
     return tuple(f"{p} {unit}" if unit and re.fullmatch(NUMBER, p) else p for p in parts)
+
+
+_BETWEEN = re.compile(rf"({NUMBER})\s*(?:-|–|—|\bto\b|\bor\b)\s*({NUMBER})(.*)", re.IGNORECASE)
+_ABOUT = re.compile(
+    rf"(?:about|around|approx\.?|approximately|roughly|circa|ca\.?|some|~|≈)\s*({NUMBER})(.*)", re.IGNORECASE
+)
+_ABOUT_SHARE = Decimal("0.1")  # either way (common practice, no source)
+
+
+def spelled_range(text: str, *, whole: bool = False) -> str:
+    """A range as people write one, as one with two dots: "3-4 kg" is "3..4 kg", "about 30" is "27..33".
+
+    Args:
+        text: as typed; one that spells no range comes back as it is.
+        whole: whether only whole numbers make sense; the ends of "about" are then the nearest ones beyond.
+    """
+    between = _BETWEEN.fullmatch(text.strip())
+    if between and "/" not in between[2]:  # "1-1/2" is one and a half
+        low, high, unit = between.groups()
+        return f"{low.strip()}..{high.strip()}{unit}"
+    if about := _ABOUT.fullmatch(text.strip()):
+        middle = number(about[1], "a number")
+        low_end, high_end = middle * (1 - _ABOUT_SHARE), middle * (1 + _ABOUT_SHARE)
+        if whole:
+            low_end, high_end = low_end.to_integral(ROUND_FLOOR), high_end.to_integral(ROUND_CEILING)
+        return f"{low_end.normalize():f}..{high_end.normalize():f}{about[2]}"
+    return text
 
 
 def parse_share(text: str) -> float:

@@ -309,11 +309,6 @@ def of_stripping(gold_mg: ProductModel, a: Assumptions, values: Values, purchase
     return _stripping(gold_mg, a, values, purchases).economics()
 
 
-def profit_model(gold_mg: ProductModel, a: Assumptions, values: Values, purchases: int, price: float) -> ProductModel:
-    """The profit of stripping as a sum of products, for the budget."""
-    return _stripping(gold_mg, a, values, purchases).profit(price)
-
-
 def _stripping(gold_mg: ProductModel, a: Assumptions, values: Values, purchases: int) -> Books:
     keeper = Bookkeeper(a, values, len(values[a.fee.name]), purchases)
     return keeper.books(keeper.stripping(keeper.stock([Portion("the boards", gold_mg)])))

@@ -13,7 +13,9 @@ from grader.units.estimates import named, same_currency, share_estimate
 from grader.valuation.charges import Basis, Charge, Cost, with_charges
 from grader.valuation.entries import Spot
 from grader.valuation.given_sales import SaleTexts, given_drift, given_sales
+from grader.valuation.gold_price import gold_price_in_full
 from grader.valuation.kinds import KINDS, TYPED
+from grader.valuation.many_lots import parse_bids
 from grader.valuation.model import Assumptions
 
 _GIVEN = "given"
@@ -31,6 +33,7 @@ def with_given(
     tax: str | None = None,
     accepted_loss: str | None = None,
     weeks: str | None = None,
+    earlier_bids: str | None = None,
     sales: Mapping[str, SaleTexts] | None = None,
     **entries: str | None,
 ) -> Assumptions:
@@ -38,7 +41,7 @@ def with_given(
 
     Args:
         base: from a file, or the shipped examples.
-        spot: gold price, "2650 USD/ozt".
+        spot: gold price, "2650 USD/ozt"; what is left out is filled in as in ``gold_price``.
         spot_date: the day it was quoted; both or neither.
         payable: estimate of a share, "93 %" or "85..98 %".
         recovery: likewise.
@@ -49,6 +52,7 @@ def with_given(
         tax: share of price and fee.
         accepted_loss: chance of a loss that is accepted.
         weeks: until the gold is sold, "6 weeks".
+        earlier_bids: chances of a loss of this month's earlier bids, "2 %, 15 %"; empty for none yet.
         sales: by weight, by name ("trim", "whole").
         entries: of other charges, by the names in ``kinds.TYPED``: ``hours`` "2..4 h" and ``rate`` "15 USD/h" of
             own work, ``per_gram`` "0.5..1 USD", ``minimum`` "50..150 USD" and other terms of a refiner. Each takes
@@ -67,7 +71,7 @@ def with_given(
     }
     typed = _by_kind(entries)
     charges = _with_costs(base, costs, typed)
-    price = _spot(spot, spot_date) or base.spot
+    price = _spot(spot, spot_date, base.currency) or base.spot
     plain = tuple(c for c in charges if isinstance(c, Cost))
     currency = _currency(base, price, plain, costs_given=costs is not None)
     if currency != base.currency:
@@ -84,6 +88,7 @@ def with_given(
         drift=drift,
         weeks=until_sale,
         accepted_loss=base.accepted_loss if accepted_loss is None else named("loss", parse_share, accepted_loss),
+        earlier_bids=base.earlier_bids if earlier_bids is None else named("earlier bids", parse_bids, earlier_bids),
         **replaced,
     )
     return replace(made, examples=_still_examples(made, base))
@@ -114,7 +119,7 @@ def _still_examples(made: Assumptions, base: Assumptions) -> frozenset[str]:
     return frozenset(i.name for i in made.inputs() if i.name in base.examples and (i in before or i is made.drift))
 
 
-def _spot(spot: str | None, spot_date: date | None) -> Spot | None:
+def _spot(spot: str | None, spot_date: date | None, currency: str) -> Spot | None:
     if spot is None:
         if spot_date is not None:
             raise UsageError(
@@ -123,14 +128,13 @@ def _spot(spot: str | None, spot_date: date | None) -> Spot | None:
                 "Look up the day's price and give it with its date.",
             )
         return None
-    price = named("gold price", parse_price_per_mass, spot)
+    full = named("gold price", lambda text: gold_price_in_full(text, currency), spot)
+    price = named("gold price", parse_price_per_mass, full.text)
     if spot_date is None:
         raise UsageError(
             "spot-date-missing", "The gold price has no date.", "Give the day of the price, such as 2026-11-20."
         )
-    return Spot.of(
-        price, spot_date, f"{_GIVEN}; its ounce is the troy ounce" if price.ounce_taken_as_troy else _GIVEN
-    )
+    return Spot.of(price, spot_date, f"{_GIVEN}; {full.said}" if full.said else _GIVEN)
 
 
 def _cost(text: str, number: int) -> Cost:

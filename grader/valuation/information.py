@@ -13,7 +13,7 @@ for a refiner's minimum: a spline of straight pieces between quantiles fits it w
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -21,9 +21,13 @@ from typing import Any
 import numpy as np
 
 from calibration.inputs import FloatArray, Input
+from calibration.kinds import density
 from calibration.reading import packaged_toml
+from grader.choices import Choice
 
 _KNOTS = (0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.98)
+# Inputs of one question whose effects may bend; of more, each moves too little of the profit for a bend to show.
+_MOST_BENT = 12
 _BY_TITLE = ("cost", "quantity", "thickness", "price", "share")
 # Standard deviations by which a fit must beat one of pure noise: 1 in 30 000.
 _BEYOND_CHANCE = 4.0
@@ -60,34 +64,40 @@ def value_of_knowing(profits: Sequence[FloatArray], known: Sequence[FloatArray])
     Returns:
         At least zero; zero where the inputs explain no more of any profit than chance would.
     """
-    columns = [c for draws in known for c in _spline(draws)]
+    knots = _KNOTS if len(known) <= _MOST_BENT else ()
+    columns = [c for draws in known for c in _spline(draws, knots)]
     if not columns:
         return 0.0
-    x = np.column_stack(columns)
-    best = np.zeros(len(x))
-    for expected in _expected(x, profits):
-        best = np.maximum(best, expected)
-    return max(0.0, float(best.mean()) - max(0.0, *(float(p.mean()) for p in profits)))
+    together = np.column_stack(profits)
+    mean = together.mean(axis=0)
+    expected = _expected(np.column_stack(columns), together - mean) + mean
+    return max(0.0, float(np.maximum(expected.max(axis=1), 0.0).mean()) - max(0.0, float(mean.max())))
 
 
-def _expected(x: FloatArray, profits: Sequence[FloatArray]) -> Iterator[FloatArray]:
-    """Each profit's expectation for given inputs, float64 (n,): its mean where they explain no more than chance."""
+def _expected(x: FloatArray, profits: FloatArray) -> FloatArray:
+    """Each profit's expectation for given inputs: nothing where they explain no more than chance.
+
+    Args:
+        x: what the inputs are, float64 (n, degrees), each of mean zero.
+        profits: float64 (n, ways), each less its mean.
+
+    Returns:
+        float64 (n, ways).
+    """
     n, degrees = x.shape
-    squares = x.T @ x
-    for profit in profits:
-        centred = profit - profit.mean()
-        fitted = x @ np.linalg.lstsq(squares, x.T @ centred, rcond=None)[0]
-        total, explained = float(centred @ centred), float(fitted @ fitted)
-        by_chance = total == 0 or explained / total < (degrees + _BEYOND_CHANCE * np.sqrt(2 * degrees)) / n
-        yield np.full(n, profit.mean()) if by_chance else fitted + profit.mean()
+    fitted = x @ np.linalg.lstsq(x.T @ x, x.T @ profits, rcond=None)[0]
+    total, explained = (np.einsum("ij,ij->j", v, v) for v in (profits, fitted))
+    # nothing varies: nothing is explained
+    by_chance = explained < total * (degrees + _BEYOND_CHANCE * np.sqrt(2 * degrees)) / n
+    return np.where(by_chance | (total == 0), 0.0, fitted)
 
 
-def _spline(draws: FloatArray) -> list[FloatArray]:
-    """Columns of a straight-piece spline, each of mean zero and standard deviation one."""
+def _spline(draws: FloatArray, at: Sequence[float]) -> list[FloatArray]:
+    """Columns of a straight-piece spline, each of mean zero and standard deviation one, bent at these chances."""
     spread = draws.std()
     if spread <= 1e-12 * abs(draws.mean()):
         return []
-    knots = np.unique(np.quantile(draws, _KNOTS))
+    knots = np.unique(np.quantile(draws, at))
     columns = [draws, *(np.maximum(draws - knot, 0.0) for knot in knots)]
     return [(c - c.mean()) / c.std() for c in columns if c.std() > 1e-6 * spread]
 
@@ -97,6 +107,7 @@ def questions(
     inputs: Iterable[Input],
     values: Mapping[str, FloatArray],
     lot: Sequence[Mapping[str, Any]] = (),
+    choices: Sequence[Choice] = (),
 ) -> tuple[Question, ...]:
     """What to find out before buying, the most valuable first; what is worth nothing is left out.
 
@@ -105,6 +116,7 @@ def questions(
         inputs: that the profits depend on.
         values: their draws.
         lot: as in an offer, to name photos.
+        choices: questions with a few answers.
     """
     photos = _photo_names(lot)
     asked: dict[str, list[str]] = {}
@@ -117,7 +129,35 @@ def questions(
         Question(text, value_of_knowing(profits, [values[n][:MOST_DRAWS] for n in names]), tuple(names))
         for text, names in asked.items()
     ]
+    found += [
+        Question(c.question, value_of_answer(profits, values[c.input][:MOST_DRAWS], c), (c.input,))
+        for c in choices
+        if c.input in values
+    ]
     return tuple(sorted((q for q in found if q.worth > 0), key=lambda q: -q.worth))
+
+
+def value_of_answer(profits: Sequence[FloatArray], draws: FloatArray, choice: Choice) -> float:
+    """Expected value of an answer, for the decision to buy and go one of some ways, or to leave.
+
+    With an answer the expectation of a profit is the mean over the draws, each weighed by how much more likely the
+    answer makes the input's value (importance sampling; Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, 10.4).
+
+    Args:
+        profits: as in ``value_of_knowing``.
+        draws: of the input that the answer tells of, float64 (n,), of the same cases.
+        choice: the question.
+    """
+    before = density(choice.now, draws)
+    likely = np.array([weight for weight, _ in choice.answers])
+    likely /= likely.sum()
+    expected = []
+    for _, distribution in choice.answers:
+        more = density(distribution, draws) / before
+        expected.append([float(profit @ more) / float(more.sum()) for profit in profits])
+    with_answer = float(likely @ [max(0.0, *of_ways) for of_ways in expected])
+    without = max(0.0, *(float(mean) for mean in likely @ np.array(expected)))
+    return max(0.0, with_answer - without)
 
 
 @cache

@@ -16,6 +16,7 @@ from grader.units.estimates import same_currency
 from grader.valuation.charges import Charge, Cost, Work
 from grader.valuation.entries import Interest, Sale, Spot
 from grader.valuation.information import Question
+from grader.valuation.many_lots import left_for_this
 from grader.valuation.settlement import Settlement
 
 DEFAULT_ACCEPTED_LOSS = 0.10
@@ -39,6 +40,8 @@ class Assumptions:
         fee: marketplace's or buyer's fee as a share of the price, 0..1.
         tax: as a share of price and fee, 0..1.
         accepted_loss: chance of a loss that the user accepts, above 0, at most 0.5.
+        earlier_bids: chances of a loss of this month's earlier bids, over which and this one it is accepted; None
+            where it is accepted of each lot alone.
         spot: the gold price, or None while it has not been given.
         drift: gold price at the sale ÷ today's; None where it is sold at once.
         weeks: until the sale, for which ``drift`` was made; None where that is not known.
@@ -66,6 +69,14 @@ class Assumptions:
     interest: Interest | None = None
     examples: frozenset[str] = frozenset()
     exchange: ExchangeRate | None = None
+    earlier_bids: tuple[float, ...] | None = None
+
+    @property
+    def accepted_here(self) -> float:
+        """Chance of a loss that is accepted of this lot."""
+        if self.earlier_bids is None:
+            return self.accepted_loss
+        return left_for_this(self.accepted_loss, self.earlier_bids)
 
     def __post_init__(self) -> None:
         for share in self._shares():
@@ -164,6 +175,11 @@ class Assumptions:
             "currency": self.currency,
             "spot_date": self.spot.on.isoformat() if self.spot else None,
             "accepted_loss": self.accepted_loss,
+            **(
+                {}
+                if self.earlier_bids is None
+                else {"earlier_bids": list(self.earlier_bids), "accepted_here": self.accepted_here}
+            ),
             "inputs": [{**i.as_json(), "example": i.name in self.examples} for i in self.inputs()],
             "cost_basis": {cost.input.name: cost.basis for cost in self.costs},
         }

@@ -39,6 +39,12 @@ notice = Notices(
         "Pay no more than the break-even price.",
     ),
     NoticeDefinition(
+        "accepted-over-many-lots",
+        "Over this month's {count} bids {accepted} may lose on average, {allowed} of one bid in all; the earlier "
+        "ones carry {carried} of it, so this lot may carry {here}.",
+        "Count every bid that was won, with the chance of a loss that it was made at.",
+    ),
+    NoticeDefinition(
         "mass-unknown",
         "The weight of the boards is not known, so selling them by weight cannot be compared.",
         "Weigh the boards in the photos, or give the lot's stated mass.",

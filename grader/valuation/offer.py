@@ -12,6 +12,7 @@ from calibration.errors import UsageError
 from calibration.inputs import DEFAULT_SEED, FloatArray
 from calibration.notices import Notice
 from grader.budget import budget
+from grader.choices import Choice
 from grader.model import ProductModel, Range
 from grader.units import AskingPrice, LotSize, Money, format_share
 from grader.valuation.asked import total_asked
@@ -42,6 +43,7 @@ def value_lot(
     purchases: int = 1,
     notices: tuple[Notice, ...] = (),
     lot: Sequence[Mapping[str, Any]] = (),
+    choices: Sequence[Choice] = (),
     draws: int = VALUATION_DRAWS,
     seed: int = DEFAULT_SEED,
 ) -> Offer:
@@ -59,6 +61,7 @@ def value_lot(
         purchases: how many buys the lot takes.
         notices: of the lot and its measurements, handed on.
         lot: what the lot is said to hold, for the record.
+        choices: what is not known of it and has a few answers.
         draws: number of draws.
         seed: of the random numbers.
 
@@ -81,11 +84,14 @@ def value_lot(
     asking = None if asking_price is None else _for_the_lot(asking_price, size, assumptions)
 
     ways = ways_of(Bookkeeper(assumptions, values, draws, purchases, bench), held)
-    best = best_of(ways, assumptions.accepted_loss)
+    best = best_of(ways, assumptions.accepted_here)
     money = best.money
-    at_risk, break_even = money.price_at_risk(assumptions.accepted_loss), money.break_even()
+    at_risk, break_even = money.price_at_risk(assumptions.accepted_here), money.break_even()
+    if assumptions.earlier_bids is not None:
+        own.append(_over_many(assumptions, assumptions.earlier_bids))
+        at_risk = min(at_risk, break_even)
     highest = money.at(max(at_risk, 0.0))
-    accepted = format_share(assumptions.accepted_loss)
+    accepted = format_share(assumptions.accepted_here)
     reason = None
     if at_risk <= 0:
         code = "even-a-gift-loses" if len(ways) == 1 else "even-a-gift-loses-every-way"
@@ -118,17 +124,28 @@ def value_lot(
         reason=reason,
         asking=None if asking is None else money.at(asking),
         asked=asking_price if isinstance(asking_price, AskingPrice) and asking_price.per != "lot" else None,
-        routes=compare_routes(ways, assumptions.accepted_loss, shown_price),
+        routes=compare_routes(ways, assumptions.accepted_here, shown_price),
         budget=budget(best.books.profit(shown_price), draws, seed),
         budget_price=shown_price,
         curve=money.curve(shown_price),
-        questions=questions([w.money.profit(shown_price) for w in ways], inputs.values(), values, lot),
+        questions=questions([w.money.profit(shown_price) for w in ways], inputs.values(), values, lot, choices),
         assumptions=assumptions,
         lot=tuple(lot),
         size=size,
         notices=(*own, *notices),
         statements=STATEMENTS,
         bench=planned,
+    )
+
+
+def _over_many(assumptions: Assumptions, earlier: Sequence[float]) -> Notice:
+    return notice(
+        "accepted-over-many-lots",
+        accepted=format_share(assumptions.accepted_loss),
+        count=len(earlier) + 1,
+        carried=format_share(sum(earlier)),
+        allowed=format_share(assumptions.accepted_loss * (len(earlier) + 1)),
+        here=format_share(assumptions.accepted_here),
     )
 
 

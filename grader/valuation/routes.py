@@ -99,7 +99,7 @@ def _sorted_first(keeper: Bookkeeper, portions: Sequence[Portion], lot: Stock) -
         if bodies is not None:
             books = keeper.books(*done, keeper.selling(bodies, good, good.stripped_kg), lot=lot)
             found.append(Way(SORT, f"{title}; {bodies.title}", books))
-    yield best_of(found, keeper.a.accepted_loss)
+    yield best_of(found, keeper.a.accepted_here)
 
 
 def _richness(stock: Stock) -> float:

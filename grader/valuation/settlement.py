@@ -21,7 +21,7 @@ import numpy as np
 
 from calibration.errors import UsageError
 from calibration.inputs import Input
-from grader.units import parse_mass_g, parse_weighed_mg, split_range
+from grader.units import parse_mass_g, parse_weighed_mg, range_ends
 from grader.units.estimates import amount_estimate, distribution_of, money_estimate, share_estimate
 from grader.valuation.charges import Charge, TypedEntry
 from grader.valuation.quantities import Quantity, Situation, Values
@@ -57,7 +57,7 @@ def _melt_loss(text: str, source: str) -> Input:
 
 def _grams(kind: str, title: str) -> TypedEntry:
     def read(text: str, source: str) -> Input:
-        known = distribution_of([parse_weighed_mg(part) * 1e-3 for part in split_range(text)], text)
+        known = distribution_of([parse_weighed_mg(part) * 1e-3 for part in range_ends(text)], text)
         return Input(kind, title, known, source, "g")
 
     return TypedEntry(title, read, "0 g", is_optional=True)

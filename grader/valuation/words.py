@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from math import isinf
 from typing import Any
 
@@ -11,7 +11,16 @@ import numpy as np
 from calibration.inputs import Input
 from grader.budget import TOGETHER
 from grader.model import Range
-from grader.units import MassUnit, PricePerMass, format_money, format_range, format_share, money_down, round_to
+from grader.units import (
+    MassUnit,
+    PricePerMass,
+    format_money,
+    format_range,
+    format_share,
+    in_digits,
+    money_down,
+    round_to,
+)
 from grader.valuation.charges import BY_PLAN
 from grader.valuation.entries import Spot
 from grader.valuation.model import AtPrice, Offer
@@ -42,15 +51,51 @@ def break_even_words(offer: Offer) -> str:
     return str(money_down(offer.break_even, offer.assumptions.currency))
 
 
+def why_words(offer: Offer) -> str:
+    """What the price rests on, in a line: what the lot brings, what that costs, and what decides most."""
+    currency = offer.assumptions.currency
+    brings, costs = (format_money(r.value, currency, _half(r)) for r in (offer.proceeds, offer.costs))
+    most = next((line.title for line in offer.budget if line.input != TOGETHER), "")
+    decides = f" Most depends on this: {most}." if most and offer.budget[0].share_of_variance >= _SHOWN_SHARE else ""
+    return f"It brings about {brings} and costs about {costs} besides its price.{decides}"
+
+
+def loss_words(offer: Offer) -> str:
+    """How likely a loss is: at the asking price, otherwise at the highest price worth paying."""
+    at = offer.highest if offer.asking is None else offer.asking
+    where = f"at {highest_words(offer)}" if offer.asking is None else f"at the asking price of {asking_words(offer)}"
+    return f"{format_share(at.chance_of_loss)} chance of a loss {where}"
+
+
 def summary_lines(offer: Offer, liked: MassUnit = "auto") -> Lines:
     """What the lot holds, brings and costs; masses in the unit that is liked."""
     currency = offer.assumptions.currency
     return [
-        ("Gold in the visible plating", format_range(offer.gold_mg, "mg", liked)),
+        (
+            "Gold in the visible plating",
+            format_range(offer.gold_mg, "mg", liked) if offer.gold_mg.high else "none seen",
+        ),
+        *_flash_lines(offer.lot),
         (f"What it brings ({offer.way.title})", format_range(offer.proceeds, currency)),
         ("Costs without the price", format_range(offer.costs, currency)),
         *([("Of these, your own time", format_range(offer.own_time, currency))] if offer.own_time.high > 0 else []),
     ]
+
+
+def _flash_lines(parts: Sequence[Mapping[str, Any]]) -> Lines:
+    """How much of the contacts is flash gold, part by part; a chance where a part is of one design."""
+    found = []
+    for part in parts:
+        share = part.get("flash_share")
+        if share is None:
+            continue
+        about = f": {part['name']}" if len(parts) > 1 else ""
+        if part.get("designs") == "many":
+            ends = f" ({format_share(share['low'])} to {format_share(share['high'])})"
+            found.append((f"Share of flash gold{about}", f"{format_share(share['value'])}{ends}"))
+        else:
+            found.append((f"Chance that the contacts are flash gold{about}", format_share(share["value"])))
+    return found
 
 
 ROUTE_COLUMNS = (
@@ -99,12 +144,19 @@ LOT_COLUMNS = ("Part", "Boards photographed", "Boards in the lot")
 
 _MOST_QUESTIONS = 6
 _LEAST_WORTH = 0.02  # of the dearest answer
+_LEAST_OF_BID = 0.01
 
 
 def question_rows(offer: Offer) -> list[tuple[str, str]]:
-    """What to ask or find out before buying, and the most that the answer is worth."""
-    asked = [q for q in offer.questions if q.worth >= _LEAST_WORTH * offer.questions[0].worth][:_MOST_QUESTIONS]
+    """What to ask or find out before buying, and the most that the answer is worth.
+
+    An answer worth less than a hundredth of the bid, or of the break-even price where nothing should be bid, is not
+    worth the asking.
+    """
     currency = offer.assumptions.currency
+    bid = offer.highest.price or offer.break_even
+    least = max(_LEAST_OF_BID * bid, _LEAST_WORTH * max((q.worth for q in offer.questions), default=0.0), 0.01)
+    asked = [q for q in offer.questions if q.worth >= least][:_MOST_QUESTIONS]
     return [(q.text, f"worth up to {round_to(q.worth, q.worth)} {currency} to you") for q in asked]
 
 
@@ -129,10 +181,10 @@ def curve_rows(offer: Offer) -> list[tuple[str, str, str, str]]:
 
 def lot_rows(offer: Offer) -> list[tuple[str, str, str]]:
     """The parts of the lot: name, boards photographed, boards that there are likely to be."""
-    return part_rows(offer.lot)
+    return lot_part_rows(offer.lot)
 
 
-def part_rows(parts: Iterable[Mapping[str, Any]]) -> list[tuple[str, str, str]]:
+def lot_part_rows(parts: Iterable[Mapping[str, Any]]) -> list[tuple[str, str, str]]:
     """The same from the parts as ``LotEstimate.as_json`` gives them."""
     return [(str(p["name"]), _seen_words(p), f"{p['boards']:.0f}") for p in parts]
 
@@ -235,7 +287,7 @@ def _per_troy_ounce(spot: Spot) -> str:
         return ""
     currency = spot.input.unit.partition("/")[0]
     price = PricePerMass(spot.input.distribution.parameters[0], currency)
-    return f" = {price.amount_per_troy_ounce:.6g} {currency}/ozt"
+    return f" = {in_digits(price.amount_per_troy_ounce, 6)} {currency}/ozt"
 
 
 def _between(item: Input) -> str:
@@ -244,7 +296,7 @@ def _between(item: Input) -> str:
     if isinf(high):
         low, high = (float(x) for x in np.quantile(item.draws(), [0.05, 0.95]))
     factor, unit, digits = (1.0, item.unit, 6) if item.unit else (100.0, "%", 3 if low < high else 4)
-    ends = [f"{x * factor:.{digits}g}" for x in (low, high)]
+    ends = [in_digits(x * factor, digits) for x in (low, high)]
     return f"{' to '.join(dict.fromkeys(ends))} {unit}"
 
 

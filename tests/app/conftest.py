@@ -68,9 +68,10 @@ class Page:
         self.wait()
 
     def upload(self, *files: tuple[str, bytes]) -> None:
-        """Choose photos."""
+        """Choose photos, and wait until they are measured."""
         self.at.file_uploader(key="photos").set_value([(name, data, "image/jpeg") for name, data in files])
         self.run()
+        self.wait()
 
     def type(self, label: str, text: str) -> None:
         """Fill in the one text field of that label; what it leads to is seen after the next step."""

@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-from app.server.gate import Gate
+from app.server.gate import WHO_COOKIE, Gate
 from grader.page_code import new_code
 
 CODE = "KWRDX5QE"
@@ -230,3 +230,17 @@ def test_codes_differ_and_are_easy_to_read() -> None:
     codes = {new_code() for _ in range(200)}
     assert len(codes) == 200
     assert all(len(c) == 8 and not set(c) & set("01OIL") for c in codes)
+
+
+def test_each_browser_gets_a_name_of_its_own_once_and_it_opens_nothing() -> None:
+    gate = Gate(Behind(), CODE)
+
+    def names(cookie: str = "") -> list[str]:
+        sent = asyncio.run(ask(gate, query=f"code={CODE}", cookie=cookie))
+        given = [value.decode() for name, value in sent[0]["headers"] if name == b"set-cookie"]
+        return [value.partition(";")[0] for value in given if value.startswith(WHO_COOKIE)]
+
+    (first,), (second,) = names(), names()
+    assert first != second
+    assert names(first) == [], "a browser that has a name keeps it"
+    assert status(asyncio.run(ask(gate, cookie=first))) == 401

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import subprocess
 import sys
 import tempfile
+import time
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -17,10 +19,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from app.lots.bin import delete, in_bin, take_out
 from app.lots.entries import Value
 from app.lots.lot_folder import Kept, LotFolder, is_key, lots_in, new_key
+from app.lots.merging import take_over
 from app.lots.process_lock import ProcessLock
+from app.lots.taken_off import bring_back, clear_old, take_off
+from app.photo_view import History
 from calibration.errors import DataFileError, UsageError
+from grader.correct import Corrections, LeftOut
 
 
 @pytest.fixture
@@ -285,6 +292,37 @@ def test_what_an_address_says_is_no_path(text: str) -> None:
     assert is_key(new_key())
 
 
+def test_a_photo_taken_off_comes_back_with_what_was_done_on_it(folder: Path, measured: Kept) -> None:
+    lot = LotFolder(folder)
+    lot.hand_in(measured.name, b"photo")
+    sha256 = hashlib.sha256(b"photo").hexdigest()
+    done = lot.put(replace(measured, sha256=sha256))
+    history = History(Corrections((LeftOut((1.0, 2.0)),), sha256), on=done.stamp)
+    lot.keep_history(sha256, history)
+    take_off(lot, sha256)
+    assert (lot.measured(), lot.waiting(), lot.photo(sha256), lot.history(sha256)) == ({}, (), None, None)
+    bring_back(lot, sha256)
+    assert LotFolder(folder).measured() == {sha256: done}
+    assert (lot.photo(sha256), lot.history(sha256)) == (b"photo", history)
+    take_off(lot, sha256)
+    lot.hand_in("again.jpg", b"photo")
+    bring_back(lot, sha256)
+    assert [photo.name for photo in lot.waiting()] == ["again.jpg"], "what was handed in anew stays"
+
+
+def test_what_was_taken_off_is_removed_for_good_after_a_while(folder: Path) -> None:
+    lot = LotFolder(folder)
+    sha256 = lot.hand_in("a.jpg", b"photo").sha256
+    take_off(lot, sha256)
+    then = time.time()
+    clear_old(folder.parent, 30, now=then + 29 * 86_400)
+    assert len(list((folder / "off").iterdir())) == 2
+    clear_old(folder.parent, 30, now=then + 31 * 86_400)
+    assert not list((folder / "off").iterdir())
+    bring_back(lot, sha256)
+    assert lot.waiting() == ()
+
+
 def test_lots_are_listed_the_last_changed_first(folder: Path) -> None:
     place = folder.parent
     assert lots_in(place) == []
@@ -294,5 +332,59 @@ def test_lots_are_listed_the_last_changed_first(folder: Path) -> None:
         os.utime(place / key / "lot.json", (at, at))
     (place / "stranger").mkdir()
     assert [(key, lot.changed_at) for key, lot in lots_in(place)] == [(second, 2_000), (first, 1_000)]
-    lots_in(place)[0][1].throw_away()
-    assert [key for key, _ in lots_in(place)] == [first]
+
+
+def test_a_deleted_lot_can_be_taken_out_of_the_bin_for_a_month(folder: Path) -> None:
+    place, bin_, key, day = folder.parent / "in-progress", folder.parent / "bin", new_key(), 86_400
+    lot = LotFolder(place / key)
+    lot.hand_in("a.jpg", b"photo")
+    lot.set_entries({"asking": "120 USD"})
+    delete(lot, key, bin_, now=100 * day)
+    assert lots_in(place) == []
+    assert [(k, since) for k, _, since in in_bin(bin_, now=129.9 * day)] == [(key, 100 * day)]
+    take_out(key, bin_, place)
+    assert in_bin(bin_) == []
+    (back,) = (each for _, each in lots_in(place))
+    assert (back.entries(), back.photo_count) == ({"asking": "120 USD"}, 1)
+    delete(back, key, bin_, now=100 * day)
+    assert in_bin(bin_, now=130.1 * day) == []
+    assert not list(bin_.glob("*/*")), "its photos are still there"
+
+
+def test_a_lot_that_a_window_went_on_with_takes_over_what_comes_out_of_the_bin(folder: Path) -> None:
+    place, bin_, key = folder.parent / "in-progress", folder.parent / "bin", new_key()
+    lot = LotFolder(place / key)
+    lot.hand_in("a.jpg", b"photo")
+    delete(lot, key, bin_)
+    lot.set_entries({"asking": "120 USD"})
+    take_out(key, bin_, place)
+    assert lot.entries() == {"asking": "120 USD"}
+    assert [photo.name for photo in lot.waiting()] == ["a.jpg"]
+    assert in_bin(bin_) == []
+
+
+def test_a_lot_takes_over_the_photos_of_another_with_what_was_done_on_them(folder: Path, measured: Kept) -> None:
+    one, other = LotFolder(folder.parent / new_key()), LotFolder(folder.parent / new_key())
+    one.set_entries({"lot-name": "Shelf", "asking": ""})
+    other.set_entries({"lot-name": "Box", "asking": "120 USD"})
+    other.hand_in("a.jpg", b"photo")
+    other.put(measured)
+    other.keep_history(measured.sha256, History(Corrections((LeftOut((1.0, 2.0)),), measured.sha256)))
+    assert take_over(one, other) == 2
+    assert one.measured() == {measured.sha256: measured}
+    assert [photo.name for photo in one.waiting()] == ["a.jpg"]
+    assert one.history(measured.sha256) == other.history(measured.sha256)
+    assert one.entries() == {"lot-name": "Shelf", "asking": "120 USD"}
+    assert not one.clashes()
+    assert take_over(one, other) == 2
+    assert not one.photo_clashes(), "what is the same twice is no clash"
+    assert len(other.measured()) == 1
+
+
+def test_the_same_photo_corrected_in_both_lots_is_asked_about(folder: Path, measured: Kept) -> None:
+    one, other = LotFolder(folder.parent / new_key()), LotFolder(folder.parent / new_key())
+    one.put(measured)
+    other.put(replace(measured, overlay=b"other"))
+    take_over(one, other)
+    (clash,) = one.photo_clashes()
+    assert {clash.now.overlay, *(each.overlay for each in clash.others)} == {measured.overlay, b"other"}

@@ -28,7 +28,7 @@ def learn_page(page: Any, log_file: Path, filled: bytes) -> Any:
 
 def test_without_a_log_it_says_how_to_begin(page: Any, log_file: Path) -> None:
     page.go("learn/page.py")
-    assert any("No lot is in the log yet" in text for text in page.told("markdown"))
+    assert any("No lot is kept yet" in text for text in page.told("markdown"))
     assert not page.at.error
     assert not log_file.exists()
 
@@ -101,7 +101,7 @@ def test_yields_come_from_a_file(learn_page: Any, log_file: Path) -> None:
         [("yields.csv", b"lot,mass,weighed_on\nLot 01,0.4 g,2026-03-01\n", "text/csv")]
     )
     learn_page.run()
-    learn_page.press("Record this yield")
+    learn_page.press("Add this yield")
     with open_log(log_file) as log:
         assert len(log.contents().yields) == 9
 
@@ -114,7 +114,6 @@ def test_a_photo_is_measured_with_what_was_learned(
     page.upload(("boards.jpg", sample.path.read_bytes()))
     (kind,) = (s for s in page.at.selectbox if s.label == "Kind of boards")
     kind.set_value("memory strips")
-    page.press("Measure")
     (done,) = page.at.session_state["shelf"].values()
     names = list(done.measured.gold.inputs)
     assert any(":belief-" in name for name in names)

@@ -10,6 +10,7 @@ from streamlit.testing.v1 import AppTest
 
 from app.lots.lot_folder import lots_in
 from app.lots.shelf import Kept
+from app.lots.way import WAYS
 from grader.log import NewLot, open_log
 
 GO = "What can I pay?"
@@ -31,8 +32,8 @@ def another_window(page: Any, key: str) -> Any:
 
 def start(page: Any, title: str) -> None:
     page.go("start/page.py")
-    (button,) = (b for b in page.at.button if b.label.startswith(f"**{title}**"))
-    button.click()
+    (key,) = (f"way-{name}" for name, way in WAYS.items() if way.title == title)
+    page.at.button(key=key).click()
     page.run()
 
 
@@ -50,9 +51,9 @@ def test_the_start_offers_three_jobs(page: Any) -> None:
 @pytest.mark.parametrize(
     ("job", "title"),
     [
-        ("Price a listing", "How much gold is on the boards?"),
+        ("Price a listing", "What is it worth?"),
         ("Work through a pile", "How much gold is on the boards?"),
-        ("Weigh and log", "Lots in the log"),
+        ("Weigh and log", "Keep this lot"),
     ],
 )
 def test_each_job_begins_on_its_first_page(page: Any, job: str, title: str) -> None:
@@ -67,11 +68,11 @@ def test_the_next_step_is_offered_until_the_end(page: Any, measured: Kept, log_f
     assert not any(label.startswith("Next") for label in link_labels(page)), "nothing is measured yet"
     page.at.session_state["shelf"] = {measured.sha256: measured}
     page.go("measure/page.py")
-    assert "Next: Price" in link_labels(page)
+    assert "Next: Photos and price" in link_labels(page)
     page.go("value/page.py")
     page.type("Gold price today", "2650 USD/ozt")
     page.press(GO)
-    assert "Next: Write down" in link_labels(page)
+    assert "Next: Keep this lot" in link_labels(page)
     with open_log(log_file) as log:
         log.add_lot(NewLot(name="Shelf 3"))
     page.go("log/page.py")
@@ -87,10 +88,11 @@ def test_a_lot_goes_through_by_its_name(page: Any, measured: Kept, log_file: Pat
     page.type("Gold price today", "2650 USD/ozt")
     page.type("Asking price, if there is one", "120 USD")
     page.press(GO)
-    page.press("Keep in the log")
+    page.press("Keep this lot")
     page.go("log/page.py")
     assert "Shelf 3 · 1 photo · asking 120.00 USD · worth at most 0.00 USD" in page.html()
-    assert page.at.selectbox(key="log-lot").value.name == "Shelf 3"
+    assert page.at.text_input(key="lot-name").value == "Shelf 3"
+    assert any(e.label == "Shelf 3 is kept" for e in page.at.expander)
     with open_log(log_file) as log:
         assert [lot.name for lot in log.lots()] == ["Shelf 3"]
         assert len(log.entries("Shelf 3").estimates) == len(log.entries("Shelf 3").offers) == 1
@@ -114,8 +116,6 @@ def test_a_reload_loses_nothing(page: Any, measured: Kept, plain_photo: bytes) -
     assert again.at.text_input(key="asking").value == "120 USD"
     assert again.figures() == page.figures()
     again.go("measure/page.py")
-    assert list(again.at.session_state["shelf"]) == [measured.sha256]
-    again.press("Measure")
     assert [kept.name for kept in again.at.session_state["shelf"].values()] == [measured.name, "plain.png"]
 
 
@@ -125,7 +125,6 @@ def test_two_windows_on_one_lot_see_each_other(page: Any, measured: Kept, plain_
     other = another_window(page, key_of(page))
     other.go("measure/page.py")
     other.upload(("plain.png", plain_photo))
-    other.press("Measure")
     page.run()
     assert {kept.name for kept in page.at.session_state["shelf"].values()} == {measured.name, "plain.png"}
     page.press("Take this photo off the list")
@@ -158,12 +157,22 @@ def test_another_lot_begins_empty_and_the_first_is_found_again(page: Any, measur
     assert page.at.text_input(key="asking").value == ""
     assert page.at.text_input(key="spot").value == "2650 USD/ozt", "the gold price is the same for every lot"
     page.go("start/page.py")
-    (back,) = (b for b in page.at.button if b.label.startswith("First"))
-    back.click()
-    page.run()
+    page.go("log/page.py")
+    page.press("Open")
     assert key_of(page) == first
     assert page.at.text_input(key="lot-name").value == "First"
     assert list(page.at.session_state["shelf"]) == [measured.sha256]
+
+
+def test_a_photo_taken_off_the_list_is_brought_back(page: Any, measured: Kept) -> None:
+    page.at.session_state["shelf"] = {measured.sha256: measured}
+    page.run()
+    page.press("Take this photo off the list")
+    assert f"{measured.name} was taken off the list." in page.told("markdown")
+    assert not page.at.session_state["shelf"]
+    page.press("Undo")
+    assert page.at.session_state["shelf"] == {measured.sha256: measured}
+    assert not any(b.label == "Undo" for b in page.at.button)
 
 
 def test_looking_about_leaves_no_lot_behind(page: Any, tmp_path: Path) -> None:

@@ -9,21 +9,21 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 
-from app.common.show import label, plain, split_range, table, told_list
+from app.common.show import as_typed, label, split_range, table, told_list
 from grader.model import Range
 
 
 @given(st.text(st.characters(codec="ascii", exclude_categories=["Cc"]), max_size=60))
 def test_markdown_shows_a_text_as_it_is(text: str) -> None:
     assume(text.strip())
-    opened, block, closed = MarkdownIt("commonmark").parse(plain(text))
+    opened, block, closed = MarkdownIt("commonmark").parse(as_typed(text))
     assert (opened.type, closed.type) == ("paragraph_open", "paragraph_close")
     assert {part.type for part in block.children or []} <= {"text", "text_special"}
     assert "".join(part.content for part in block.children or []) == " ".join(text.split())
 
 
 def test_a_space_that_holds_words_together_reaches_the_page() -> None:
-    assert plain(" seen \n to  94\N{NO-BREAK SPACE}% ") == "seen to 94\N{NO-BREAK SPACE}%"
+    assert as_typed(" seen \n to  94\N{NO-BREAK SPACE}% ") == "seen to 94\N{NO-BREAK SPACE}%"
 
 
 def test_figures_in_lists_and_tables_stay_with_their_units(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -45,7 +45,7 @@ def test_a_label_shows_a_name_as_it_is_with_few_escapes(name: str) -> None:
 
 @pytest.mark.parametrize("mark", ["$1 and $2", ":red[x]", ":material/home:", "~~x~~", "a@b.org"])
 def test_the_pages_own_marks_are_escaped(mark: str) -> None:
-    assert not re.search(r"(?<!\\)[$:~@\[]", plain(mark))
+    assert not re.search(r"(?<!\\)[$:~@\[]", as_typed(mark))
 
 
 def test_a_range_is_split_into_value_and_bounds() -> None:

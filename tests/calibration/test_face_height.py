@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from calibration.area_factors import as_sample, height_factor, squared
+from calibration.area_factors import as_sample, height_factor, squared_factor
 from calibration.errors import UsageError
 from calibration.face_height import face_height
 from calibration.inputs import Distribution
@@ -42,9 +42,9 @@ def test_height_factor_of_a_board_lying_higher_is_below_one() -> None:
 
 
 def test_squares() -> None:
-    assert squared(Distribution("constant", (1.02,)), 1.0).parameters[0] == pytest.approx(1.0404)
-    assert squared(Distribution("lognormal", (0.99, 0.01)), 0.99) == Distribution("lognormal", (1.0, 0.02))
-    normal = draws(squared(Distribution("normal", (0.98, 0.005)), 0.98))
+    assert squared_factor(Distribution("constant", (1.02,)), 1.0).parameters[0] == pytest.approx(1.0404)
+    assert squared_factor(Distribution("lognormal", (0.99, 0.01)), 0.99) == Distribution("lognormal", (1.0, 0.02))
+    normal = draws(squared_factor(Distribution("normal", (0.98, 0.005)), 0.98))
     assert np.median(normal) == pytest.approx(1.0, abs=1e-3)
     assert np.std(normal) == pytest.approx(2 * 0.005 / 0.98, rel=0.03)
 

@@ -49,6 +49,20 @@ def mixture(weight: float, *parameters: float) -> Reference:
     )
 
 
+def mixture_of(*parts: tuple[float, float, float]) -> Reference:
+    each = [(w, stats.lognorm(s, scale=m)) for w, m, s in parts]
+    return Reference(
+        lambda x: sum(w * one.cdf(x) for w, one in each), lambda k: float(sum(w * one.moment(k) for w, one in each))
+    )
+
+
+def logit_normal(median: float, sd: float) -> Reference:
+    logit = stats.norm(np.log(median / (1 - median)), sd)
+    return Reference(
+        lambda x: logit.cdf(np.log(x / (1 - x))), lambda k: float(logit.expect(lambda t: (1 / (1 + np.exp(-t))) ** k))
+    )
+
+
 def cut_log_student(median: float, scale: float, degrees: float, reach: float) -> Reference:
     whole = stats.t(degrees, 0.0, scale)
     inside = whole.cdf(reach) - whole.cdf(-reach)
@@ -76,6 +90,11 @@ CASES = {
         Distribution("lognormal_mixture", (0.7, 0.66, 0.49, 0.08, 0.3)),
         mixture(0.7, 0.66, 0.49, 0.08, 0.3),
     ),
+    "lognormals": (
+        Distribution("lognormals", (0.6, 0.76, 0.4, 0.1, 0.3, 0.45, 0.3, 0.09, 0.45)),
+        mixture_of((0.6, 0.76, 0.4), (0.1, 0.3, 0.45), (0.3, 0.09, 0.45)),
+    ),
+    "logit_normal": (Distribution("logit_normal", (0.18, 1.0)), logit_normal(0.18, 1.0)),
     "log_student_t": (
         Distribution("log_student_t", (0.9, 0.3, 3.0, 1.2)),
         cut_log_student(0.9, 0.3, 3.0, 1.2),
@@ -108,11 +127,22 @@ def test_draws_have_the_moments_of_the_distribution(case: str) -> None:
 
 
 def test_every_kind_is_checked_against_scipy_or_is_exact() -> None:
-    assert {d.kind for d, _ in CASES.values()} | {"constant", "sample"} == set(KINDS)
+    assert {d.kind for d, _ in CASES.values()} | {"constant", "sample", "either"} == set(KINDS)
 
 
 def test_a_constant_is_constant() -> None:
     assert (draws_of(Distribution("constant", (2.5,)), 10) == 2.5).all()
+
+
+def test_either_is_one_as_often_as_its_chance_says_and_at_the_upper_chances() -> None:
+    known = Distribution("either", (0.3,))
+    assert known.at(np.array([0.0, 0.69, 0.71, 1.0])).tolist() == [0, 0, 1, 1]
+    assert draws_of(known).mean() == pytest.approx(0.3, abs=Z * math.sqrt(0.21 / N))
+
+
+def test_a_mixture_takes_its_parts_in_their_order() -> None:
+    known = Distribution("lognormals", (0.5, 1.0, 0.0, 0.3, 2.0, 0.0, 0.2, 3.0, 0.0))
+    assert known.at(np.array([0.0, 0.49, 0.51, 0.79, 0.81, 1.0])) == pytest.approx([1, 1, 2, 2, 3, 3])
 
 
 def test_a_sample_gives_its_values_equally_often() -> None:
@@ -133,6 +163,10 @@ POINTS = [
     ("lognormal_mixture", (1.0, 2.0, 0.0, 3.0, 0.5)),
     ("lognormal_mixture", (0.0, 2.0, 0.5, 3.0, 0.0)),
     ("log_student_t", (2.0, 0.0, 3.0, 1.0)),
+    ("lognormals", (0.4, 2.0, 0.0, 0.6, 2.0, 0.0)),
+    ("lognormals", (0.0, 3.0, 0.5, 1.0, 2.0, 0.0)),
+    ("logit_normal", (0.3, 0.0)),
+    ("either", (1.0,)),
     ("sample", (4.0, 4.0)),
 ]
 SPREADS = [
@@ -176,6 +210,17 @@ def test_is_constant_says_whether_draws_differ(kind: str, parameters: tuple[floa
         ("log_student_t", (1.0, -0.1, 3.0, 1.0)),
         ("log_student_t", (1.0, 0.1, 0.0, 1.0)),
         ("log_student_t", (1.0, 0.3, 3.0, 0.2)),
+        ("lognormals", ()),
+        ("lognormals", (0.5, 1.0, 0.1, 0.5, 1.0)),
+        ("lognormals", (0.5, 1.0, 0.1, 0.4, 1.0, 0.1)),
+        ("lognormals", (1.5, 1.0, 0.1, -0.5, 1.0, 0.1)),
+        ("lognormals", (1.0, 0.0, 0.1)),
+        ("lognormals", (1.0, 1.0, -0.1)),
+        ("logit_normal", (0.0, 1.0)),
+        ("logit_normal", (1.0, 1.0)),
+        ("logit_normal", (0.5, -1.0)),
+        ("either", (-0.1,)),
+        ("either", (1.1,)),
         ("sample", ()),
         ("sample", (1.0, math.nan)),
     ],
@@ -305,7 +350,7 @@ def test_draw_all_gives_each_input_its_own_draws() -> None:
         ("triangular", (0.0, 1.0, 1e31)), ("lognormal", (1.0, 1000.0)), ("lognormal", (1e31, 0.0)),
         ("loguniform", (1.0, 1e31)), ("trapezoid_log", (1.0, 2.0, 3.0, 1e31)),
         ("lognormal_mixture", (0.5, 1.0, 0.1, 1.0, 1000.0)), ("log_student_t", (1.0, 0.1, 4.0, 1000.0)),
-        ("log_student_t", (1.0, 1.0, 1e-9, 2.0)), ("sample", (1.0, 1e31)),
+        ("log_student_t", (1.0, 1.0, 1e-9, 2.0)), ("sample", (1.0, 1e31)), ("lognormals", (1.0, 1.0, 1000.0)),
     ],
 )  # fmt: skip
 def test_a_distribution_beyond_all_bounds_is_refused(kind: str, parameters: tuple[float, ...]) -> None:
@@ -320,7 +365,8 @@ def test_a_distribution_beyond_all_bounds_is_refused(kind: str, parameters: tupl
         ("constant", (-3.0,)), ("normal", (-2.0, 3.0)), ("uniform", (-5.0, 2.0)), ("triangular", (1.0, 2.0, 9.0)),
         ("lognormal", (2.0, 1.5)), ("loguniform", (0.1, 10.0)), ("trapezoid_log", (0.1, 1.0, 2.0, 30.0)),
         ("lognormal_mixture", (0.5, 1.0, 0.1, 5.0, 1.0)), ("log_student_t", (1.0, 0.1, 0.5, 3.0)),
-        ("sample", (1.0, -7.0, 3.0)),
+        ("sample", (1.0, -7.0, 3.0)), ("lognormals", (0.5, 1.0, 0.1, 0.5, 5.0, 1.0)), ("logit_normal", (0.9, 3.0)),
+        ("either", (0.5,)),
     ],
 )  # fmt: skip
 def test_no_draw_lies_beyond_the_reach(kind: str, parameters: tuple[float, ...]) -> None:

@@ -164,7 +164,7 @@ def texts(path: str) -> Iterator[str]:
 
 
 # Options of our own small programs, and a style sheet's variables.
-_OWN_OPTIONS = ("grader/coverage/training/", "grader/benchmark.py", "calibration/belief/check.py")
+_OWN_OPTIONS = ("grader/coverage/training/", "grader/benchmark/", "calibration/belief/check.py")
 _NOT_WORDS = {"grader/report/lot_html.py": {"--line"}, "app/server/serve.py": {"--address", "--port", "--log"},
               "app/lots/keep.py": {"--log"}}  # fmt: skip
 

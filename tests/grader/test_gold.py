@@ -87,7 +87,7 @@ def test_without_area_there_is_no_gold() -> None:
 @pytest.mark.parametrize("finish", FINISHES)
 def test_each_finish_takes_its_own_properties(finish: Finish) -> None:
     estimate = gold_mass({finish: area(100.0)})
-    expected = {SCALE.name, *(i.name for i in gold_properties()[finish].inputs())}
+    expected = {SCALE.name, *(i.name for i in gold_properties()[finish].all_inputs())}
     assert set(estimate.total.inputs) == expected
 
 

@@ -29,8 +29,8 @@ from grader.units import (
     parse_share,
     parse_thickness_um,
     parse_volume_ml,
+    range_ends,
     round_to,
-    split_range,
 )
 from grader.units.quantities import KIND_WORDS, vocabulary
 
@@ -290,10 +290,10 @@ def test_shares() -> None:
 
 
 def test_ranges_are_split_and_share_their_unit() -> None:
-    assert split_range("93 %") == ("93 %",)
-    assert split_range("85..98 %") == ("85 %", "98 %")
-    assert split_range("8 .. 10.5 .. 15 USD") == ("8 USD", "10.5 USD", "15 USD")
-    assert split_range("85 %…98 %") == ("85 %", "98 %")
+    assert range_ends("93 %") == ("93 %",)
+    assert range_ends("85..98 %") == ("85 %", "98 %")
+    assert range_ends("8 .. 10.5 .. 15 USD") == ("8 USD", "10.5 USD", "15 USD")
+    assert range_ends("85 %…98 %") == ("85 %", "98 %")
 
 
 # --- back to text

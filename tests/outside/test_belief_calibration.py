@@ -13,9 +13,9 @@ from scipy import stats
 from calibration.belief import Batch, Priors, UncertainSpread, WeighedPlating, learn, published_priors
 from calibration.belief.check import BINS, Ranks, check, chi_square_tail
 from calibration.belief.density import glog_residual
-from calibration.inputs import Distribution
+from calibration.belief.maps import normal
+from calibration.belief.parts import Component, Family
 from calibration.scores import crps, share
-from calibration.thickness import thickness_prior
 
 LOGS = 120
 
@@ -49,14 +49,15 @@ def test_ranks_tell_what_is_wrong_with_a_belief() -> None:
 
 
 def test_ranks_of_the_truth_are_uniform(checked) -> None:
-    # Talts et al., arXiv:1804.06788 (2018); eight quantities at p = 0.01 in all (Bonferroni)
-    assert len(checked.ranks) == 8
+    # Talts et al., arXiv:1804.06788 (2018); twelve quantities at p = 0.01 in all (Bonferroni)
+    assert len(checked.ranks) == 12
     assert checked.smallest_p > 0.01, checked.ranks
 
 
 def test_ranges_of_the_next_batch_hold_it_as_often_as_they_say(checked) -> None:
     # three standard errors of a share
-    assert checked.coverage == pytest.approx(0.9, abs=3 * np.sqrt(0.9 * 0.1 / LOGS))
+    for coverage in (checked.coverage, checked.new_coverage):
+        assert coverage == pytest.approx(0.9, abs=3 * np.sqrt(0.9 * 0.1 / LOGS))
 
 
 def test_each_batch_helps(checked) -> None:
@@ -69,18 +70,30 @@ def test_each_batch_helps(checked) -> None:
     assert gain[-1] < gain[0]
 
 
-def one_kind() -> Priors:
-    """No parts, sellers or recovery to speak of, batch spread known: all but one number is fixed."""
+_NOTHING = UncertainSpread(1e-9, 1e-9)
+
+
+def one_part(family: Family, batch: float) -> Priors:
+    """Parts of one family; no sellers or recovery to speak of, batch spread known."""
     published = published_priors()
-    nothing = UncertainSpread(1e-9, 1e-9)
-    return Priors(published.thickness, nothing, nothing, UncertainSpread(0.2, 1e-9), 1 - 1e-9, 1e-9)
+    families = {("hard_gold", "unknown"): family}
+    return Priors(families, _NOTHING, UncertainSpread(batch, 1e-9), 1 - 1e-9, 1e-9, published.picked)
+
+
+def humps(weight: float, first: float, wide: float, other: float, other_wide: float) -> Family:
+    """Two humps whose middles, spreads and shares are known: all but the part itself is fixed."""
+    return Family(
+        (
+            Component(normal(np.log(first), 1e-9), UncertainSpread(wide, 1e-9), weight),
+            Component(normal(np.log(other), 1e-9), UncertainSpread(other_wide, 1e-9), 1 - weight),
+        )
+    )
 
 
 @pytest.mark.parametrize("masses", [[20.0], [70.0, 60.0], [25.0, 8.0, 3.0], [0.0, 1.0], [50.0] * 12])
-def test_one_finish_and_part_is_what_a_grid_gives(masses: list[float]) -> None:
+def test_one_part_is_what_a_grid_gives(masses: list[float]) -> None:
     """Against Bayes' rule on a plain grid over the logarithm of thickness, with scipy's densities."""
-    prior = thickness_prior("hard_gold").distribution
-    weight, first, wide, other, other_wide = prior.parameters
+    weight, first, wide, other, other_wide = figures = (0.8, 0.70, 0.48, 0.09, 0.45)
     x = np.linspace(np.log(0.001), np.log(10), 40_001)
     density = weight * stats.norm.pdf(x, np.log(first), wide)
     density += (1 - weight) * stats.norm.pdf(x, np.log(other), other_wide)
@@ -90,8 +103,9 @@ def test_one_finish_and_part_is_what_a_grid_gives(masses: list[float]) -> None:
     cumulative = np.cumsum(density)
     expected = np.interp([0.05, 0.25, 0.5, 0.75, 0.95], cumulative / cumulative[-1], x)
 
-    batches = [Batch(str(n), (WeighedPlating("hard_gold", 100.0),), m, 2.0) for n, m in enumerate(masses)]
-    draws = np.concatenate([learn(batches, priors=one_kind(), seed=s).thickness("hard_gold") for s in range(8)])
+    priors = one_part(humps(*figures), 0.2)
+    batches = [Batch(str(n), (WeighedPlating("hard_gold", 100.0, "a"),), m, 2.0) for n, m in enumerate(masses)]
+    draws = np.concatenate([learn(batches, priors=priors, seed=s).thickness("hard_gold", "a") for s in range(8)])
     found = np.quantile(np.log(draws), [0.05, 0.25, 0.5, 0.75, 0.95])
     # about four standard errors of a quantile of some thousand draws, in the posterior's own width
     np.testing.assert_allclose(found, expected, atol=0.12 * (expected[3] - expected[1]) + 1e-4)
@@ -101,22 +115,36 @@ def test_one_lognormal_with_wide_noise_is_nearly_the_closed_form() -> None:
     """Normal prior and many precise batches: the mean of the logarithms, the classical closed form."""
     rng = np.random.default_rng(3)
     logs = np.log(0.6) + 0.01 * rng.standard_normal(400)
-    priors = Priors(
-        published_priors({"hard_gold": Distribution("lognormal", (1.0, 0.5))}).thickness,
-        UncertainSpread(1e-9, 1e-9),
-        UncertainSpread(1e-9, 1e-9),
-        UncertainSpread(0.01, 1e-9),
-        1 - 1e-9,
-        1e-9,
-    )
-    batches = [
-        Batch(str(n), (WeighedPlating("hard_gold", 100.0),), float(100 * np.exp(v)), 1e-3) for n, v in enumerate(logs)
-    ]
-    draws = np.log(learn(batches, priors=priors).thickness("hard_gold"))
+    priors = one_part(Family((Component(normal(0.0, 1e-9), UncertainSpread(0.5, 1e-9)),)), 0.01)
+    plating = (WeighedPlating("hard_gold", 100.0, "a"),)
+    batches = [Batch(str(n), plating, float(100 * np.exp(v)), 1e-3) for n, v in enumerate(logs)]
+    draws = np.log(learn(batches, priors=priors).thickness("hard_gold", "a"))
     # Fisher information of Student's t location with 4 degrees of freedom: (4 + 1) / (4 + 3) / scale²
     sd = 0.01 * np.sqrt(7 / 5 / len(logs))
     assert np.mean(draws) == pytest.approx(np.mean(logs), abs=3 * sd)
     assert np.std(draws) == pytest.approx(sd, rel=0.15)
+
+
+def test_the_chance_of_flash_is_counted_as_by_bayes_rule() -> None:
+    """Parts that are surely plated or surely flash: the chance of the next by a grid over the share alone."""
+    far = (Component(normal(np.log(0.7), 1e-9), UncertainSpread(0.05, 1e-9)),)
+    thin = (Component(normal(np.log(0.09), 1e-9), UncertainSpread(0.05, 1e-9), flash=True),)
+    priors = one_part(Family((*far, *thin), normal(np.log(0.18 / 0.82), 1.0)), 0.05)
+    for flash, plated in ((0, 4), (1, 3), (3, 3)):
+        thickness = [0.09] * flash + [0.7] * plated
+        batches = [
+            Batch(str(n), (WeighedPlating("hard_gold", 100.0, str(n)),), 100 * t, 0.1)
+            for n, t in enumerate(thickness)
+        ]
+        logit = np.log(0.18 / 0.82) + stats.norm.ppf((np.arange(20_000) + 0.5) / 20_000)
+        share = 1 / (1 + np.exp(-logit))
+        weight = share**flash * (1 - share) ** plated
+        expected = float((share * weight).sum() / weight.sum())
+        draws = np.concatenate(
+            [learn(batches, priors=priors, seed=s).thickness("hard_gold", "new") for s in range(4)]
+        )
+        # standard error of a share of 4096 draws at most 0.008
+        assert (draws < 0.25).mean() == pytest.approx(expected, abs=0.03)
 
 
 def test_crps_of_the_standard_normal_at_zero() -> None:

@@ -16,7 +16,8 @@ from scipy.stats import t as student
 
 from calibration.inputs import Distribution, Input
 from grader.lot import Lot, Part, Sight, estimate_lot
-from grader.lot.sampling import Observed, observed_spread, unseen_factor
+from grader.lot.observed import Observed
+from grader.lot.sampling import observed_spread, unseen_factor
 from grader.model import ProductModel
 from tests.measured_photos import photo_with
 

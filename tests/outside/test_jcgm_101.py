@@ -19,7 +19,7 @@ import pytest
 from calibration.inputs import Distribution, FloatArray, Input
 from grader.budget import TOGETHER, budget
 from grader.model import ProductModel, Term
-from grader.montecarlo import propagate
+from tests.propagation import propagate
 
 N = 1_000_000
 ROOT3 = math.sqrt(3)

@@ -16,9 +16,13 @@ class Overlay {
     this.layer = document.createElement("canvas");
     this.styles = Object.fromEntries(finishes.map((finish) => [finish.id, this.style(finish)]));
     this.regions = regions.map((region) => ({ ...region, path: outline(region.outlines) }));
-    this.strength = 0.7;
+    const reaches = regions.map((region) => region.reach_px).sort((a, b) => a - b);
+    this.usualReach = reaches[reaches.length >> 1] ?? 1;
+    this.byPlace = new Map(this.regions.map((region) => [String(region.at_px), region]));
+    this.bare = 0; // share of the view, from its left edge, that shows the photo as it is
     this.items = [];
     this.selected = null;
+    this.group = []; // what an action acts on: the selected region, its row or its board
   }
 
   style({ rgb, hatch }) {
@@ -27,15 +31,18 @@ class Overlay {
     tile.width = tile.height = Math.round(8 * scale);
     const ctx = tile.getContext("2d");
     ctx.scale(tile.width / 8, tile.height / 8);
-    ctx.globalAlpha = 0.55;
+    // a thin tint, through which the metal shows, and white lines with dark ones beside them: seen on any ground
+    ctx.globalAlpha = 0.35;
     ctx.fillStyle = `rgb(${rgb})`;
     ctx.fillRect(0, 0, 8, 8);
-    ctx.globalAlpha = 1;
-    ctx.strokeStyle = "#fff";
-    ctx.lineWidth = 1.1;
-    ctx.beginPath();
-    HATCH[hatch](ctx);
-    ctx.stroke();
+    ctx.globalAlpha = 0.9;
+    for (const [ink, width] of [["#141414", 2.6], ["#fff", 1.1]]) {
+      ctx.strokeStyle = ink;
+      ctx.lineWidth = width;
+      ctx.beginPath();
+      HATCH[hatch](ctx);
+      ctx.stroke();
+    }
     return this.view.context.createPattern(tile, "repeat");
   }
 
@@ -45,8 +52,10 @@ class Overlay {
     const fates = new Map(this.regions.map((region) => [region, region.finish]));
     for (const item of items) {
       if (item.kind !== "finish" && item.kind !== "leave_out") continue;
-      const region = this.at(item.at_px);
-      if (region) fates.set(region, item.kind === "finish" ? item.finish : null);
+      for (const at of [item.at_px, ...(item.also_px ?? [])]) {
+        const region = this.byPlace.get(String(at)) ?? this.at(at);
+        if (region) fates.set(region, item.kind === "finish" ? item.finish : null);
+      }
     }
     this.fates = fates;
     this.view.draw();
@@ -83,38 +92,52 @@ class Overlay {
       over.fill(path, "evenodd");
       outlines[id] = path;
     }
+    // from afar outlines would paint over what they enclose
+    const near = Math.min(1, Math.max(0.25, (this.usualReach * view.zoom) / 8));
+    over.globalAlpha = near;
     for (const { id, rgb } of this.finishes) {
       over.strokeStyle = `rgb(${rgb})`;
-      over.lineWidth = 1.6 * k;
+      over.lineWidth = 1.6 * near * k;
       over.stroke(outlines[id]);
     }
+    over.globalAlpha = 1;
     for (const item of live ? [...this.items, live] : this.items) this.stroke(over, item, k);
+    const from = Math.round(this.bare * layer.width);
     ctx.save();
-    ctx.globalAlpha = this.strength;
     ctx.setTransform(1, 0, 0, 1, 0, 0);
-    ctx.drawImage(layer, 0, 0);
+    if (from < layer.width)
+      ctx.drawImage(layer, from, 0, layer.width - from, layer.height, from, 0, layer.width - from, layer.height);
     ctx.restore();
+    if (from > 0 && from < layer.width) {
+      const edge = new Path2D();
+      edge.moveTo(from / k, 0);
+      edge.lineTo(from / k, layer.height / k);
+      haloed(ctx, edge, "#000", "#fff", 1.5);
+    }
     this.marks(ctx, matrix);
   }
 
-  // a later stroke takes the place of what is below it
+  // a later stroke or polygon takes the place of what is below it
   stroke(over, item, k) {
-    if (item.kind !== "paint_in" && item.kind !== "paint_out") return;
+    const isFilled = item.kind === "fill_in" || item.kind === "fill_out";
+    const places = isFilled ? item.corners_px : item.path_px;
+    if (!places) return;
     const path = new Path2D();
-    item.path_px.forEach((at, i) => {
+    places.forEach((at, i) => {
       const [x, y] = this.view.toScreen(at);
       i ? path.lineTo(x * k, y * k) : path.moveTo(x * k, y * k);
-      if (item.path_px.length === 1) path.lineTo(x * k, y * k + 0.01);
+      if (places.length === 1) path.lineTo(x * k, y * k + 0.01);
     });
     over.save();
     over.lineCap = over.lineJoin = "round";
-    over.lineWidth = 2 * item.radius_px * this.view.zoom * k;
+    over.lineWidth = isFilled ? 0 : 2 * item.radius_px * this.view.zoom * k;
+    const lay = () => (isFilled ? over.fill(path, "evenodd") : over.stroke(path));
     over.globalCompositeOperation = "destination-out";
-    over.stroke(path);
-    if (item.kind === "paint_in") {
+    lay();
+    if (item.finish) {
       over.globalCompositeOperation = "source-over";
-      over.strokeStyle = this.styles[item.finish];
-      over.stroke(path);
+      over.strokeStyle = over.fillStyle = this.styles[item.finish];
+      lay();
     }
     over.restore();
   }
@@ -122,14 +145,17 @@ class Overlay {
   marks(ctx, matrix) {
     const screen = new DOMMatrix([1 / this.view.density, 0, 0, 1 / this.view.density, 0, 0]).multiply(matrix);
     const gone = new Path2D();
-    for (const [region, fate] of this.fates) if (fate === null && region !== this.selected) gone.addPath(region.path, screen);
-    if (this.strength > 0) haloed(ctx, gone, "#000", "#fff", 1, [3, 4]);
-    if (this.selected) {
-      const path = new Path2D();
-      path.addPath(this.selected.path, screen);
-      if (this.selected.reach_px * this.view.zoom < 8) path.arc(...this.view.toScreen(this.selected.at_px), 14, 0, 7);
-      haloed(ctx, path, "#000", "#fff", 3, [6, 4]);
+    const chosen = new Path2D();
+    for (const [region, fate] of this.fates) {
+      const isChosen = this.group.includes(region);
+      if (isChosen) chosen.addPath(region.path, screen);
+      else if (fate === null) gone.addPath(region.path, screen);
     }
+    if (this.bare < 1) haloed(ctx, gone, "#000", "#fff", 1, [3, 4]);
+    if (!this.selected) return;
+    if (this.group.length === 1 && this.selected.reach_px * this.view.zoom < 8)
+      chosen.arc(...this.view.toScreen(this.selected.at_px), 14, 0, 7);
+    haloed(ctx, chosen, "#000", "#fff", this.group.length > 1 ? 1.5 : 3, [6, 4]);
   }
 }
 

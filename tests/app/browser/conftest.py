@@ -56,7 +56,7 @@ AT_REST = """() => new Promise(answer => requestAnimationFrame(() => requestIdle
 SEEN = """all => all.map(e => {
   const { width, height } = e.getBoundingClientRect();
   return width > 0 && height > 0 && e.checkVisibility({visibilityProperty: true}); })"""
-METRICS = """all => all.map(
+METRICS = """all => all.filter(e => e.checkVisibility({visibilityProperty: true})).map(
   e => ['stMetricLabel', 'stMetricValue'].map(part => e.querySelector(`[data-testid=${part}]`).innerText))"""
 SIDEWAYS_PX = """() => Math.max(...[document.documentElement, document.querySelector('[data-testid=stMain]')]
   .map(e => e.scrollWidth - e.clientWidth))"""
@@ -217,8 +217,8 @@ def context_of(browser: Browser) -> Callable[..., BrowserContext]:
 
     @cache
     def context(**how: Any) -> BrowserContext:
-        width = how.pop("width", 1280)
-        return browser.new_context(viewport={"width": width, "height": 844}, **how)
+        size = {"width": how.pop("width", 1280), "height": how.pop("height", 844)}
+        return browser.new_context(viewport=size, **how)
 
     return context
 

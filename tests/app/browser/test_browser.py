@@ -17,6 +17,7 @@ from grader.units import format_range
 pytestmark = pytest.mark.browser
 
 MEASURE_MS = 120_000
+HIGHEST = "Highest price worth paying"
 
 
 def begin(window: Any, job: str) -> None:
@@ -27,8 +28,6 @@ def begin(window: Any, job: str) -> None:
 def measure(window: Any, *paths: object) -> None:
     window.rest()
     window.page.locator("input[type=file]").first.set_input_files([str(path) for path in paths])
-    button = "Measure" if len(paths) == 1 else f"Measure {len(paths)} photos"
-    window.press(window.page.get_by_role("button", name=button, exact=True))
 
 
 @pytest.mark.parametrize("width", [1280, 390])
@@ -38,31 +37,34 @@ def test_a_listing_is_priced_and_outlives_a_reload(
     window = new_window(width=width)
     window.visit(address)
     window.fill("Its name", f"Listing {width}")
-    begin(window, "Price a listing")
     measure(window, sample.path)
     expected = {
         "Plated area": _reading(measured, "plated_area_mm2", "mm²"),
         "Gold in the visible plating": _reading(measured, "gold_mg", "mg"),
     }
-    assert window.figures(within_ms=MEASURE_MS) == expected
-    window.see(window.page.get_by_role("img", name="The photo with the plating coloured by finish"))
+    window.see(window.page.get_by_label("The photo with what was found"), MEASURE_MS)
+    window.fill("Gold price today", "2650")
+    window.fill("Asking price, if there is one", "120")
+    window.press("What can I pay?")
+    bid = window.figures(lambda figures: HIGHEST in figures, MEASURE_MS)
     window.see("Visible plating only")
     window.page.reload()
-    assert window.figures() == expected
-    window.press(window.page.get_by_role("link", name="Next: Price"))
-    window.fill("Gold price today", "2650 USD/ozt")
-    window.fill("Asking price, if there is one", "120 USD")
-    window.press("What can I pay?")
-    window.figures(lambda figures: "Highest price worth paying" in figures, MEASURE_MS)
-    window.press("Keep in the log")
-    window.see(f"Kept in lot Listing {width}")
-    window.press(window.page.get_by_role("link", name="Next: Write down"))
+    assert window.figures(lambda figures: HIGHEST in figures, MEASURE_MS) == bid
+    window.press(window.page.get_by_text("More pictures, or look closer"))
+    window.press(window.page.get_by_role("link", name="What was found, and how to correct it"))
+    assert window.figures(lambda figures: "Plated area" in figures) == expected
+    window.press(window.page.get_by_role("link", name="Next: Photos and price"))
+    window.figures(lambda figures: HIGHEST in figures, MEASURE_MS)
+    window.press(window.page.locator("summary").get_by_text("Keep this lot"))
+    window.press("Keep this lot")
+    window.see(f"Lot Listing {width} is kept")
+    window.press(window.page.get_by_role("link", name="Next: Keep this lot"))
     window.fill("Total paid to the seller", "85 USD")
-    window.press("Record the purchase")
+    window.press("Add the purchase")
     window.see("Check the price, its decimal point and the currency.")  # 85 USD for what brings a few
     window.press(window.page.get_by_text("It is right: keep it all the same"))
-    window.press("Record the purchase")
-    window.see(f"Purchase of Listing {width} recorded.")
+    window.press("Add the purchase")
+    window.see(f"Purchase of Listing {width} added.")
     window.see(window.page.get_by_role("link", name="Back to the start"))
 
 
@@ -80,17 +82,13 @@ def test_gold_is_weighed_and_logged(new_window: Callable[..., Any], address: str
     window = new_window(width=390)
     window.visit(address)
     begin(window, "Weigh and log")
-    window.see(window.page.get_by_role("heading", level=1, name="Lots in the log"))
-    start = window.see(window.page.get_by_text("Start a lot", exact=True))
-    name = window.page.get_by_label("Name", exact=True)
-    if not name.is_visible():
-        start.click()
-    window.see(name).fill("Drawer 9")
-    window.press("Start this lot")
-    window.see("Lot Drawer 9 started.")
-    window.fill("Gold as weighed", "0.35 g")  # the form of the lot before is gone: there is one such field
-    window.press("Record the yield")
-    window.see("Yield of Drawer 9 recorded.")
+    window.see(window.page.get_by_role("heading", level=1, name="Keep this lot"))
+    window.fill("Its name", "Drawer 9")
+    window.press("Keep this lot")
+    window.see("Lot Drawer 9 is kept")
+    window.fill("Gold as weighed", "0.35 g")
+    window.press("Add the yield")
+    window.see("Yield of Drawer 9 added.")
     window.press(window.page.get_by_role("link", name="Next: What it taught"))
     window.see(window.page.get_by_role("heading", level=1, name="What your yields teach"))
 
@@ -110,18 +108,18 @@ def test_a_row_of_photos_can_be_stopped_and_gone_on_with(
     paths = [first, *(smaller(path, tmp_path) for path in others)]
     window = new_window()
     window.visit(address)
-    begin(window, "Price a listing")
     measure(window, *paths)
     stop = window.page.get_by_role("button", name="Stop after this photo")
     stop.click()  # at once: while photos are measured this part is drawn anew each second
     stopping = window.page.get_by_text("Stopping: the photo that was begun is measured to its end.")
     expect(stopping.first).to_be_visible()
-    window.press(window.page.get_by_role("button", name="Measure 3 photos", exact=True), MEASURE_MS)
+    window.press("Go on measuring: 3 photos left", MEASURE_MS)
     expect(window.page.get_by_text("of 3 photos measured").first).to_be_visible()
     window.gone(stop, MEASURE_MS)
-    for path in paths:
-        window.see(window.page.get_by_text(path.name).first)
     window.see(window.page.get_by_text("4 photos").first)
+    window.press(window.page.get_by_label("Photo shown"))
+    for path in paths:
+        window.see(window.page.get_by_role("option", name=path.name))
 
 
 def _reading(measured: Kept, key: str, unit: str) -> str:

@@ -26,7 +26,7 @@ def test_a_sample_is_sorted_cut_and_planned(
     window.press("Sort and plan")
     window.see(page.get_by_role("heading", name="What the batch needs"), WAIT_MS)
     counts = [int(count) for count in window.figures().values()]
-    pictures = page.get_by_role("img", name=re.compile("^Board [0-9]"))
+    pictures = page.get_by_role("img", name=re.compile(", board [0-9]+: "))
     assert sum(counts) == pictures.count() > 0
     window.press(page.get_by_text("all", exact=True))
     window.see(page.get_by_role("img", name="Where to cut the boards"), WAIT_MS)

@@ -7,10 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from calibration.belief import Batch, WeighedPlating, learn, published_priors
 from calibration.belief.check import world
 from calibration.belief.density import Density, Weighings, glog_residual, weighed
+from calibration.belief.unknowns import Layout, Unknowns
 from calibration.errors import UsageError
 from calibration.inputs import Input
 from calibration.thickness import gold_properties, thickness_prior
@@ -29,15 +31,42 @@ def middle(draws: np.ndarray) -> float:
 
 def test_the_gradient_is_the_slope() -> None:
     w = world(12, np.random.default_rng(5), PRIORS)
-    density = Density(Weighings.of(w.batches), PRIORS)
-    z = np.random.default_rng(6).standard_normal((4, density.weighings.layout.size))
-    gradient = density(z)[1]
+    density = Density(Weighings.of(w.batches, PRIORS), PRIORS)
+    prior = Unknowns(density.weighings.layout, PRIORS)
+    z = prior.draw(4, np.random.default_rng(6))
+    for log_density in (density, prior):
+        gradient = log_density(z)[1]
+        for place in range(z.shape[1]):
+            step = np.zeros(z.shape[1])
+            step[place] = 1e-5
+            slope = (log_density(z + step)[0] - log_density(z - step)[0]) / 2e-5
+            # the curves are tables: at a knot the slope jumps a little
+            np.testing.assert_allclose(gradient[:, place], slope, rtol=1e-3, atol=1e-3)
+
+
+def test_the_likelihood_of_a_batch_is_that_of_its_residual() -> None:
+    """Student's t of the generalised logarithm's residual, with the slope of the residual in the mass; by hand."""
+    some = [*batches([30.0, 0.0, 5.0]), replace(batches([1.0])[0], name="less than nothing", mass_mg=-1.5)]
+    weighings = Weighings.of(some, PRIORS)
+    z = Unknowns(weighings.layout, PRIORS).draw(3, np.random.default_rng(1))
+    gold, spread, terms = Density(weighings, PRIORS).batchwise(z)
+    residual = glog_residual(weighings.mass, gold, spread, weighings.balance)
+    slope = 1 / np.sqrt(weighings.balance**2 + (spread * weighings.mass) ** 2)
+    np.testing.assert_allclose(terms, stats.t.logpdf(residual, 4) + np.log(slope), rtol=1e-9)
+    single = Density(weighings.single(), PRIORS)(z)[0]
+    np.testing.assert_allclose(single, terms.sum(axis=1), atol=1e-3)
+
+
+def test_draws_of_the_prior_are_of_its_density() -> None:
+    """Of one part, the mean of exp(shifted - own log density) over draws is one, whatever the shift."""
+    w = batches([1.0])
+    prior = Unknowns(Layout.of(w, PRIORS), PRIORS)
+    z = prior.draw(40_000, np.random.default_rng(3))
     for place in range(z.shape[1]):
-        step = np.zeros(z.shape[1])
-        step[place] = 1e-5
-        slope = (density(z + step)[0] - density(z - step)[0]) / 2e-5
-        # the curves are tables: at a knot the slope jumps a little
-        np.testing.assert_allclose(gradient[:, place], slope, rtol=1e-3, atol=1e-3)
+        shift = np.zeros(z.shape[1])
+        shift[place] = 0.1
+        ratio = np.exp(prior(z + shift)[0] - prior(z)[0])
+        assert ratio.mean() == pytest.approx(1.0, abs=5 * ratio.std() / np.sqrt(len(z)) + 1e-3)
 
 
 def test_the_error_of_a_weighing_undoes_itself() -> None:
@@ -83,8 +112,73 @@ def test_more_gold_means_a_thicker_belief() -> None:
 
 
 def test_more_batches_narrow_it() -> None:
-    widths = [learn(batches([30.0] * n)).shifts()[0].narrower for n in (1, 4, 16)]
-    assert 1.0 > widths[0] > widths[1] > widths[2]
+    names = ("hard_gold", "tongue", "Ann")
+    widths = [np.std(np.log(learn(batches([30.0] * n)).thickness(*names))) for n in (0, 1, 4, 16)]
+    assert widths[0] > 3 * widths[1]
+    assert widths[1] > widths[2] > widths[3]
+
+
+def parts(thickness_um: list[float], kind: str = "unknown") -> list[Batch]:
+    """Three batches of each of some parts."""
+    return [
+        Batch(f"{n}-{k}", (WeighedPlating("hard_gold", 100.0, f"part {n}", "Ann", kind),), 100.0 * um, 0.5, 0.03)
+        for n, um in enumerate(thickness_um)
+        for k in range(3)
+    ]
+
+
+def flash_share(draws: np.ndarray) -> float:
+    """Share of what lies in the flash hump: below the 0.2 um where flash and hard gold part."""
+    return float((draws < 0.2).mean())
+
+
+def test_a_part_never_weighed_keeps_the_flash_hump() -> None:
+    belief = learn(parts([0.4, 0.6, 0.7, 1.0]))
+    assert flash_share(belief.thickness("hard_gold", "part 0", "Ann")) < 0.005
+    unseen = belief.thickness("hard_gold", "sound cards", "Ann")
+    assert flash_share(unseen) > 0.08
+    assert np.quantile(unseen, 0.05) < 0.09
+
+
+def test_parts_that_were_flash_make_the_next_more_likely_so() -> None:
+    """Beta-like counting: 22 % before, less after four plated parts, more after two of four."""
+    before, plated, half = (
+        flash_share(b.thickness("hard_gold", "new", "Ann"))
+        for b in (learn(()), learn(parts([0.5, 0.6, 0.7, 0.8])), learn(parts([0.08, 0.6, 0.1, 0.8])))
+    )
+    assert plated < before < half
+
+
+def test_kinds_of_boards_do_not_speak_for_each_other_but_for_the_process() -> None:
+    belief = learn(parts([0.08, 0.09, 0.1, 0.07], "memory"))
+    memory, cards = (belief.thickness("hard_gold", "new", "Ann", k) for k in ("memory", "specified_cards"))
+    assert flash_share(memory) > 0.4
+    assert flash_share(cards) < 0.15
+
+
+def test_boards_without_a_name_are_a_part_of_their_own() -> None:
+    """Six plated batches without a name do not make the next one sure to be plated."""
+    unnamed = [Batch(str(n), (WeighedPlating("hard_gold", 100.0),), 60.0, 0.5, 0.03) for n in range(6)]
+    draws = learn(unnamed).thickness("hard_gold")
+    assert 0.02 < flash_share(draws) < flash_share(learn(()).thickness("hard_gold"))
+
+
+def test_older_boards_without_a_name_share_a_part() -> None:
+    unnamed = [Batch(str(n), (WeighedPlating("hard_gold", 100.0),), 60.0, 0.5, 0.03) for n in range(60)]
+    assert len(Layout.of(unnamed, PRIORS).parts) == 41
+
+
+def test_what_a_seller_leaves_out_is_learned() -> None:
+    """The part is known from another seller; the rest of this one's lots held 0.6 of what was shown."""
+    known = batches([30.0] * 6)
+    shown = WeighedPlating("hard_gold", 10.0, "tongue", "Ann")
+    rest = replace(shown, mg_per_um=90.0, picked=True)
+    picked = [Batch(f"p{n}", (shown, rest), 3.0 + 0.6 * 27.0, 0.5, 0.03) for n in range(6)]
+    before, after = (learn(b).picked("Ann") for b in (known, [*known, *picked]))
+    assert middle(before) == pytest.approx(0.82, abs=0.06)
+    assert middle(after) == pytest.approx(0.6, abs=0.06)
+    assert np.std(after) < 0.5 * np.std(before)
+    assert middle(learn([*known, *picked]).picked("Ben")) == pytest.approx(0.82, abs=0.06)
 
 
 def test_what_was_weighed_is_known_best() -> None:
@@ -97,20 +191,13 @@ def test_what_was_weighed_is_known_best() -> None:
 
 
 def test_a_batch_of_two_finishes_is_apportioned() -> None:
-    hard = [Batch(f"h{n}", (WeighedPlating("hard_gold", 100.0),), 60.0, 0.5, 0.02) for n in range(6)]
-    mixed = [
-        Batch(
-            f"m{n}",
-            (WeighedPlating("hard_gold", 100.0), WeighedPlating("immersion_gold", 1000.0)),
-            60.0 + 90.0,
-            0.5,
-            0.02,
-        )
-        for n in range(6)
-    ]
+    plating = WeighedPlating("hard_gold", 100.0, "card")
+    both = (plating, WeighedPlating("immersion_gold", 1000.0, "card"))
+    hard = [Batch(f"h{n}", (plating,), 60.0, 0.5, 0.02) for n in range(6)]
+    mixed = [Batch(f"m{n}", both, 60.0 + 90.0, 0.5, 0.02) for n in range(6)]
     belief = learn([*hard, *mixed])
-    assert middle(belief.thickness("immersion_gold")) == pytest.approx(0.09, rel=0.15)
-    assert middle(belief.thickness("hard_gold")) == pytest.approx(0.60, rel=0.1)
+    assert middle(belief.thickness("immersion_gold", "card")) == pytest.approx(0.09, rel=0.15)
+    assert middle(belief.thickness("hard_gold", "card")) == pytest.approx(0.60, rel=0.1)
 
 
 def test_an_odd_batch_is_flagged_and_hardly_moves_the_rest() -> None:
@@ -154,15 +241,10 @@ def test_inputs_carry_the_belief_into_an_estimate() -> None:
 
 
 def test_what_finishes_say_of_each_other_is_kept_in_inputs() -> None:
-    mixed = [
-        Batch(
-            str(n), (WeighedPlating("hard_gold", 100.0), WeighedPlating("immersion_gold", 1000.0)), 150.0, 0.5, 0.02
-        )
-        for n in range(6)
-    ]
-    belief = learn(mixed)
-    both = [np.log(i.draws()) for i in belief.inputs().values()][:2]
-    known = [np.log(belief.thickness(f) * belief.batch_factor()) for f in ("hard_gold", "immersion_gold")]
+    platings = (WeighedPlating("hard_gold", 100.0, "card"), WeighedPlating("immersion_gold", 1000.0, "card"))
+    belief = learn([Batch(str(n), platings, 150.0, 0.5, 0.02) for n in range(6)])
+    both = [np.log(i.draws()) for i in belief.inputs("card").values()][:2]
+    known = [np.log(belief.thickness(f, "card") * belief.batch_factor()) for f in ("hard_gold", "immersion_gold")]
     together = np.corrcoef(*known)[0, 1]
     assert together < -0.2
     assert np.corrcoef(*both)[0, 1] == pytest.approx(together, abs=0.03)

@@ -9,7 +9,8 @@ import pytest
 
 from calibration.errors import RefusedError, UsageError
 from grader.batch import BatchPlan, Feed, Process, Vessels, load_process, plan_batch
-from grader.batch.words import batch_document, batch_lines, batch_tables
+from grader.batch.shopping import shopping
+from grader.batch.words import batch_document, batch_lines, plan_tables
 from grader.cautions import cautions_for, exposure_limits, strictest_limit
 from grader.model import Range
 from grader.valuation import load_assumptions
@@ -289,8 +290,26 @@ def test_shared_draws_make_the_same_plan_each_time(charged: Charged) -> None:
     assert batch_document(first) == batch_document(again)
 
 
+def test_the_shopping_list_holds_enough_of_everything(plan: BatchPlan) -> None:
+    bought = {each.key: each for each in shopping(plan)}
+    acids = [plan.amount("strip_acid"), plan.amount("gold_acid")]
+    assert bought["hydrochloric"].amount >= sum(a.to_have for a in acids)
+    assert len(bought["hydrochloric"].uses) == 2, "one bottle, for two steps"
+    for amount in plan.amounts:
+        if amount not in acids:
+            assert amount.to_have <= bought[amount.key].amount <= max(1.1 * amount.to_have, amount.to_have + 1)
+    assert bought["water"].about is None
+    for key in ("hydrochloric", "peroxide", "nitric", "sulfamic"):
+        (cost,) = (c for c in plan.costs if c.key == key)
+        assert bought[key].about >= cost.amount.value
+    assert {f"container_{w.key}" for w in plan.waste if w.amount.high > 0} < set(bought)
+    table = plan_tables(plan)[0]
+    assert table.title == "Shopping list"
+    assert len(table.rows) == len(bought)
+
+
 def test_tables_have_as_many_cells_as_columns(plan: BatchPlan) -> None:
-    for table in batch_tables(plan):
+    for table in plan_tables(plan):
         assert all(len(row) == len(table.columns) for row in table.rows)
 
 

@@ -13,16 +13,25 @@ from typing import Any
 
 import pytest
 import typer
+from markdown_it import MarkdownIt
 
 from grader.cli.app import app, main
 from grader.correct import Corrections
+from grader.guide import guide_pages
 from grader.samples import load_demo
 from tests.segmenters import default_segmenter
 
 ROOT = Path(__file__).parents[3]
 # Elsewhere: the page is started by tests/app; two faces of the same boards are drawn by test_cli_cut.py; trades of
-# simulated buyers take minutes; batches need one that was begun.
-NOT_HERE = ("grader page", "grader cut front.jpg --back", "grader simulate --trades", "grader log batch")
+# simulated buyers take minutes; batches need one that was begun; a cluster is started by tests/grader/market.
+NOT_HERE = (
+    "grader page",
+    "grader guide",
+    "grader cut front.jpg --back",
+    "grader simulate --trades",
+    "grader log batch",
+    "grader market s3",
+)
 
 
 def leaves(node: Any, path: tuple[str, ...] = ("grader",)) -> dict[tuple[str, ...], Any]:
@@ -40,6 +49,18 @@ EXAMPLES = [
     if line.strip().startswith("Example")
 ]
 
+GUIDE = [
+    line
+    for page in guide_pages()
+    for token in MarkdownIt("commonmark").parse(page.text)
+    if token.type == "fence" and not token.info and page.name != "commands"
+    for line in token.content.splitlines()
+    if line.startswith("grader ")
+]
+# In the guide: photos and marks of the reader's own; what stays open; a log that goes on from line to line
+# (tests/grader/cli/test_cli_log_money.py runs it).
+OF_THE_READER = ("listing.jpg", "a.json", "…", "next.jpg", "grader log", "grader page", "s3://")
+
 
 def run(line: str, monkeypatch: pytest.MonkeyPatch) -> int:
     monkeypatch.setattr(sys, "argv", shlex.split(line))
@@ -54,10 +75,13 @@ def world(tmp_path_factory: pytest.TempPathFactory, remembering: Any) -> Path:
     folder = tmp_path_factory.mktemp("bench")
     modules, other = (sample.path for sample in load_demo().samples[:2])
     (folder / "shelf").mkdir()
+    (folder / "listings" / "attic").mkdir(parents=True)
+    shutil.copy(modules, folder / "listings" / "attic" / "a.jpg")
     for name in ("boards.jpg", "shelf.jpg", "a.jpg", "shelf/boards.jpg"):
         shutil.copy(modules, folder / name)
     shutil.copy(other, folder / "b.jpg")
     (folder / "boards-corrections.json").write_text(json.dumps(Corrections().as_json()), "utf-8")
+    (folder / "listing.txt").write_text("Memory modules, 2.5 kg\nPrice: 28.00 USD\nShipping: 9.50 USD\n", "utf-8")
     (folder / "assay.pdf").write_bytes(b"%PDF-1.7 an invented assay")
     (folder / "yields.csv").write_text("lot,mass,weighed_on\nattic lot,0.02 g,2026-11-20\n", "utf-8")
     with pytest.MonkeyPatch.context() as patch, default_segmenter(remembering):
@@ -78,13 +102,8 @@ def world(tmp_path_factory: pytest.TempPathFactory, remembering: Any) -> Path:
     return folder
 
 
-@pytest.mark.parametrize("example", EXAMPLES)
-@pytest.mark.usefixtures("search_once")
-def test_the_example_runs(
-    example: str, world: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    if example.startswith(NOT_HERE):
-        pytest.skip("run elsewhere")
+def runs(example: str, world: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> int:
+    """The exit code of a command in a copy of that folder."""
     bench = tmp_path / "bench"
     shutil.copytree(world, bench)
     if example.startswith('grader log new "attic lot"'):
@@ -93,7 +112,29 @@ def test_the_example_runs(
         (bench / "log-copy.db").unlink()
     monkeypatch.chdir(bench)
     monkeypatch.setenv("XDG_DATA_HOME", str(bench / "data"))
-    code = run(example.replace("--lots 1000", "--lots 20"), monkeypatch)
+    return run(example.replace("--lots 1000", "--lots 20"), monkeypatch)
+
+
+@pytest.mark.parametrize("line", [line for line in GUIDE if not any(word in line for word in OF_THE_READER)])
+@pytest.mark.usefixtures("search_once")
+def test_the_guide_s_command_runs(
+    line: str, world: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert runs(line, world, tmp_path, monkeypatch) == 0, capsys.readouterr().err
+
+
+def test_the_guide_has_commands_that_run() -> None:
+    assert sum(not any(word in line for word in OF_THE_READER) for line in GUIDE) >= 12
+
+
+@pytest.mark.parametrize("example", EXAMPLES)
+@pytest.mark.usefixtures("search_once")
+def test_the_example_runs(
+    example: str, world: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    if example.startswith(NOT_HERE):
+        pytest.skip("run elsewhere")
+    code = runs(example, world, tmp_path, monkeypatch)
     said = capsys.readouterr()
     assert code == 0, said.err
     assert "Traceback" not in said.err

@@ -46,7 +46,7 @@ def test_a_lot_from_purchase_to_profit_with_a_correction(run: Run) -> None:
     run("sold", "attic lot", "--amount", "30 EUR", "--what", "bodies")
     said = run("settled", "attic lot", "--payable", "100 EUR", "--charges", "8.5 EUR", "--gold", "1.2 g")
     assert "Settlement 3 of attic lot" in said
-    assert "-290.50 EUR" in run("compare")  # 30 + 100 - 8.50 - 12 - 400
+    assert "\N{MINUS SIGN}290.50 EUR" in run("compare")  # 30 + 100 - 8.50 - 12 - 400
     said = run("bought", "attic lot", "--price", "40 EUR", "--corrects", 1, "--reason", "a zero too many")
     assert "takes the place of purchase 1" in said
     assert " 69.50 EUR" in run("compare")
@@ -59,6 +59,36 @@ def test_a_lot_from_purchase_to_profit_with_a_correction(run: Run) -> None:
     run("cost", "attic lot", "--amount", "0 EUR", "--what", "freight", "--corrects", 1, "--reason", "never was")
     assert json.loads(run("compare", "--json"))["accounts"][0]["profit"] == {"EUR": "81.5"}
     assert json.loads(run("list", "--json"))["money"][3]["corrects"] == 1
+
+
+def test_gold_of_several_lots_waits_in_the_pot_for_one_settlement(run: Run) -> None:
+    assert "No gold waits" in run("pot")
+    with pytest.raises(UsageError) as empty:
+        run("pot", "--payable", "100 EUR")
+    assert empty.value.code == "pot-empty"
+    run("new", "cellar lot")
+    for lot, mass in (("attic lot", "1 g"), ("cellar lot", "0.5 g")):
+        run("yield", lot, "--mass", mass, "--fineness", "990", "--fineness-known", "assayed")
+    told = run("pot")
+    assert "990 mg" in told
+    assert "495 mg" in told
+    said = run("pot", "attic lot", "cellar lot", "--payable", "100 EUR", "--charges", "8.5 EUR", "--refiner", "R")
+    assert "of attic lot: 66.67 EUR" in said
+    assert "of cellar lot: 33.33 EUR" in said
+    assert "No gold waits" in run("pot")
+    accounts = {a["name"]: a["balance"] for a in json.loads(run("compare", "--json"))["accounts"]}
+    assert accounts == {"attic lot": {"EUR": "61.00"}, "cellar lot": {"EUR": "30.50"}}
+
+
+def test_a_lot_is_said_to_be_something_else(run: Run) -> None:
+    assert "is now loft lot." in run("change", "attic lot", "--name", "loft lot", "--part", "strips")
+    assert "loft lot, put away" in run("change", "loft lot", "--archive")
+    shown = json.loads(run("list", "--json"))
+    assert [(lot["name"], lot["seller"], lot["part"], lot["archived"]) for lot in shown["lots"]] == [
+        ("loft lot", "Ann", "strips", True)
+    ]
+    assert [change["name"] for change in shown["lot_changes"]] == ["attic lot", "loft lot"]
+    assert "is as it was" in run("change", "loft lot", "--note", "")
 
 
 @pytest.mark.parametrize(

@@ -34,7 +34,7 @@ def started(monkeypatch: pytest.MonkeyPatch, code: int, *arguments: str) -> Star
         return code
 
     monkeypatch.setattr("grader.cli.page._run", run)
-    monkeypatch.setattr("grader.cli.page._has_screen", lambda: True)
+    monkeypatch.setattr("grader.cli.page.has_screen", lambda: True)
     result = CliRunner().invoke(APP, [*arguments, *(() if "--port" in arguments else ("--port", "8766"))])
     if result.exception is not None and not isinstance(result.exception, SystemExit):
         raise result.exception

@@ -9,13 +9,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from grader.correct import PaintedIn, PaintedOut
+from grader.correct import FilledOut, PaintedOut
 from grader.correct.brush import FINE, patches
+from grader.corrections import Stroke
 
 SHAPE = (240, 320)
 
 
-def brushed(stroke: PaintedIn | PaintedOut, shape: tuple[int, int] = SHAPE) -> np.ndarray:
+def brushed(stroke: Stroke, shape: tuple[int, int] = SHAPE) -> np.ndarray:
     """Share of each pixel that a stroke covers, 0..1."""
     bits = np.zeros(shape, np.uint16)
     for patch in patches(stroke, shape):
@@ -70,3 +71,33 @@ def test_nothing_is_painted_beyond_the_brush(stroke: PaintedOut) -> None:
         t = np.clip((place - a) @ along / max(along @ along, 1e-9), 0, 1)
         nearest = np.minimum(nearest, np.hypot(*(place - a - t[:, None] * along).T))
     assert not len(place) or nearest.max() <= stroke.radius_px + 1.0
+
+
+@given(st.lists(st.floats(15, 110), min_size=3, max_size=9), st.floats(0, 2 * math.pi))
+@settings(deadline=None)
+def test_a_polygon_has_the_area_of_its_corners(reaches: list[float], turn: float) -> None:
+    angles = turn + 2 * math.pi * np.arange(len(reaches)) / len(reaches)
+    corners = np.array([160.3, 120.6]) + np.array(reaches)[:, None] * np.column_stack(
+        [np.cos(angles), np.sin(angles)]
+    )
+    share = brushed(FilledOut(tuple(map(tuple, corners.tolist()))))
+    x, y = corners.T
+    true = abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1))) / 2  # Gauss's area formula
+    edge = float(np.hypot(*(corners - np.roll(corners, 1, axis=0)).T).sum())
+    assert share.sum() == pytest.approx(true, abs=edge / FINE / 2)
+
+
+def test_a_large_polygon_is_whole_across_its_squares() -> None:
+    shape = (1300, 1500)
+    share = brushed(FilledOut(((-0.5, -0.5), (1399.5, -0.5), (1399.5, 1199.5), (-0.5, 1199.5))), shape)
+    assert share[:1200, :1400].min() == 1
+    assert share.sum() == 1200 * 1400
+
+
+def test_where_a_polygon_crosses_itself_odd_counts() -> None:
+    star = tuple(
+        (160 + 90 * math.sin(4 * math.pi * i / 5), 120 - 90 * math.cos(4 * math.pi * i / 5)) for i in range(5)
+    )
+    share = brushed(FilledOut(star))
+    assert share[120, 160] == 0
+    assert share[60, 160] == 1

@@ -15,7 +15,17 @@ from calibration.plane import UniformPlane
 from calibration.scale import Scale
 from grader.area import estimate_area, region_sums
 from grader.budget import budget
-from grader.correct import Correction, Corrections, FinishChanged, LeftOut, PaintedIn, PaintedOut, apply_corrections
+from grader.correct import (
+    Correction,
+    Corrections,
+    FilledIn,
+    FilledOut,
+    FinishChanged,
+    LeftOut,
+    PaintedIn,
+    PaintedOut,
+    apply_corrections,
+)
 from grader.corrections import Stroke
 from grader.coverage import Coverage
 from grader.model import FINISHES, Range
@@ -169,6 +179,37 @@ def test_rows_keep_the_contacts_that_remain(card: tuple[Coverage, Regions]) -> N
     assert all(r.row is None for r in regions.regions)
     _, regions = apply_corrections(*card, Corrections(tuple(items)), flat())
     assert [r.count for r in regions.rows] == [6]  # the brush, 40 px, takes three contacts 20 px apart
+
+
+def test_a_row_left_out_at_once_is_each_contact_left_out(card: tuple[Coverage, Regions]) -> None:
+    first, *rest = (middle(c) for c in ROW)
+    at_once = apply_corrections(*card, Corrections((LeftOut(first, tuple(rest)),)), flat())
+    one_by_one = apply_corrections(*card, Corrections(tuple(LeftOut(middle(c)) for c in ROW)), flat())
+    assert np.array_equal(at_once[0].share, one_by_one[0].share)
+    assert at_once[1].rows == ()
+    back = area_mm2(card, LeftOut(first, tuple(rest)), FinishChanged(first, "hard_gold", tuple(rest)))
+    assert sum(back.values()) == pytest.approx(sum(area_mm2(card).values()))
+
+
+@given(st.from_type(FilledIn))
+@settings(max_examples=40, deadline=None)
+def test_a_polygon_filled_and_emptied_is_as_one_emptied(card: tuple[Coverage, Regions], filled: FilledIn) -> None:
+    out = FilledOut(filled.corners_px, filled.px_per_screen_px)
+    assert np.array_equal(share_after(card, filled, out), share_after(card, out))
+    assert np.array_equal(share_after(card, out, filled), share_after(card, filled))
+
+
+def test_a_polygon_set_on_a_coarser_screen_is_less_sure(bare: tuple[Coverage, Regions]) -> None:
+    corners = ((60.0, 60.0), (160.0, 60.0), (160.0, 90.0), (60.0, 90.0))
+
+    def width(px_per_screen_px: float) -> float:
+        corrections = Corrections((FilledIn(corners, "hard_gold", px_per_screen_px),))
+        found = Range.of(estimate_area(*apply_corrections(*bare, corrections, flat(), "x"), flat()).total.draws())
+        return math.log(found.high / found.low) / (2 * 1.645)
+
+    # all edges may be off by 0.7 px + 1.5 px of the screen: the outline's 260 px of the 3000 px² inside
+    assert width(0.2) == pytest.approx(1.0 * 260 / 3000, rel=0.1)
+    assert width(2.0) == pytest.approx(3.7 * 260 / 3000, rel=0.1)
 
 
 def test_leaving_out_all_gives_zero_and_says_what_that_means(card: tuple[Coverage, Regions]) -> None:

@@ -48,6 +48,12 @@ STROKE: dict[str, Any] = {"kind": "paint_out", "path_px": [[1, 2]], "radius_px":
         {"kind": "leave_out", "at_px": [10**400, 1]},
         {**STROKE, "path_px": [[1, -(10**400)]]},
         {**STROKE, "radius_px": 10**400},
+        {"kind": "leave_out", "at_px": [1, 2], "also_px": [[1]]},
+        {"kind": "leave_out", "at_px": [1, 2], "also_px": 5},
+        {"kind": "fill_out", "corners_px": [[1, 2], [3, 4]]},
+        {"kind": "fill_out", "corners_px": [[1, 2], [3, 4], [5, 1e9]]},
+        {"kind": "fill_out", "corners_px": [[1, 2], [3, 4], [5, 1]], "px_per_screen_px": 0},
+        {"kind": "fill_in", "corners_px": [[1, 2], [3, 4], [5, 1]]},
     ],
 )
 def test_what_is_no_correction_is_refused(item: object) -> None:

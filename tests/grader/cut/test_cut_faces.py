@@ -10,7 +10,7 @@ from calibration.scale import Scale
 from grader.area import estimate_area
 from grader.coverage import Coverage
 from grader.cut import CutBoard, CutRules, PlannedBoard, Turned, Vessel, cut_boards, join_faces, plan_board
-from grader.cut.words import BOTH_NOTE, FACE_NOTE, cut_document, notes_of
+from grader.cut.words import BOTH_NOTE, FACE_NOTE, cut_document, cut_notes
 from grader.gold import gold_mass
 from grader.model import Range
 from grader.photo import Photo, load_photo
@@ -128,9 +128,9 @@ def test_a_plan_keeps_the_gold_of_both_faces(photo: Photo) -> None:
     assert both.plan.lost <= 0.005
     gold = sum(Range.of(p.gold_mg.draws()).value for p in both.pieces if p.gold_mg.terms)
     assert gold == pytest.approx(Range.of(board.gold_mg().draws()).value, rel=1e-6)
-    assert BOTH_NOTE in notes_of([both])
-    assert FACE_NOTE not in notes_of([both])
-    assert FACE_NOTE in notes_of([one])
+    assert BOTH_NOTE in cut_notes([both])
+    assert FACE_NOTE not in cut_notes([both])
+    assert FACE_NOTE in cut_notes([one])
     assert cut_document("f.jpg", (both,), "b.jpg")["boards"][0]["faces"] == 2
 
 

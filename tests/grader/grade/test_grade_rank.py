@@ -13,7 +13,7 @@ from calibration.errors import RefusedError, UsageError
 from calibration.inputs import Distribution, Input
 from calibration.sourced import load_inputs
 from grader.grade import Candidate, Grades, Measure, Thresholds, grade_boards, load_thresholds, with_weight
-from grader.grade.words import board_rows, grades_document, notes_of, order_lines, part_rows
+from grader.grade.words import cut_part_rows, grade_notes, graded_rows, grades_document, order_lines
 from grader.model import EMPTY, ProductModel
 from grader.valuation import Assumptions, load_assumptions, with_given
 
@@ -123,8 +123,8 @@ def test_parts_plated_apart_are_not_told_by_a_shared_thickness(prices: Assumptio
     assert [p.name for p in grades.parts] == ["modules", "cards"]
     assert grades.parts[0].before_next == pytest.approx(expected, abs=0.01)
     lines = order_lines(grades)
-    assert any(line.startswith("Boards 1 and 2 cannot be told apart") for line in lines)
-    assert any(line.startswith("Parts 1 and 2 cannot be told apart") for line in lines)
+    assert any(line.startswith("b and a cannot be told apart") for line in lines)
+    assert any(line.startswith("Part modules and Part cards cannot be told apart") for line in lines)
 
 
 def test_neighbours_that_are_told_apart_are_said_to_be(prices: Assumptions, thresholds: Thresholds) -> None:
@@ -132,7 +132,7 @@ def test_neighbours_that_are_told_apart_are_said_to_be(prices: Assumptions, thre
     names = [g.candidate.name for g in grades.boards]
     assert names[:2] == ["b", "c"]
     lines = order_lines(grades)
-    assert lines[0].startswith("Boards 1 and 2 cannot be told apart")
+    assert lines[0].startswith("b and c cannot be told apart")
     if len({g.grade for g in grades.boards}) == 1:
         assert lines[1].startswith("The other neighbours")
 
@@ -222,7 +222,7 @@ def test_parts_add_up_their_boards(certain: Assumptions, thresholds: Thresholds)
     assert x.figures.gold_mg.value == pytest.approx(6.0, rel=0.01)
     assert x.figures.per_gram.value == pytest.approx(6e-3 * SPOT_USD_G * 0.8 * 0.9 / 4.0, rel=0.01)
     assert sum(x.boards.values()) == 2
-    assert len(part_rows(grades)) == 2
+    assert len(cut_part_rows(grades)) == 2
 
 
 def test_what_is_not_known_is_asked_for(prices: Assumptions, thresholds: Thresholds) -> None:
@@ -254,13 +254,13 @@ def test_learned_thickness_is_not_multiplied_by_recovery(prices: Assumptions, th
 
 def test_rows_and_notes_say_what_was_found(prices: Assumptions, thresholds: Thresholds) -> None:
     grades = grade_boards([board("a", 4.0), board("b", 5.0, cuts=None), bare("c")], prices, thresholds)
-    rows = board_rows(grades)
-    assert {row[1] for row in rows} == {"a", "b", "c"}
+    rows = graded_rows(grades)
+    assert {row[0] for row in rows} == {"a", "b", "c"}
     assert all(len(row) == len(rows[0]) for row in rows)
-    notes = " ".join(notes_of(grades, thresholds))
+    notes = " ".join(grade_notes(grades, thresholds))
     assert "shipped examples" in notes
     assert "count whole" in notes
-    assert "shipped examples" not in " ".join(notes_of(grades, replace(thresholds, are_examples=False)))
+    assert "shipped examples" not in " ".join(grade_notes(grades, replace(thresholds, are_examples=False)))
 
 
 def test_weighed_boards_share_what_they_weigh_together(certain: Assumptions, thresholds: Thresholds) -> None:
@@ -273,5 +273,5 @@ def test_weighed_boards_share_what_they_weigh_together(certain: Assumptions, thr
     assert small.mass_g.draws(10).mean() == pytest.approx(20.0)
     sales = [g.sale.value for g in grade_boards([large, small], certain, fixed_times(thresholds)).boards if g.sale]
     assert sorted(sales) == pytest.approx([20e-3 * 8, 40e-3 * 8])
-    notes = notes_of(grade_boards([large, small], certain, thresholds), thresholds)
+    notes = grade_notes(grade_boards([large, small], certain, thresholds), thresholds)
     assert any("as weighed" in n for n in notes)

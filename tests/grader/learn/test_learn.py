@@ -22,11 +22,13 @@ from grader.learn import (
     records,
     returns,
     returns_by,
-    weighed,
+    weighed_gold,
 )
 from grader.learn.flags import reasons
 from grader.learn.invented import PARTS, Invented, invented
 from grader.log import Log, NewExclusion, NewMark, NewPurchase, NewYield, checked, open_log, photo_of
+from grader.lot.observed import Observed
+from grader.lot.sampling import others_than
 
 LOTS = invented()
 
@@ -201,7 +203,7 @@ def test_fine_gold():
 def weighed_of(new: NewYield):
     from grader.log import Yield
 
-    return weighed(Yield(id=1, lot_id=1, logged_at=datetime.now(UTC), **new.model_dump()))
+    return weighed_gold(Yield(id=1, lot_id=1, logged_at=datetime.now(UTC), **new.model_dump()))
 
 
 def test_estimates_count_only_if_they_came_first(log: Log, clock: Clock):
@@ -264,7 +266,7 @@ def test_a_yield_of_two_lots_adds_their_estimates(log: Log, clock: Clock):
     medians = [lot.measured().to_dict()["gold_mg"]["value"] for lot in LOTS[:2]]
     assert pair.estimate_mg.value == pytest.approx(medians[0] + 2 * medians[1], rel=0.1)  # type: ignore[union-attr]
     found = {r.name: r.fine_mg for r in returns(contents)}
-    assert sum(found.values()) == pytest.approx(weighed(contents.yields[0]).fine_mg)
+    assert sum(found.values()) == pytest.approx(weighed_gold(contents.yields[0]).fine_mg)
     assert found["Lot 02"] / found["Lot 01"] == pytest.approx(2 * medians[1] / medians[0], rel=0.1)
     (batch,) = batches_of(contents).batches
     assert {(p.part, p.seller) for p in batch.platings} == {
@@ -308,7 +310,7 @@ def test_reasons(ratio: float, word: str):
 
 
 def test_boards_that_nobody_photographed_make_a_batch_less_telling(log: Log, clock: Clock):
-    """Cochran's theorem 2.2: four boards of forty miss the mean of all by 0.3 × (1/4 - 1/40)^1/2."""
+    """As in the estimate of such a lot: four boards of forty seen, the others by what is held of those."""
     lot = LOTS[0]
     clock.go(lot.purchase.bought_on)
     log.add_lot(lot.lot)
@@ -319,6 +321,28 @@ def test_boards_that_nobody_photographed_make_a_batch_less_telling(log: Log, clo
     (alone,) = batches_of(log.contents()).batches
     log.correct_yield(first.id, lot.gold, "forty boards went in", {lot.lot.name: 10.0})
     (ten,) = batches_of(log.contents()).batches
-    added = 0.3 * (1 / 4 - 1 / 40) ** 0.5
-    assert ten.relative_sd == pytest.approx((alone.relative_sd**2 + added**2) ** 0.5, rel=0.01)
-    assert ten.platings[0].mg_per_um == pytest.approx(10 * alone.platings[0].mg_per_um)
+    others = others_than("x", [Observed(1.0, 4, 4.0)], 40.0)
+    assert others is not None
+    whole = np.log(0.1 + 0.9 * others.factor.draws(2000))
+    added = whole.std()
+    assert added > 0.3 * (1 / 4 - 1 / 40) ** 0.5  # Cochran's theorem 2.2 for boards known to vary by 0.3 and no more
+    assert ten.relative_sd == pytest.approx((alone.relative_sd**2 + added**2) ** 0.5, rel=0.05)
+    assert ten.platings[0].mg_per_um == pytest.approx(
+        10 * np.exp(whole.mean()) * alone.platings[0].mg_per_um, rel=0.02
+    )
+
+
+def test_boards_that_the_seller_left_out_are_told_apart(log: Log, clock: Clock):
+    lot = LOTS[0]
+    clock.go(lot.purchase.bought_on)
+    log.add_lot(lot.lot)
+    document = {**lot.measured().to_dict(), "boards": [{}] * 4}
+    log.add_estimate(lot.lot.name, photo_of(document), document)
+    log.add_offer(lot.lot.name, {"lot": [{"name": "a", "picked": "seller", "kind": "memory"}]})
+    clock.go(lot.gold.weighed_on)
+    log.add_yield(lot.lot.name, lot.gold, {lot.lot.name: 10.0})
+    (batch,) = batches_of(log.contents()).batches
+    shown, rest = (sum(p.mg_per_um for p in batch.platings if p.picked is picked) for picked in (False, True))
+    assert {p.kind for p in batch.platings} == {"memory"}
+    # a tenth was shown; the others count by what is held of boards that nobody saw
+    assert rest / shown == pytest.approx(9.0, rel=0.3)

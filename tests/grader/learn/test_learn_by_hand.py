@@ -14,7 +14,7 @@ from scipy.stats import t as student
 
 from calibration.inputs import Distribution, Input
 from calibration.thickness import gold_properties, thickness_prior
-from grader.learn import batches_of, calibration_curve, pairs, record, records, returns, returns_by, weighed
+from grader.learn import batches_of, calibration_curve, pairs, record, records, returns, returns_by, weighed_gold
 from grader.learn.batches import same_name
 from grader.learn.compare import NO_NAME, Pair
 from grader.learn.flags import reasons
@@ -22,6 +22,9 @@ from grader.learn.lots import estimates_of, gold_model
 from grader.learn.weighings import weighings
 from grader.log import Contents
 from grader.log.model import Estimate, Exclusion, LoggedLot, Mark, Purchase, Yield, YieldLot
+from grader.lot.observed import Observed
+from grader.lot.sampling import others_than
+from grader.lot.whole import whole_of
 from grader.model import ProductModel, Range
 
 DAY = date(2026, 5, 20)
@@ -77,11 +80,11 @@ TWO_LOTS = contents(
 
 
 def test_fine_gold_is_mass_by_fineness_less_what_came_in_with_what_was_lost() -> None:
-    found = weighed(gold_of(1, 1, 100.0, fineness=0.9, uncertainty_mg=2.0, carried_in_mg=10.0, lost_mg=4.0))
+    found = weighed_gold(gold_of(1, 1, 100.0, fineness=0.9, uncertainty_mg=2.0, carried_in_mg=10.0, lost_mg=4.0))
     assert (found.fine_mg, found.uncertainty_mg, found.fineness) == pytest.approx((84.0, 1.8, 0.9))
     # no balance in use is better than a hundredth of a milligram
-    assert weighed(gold_of(1, 1, 100.0, uncertainty_mg=0.0)).uncertainty_mg == 0.01
-    assert weighed(gold_of(1, 1, 100.0, uncertainty_mg=0.02)).uncertainty_mg == 0.02
+    assert weighed_gold(gold_of(1, 1, 100.0, uncertainty_mg=0.0)).uncertainty_mg == 0.01
+    assert weighed_gold(gold_of(1, 1, 100.0, uncertainty_mg=0.02)).uncertainty_mg == 0.02
 
 
 # --- pairs
@@ -98,7 +101,7 @@ def test_weighed_beside_estimated_by_hand() -> None:
     assert second.error == pytest.approx(60 / 80 - 1, abs=2e-3)
     assert first.estimate_mg is not None
     # the assay's own spread is all there is
-    sd = weighed(gold_of(1, 1, 44.0)).relative_sd
+    sd = weighed_gold(gold_of(1, 1, 44.0)).relative_sd
     assert log(first.estimate_mg.high / first.estimate_mg.low) == pytest.approx(2 * 1.645 * sd, rel=0.05)
     assert (first.place, second.place) == (1.0, 0.0)
     assert (first.inside, second.inside) == (False, False)
@@ -275,16 +278,18 @@ def test_a_batch_by_hand() -> None:
     weighing = replace(TWO_LOTS, yields=TWO_LOTS.yields[:1], yield_lots=(YieldLot(1, 1, 3.0),))
     (batch,) = batches_of(weighing).batches
     assert (batch.name, batch.mass_mg, batch.process) == ("1", 44.0, 0)
+    # three copies of what was photographed, of which nobody knows how many boards: one, of three
+    others = others_than("x", [Observed(1.0, 1, 1.0)], 3.0)
+    assert others is not None
+    whole = np.log(1 / 3 + 2 / 3 * others.factor.draws(2000))
     for plating, finish, area in zip(batch.platings, (HARD, SOFT), (30.0, 10.0), strict=True):
         density = np.prod([np.median(i.draws(2000)) for i in gold_properties()[finish].inputs()[1:]])  # type: ignore[index]
         assert plating.finish == finish
-        assert plating.mg_per_um == pytest.approx(3 * area * 1e-3 * density, rel=0.01)
+        assert plating.mg_per_um == pytest.approx(3 * exp(whole.mean()) * area * 1e-3 * density, rel=0.02)
         assert (plating.part, plating.seller) == ("strips", "ash")
     assert batch.uncertainty_mg == pytest.approx(0.01)
-    # three copies of what was photographed, of which nobody knows how many boards: one, of three
-    fineness = weighed(weighing.yields[0]).relative_sd
-    unseen = 0.3 * sqrt(1 - 1 / 3)
-    assert batch.relative_sd == pytest.approx(hypot(fineness, unseen), rel=0.02)
+    fineness = weighed_gold(weighing.yields[0]).relative_sd
+    assert batch.relative_sd == pytest.approx(hypot(fineness, whole.std()), rel=0.05)
 
 
 def test_unseen_boards_of_two_lots_err_each_for_itself() -> None:
@@ -300,10 +305,11 @@ def test_unseen_boards_of_two_lots_err_each_for_itself() -> None:
         return batch.relative_sd
 
     fineness = sd(1.0, 1.0)
+    factor, of_one = whole_of([Observed(10.0, 2, 2.0)], 4.0)
     added = sqrt(sd(2.0, 1.0) ** 2 - fineness**2)
-    assert added == pytest.approx(0.3 * sqrt(1 / 2 - 1 / 4) * 2 / 3, rel=0.02)
+    assert added == pytest.approx(of_one * 2 * factor / (2 * factor + 1), rel=0.05)
     both = sqrt(sd(2.0, 2.0) ** 2 - fineness**2)
-    assert both == pytest.approx(0.3 * sqrt(1 / 2 - 1 / 4) / sqrt(2), rel=0.02)
+    assert both == pytest.approx(of_one / sqrt(2), rel=0.05)
 
 
 def test_marks_decide_what_is_learned_from_and_of_which_process() -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from grader.learn import batches_of, pairs, returns, weighed, weighings
+from grader.learn import batches_of, pairs, returns, weighed_gold, weighings
 from grader.learn.invented import invented
 from grader.log import (
     Log,
@@ -187,7 +187,7 @@ def test_traces_of_gold_err_each_by_its_own_fineness(log: Log) -> None:
         entry = checked(NewYield, mass_mg=mg, weighed_on=DAY, fineness=1.0, fineness_known=how, uncertainty_mg=0.01)
         log.add_batch_yield("First", entry)
     (both,) = weighings(log.contents())
-    assay, own = (weighed(y).relative_sd for y in both.yields)
+    assay, own = (weighed_gold(y).relative_sd for y in both.yields)
     assert assay != own
     assert both.fine.fine_mg == pytest.approx(0.5)
     assert both.fine.relative_sd == pytest.approx(math.hypot(0.3 * assay, 0.2 * own) / 0.5)

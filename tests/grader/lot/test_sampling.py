@@ -12,7 +12,8 @@ from scipy.integrate import quad
 from scipy.stats import t as student
 
 from calibration.inputs import Input
-from grader.lot.sampling import Observed, Spread, observed_spread, pooled, sampling_sd, unseen_factor
+from grader.lot.observed import Observed
+from grader.lot.sampling import Spread, observed_spread, pooled, sampling_sd, unseen_factor
 
 
 def factor(relative_sd: float, degrees: float, seen: int, total: float) -> Input:

@@ -30,9 +30,19 @@ def gold(lot: Any, n: int = 100_000) -> np.ndarray:
     return estimate_lot(lot).gold_mg.draws(n)
 
 
+def others(lot: Any) -> float:
+    """Mean of the boards that nobody saw ÷ that of those seen, on average."""
+    used = estimate_lot(lot).gold_mg.used_inputs()
+    found = [i.draws(100_000).mean() for i in used if i.kind in ("unseen-boards", "picking")]
+    return float(np.prod(found))
+
+
 def test_the_mean_is_over_all_numbers_that_may_be() -> None:
-    draws = gold(one_part([photo("a", 60.0, FIVE)], count="300"))
-    by_hand = [p * 60.0 * 300 / n for n, p in FIVE.chances]
+    lot = one_part([photo("a", 60.0, FIVE)], count="300")
+    draws = gold(lot)
+    by_hand = [p * (60.0 + 60.0 * (300 / n - 1) * others(lot)) for n, p in FIVE.chances]
+    # five boards alike: a bare one may be among the others, and nobody said who chose them
+    assert 0.95 * (0.6 + 1 + 1) / 3 < others(lot) < (0.6 + 1 + 1) / 3
     assert np.mean(draws) == pytest.approx(sum(by_hand), rel=5e-3)
     assert draws.min() >= 60.0
 
@@ -68,25 +78,29 @@ def test_only_a_count_asks_for_it() -> None:
 
 
 def test_no_more_boards_are_seen_than_there_are() -> None:
-    draws = gold(one_part([photo("a", 60.0, FIVE)], count="5"))
+    lot = one_part([photo("a", 60.0, FIVE)], count="5")
+    draws = gold(lot)
     assert draws.min() >= 60.0 - 1e-9
     # four with a chance of a third: the fifth is then like them
-    assert np.mean(draws) == pytest.approx(60 * (2 / 3 + 5 / 4 / 3), rel=0.01)
+    assert np.mean(draws) == pytest.approx(60 * (2 / 3 + (1 + others(lot) / 4) / 3), rel=0.005)
     with pytest.raises(UsageError, match="4 boards were"):
         one_part([photo("a", 60.0, FIVE)], count="3")
 
 
 def test_numbers_of_two_photos_add_up() -> None:
     photos = [photo("a", 60.0, FIVE), photo("b", 60.0, FIVE)]
-    draws = gold(one_part(photos, count="300"))
-    by_hand = [p * q * 120.0 * 300 / (m + n) for m, p in FIVE.chances for n, q in FIVE.chances]
+    lot = one_part(photos, count="300")
+    draws = gold(lot)
+    by_hand = [
+        p * q * (120.0 + 120.0 * (300 / (m + n) - 1) * others(lot)) for m, p in FIVE.chances for n, q in FIVE.chances
+    ]
     assert np.mean(draws) == pytest.approx(sum(by_hand), rel=5e-3)
 
 
 def test_fronts_and_backs_show_the_same_boards() -> None:
     measured = [photo("a", 60.0, FIVE), photo("b", 30.0, BoardCount.exactly(3))]
     lot = lot_of([PartText("boards", (SightText("a", "b"),), "300")], measured)
-    by_hand = [p * 90.0 * 300 / n for n, p in FIVE.chances]
+    by_hand = [p * (90.0 + 90.0 * (300 / n - 1) * others(lot)) for n, p in FIVE.chances]
     assert np.mean(gold(lot)) == pytest.approx(sum(by_hand), rel=5e-3)
 
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
-from grader.regions.boards import board_of, edge_distance, find_boards, polygon_area
+from grader.regions.boards import board_of, edge_distance, find_boards, in_reading_order, polygon_area
 from grader.regions.model import Board
 from tests.drawn_boards import box, polygon_share, union_share
 
@@ -43,13 +43,32 @@ def test_a_boards_outline_and_area(angle: float) -> None:
     assert np.all(np.abs(board.outline_px.mean(axis=0) - [200, 150]) < 4)
 
 
-def test_boards_come_largest_first_and_crumbs_are_left_out() -> None:
+def test_crumbs_are_left_out() -> None:
     boards = [box((90.0, 150.0), 100.0, 100.0), box((280.0, 150.0), 160.0, 140.0), box((180.0, 30.0), 20.0, 20.0)]
     mask = union_share(boards, SHAPE) > 0.5
-    found = find_boards(mask, scale(4.0))
-    assert [round(b.area) for b in found] == sorted((round(b.area) for b in found), reverse=True)
-    assert len(found) == 2
+    assert len(find_boards(mask, scale(4.0))) == 2
     assert len(find_boards(mask, scale(1.0))) == 3
+
+
+def test_boards_are_numbered_from_left_to_right_whatever_their_size() -> None:
+    """A staggered row, as boards laid down by hand are."""
+    boards = [box((50.0, 150.0), 40.0, 160.0), box((130.0, 120.0), 60.0, 190.0), box((230.0, 170.0), 90.0, 120.0)]
+    found = find_boards(union_share(boards, SHAPE) > 0.5, scale(4.0))
+    assert [round(float(b.outline_px[:, 0].mean()) / 10) for b in found] == [5, 13, 23]
+
+
+def test_rows_of_boards_are_numbered_from_the_top() -> None:
+    places = [(60.0, 60.0), (190.0, 70.0), (320.0, 55.0), (70.0, 220.0), (200.0, 230.0), (310.0, 215.0)]
+    found = find_boards(union_share([box(at, 90.0, 80.0) for at in places], SHAPE) > 0.5, scale(4.0))
+    middles = [(b.outline_px.min(axis=0) + b.outline_px.max(axis=0)) / 2 for b in found]
+    assert [min(range(6), key=lambda n: float(np.hypot(*(at - places[n])))) for at in middles] == [0, 1, 2, 3, 4, 5]
+
+
+@given(st.permutations(range(5)))
+def test_the_order_does_not_hang_on_how_boards_were_found(order: list[int]) -> None:
+    places = [(40.0, 60.0), (120.0, 80.0), (220.0, 50.0), (60.0, 220.0), (180.0, 240.0)]
+    boards = [Board(box(at, 60.0, 70.0), 100.0 * n) for n, at in enumerate(places)]
+    assert list(in_reading_order([boards[n] for n in order])) == boards
 
 
 def test_nothing_there_gives_no_board() -> None:

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from grader.regions.rows import PlatedPiece, find_rows, row_of
+from grader.regions.rows import PlatedPiece, chosen_row, find_rows
 
 
 def piece(
@@ -126,7 +126,7 @@ def test_a_merged_strip_in_the_band_belongs_to_the_row_and_a_pad_outside_does_no
     pad = piece(9.0, 12.0, length=1.5, width=1.4)
     everything = [*pieces, strip, pad]
     _, rows = find_rows(everything, with_scale=True)
-    assert row_of(everything, rows) == [0] * 18 + [None]
+    assert chosen_row(everything, rows) == [0] * 18 + [None]
 
 
 def test_many_rows_and_many_specks_are_sorted_out_in_reasonable_time() -> None:
@@ -135,4 +135,4 @@ def test_many_rows_and_many_specks_are_sorted_out_in_reasonable_time() -> None:
     pieces += [piece(x, y, length=0.5, width=0.4) for x, y in rng.uniform(0, 480, (4000, 2))]
     _, rows = find_rows(pieces, with_scale=True)
     assert [len(r) for r in rows] == [40] * 40
-    assert len(row_of(pieces, rows)) == len(pieces)
+    assert len(chosen_row(pieces, rows)) == len(pieces)

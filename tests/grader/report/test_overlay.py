@@ -4,10 +4,11 @@ import cv2
 import numpy as np
 import pytest
 
-from calibration.finishes import FINISH_RGB, FINISH_WORDS
+from calibration.finishes import FINISH_RGB, FINISH_WORDS, FINISHES
 from grader.photo import Photo
 from grader.pipeline import Measurement, measure
 from grader.report import coverage_png, overlay_png
+from grader.report.hatching import mark_plating
 from grader.report.overlay import overlay_rgb
 from grader.request import Request
 from grader.scale_choice import ByLength
@@ -38,14 +39,35 @@ def test_the_coverage_picture_is_the_coverage(done: Measurement) -> None:
     assert np.array_equal(picture, done.coverage.share)
 
 
-@pytest.mark.parametrize(("place", "finish"), [((296, 120), "hard_gold"), ((296, 120), "immersion_gold")])
-def test_plating_bears_the_colour_of_its_finish(done: Measurement, place: tuple[int, int], finish: str) -> None:
-    x, y = (160, 338) if finish == "hard_gold" else place
-    seen = overlay_rgb(done)[y, x].astype(float)
-    towards = np.array(FINISH_RGB[finish]) - GREY  # type: ignore[index]
-    moved = seen - GREY
+def inside(seen: np.ndarray, shape: np.ndarray) -> np.ndarray:
+    """Pixels (n, 3) well inside a shape."""
+    mask = polygon_share(shape.mean(axis=0) + 0.8 * (shape - shape.mean(axis=0)), seen.shape[:2]) > 0.5
+    return np.asarray(seen[mask], float)
+
+
+@pytest.mark.parametrize(("shape", "finish"), [(ROW[10], "hard_gold"), (PAD, "immersion_gold")])
+def test_plating_bears_the_colour_of_its_finish(done: Measurement, shape: np.ndarray, finish: str) -> None:
+    towards = np.array(FINISH_RGB[finish]) - GREY
+    moved = np.median(inside(overlay_rgb(done), shape), axis=0) - GREY
     assert np.dot(moved, towards) / (np.linalg.norm(moved) * np.linalg.norm(towards)) > 0.99
-    assert 0.4 < np.linalg.norm(moved) / np.linalg.norm(towards) < 0.9
+    assert 0.2 < np.linalg.norm(moved) / np.linalg.norm(towards) < 0.6
+
+
+@pytest.mark.parametrize("ground", [(213, 160, 70), (250, 245, 220), (20, 60, 40)])
+@pytest.mark.parametrize("finish", FINISHES)
+def test_plating_shows_without_colour_on_any_ground(ground: tuple[int, int, int], finish: str) -> None:
+    """Bright and dull gold, and dark board: in grey, the hatch differs from the metal by a contrast of 2 and more."""
+    picture = np.full((60, 60, 3), ground, np.uint8)
+    share = np.zeros((60, 60), np.uint8)
+    share[10:50, 10:50] = 255
+    mark_plating(picture, finish, share)
+    linear = (np.asarray(picture, float) / 255) ** 2.2 @ np.array([0.2126, 0.7152, 0.0722])
+    inner = linear[12:48, 12:48]
+    before = float((np.array(ground) / 255) ** 2.2 @ np.array([0.2126, 0.7152, 0.0722]))
+    # contrast as in WCAG 2.2: (lighter + 0.05) / (darker + 0.05)
+    contrast = (np.maximum(inner, before) + 0.05) / (np.minimum(inner, before) + 0.05)
+    assert (contrast > 2).mean() > 0.02
+    assert tuple(picture[0, 0]) == ground
 
 
 def test_what_is_neither_plated_nor_outlined_stays_as_it_was(done: Measurement) -> None:
@@ -79,8 +101,8 @@ def test_large_photos_are_reduced_and_small_ones_are_not(
 
 
 def test_reduced_colours_keep_their_places(done: Measurement) -> None:
-    seen = overlay_rgb(done, 300)[60, 148].astype(int)
-    assert seen[2] > seen[0] + 30
+    red, _, blue = np.median(inside(overlay_rgb(done, 300), PAD / 2), axis=0)
+    assert blue > red + 20
 
 
 def test_every_finish_has_a_word_and_its_own_colour() -> None:

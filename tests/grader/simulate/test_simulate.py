@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 
 from calibration.errors import UsageError
-from calibration.inputs import Distribution
 from grader.model import Range
 from grader.simulate import BUYERS, InventedLot, Trial, World, invent, simulate
 from grader.simulate.buyers import HIGHEST, MANY_LOTS, appraise, best_rate_per_kg
@@ -144,7 +143,8 @@ def test_over_many_lots_as_many_buys_lose_as_foretold_and_more_is_earned(assumpt
         sum(t.lot.profit(t.lot.asking) for t in many),
         sum(max(t.lot.profit(t.lot.asking), 0.0) for t in trials),
     )
-    assert earned > 0.8 * oracle
+    # few boards of lots that vary as is held leave a third; it was a sixth while they were held to vary less
+    assert earned > 0.5 * oracle
 
 
 def test_too_few_lots_are_refused(assumptions: Assumptions) -> None:
@@ -156,7 +156,7 @@ def test_too_few_lots_are_refused(assumptions: Assumptions) -> None:
 def test_usual_gold_is_the_mean_of_the_beliefs() -> None:
     from grader.simulate.world import _usual_mg_per_mm2
 
-    prior = Distribution("lognormal_mixture", (0.9, 0.66, 0.49, 0.08, 0.70))
-    mean_um = 0.9 * 0.66 * exp(0.49**2 / 2) + 0.1 * 0.08 * exp(0.70**2 / 2)
-    assert prior.sample(np.random.default_rng(1), 200_000).mean() == pytest.approx(mean_um, rel=0.01)
+    # by hand: 78 % hard gold, of which 85 % to a specification and 15 % thin, 22 % flash
+    hard_um = 0.85 * 0.76 * exp(0.40**2 / 2) + 0.15 * 0.30 * exp(0.45**2 / 2)
+    mean_um = 0.781 * hard_um + 0.219 * 0.09 * exp(0.45**2 / 2)
     assert _usual_mg_per_mm2() == pytest.approx(mean_um * 17.3e-3 * 0.995, rel=0.03)

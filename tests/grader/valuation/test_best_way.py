@@ -14,8 +14,9 @@ from hypothesis import strategies as st
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from grader.model import EMPTY, ProductModel
-from grader.report.blocks import Caveat, Table, Text
+from grader.report.blocks import Caveat, Text
 from grader.report.offer_blocks import offer_blocks
+from grader.table import Table
 from grader.units import AskingPrice, Money, parse_asking_price
 from grader.valuation import Assumptions, Cost, Offer, Portion, Sale, Spot, value_lot
 from grader.valuation.routes import LEAVE, SORT, STRIP

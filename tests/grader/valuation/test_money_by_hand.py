@@ -27,7 +27,8 @@ from grader.valuation import (
     economics,
     value_lot,
 )
-from grader.valuation.books import all_values, of_sale, of_stripping, profit_model
+from grader.valuation.books import all_values, of_sale, of_stripping
+from tests.grader.valuation.profits import profit_model
 
 TODAY = date(2026, 11, 25)
 
@@ -81,6 +82,11 @@ def codes(found: Offer) -> list[str]:
         ("sample", (5.0, 2.0, 7.0), (2.0, 7.0)),
         ("lognormal", (1.0, 0.3), (0.0, inf)),
         ("lognormal_mixture", (0.5, 1.0, 0.3, 2.0, 0.3), (0.0, inf)),
+        ("lognormals", (0.5, 1.0, 0.3, 0.5, 2.0, 0.3), (0.0, inf)),
+        ("logit_normal", (0.2, 1.0), (0.0, 1.0)),
+        ("logit_normal", (0.2, 0.0), (0.2, 0.2)),
+        ("either", (0.2,), (0.0, 1.0)),
+        ("either", (1.0,), (1.0, 1.0)),
         ("log_student_t", (3.0, 0.0, 4.0, 1.0), (3.0, 3.0)),
         ("log_student_t", (3.0, 0.2, 4.0, np.log(10.0)), (0.3, 30.0)),
     ],

@@ -117,9 +117,9 @@ def test_a_way_is_shown_with_the_digits_that_its_spread_supports() -> None:
     )
     leave = replace(way, name="leave", title="do not buy", profit_per_hour=None)
     assert route_rows(made(routes=(way, quick, leave))) == [
-        ("strip and refine", "61.0 USD", "31 USD", "12 %", "-20 USD", "16 USD", "63 USD"),
+        ("strip and refine", "61.0 USD", "31 USD", "12 %", "−20 USD", "16 USD", "63 USD"),
         ("sell", "0.00 USD", "31 USD", "12 %", "0 USD", "16 USD", "63 USD"),
-        ("do not buy", "", "31 USD", "12 %", "-20 USD", "", "63 USD"),
+        ("do not buy", "", "31 USD", "12 %", "−20 USD", "", "63 USD"),
     ]
     slow = replace(way, hours=12.0)
     assert route_rows(made(routes=(slow,)))[0][5] == "15.68 USD"
@@ -138,7 +138,7 @@ def test_the_dearest_questions_are_asked_and_trifles_are_not() -> None:
 def test_every_fifth_point_of_the_curve_has_a_row() -> None:
     rows = curve_rows(made())
     assert [r[0] for r in rows] == ["0 USD", "50 USD", "100 USD", "150 USD", "200 USD", "250 USD"]
-    assert rows[1] == ("50 USD", "10 USD", "-40 USD and 80 USD", "12 %")
+    assert rows[1] == ("50 USD", "10 USD", "−40 USD and 80 USD", "12 %")
     # a step below 10 shows cents, a spread below 10 does so for profits
     fine = tuple(at(2.0 * n, 60.0, 55.0, 65.0) for n in range(26))
     assert curve_rows(made(curve=fine))[1] == ("10.00 USD", "60.00 USD", "55.00 USD and 65.00 USD", "12 %")
@@ -165,7 +165,7 @@ def test_parts_and_headings() -> None:
     assert at_price_lines(at(75.0), made()) == [
         ("Expected profit", "30 USD"),
         ("Chance of a loss", "12 %"),
-        ("In one case of twenty less than", "-20 USD"),
+        ("In one case of twenty less than", "−20 USD"),
     ]
     assert at_price_lines(at(75.0, 60.0, 55.0, 65.0), made())[0] == ("Expected profit", "60.00 USD")
 
@@ -174,7 +174,7 @@ def test_what_moves_the_profit_is_shown_down_to_half_a_per_cent_and_eight_lines(
     small = (line("a", 0.6, -30.0, 90.0), line("b", 0.005, 28.0, 32.0), line("c", 0.0049, 29.0, 31.0))
     rest = BudgetLine(TOGETHER, "inputs acting together", 0.39, None, None)
     assert budget_lines(made(budget=(*small, rest))) == [
-        ("the a", 0.6, "-30 USD to 90 USD"),
+        ("the a", 0.6, "−30 USD to 90 USD"),
         ("the b", 0.005, "28 USD to 32 USD"),
         ("inputs acting together", 0.39, ""),
     ]

@@ -10,8 +10,7 @@ import json
 import numpy as np
 import streamlit as st
 
-from app.photo_view import begin_again, correct, mark_points
-from grader.correct import Corrections
+from app.photo_view import History, begin_again, correct, mark_points
 from grader.correct.measured import correct as with_corrections
 from grader.photo import Photo
 from grader.pipeline import Measurement, measure
@@ -52,16 +51,26 @@ def page() -> None:
         st.html(f"<pre id='out' style='white-space: pre-wrap; overflow-wrap: anywhere'>{json.dumps(marks)}</pre>")
         return
     if st.button("Begin again"):
+        st.session_state.pop("history", None)
         begin_again()
     _correcting(found)
 
 
 @st.fragment
 def _correcting(found: Measurement) -> None:
-    made = correct(found, Corrections())
-    corrected = with_corrections(found, made)
+    def heard(history: History, *, is_current: bool) -> None:
+        assert is_current
+        st.session_state["history"] = history
+
+    correct(found, st.session_state.get("history", History()), heard)
+    history = st.session_state.get("history", History())
+    corrected = with_corrections(found, history.done)
     area = sum(term.coefficient for term in corrected.area.total.terms) if corrected.area is not None else None
-    out = {"items": made.as_json()["corrections"], "area_mm2": area}
+    out = {
+        "items": history.done.as_json()["corrections"],
+        "undone": history.undone.as_json()["corrections"],
+        "area_mm2": area,
+    }
     st.html(f"<pre id='out' style='white-space: pre-wrap; overflow-wrap: anywhere'>{json.dumps(out)}</pre>")
 
 

@@ -22,7 +22,7 @@ def test_a_chosen_region_can_be_left_out_and_brought_back(mouse: Any) -> None:
     assert mouse.out()["area_mm2"] == pytest.approx(ALL_MM2, rel=0.02)
     mouse.page.mouse.click(*mouse.at(*PAD_AT))
     mouse.window.see("188 mm²")
-    mouse.press("No gold: leave out")
+    mouse.press("No gold")
     (item,) = mouse.items(1)
     assert item["kind"] == "leave_out"
     assert mouse.out()["area_mm2"] == pytest.approx(ALL_MM2 - PAD_MM2, rel=0.02)
@@ -36,10 +36,10 @@ def test_undo_and_redo_follow_the_list(mouse: Any) -> None:
     expect(undo).to_be_disabled()
     expect(redo).to_be_disabled()
     mouse.page.mouse.click(*mouse.at(*PAD_AT))
-    mouse.press("No gold: leave out")
+    mouse.press("No gold")
     first = mouse.items(1)
     mouse.page.mouse.click(*mouse.at(*FIRST_CONTACT))
-    mouse.press("No gold: leave out")
+    mouse.press("No gold")
     both = mouse.items(2)
     mouse.press("Undo")
     assert mouse.items(1) == first
@@ -53,7 +53,7 @@ def test_undo_and_redo_follow_the_list(mouse: Any) -> None:
     mouse.page.keyboard.press("Control+Shift+z")
     assert mouse.items(1) == first
     mouse.page.mouse.click(*mouse.at(*FIRST_CONTACT))
-    mouse.press("No gold: leave out")
+    mouse.press("No gold")
     mouse.items(2)
     expect(redo).to_be_disabled()  # what comes after a new correction is no more
 
@@ -79,6 +79,76 @@ def test_what_the_brush_paints_is_what_is_given(mouse: Any) -> None:
     mouse.stroke(*path)
     assert [i["kind"] for i in mouse.items(2)] == ["paint_in", "paint_out"]
     assert mouse.out()["area_mm2"] == pytest.approx(ALL_MM2, rel=0.01)
+
+
+def test_a_whole_row_is_left_out_in_one_tap(mouse: Any) -> None:
+    mouse.press("Leave out")
+    mouse.press("Its whole row")
+    mouse.page.mouse.click(*mouse.at(*FIRST_CONTACT))
+    (item,) = mouse.items(1)
+    assert item["kind"] == "leave_out"
+    assert len(item["also_px"]) == 7
+    assert mouse.out()["area_mm2"] == pytest.approx(PAD_MM2, rel=0.02)
+    mouse.press("Undo")
+    mouse.items(0)
+    assert mouse.out()["area_mm2"] == pytest.approx(ALL_MM2, rel=0.02)
+
+
+def test_a_whole_board_is_left_out_or_named_in_one_step(mouse: Any) -> None:
+    mouse.press("Its whole board")
+    mouse.page.mouse.click(*mouse.at(*PAD_AT))
+    mouse.window.see("Whole board: 9 of 9 places")
+    mouse.press("hard gold")
+    finish = mouse.items(1)[0]
+    assert finish["finish"] == "hard_gold"
+    mouse.press("No gold")
+    assert len(mouse.items(2)[1]["also_px"]) == 8
+    assert mouse.out()["area_mm2"] == 0
+
+
+def test_a_polygon_takes_what_it_holds(mouse: Any) -> None:
+    mouse.press("Paint out")
+    mouse.press("Polygon")
+    for corner in ((520.0, 330.0), (680.0, 330.0), (680.0, 470.0)):
+        mouse.page.mouse.click(*mouse.at(*corner))
+    mouse.press("Undo")  # of a polygon that is not closed, its last corner
+    assert mouse.out()["items"] == []
+    for corner in ((680.0, 470.0), (520.0, 470.0), (520.0, 330.0)):
+        mouse.page.mouse.click(*mouse.at(*corner))
+    (item,) = mouse.items(1)
+    assert item["kind"] == "fill_out"
+    assert len(item["corners_px"]) == 4
+    assert item["px_per_screen_px"] == pytest.approx(mouse.px_per_step(), rel=0.01)
+    assert mouse.out()["area_mm2"] == pytest.approx(8 * CONTACT_MM2, rel=0.02)
+    mouse.press("Paint in")
+    for corner in ((200.0, 400.0), (300.0, 400.0), (300.0, 500.0)):
+        mouse.page.mouse.click(*mouse.at(*corner))
+    mouse.press("Close the polygon")
+    filled = mouse.items(2)[1]
+    assert (filled["kind"], filled["finish"]) == ("fill_in", "undetermined")
+    assert mouse.out()["area_mm2"] == pytest.approx(8 * CONTACT_MM2 + 5000 / PX_PER_MM**2, rel=0.02)
+
+
+def test_a_polygon_that_was_begun_is_kept_when_another_tool_is_taken(mouse: Any) -> None:
+    mouse.press("Paint out")
+    mouse.press("Polygon")
+    for corner in ((520.0, 330.0), (680.0, 330.0), (600.0, 470.0)):
+        mouse.page.mouse.click(*mouse.at(*corner))
+    mouse.press("Choose")
+    assert mouse.items(1)[0]["kind"] == "fill_out"
+
+
+def test_all_is_undone_and_done_again(mouse: Any) -> None:
+    mouse.press("Leave out")
+    for place in (PAD_AT, FIRST_CONTACT):
+        mouse.page.mouse.click(*mouse.at(*place))
+    both = mouse.items(2)
+    mouse.press("Undo all")
+    out = mouse.until(lambda out: not out["items"])
+    assert out["undone"] == both[::-1]
+    mouse.press("Redo")
+    mouse.press("Redo")
+    assert mouse.items(2) == both
 
 
 def test_the_brush_is_sized_in_mm(mouse: Any) -> None:
@@ -113,10 +183,10 @@ def test_the_wheel_zooms_to_the_pixels_under_it(mouse: Any) -> None:
 
 def test_all_of_it_by_keys(mouse: Any) -> None:
     keys = mouse.page.keyboard
-    mouse.page.get_by_role("button", name="Next region").focus()
+    mouse.page.get_by_role("button", name="Next place").focus()
     keys.press("Enter")
-    mouse.window.see("Region 1 of 9")
-    mouse.page.get_by_role("button", name="No gold: leave out").focus()
+    mouse.window.see("Place 1 of 9")
+    mouse.page.get_by_role("button", name="No gold").focus()
     keys.press("Enter")
     assert mouse.items(1)[0]["kind"] == "leave_out"  # the largest comes first: the pad
     assert mouse.out()["area_mm2"] == pytest.approx(ALL_MM2 - PAD_MM2, rel=0.02)
@@ -141,14 +211,14 @@ def test_all_of_it_by_keys(mouse: Any) -> None:
 def test_keys_move_and_enlarge_the_photo(mouse: Any) -> None:
     mouse.canvas.focus()
     keys = mouse.page.keyboard
-    mouse.press("Look and choose")
+    mouse.press("Choose")
     mouse.canvas.focus()
     for _ in range(30):
         keys.press("ArrowRight")
     for _ in range(30):
         keys.press("ArrowDown")
     keys.press("Enter")
-    mouse.window.see("Tap a coloured region")  # the corner of the photo is bare
+    mouse.window.see("Tap a hatched place")  # the corner of the photo is bare
     keys.press("0")
     for _ in range(8):
         keys.press("ArrowRight")
@@ -164,8 +234,19 @@ def test_by_finger_on_a_phone(finger: Any) -> None:
     tap(*finger.at(*PAD_AT))
     finger.window.see("188 mm²")
     finger.tap("immersion gold")
-    finger.tap("No gold: leave out")
+    finger.tap("No gold")
     finger.until(lambda out: out["items"] and out["items"][-1]["kind"] == "leave_out")
+    finger.tap("Its whole row")
+    finger.tap("Leave out")
+    tap(*finger.at(*FIRST_CONTACT))
+    finger.until(lambda out: len(out["items"][-1].get("also_px", [])) == 7)
+    finger.tap("Paint out")
+    finger.tap("Polygon")
+    for corner in ((520.0, 330.0), (690.0, 330.0), (690.0, 480.0)):
+        tap(*finger.at(*corner))
+    finger.tap("Close the polygon")
+    finger.until(lambda out: out["items"][-1]["kind"] == "fill_out")
+    finger.tap("Brush")
     finger.tap("Paint in")
     count = len(finger.out()["items"])
     tap(*finger.at(*BARE))
@@ -197,18 +278,18 @@ def test_two_fingers_zoom_and_paint_nothing(finger: Any) -> None:
 
 
 @pytest.mark.parametrize("dark", [False, True])
-@pytest.mark.parametrize("mode", ["Look and choose", "Paint in", "Paint out"])
+@pytest.mark.parametrize("mode", ["Choose", "Leave out", "Paint in", "Paint out"])
 def test_every_tool_is_for_everyone(opened: Any, mode: str, *, dark: bool) -> None:
     made = opened(touch=True, dark=dark)
     made.tap(mode)
-    if mode == "Look and choose":
+    if mode == "Choose":
         made.page.touchscreen.tap(*made.at(*PAD_AT))
     assert made.window.violations() == []
     assert made.small_targets() == []
     assert made.window.sideways_px() <= 0
 
 
-def test_overlay_shows_each_finish_without_colour_and_can_be_faded(mouse: Any) -> None:
+def test_overlay_shows_each_finish_without_colour_and_can_be_taken_away(mouse: Any) -> None:
     """With all colour taken away, plating that was found still differs from plating that was left out."""
 
     def grey_of_pad() -> list[float]:
@@ -233,10 +314,13 @@ def test_overlay_shows_each_finish_without_colour_and_can_be_faded(mouse: Any) -
 
     found = spread(grey_of_pad())
     assert found > 12  # hatched
-    mouse.page.get_by_label("Strength of the overlay").fill("0")
+    mouse.page.get_by_label("How much of the picture shows the bare photo").fill("100")
     mouse.window.rest()
     assert spread(grey_of_pad()) < 3  # the bare photo: one colour
-    mouse.page.get_by_label("Strength of the overlay").fill("100")
+    mouse.page.get_by_label("How much of the picture shows the bare photo").fill("60")
+    mouse.window.rest()
+    assert spread(grey_of_pad()) > 12  # the pad lies behind the edge, the contacts before it
+    mouse.page.get_by_label("How much of the picture shows the bare photo").fill("0")
     textures = []
     mouse.page.mouse.click(*mouse.at(*PAD_AT))
     for name in ("hard gold", "immersion gold", "finish undetermined"):
@@ -249,7 +333,7 @@ def test_overlay_shows_each_finish_without_colour_and_can_be_faded(mouse: Any) -
 
 def test_begin_again_starts_with_an_empty_list(mouse: Any) -> None:
     mouse.page.mouse.click(*mouse.at(*PAD_AT))
-    mouse.press("No gold: leave out")
+    mouse.press("No gold")
     mouse.items(1)
     mouse.press("Begin again")
     assert mouse.items(0) == []

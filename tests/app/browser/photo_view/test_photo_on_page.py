@@ -29,7 +29,7 @@ def listing() -> tuple[Sample, ByLength]:
 
 def place(window: Any, size: tuple[int, int], at: tuple[float, float]) -> tuple[float, float]:
     """A place of the photo in the window, while the whole photo is shown."""
-    canvas = window.see(window.page.locator("canvas"))
+    canvas = window.see(window.page.locator(".st-key-no-scale canvas"))
     canvas.scroll_into_view_if_needed()
     box = canvas.bounding_box()
     assert box is not None
@@ -56,19 +56,21 @@ def test_mark_measure_correct(new_window: Callable[..., Any], address: str, list
 
     window.visit(address, "measure")
     page.locator("input[type=file]").first.set_input_files(sample.path)
-    window.press(page.get_by_label("What gives the scale?"))
-    window.press(page.get_by_role("option", name="A known length in the photo"))
-    window.see(page.locator("canvas"))
+    window.press("Mark something of known size", MEASURE_MS)
+    window.press(page.get_by_label("What of known size lies in the picture?"))
+    page.get_by_role("option", name="Another length, which you type").click()
+    window.see(page.locator(".st-key-no-scale canvas"))
     window.fill(re.compile("^Length"), f"{known.length_mm} mm")
     for end in (known.start_px, known.end_px):
         page.mouse.click(*place(window, size, end))
-    window.press(page.get_by_role("button", name="Measure", exact=True))
+    window.press("Measure with it")
     window.press("Correct what was found", MEASURE_MS)
     # two clicks where the known ends are give the scale to a pixel in its length
     length_px = math.dist(known.start_px, known.end_px)
     before = milligrams(lambda told: True)
-    window.press("Next region")
-    window.press("No gold: leave out")
+    window.press("Its whole board")
+    window.press("Next place")
+    window.press("No gold")
     window.see("1 correction by hand")
     milligrams(lambda told: told != before)
     window.press(page.get_by_role("button", name="Undo", exact=True))
@@ -76,7 +78,7 @@ def test_mark_measure_correct(new_window: Callable[..., Any], address: str, list
     milligrams(lambda told: told == before)
     window.press(page.get_by_role("button", name="Redo", exact=True))
     window.see("1 correction by hand")
-    window.press("Done: back to the result")
+    window.press("Back to the result")
     (told,) = window.until(
         page.get_by_text("Scale from the known length").all_inner_texts, lambda texts: len(texts) == 1
     )
@@ -85,3 +87,25 @@ def test_mark_measure_correct(new_window: Callable[..., Any], address: str, list
     window.see("1 correction by hand")
     page.reload()
     window.see("1 correction by hand", MEASURE_MS)
+
+    def corrected(words: str) -> None:
+        window.press("Correct what was found", MEASURE_MS)
+        window.see(page.locator("canvas[aria-label*='Enter acts']"), MEASURE_MS)
+        window.see(words)
+
+    # the next page is asked for before the stroke can have been worked with
+    corrected("1 correction by hand")
+    window.press("Next place")
+    page.get_by_role("button", name="immersion gold", exact=True).click()
+    page.get_by_role("link", name="Bench", exact=True).click()
+    window.see(page.get_by_role("heading", level=1, name="Which boards are worth the acid"), MEASURE_MS)
+    window.press(page.get_by_role("link", name="Start", exact=True))
+    window.press(page.get_by_role("link", name="Measure", exact=True))
+    window.see("2 corrections by hand", MEASURE_MS)
+    # undoing and redoing outlive the window
+    window.press(page.get_by_role("button", name="Undo", exact=True))
+    window.see("1 correction by hand")
+    page.reload()
+    corrected("1 correction by hand")
+    window.press(page.get_by_role("button", name="Redo", exact=True))
+    window.see("2 corrections by hand")

@@ -1,0 +1,65 @@
+"""Where the eye and the keyboard are after something happened: a page came, photos came, an answer is there.
+
+A script's new drawing leaves the focus where its element was, or nowhere; this puts it on what is new. It is moved
+once for each occasion, and never out of a field that somebody is typing in, unless the answer was asked for.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import streamlit as st
+
+_NEXT, _LAST = "desk-arrive-next", "desk-arrive-last"
+_SCRIPT = """
+const busy = (e) => e instanceof Element && e !== document.body
+  && e.matches('input, textarea, select, [role=combobox], [contenteditable=true]');
+const seen = (e) => e.checkVisibility({visibilityProperty: true});
+export default function ({ data }) {
+  const { number, at, asked } = data;
+  if (!at || window.graderArrived === number) return;
+  window.graderArrived = number;
+  const find = (tries) => {
+    const target = [...document.querySelectorAll(at)].find(seen);
+    const stale = document.querySelector('[data-testid=stApp]')?.dataset.testScriptState === 'running';
+    if ((!target || stale) && tries > 0) { setTimeout(find, 60, tries - 1); return; }
+    if (!target || window.graderArrived !== number) return;
+    if (!asked && busy(document.activeElement)) return;
+    if (!target.matches('a, button, input, select, textarea, summary')) target.tabIndex = -1;
+    target.focus({ preventScroll: true });
+    const still = matchMedia('(prefers-reduced-motion: reduce)').matches;
+    target.scrollIntoView({ block: asked ? 'start' : 'nearest', behavior: still ? 'instant' : 'smooth' });
+  };
+  find(150);
+}
+"""
+_arrive = st.components.v2.component("arrive", html="<span></span>", js=_SCRIPT)
+
+
+def arrive(at: str, *, asked: bool = False) -> None:
+    """Put the focus there when this drawing is done.
+
+    Args:
+        at: a CSS selector; the first of its elements that can be seen.
+        asked: it is what the last action asked for: it comes to the top, whatever had the focus.
+    """
+    st.session_state[_NEXT] = (at, asked)
+
+
+def begin_page(name: str) -> None:
+    """Tell which page is drawn: on another one than before, the focus goes to its title."""
+    before = st.session_state.get("desk-page")
+    st.session_state["desk-page"] = name
+    if before not in (None, name):
+        arrive("[data-testid=stMain] h1")
+
+
+def show_arrival() -> None:
+    """Draw what moves the focus, once a drawing, after everything else."""
+    wanted: tuple[str, bool] | None = st.session_state.pop(_NEXT, None)
+    last: dict[str, Any] = st.session_state.get(_LAST, {"number": 0, "at": "", "asked": False})
+    if wanted is not None:
+        last = {"number": last["number"] + 1, "at": wanted[0], "asked": wanted[1]}
+        st.session_state[_LAST] = last
+    with st.container(key="arrive"):
+        _arrive(key="desk-arrive", data=last)

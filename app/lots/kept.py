@@ -1,0 +1,58 @@
+"""What a lot's folder gives of its photos: measured, waiting, or made different things of."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from grader.measured import Measured
+from grader.request import Request
+
+
+@dataclass(frozen=True)
+class Kept:
+    """One measured photo.
+
+    Attributes:
+        name: of the photo.
+        sha256: of its file.
+        request: how it was measured.
+        measured: what was found.
+        overlay: PNG of at most 1600 px.
+        is_sample: whether it is one of the demo's photos.
+        stamp: of the measurement that this one is, or was made from; None where there was none.
+    """
+
+    name: str
+    sha256: str
+    request: Request
+    measured: Measured
+    overlay: bytes
+    is_sample: bool
+    stamp: str | None = field(default=None, compare=False)
+
+    @property
+    def has_gold(self) -> bool:
+        """Whether there is an estimate to value and to log."""
+        return self.measured.gold_mg is not None
+
+
+@dataclass(frozen=True)
+class PhotoClash:
+    """A photo that two windows measured or corrected without having seen each other's result.
+
+    Attributes:
+        now: what counts.
+        others: what else there is.
+    """
+
+    now: Kept
+    others: tuple[Kept, ...]
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """A photo that was handed in and not measured yet."""
+
+    name: str
+    sha256: str
+    is_sample: bool = False

@@ -1,0 +1,53 @@
+"""Photos that were taken off a lot: they lie aside with what was done on them, and may come back for a while."""
+
+from __future__ import annotations
+
+import json
+import time
+from pathlib import Path
+
+from app.lots.lot_folder import LotFolder, is_sha256, lots_in
+from app.lots.shared_json import UNSOUND, loads, write_whole
+
+_ENTRY = ".entry"
+_DAY_S = 86_400
+
+
+def take_off(lot: LotFolder, sha256: str) -> None:
+    """Take a photo off a lot, with its measurement and what was done on it by hand.
+
+    Raises:
+        DataFileError, UsageError: as everything that changes a lot.
+    """
+    entry = lot.release(sha256, _aside(lot))
+    if entry is not None:
+        write_whole(_aside(lot) / f"{sha256}{_ENTRY}", json.dumps(entry).encode())
+
+
+def bring_back(lot: LotFolder, sha256: str) -> None:
+    """Put a photo back that was taken off; one that was handed in anew meanwhile stays as it is.
+
+    Raises:
+        DataFileError, UsageError: as everything that changes a lot.
+    """
+    place = _aside(lot) / f"{sha256}{_ENTRY}"
+    try:
+        entry = loads(place.read_bytes())
+    except (OSError, *UNSOUND):
+        return
+    place.unlink(missing_ok=True)
+    lot.take_back(entry, _aside(lot))
+
+
+def clear_old(folder: Path, days: float, now: float | None = None) -> None:
+    """Remove for good what was taken off the lots in a folder so many days ago."""
+    moment = time.time() if now is None else now
+    for _, lot in lots_in(folder):
+        for place in _aside(lot).glob(f"*{_ENTRY}"):
+            if is_sha256(place.stem) and moment - place.stat().st_mtime > days * _DAY_S:
+                for path in _aside(lot).glob(f"{place.stem}*"):
+                    path.unlink(missing_ok=True)
+
+
+def _aside(lot: LotFolder) -> Path:
+    return lot.folder / "off"

@@ -1,0 +1,199 @@
+"""What was typed into the form, read before the form is drawn: the answer stands above it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any, TypeVar
+
+import streamlit as st
+
+from app.common.preferences import currency
+from app.lots.desk import found_good
+from calibration.errors import UsageError
+from grader.lot import amount_texts
+from grader.lot_offer import asking_price
+from grader.units import AskingPrice, in_currency, parse_money, parse_price_per_mass
+from grader.units.estimates import amount_estimate
+from grader.valuation import Assumptions, SaleTexts, with_given
+from grader.valuation.gold_price import GoldPriceText, gold_price_in_full
+from grader.valuation.kinds import TYPED
+from grader.valuation.postage import with_postage
+
+_T = TypeVar("_T")
+_SAID = "desk-spot-said"
+# with_given's names of the fields that hold one text
+_PLAIN = frozenset({"payable", "recovery", "fee", "tax", "accepted_loss", "weeks", *TYPED})
+ONE_TEXT = (
+    "accepted-loss",
+    "payable",
+    "per-gram",
+    "minimum",
+    "weeks",
+    "recovery",
+    "hours",
+    "rate",
+    "fee",
+    "tax",
+)
+# fields of money, whose currency may be left out
+_AMOUNTS = ("asking", "postage", "per-gram", "minimum", "rate", "whole-price", "trim-price", "bodies-price")
+
+
+@dataclass(frozen=True)
+class Entered:
+    """The form's texts, read.
+
+    Attributes:
+        texts: by ``with_given``'s names; empty fields are left out.
+        spot: gold price in full, and how it was read; None where there is none.
+        spot_date: its day.
+        costs: lines of costs.
+        asking: the seller's price.
+        sales: sales by weight.
+        postage: as text; empty where it is not said.
+        amounts: count and mass of each part, as texts.
+        wrong: what is wrong with a field, by its key.
+    """
+
+    texts: Mapping[str, str]
+    spot: GoldPriceText | None
+    spot_date: date | None
+    costs: tuple[str, ...]
+    asking: AskingPrice | None
+    sales: Mapping[str, SaleTexts]
+    postage: str
+    amounts: Mapping[str, tuple[str, str]]
+    wrong: Mapping[str, UsageError] = field(default_factory=dict)
+
+    def assumptions(self, base: Assumptions) -> Assumptions:
+        """The base with what was typed in its place.
+
+        Raises:
+            UsageError: as ``with_given``.
+        """
+        made = with_given(
+            base,
+            spot=None if self.spot is None else self.spot.text,
+            spot_date=self.spot_date if self.spot is not None else None,
+            costs=self.costs or None,
+            sales=self.sales,
+            **self.texts,
+        )
+        return with_postage(made, self.postage) if self.postage else made
+
+
+def amount_key(part: str) -> str:
+    """Key of the field that says how much there is of a part."""
+    return f"amount-{part}"
+
+
+def entered(key: str) -> str:
+    """What a field says now, whether it is drawn or not."""
+    return str(st.session_state.get(key) or "").strip()
+
+
+def write_in_full(base: Assumptions) -> None:
+    """Put the gold price into its field with what was left out, so that every page reads it alike.
+
+    Raises:
+        UsageError: ``currency-ambiguous``.
+    """
+    full = gold_price_in_full(entered("spot"), currency() or base.currency)
+    if full.said:
+        st.session_state["spot"] = full.text
+        st.session_state[_SAID] = full
+
+
+def said_of_price() -> str:
+    """How the gold price that stands in its field was read; empty where it was typed in full."""
+    full: GoldPriceText | None = st.session_state.get(_SAID)
+    return full.said if full is not None and full.text == entered("spot") else ""
+
+
+class _Reading:
+    """Fields read one after another; what is wrong is kept by its key, what is right may be remembered."""
+
+    def __init__(self) -> None:
+        self.wrong: dict[str, UsageError] = {}
+
+    def read(self, key: str, text: str, parse: Callable[[str], _T]) -> _T | None:
+        if not text:
+            return None
+        try:
+            value = parse(text)
+        except UsageError as error:
+            self.wrong[key] = error
+            return None
+        found_good(key)
+        return value
+
+
+def read_form(base: Assumptions, parts: Sequence[str]) -> Entered:
+    """Everything that was typed.
+
+    Args:
+        base: in whose place it stands.
+        parts: of the lot.
+    """
+    reading = _Reading()
+    spot = reading.read("spot", entered("spot"), lambda _: _whole_price(base))
+    money = currency() or (base.currency if spot is None else parse_price_per_mass(spot.text).currency)
+
+    def amount(key: str) -> str:
+        return in_currency(entered(key), money) if key in _AMOUNTS else entered(key)
+
+    def given(name: str) -> Callable[[str], Assumptions]:
+        entry: dict[str, Any] = {}
+        return lambda text: with_given(base, **{**entry, name: text})
+
+    texts = {}
+    for key in ONE_TEXT:
+        name, text = key.replace("-", "_"), amount(key)
+        reading.read(key, text, amount_estimate if key == "rate" else given(name))
+        if text and name in _PLAIN:
+            texts[name] = text
+    lines = tuple(line.strip() for line in entered("costs").splitlines() if line.strip())
+    reading.read("costs", entered("costs"), lambda _: with_given(base, costs=lines))
+    on = st.session_state.get("spot-date")
+    return Entered(
+        texts=texts,
+        spot=spot,
+        spot_date=on if isinstance(on, date) else date.today(),
+        costs=lines,
+        asking=reading.read("asking", amount("asking"), asking_price),
+        postage=_postage(reading, amount("postage")),
+        sales=_sales(reading, base, amount),
+        amounts={part: _amount(reading, part) for part in parts},
+        wrong=reading.wrong,
+    )
+
+
+def _whole_price(base: Assumptions) -> GoldPriceText:
+    price = gold_price_in_full(entered("spot"), currency() or base.currency)
+    parse_price_per_mass(price.text)
+    return price
+
+
+def _postage(reading: _Reading, text: str) -> str:
+    reading.read("postage", text, parse_money)
+    return text
+
+
+def _amount(reading: _Reading, part: str) -> tuple[str, str]:
+    return reading.read(amount_key(part), entered(amount_key(part)), amount_texts) or ("", "")
+
+
+def _sales(reading: _Reading, base: Assumptions, amount: Callable[[str], str]) -> dict[str, SaleTexts]:
+    """Sales by weight; each half is read with a stand-in for the other: only what was typed is to be read."""
+
+    def read(key: str, texts: Callable[[str], SaleTexts]) -> str | None:
+        name, text = key.partition("-")[0], amount(key)
+        reading.read(key, text, lambda text: with_given(base, sales={name: texts(text)}))
+        return text or None
+
+    whole, bodies = read("whole-price", SaleTexts), read("bodies-price", SaleTexts)
+    trim = read("trim-price", lambda text: SaleTexts(text, "1 %"))
+    share = read("trim-share", lambda text: SaleTexts(f"1 {base.currency}/kg", text))
+    return {"whole": SaleTexts(whole), "trim": SaleTexts(trim, share), "bodies": SaleTexts(bodies)}

@@ -1,0 +1,52 @@
+"""The answer in one card: what to bid, how, at what odds, why, and the one thing to find out first."""
+
+from __future__ import annotations
+
+import html
+
+import streamlit as st
+
+from app.common.show import remark
+from grader.units import together
+from grader.valuation import Offer
+from grader.valuation.words import each_words, highest_words, loss_words, question_rows, why_words
+
+_SELLER = "Ask "
+
+
+def show_verdict(offer: Offer) -> None:
+    """Draw the card."""
+    with st.container(key="verdict", border=True):
+        st.metric("Highest price worth paying", highest_words(offer))
+        lines = []
+        if offer.reason is None:
+            each = each_words(offer)
+            if each:
+                lines.append(("each", each))
+            lines.append(("way", f"Best way: {offer.way.title}."))
+        if offer.reason is None or offer.asking is not None:
+            lines.append(("odds", f"{loss_words(offer)}."))
+        lines.append(("why", why_words(offer) if offer.reason is None else offer.reason.message))
+        st.html("".join(f'<p class="{kind}">{html.escape(together(text))}</p>' for kind, text in lines))
+        ask = first_question(offer)
+        if ask is not None:
+            kind, question, worth = ask
+            st.html(
+                f'<p class="ask"><strong>{kind}:</strong> {html.escape(question)} '
+                f"<span>({html.escape(together(worth))})</span></p>"
+            )
+        remark(offer.statements[0])
+
+
+def first_question(offer: Offer) -> tuple[str, str, str] | None:
+    """The one thing to ask the seller, otherwise to find out: what it is, the words, what the answer is worth."""
+    rows = question_rows(offer)
+    of_seller = [row for row in rows if row[0].startswith(_SELLER)]
+    if of_seller:
+        return "Ask the seller", _without_ask(of_seller[0][0]), of_seller[0][1]
+    return ("Find out first", *rows[0]) if rows else None
+
+
+def _without_ask(text: str) -> str:
+    """A question without its first word, which stands before it already."""
+    return text.removeprefix(_SELLER)

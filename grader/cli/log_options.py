@@ -1,0 +1,58 @@
+"""What commands that use a log share. Nothing here loads the log's libraries until a log is opened."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from grader.cli.output import out
+from grader.units import parse_day
+
+if TYPE_CHECKING:
+    from grader.log import Log
+
+LotArgument = Annotated[str, typer.Argument(help="The lot's name or number.", show_default=False)]
+LogOption = Annotated[
+    str | None,
+    typer.Option(
+        help="The log: a file, or postgresql://user@host/database. Default: the usual file.",
+        show_default=False,
+    ),
+]
+JsonFlag = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+WhoOption = Annotated[str, typer.Option(help="Recorded by.")]
+
+
+def opened_log(path: str | None, *, must_exist: bool = False) -> Log:
+    """The log at a path, or the usual one."""
+    from grader.log import open_log
+
+    return open_log(path, must_exist=must_exist)
+
+
+def existing_log(path: str | None) -> Log:
+    """The log at a path, or the usual one; it must be there."""
+    return opened_log(path, must_exist=True)
+
+
+def say(text: str) -> None:
+    """Print a line as it is."""
+    out.print(text, markup=False)
+
+
+def lot_key(text: str) -> int | str:
+    """A lot's number or name: names always hold a letter."""
+    stripped = text.strip()
+    return int(stripped) if re.fullmatch(r"[0-9]{1,18}", stripped) else stripped
+
+
+def day_of(text: str | None) -> date:
+    """A day as typed; today if left out.
+
+    Raises:
+        UsageError: ``date-unreadable``.
+    """
+    return date.today() if text is None else parse_day(text)

@@ -1,0 +1,27 @@
+"""All the photos of one listing: which show the same boards, so that each counts once, by the best look at it."""
+
+from __future__ import annotations
+
+from grader.listing.assign import Division, Group, MatchDoubt
+from grader.listing.looks import Look
+from grader.listing.model import BoardLook, Listing, ListingPhoto, LotBoard
+from grader.listing.read import Progress, read_listing
+from grader.listing.said import LISTING_FILE, ListingCorrections, Saying, Spot, parse_listing_corrections
+
+__all__ = [
+    "LISTING_FILE",
+    "BoardLook",
+    "Division",
+    "Group",
+    "Listing",
+    "ListingCorrections",
+    "ListingPhoto",
+    "Look",
+    "LotBoard",
+    "MatchDoubt",
+    "Progress",
+    "Saying",
+    "Spot",
+    "parse_listing_corrections",
+    "read_listing",
+]

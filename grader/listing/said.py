@@ -1,0 +1,132 @@
+"""What a person says of a listing's sheet: looks that are at the same board, and looks that are not.
+
+A look is named by the first characters of its photo's sha256 and a point within it, so that the word holds when files
+are renamed, and when boards are found a little differently.
+"""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal, get_args
+
+from calibration.errors import DataFileError
+from calibration.reading import FileKind
+
+Word = Literal["same", "backs", "apart"]
+WORDS: tuple[Word, ...] = get_args(Word)
+LISTING_FILE = FileKind(
+    code="listing-corrections",
+    what="corrections of a listing",
+    most_bytes=1_000_000,
+    fix='Write it as: [[sayings]] say = "same" (or "backs", "apart"), one = ["1a2b3c4d", 310, 225], '
+    'other = ["front.jpg", 80, 91]: the photo and a point on the board, in pixels.',
+)
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A point in a photo, on a board.
+
+    Attributes:
+        photo: the beginning of its sha256, or its name.
+        at_px: (x, y) in the upright photo.
+    """
+
+    photo: str
+    at_px: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Saying:
+    """One thing said.
+
+    Attributes:
+        word: ``same`` face of one board, its two faces (``backs``), or two boards (``apart``).
+        one: a look.
+        other: another one.
+    """
+
+    word: Word
+    one: Spot
+    other: Spot
+
+    def as_json(self) -> dict[str, Any]:
+        """The form in a file."""
+        return {"say": self.word, "one": _spot_json(self.one), "other": _spot_json(self.other)}
+
+
+@dataclass(frozen=True)
+class ListingCorrections:
+    """All that was said of one listing.
+
+    Attributes:
+        sayings: in the order in which they were said; the last of two that disagree counts.
+        without: photos to leave out, by the beginning of their sha256 or their name.
+    """
+
+    sayings: tuple[Saying, ...] = ()
+    without: tuple[str, ...] = ()
+
+    def as_json(self) -> dict[str, Any]:
+        """The form that ``parse_listing_corrections`` reads back."""
+        return {"listing": 1, "sayings": [s.as_json() for s in self.sayings], "without": list(self.without)}
+
+
+NOTHING = ListingCorrections()
+
+
+def parse_listing_corrections(text: str | bytes, source: str = "the corrections") -> ListingCorrections:
+    """From a JSON or TOML file: ``[[sayings]] say = "same"``, ``one = ["a1b2c3d4", 120, 80]``, ``other = […]``.
+
+    Args:
+        text: of the file.
+        source: what to call it in messages.
+
+    Raises:
+        DataFileError: ``listing-corrections-invalid``.
+    """
+    raw = text.encode() if isinstance(text, str) else text
+    data = _data(raw, source)
+    sayings = data.get("sayings", [])
+    without = data.get("without", [])
+    if not isinstance(sayings, Sequence) or not isinstance(without, Sequence) or isinstance(without, str):
+        raise _invalid(source, "sayings and without must be lists")
+    if not all(isinstance(each, str) for each in without):
+        raise _invalid(source, "without must hold names of photos")
+    return ListingCorrections(tuple(_saying(each, source) for each in sayings), tuple(without))
+
+
+def _data(raw: bytes, source: str) -> Mapping[str, Any]:
+    try:
+        text = raw.decode("utf-8")
+        data = json.loads(text) if text.lstrip().startswith("{") else tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise _invalid(source, "neither JSON nor TOML") from error
+    if not isinstance(data, Mapping):
+        raise _invalid(source, "no table")
+    return data
+
+
+def _saying(data: object, source: str) -> Saying:
+    if not isinstance(data, Mapping) or data.get("say") not in WORDS:
+        raise _invalid(source, f"each saying needs say = one of {', '.join(WORDS)}")
+    word: Word = next(w for w in WORDS if w == data["say"])
+    return Saying(word, _spot(data.get("one"), source), _spot(data.get("other"), source))
+
+
+def _spot(data: object, source: str) -> Spot:
+    match data:
+        case [str(photo), int() | float() as x, int() | float() as y] if not isinstance(x, bool) and len(photo) > 0:
+            return Spot(photo, (float(x), float(y)))
+    raise _invalid(source, "one and other must be [photo, x, y]")
+
+
+def _spot_json(spot: Spot) -> list[Any]:
+    return [spot.photo, *(round(v, 1) for v in spot.at_px)]
+
+
+def _invalid(source: str, why: str) -> DataFileError:
+    return LISTING_FILE.invalid(source, why)

@@ -1,0 +1,140 @@
+"""What a few boards that were seen say of the others: the spread, bare boards and the mean, all unknown together.
+
+A seen board is bare with a chance ``b``; otherwise the logarithm of its gold is normal with mean ``m`` and spread
+``s``. What is held of ``s`` and ``b`` beforehand is in ``data/spread.toml``. Given the boards seen,
+
+    p(s | y) ~ p(s) s^(1 - k) exp(-S / (2 s²)),   m | s, y ~ N(mean of y, s² / k),
+    p(b | z of n bare) ~ p(b) b^z (1 - b)^(n - z)
+
+with ``y`` the logarithms of the ``k`` boards that hold gold and ``S`` the sum of their squared deviations (Gelman et
+al., Bayesian Data Analysis, 3rd ed. 2013, 3.2 and 2.4; flat in ``m``). Boards seen together show their mean: a mean
+of lognormals is taken for a lognormal of the same two moments (Fenton, IRE Trans. Commun. Syst. 8 (1960) 57). So is
+that of the boards that nobody saw: ``(1 - b) exp(m + s² / 2)`` with the relative variance
+``(exp(s²) / (1 - b) - 1) / (N - n)``, Cochran's for a mean (Sampling Techniques, 3rd ed. 1977, 2.2). Draws of all
+three give the ratio of that mean to the one seen; of what it is above one on average, a share is taken
+(``mean_taken``), nothing where one board or one heap was seen.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from calibration import quantiles
+from calibration.inputs import FloatArray
+from calibration.reading import packaged_text
+from calibration.sourced import SourcedValue, parse
+from grader.lot.observed import Observed
+
+# With less than a fiftieth of the richest one's gold a board counts as bare: its logarithm says nothing of others.
+_BARE = 0.02
+_GRID, _FROM, _TO, _MOST_BARE = 48, 0.04, 2.2, 0.9
+_DRAWS, _KEPT = 4096, 400
+_SEED = 20_112
+
+
+@dataclass(frozen=True)
+class Unseen:
+    """What is held of the boards that nobody photographed.
+
+    Attributes:
+        ratio: their mean ÷ the mean of those seen, equally likely values, rising, float64 (400,).
+        relative_sd: standard deviation between boards ÷ their mean, as it is most likely.
+    """
+
+    ratio: FloatArray
+    relative_sd: float
+
+
+def unseen_of(seen: Sequence[Observed], others: float, reach: float) -> Unseen:
+    """What boards that were seen say of others.
+
+    Args:
+        seen: at least one.
+        others: how many boards were not seen, above zero.
+        reach: the ratio stays within this factor either way.
+    """
+    spread, spread_weight = _spreads()
+    bare, bare_weight = _bare_shares()
+    mean = sum(o.gold for o in seen) / sum(o.size for o in seen)
+    rich = max((o.gold / o.size for o in seen), default=0.0)
+    held = [o for o in seen if o.gold / o.size > _BARE * rich > 0]
+    alone = [o for o in seen if o.boards == 1]
+    without = sum(o not in held for o in alone)
+    middle, width, likely = _mean_of_log(held, mean, spread)
+    by_spread = _normalised(np.log(spread_weight) + likely)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        nothing_bare = np.where(bare > 0, np.log(bare), -np.inf)
+        some = without * nothing_bare if without else np.zeros_like(bare)
+        by_bare = _normalised(np.log(bare_weight) + some + (len(alone) - without) * np.log1p(-bare))
+    u, v, w, x = _even_draws()
+    at, share = np.searchsorted(np.cumsum(by_spread), u), np.searchsorted(np.cumsum(by_bare), v)
+    at, share = np.minimum(at, len(spread) - 1), np.minimum(share, len(bare) - 1)
+    s, b = spread[at], bare[share]
+    typical = (1 - b) * np.exp(middle[at] + width[at] * w + s**2 / 2)
+    scatter = np.log1p((np.exp(s**2) / (1 - b) - 1) / max(others, 1.0))
+    ratio = typical * np.exp(np.sqrt(scatter) * x - scatter / 2)
+    ratio = np.clip(ratio, 1 / reach, reach)
+    taken = spread_figures()["mean_taken"].value * (1 - 1 / len(seen))
+    ratio = ratio / ratio.mean() ** (1 - taken)
+    kept = np.quantile(ratio, (np.arange(_KEPT) + 0.5) / _KEPT)
+    return Unseen(kept, float(np.median(np.sqrt(np.exp(s**2) / (1 - b) - 1))))
+
+
+def _mean_of_log(
+    held: Sequence[Observed], mean: float, spread: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """For each spread: mean and spread of ``m``, and the boards' log-likelihood, each (grid,)."""
+    if not held:
+        return np.zeros_like(spread), spread, np.zeros_like(spread)
+    y = np.log([o.gold / o.size / mean for o in held])
+    together = np.array([o.boards for o in held], dtype=np.float64)
+    variance = np.log1p((np.exp(spread[:, None] ** 2) - 1) / together)  # of the logarithm of a mean of so many
+    y = y - (spread[:, None] ** 2 - variance) / 2
+    precision = (1 / variance).sum(axis=1)
+    middle = (y / variance).sum(axis=1) / precision
+    squares = ((y - middle[:, None]) ** 2 / variance).sum(axis=1)
+    likely = -0.5 * (np.log(variance).sum(axis=1) + np.log(precision) + squares)
+    return middle, 1 / np.sqrt(precision), likely
+
+
+def _normalised(log_weight: FloatArray) -> FloatArray:
+    weight = np.exp(log_weight - log_weight.max())
+    return np.asarray(weight / weight.sum())
+
+
+@cache
+def _spreads() -> tuple[FloatArray, FloatArray]:
+    """Spreads, and how likely each is beforehand."""
+    known = spread_figures()
+    spread = np.exp(np.linspace(math.log(_FROM), math.log(_TO), _GRID))
+    z = (np.log(spread) - math.log(known["spread_log"].value)) / known["spread_log_factor"].value
+    return spread, np.exp(-0.5 * z**2)
+
+
+@cache
+def _bare_shares() -> tuple[FloatArray, FloatArray]:
+    """Shares of bare boards, none first, and how likely each is beforehand."""
+    known = spread_figures()
+    share = (np.arange(_GRID) + 0.5) / _GRID * _MOST_BARE
+    weight = (1 - share) ** (known["bare_boards"].value - 1)
+    none = known["none_bare"].value
+    return np.concatenate([[0.0], share]), np.concatenate([[none], (1 - none) * weight / weight.sum()])
+
+
+@cache
+def _even_draws() -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Two columns of uniform and two of normal numbers (n,), one from each of n slices (Latin hypercube sampling)."""
+    rng = np.random.default_rng(_SEED)
+    u, v, w, x = (rng.permutation(quantiles.strata(rng, _DRAWS)[0]) for _ in range(4))
+    return u, v, quantiles.normal(w), quantiles.normal(x)
+
+
+@cache
+def spread_figures() -> dict[str, SourcedValue]:
+    """The figures of ``data/spread.toml``."""
+    return dict(parse(packaged_text("grader.lot", "data/spread.toml"), "spread"))

@@ -1,0 +1,67 @@
+"""A cluster to work on: on this machine, or one that is there already. Dask does the work; nothing here schedules."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+from calibration.errors import UsageError
+
+if TYPE_CHECKING:
+    from distributed import Client
+
+LOCAL = "local"
+_ALLOWED_DEATHS = 3  # of workers under one batch before it counts as failed
+
+
+@contextmanager
+def connected(address: str, workers: int = 0) -> Iterator[Client]:
+    """A client of the cluster at an address, or of one that is started here and ended afterwards.
+
+    Workers are processes of one thread: OpenCV's threads and Dask's would multiply. They are spawned, because
+    ONNX Runtime does not outlive a fork.
+
+    Args:
+        address: "local", or a scheduler's, such as "tcp://10.0.0.5:8786".
+        workers: of a local cluster; 0 for one a core.
+
+    Raises:
+        UsageError: ``cluster-missing``: Dask is not installed; ``cluster-unreachable``.
+    """
+    try:
+        import dask
+        from distributed import Client, LocalCluster
+    except ImportError as error:
+        raise UsageError(
+            "cluster-missing",
+            "A cluster needs Dask, which is not installed.",
+            "Install board-gold-grader[cluster], here and on every worker.",
+        ) from error
+    settings = {
+        "distributed.worker.multiprocessing-method": "spawn",
+        "distributed.scheduler.allowed-failures": _ALLOWED_DEATHS,
+        # memory is the photos': nothing is worth writing to disk, and no worker need wait
+        "distributed.worker.memory.spill": False,
+        "distributed.worker.memory.target": False,
+    }
+    with dask.config.set(settings):
+        if address == LOCAL:
+            with (
+                LocalCluster(
+                    n_workers=workers or None, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0"
+                ) as cluster,
+                Client(cluster) as client,
+            ):
+                yield client
+            return
+        try:
+            client = Client(address, timeout=10)
+        except (OSError, ValueError) as error:
+            raise UsageError(
+                "cluster-unreachable",
+                f"There is no scheduler at {address} ({error}).",
+                "Start one with dask scheduler, and workers with dask worker, and check the address.",
+            ) from error
+        with client:
+            yield client

@@ -1,0 +1,126 @@
+"""Listings as they are named: a folder with a folder for each, or a CSV file of pictures.
+
+Folders and files may be anywhere that fsspec reads: on this machine, or in object storage by their URL.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import posixpath
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+import fsspec
+
+from calibration.errors import UsageError
+from calibration.reading import FileKind, parse_toml
+from grader.listing_text import ListingText, read_listing_text
+
+ENDINGS = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif")
+TEXTS = ("listing.toml", "listing.txt")
+SAID = ("asking", "count", "mass", "postage")
+_KIND = FileKind(
+    code="listing-said",
+    what="the text of a listing",
+    most_bytes=1_000_000,
+    fix='Write it as: asking = "120 USD", and count = "40" or mass = "5 kg".',
+)
+_LIST = FileKind(
+    code="market-list",
+    what="a list of pictures",
+    most_bytes=200_000_000,
+    fix="Give it the columns listing and picture; asking, count, mass and postage may follow.",
+)
+
+
+@dataclass(frozen=True)
+class Listing:
+    """What is offered in one place.
+
+    Attributes:
+        name: of its folder, or as the list calls it.
+        pictures: paths or URLs, in order.
+        said: what the seller says of it, as typed: any of ``SAID``.
+        trouble: why its text could not be read; empty where it could, or where there is none.
+    """
+
+    name: str
+    pictures: tuple[str, ...]
+    said: Mapping[str, str] = field(default_factory=dict)
+    trouble: str = ""
+
+
+def read_market(source: str) -> list[Listing]:
+    """The listings of a folder, or of a CSV file that names a picture in each row.
+
+    Raises:
+        UsageError: ``market-empty``: there are no pictures.
+        DataFileError: the list cannot be read.
+    """
+    files, path = fsspec.url_to_fs(source)
+    if not files.exists(path):
+        raise UsageError("market-missing", f"There is no {source}.", "Check the name and the folder.")
+    found = list(_in_folder(files, path) if files.isdir(path) else _in_list(files, path))
+    if not found:
+        raise UsageError(
+            "market-empty",
+            f"There are no pictures in {source}.",
+            "Put the pictures of each listing into a folder of its own, or name them in a CSV file.",
+        )
+    return found
+
+
+def _in_folder(files: fsspec.AbstractFileSystem, root: str) -> Iterator[Listing]:
+    for folder in sorted([root, *(e["name"] for e in files.ls(root, detail=True) if e["type"] == "directory")]):
+        inside = sorted(e["name"] for e in files.ls(folder, detail=True) if e["type"] == "file")
+        pictures = [p for p in inside if p.lower().endswith(ENDINGS) and not posixpath.basename(p).startswith(".")]
+        if not pictures:
+            continue
+        texts = [p for end in TEXTS for p in inside if posixpath.basename(p) == end]
+        said, trouble = _said(files, texts[0]) if texts else ({}, "")
+        yield Listing(
+            posixpath.basename(folder.rstrip("/")), tuple(map(files.unstrip_protocol, pictures)), said, trouble
+        )
+
+
+def _said(files: fsspec.AbstractFileSystem, path: str) -> tuple[dict[str, str], str]:
+    try:
+        text = files.cat_file(path, end=_KIND.most_bytes).decode("utf-8-sig")
+        if path.endswith(".toml"):
+            told = parse_toml(text, posixpath.basename(path), _KIND)
+            return {key: str(told[key]) for key in SAID if key in told}, ""
+    except (UsageError, OSError, UnicodeDecodeError) as error:
+        return {}, str(error)
+    return said_in(read_listing_text(text)), ""
+
+
+def said_in(text: ListingText) -> dict[str, str]:
+    """What was read from a listing's text, as typed; the mass only where no number is said."""
+    found = {key: part.value for key in SAID if (part := getattr(text, key)) is not None}
+    if "count" in found:
+        found.pop("mass", None)
+    return found
+
+
+def _in_list(files: fsspec.AbstractFileSystem, path: str) -> Iterator[Listing]:
+    try:
+        text = files.cat_file(path, end=_LIST.most_bytes).decode("utf-8-sig")
+        rows = list(csv.DictReader(io.StringIO(text)))
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise _LIST.invalid(path, str(error)) from error
+    if rows and not {"listing", "picture"} <= set(rows[0]):
+        raise _LIST.invalid(path, "without the columns listing and picture")
+    pictures: dict[str, list[str]] = defaultdict(list)
+    said: dict[str, dict[str, str]] = defaultdict(dict)
+    folder = posixpath.dirname(path)
+    for row in rows:
+        name, picture = (row["listing"] or "").strip(), (row["picture"] or "").strip()
+        if not picture:
+            continue
+        own = "://" in picture or picture.startswith("/")
+        pictures[name].append(picture if own else files.unstrip_protocol(posixpath.join(folder, picture)))
+        said[name] |= {key: text for key in SAID if (text := (row.get(key) or "").strip())}
+    for name, some in pictures.items():
+        yield Listing(name, tuple(some), said[name])

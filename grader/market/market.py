@@ -1,0 +1,56 @@
+"""The front door of a market: listings in, a ranking out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from grader.bid import WorkBench
+from grader.market.listings import Listing
+from grader.market.pictures import stamp_of
+from grader.market.rank import Ranked, ranked
+from grader.market.results import Form, Results
+from grader.market.run import Told, measure_pictures
+from grader.request import Request
+from grader.valuation import Assumptions
+
+if TYPE_CHECKING:
+    from distributed import Client
+
+
+class Market:
+    """Some listings, and where their results are kept.
+
+    Args:
+        listings: as ``read_market`` gives them.
+        request: how every picture is measured.
+        results: folder or URL.
+        form: of new files of results.
+
+    Raises:
+        UsageError: ``market-results``.
+    """
+
+    def __init__(self, listings: Sequence[Listing], request: Request, results: str, form: Form = "jsonl") -> None:
+        self._listings = tuple(listings)
+        self._request = request
+        self._results = Results(results, form)
+
+    @property
+    def picture_count(self) -> int:
+        """Pictures of all listings, each path once."""
+        return len(self._pictures())
+
+    def measure(self, client: Client | None = None, told: Told = lambda _: None) -> dict[str, str]:
+        """Measure what is new; the content of each picture by its path."""
+        request = self._request
+        return measure_pictures(self._pictures(), request.as_json(), stamp_of(request), self._results, client, told)
+
+    def ranked(
+        self, content: Mapping[str, str], figures: Assumptions, bench: WorkBench | None = None
+    ) -> list[Ranked]:
+        """The listings, the best first."""
+        return ranked(self._listings, content, self._results.rows(stamp_of(self._request)), figures, bench)
+
+    def _pictures(self) -> list[str]:
+        return list(dict.fromkeys(p for one in self._listings for p in one.pictures))

@@ -1,0 +1,106 @@
+"""One picture's way to a row of results: what a worker does, wherever it runs.
+
+A row is a mapping of plain values, so that it crosses processes and files alike. Its ``content`` is the picture's
+sha256: the same picture is one row, wherever and however often it turns up.
+"""
+
+from __future__ import annotations
+
+import base64
+import functools
+import hashlib
+import json
+import traceback
+from collections.abc import Collection, Sequence
+from typing import Any
+
+import cv2
+import fsspec
+
+from calibration.errors import GraderError, PhotoError
+from grader.coverage.choose import segmenter_named
+from grader.measured import Measured
+from grader.photo import load_photo, reduced
+from grader.photo.header import MAX_FILE_BYTES
+from grader.pipeline import measure
+from grader.request import Request
+from grader.version import __version__
+
+Row = dict[str, Any]
+
+COLUMNS = ("content", "stamp", "picture", "state", "code", "message", "record", "thumbnail")
+MEASURED, FAILED, KNOWN = "measured", "failed", "known"
+TRIES = 2
+UNFORESEEN, WORKER_LOST = "unforeseen", "worker-lost"
+TRY_AGAIN = (UNFORESEEN, WORKER_LOST)
+"""Codes of failures that may not be the picture's fault: the next run tries again."""
+_THUMBNAIL_PX = 220
+_THUMBNAIL_QUALITY = 70
+
+
+def stamp_of(request: Request) -> str:
+    """How a picture was measured, in twelve digits: results of other versions or requests are no results."""
+    said = json.dumps([__version__, request.as_json()], sort_keys=True)
+    return hashlib.sha256(said.encode()).hexdigest()[:12]
+
+
+def measure_batch(
+    pictures: Sequence[str], request_json: dict[str, Any], known: Collection[str] = frozenset(), threads: int = 0
+) -> list[Row]:
+    """A row for each of some pictures, in their order; nothing that is wrong with one stops the others.
+
+    Args:
+        pictures: paths or URLs.
+        request_json: as ``Request.as_json`` gives it.
+        known: contents that were measured before: read, but not measured again.
+        threads: of OpenCV and the network in this process; 0 leaves them.
+    """
+    _prepare(threads)
+    request = Request.from_json(request_json)
+    return [_row(picture, request, known) for picture in pictures]
+
+
+@functools.cache
+def _prepare(threads: int) -> None:
+    """Once in a process: threads, and the network with its weights."""
+    if threads:
+        cv2.setNumThreads(threads)
+    segmenter_named()
+
+
+def _row(picture: str, request: Request, known: Collection[str]) -> Row:
+    row: Row = dict.fromkeys(COLUMNS, "") | {"picture": picture, "stamp": stamp_of(request), "state": FAILED}
+    for left in reversed(range(TRIES)):
+        try:
+            data = _read(picture)
+            row["content"] = hashlib.sha256(data).hexdigest()
+            if row["content"] in known:
+                return row | {"state": KNOWN}
+            return row | _measured(data, picture, request)
+        except GraderError as error:  # what is wrong with the picture stays wrong
+            return row | {"code": error.code, "message": error.message, "content": row["content"] or f"no:{picture}"}
+        except Exception as error:
+            if not left:
+                said = "".join(traceback.format_exception_only(error)).strip()
+                return row | {"code": UNFORESEEN, "message": said, "content": row["content"] or f"no:{picture}"}
+    raise AssertionError("tries end")
+
+
+def _read(picture: str) -> bytes:
+    try:
+        with fsspec.open(picture, "rb") as file:
+            return bytes(file.read(MAX_FILE_BYTES + 1))
+    except FileNotFoundError as error:
+        raise PhotoError("photo-missing", f"There is no file {picture}.", "Check the name and the folder.") from error
+
+
+def _measured(data: bytes, picture: str, request: Request) -> Row:
+    photo = load_photo(data, name=picture.rsplit("/", 1)[-1])
+    record = Measured.of(measure(photo, request))
+    small, _ = reduced(photo.rgb, _THUMBNAIL_PX)
+    jpeg = cv2.imencode(".jpg", small[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, _THUMBNAIL_QUALITY])[1].tobytes()
+    return {
+        "state": MEASURED,
+        "record": json.dumps(record.to_dict(), ensure_ascii=False, allow_nan=False),
+        "thumbnail": base64.b64encode(jpeg).decode("ascii"),
+    }

@@ -1,0 +1,214 @@
+"""From rows of results to what each listing is worth, the best first, and how a budget is spread over them."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from calibration.errors import GraderError, UnitError
+from calibration.notices import Notice
+from grader.bid import WorkBench
+from grader.lot import estimate_lot, one_part
+from grader.lot_offer import LotOffer, asking_price, offer_for
+from grader.market.listings import Listing
+from grader.market.pictures import MEASURED, Row
+from grader.measured import Measured
+from grader.units import AskingPrice
+from grader.valuation import Assumptions
+from grader.valuation.many_lots import left_for_this
+from grader.valuation.postage import with_postage
+
+
+@dataclass(frozen=True)
+class Ranked:
+    """One listing as a buyer sees it; amounts in ``currency``, None where there is none.
+
+    Attributes:
+        name: of the listing.
+        pictures: how many it has.
+        measured: how many of them carry a measurement.
+        currency: of the amounts.
+        bid: the highest price worth paying.
+        asking: the seller's price for the lot.
+        margin: expected profit at that price.
+        chance_of_loss: at that price, 0..1.
+        gold_mg: low end, middle and high end of the 90 % range.
+        ask: what to ask the seller, the most valuable first.
+        refused: why there is no bid; empty where there is one.
+        notes: what to know of the listing's text and pictures.
+        buy: whether the budget takes it; None where none was given.
+        thumbnails: JPEG, base64.
+    """
+
+    name: str
+    pictures: int
+    measured: int
+    currency: str
+    bid: float | None = None
+    asking: float | None = None
+    margin: float | None = None
+    chance_of_loss: float | None = None
+    gold_mg: tuple[float, float, float] | None = None
+    ask: tuple[str, ...] = ()
+    refused: str = ""
+    notes: tuple[str, ...] = ()
+    buy: bool | None = None
+    thumbnails: tuple[str, ...] = ()
+
+    def as_json(self) -> dict[str, Any]:
+        """A JSON object, without the thumbnails."""
+        return {
+            "listing": self.name,
+            "pictures": self.pictures,
+            "measured": self.measured,
+            "currency": self.currency,
+            "bid": self.bid,
+            "asking": self.asking,
+            "margin": self.margin,
+            "chance_of_loss": self.chance_of_loss,
+            "gold_mg": None if self.gold_mg is None else list(self.gold_mg),
+            "ask": list(self.ask),
+            "refused": self.refused,
+            "notes": list(self.notes),
+            "buy": self.buy,
+        }
+
+
+def ranked(
+    listings: Sequence[Listing],
+    content: Mapping[str, str],
+    rows: Mapping[str, Row],
+    figures: Assumptions,
+    bench: WorkBench | None = None,
+) -> list[Ranked]:
+    """Each listing valued, the one with the highest expected profit at its asking price first.
+
+    Those without an asking price follow by their bid, and those without a bid come last.
+
+    Args:
+        listings: as read.
+        content: of each picture, by its path.
+        rows: of results, by content.
+        figures: with a gold price.
+        bench: that plans the work; None for the shipped examples.
+    """
+    found = [
+        valued(one, [rows[content[p]] for p in one.pictures if content.get(p) in rows], figures, bench)
+        for one in listings
+    ]
+    return sorted(found, key=_order)
+
+
+def _order(one: Ranked) -> tuple[int, float]:
+    if one.margin is not None:
+        return 0, -one.margin
+    return (1, -one.bid) if one.bid is not None else (2, 0.0)
+
+
+def valued(listing: Listing, rows: Sequence[Row], figures: Assumptions, bench: WorkBench | None = None) -> Ranked:
+    """One listing; whatever is wrong with it is its own ``refused`` or a note."""
+    different = {row["content"]: row for row in rows}
+    bad = [
+        f"{row['picture'].rsplit('/', 1)[-1]}: {row['message']}"
+        for row in different.values()
+        if row["state"] != MEASURED
+    ]
+    records = [Measured.from_dict(json.loads(r["record"])) for r in different.values() if r["state"] == MEASURED]
+    usable = [m for m in records if m.without_gold() is None]
+    one = Ranked(
+        listing.name,
+        len(listing.pictures),
+        len(usable),
+        figures.currency,
+        notes=(*((listing.trouble,) if listing.trouble else ()), *bad),
+        thumbnails=tuple(r["thumbnail"] for r in different.values() if r["thumbnail"]),
+    )
+    if not usable:
+        why = next((reason for m in records if (reason := m.without_gold()) is not None), None)
+        return replace(
+            one,
+            refused=why.message if why is not None else "No picture could be measured.",
+            ask=() if why is None else (why.advice,),
+        )
+    try:
+        asking, not_said = _asking(listing)
+        return _with_offer(
+            replace(one, notes=(*one.notes, *not_said)), _offer(listing, usable, asking, figures, bench)
+        )
+    except GraderError as error:
+        return replace(one, refused=error.message, ask=(error.advice,))
+
+
+def _asking(listing: Listing) -> tuple[AskingPrice | None, tuple[str, ...]]:
+    """The seller's price; none, and the reason, where it cannot be read, for a bid needs none."""
+    try:
+        return asking_price(listing.said.get("asking")), ()
+    except UnitError as error:
+        return None, (f"{error.message} {error.advice}",)
+
+
+def _offer(
+    listing: Listing,
+    usable: Sequence[Measured],
+    asking: AskingPrice | None,
+    figures: Assumptions,
+    bench: WorkBench | None,
+) -> LotOffer:
+    said = listing.said
+    if postage := said.get("postage"):
+        figures = with_postage(figures, postage)
+    lot = one_part(seen_once(usable, said), count=said.get("count", ""), mass=said.get("mass", ""))
+    return offer_for(estimate_lot(lot), figures, asking, bench)
+
+
+def seen_once(usable: Sequence[Measured], said: Mapping[str, str]) -> list[Measured]:
+    """The measurements that a lot is made of, so that no board counts twice.
+
+    Several pictures may show the same boards. Where the seller says how many boards there are, or what they weigh,
+    the total does not depend on it and every picture teaches what a board holds; otherwise only the picture with the
+    most boards counts, which is too few rather than too many.
+    """
+    if said.get("count") or said.get("mass") or len(usable) == 1:
+        return list(usable)
+    return [max(usable, key=lambda m: m.likely_boards.value)]
+
+
+def _with_offer(one: Ranked, offer: LotOffer) -> Ranked:
+    at = offer.asking
+    return replace(
+        one,
+        bid=float(offer.highest_price.amount),
+        asking=None if at is None else at.price,
+        margin=None if at is None else at.expected_profit,
+        chance_of_loss=None if at is None else at.chance_of_loss,
+        gold_mg=(offer.gold_mg.low, offer.gold_mg.value, offer.gold_mg.high),
+        ask=tuple(q.text for q in offer.questions[:3]),
+        refused="" if offer.reason is None else offer.reason.message,
+        notes=(*one.notes, *_told(offer.notices)),
+    )
+
+
+def _told(notices: Iterable[Notice]) -> list[str]:
+    return [n.message for n in notices if n.code not in ("example-assumptions",)]
+
+
+def spread(listings: Sequence[Ranked], budget: float, accepted_loss: float) -> list[Ranked]:
+    """The listings with what a budget buys of them at their asking prices marked.
+
+    The rule for many lots (``grader.valuation.many_lots``): take what pays on average while, over all that is
+    bought, losses stay as likely as accepted. What brings most for each unit of money comes first.
+    """
+    order = sorted(
+        (i for i, one in enumerate(listings) if one.asking and one.margin is not None and one.margin > 0),
+        key=lambda i: -(listings[i].margin or 0) / (listings[i].asking or 1),
+    )
+    taken: dict[int, float] = {}
+    spent = 0.0
+    for i in order:
+        price, chance = listings[i].asking or 0.0, listings[i].chance_of_loss or 0.0
+        if spent + price <= budget and chance <= left_for_this(accepted_loss, tuple(taken.values())):
+            taken[i] = chance
+            spent += price
+    return [replace(one, buy=i in taken) for i, one in enumerate(listings)]

@@ -1,0 +1,123 @@
+"""From pictures to rows of results: in this process, or on the workers of a cluster."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from itertools import islice
+from typing import TYPE_CHECKING, Any
+
+from grader.market.pictures import FAILED, WORKER_LOST, Row, measure_batch
+from grader.market.results import Results
+
+if TYPE_CHECKING:
+    from distributed import Client
+
+Told = Callable[[int], None]
+Work = Callable[..., list[Row]]
+BATCH = 4
+"""Pictures of a batch: a second or two of work, against some milliseconds of a scheduler's."""
+
+_AHEAD = 3  # batches that wait at each worker: it never runs dry, and memory stays flat however many there are
+
+
+def run_here(
+    batches: Iterable[Sequence[str]], request: dict[str, Any], known: Collection[str], work: Work = measure_batch
+) -> Iterator[list[Row]]:
+    """Batch by batch, one after another."""
+    for batch in batches:
+        yield work(tuple(batch), request, known)
+
+
+def run_on(
+    client: Client,
+    batches: Iterable[Sequence[str]],
+    request: dict[str, Any],
+    known: Collection[str],
+    work: Work = measure_batch,
+) -> Iterator[list[Row]]:
+    """The same on a Dask cluster, in the order in which they are done.
+
+    A batch whose worker dies is given to another; one that fails itself is tried once more, and then makes rows that
+    say so.
+    """
+    from distributed import as_completed
+
+    # a task like any other, so that it is made anew where the worker that held it died
+    shared = client.submit(frozenset, tuple(known), pure=False)
+    waiting = iter(batches)
+    given: dict[Any, tuple[Sequence[str], int]] = {}
+
+    def give(batch: Sequence[str], tries: int) -> Any:
+        future = client.submit(work, tuple(batch), request, shared, 1, pure=False, retries=0)
+        given[future] = (batch, tries)
+        return future
+
+    room = _AHEAD * max(1, sum(client.nthreads().values()))
+    done = as_completed([give(b, 0) for b in islice(waiting, room)], with_results=False)
+    for future in done:
+        batch, tries = given.pop(future)
+        if future.status == "finished":
+            yield future.result()
+        elif not tries:
+            done.add(give(batch, 1))
+            continue
+        else:
+            yield [_lost(picture, future.exception()) for picture in batch]
+        del future  # the row is with us: the worker may forget it
+        following = next(waiting, None)
+        if following is not None:
+            done.add(give(following, 0))
+
+
+def _batches(pictures: Iterable[str], size: int) -> Iterator[tuple[str, ...]]:
+    left = iter(pictures)
+    while batch := tuple(islice(left, size)):
+        yield batch
+
+
+def _lost(picture: str, error: BaseException | None) -> Row:
+    return {
+        "content": f"no:{picture}",
+        "stamp": "",
+        "picture": picture,
+        "state": FAILED,
+        "code": WORKER_LOST,
+        "message": f"Two workers ended while they measured this batch ({type(error).__name__}).",
+        "record": "",
+        "thumbnail": "",
+    }
+
+
+def measure_pictures(
+    pictures: Sequence[str],
+    request: dict[str, Any],
+    stamp: str,
+    results: Results,
+    client: Client | None = None,
+    told: Told = lambda _: None,
+    batch: int = BATCH,
+) -> dict[str, str]:
+    """Measure what is new, and keep each batch's rows as they come.
+
+    Args:
+        pictures: paths or URLs; each is read once.
+        request: as ``Request.as_json`` gives it.
+        stamp: of that request.
+        results: where rows are kept.
+        client: of a cluster; None for this process.
+        told: called with the number of pictures of each batch that is done.
+        batch: pictures of a batch.
+
+    Returns:
+        The content of each picture, by its path.
+    """
+    known = results.known(stamp)
+    content: dict[str, str] = {}
+    batches = _batches(dict.fromkeys(pictures), batch)
+    coming = run_here(batches, request, known) if client is None else run_on(client, batches, request, known)
+    for rows in coming:
+        kept = [row | {"stamp": stamp} for row in rows]
+        results.add(kept)
+        content |= {row["picture"]: row["content"] for row in kept}
+        told(len(kept))
+    return content

@@ -1,0 +1,98 @@
+"""A listing read whole, on one of our own renders and copies of it: nothing about the files themselves matters."""
+
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from calibration.errors import UsageError
+from grader.listing import Listing, ListingCorrections, Saying, Spot, read_listing
+from grader.listing.sheet import inner_point, sheet_html
+from grader.lot import estimate_lot
+from grader.samples import samples_folder
+
+PICTURE = samples_folder() / "memory-modules.jpg"
+BOARDS = 4
+
+
+@cache
+def rgb() -> np.ndarray:
+    return cv2.imread(str(PICTURE))
+
+
+def coded(picture: np.ndarray, quality: int = 90) -> bytes:
+    return bytes(cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, quality])[1])
+
+
+COPIES: dict[str, Callable[[], bytes]] = {
+    "packed": lambda: coded(rgb(), 70),
+    "turned": lambda: coded(np.rot90(rgb()).copy()),
+}
+
+
+@cache
+def alone() -> Listing:
+    return read_listing([PICTURE])
+
+
+def area(listing: Listing) -> float:
+    assert listing.plated_area_mm2 is not None
+    return listing.plated_area_mm2.value
+
+
+def test_one_photo_is_a_listing() -> None:
+    assert len(alone().boards) == BOARDS
+    assert alone().board_count.value == BOARDS
+    gold = estimate_lot(alone().lot()).gold_mg
+    assert alone().gold_mg is not None
+    assert float(np.median(gold.draws())) == pytest.approx(alone().gold_mg.value, rel=0.02)
+
+
+def test_a_duplicate_a_wrong_file_and_names_change_nothing(tmp_path: Path) -> None:
+    other, wrong = tmp_path / "z.jpg", tmp_path / "a.jpg"
+    other.write_bytes(PICTURE.read_bytes())
+    wrong.write_bytes(b"no picture")
+    found = read_listing([wrong, other, PICTURE])
+    assert [p.area_mm2 for p in found.boards] == [p.area_mm2 for p in alone().boards]
+    assert found.plated_area_mm2 == alone().plated_area_mm2
+    assert found.board_count == alone().board_count
+    assert {n.code for n in found.notices} >= {"listing-copy", "listing-photo-left-out"}
+
+
+@pytest.mark.parametrize("copy", COPIES)
+def test_a_copy_adds_no_board_and_hardly_any_area(copy: str) -> None:
+    found = read_listing([PICTURE, COPIES[copy]()])
+    assert len(found.boards) == BOARDS
+    assert found.board_count.value == BOARDS
+    assert area(found) == pytest.approx(area(alone()), rel=0.04)
+    swapped = read_listing([COPIES[copy](), PICTURE])
+    assert swapped.plated_area_mm2 == found.plated_area_mm2
+
+
+def test_a_saying_parts_what_was_joined() -> None:
+    copy = COPIES["packed"]()
+    found = read_listing([PICTURE, copy])
+    one, other = found.boards[0].looks[:2]
+    spots = [Spot(found.photos[e.look.photo].sha256[:8], inner_point(e.look.outline_px)) for e in (one, other)]
+    said = ListingCorrections((Saying("apart", *spots), Saying("same", Spot("gone.jpg", (1.0, 1.0)), spots[0])))
+    again = read_listing([PICTURE, copy], corrections=said)
+    assert len(again.boards) == BOARDS + 1
+    assert "listing-word-unused" in {n.code for n in again.notices}
+
+
+def test_the_sheet_names_every_look_and_escapes_names(tmp_path: Path) -> None:
+    odd = tmp_path / "a<b>&.jpg"
+    odd.write_bytes(PICTURE.read_bytes())
+    html = sheet_html(read_listing([odd]), "Lot <1>")
+    assert html.count("<figure") == BOARDS
+    assert "a&lt;b&gt;&amp;.jpg" in html
+    assert "<1>" not in html
+
+
+def test_nothing_to_read_is_refused() -> None:
+    with pytest.raises(UsageError) as told:
+        read_listing([b"no picture"])
+    assert told.value.code == "listing-empty"
