@@ -15,6 +15,7 @@ ICON = str(_MARK / "icon.png")
 """For the window, made from the mark by ``python -m tests.pictures``."""
 PICTURE = str(_MARK / "start.jpg")
 """Boards as taken and as measured; made likewise."""
+PICTURE_ALT = "Boards as photographed, and the same boards with the plating that was found on them, hatched"
 
 
 def show_name() -> None:

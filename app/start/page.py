@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app.common.name import PICTURE
+from app.common.name import PICTURE, PICTURE_ALT
 from app.common.own_money import ask_rate
 from app.common.preferences import ask_preferences, currency
 from app.common.show import heading
@@ -20,7 +20,7 @@ def show() -> None:
     """Draw the page."""
     _go()
     with st.container(key="picture"):
-        st.image(PICTURE, width="stretch")
+        st.image(PICTURE, width="stretch", alt=PICTURE_ALT)
     st.title("What do you want to do?", anchor=False)
     with st.container(key="listing", border=True):
         st.markdown(

@@ -24,7 +24,7 @@ from grader.samples import load_demo
 
 pytestmark = pytest.mark.browser
 
-MEASURE_MS = 120_000
+MEASURE_MS = 60_000
 TABLE = Path(__file__).parents[3] / "docs" / "paths.md"
 SIZES = {390: 844, 1280: 900}
 SCREEN_PX = 844
@@ -220,7 +220,8 @@ def test_a_listing_without_a_scale(new_window: Callable[..., Any], address: str,
         window.rest()
     walk.tap("Measure with it", MEASURE_MS)
     window.gone(window.page.get_by_text("How large are these boards?"), MEASURE_MS)
-    walk.fill("How much is for sale", "50 boards")
+    # by weight: by count the page would ask how many boards the photo holds, for some of them hide others
+    walk.fill("How much is for sale", "3 kg")
     if not window.page.get_by_label("Gold price today").input_value():
         window.fill("Gold price today", "2650")  # where this test runs alone
     walk.tap("What can I pay?")
