@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import cast
 
@@ -30,11 +30,6 @@ DEGREES_OF_FREEDOM = 4  # of the curve in ``maps``
 _STUDENT = student_4()
 Index = NDArray[np.intp]
 _BLOCK = 20_000  # numbers
-
-
-def _single(numbers: FloatArray) -> FloatArray:
-    """In single precision, under the type of double: NumPy mixes the two."""
-    return cast("FloatArray", numbers.astype(np.float32))
 
 
 @dataclass(frozen=True)
@@ -85,14 +80,9 @@ class Weighings:
 
     def single(self) -> Weighings:
         """In single precision, which is twice as fast: sums over batches are off by some 1e-4 of a log-likelihood."""
-        return replace(
-            self,
-            design=_single(self.design),
-            mg_per_um=_single(self.mg_per_um),
-            mass=_single(self.mass),
-            balance=_single(self.balance),
-            variance=_single(self.variance),
-        )
+        numbers = (self.design, self.mg_per_um, self.mass, self.balance, self.variance)
+        design, per_um, mass, balance, variance = (_single(a) for a in numbers)
+        return Weighings(self.layout, design, per_um, self.starts, self.batch_of, mass, balance, variance)
 
     def only(self, some: Index) -> Weighings:
         """Those of some of the batches, in their order, with the same unknowns."""
@@ -108,6 +98,11 @@ class Weighings:
             self.balance[some],
             self.variance[some],
         )
+
+
+def _single(numbers: FloatArray) -> FloatArray:
+    # the type says what a number is, not how many digits are kept of it
+    return cast("FloatArray", numbers.astype(np.float32))
 
 
 def spread_of(spread: UncertainSpread, z: FloatArray) -> FloatArray:

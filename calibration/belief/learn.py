@@ -14,6 +14,7 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from calibration.belief.batches import Batch, Priors, WeighedPlating, published_priors
 from calibration.belief.density import (
@@ -272,6 +273,12 @@ def learn(
         seed: of the random numbers; the same seed gives the same belief.
     """
     start = published_priors() if priors is None else priors
+    # matrices this small gain nothing from several threads, which wait for each other where the processor is busy
+    with threadpool_limits(limits=1, user_api="blas"):
+        return _learned(batches, process, start, seed)
+
+
+def _learned(batches: Sequence[Batch], process: int | None, start: Priors, seed: int) -> Belief:
     layout = Layout.of(batches, start)
     newest = max((b.process for b in batches), default=0) if process is None else process
     rng = np.random.default_rng([seed, 0])

@@ -2,6 +2,16 @@
 
 from __future__ import annotations
 
-from grader.cli.app import main
+import os
+
+
+def main() -> None:
+    """Run the command line."""
+    # before NumPy loads: the matrices here are small, and threads that wait for each other slow a busy machine down
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    from grader.cli.app import main as run
+
+    run()
+
 
 __all__ = ["main"]

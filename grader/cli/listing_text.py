@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from calibration.errors import UnitError
+from calibration.kinds import board_kind
 from calibration.reading import FileKind, read_text
 from grader.cli.currency import meant, own_money
 from grader.cli.output import err
@@ -32,7 +33,6 @@ def with_listing(options: ValueOptions) -> ValueOptions:
     taken = dict(_taken(options, said))
     if not taken:
         err.print("The listing says nothing sure that is still missing.", markup=False)
-    _tell_kind(said)
     values: dict[str, Any] = {name: found.value for name, found in taken.items()}
     return replace(options, **values)
 
@@ -65,6 +65,18 @@ def _taken(options: ValueOptions, said: ListingText) -> Iterator[tuple[str, Foun
             yield name, found
         else:
             _tell(f"{name}, not used: say in which currency", found)
+    yield from _kind(options, said)
+
+
+def _kind(options: ValueOptions, said: ListingText) -> Iterator[tuple[str, Found]]:
+    if said.kind is None or options.kind is not None:
+        return
+    found = replace(said.kind, value=board_kind(said.kind.value).words)
+    if options.parts is None:
+        _tell("kind of boards", found)
+        yield "kind", found
+    else:
+        _tell("kind of boards, not used beside a file of parts", found)
 
 
 def _is_clear(money: Found) -> bool:
@@ -78,8 +90,3 @@ def _is_clear(money: Found) -> bool:
 def _tell(name: str, found: Found) -> None:
     words = readable(f"From the listing: {name} {found.value}, read from “{found.words}”.")
     err.print(words, markup=False)
-
-
-def _tell_kind(said: ListingText) -> None:
-    if said.kind is not None:
-        _tell("kind of boards", replace(said.kind, value=said.kind.value.replace("_", " ")))

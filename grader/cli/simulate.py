@@ -17,8 +17,6 @@ from grader.places import assumptions_folder
 from grader.simulate import (
     BuyerReport,
     LearningReport,
-    Market,
-    MarketReport,
     SimulationReport,
     World,
     market_named,
@@ -115,12 +113,10 @@ _TRADES, _LOTS = 60, 2  # of a market, unless said otherwise
 def _markets(given: Assumptions, names: str, trades: int, lots: int, seed: int, json_out: Path | None) -> None:
     chosen = list(markets()) if names.strip() == "all" else [n.strip() for n in names.split(",")]
     found = [market_named(name) for name in chosen]
-
-    def run(market: Market) -> MarketReport:
-        watched = partial(simulate_market, given, market, trades, lots, seed)
-        return _watched(watched, f"{market.name}: trade {{}} of {trades}")
-
-    reports = [run(market) for market in found]
+    reports = []
+    for each in found:
+        run = partial(simulate_market, given, each, trades, lots, seed)
+        reports.append(_watched(run, f"{each.name}: trade {{}} of {trades}"))
     if json_out is not None:
         write_json(json_out, {"schema": 1, "markets": [r.as_json() for r in reports]})
     if is_stdout(json_out):

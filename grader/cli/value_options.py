@@ -133,7 +133,8 @@ class ValueOptions:
         Path | None,
         typer.Option(
             help="A file with the listing's text, as copied (- reads it from the standard input). Weight or number, "
-            "price and postage that you did not give are taken from it, and it is said from which words."
+            "kind of boards, price and postage that you did not give are taken from it, and it is said from which "
+            "words."
         ),
     ] = None
     yes: Annotated[bool, typer.Option("--yes", help="Accept figures that look wrong, without asking.")] = False

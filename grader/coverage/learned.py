@@ -1,7 +1,8 @@
 """The learned segmenter: a small network says where and roughly how much, unmixing says how much at edges.
 
 1. A coarse pass of the network over the whole picture finds where plating may be.
-2. A fine pass, at 7 to 8 px per mm, over windows around what the coarse pass saw; nothing elsewhere.
+2. A fine pass, at 7 to 8 px per mm, over windows around what the coarse pass saw; nothing elsewhere. Without a scale
+   the photo is read at two sizes, and each place has the greater share of the two.
 3. Rows of contacts that the network is not sure of are drawn evenly (``contact_rows``).
 4. The share of edge pixels: the network's own where the photo is coarse, two-colour unmixing at the photo's own
    resolution where contacts are many pixels wide, and a mixture in between. On pictures not trained on, the network
@@ -29,6 +30,8 @@ from grader.photo import Photo
 # On renders not trained on, 7 px per mm gave no other error than 8 there; at 6, one close view in ten was worse.
 FINE_PX_PER_MM, FINE_WHERE_UNMIXED = 8.0, 7.0
 FINE_SIDE_PX = 1600  # longest side of the fine picture where there is no scale
+# Without scale: the second look's picture ÷ the first's, and the share, 255 = 1, that a region must reach in both
+SMALLER, SEEN_IN_BOTH = 0.7, 64
 LARGEST_FACTOR = 1.7  # the network was trained on pictures enlarged up to twice
 COARSE_PX_PER_MM = 3.0  # plating is found as well at 2.5, but touching boards are told apart less well
 LEAST_COARSE_PX, MOST_COARSE_PX = 0.4e6, 2.0e6
@@ -65,14 +68,16 @@ class LearnedSegmenter:
         smaller = _coarse_picture(rgb, picture, _coarse_factor(rgb, scale))
         way = way_round(smaller)
         coarse = self._network.run(way.laid(smaller))
-        picture, *fine_maps = _fine_pass(self._network, way.laid(picture), coarse)
+        picture, *maps = _fine_pass(self._network, way.laid(picture), coarse)
+        if scale is None:
+            maps.append(_seen_smaller(self._network, picture, coarse))
         self._network.rest()
         # everything below knows the photo the way that it lies
-        picture, fine, contact = (way.back(p) for p in (picture, *fine_maps))
+        picture, fine, contact, *smaller_look = (way.back(p) for p in (picture, *maps))
         board = way.back(_as_bytes(coarse.board))
         doubt = doubt_of(fine)
         if scale is None:
-            fine = _without_doubtful_regions(fine)
+            fine = _seen_twice(fine, *smaller_look)
         else:
             factor = fine.shape[1] / rgb.shape[1]
             plane = ResizedPlane(scale.plane, factor)
@@ -97,16 +102,19 @@ class LearnedSegmenter:
         )
 
 
-def _without_doubtful_regions(share: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Shares without regions in which no pixel is more likely plated than not.
+def _seen_twice(share: NDArray[np.uint8], smaller_look: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """The greater share of two looks, without regions of which one look is not sure or the other sees nothing.
 
-    Without scale the network cannot be shown contacts at a size it knows, and doubtful regions are mostly silver in
-    warm light. With scale they are mostly narrow contacts, so there they stay.
+    Without scale the network cannot be shown contacts at a size it knows: some it sees in the one, some in the other.
+    Doubtful regions are mostly silver in warm light. With scale they are mostly narrow contacts, so there they stay.
     """
-    count, labels = cv2.connectedComponents((share > 20).astype(np.uint8))
-    most = np.zeros(count, np.uint8)
-    np.maximum.at(most, labels.ravel(), share.ravel())
-    return np.where(most[labels] > 127, share, np.uint8(0))
+    greater = np.maximum(share, smaller_look)
+    count, labels = cv2.connectedComponents((greater > 20).astype(np.uint8))
+    most = np.zeros((2, count), np.uint8)
+    for own, look in zip(most, (share, smaller_look), strict=True):
+        np.maximum.at(own, labels.ravel(), look.ravel())
+    stays = (most.max(0) > 127) & (most.min(0) > SEEN_IN_BOTH)
+    return np.where(stays[labels], greater, np.uint8(0))
 
 
 def _unmix_weight(scale: Scale | None) -> float:
@@ -150,6 +158,13 @@ def _fine_pass(
     if cost > MOST_FINE_PX:
         picture = _resized(picture, (MOST_FINE_PX / cost) ** 0.5)
         windows = _windows(picture, coarse)
+    return picture, *_read(network, picture, windows)
+
+
+def _read(
+    network: Network, picture: NDArray[np.uint8], windows: list[Window]
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """Shares and contact chances in a picture's windows, 255 = 1; 0 outside of them."""
     share = np.zeros(picture.shape[:2], np.uint8)
     contact = np.zeros(picture.shape[:2], np.uint8)
     for window in windows:
@@ -159,7 +174,14 @@ def _fine_pass(
         )
         share[window.inner] = _as_bytes(maps.share)[rows, columns]
         contact[window.inner] = _resampled(_as_bytes(maps.contact), maps.share.shape[::-1])[rows, columns]
-    return picture, share, contact
+    return share, contact
+
+
+def _seen_smaller(network: Network, picture: NDArray[np.uint8], coarse: Maps) -> NDArray[np.uint8]:
+    """Shares in the picture, 255 = 1, as the network sees them when it is shown the picture smaller."""
+    smaller = _resized(picture, SMALLER)
+    share, _ = _read(network, smaller, _windows(smaller, coarse))
+    return _resampled(share, picture.shape[1::-1])
 
 
 def _windows(picture: NDArray[np.uint8], coarse: Maps) -> list[Window]:

@@ -130,28 +130,21 @@ class Listing:
         """Gold in it."""
         return None if self.gold is None else range_of(self.gold)
 
-    def lot(self, *, count: str = "", mass: str = "", other_face: OtherFace = "left_out") -> Lot:
+    def lot(self, *, count: str = "", mass: str = "", other_face: OtherFace = "left_out", kind: str = "") -> Lot:
         """The lot, to be estimated and valued.
 
         Args:
             count: of boards in it, where more are sold than the photos show.
             mass: stated instead of a count.
             other_face: what to make of the backs that no photo shows.
+            kind: of boards, by its key or words; what they were measured with if left out.
 
         Raises:
             UsageError: ``measurements-none`` where no photo has a scale, or as ``lot_of``.
         """
-        with_backs, without = self.fronts_with_backs, self.fronts
-        photos, sights = [], []
-        if with_backs is not None and self.backs is not None:
-            sights.append(SightText(with_backs.sha256, self.backs.sha256))
-            photos += [with_backs, self.backs]
-        if without is not None:
-            sights.append(SightText(without.sha256))
-            photos.append(without)
-        if not sights:
-            return Lot(())
-        return lot_of([PartText("the boards", tuple(sights), count, mass, other_face)], photos)
+        return lot_of_faces(
+            self.fronts, self.fronts_with_backs, self.backs, count=count, mass=mass, other_face=other_face, kind=kind
+        )
 
     def to_dict(self) -> dict[str, Any]:
         """A JSON object: photos, boards and where they are, count, area, gold, doubts."""
@@ -196,6 +189,29 @@ class Listing:
                 for each in board.looks
             ],
         }
+
+
+def lot_of_faces(
+    fronts: Measured | None,
+    fronts_with_backs: Measured | None,
+    backs: Measured | None,
+    *,
+    count: str = "",
+    mass: str = "",
+    other_face: OtherFace = "left_out",
+    kind: str = "",
+) -> Lot:
+    """The lot of a listing's boards by the faces that were seen; as ``Listing.lot``."""
+    photos, sights = [], []
+    if fronts_with_backs is not None and backs is not None:
+        sights.append(SightText(fronts_with_backs.sha256, backs.sha256))
+        photos += [fronts_with_backs, backs]
+    if fronts is not None:
+        sights.append(SightText(fronts.sha256))
+        photos.append(fronts)
+    if not sights:
+        return Lot(())
+    return lot_of([PartText("the boards", tuple(sights), count, mass, other_face, kind)], photos)
 
 
 def _range_json(known: Range | None) -> dict[str, float] | None:

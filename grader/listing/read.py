@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from pathlib import Path
+from types import MappingProxyType
 
 import cv2
 import numpy as np
@@ -38,6 +39,7 @@ def read_listing(
     request: Request | None = None,
     corrections: ListingCorrections = NOTHING,
     progress: Progress | None = None,
+    measured: Mapping[str, Measurement] = MappingProxyType({}),
 ) -> Listing:
     """Which boards a listing's photos show, each once, and their plating and gold by the best look at each.
 
@@ -48,6 +50,7 @@ def read_listing(
         request: how each is to be measured; its scale is looked for in every photo.
         corrections: what a person says of the sheet.
         progress: called with the number done, the number of photos, and the name of the next.
+        measured: photos that were measured so already, by their sha256.
 
     Raises:
         UsageError: ``listing-empty``: there is no photo in it that can be read.
@@ -60,16 +63,16 @@ def read_listing(
             "Give the listing's pictures as JPEG, PNG, WebP, TIFF or HEIC files.",
         )
     wanted = request if request is not None else Request()
-    measured = []
+    every = []
     for done, photo in enumerate(loaded):
         if progress is not None:
             progress(done, len(loaded), photo.name)
-        measured.append(measure(photo, wanted))
-    seen = _Seen(measured, _looks(measured), {})
+        every.append(measured[photo.sha256] if photo.sha256 in measured else measure(photo, wanted))
+    seen = _Seen(every, _looks(every), {})
     seen = replace(seen, matches=match_all(seen.looks, loaded))
     said, unused = _said(seen.looks, loaded, corrections)
     division = _divided(seen, said)
-    lent = borrowed(measured, seen.looks, seen.matches, division.groups)
+    lent = borrowed(every, seen.looks, seen.matches, division.groups)
     if lent:
         seen = _again(seen, lent)
         said, unused = _said(seen.looks, loaded, corrections)

@@ -11,16 +11,18 @@ import posixpath
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import fsspec
 
 from calibration.errors import UsageError
 from calibration.reading import FileKind, parse_toml
-from grader.listing_text import ListingText, read_listing_text
+from grader.listing_text import Found, ListingText, read_listing_text
+from grader.market.storage import files_at
 
 ENDINGS = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif")
 TEXTS = ("listing.toml", "listing.txt")
-SAID = ("asking", "count", "mass", "postage")
+SAID = ("asking", "count", "mass", "kind", "postage")
 _KIND = FileKind(
     code="listing-said",
     what="the text of a listing",
@@ -31,7 +33,7 @@ _LIST = FileKind(
     code="market-list",
     what="a list of pictures",
     most_bytes=200_000_000,
-    fix="Give it the columns listing and picture; asking, count, mass and postage may follow.",
+    fix="Give it the columns listing and picture; asking, count, mass, kind and postage may follow.",
 )
 
 
@@ -43,12 +45,14 @@ class Listing:
         name: of its folder, or as the list calls it.
         pictures: paths or URLs, in order.
         said: what the seller says of it, as typed: any of ``SAID``.
+        words: of the seller's text that something said was read from; empty where it was given exactly.
         trouble: why its text could not be read; empty where it could, or where there is none.
     """
 
     name: str
     pictures: tuple[str, ...]
     said: Mapping[str, str] = field(default_factory=dict)
+    words: Mapping[str, str] = field(default_factory=dict)
     trouble: str = ""
 
 
@@ -56,10 +60,10 @@ def read_market(source: str) -> list[Listing]:
     """The listings of a folder, or of a CSV file that names a picture in each row.
 
     Raises:
-        UsageError: ``market-empty``: there are no pictures.
+        UsageError: ``market-missing``; ``market-empty``: there are no pictures; or as ``files_at``.
         DataFileError: the list cannot be read.
     """
-    files, path = fsspec.url_to_fs(source)
+    files, path = files_at(source)
     if not files.exists(path):
         raise UsageError("market-missing", f"There is no {source}.", "Check the name and the folder.")
     found = list(_in_folder(files, path) if files.isdir(path) else _in_list(files, path))
@@ -79,26 +83,31 @@ def _in_folder(files: fsspec.AbstractFileSystem, root: str) -> Iterator[Listing]
         if not pictures:
             continue
         texts = [p for end in TEXTS for p in inside if posixpath.basename(p) == end]
-        said, trouble = _said(files, texts[0]) if texts else ({}, "")
-        yield Listing(
-            posixpath.basename(folder.rstrip("/")), tuple(map(files.unstrip_protocol, pictures)), said, trouble
-        )
+        told = _said(files, texts[0]) if texts else _Told()
+        yield Listing(posixpath.basename(folder.rstrip("/")), tuple(map(files.unstrip_protocol, pictures)), *told)
 
 
-def _said(files: fsspec.AbstractFileSystem, path: str) -> tuple[dict[str, str], str]:
+class _Told(NamedTuple):
+    said: Mapping[str, str] = {}
+    words: Mapping[str, str] = {}
+    trouble: str = ""
+
+
+def _said(files: fsspec.AbstractFileSystem, path: str) -> _Told:
     try:
         text = files.cat_file(path, end=_KIND.most_bytes).decode("utf-8-sig")
         if path.endswith(".toml"):
             told = parse_toml(text, posixpath.basename(path), _KIND)
-            return {key: str(told[key]) for key in SAID if key in told}, ""
+            return _Told({key: str(told[key]) for key in SAID if key in told})
     except (UsageError, OSError, UnicodeDecodeError) as error:
-        return {}, str(error)
-    return said_in(read_listing_text(text)), ""
+        return _Told(trouble=str(error))
+    found = said_in(read_listing_text(text))
+    return _Told({key: part.value for key, part in found.items()}, {key: part.words for key, part in found.items()})
 
 
-def said_in(text: ListingText) -> dict[str, str]:
-    """What was read from a listing's text, as typed; the mass only where no number is said."""
-    found = {key: part.value for key in SAID if (part := getattr(text, key)) is not None}
+def said_in(text: ListingText) -> dict[str, Found]:
+    """What was read from a listing's text; the mass only where no number is said."""
+    found: dict[str, Found] = {key: part for key in SAID if (part := getattr(text, key)) is not None}
     if "count" in found:
         found.pop("mass", None)
     return found

@@ -17,6 +17,9 @@ from grader.valuation import Assumptions
 if TYPE_CHECKING:
     from distributed import Client
 
+MOST_TOGETHER = 16
+"""Pictures of a listing whose boards are matched: work grows with the square of the number, and memory with it."""
+
 
 class Market:
     """Some listings, and where their results are kept.
@@ -44,7 +47,10 @@ class Market:
     def measure(self, client: Client | None = None, told: Told = lambda _: None) -> dict[str, str]:
         """Measure what is new; the content of each picture by its path."""
         request = self._request
-        return measure_pictures(self._pictures(), request.as_json(), stamp_of(request), self._results, client, told)
+        together = [p for one in self._listings if 1 < len(p := tuple(dict.fromkeys(one.pictures))) <= MOST_TOGETHER]
+        return measure_pictures(
+            self._pictures(), request.as_json(), stamp_of(request), self._results, client, told, together=together
+        )
 
     def ranked(
         self, content: Mapping[str, str], figures: Assumptions, bench: WorkBench | None = None

@@ -11,18 +11,18 @@ import functools
 import hashlib
 import json
 import traceback
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from typing import Any
 
 import cv2
-import fsspec
 
 from calibration.errors import GraderError, PhotoError
 from grader.coverage.choose import segmenter_named
+from grader.market.storage import files_at
 from grader.measured import Measured
 from grader.photo import load_photo, reduced
 from grader.photo.header import MAX_FILE_BYTES
-from grader.pipeline import measure
+from grader.pipeline import Measurement, measure
 from grader.request import Request
 from grader.version import __version__
 
@@ -32,7 +32,7 @@ COLUMNS = ("content", "stamp", "picture", "state", "code", "message", "record", 
 MEASURED, FAILED, KNOWN = "measured", "failed", "known"
 TRIES = 2
 UNFORESEEN, WORKER_LOST = "unforeseen", "worker-lost"
-TRY_AGAIN = (UNFORESEEN, WORKER_LOST)
+TRY_AGAIN = (UNFORESEEN, WORKER_LOST, "storage-missing")
 """Codes of failures that may not be the picture's fault: the next run tries again."""
 _THUMBNAIL_PX = 220
 _THUMBNAIL_QUALITY = 70
@@ -55,9 +55,23 @@ def measure_batch(
         known: contents that were measured before: read, but not measured again.
         threads: of OpenCV and the network in this process; 0 leaves them.
     """
+    return [row for row, _ in _rows(pictures, request_json, known, threads)]
+
+
+def measured_rows(
+    pictures: Sequence[str], request_json: dict[str, Any], known: Collection[str], threads: int
+) -> list[tuple[Row, Measurement | None]]:
+    """As ``measure_batch``, each with what was measured; all of it is in memory at once."""
+    return list(_rows(pictures, request_json, known, threads))
+
+
+def _rows(
+    pictures: Sequence[str], request_json: dict[str, Any], known: Collection[str], threads: int
+) -> Iterator[tuple[Row, Measurement | None]]:
     _prepare(threads)
     request = Request.from_json(request_json)
-    return [_row(picture, request, known) for picture in pictures]
+    for picture in pictures:
+        yield _row(picture, request, known)
 
 
 @functools.cache
@@ -68,39 +82,47 @@ def _prepare(threads: int) -> None:
     segmenter_named()
 
 
-def _row(picture: str, request: Request, known: Collection[str]) -> Row:
+def _row(picture: str, request: Request, known: Collection[str]) -> tuple[Row, Measurement | None]:
     row: Row = dict.fromkeys(COLUMNS, "") | {"picture": picture, "stamp": stamp_of(request), "state": FAILED}
     for left in reversed(range(TRIES)):
         try:
             data = _read(picture)
             row["content"] = hashlib.sha256(data).hexdigest()
             if row["content"] in known:
-                return row | {"state": KNOWN}
-            return row | _measured(data, picture, request)
+                return row | {"state": KNOWN}, None
+            values, measured = _measured(data, picture, request)
+            return row | values, measured
         except GraderError as error:  # what is wrong with the picture stays wrong
-            return row | {"code": error.code, "message": error.message, "content": row["content"] or f"no:{picture}"}
+            return row | _why(error.code, error.message, row["content"], picture), None
         except Exception as error:
             if not left:
                 said = "".join(traceback.format_exception_only(error)).strip()
-                return row | {"code": UNFORESEEN, "message": said, "content": row["content"] or f"no:{picture}"}
+                return row | _why(UNFORESEEN, said, row["content"], picture), None
     raise AssertionError("tries end")
+
+
+def _why(code: str, message: str, content: str, picture: str) -> Row:
+    return {"code": code, "message": message, "content": content or f"no:{picture}"}
 
 
 def _read(picture: str) -> bytes:
     try:
-        with fsspec.open(picture, "rb") as file:
+        files, path = files_at(picture)
+        with files.open(path, "rb") as file:
             return bytes(file.read(MAX_FILE_BYTES + 1))
     except FileNotFoundError as error:
         raise PhotoError("photo-missing", f"There is no file {picture}.", "Check the name and the folder.") from error
 
 
-def _measured(data: bytes, picture: str, request: Request) -> Row:
+def _measured(data: bytes, picture: str, request: Request) -> tuple[Row, Measurement]:
     photo = load_photo(data, name=picture.rsplit("/", 1)[-1])
-    record = Measured.of(measure(photo, request))
+    measured = measure(photo, request)
+    record = Measured.of(measured)
     small, _ = reduced(photo.rgb, _THUMBNAIL_PX)
     jpeg = cv2.imencode(".jpg", small[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, _THUMBNAIL_QUALITY])[1].tobytes()
-    return {
+    row = {
         "state": MEASURED,
         "record": json.dumps(record.to_dict(), ensure_ascii=False, allow_nan=False),
         "thumbnail": base64.b64encode(jpeg).decode("ascii"),
     }
+    return row, measured

@@ -8,12 +8,14 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from calibration.errors import GraderError, UnitError
+from calibration.kinds import board_kind
 from calibration.notices import Notice
 from grader.bid import WorkBench
 from grader.lot import estimate_lot, one_part
 from grader.lot_offer import LotOffer, asking_price, offer_for
 from grader.market.listings import Listing
 from grader.market.pictures import MEASURED, Row
+from grader.market.together import SeenTogether, content_of_all
 from grader.measured import Measured
 from grader.units import AskingPrice
 from grader.valuation import Assumptions
@@ -94,10 +96,11 @@ def ranked(
         figures: with a gold price.
         bench: that plans the work; None for the shipped examples.
     """
-    found = [
-        valued(one, [rows[content[p]] for p in one.pictures if content.get(p) in rows], figures, bench)
-        for one in listings
-    ]
+    found = []
+    for one in listings:
+        contents = [content[p] for p in one.pictures if p in content]
+        together = SeenTogether.of(rows.get(content_of_all(contents)))
+        found.append(valued(one, [rows[c] for c in contents if c in rows], figures, bench, together))
     return sorted(found, key=_order)
 
 
@@ -107,7 +110,13 @@ def _order(one: Ranked) -> tuple[int, float]:
     return (1, -one.bid) if one.bid is not None else (2, 0.0)
 
 
-def valued(listing: Listing, rows: Sequence[Row], figures: Assumptions, bench: WorkBench | None = None) -> Ranked:
+def valued(
+    listing: Listing,
+    rows: Sequence[Row],
+    figures: Assumptions,
+    bench: WorkBench | None = None,
+    together: SeenTogether | None = None,
+) -> Ranked:
     """One listing; whatever is wrong with it is its own ``refused`` or a note."""
     different = {row["content"]: row for row in rows}
     bad = [
@@ -122,7 +131,7 @@ def valued(listing: Listing, rows: Sequence[Row], figures: Assumptions, bench: W
         len(listing.pictures),
         len(usable),
         figures.currency,
-        notes=(*((listing.trouble,) if listing.trouble else ()), *bad),
+        notes=(*filter(None, (listing.trouble, _read_in(listing), "" if together is None else together.note)), *bad),
         thumbnails=tuple(r["thumbnail"] for r in different.values() if r["thumbnail"]),
     )
     if not usable:
@@ -135,10 +144,19 @@ def valued(listing: Listing, rows: Sequence[Row], figures: Assumptions, bench: W
     try:
         asking, not_said = _asking(listing)
         return _with_offer(
-            replace(one, notes=(*one.notes, *not_said)), _offer(listing, usable, asking, figures, bench)
+            replace(one, notes=(*one.notes, *not_said)), _offer(listing, usable, asking, figures, bench, together)
         )
     except GraderError as error:
         return replace(one, refused=error.message, ask=(error.advice,))
+
+
+def _read_in(listing: Listing) -> str:
+    """What was read from the seller's text, with its words."""
+    told = [
+        f"{key} {board_kind(listing.said[key]).words if key == 'kind' else listing.said[key]} (“{words}”)"
+        for key, words in listing.words.items()
+    ]
+    return f"Read from its text: {', '.join(told)}." if told else ""
 
 
 def _asking(listing: Listing) -> tuple[AskingPrice | None, tuple[str, ...]]:
@@ -155,20 +173,26 @@ def _offer(
     asking: AskingPrice | None,
     figures: Assumptions,
     bench: WorkBench | None,
+    together: SeenTogether | None,
 ) -> LotOffer:
     said = listing.said
     if postage := said.get("postage"):
         figures = with_postage(figures, postage)
-    lot = one_part(seen_once(usable, said), count=said.get("count", ""), mass=said.get("mass", ""))
+    count, mass, kind = (said.get(key, "") for key in ("count", "mass", "kind"))
+    count, mass, kind = (said.get(key, "") for key in ("count", "mass", "kind"))
+    if together is not None:
+        lot = together.lot(count=count, mass=mass, kind=kind)
+    else:
+        lot = one_part(seen_once(usable, said), count=count, mass=mass, kind=kind)
     return offer_for(estimate_lot(lot), figures, asking, bench)
 
 
 def seen_once(usable: Sequence[Measured], said: Mapping[str, str]) -> list[Measured]:
     """The measurements that a lot is made of, so that no board counts twice.
 
-    Several pictures may show the same boards. Where the seller says how many boards there are, or what they weigh,
-    the total does not depend on it and every picture teaches what a board holds; otherwise only the picture with the
-    most boards counts, which is too few rather than too many.
+    Several pictures may show the same boards, and here nothing tells which. Where the seller says how many boards
+    there are, or what they weigh, the total does not depend on it and every picture teaches what a board holds;
+    otherwise only the picture with the most boards counts, which is too few rather than too many.
     """
     if said.get("count") or said.get("mass") or len(usable) == 1:
         return list(usable)

@@ -13,10 +13,9 @@ import posixpath
 from collections.abc import Iterable, Iterator
 from typing import Literal
 
-import fsspec
-
 from calibration.errors import UsageError
 from grader.market.pictures import COLUMNS, KNOWN, MEASURED, TRY_AGAIN, Row
+from grader.market.storage import files_at
 
 Form = Literal["jsonl", "parquet"]
 FORMS: tuple[Form, ...] = ("jsonl", "parquet")
@@ -30,15 +29,15 @@ class Results:
         form: of new files; those of either form are read.
 
     Raises:
-        UsageError: ``market-results``: it cannot be read or made.
+        UsageError: ``market-results``: it cannot be read or made; or as ``files_at``.
     """
 
     def __init__(self, folder: str, form: Form = "jsonl") -> None:
         self._form = form
         try:
-            self._files, self._folder = fsspec.url_to_fs(folder)
+            self._files, self._folder = files_at(folder)
             self._files.makedirs(self._folder, exist_ok=True)
-        except (OSError, ValueError, ImportError) as error:
+        except OSError as error:
             raise UsageError(
                 "market-results", f"Results cannot be kept in {folder} ({error}).", "Name a folder that is yours."
             ) from error

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
-from itertools import islice
+from functools import partial
+from itertools import chain, islice
 from typing import TYPE_CHECKING, Any
 
 from grader.market.pictures import FAILED, WORKER_LOST, Row, measure_batch
 from grader.market.results import Results
+from grader.market.together import measure_together
 
 if TYPE_CHECKING:
     from distributed import Client
 
 Told = Callable[[int], None]
 Work = Callable[..., list[Row]]
+Run = Callable[..., Iterator[list[Row]]]
 BATCH = 4
 """Pictures of a batch: a second or two of work, against some milliseconds of a scheduler's."""
 
@@ -96,6 +99,7 @@ def measure_pictures(
     client: Client | None = None,
     told: Told = lambda _: None,
     batch: int = BATCH,
+    together: Sequence[Sequence[str]] = (),
 ) -> dict[str, str]:
     """Measure what is new, and keep each batch's rows as they come.
 
@@ -107,17 +111,20 @@ def measure_pictures(
         client: of a cluster; None for this process.
         told: called with the number of pictures of each batch that is done.
         batch: pictures of a batch.
+        together: pictures of each listing whose boards are to be matched; a batch each.
 
     Returns:
         The content of each picture, by its path.
     """
     known = results.known(stamp)
     content: dict[str, str] = {}
-    batches = _batches(dict.fromkeys(pictures), batch)
-    coming = run_here(batches, request, known) if client is None else run_on(client, batches, request, known)
-    for rows in coming:
+    run: Run = run_here if client is None else partial(run_on, client)
+    of_listings = {p for some in together for p in some}
+    single = _batches(dict.fromkeys(p for p in pictures if p not in of_listings), batch)
+    for rows in chain(run(single, request, known), run(together, request, known, measure_together)):
         kept = [row | {"stamp": stamp} for row in rows]
         results.add(kept)
-        content |= {row["picture"]: row["content"] for row in kept}
-        told(len(kept))
+        of_pictures = [row for row in kept if row["picture"]]
+        content |= {row["picture"]: row["content"] for row in of_pictures}
+        told(len(of_pictures))
     return content

@@ -13,10 +13,9 @@ from typing import Any
 
 import numpy as np
 
-from calibration.belief import learn
+from calibration.belief import Belief, learn
 from calibration.errors import UsageError
 from calibration.scores import HitRate
-from grader.lot import Lot
 from grader.simulate.buyers import BREAK_EVEN, HIGHEST, MANY_LOTS, ORACLE, Buyer, Trial, appraise
 from grader.simulate.learning import taught
 from grader.simulate.market import Market
@@ -132,9 +131,9 @@ def simulate_market(
         weighed = [o.batch(1.0, o.weighed_mg, str(n), named=True) for n, o in enumerate(offers[:WEIGHED])]
         belief = learn(weighed, priors=named.priors)
         views: tuple[Callable[[TradedLot], InventedLot], ...] = (
-            lambda o: replace(o.lot, seen=_untaught(unnamed, o)),
-            lambda o: o.lot,
-            partial(taught, named, belief=belief),
+            partial(_unnamed, unnamed),
+            _as_offered,
+            partial(_taught, named, belief),
         )
         for state, view in enumerate(views):
             met = [appraise(assumptions, view(o), n).trial for n, o in enumerate(offers[WEIGHED:])]
@@ -151,8 +150,16 @@ def simulate_market(
     return MarketReport(market, trades, lots, seed, accepted, states)
 
 
-def _untaught(world: World, offered: TradedLot) -> Lot:
-    return reappraised(offered.lot.seen, world.properties(offered.kind))
+def _unnamed(world: World, offered: TradedLot) -> InventedLot:
+    return replace(offered.lot, seen=reappraised(offered.lot.seen, world.properties(offered.kind)))
+
+
+def _as_offered(offered: TradedLot) -> InventedLot:
+    return offered.lot
+
+
+def _taught(world: World, belief: Belief, offered: TradedLot) -> InventedLot:
+    return taught(world, offered, belief)
 
 
 def _reports(trials: Sequence[Sequence[Trial]], accepted: float) -> tuple[BuyerReport, ...]:

@@ -311,6 +311,7 @@ Item weight: 40 kg, shipping weight 44 kg
 Price: 120.00 USD
 Shipping: 55 USD
 """
+KIND = "boards from before about 1990"
 
 
 def test_a_listing_fills_what_was_not_given_and_says_from_which_words(photo, tmp_path):
@@ -318,12 +319,31 @@ def test_a_listing_fills_what_was_not_given_and_says_from_which_words(photo, tmp
     text.write_text(LISTING, "utf-8")
     arguments = [str(photo), "--boards", "2", "--weighed", "800 g", *PRICE, "--yes", "--json"]
     filled = RUNNER.invoke(app, [*arguments, str(tmp_path / "filled.json"), "--listing", str(text)])
-    typed = ("--mass", "40 kg", "--asking", "120 USD", "--postage", "55 USD")
+    typed = ("--mass", "40 kg", "--kind", KIND, "--asking", "120 USD", "--postage", "55 USD")
     by_hand = RUNNER.invoke(app, [*arguments, str(tmp_path / "typed.json"), *typed])
     assert filled.exit_code == by_hand.exit_code == 0, filled.output + by_hand.output
     assert json.loads((tmp_path / "filled.json").read_text()) == json.loads((tmp_path / "typed.json").read_text())
     assert "mass 40 kg, read from “Item weight: 40 kg”" in filled.stderr
     assert "postage 55 USD, read from “Shipping: 55 USD”" in filled.stderr
+
+
+def test_the_kind_that_a_listing_names_reaches_the_lot_unless_one_was_given(photo, tmp_path):
+    def offer(*more: str) -> tuple[Any, str]:
+        place = tmp_path / "offer.json"
+        result = RUNNER.invoke(
+            app,
+            [str(photo), "--boards", "2", "--count", "40", *PRICE, "--yes", "--json", str(place), *more],
+            input="30 old sound cards",
+        )
+        assert result.exit_code == 0, result.output
+        return json.loads(place.read_text()), result.stderr
+
+    named, told = offer("--listing", "-")
+    assert "kind of boards cheap consumer cards, read from “sound cards”" in told
+    assert named == offer("--kind", "cheap consumer cards")[0]
+    kept, told = offer("--listing", "-", "--kind", "memory modules")
+    assert kept == offer("--kind", "memory modules")[0] != named
+    assert "kind of boards" not in told
 
 
 def test_what_was_given_goes_before_a_listing(photo, tmp_path):
@@ -337,6 +357,8 @@ def test_what_was_given_goes_before_a_listing(photo, tmp_path):
         "--yes",
         "--count",
         "90",
+        "--kind",
+        "memory modules",
         "--asking",
         "7 USD",
         "--postage",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import fsspec
@@ -9,6 +11,7 @@ import pytest
 
 from calibration.errors import DataFileError, UsageError
 from grader.market.listings import read_market
+from grader.market.results import Results
 
 
 def test_each_folder_with_pictures_is_a_listing(tmp_path: Path) -> None:
@@ -20,7 +23,8 @@ def test_each_folder_with_pictures_is_a_listing(tmp_path: Path) -> None:
     a, b = read_market(str(tmp_path))
     assert (a.name, b.name) == ("a", "b")
     assert [Path(p).name for p in b.pictures] == ["1.JPG", "2.jpg"]
-    assert a.said == {"asking": "40 USD", "count": "30", "postage": "6 USD"}
+    assert a.said == {"asking": "40 USD", "count": "30", "kind": "memory", "postage": "6 USD"}
+    assert a.words["kind"] == "memory modules"
     assert b.said == {"asking": "25 EUR", "mass": "2 kg"}
 
 
@@ -52,6 +56,17 @@ def test_folders_in_object_storage_are_read_by_their_url() -> None:
         files.rm("/shop", recursive=True)
     assert one.pictures == ("memory:///shop/one/1.jpg",)
     assert one.said == {"asking": "5 USD"}
+
+
+@pytest.mark.parametrize("use", [read_market, Results])
+def test_storage_that_needs_a_package_names_it(use: Callable[[str], object], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "s3fs", None)  # as if it were not installed
+    with pytest.raises(UsageError, match="Install s3fs") as told:
+        use("s3://bucket/list.csv")
+    assert told.value.code == "storage-missing"
+    with pytest.raises(UsageError, match="unheard://") as told:
+        use("unheard://of/it")
+    assert told.value.code == "storage-unknown"
 
 
 def test_what_is_wrong_is_said(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -40,6 +41,13 @@ def test_a_bad_picture_stops_no_other(folder: Path) -> None:
     assert (bad["state"], good["state"]) == (FAILED, MEASURED)
     assert bad["code"] != "unforeseen"
     assert json.loads(good["record"])["sha256"] == good["content"]
+
+
+def test_a_picture_in_storage_that_cannot_be_read_is_tried_by_the_next_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "s3fs", None)
+    (told,) = measure_batch(["s3://bucket/a.jpg"], REQUEST.as_json())
+    assert (told["state"], told["code"]) == (FAILED, "storage-missing")
+    assert told["code"] in pictures.TRY_AGAIN
 
 
 def test_what_is_not_foreseen_is_tried_twice_and_then_told(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
