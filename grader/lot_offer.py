@@ -46,7 +46,7 @@ class LotOffer(Offer):
         >>> done = grader.measure(samples_folder() / "memory-modules.jpg")
         >>> offer = grader.value(done, boards=4, count=400, spot="2650 USD/ozt", asking="60 USD")
         >>> offer
-        <LotOffer highest price ... USD, break-even ... USD; gold ... g (...)>
+        <LotOffer highest price ... USD, break-even ... USD; gold ... (...)>
         >>> [row["title"] for row in offer.rows()]
         ['strip and refine', ..., 'do not buy']
         >>> offer.to_dict()["currency"]

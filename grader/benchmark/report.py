@@ -29,7 +29,7 @@ def document(found: Everything) -> str:
     photos += [*_rows(found.bare), _median("**median, bare**", found.bare.values())]
     sizes = [[f"{mp:g} megapixels", *_beyond(t)] for mp, t in found.sizes.items()]
     one = next(iter(found.plated))
-    commands = [[f"`{name}`", f"{p.wall_s:.2f}", f"{p.cpu_s:.2f}"] for name, p in found.commands.items()]
+    commands = [[_as_typed(name), f"{p.wall_s:.2f}", f"{p.cpu_s:.2f}"] for name, p in found.commands.items()]
     warm_s = found.plated[one].total_s
     cold = next(p for name, p in found.commands.items() if "measure" in name)
     commands.append(["the same beyond the warm time", f"{cold.wall_s - warm_s:.2f}", ""])
@@ -97,3 +97,9 @@ def _beyond(t: Timing) -> list[str]:
 
 def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
     return [f"| {' | '.join(cells)} |" for cells in (heads, ["---"] * len(heads), *rows)]
+
+
+def _as_typed(name: str) -> str:
+    """A command in code's type, and what is said of it behind."""
+    typed, _, of = name.partition(", ")
+    return f"`{typed}`" + (f" ({of})" if of else "")

@@ -143,7 +143,7 @@ def test_doubt_about_the_finish_widens_the_gold_and_leaves_the_area_alone() -> N
     sure, unsure = doubtful("hard_gold", 0.0), doubtful("hard_gold", 0.25)
     assert np.array_equal(sure.total.draws(), unsure.total.draws())
     low = [np.quantile(gold_mass(a.by_finish).total.draws(), 0.05) for a in (sure, unsure)]
-    assert low[1] < 0.6 * low[0]
+    assert low[1] < 0.8 * low[0]  # hard gold may be flash gold as it is, so that its own range begins low
     lines = {line.title: line.share_of_variance for line in budget(gold_mass(unsure.by_finish).total)}
     assert lines["telling hard gold from immersion gold"] > 0.05
 

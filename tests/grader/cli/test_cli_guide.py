@@ -23,7 +23,10 @@ def test_it_serves_the_guide_until_it_is_stopped() -> None:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     command = [sys.executable, "-m", "grader", "guide", "--no-browser", "--port", str(port)]
+    # Ctrl-C is heard, also where the tests themselves run in the background and ignore it
+    usual = signal.signal(signal.SIGINT, signal.default_int_handler)
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as guide:
+        signal.signal(signal.SIGINT, usual)
         try:
             assert "<title>Board gold grader" in first_page(port, guide)
         finally:

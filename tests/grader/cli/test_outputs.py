@@ -23,6 +23,7 @@ WORDS: dict[str, list[str]] = {
     "value": ["value", "m.json", "--boards", "1", *PRICE, "--json", "1.json"],
     "report": ["report", "m.json", "--boards", "1", "--json", "1.json", "--csv", "2.csv", "--html", "3.html",
                "--pdf", "4.pdf"],
+    "listing": ["listing", ".", *SCALE, "--json", "1.json", "--sheet", "2.html", "--measurement", "3.json"],
     "market": ["market", ".", *PRICE, "--results", "kept", "--json", "1.json", "--csv", "2.csv", "--html", "3.html"],
     "batch": ["batch", "m.json", "--mass", "90 g", "--json", "1.json"],
     "target": ["target", "--paper", "a4", "--output", "1.pdf", "--json", "2.json"],

@@ -71,7 +71,7 @@ def test_tables_of_a_belief() -> None:
     )
     assert left_out_table(believed(y7="spilt", y3="no photo")).rows == (("3", "no photo"), ("7", "spilt"))
     flag = Flag(4, 31.0, 0.00123, ("one", "two"))
-    assert flags_table([flag]).rows == (("4", "31", "0.001", "one; or two"),)
+    assert flags_table([flag]).rows == (("4", "31", "0.1 %", "one; or two"),)
 
 
 def pair(number: int, fine: float, **more: Any) -> Pair:
