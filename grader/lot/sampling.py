@@ -73,19 +73,6 @@ def pooled(prior: Spread, observed: Spread | None) -> Spread:
     return Spread(math.sqrt(squares / degrees), degrees)
 
 
-def sampling_sd(spread: Spread, seen: int, total: float) -> float:
-    """Relative standard deviation of the mean of the boards seen, as an estimate of the mean of all.
-
-    Cochran's theorem 2.2, relative to the mean.
-
-    Args:
-        spread: between boards.
-        seen: n, boards seen.
-        total: N, boards in the lot, at least n.
-    """
-    return spread.relative_sd * math.sqrt(max(1.0 / seen - 1.0 / total, 0.0))
-
-
 @dataclass(frozen=True)
 class Others:
     """The boards that were not seen.

@@ -43,11 +43,6 @@ def held(doubt: FloatArray, residual: FloatArray, level: float, slope: float, be
     return np.asarray(np.abs(residual) <= half)
 
 
-def _takes_part(found: dict[str, Any]) -> bool:
-    """Where nothing was found there is no range, and no ratio to hold in it."""
-    return found["error"] is not None and found["error"] > -1 and found["px_per_mm"] and found["doubt"] is not None
-
-
 def main() -> None:
     """Command line."""
     ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)

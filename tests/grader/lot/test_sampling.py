@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from math import exp, inf, log, log1p, sqrt
 
 import numpy as np
@@ -13,7 +14,20 @@ from scipy.stats import t as student
 
 from calibration.inputs import Input
 from grader.lot.observed import Observed
-from grader.lot.sampling import Spread, observed_spread, pooled, sampling_sd, unseen_factor
+from grader.lot.sampling import Spread, observed_spread, pooled, unseen_factor
+
+
+def sampling_sd(spread: Spread, seen: int, total: float) -> float:
+    """Relative standard deviation of the mean of the boards seen, as an estimate of the mean of all.
+
+    Cochran's theorem 2.2, relative to the mean.
+
+    Args:
+        spread: between boards.
+        seen: n, boards seen.
+        total: N, boards in the lot, at least n.
+    """
+    return spread.relative_sd * math.sqrt(max(1.0 / seen - 1.0 / total, 0.0))
 
 
 def factor(relative_sd: float, degrees: float, seen: int, total: float) -> Input:
