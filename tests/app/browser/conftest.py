@@ -21,6 +21,7 @@ from typing import Any, TypeVar
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Locator, WebSocket, sync_playwright
+from playwright.sync_api import TimeoutError as TooLate
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 
@@ -41,6 +42,7 @@ CHROMIUM_FLAGS = [
 ]
 START_S = 60
 WAIT_MS = 30_000  # for anything that is not measuring
+CHOOSER_MS = 10_000  # a list of files that is not open by then was asked for at a button drawn anew meanwhile
 UNHEARD_S = 5  # a request to draw that the server has not taken up by then was for a part that is gone
 # How the page looks while it rests, and null while it does not: asked at a moment when the browser has nothing to do.
 AT_REST = """() => new Promise(answer => requestAnimationFrame(() => requestIdleCallback(() => {
@@ -177,6 +179,20 @@ class Window:
         field.fill(text)
         field.press("Tab")
         self.until(lambda: field.evaluate_all("all => all.map(e => e.value)"), lambda told: told == [text])
+
+    def choose(self, ask: Callable[[], None], photos: Sequence[Path]) -> None:
+        """Pick files from the list that opens when asked for; asked again where it does not, as a person would."""
+        for is_last in (False, False, True):
+            self.rest()
+            try:
+                with self.page.expect_file_chooser(timeout=CHOOSER_MS) as chooser:
+                    ask()
+            except TooLate:
+                if is_last:
+                    raise
+            else:
+                chooser.value.set_files([str(photo) for photo in photos])
+                return
 
     def figures(self, is_so: Callable[[dict[str, str]], bool] = bool, within_ms: float = WAIT_MS) -> dict[str, str]:
         """The large figures by their labels, as soon as they are so."""

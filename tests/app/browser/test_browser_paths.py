@@ -55,11 +55,9 @@ class Walk:
 
     def add(self, *photos: Path) -> None:
         """Tap on the field for pictures and pick them: two taps, for the phone's own list is one."""
-        self.window.rest()
-        with self.window.page.expect_file_chooser() as chooser:
-            self.tap(self.window.page.get_by_test_id("stFileUploaderDropzone").locator("button").first)
-        self.taps += 1
-        chooser.value.set_files([str(photo) for photo in photos])
+        self.taps += 2
+        button = self.window.page.get_by_test_id("stFileUploaderDropzone").locator("button").first
+        self.window.choose(lambda: self.window.press(button), photos)
 
     def fill(self, label: str | re.Pattern[str], text: str) -> None:
         """Tap on a field and type."""
@@ -249,6 +247,7 @@ def test_the_keys_alone_lead_from_pictures_to_a_bid(
 ) -> None:
     window = open_start(new_window, address, width)
     page = window.page
+    is_focused = "e => e === document.activeElement"
 
     def tab_to(what: Locator, most: int = 60) -> None:
         window.see(what, MEASURE_MS)
@@ -256,16 +255,18 @@ def test_the_keys_alone_lead_from_pictures_to_a_bid(
             page.keyboard.press("Tab")
             seen = page.evaluate(FOCUS)
             assert seen["ring"] or seen["is_target"] or seen["tag"] in ("BODY", "IFRAME"), f"focus unseen: {seen}"
-            if what.evaluate("e => e === document.activeElement"):
+            if what.evaluate(is_focused):
                 return
         pytest.fail(f"the tab key does not reach {what}")
 
     add = page.get_by_test_id("stFileUploaderDropzone").locator("button").first
-    tab_to(add)
-    window.rest()
-    with page.expect_file_chooser() as chooser:
+
+    def ask() -> None:
+        if not add.evaluate(is_focused):
+            tab_to(add)
         page.keyboard.press("Enter")
-    chooser.value.set_files(card(tmp_path))
+
+    window.choose(ask, [card(tmp_path)])
     amount = window.see(page.get_by_label("How much is for sale"), MEASURE_MS)
     window.gone(page.locator(".st-key-measuring"), MEASURE_MS)
     window.until(lambda: page.evaluate(FOCUS), lambda focus: focus["tag"] != "BODY")
