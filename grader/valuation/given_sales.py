@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
-from grader.units import parse_weeks
+from grader.units import in_digits, parse_weeks
 from grader.units.estimates import named
 from grader.valuation.assumptions import sale_price, sale_share
 from grader.valuation.entries import Sale, What
@@ -55,7 +55,7 @@ def given_drift(base: Assumptions, weeks: str | None) -> tuple[Input | None, flo
     return (
         replace(
             base.drift,
-            title=f"gold price at the sale, {typed:.3g} weeks from now, compared with today's",
+            title=f"gold price at the sale, {in_digits(typed)} weeks from now, compared with today's",
             distribution=Distribution("lognormal", (math.exp(-(sigma**2) / 2), sigma)),
         ),
         typed,
