@@ -5,12 +5,12 @@ The log only grows: what stood before stays in it, and can take its place again.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from calibration.errors import UsageError
-from grader.log import Contents, Log, LoggedLot
+from grader.log import Contents, Log, LoggedLot, Yield
 
 
 @dataclass(frozen=True)
@@ -89,11 +89,7 @@ def _move(log: Log, contents: Contents, of: int, to: int, reason: str, only: Mov
     )
 
 
-def _is_meant(number: int, lot: int, of: int, only: Sequence[int] | None) -> bool:
-    return lot == of and (only is None or number in only)
-
-
-def _yields_of(contents: Contents, lot: int) -> list[Any]:
+def _yields_of(contents: Contents, lot: int) -> list[Yield]:
     its = {each.yield_id for each in contents.yield_lots if each.lot_id == lot}
     return [gold for gold in contents.current_yields() if gold.id in its]
 
