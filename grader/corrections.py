@@ -128,7 +128,7 @@ class Corrections:
 
     Attributes:
         items: the corrections.
-        photo_sha256: of the photo's file they belong to; empty where it is not known.
+        photo_sha256: of the photo's file they belong to; empty if it is not known.
     """
 
     items: tuple[Correction, ...] = ()
@@ -155,7 +155,7 @@ class Corrections:
         """The inverse of ``as_json``.
 
         Raises:
-            DataFileError: the object is no list of corrections, or one of them is impossible.
+            DataFileError: the object is not a list of corrections, or one of them is impossible.
         """
         try:
             if not isinstance(data, Mapping) or data["schema"] != SCHEMA or len(data["corrections"]) > MOST_ITEMS:

@@ -37,7 +37,7 @@ def ask_preferences() -> None:
 
 
 def currency() -> str:
-    """The currency of amounts that are typed without one; empty where none was chosen."""
+    """The currency of amounts that are typed without one; empty if none was chosen."""
     return str(st.session_state.get(_CURRENCY) or "")
 
 

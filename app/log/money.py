@@ -1,4 +1,4 @@
-"""Forms for what a lot cost and brought; each may take the place of a wrong entry."""
+"""Forms for what a lot cost and brought; each may replace a wrong entry."""
 
 from __future__ import annotations
 
@@ -123,7 +123,7 @@ def _submit(
     correct: Callable[[Log, int, _New], None],
     ask: Callable[[Asker, _New], tuple[Notice, ...]],
 ) -> None:
-    """The form's button, and what it does: a new entry, or one in the place of a wrong one."""
+    """The form's button, and what it does: a new entry, or one in place of a wrong one."""
 
     def put(log: Log, new: _New) -> str:
         if corrects is None:
@@ -172,7 +172,7 @@ def _charges(text: str, payable: Money) -> Decimal:
 def _replaced(
     form: str, lot: LoggedLot, entries: Sequence[_Entry], title: Callable[[_Entry], str]
 ) -> tuple[int | None, str]:
-    """Number of the wrong entry that a form's entry takes the place of, and why; nothing where there is none."""
+    """Number of the wrong entry that a form's entry replaces, and why; nothing if there is none."""
     if not entries:
         return None, ""
     titles: dict[int | None, str] = {None: "None: it is a new one"}

@@ -29,7 +29,7 @@ def log_path() -> str | None:
 
 
 def read_log(read: Callable[[Log], _T]) -> _T | None:
-    """What ``read`` takes from the log; None where there is no log yet, or where it fails, which is then told."""
+    """What ``read`` takes from the log; None if there is no log yet, or where it fails, which is then told."""
     try:
         with open_log(log_path(), must_exist=True) as log:
             return read(log)
@@ -75,12 +75,12 @@ def lot_contents(lot: LoggedLot) -> Contents | None:
 
 
 def kept_as() -> int | None:
-    """Number of the log's lot that holds the lot in progress; None where it was not kept yet."""
+    """Number of the log's lot that holds the lot in progress; None if it was not kept yet."""
     return number_in_log(current_lot())
 
 
 def number_in_log(lot: LotFolder) -> int | None:
-    """Number of the log's lot in which a lot in progress is kept; None where it is in none of this log."""
+    """Number of the log's lot in which a lot in progress is kept; None if it is in none of this log."""
     kept_in = lot.facts().get("log-lot")
     return int(kept_in["number"]) if kept_in is not None and kept_in["log"] == log_path() else None
 
@@ -91,7 +91,7 @@ def bind(lot: LotFolder, number: int) -> None:
 
 
 def logged_lot() -> LoggedLot | None:
-    """The log's lot that holds the lot in progress; None where it was not kept yet, or is gone."""
+    """The log's lot that holds the lot in progress; None if it was not kept yet, or is gone."""
     number = kept_as()
     return None if number is None else next((lot for lot in all_lots() if lot.id == number), None)
 
@@ -149,7 +149,7 @@ def note_offer(photos: Sequence[Kept], offer: Mapping[str, Any]) -> None:
 
 
 def _in_words(lot: LoggedLot | None, photos: Sequence[Kept]) -> str:
-    """What keeping would put into the log; empty where all of it is there."""
+    """What keeping would put into the log; empty if all of it is there."""
     entries = None if lot is None else lot_contents(lot)
     fresh = len(_new_documents(entries, photos))
     parts = [f"{fresh} measured {'photo' if fresh == 1 else 'photos'}"] if fresh else []

@@ -21,7 +21,7 @@ _ANY = ""
 
 
 def contents_and_belief() -> tuple[Contents, Newest | None] | None:
-    """The whole log and its newest belief; None where there is no log."""
+    """The whole log and its newest belief; None if there is no log."""
     state = _state_of_file()
     if state is None:
         return None

@@ -1,7 +1,7 @@
 """A lot in progress as files on this machine: photos, measurements, entries. It outlives the browser's page.
 
 A folder holds one lot. ``lot.json`` says what is in it and is replaced whole, after the files that it names were
-written: whatever happens meanwhile, it never names half a file. A measurement's files carry a stamp of their own, new
+written, so it never names half a file. A measurement's files carry a stamp of their own, new
 each time. Windows and programs on a lot change it one after another, each saying which stamp, or which value of a
 field, it started from: what another has changed meanwhile is kept beside it until somebody decides.
 """
@@ -66,7 +66,7 @@ class LotFolder:
 
     @property
     def changed_at(self) -> float:
-        """When it last changed, seconds since 1970; 0 where there is nothing yet."""
+        """When it last changed, seconds since 1970; 0 if there is nothing yet."""
         return self._file.changed_at
 
     def entries(self) -> dict[str, Value]:
@@ -107,7 +107,7 @@ class LotFolder:
         return Waiting(name, sha256, is_sample)
 
     def photo(self, sha256: str) -> bytes | None:
-        """The bytes of a photo that was handed in; None where they are not here."""
+        """The bytes of a photo that was handed in; None if they are not here."""
         try:
             return (self._folder / f"{sha256}.photo").read_bytes()
         except OSError:
@@ -156,7 +156,7 @@ class LotFolder:
             self._clear(sha256)
 
     def put(self, done: Kept) -> Kept:
-        """Keep a measured photo, in the place of the measurement that it was made from.
+        """Keep a measured photo, in place of the measurement that it was made from.
 
         Another one that has come meanwhile is kept beside it.
 
@@ -197,7 +197,7 @@ class LotFolder:
         return kept
 
     def history(self, sha256: str) -> History | None:
-        """What was done by hand on a photo, as far as anybody has heard of it; None where nothing was."""
+        """What was done by hand on a photo, as far as anybody has heard of it; None if nothing was."""
         return _read_history(self._history_path(sha256))
 
     def keep_history(self, sha256: str, history: History) -> None:

@@ -48,7 +48,7 @@ class SharedJson:
 
     @property
     def changed_at(self) -> float:
-        """When it last changed, seconds since 1970; 0 where it is not there."""
+        """When it last changed, seconds since 1970; 0 if it is not there."""
         try:
             return self.path.stat().st_mtime
         except OSError:
@@ -90,7 +90,7 @@ class SharedJson:
             return given
 
     def put_aside(self) -> Path | None:
-        """Give the file another name, which is given, so that a new one can begin; None where there is none."""
+        """Give the file another name, which is given, so that a new one can begin; None if there is none."""
         with self.lock:
             for number in range(1, 10_000):
                 aside = self.path.with_name(f"{self.path.stem}.damaged-{number}{self.path.suffix}")

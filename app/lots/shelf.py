@@ -60,5 +60,5 @@ def photo_to_mark(name: str, data: bytes, fail: Callable[[PhotoError], None]) ->
 
 
 def drop_marked_photo() -> None:
-    """Let go of the decoded photo."""
+    """Release the decoded photo."""
     st.session_state.pop(_LAST_PHOTO, None)

@@ -25,7 +25,7 @@ def take_off(lot: LotFolder, sha256: str) -> None:
 
 
 def bring_back(lot: LotFolder, sha256: str) -> None:
-    """Put a photo back that was taken off; one that was handed in anew meanwhile stays as it is.
+    """Put a photo back that was taken off; one that was handed in again meanwhile stays as it is.
 
     Raises:
         DataFileError, UsageError: as everything that changes a lot.

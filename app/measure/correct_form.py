@@ -52,7 +52,7 @@ def offer_correcting(done: Kept) -> None:
 
 
 def show_correcting(done: Kept) -> None:
-    """The photo with its tools in the place of the result, until it is closed."""
+    """The photo with its tools in place of the result, until it is closed."""
     heading(done.name)
     try:
         found = _found(done)
@@ -85,7 +85,7 @@ def settle_corrections() -> None:
 
 
 def _follow(opened: Kept) -> None:
-    """Let the open picture begin anew with what is kept of its photo."""
+    """Let the open picture begin again with what is kept of its photo."""
     begin_again()
     st.session_state[_BASE] = opened
     st.session_state.pop(_HEARD, None)

@@ -59,12 +59,12 @@ def correct(found: Measurement, history: History, heard: Heard) -> None:
 
 
 def begin_again() -> None:
-    """The picture begins anew with the history that it is given next."""
+    """The picture begins again with the history that it is given next."""
     st.session_state.pop(_SCENE, None)
 
 
 def close_picture() -> None:
-    """Let go of the picture."""
+    """Release the picture."""
     begin_again()
     forget_pictures()
 

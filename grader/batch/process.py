@@ -93,7 +93,7 @@ def _text_of(path: Path, given: str) -> str:
 
 
 def _read(text: str, name: str, titles: Mapping[str, str] | None = None) -> tuple[str, dict[str, Input]]:
-    """Currency (empty where the file has none) and figures of a file; titles for those that have none."""
+    """Currency (empty if the file has none) and figures of a file; titles for those that have none."""
     data = parse_toml(text, name, _FILE)
     currency = data.pop("currency", "")
     if not isinstance(currency, str):

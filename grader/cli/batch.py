@@ -62,7 +62,7 @@ def batch(
     json_out: Annotated[Path | None, typer.Option("--json", help="Write the plan here (- prints it).")] = None,
     example: Annotated[bool, typer.Option("--example", help="Print the example file of process figures.")] = False,
 ) -> None:
-    """Plan a batch: vessel loads, reagents, costs, time, waste and gas. It plans quantities; it is no procedure.
+    """Plan a batch: vessel loads, reagents, costs, time, waste and gas. It plans quantities; it is not a procedure.
 
     Example: grader batch boards.json --mass "470 g" --vessel "1 l"
     """

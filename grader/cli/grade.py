@@ -103,7 +103,7 @@ class GradeOptions(CutOptions):
         return prices
 
     def parts(self, files: Sequence[Path]) -> dict[Path, str]:
-        """The part of each file; empty where none was said.
+        """The part of each file; empty if none was said.
 
         Raises:
             UsageError: ``parts-count``.
@@ -119,7 +119,7 @@ class GradeOptions(CutOptions):
         return dict(zip(files, names, strict=True))
 
     def weights_g(self, files: Sequence[Path]) -> dict[Path, float]:
-        """What the boards of each file weigh together; empty where nothing was weighed.
+        """What the boards of each file weigh together; empty if nothing was weighed.
 
         Raises:
             UsageError: ``weighed-count``, or as ``parse_mass_g``.

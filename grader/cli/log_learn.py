@@ -146,9 +146,9 @@ def correct(
     yes: YesOption = False,
     log: LogOption = None,
 ) -> None:
-    """Enter a yield anew where it was wrong: give all of it. The wrong entry stays in the log.
+    """Enter a yield again where it was wrong: give all of it. The wrong entry stays in the log.
 
-    A purchase, cost, sale or settlement is entered anew by its own command: bought, cost, sold or settled, with
+    A purchase, cost, sale or settlement is entered again by its own command: bought, cost, sold or settled, with
     --corrects and --reason.
 
     Example: grader log correct 3 --mass "0.021 g" --date 2026-11-20 --reason "read the scale wrong"
@@ -184,7 +184,7 @@ def process(
     who: WhoOption = "",
     log: LogOption = None,
 ) -> None:
-    """Mark that your process changed: the fraction recovered is learned anew, thickness is not.
+    """Mark that your process changed: the fraction recovered is learned again, thickness is not.
 
     Example: grader log process "finer filters" --date 2026-11-20
     """

@@ -43,7 +43,7 @@ def bought(
 ) -> None:
     """Log what was paid for a lot. A figure that looks wrong is questioned first.
 
-    A wrong purchase is entered anew with --corrects; it stays in the log and counts no more.
+    A wrong purchase is entered again with --corrects; it stays in the log and counts no more.
 
     Example: grader log bought "attic lot" --price "120 USD" --mass "1 lb 2 oz"
     """
@@ -86,7 +86,7 @@ def cost(
 ) -> None:
     """Log a cost of a lot besides its price, such as freight or chemicals.
 
-    A wrong one is entered anew with --corrects; one that never was is corrected to an amount of zero.
+    A wrong one is entered again with --corrects; one that never was is corrected to an amount of zero.
 
     Example: grader log cost "attic lot" --amount "12 EUR" --what freight
     """
@@ -110,7 +110,7 @@ def sold(
 ) -> None:
     """Log what a sale brought: of gold, of cut pieces, of what was left over.
 
-    A wrong one is entered anew with --corrects; one that never was is corrected to an amount of zero.
+    A wrong one is entered again with --corrects; one that never was is corrected to an amount of zero.
 
     Example: grader log sold "attic lot" --amount "310 EUR" --what gold
     """
@@ -136,7 +136,7 @@ def settled(
 ) -> None:
     """Log a refiner's settlement: the gold delivered, what is payable for it, what the refiner kept back.
 
-    A settlement for the gold of several lots is shared out by grader log pot. A wrong one is entered anew with
+    A settlement for the gold of several lots is shared out by grader log pot. A wrong one is entered again with
     --corrects.
 
     Example: grader log settled "attic lot" --gold "4.2 g" --payable "310 EUR" --charges "24 EUR"

@@ -103,7 +103,7 @@ def _write(made: LotReport, places: Mapping[str, Path | None], paper: Paper) -> 
 def _candidates(
     photos: Sequence[Path] | None, measurements: Sequence[Path], measured: Iterable[Measured]
 ) -> list[Path]:
-    """Files that may be the photos: those named, else those beside the measurements that bear the photos' names."""
+    """Files that may be the photos: those given, otherwise files next to the measurements with the photos' names."""
     if photos:
         return photo_files(photos)
     names = {Path(m.photo).name for m in measured}

@@ -30,7 +30,7 @@ LotOption = Annotated[str | None, typer.Option(help="A lot of the log instead of
 
 @dataclass(frozen=True)
 class ValueOptions:
-    """What a person says of a lot and of money; None where nothing was said."""
+    """What a person says of a lot and of money; None if nothing was said."""
 
     spot: Annotated[str | None, typer.Option(help="Gold price: '2650', '2650 USD/ozt' or '85 EUR/g'.")] = None
     spot_date: Annotated[str | None, typer.Option(help="Day of the gold price: 2026-11-20, or today.")] = None

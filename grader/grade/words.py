@@ -82,7 +82,7 @@ def mass_words(f: Figures, liked: MassUnit = "mg") -> tuple[str, str]:
 
 
 def cut_part_rows(grades: Grades) -> list[tuple[str, ...]]:
-    """A row for each part under ``PART_COLUMNS``; none where there is one part."""
+    """A row for each part under ``PART_COLUMNS``; none if there is one part."""
     if len(grades.parts) < 2:
         return []
     return [
@@ -96,7 +96,7 @@ def cut_part_rows(grades: Grades) -> list[tuple[str, ...]]:
 
 
 def order_lines(grades: Grades) -> list[str]:
-    """Which neighbours the ranges cannot tell apart."""
+    """Which neighbours the ranges cannot distinguish."""
     ranked = (
         [(g.candidate.name, g.before_next) for g in grades.boards],
         [(f"Part {p.name}", p.before_next) for p in grades.parts],

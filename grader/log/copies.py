@@ -35,7 +35,7 @@ class Restored:
         place: of the log.
         rows: of each table of the copy, all of them now in the log.
         kept: where the log that was there now lies; None if there was none.
-        kept_trouble: what is wrong with that one; empty where it is sound.
+        kept_trouble: what is wrong with that one; empty if it is sound.
     """
 
     place: Path

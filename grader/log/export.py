@@ -179,7 +179,7 @@ def _figures(table: TableName, row: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _of_measurement(document: Mapping[str, Any]) -> dict[str, Any]:
-    """Photo, plated area and gold; nothing where it cannot be read, which the export as JSON then holds."""
+    """Photo, plated area and gold; nothing if it cannot be read, which the export as JSON then holds."""
     try:
         measured = Measured.from_dict(document)
     except DataFileError:

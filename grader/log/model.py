@@ -67,9 +67,9 @@ class NewYield(Entry):
     """Gold weighed at the end.
 
     Attributes:
-        mass_mg: as weighed, not yet multiplied by the fineness; zero where nothing came.
+        mass_mg: as weighed, not yet multiplied by the fineness; zero if nothing came.
         uncertainty_mg: standard uncertainty (one standard deviation) of the mass.
-        fineness: share of gold in what was weighed, above 0 to 1; None where unknown.
+        fineness: share of gold in what was weighed, above 0 to 1; None if unknown.
         fineness_known: found by a test of one's own, assumed, or assayed by a laboratory; None with the fineness.
         note: free text.
         weighed_on: the day.
@@ -153,7 +153,7 @@ class LoggedLot:
     archived: bool = False
 
     def as_new(self, **changes: Any) -> NewLot:
-        """What is said of it, with some changes, to say it anew.
+        """What is said of it, with some changes, to say it again.
 
         Raises:
             UsageError: as ``checked``.
@@ -212,7 +212,7 @@ class Yield:
 
     Attributes:
         lot_id: the first of its lots; all of them are in ``Contents.yield_lots``.
-        corrects: number of the yield that this one takes the place of; None for a first entry.
+        corrects: number of the yield that this one replaces; None for a first entry.
         reason: of the correction.
     """
 

@@ -48,7 +48,7 @@ class NewMoney(Entry):
         amount: exact; of a settlement what is payable before the refiner's charges.
         charges: that the refiner kept back; zero for a cost or a sale.
         currency: three letters (ISO 4217), of both.
-        gold_mg: gold delivered for a settlement, as weighed; None where unknown, and for a cost or a sale.
+        gold_mg: gold delivered for a settlement, as weighed; None if unknown, and for a cost or a sale.
         day: on which it was paid.
         note: free text.
         who: wrote it down.
@@ -78,7 +78,7 @@ class Purchase:
     """A purchase in the log: see ``NewPurchase``.
 
     Attributes:
-        corrects: number of the purchase that this one takes the place of; None for a first entry.
+        corrects: number of the purchase that this one replaces; None for a first entry.
         reason: of the correction.
     """
 
@@ -101,7 +101,7 @@ class MoneyEntry:
     """A cost, a sale or a settlement in the log: see ``NewMoney``.
 
     Attributes:
-        corrects: number of the entry that this one takes the place of; None for a first entry.
+        corrects: number of the entry that this one replaces; None for a first entry.
         reason: of the correction.
     """
 

@@ -125,7 +125,7 @@ def contents_of(c: Connection, lot_id: int | None) -> Contents:
 
 
 def _of_lot_or_corrected(table: Table, lot_id: int) -> ColumnElement[bool]:
-    """Entries of a lot, and those that took the place of one of them, be it in another lot."""
+    """Entries of a lot, and those that replaced one of them, be it in another lot."""
     its = select(table.c.id).where(table.c.lot_id == lot_id)
     return or_(table.c.lot_id == lot_id, table.c.corrects.in_(its))
 

@@ -26,7 +26,7 @@ def rows_in(connection: sqlite3.Connection) -> Rows:
 
 
 def trouble_in(connection: sqlite3.Connection) -> str:
-    """What SQLite finds wrong in a file; empty where it is sound."""
+    """What SQLite finds wrong in a file; empty if it is sound."""
     try:
         found = str(connection.execute("PRAGMA integrity_check(1)").fetchone()[0])
     except (sqlite3.Error, UnicodeDecodeError) as error:  # it quotes damaged parts of the file as they are
@@ -74,7 +74,7 @@ def error_of(cause: str, name: str, place: Path | str) -> LogError:
 
     Args:
         cause: the database's message.
-        name: SQLite's name of the error, such as ``SQLITE_BUSY``; empty where unknown.
+        name: SQLite's name of the error, such as ``SQLITE_BUSY``; empty if unknown.
         place: the log.
     """
     kind = next((k for k in _KINDS if name.startswith(k[0]) or any(word in cause for word in k[1])), None)

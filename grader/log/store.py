@@ -79,7 +79,7 @@ def open_log(path: Path | str | None = None, *, must_exist: bool = False, clock:
         clock: gives the present moment with its time zone.
 
     Raises:
-        LogError: the file is no log of ours, was written by a newer program, or cannot be used; it is left untouched.
+        LogError: the file is not one of our logs, is from a newer program, or cannot be used; it is left untouched.
 
     Examples:
         >>> import grader
@@ -137,7 +137,7 @@ class Log(BatchWriting, MoneyWriting, LotChanging):
         self.close()
 
     def close(self) -> None:
-        """Let go of the file."""
+        """Release the file."""
         self.engine.dispose()
 
     def now(self) -> str:
@@ -228,7 +228,7 @@ class Log(BatchWriting, MoneyWriting, LotChanging):
     def correct_yield(
         self, number: int, new: NewYield, reason: str, lots: Mapping[int | str, float] | None = None
     ) -> Yield:
-        """Log a yield that takes the place of one that was wrong; the wrong one stays in the log.
+        """Log a yield that replaces one that was wrong; the wrong one stays in the log.
 
         Args:
             number: of the wrong yield.

@@ -1,4 +1,4 @@
-"""The log's file: told apart from any other file, opened with safe settings, brought to the newest schema.
+"""The log's file: distinguished from any other file, opened with safe settings, brought to the newest schema.
 
 One SQLite file with a rollback journal. Not WAL: SQLite before 3.51.3 can corrupt a WAL database that two connections
 use at once, and many machines have an older one; a small log gains nothing from WAL. ``synchronous=EXTRA`` is FULL

@@ -36,7 +36,7 @@ class MoneyWriting(ABC):
         return as_purchase(self._write(schema.purchases, lot, _of_purchase(new)))
 
     def correct_purchase(self, number: int, new: NewPurchase, reason: str, lot: int | str | None = None) -> Purchase:
-        """Log a purchase that takes the place of one that was wrong; the wrong one stays in the log.
+        """Log a purchase that replaces one that was wrong; the wrong one stays in the log.
 
         Args:
             number: of the wrong purchase.
@@ -73,7 +73,7 @@ class MoneyWriting(ABC):
             return tuple(map(as_money, rows))
 
     def correct_money(self, number: int, new: NewMoney, reason: str, lot: int | str | None = None) -> MoneyEntry:
-        """Log an entry that takes the place of one that was wrong; the wrong one stays in the log.
+        """Log an entry that replaces one that was wrong; the wrong one stays in the log.
 
         Args:
             number: of the wrong entry.

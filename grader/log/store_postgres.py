@@ -115,7 +115,7 @@ def _file_name(c: Connection) -> str:
 
 
 def _version(c: Connection, place: str) -> int:
-    """How many migrations the log has had; 0 where the database is empty."""
+    """How many migrations the log has had; 0 if the database is empty."""
     if c.exec_driver_sql("SELECT to_regclass('migrations')").scalar_one() is None:
         others = c.exec_driver_sql(
             "SELECT count(*) FROM information_schema.tables WHERE table_schema = current_schema()"

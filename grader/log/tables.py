@@ -146,7 +146,7 @@ def _fineness(gold: Yield) -> str:
 
 
 def _figures(estimate: Estimate, liked: MassUnit) -> tuple[str, str]:
-    """Plated area and gold as they were estimated; empty where the measurement cannot be read or has no scale."""
+    """Plated area and gold as they were estimated; empty if the measurement cannot be read or has no scale."""
     try:
         shown = estimate.measured.plated_area_mm2, estimate.measured.gold_mg
     except DataFileError:

@@ -36,7 +36,7 @@ def find_boards(
     plated: NDArray[np.bool_] | None = None,
     rgb: NDArray[np.uint8] | None = None,
 ) -> tuple[Board, ...]:
-    """Outlines, in reading order; with scale, boards that touch or overlap are told apart, and long sides straight.
+    """Outlines in reading order; with a scale, touching or overlapping boards are separated and long sides straight.
 
     Args:
         mask: bool (height, width).
@@ -229,7 +229,7 @@ def polygon_area(points: NDArray[np.float64]) -> float:
 
 
 def edge_distance(mask: NDArray[np.bool_], places_px: NDArray[np.float64]) -> NDArray[np.float32] | None:
-    """Distance in px of places (n, 2) from the nearest place without a board (n,), None where boards fill the frame.
+    """Distance in px of places (n, 2) from the nearest place without a board (n,), None if boards fill the frame.
 
     The frame's own border counts as board going on.
     """

@@ -236,7 +236,7 @@ def _describe_row(
 
 
 def _is_at_edge(gaps: list[float], length: float, scale: Scale | None) -> bool | None:
-    """Whether a row's pieces lie at the edge of their board; None where outlines are not known."""
+    """Whether a row's pieces lie at the edge of their board; None if outlines are not known."""
     return float(np.median(gaps)) < (EDGE_GAP_MM if scale else 0.5 * length) if gaps else None
 
 

@@ -46,7 +46,7 @@ class StateReport:
 
     @property
     def loss_at_highest(self) -> HitRate | None:
-        """Share of the lots that would lose if bought at the tool's highest price; None where none has one."""
+        """Share of the lots that would lose if bought at the tool's highest price; None if none has one."""
         return self.buyers[0].loss_at_limit
 
 
