@@ -240,9 +240,9 @@ class Distribution:
         """
         try:
             return Distribution(str(data["kind"]), tuple(float(p) for p in data["parameters"]))
+        except DataFileError:
+            raise
         except (KeyError, TypeError, ValueError, OverflowError) as error:
-            if isinstance(error, DataFileError):
-                raise
             raise DataFileError(
                 "distribution-invalid", f"This is not a distribution: {data!r}.", "Measure the photo again."
             ) from error

@@ -23,7 +23,7 @@ from grader.keywords import Points, checks_call, each_typed, scale_choice, typed
 from grader.listing import LISTING_FILE, Listing, ListingCorrections, parse_listing_corrections
 from grader.listing import read_listing as listing_of
 from grader.lot import Lot, PartText, estimate_lot, lot_of, one_part, read_claim
-from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for
+from grader.lot_offer import LotOffer, asking_price, offer_for, typed_assumptions
 from grader.measured import Measured, documents_in, usable
 from grader.measured_photo import MeasuredPhoto
 from grader.model import Finish
@@ -71,59 +71,59 @@ def measure(
 ) -> MeasuredPhoto:
     """Measure plated area and gold in one photo of boards.
 
-        If no keyword gives the scale, it looks for our own printed target, then for contacts of a published
-        outline. A photo without a scale still has its picture and its plated share;
+    If no keyword gives the scale, it looks for our own printed target, then for contacts of a published
+    outline. A photo without a scale still has its picture and its plated share;
     ``area`` and ``gold`` then raise the reason.
 
-        Like the command line, it uses the thickness learned from the yields in your log, if there is one, and the
-        measured check bar of your printed target. ``published=True`` measures without the log.
+    Like the command line, it uses the thickness learned from the yields in your log, if there is one, and the
+    measured check bar of your printed target. ``published=True`` measures without the log.
 
     Args:
-            photo: a file, its bytes, or a photo from ``grader.load_photo``.
-            target: the JSON file that describes a ChArUco sheet in the photo.
-            length: a known length, "133.35 mm", or the name of an object, "DIMM", "US quarter".
-            between: its two ends (x, y), px of the upright photo.
-            rectangle: a known rectangle, "85.6 x 53.98 mm", or its name, "ID-1 card", "A4 sheet".
-            corners: its four corners (x, y), going round; the first edge has the first length.
-            coin: a coin's name, "2 euro", or a disc's diameter, "24.26 mm".
-            rim: at least five points (x, y) around its rim.
-            pitch: of the longest row of contacts, "1.27 mm", or the name of its outline, "PCI Express".
-            no_scale: measure without a scale: shares of the frame only.
-            board_thickness: of the boards, "1.6 mm"; typical boards if left out.
-            corrections: made by hand, or the file that holds them.
-            kind: of boards, which gives their plating unless yields taught it: "memory modules", "do not know".
-            part: kind of boards as named in the log, to use what its yields taught.
-            seller: who sells them, as named in the log.
-            log: to learn thickness from: an open log, a file, or a PostgreSQL URL; the default log if left out.
-            published: use published thickness instead of what yields taught.
-            print_check: the file that stores the length of the check bar; the default file if left out.
-            name: of the photo; the file's name if left out.
-            request: all of the above except corrections and name, as a ``Request``.
-            progress: called with "scale", "coverage", "regions" and "gold" as each step begins.
+        photo: a file, its bytes, or a photo from ``grader.load_photo``.
+        target: the JSON file that describes a ChArUco sheet in the photo.
+        length: a known length, "133.35 mm", or the name of an object, "DIMM", "US quarter".
+        between: its two ends (x, y), px of the upright photo.
+        rectangle: a known rectangle, "85.6 x 53.98 mm", or its name, "ID-1 card", "A4 sheet".
+        corners: its four corners (x, y), going round; the first edge has the first length.
+        coin: a coin's name, "2 euro", or a disc's diameter, "24.26 mm".
+        rim: at least five points (x, y) around its rim.
+        pitch: of the longest row of contacts, "1.27 mm", or the name of its outline, "PCI Express".
+        no_scale: measure without a scale: shares of the frame only.
+        board_thickness: of the boards, "1.6 mm"; typical boards if left out.
+        corrections: made by hand, or the file that holds them.
+        kind: of boards, which gives their plating unless yields taught it: "memory modules", "do not know".
+        part: kind of boards as named in the log, to use what its yields taught.
+        seller: who sells them, as named in the log.
+        log: to learn thickness from: an open log, a file, or a PostgreSQL URL; the default log if left out.
+        published: use published thickness instead of what yields taught.
+        print_check: the file that stores the length of the check bar; the default file if left out.
+        name: of the photo; the file's name if left out.
+        request: all of the above except corrections and name, as a ``Request``.
+        progress: called with "scale", "coverage", "regions" and "gold" as each step begins.
 
     Raises:
-            PhotoError: no such file, or not a photo that can be trusted.
-            UsageError: several ways to scale, a wrong unit, points outside the photo and so on;
-                ``KeywordError`` for an unknown keyword.
-            DataFileError: a given file cannot be read.
-            LogError: the log exists but cannot be read.
+        PhotoError: no such file, or not a photo that can be trusted.
+        UsageError: several ways to scale, a wrong unit, points outside the photo and so on;
+            ``KeywordError`` for an unknown keyword.
+        DataFileError: a given file cannot be read.
+        LogError: the log exists but cannot be read.
 
     Examples:
-            >>> import grader
-            >>> from grader.samples import samples_folder
-            >>> done = grader.measure(samples_folder() / "memory-modules.jpg")
-            >>> done.area
-            1... mm² (... to ... mm², 90 % sure)
-            >>> done.gold.low < done.gold.median < done.gold.high, done.gold.unit
-            (True, 'mg')
-            >>> edge = [(431.1, 1137.2), (193.8, 344.3)]
-            >>> grader.measure(samples_folder() / "listing-photo.jpg", length="133.35 mm", between=edge).px_per_mm
-            6...
-            >>> try:
-            ...     grader.measure(samples_folder() / "listing-photo.jpg").gold
-            ... except grader.GraderError as error:
-            ...     print(error.code)
-            no-scale
+        >>> import grader
+        >>> from grader.samples import samples_folder
+        >>> done = grader.measure(samples_folder() / "memory-modules.jpg")
+        >>> done.area
+        1... mm² (... to ... mm², 90 % sure)
+        >>> done.gold.low < done.gold.median < done.gold.high, done.gold.unit
+        (True, 'mg')
+        >>> edge = [(431.1, 1137.2), (193.8, 344.3)]
+        >>> grader.measure(samples_folder() / "listing-photo.jpg", length="133.35 mm", between=edge).px_per_mm
+        6...
+        >>> try:
+        ...     grader.measure(samples_folder() / "listing-photo.jpg").gold
+        ... except grader.GraderError as error:
+        ...     print(error.code)
+        no-scale
     """
     said = (target, length, between, rectangle, corners, coin, rim, pitch, board_thickness, log, print_check, kind)
     if request is None:
@@ -252,7 +252,7 @@ def value(
         unit-missing
     """
     fronts, others = _photos(photos), _photos(backs)
-    figures = figures_of(
+    figures = typed_assumptions(
         assumptions,
         spot=typed("spot", spot),
         spot_date=_day(spot, spot_date),

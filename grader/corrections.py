@@ -161,9 +161,9 @@ class Corrections:
             if not isinstance(data, Mapping) or data["schema"] != SCHEMA or len(data["corrections"]) > MOST_ITEMS:
                 raise _unreadable()
             return Corrections(tuple(map(correction_of, data["corrections"])), str(data.get("sha256", "")))
+        except DataFileError:
+            raise
         except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
-            if isinstance(error, DataFileError):
-                raise
             raise _unreadable() from error
 
 

@@ -133,7 +133,7 @@ class LotOffer(Offer):
         yield from map(Text, self.statements)
 
 
-def figures_of(
+def typed_assumptions(
     assumptions: Assumptions | str | Path | None = None,
     *,
     trim_price: str | None = None,

@@ -61,16 +61,16 @@ class Measurement:
 def measure(photo: Photo, request: Request | None = None, progress: Progress | None = None) -> Measurement:
     """Measure one photo.
 
-        A photo that does not support the requested scale is still searched, so that its picture can be shown;
+    A photo that does not support the requested scale is still searched, so that its picture can be shown;
     ``refused`` then says why there are no areas.
 
     Args:
-            photo: the loaded photo.
-            request: how to measure it; None for the defaults.
-            progress: called with the name of each step as it begins.
+        photo: the loaded photo.
+        request: how to measure it; None for the defaults.
+        progress: called with the name of each step as it begins.
 
     Raises:
-            UsageError: the request names points outside the photo, impossible sizes, an unknown segmenter and so on.
+        UsageError: the request names points outside the photo, impossible sizes, an unknown segmenter and so on.
     """
     wanted = request if request is not None else Request()
     say = progress if progress is not None else _silent

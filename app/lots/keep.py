@@ -20,7 +20,7 @@ _T = TypeVar("_T")
 _SAID = "said"
 
 
-def log_path() -> str | None:
+def chosen_log() -> str | None:
     """The log (a file, or a server's URL) named by ``--log`` when the page was started; None for the usual one."""
     ask = argparse.ArgumentParser(allow_abbrev=False, add_help=False)
     ask.add_argument("--log")
@@ -31,7 +31,7 @@ def log_path() -> str | None:
 def read_log(read: Callable[[Log], _T]) -> _T | None:
     """What ``read`` takes from the log; None if there is no log yet, or where it fails, which is then told."""
     try:
-        with open_log(log_path(), must_exist=True) as log:
+        with open_log(chosen_log(), must_exist=True) as log:
             return read(log)
     except GraderError as error:
         if error.code != "log-missing":
@@ -42,7 +42,7 @@ def read_log(read: Callable[[Log], _T]) -> _T | None:
 def write_log(write: Callable[[Log], str]) -> bool:
     """Write into the log, which is made if need be; tell what happened. True if it is written."""
     try:
-        with open_log(log_path()) as log:
+        with open_log(chosen_log()) as log:
             done = write(log)
     except (LogError, UsageError) as error:
         problem(error)
@@ -82,12 +82,12 @@ def kept_as() -> int | None:
 def number_in_log(lot: LotFolder) -> int | None:
     """Number of the log's lot in which a lot in progress is kept; None if it is in none of this log."""
     kept_in = lot.facts().get("log-lot")
-    return int(kept_in["number"]) if kept_in is not None and kept_in["log"] == log_path() else None
+    return int(kept_in["number"]) if kept_in is not None and kept_in["log"] == chosen_log() else None
 
 
 def bind(lot: LotFolder, number: int) -> None:
     """Remember in which of the log's lots a lot in progress is kept."""
-    lot.set_facts(**{"log-lot": {"log": log_path(), "number": number}})
+    lot.set_facts(**{"log-lot": {"log": chosen_log(), "number": number}})
 
 
 def logged_lot() -> LoggedLot | None:

@@ -21,7 +21,7 @@ from typing import Any
 from app.lots.entries import Clash, Value, check_entries, clashes_in, empty_entries, enter, entries_in, settle
 from app.lots.kept import Kept, PhotoClash, Waiting
 from app.lots.process_lock import ProcessLock
-from app.lots.shared_json import UNSOUND, Json, SharedJson, loads, write_whole
+from app.lots.shared_json import UNSOUND, Json, SharedJson, loads, put_file
 from app.photo_view import History
 from calibration.errors import DataFileError, UsageError
 from grader.measured import Measured
@@ -102,7 +102,7 @@ class LotFolder:
                 lot["photos"].append({"sha256": sha256, "name": name, "is_sample": is_sample, "measured": None})
 
         with self._file.lock:
-            write_whole(self._folder / f"{sha256}.photo", data)
+            put_file(self._folder / f"{sha256}.photo", data)
             self._file.change(add)
         return Waiting(name, sha256, is_sample)
 
@@ -188,8 +188,8 @@ class LotFolder:
             lot["photos"].append(own)
 
         with self._file.lock:
-            write_whole(self._folder / f"{done.sha256}.{stamp}.json", document)
-            write_whole(self._folder / f"{done.sha256}.{stamp}.png", done.overlay)
+            put_file(self._folder / f"{done.sha256}.{stamp}.json", document)
+            put_file(self._folder / f"{done.sha256}.{stamp}.png", done.overlay)
             self._file.change(add)
             self._clear(done.sha256)
         with self._memory:
@@ -210,7 +210,7 @@ class LotFolder:
             followed = () if done is None else done.measured.made_by_hand.items
             if old is not None and old.by != history.by and old.done.items != followed:
                 path.replace(path.with_name(f"{sha256}.{old.by or 'other'}.hand"))
-            write_whole(path, json.dumps(history.as_json()).encode())
+            put_file(path, json.dumps(history.as_json()).encode())
 
     def unsettled(self, sha256: str) -> list[tuple[Path, History]]:
         """Histories of a photo that were laid aside; whoever has a measurement follow one removes its file."""

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import json
 import os
-import secrets
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
 from app.lots.process_lock import ProcessLock
 from calibration.errors import DataFileError, UsageError
+from calibration.files import write_whole
 
 _MAX_BYTES = 16_000_000
 _MOST_DIGITS = 18  # of a whole number: no figure of ours has more, and a float holds none beyond 10 ** 308
@@ -86,7 +86,7 @@ class SharedJson:
         with self.lock:
             content = self.read()
             given = change(content)
-            write_whole(self.path, json.dumps(content).encode())
+            put_file(self.path, json.dumps(content).encode())
             return given
 
     def put_aside(self) -> Path | None:
@@ -127,25 +127,17 @@ def _whole(digits: str) -> int:
     return int(digits)
 
 
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file, flushed to the disk, so that it is there whole or not at all.
+def put_file(path: Path, data: bytes) -> None:
+    """Write a file completely or not at all, making its folder if necessary.
 
     Raises:
-        UsageError: ``cannot-write``; what was there stays.
+        UsageError: ``cannot-write``; an existing file stays.
     """
-    half = path.parent / f".{secrets.token_hex(6)}.part"
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        try:
-            with half.open("wb") as file:
-                file.write(data)
-                file.flush()
-                os.fsync(file.fileno())
-            half.replace(path)
-        finally:
-            half.unlink(missing_ok=True)
     except OSError as error:
         raise _unwritable(path, error) from error
+    write_whole(path, data)
 
 
 def _unwritable(path: Path, error: OSError) -> UsageError:

@@ -35,7 +35,7 @@ class Heard(Protocol):
         """
 
 
-def correct(found: Measurement, history: History, heard: Heard) -> None:
+def correcting_picture(found: Measurement, history: History, heard: Heard) -> None:
     """The picture with its tools.
 
     Args:

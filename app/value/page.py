@@ -13,7 +13,7 @@ from app.bench.report import planned_before
 from app.common.arrive import arrive
 from app.common.doubts import believed
 from app.common.own_money import ask_rate, in_chosen_currency
-from app.common.preferences import currency
+from app.common.preferences import chosen_currency
 from app.common.show import as_typed, problem, remark
 from app.lots.desk import current_lot, lot_name
 from app.lots.keep import all_lots, ask_to_keep, lot_contents, say_what_was_done, write_log
@@ -142,7 +142,7 @@ def _answer(source: _Source) -> None:
         st.expander(label, expanded=offer is None, icon=":material/edit_note:"),
     ):
         _ask_set()
-        draw_form(base, found, parts, currency() or base.currency, _go)
+        draw_form(base, found, parts, chosen_currency() or base.currency, _go)
     if offer is None:
         if (source.measured or found.wrong) and st.session_state.pop(_JUST_ASKED, False):
             arrive(".st-key-answer [data-testid=stAlert], .st-key-what-is-offered [data-testid=stAlert]", asked=True)
@@ -261,7 +261,7 @@ def _base() -> Assumptions:
     sets = list(sets_in(assumptions_folder()))
     chosen = st.session_state.get("assumptions", sets[0] if sets else None)
     known = chosen if chosen in sets else None
-    return in_chosen_currency(load_set(known, assumptions_folder()), currency())
+    return in_chosen_currency(load_set(known, assumptions_folder()), chosen_currency())
 
 
 def _ask_set() -> None:

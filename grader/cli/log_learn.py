@@ -26,8 +26,8 @@ from grader.cli.log import (
     yield_entry,
 )
 from grader.cli.log_options import JsonFlag, LogOption, WhoOption, day_of, existing_log, say
-from grader.cli.log_report import show_table
-from grader.cli.output import as_json, out, write_data
+from grader.cli.log_report import print_table
+from grader.cli.output import json_line, out, write_data
 from grader.cli.questions import YesOption, ask_first
 from grader.learn import TOGETHER, Newest, newest_in, outcomes, pairs, returns, returns_by
 from grader.learn.csv_import import entries, questions_of, read_csv
@@ -68,7 +68,7 @@ def belief(log: LogOption = None, json: JsonFlag = False) -> None:
     """
     found = newest_in(existing_log(log))
     if json:
-        write_data(as_json(None if found is None else found.document()).decode())
+        write_data(json_line(None if found is None else found.document()).decode())
         return
     if found is None:
         say("Nothing to learn from yet: log a yield of a lot whose photos were measured.")
@@ -89,7 +89,7 @@ def _show_belief(found: Newest) -> None:
     ):
         if table.rows:
             out.print(f"\n[bold]{table.title}[/]")
-            show_table(table)
+            print_table(table)
 
 
 @log_app.command()
@@ -127,7 +127,7 @@ def compare(log: LogOption = None, json: JsonFlag = False) -> None:
 def _show_tables(tables: Sequence[Table]) -> None:
     for table in tables:
         out.print(f"\n[bold]{table.title}[/]")
-        show_table(table)
+        print_table(table)
 
 
 @log_app.command()
@@ -244,7 +244,7 @@ def import_(
     text = read_text(file, _CSV)
     opened = existing_log(log)
     rows = read_csv(text, opened.contents())
-    show_table(rows_table(rows))
+    print_table(rows_table(rows))
     wanted = entries(rows)
     if write:
         ask_first(questions_of(rows), yes=yes)

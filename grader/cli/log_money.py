@@ -10,7 +10,7 @@ import typer
 
 from calibration.errors import UsageError
 from grader.cli.log import log_app
-from grader.cli.log_options import LogOption, LotArgument, WhoOption, day_of, existing_log, lot_key, say
+from grader.cli.log_options import LogOption, LotArgument, WhoOption, day_of, existing_log, number_or_name, say
 from grader.cli.questions import YesOption, ask_first
 from grader.learn.questions import Asker
 from grader.log import MoneyKind, NewMoney, NewPurchase, checked
@@ -60,7 +60,7 @@ def bought(
     )
     _reason_fits(corrects, reason)
     opened = existing_log(log)
-    number = opened.lot(lot_key(lot)).id
+    number = opened.lot(number_or_name(lot)).id
     asker = Asker(opened.contents(), date.today())
     ask_first(asker.of_purchase(entry, number, corrects=corrects), yes=yes)
     if corrects is None:
@@ -194,7 +194,7 @@ def _keep(
 ) -> None:
     _reason_fits(corrects, reason)
     opened = existing_log(log)
-    number = opened.lot(lot_key(lot)).id
+    number = opened.lot(number_or_name(lot)).id
     ask_first(Asker(opened.contents(), date.today()).of_money(entry), yes=yes)
     name = entry.kind.capitalize()
     if corrects is None:

@@ -14,7 +14,7 @@ from rich.progress import Progress
 from calibration.errors import UsageError
 from grader.bid import WorkBench
 from grader.cli.options import with_options
-from grader.cli.output import as_json, err, is_stdout, out, show_table, write_data, write_whole
+from grader.cli.output import err, is_stdout, json_line, out, show_table, write_data, write_whole
 from grader.cli.value_options import ValueOptions
 from grader.market.cluster import connected
 from grader.market.listings import read_market
@@ -124,7 +124,7 @@ def _write(found: list[Ranked], csv_out: Path | None, json_out: Path | None, htm
         write_whole(csv_out, market_csv(found).encode())
     if html is not None:
         write_whole(html, market_html(found, "Listings").encode())
-    lines = b"".join(as_json(one.as_json()) for one in found)
+    lines = b"".join(json_line(one.as_json()) for one in found)
     if json_out is not None and is_stdout(json_out):
         write_data(lines.decode())
         return

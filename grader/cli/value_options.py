@@ -12,10 +12,10 @@ import typer
 from calibration.errors import UsageError
 from grader.bid import WorkBench
 from grader.cli.currency import base_figures, gold_price, meant, own_money
-from grader.cli.log_options import day_of, existing_log, lot_key
+from grader.cli.log_options import day_of, existing_log, number_or_name
 from grader.cli.questions import ask_first
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
-from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for
+from grader.lot_offer import LotOffer, asking_price, offer_for, typed_assumptions
 from grader.measured import Measured, measurements_of, read_measurements
 from grader.places import process_folder
 from grader.valuation import Assumptions
@@ -156,7 +156,7 @@ class ValueOptions:
             return meant(text, money)
 
         spot = gold_price(self.spot, self.assumptions, money)
-        return figures_of(
+        return typed_assumptions(
             base_figures(self.assumptions, money, (spot, *(self.cost or ()))),
             spot=spot,
             spot_date=None if self.spot_date is None else day_of(self.spot_date),
@@ -240,7 +240,7 @@ def measured_in(paths: Sequence[Path], lot: str | None, log: str | None) -> list
         raise UsageError("two-sources", "Both files and a lot were given.", "Give one or the other.")
     if lot is not None:
         with existing_log(log) as opened:
-            estimates = opened.entries(lot_key(lot)).latest_estimates()
+            estimates = opened.entries(number_or_name(lot)).latest_estimates()
         return measurements_of((f"lot {lot}, estimate {e.id}", e.document) for e in estimates)
     if not paths:
         raise UsageError(

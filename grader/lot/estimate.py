@@ -38,10 +38,10 @@ def estimate_lot(lot: Lot) -> LotEstimate:
     """Estimate a lot.
 
     Raises:
-            UsageError: ``outline-missing`` for a stated mass with boards neither weighed nor outlined;
-                ``lot-lighter-than-seen``; ``boards-unsure`` for a count with photos whose outlines do not
-    show how many boards there are.
-            DataFileError: two photos define one input differently.
+        UsageError: ``outline-missing`` for a stated mass with boards neither weighed nor outlined;
+            ``lot-lighter-than-seen``; ``boards-unsure`` for a count with photos whose outlines do not
+            show how many boards there are.
+        DataFileError: two photos define one input differently.
     """
     several = len(lot.parts) > 1
     parts = tuple(_estimate(part, own_thickness=several) for part in lot.parts)

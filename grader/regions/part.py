@@ -57,7 +57,7 @@ class VisiblePart:
     evidence: Evidence
 
 
-def parts_of(
+def boards_in_piece(
     contour_px: NDArray[np.int32],
     plane: FacePlane,
     rgb: NDArray[np.uint8] | None,

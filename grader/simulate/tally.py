@@ -73,18 +73,18 @@ class BuyerReport:
             "tests": self.tests,
             "profit": self.profit,
             "share_of_oracle": self.share_of_oracle,
-            "losing_share": as_json(self.losing),
-            "loss_at_limit": as_json(self.loss_at_limit),
+            "losing_share": share_json(self.losing),
+            "loss_at_limit": share_json(self.loss_at_limit),
             "regret_per_lot": self.regret,
         }
 
 
-def as_json(known: HitRate | None) -> list[float] | None:
+def share_json(known: HitRate | None) -> list[float] | None:
     """A share as value, low and high."""
     return None if known is None else [known.value, known.low, known.high]
 
 
-def report_of(name: str, groups: Sequence[Sequence[Decision]], oracle: float) -> BuyerReport:
+def buyer_report(name: str, groups: Sequence[Sequence[Decision]], oracle: float) -> BuyerReport:
     """Count the steps of one buyer.
 
     Args:
