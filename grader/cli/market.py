@@ -65,7 +65,7 @@ def market(
 
     What was measured is kept: a second run measures only new pictures. A bad picture stops nothing.
 
-    Example: grader market listings/ --spot "2650 USD/ozt" --spot-date today --budget "500 USD" --html market.html
+    Example: grader market listings/ --spot "2650 USD/ozt" --budget "500 USD" --html market.html
 
     Example: grader market s3://bucket/list.csv --results s3://bucket/results --cluster tcp://10.0.0.5:8786
     """

@@ -30,9 +30,9 @@ def value(
 ) -> None:
     """What to pay for the boards in some measurements: break-even, chance of a loss, highest price worth paying.
 
-    Example: grader value boards.json --spot "2650 USD/ozt" --spot-date today --asking "120 USD"
+    Example: grader value boards.json --spot "2650 USD/ozt" --asking "120 USD"
 
-    Example: grader value boards.json --boards 4 --count 400 --spot "2650 USD/ozt" --spot-date today --json offer.json
+    Example: grader value boards.json --boards 4 --count 400 --spot "2650 USD/ozt" --json offer.json
     """
     if example:
         write_data(example_text())

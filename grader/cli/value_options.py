@@ -33,7 +33,7 @@ class ValueOptions:
     """What a person says of a lot and of money; None if nothing was said."""
 
     spot: Annotated[str | None, typer.Option(help="Gold price: '2650', '2650 USD/ozt' or '85 EUR/g'.")] = None
-    spot_date: Annotated[str | None, typer.Option(help="Day of the gold price: 2026-11-20, or today.")] = None
+    spot_date: Annotated[str | None, typer.Option(help="The price's day: 2026-11-20; today if left out.")] = None
     payable: Annotated[str | None, typer.Option(help="Share of it that is paid: '93 %' or '85..98 %'.")] = None
     recovery: Annotated[str | None, typer.Option(help="Gold recovered ÷ gold present: '85..94..99 %'.")] = None
     cost: Annotated[
@@ -159,7 +159,7 @@ class ValueOptions:
         return typed_assumptions(
             base_figures(self.assumptions, money, (spot, *(self.cost or ()))),
             spot=spot,
-            spot_date=None if self.spot_date is None else day_of(self.spot_date),
+            spot_date=day_of(self.spot_date) if spot or self.spot_date else None,
             payable=self.payable,
             recovery=self.recovery,
             costs=self.cost,
