@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from app.bench.report import planned_before
 from app.common.arrive import arrive
@@ -77,10 +78,13 @@ def show() -> None:
     here = tuple(done for done in kept().values() if done.has_gold)
     source = _Source(usable((done.name, done.measured) for done in here) if here else [], here)
     with left:
-        _photos(shelf)
+        picture = _photos(shelf)
     with right:
         _answer(source)
         _offer_logged(lots)
+    with picture:
+        if not shelf:  # last: a large picture takes a while to be read
+            show_waiting(current_lot().waiting())
 
 
 def _begin() -> None:
@@ -95,15 +99,15 @@ def _begin() -> None:
         st.rerun()
 
 
-def _photos(shelf: Sequence[Kept]) -> None:
-    """The photo with what was found on it, and what is missing to measure it."""
+def _photos(shelf: Sequence[Kept]) -> DeltaGenerator:
+    """The photo with what was found on it, and what is missing to measure it; the place for one not yet measured."""
+    place = st.container()
     if shelf:
         chosen = choose_photo(shelf)
         show_overlay(chosen)
         ask_scale(chosen)
-    else:
-        show_waiting(current_lot().waiting())
     measure_what_waits()
+    return place
 
 
 def _about_photos(source: _Source) -> ShownPhotos:
