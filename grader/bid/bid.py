@@ -1,4 +1,4 @@
-"""From an estimated lot to the most to pay for it: what the command line, the page and programs call."""
+"""From an estimated lot to the most to pay for it, for the command line, the page and programs."""
 
 from __future__ import annotations
 
@@ -37,8 +37,8 @@ def bid_for(
         figures: with a gold price.
         today: the day of the valuation.
         asking: the seller's price, for the lot, by weight or by the board.
-        bench: that plans the work; None for the shipped examples.
-        cuts: plans of boards in the photos, in the place of what their rows of contacts let expect.
+        bench: plans the work; None for the shipped examples.
+        cuts: plans for boards in the photos; they replace what the rows of contacts imply.
         draws: number of draws.
 
     Raises:

@@ -13,11 +13,11 @@ from calibration.errors import UsageError
 from grader.bid import WorkBench, cuts_of_documents
 from grader.bid.bench import VESSEL
 from grader.cli.currency import base_figures, gold_price, meant, own_money
-from grader.cli.log_options import day_of, existing_log, lot_key
+from grader.cli.log_options import day_of, existing_log, number_or_name
 from grader.cli.questions import ask_first
 from grader.grade import load_thresholds
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
-from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for
+from grader.lot_offer import LotOffer, asking_price, offer_for, typed_assumptions
 from grader.measured import Measured, documents_in, measurements_of, read_measurements
 from grader.places import process_folder
 from grader.valuation import Assumptions
@@ -32,10 +32,10 @@ LotOption = Annotated[str | None, typer.Option(help="A lot of the log instead of
 
 @dataclass(frozen=True)
 class ValueOptions:
-    """What a person says of a lot and of money; None where nothing was said."""
+    """What a person says of a lot and of money; None if nothing was said."""
 
     spot: Annotated[str | None, typer.Option(help="Gold price: '2650', '2650 USD/ozt' or '85 EUR/g'.")] = None
-    spot_date: Annotated[str | None, typer.Option(help="Day of the gold price: 2026-11-20, or today.")] = None
+    spot_date: Annotated[str | None, typer.Option(help="The price's day: 2026-11-20; today if left out.")] = None
     payable: Annotated[
         str | None,
         typer.Option(
@@ -174,10 +174,10 @@ class ValueOptions:
             return meant(text, money)
 
         spot = gold_price(self.spot, self.assumptions, money)
-        return figures_of(
+        return typed_assumptions(
             base_figures(self.assumptions, money, (spot, *(self.cost or ()))),
             spot=spot,
-            spot_date=None if self.spot_date is None else day_of(self.spot_date),
+            spot_date=day_of(self.spot_date) if spot or self.spot_date else None,
             payable=self.payable,
             recovery=self.recovery,
             costs=self.cost,
@@ -279,7 +279,7 @@ def measured_in(paths: Sequence[Path], lot: str | None, log: str | None) -> list
         raise UsageError("two-sources", "Both files and a lot were given.", "Give one or the other.")
     if lot is not None:
         with existing_log(log) as opened:
-            estimates = opened.entries(lot_key(lot)).latest_estimates()
+            estimates = opened.entries(number_or_name(lot)).latest_estimates()
         return measurements_of((f"lot {lot}, estimate {e.id}", e.document) for e in estimates)
     if not paths:
         raise UsageError(
