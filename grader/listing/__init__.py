@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from grader.listing.assign import Division, Group, MatchDoubt
+from grader.listing.assign import Group
+from grader.listing.division import Division, MatchDoubt
 from grader.listing.looks import Look
 from grader.listing.model import BoardLook, Listing, ListingPhoto, LotBoard
 from grader.listing.read import Progress, read_listing

@@ -14,12 +14,13 @@ import numpy as np
 
 from calibration.errors import PhotoError, UsageError
 from calibration.notices import Notice
-from grader.listing.assign import Division, MatchDoubt, Said, divide
+from grader.listing.assign import Said
 from grader.listing.backs import mirrored
 from grader.listing.boards import boards_of, count_of, lot_figures
+from grader.listing.division import Division, MatchDoubt, division_of, none_odds
 from grader.listing.looks import Look, look_at
 from grader.listing.match import Match, Pair, match_all
-from grader.listing.model import Listing, ListingPhoto, LotBoard
+from grader.listing.model import BoardLook, Listing, ListingPhoto, LotBoard
 from grader.listing.notices import notice
 from grader.listing.odds import of_sizes, opposite_faces, same_face
 from grader.listing.said import NOTHING, ListingCorrections, Spot
@@ -28,6 +29,7 @@ from grader.listing.targets import without_targets
 from grader.measured import Measured
 from grader.photo import Photo, load_photo
 from grader.pipeline import Measurement, measure
+from grader.regions.count import outline_chances
 from grader.regions.heap import Heap, heap_of
 from grader.request import Request
 
@@ -138,7 +140,15 @@ def _divided(seen: _Seen, said: Said) -> Division:
         for i, j in told:
             if i in sizes and j in sizes:
                 told[i, j] += of_sizes(sizes[i], sizes[j])
-    return divide([look.photo for look in looks], same, opposite, said)
+    chances = [outline_chances(m.regions.boards) for m in seen.measured]
+    return division_of(
+        [look.photo for look in looks],
+        same,
+        opposite,
+        [look.is_cut or look.is_hidden for look in looks],
+        [none_odds(float(chances[look.photo][look.board][0])) for look in looks],
+        said,
+    )
 
 
 def _sizes_mm2(seen: _Seen) -> dict[int, float]:
@@ -203,19 +213,22 @@ def _said(
     looks: Sequence[Look], photos: Sequence[Photo], corrections: ListingCorrections
 ) -> tuple[Said, tuple[Notice, ...]]:
     """What was said, in looks; and what of it fits no look."""
-    by_pair: dict[Pair, str] = {}
+    pairs: dict[Pair, str] = {}
+    single: dict[int, str] = {}
     unused = []
     for saying in corrections.sayings:
-        one, other = (_look_at_spot(looks, photos, spot) for spot in (saying.one, saying.other))
-        if one is None or other is None or one == other:
-            what = f"{saying.one.photo} and {saying.other.photo}"
-            unused.append(notice("listing-word-unused", what=what))
-            continue
-        by_pair[min(one, other), max(one, other)] = saying.word
-    return (
-        Said.of(*([p for p, word in by_pair.items() if word == wanted] for wanted in ("same", "backs", "apart"))),
-        tuple(unused),
-    )
+        spots = [spot for spot in (saying.one, saying.other) if spot is not None]
+        found = [_look_at_spot(looks, photos, spot) for spot in spots]
+        at = [n for n in found if n is not None]
+        if len(set(at)) < len(spots):
+            unused.append(notice("listing-word-unused", what=" and ".join(spot.photo for spot in spots)))
+        elif len(at) == 1:
+            single[at[0]] = saying.word
+        else:
+            pairs[min(at), max(at)] = saying.word
+    together, faces, apart = ([p for p, word in pairs.items() if word == own] for own in ("same", "backs", "apart"))
+    none, boards = ([n for n, word in single.items() if word == own] for own in ("none", "board"))
+    return Said.of(together, faces, apart, none, boards), tuple(unused)
 
 
 def _look_at_spot(looks: Sequence[Look], photos: Sequence[Photo], spot: Spot) -> int | None:
@@ -235,9 +248,9 @@ def _listing(
     others: Sequence[ListingPhoto],
     unused: tuple[Notice, ...],
 ) -> Listing:
-    boards = boards_of(seen.measured, seen.looks, division.groups, lent)
-    count = count_of(seen.measured, boards, division.doubts)
-    figures = lot_figures(seen.measured, seen.looks, boards, division.doubts, _combined_id(seen.measured))
+    boards = boards_of(seen.measured, seen.looks, division, lent)
+    count = count_of(seen.measured, seen.looks, division)
+    figures = lot_figures(seen.measured, seen.looks, boards, division, lent, _combined_id(seen.measured))
     photos = tuple(
         ListingPhoto(m.photo.name, m.photo.sha256, Measured.of(m), has_borrowed_scale=place in lent)
         for place, m in enumerate(seen.measured)
@@ -254,6 +267,10 @@ def _listing(
         area_mm2=figures.area_mm2,
         gold=figures.gold_mg,
         notices=(*_notices(seen, boards, division, lent, others), *unused),
+        no_boards=tuple(
+            BoardLook(seen.looks[n], "front", is_best=False, number=n + 1, sure=division.sure[n])
+            for n in division.none
+        ),
     )
 
 
@@ -310,6 +327,8 @@ def _heap_words(m: Measurement) -> Notice:
 
 
 def _doubt_words(doubt: MatchDoubt) -> str:
+    if doubt.is_none:
+        return f"board {doubt.first + 1} may be none ({doubt.chance:.0%})"
     if doubt.second is not None:
         return f"boards {doubt.first + 1} and {doubt.second + 1} may be one ({doubt.chance:.0%})"
     return f"board {doubt.first + 1} may be two ({doubt.chance:.0%})"
