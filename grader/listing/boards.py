@@ -19,11 +19,11 @@ from grader.listing.division import Division
 from grader.listing.draws import NONE, Draws
 from grader.listing.looks import Look
 from grader.listing.model import BoardLook, Face, LotBoard
+from grader.listing.seen import SeenPhoto, combined_id, is_part
 from grader.measured import Measured
 from grader.measured.figures import figures_of
 from grader.measured.parts import MeasuredBoard, MeasuredScale
 from grader.model import EMPTY, Finish, ProductModel
-from grader.pipeline import Measurement
 from grader.regions.count import outline_chances
 
 _PART = 0.4  # of a look that the frame or another board cuts: what it is worth beside a whole one of its size
@@ -43,22 +43,19 @@ class LotFigures:
     gold_mg: ProductModel | None
 
 
-def boards_of(
-    measured: Sequence[Measurement], looks: Sequence[Look], division: Division, lent: frozenset[int]
-) -> tuple[LotBoard, ...]:
+def boards_of(photos: Sequence[SeenPhoto], looks: Sequence[Look], division: Division) -> tuple[LotBoard, ...]:
     """Each board with its looks; the best look at each face stands for it."""
-    return tuple(_board(measured, looks, group, division.sure, lent) for group in division.groups)
+    return tuple(_board(photos, looks, group, division.sure) for group in division.groups)
 
 
 def _board(
-    measured: Sequence[Measurement],
+    photos: Sequence[SeenPhoto],
     looks: Sequence[Look],
     group: Group,
     sure: Sequence[float],
-    lent: frozenset[int],
 ) -> LotBoard:
     faces: tuple[tuple[Face, tuple[int, ...]], ...] = (("front", group.fronts), ("back", group.backs))
-    best = {face: _best(measured, looks, own, lent) for face, own in faces if own}
+    best = {face: _best(photos, looks, own) for face, own in faces if own}
     shown = tuple(
         BoardLook(looks[n], face, is_best=best[face] == n, number=n + 1, sure=sure[n])
         for face, own in faces
@@ -68,46 +65,40 @@ def _board(
     gold = EMPTY
     for each in shown:
         if each.is_best:
-            for finish, model in _area(measured, each.look).items():
+            for finish, model in _area(photos, each.look).items():
                 area[finish] = area.get(finish, EMPTY) + model
-            gold = gold + _gold(measured, each.look)
-    return LotBoard(shown, area, gold, any(not _is_part(looks[n]) for n in group.fronts))
+            gold = gold + _gold(photos, each.look)
+    return LotBoard(shown, area, gold, any(not is_part(looks[n]) for n in group.fronts))
 
 
-def _best(measured: Sequence[Measurement], looks: Sequence[Look], own: Iterable[int], lent: frozenset[int]) -> int:
-    return max(own, key=lambda n: _worth(measured, looks, n, lent))
+def _best(photos: Sequence[SeenPhoto], looks: Sequence[Look], own: Iterable[int]) -> int:
+    return max(own, key=lambda n: _worth(photos, looks, n))
 
 
-def _worth(
-    measured: Sequence[Measurement], looks: Sequence[Look], n: int, lent: frozenset[int]
-) -> tuple[bool, float, int]:
+def _worth(photos: Sequence[SeenPhoto], looks: Sequence[Look], n: int) -> tuple[bool, float, int]:
     look = looks[n]
-    part = _PART if _is_part(look) else 1.0
-    scale = _BORROWED if look.photo in lent else 1.0
-    return measured[look.photo].scale is not None, look.px_across * part * scale, -n
+    part = _PART if is_part(look) else 1.0
+    scale = _BORROWED if photos[look.photo].is_lent else 1.0
+    return photos[look.photo].has_scale, look.px_across * part * scale, -n
 
 
-def _is_part(look: Look) -> bool:
-    return look.is_cut or look.is_hidden
+def _area(photos: Sequence[SeenPhoto], look: Look) -> Mapping[Finish, ProductModel]:
+    areas = photos[look.photo].area_by_board
+    return areas[look.board] if areas else {}
 
 
-def _area(measured: Sequence[Measurement], look: Look) -> Mapping[Finish, ProductModel]:
-    area = measured[look.photo].area
-    return {} if area is None else area.by_board[look.board]
-
-
-def _gold(measured: Sequence[Measurement], look: Look) -> ProductModel:
-    m = measured[look.photo]
-    return m.gold_by_board[look.board].total if m.gold_by_board else EMPTY
+def _gold(photos: Sequence[SeenPhoto], look: Look) -> ProductModel:
+    golds = photos[look.photo].gold_by_board
+    return golds[look.board].total if golds else EMPTY
 
 
 def count_of(
-    measured: Sequence[Measurement], looks: Sequence[Look], division: Division, members: Sequence[int] | None = None
+    photos: Sequence[SeenPhoto], looks: Sequence[Look], division: Division, members: Sequence[int] | None = None
 ) -> BoardCount:
     """How many boards there may be: those of the draws, and those that share an outline with another in all photos.
 
     Args:
-        measured: the photos.
+        photos: all.
         looks: at boards.
         division: of the looks.
         members: places of the boards to count; all if left out. A board of a draw is that one of the division whose
@@ -115,7 +106,7 @@ def count_of(
     """
     groups = range(len(division.groups)) if members is None else members
     home = {n: g for g, group in enumerate(division.groups) for n in group.looks}
-    chances = [outline_chances(m.regions.boards) for m in measured]
+    chances = [outline_chances(photo.boards) for photo in photos]
     more = [_several(chances[look.photo][look.board]) for look in looks]
     first = min(groups, default=0)
     total: dict[int, float] = {}
@@ -148,12 +139,10 @@ def _outlines(each: Sequence[FloatArray]) -> FloatArray:
 
 
 def lot_figures(
-    measured: Sequence[Measurement],
+    photos: Sequence[SeenPhoto],
     looks: Sequence[Look],
     boards: Sequence[LotBoard],
     division: Division,
-    lent: frozenset[int],
-    listing_id: str,
 ) -> LotFigures:
     """Plating and gold of all boards; boards without a look in a photo with scale are left out.
 
@@ -161,17 +150,15 @@ def lot_figures(
     own, or at none, stands in the sums with that chance, together with what this means for the others.
 
     Args:
-        measured: the photos.
+        photos: all.
         looks: at boards.
         boards: each once.
         division: of the looks.
-        lent: photos whose scale is borrowed.
-        listing_id: names the inputs that are this listing's alone.
     """
-    known = [n for n, b in enumerate(boards) if _has_scale(measured, b)]
+    known = [n for n, b in enumerate(boards) if _has_scale(photos, b)]
     if not known:
         return LotFigures(None, None, None, None, None, None)
-    records = {n: Measured.of(measured[n]) for n in sorted({e.look.photo for k in known for e in boards[k].best})}
+    listing_id = combined_id(photos)
     both = [n for n in known if {each.face for each in boards[n].best} == {"front", "back"}]
     single = [n for n in known if n not in both]
     of_backs = {n for k in both for n in division.groups[k].backs}
@@ -179,7 +166,7 @@ def lot_figures(
     others = set(range(len(looks))) - of_backs - of_fronts
     if not single:  # looks that may be at boards after all
         of_fronts, others = of_fronts | others, set()
-    counted = _counted(measured, looks, division.draws, lent)
+    counted = _counted(photos, looks, division.draws)
 
     def made(key: str, members: Sequence[int], faces: tuple[Face, ...], own: Iterable[int]) -> Measured | None:
         if not members:
@@ -188,12 +175,12 @@ def lot_figures(
         for n in sorted(own):
             factors = _factors(counted[n], n, listing_id)
             if factors is not None:
-                for finish, model in _area(measured, looks[n]).items():
+                for finish, model in _area(photos, looks[n]).items():
                     area[finish] = area.get(finish, EMPTY) + model.times(factors)
         best = [next(each.look for each in boards[n].best if each.face in faces) for n in members]
-        outlines = [records[look.photo].boards[look.board] for look in best]
-        gold = gold_mass(area, measured[0].request.properties)
-        count = count_of(measured, looks, division, members)
+        outlines = [photos[look.photo].record.boards[look.board] for look in best]
+        gold = gold_mass(area, photos[0].request.properties)
+        count = count_of(photos, looks, division, members)
         whole = sum(area.values(), EMPTY)
         return _record(f"{key} of the listing", f"{listing_id}-{key}", area, whole, gold, outlines, count)
 
@@ -209,11 +196,9 @@ def lot_figures(
     )
 
 
-def _counted(
-    measured: Sequence[Measurement], looks: Sequence[Look], draws: Draws, lent: frozenset[int]
-) -> NDArray[np.bool_]:
+def _counted(photos: Sequence[SeenPhoto], looks: Sequence[Look], draws: Draws) -> NDArray[np.bool_]:
     """Whether each look is the best at a face of a board in each draw, bool (looks, draws)."""
-    worth = [_worth(measured, looks, n, lent) for n in range(len(looks))]
+    worth = [_worth(photos, looks, n) for n in range(len(looks))]
     found = np.zeros(draws.board.T.shape, bool)
     for draw, (board, is_back) in enumerate(zip(draws.board.tolist(), draws.is_back.tolist(), strict=True)):
         best: dict[tuple[int, bool], int] = {}
@@ -237,8 +222,8 @@ def _factors(counted: NDArray[np.bool_], look: int, listing_id: str) -> list[Inp
     return [Input("match", title, values, _SOURCE, of=(listing_id[:12], name), aligned_over=name)]
 
 
-def _has_scale(measured: Sequence[Measurement], board: LotBoard) -> bool:
-    return any(measured[each.look.photo].scale is not None for each in board.looks)
+def _has_scale(photos: Sequence[SeenPhoto], board: LotBoard) -> bool:
+    return any(photos[each.look.photo].has_scale for each in board.looks)
 
 
 def _record(

@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 
 from calibration.inputs import FloatArray
 from grader.listing.assign import Group, Said, divide
-from grader.listing.draws import NONE, Draws, Evidence, Member, drawn
+from grader.listing.draws import NONE, Draws, drawn
 from grader.listing.match import Pair
 from grader.listing.odds import figures
+from grader.listing.weights import Evidence, Member
 
 _SURE = 30.0  # logarithm of the odds of what a person says of a single look
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from calibration.notices import Notice
@@ -14,6 +14,7 @@ from grader.lot import Lot, OtherFace, PartText, SightText, lot_of
 from grader.measured import Measured
 from grader.measured.figures import range_of
 from grader.model import Finish, ProductModel, Range
+from grader.regions.heap import Heap
 
 Face = Literal["front", "back"]
 
@@ -109,6 +110,7 @@ class Listing:
         gold: in it.
         notices: what to mind.
         no_boards: looks at things that were taken for boards at first and are none.
+        heaps: photos in which boards overlap, by their names.
     """
 
     photos: tuple[ListingPhoto, ...]
@@ -123,6 +125,7 @@ class Listing:
     gold: ProductModel | None
     notices: tuple[Notice, ...]
     no_boards: tuple[BoardLook, ...] = ()
+    heaps: Mapping[str, Heap] = field(default_factory=dict)
 
     @property
     def plated_area_mm2(self) -> Range | None:
@@ -159,6 +162,10 @@ class Listing:
             "boards": [self._board(number) for number in range(len(self.boards))],
             "no_boards": [self._look(each) for each in self.no_boards],
             "board_count": self.board_count.as_json(),
+            "heaps": [
+                {"photo": name, "board_count": heap.count.as_json(), "whole_board_mm2": round(heap.whole_mm2, 1)}
+                for name, heap in self.heaps.items()
+            ],
             "plated_area_mm2": _range_json(self.plated_area_mm2),
             "gold_mg": _range_json(self.gold_mg),
             "doubts": [

@@ -7,8 +7,9 @@ import pytest
 
 from grader.listing.assign import Said
 from grader.listing.division import Division, division_of
-from grader.listing.draws import NONE, Draws, Evidence, drawn
+from grader.listing.draws import NONE, Draws, drawn
 from grader.listing.odds import figures
+from grader.listing.weights import Evidence
 
 SURE_BOARD = -6.0  # logarithm of the odds that an outline is no board
 
