@@ -190,6 +190,7 @@ def value(
     bodies_price: str | None = None,
     accept_loss: str | None = None,
     earlier_bids: str | None = None,
+    share_of_gains: str | None = None,
     assumptions: Assumptions | str | Path | None = None,
     take_as_is: bool = False,
 ) -> LotOffer:
@@ -229,6 +230,8 @@ def value(
         bodies_price: what is left of the boards after trimming brings by weight, "1..3 USD/kg".
         accept_loss: chance of a loss that you accept, "10 %".
         earlier_bids: accept it over a month of bids: chances of a loss of the lots won so far, "2 %, 15 %".
+        share_of_gains: let the highest price go by many lots: losing ones may take this share of what winning ones
+            bring, "25 %".
         assumptions: your figures: a file, the name of a set, or loaded; the shipped examples if left out.
         take_as_is: take figures that look wrong as they stand; else they raise.
 
@@ -261,7 +264,7 @@ def value(
             postage=postage, payable=payable, recovery=recovery, fee=fee, tax=tax, hours=hours, rate=rate,
             weeks=weeks, per_gram=per_gram, minimum=minimum, trim_price=trim_price, trim_share=trim_share,
             whole_price=whole_price, bodies_price=bodies_price, accepted_loss=accept_loss,
-            earlier_bids=earlier_bids,
+            earlier_bids=earlier_bids, share_of_gains=share_of_gains,
         ),
     )  # fmt: skip
     if parts is None:

@@ -16,7 +16,7 @@ import numpy as np
 from calibration.belief import Belief, learn
 from calibration.errors import UsageError
 from calibration.scores import HitRate
-from grader.simulate.buyers import BREAK_EVEN, HIGHEST, MANY_LOTS, ORACLE, Buyer, Trial, appraise
+from grader.simulate.buyers import BREAK_EVEN, BY_GAINS, HIGHEST, MANY_LOTS, ORACLE, Buyer, Trial, appraise
 from grader.simulate.learning import taught
 from grader.simulate.market import Market
 from grader.simulate.tally import BuyerReport, Decision, as_json, grouped, report_of
@@ -26,7 +26,7 @@ from grader.valuation import Assumptions, with_given
 
 WEIGHED = 6
 STATES = ("untaught, kind not named", "untaught, kind named", f"after {WEIGHED} weighed lots")
-_BUYERS = (HIGHEST, MANY_LOTS, BREAK_EVEN, ORACLE)
+_BUYERS = (HIGHEST, MANY_LOTS, BY_GAINS, BREAK_EVEN, ORACLE)
 _LEAST = 2
 
 

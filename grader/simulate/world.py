@@ -26,8 +26,8 @@ from grader.lot import Lot, Part, Sight
 from grader.lot.assumed import lot_inputs
 from grader.lot.model import Picked
 from grader.lot.unseen import spread_figures
-from grader.measured import Measured, MeasuredModel
-from grader.model import ProductModel
+from grader.measured import Measured, MeasuredBoard, MeasuredFinish, MeasuredModel
+from grader.model import ProductModel, Range
 from grader.simulate.market import USUAL, Market
 from grader.valuation import Assumptions
 from grader.valuation.books import of_stripping
@@ -243,7 +243,9 @@ def _seen(
         area = ProductModel.of(float(found_mm2), inputs)
         gold = gold_mass({FINISH: area}, {FINISH: properties}).total
         weighed = float(masses[first : first + shown].sum())
-        found = Measured(photo=name, sha256=name, model=MeasuredModel(gold_mg=gold, area_mm2={FINISH: area}))
+        outlines = tuple(_outline(float(a)) for a in areas[first : first + shown])
+        model = MeasuredModel(gold_mg=gold, area_mm2={FINISH: area})
+        found = Measured(photo=name, sha256=name, model=model, boards=outlines)
         sights.append(Sight(found, None, shown, weighed))
         first += shown
     stated_g = float(masses.sum()) / one(lot_inputs()["stated-mass"].distribution, rng)
@@ -252,6 +254,16 @@ def _seen(
     else:
         part = Part("boards", tuple(sights), count=_constant(float(len(areas))), picked=picked)
     return Lot((part,)), stated_g
+
+
+def _outline(plated_mm2: float) -> MeasuredBoard:
+    """A board in a photo, told from the others; only how the boards compare with each other matters of it."""
+    plating = MeasuredFinish(gold_mg=_exactly(plated_mm2))
+    return MeasuredBoard(area_mm2=_exactly(figures()["board_face"]), by_finish={FINISH: plating})
+
+
+def _exactly(value: float) -> Range:
+    return Range(value, value, value)
 
 
 def _learned(properties: GoldProperties, true_um: float, rng: np.random.Generator) -> GoldProperties:

@@ -29,7 +29,7 @@ def made(asking: float, worth: float, mass_kg: float = 10.0) -> InventedLot:
 
 
 def tried(lot: InventedLot, expected: float = 0.0, chance: float = 0.0) -> Trial:
-    return Trial(lot, 49.0, 51.0, 50.0, 4.9, expected, chance, Range(1.0, 0.5, 2.0))
+    return Trial(lot, 49.0, 49.5, 51.0, 50.0, 4.9, expected, chance, Range(1.0, 0.5, 2.0))
 
 
 @pytest.fixture(scope="module")
@@ -109,9 +109,9 @@ def test_the_buyer_by_weight_pays_what_would_have_earned_most() -> None:
 
 def test_each_buyer_by_its_own_rule() -> None:
     trial = tried(made(50.0, 60.0), expected=3.0, chance=0.2)
-    assert [b.starts(0.1)(trial) for b in BUYERS] == [False, False, True, True, False, True]
-    assert [b.starts(0.3)(trial) for b in BUYERS] == [False, True, True, True, False, True]
-    assert [b.limit(trial) if b.limit else None for b in BUYERS] == [49.0, None, 51.0, 50.0, 49.0, None]
+    assert [b.starts(0.1)(trial) for b in BUYERS] == [False, False, False, True, True, False, True]
+    assert [b.starts(0.3)(trial) for b in BUYERS] == [False, True, False, True, True, False, True]
+    assert [b.limit(trial) if b.limit else None for b in BUYERS] == [49.0, None, 49.5, 51.0, 50.0, 49.0, None]
 
 
 def test_over_many_lots_safe_buys_make_room_for_a_risky_one() -> None:
