@@ -39,7 +39,7 @@ def log_of_choosers(tmp_path: Path) -> Log:
     """Ann chooses and leaves out the poor ones; Ben chooses and hides none; Cy's lots tell what boards hold."""
     lots = [x for x in invented() if x.lot.part == invented()[0].lot.part]
     with open_log(tmp_path / "log.sqlite") as log:
-        for n in range(12):
+        for n in range(18):
             seller, others = (("Cy", None), ("Ann", 0.6), ("Ben", 1.0))[n % 3]
             weigh(log, lots[n % len(lots)], n, seller=seller, others=others)
     return log
