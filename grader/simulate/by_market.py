@@ -97,6 +97,8 @@ def simulate_market(
     lots: int,
     seed: int,
     progress: Callable[[int], None] | None = None,
+    *,
+    all_shown: bool = False,
 ) -> MarketReport:
     """Offer the lots of some trades of a market to buyers who know more or less of them.
 
@@ -107,6 +109,7 @@ def simulate_market(
         lots: offered in each, after those that were weighed.
         seed: the same run for the same seed.
         progress: called with the number of trades done.
+        all_shown: whether photos show every board.
 
     Raises:
         UsageError: ``lots-too-few``.
@@ -120,7 +123,7 @@ def simulate_market(
     if market.terms:
         terms: dict[str, Any] = dict(market.terms)
         assumptions = with_given(assumptions, **terms)
-    named = World(assumptions, market=market, named=True)
+    named = World(assumptions, market=market, named=True, all_shown=all_shown)
     unnamed = replace(named, named=False)
     trials: tuple[list[list[Trial]], ...] = tuple([] for _ in STATES)
     held: tuple[list[list[bool]], ...] = tuple([] for _ in STATES)

@@ -48,6 +48,7 @@ class World:
         named: whether buyers know what kind of boards a lot holds.
         sellers_know: whether asking prices go with what a lot will truly bring, thickness and luck included; else
             with what its plated area brings on average, which is all that a seller can see.
+        all_shown: whether photos show every board of a lot, so that nothing is left to guess but its plating.
     """
 
     assumptions: Assumptions
@@ -55,6 +56,7 @@ class World:
     sellers_know: bool = False
     market: Market = USUAL
     named: bool = False
+    all_shown: bool = False
 
     @cached_property
     def priors(self) -> Priors:
@@ -159,7 +161,7 @@ def offered(
     areas = _board_areas(world.market, boards, rng)
     masses = f["board_mass"] * np.exp(f["board_mass_sd_log"] * rng.standard_normal(boards))
     gold_mg = float(areas.sum() * mg_per_mm2)
-    seen, stated_g = _seen(name, areas, masses, properties, rng, picks=picks, picked=world.market.picked)
+    seen, stated_g = _seen(name, areas, masses, properties, rng, world, picks=picks)
     true = {i.name: i.distribution.sample(rng, 1) for i in world.assumptions.inputs()}
     true[world.assumptions.recovery.name] = np.array([recovery])
     money = of_stripping(ProductModel.of(gold_mg, ()), world.assumptions, true)
@@ -221,14 +223,16 @@ def _seen(
     masses: FloatArray,
     properties: GoldProperties,
     rng: np.random.Generator,
+    world: World,
     *,
     picks: bool = False,
-    picked: Picked = "blindly",
 ) -> tuple[Lot, float]:
     """Photos of a few boards with noise, and either their count or a mass that the seller states, g."""
     f = figures()
     sights, first = [], 0
     counts = rng.integers(1, int(f["most_boards_a_photo"]) + 1, size=int(rng.integers(1, int(f["most_photos"]) + 1)))
+    if world.all_shown:
+        counts = np.array([len(areas)])
     if picks:  # the richest of so many more that were laid out
         laid_out = round(f["picked_of"] * int(counts.sum()))
         order = np.concatenate([np.argsort(-areas[:laid_out]), np.arange(min(laid_out, len(areas)), len(areas))])
@@ -249,7 +253,8 @@ def _seen(
         sights.append(Sight(found, None, shown, weighed))
         first += shown
     stated_g = float(masses.sum()) / one(lot_inputs()["stated-mass"].distribution, rng)
-    if rng.random() < 0.5:
+    picked: Picked = world.market.picked
+    if rng.random() < 0.5 and not world.all_shown:
         part = Part("boards", tuple(sights), mass_g=_constant(stated_g), picked=picked)
     else:
         part = Part("boards", tuple(sights), count=_constant(float(len(areas))), picked=picked)

@@ -21,8 +21,9 @@ from grader.valuation.rules import ByChance, ByGains, Rule
 from grader.valuation.settlement import Settlement
 
 DEFAULT_ACCEPTED_LOSS = 0.10
-# Of what winning lots bring, losing ones may take a quarter: chosen by simulated markets (docs/numbers.md).
-DEFAULT_SHARE_OF_GAINS = 0.25
+# Of what winning lots bring, losing ones may take a third: three won for each one lost. In simulated markets a
+# smaller share leaves untaught buyers little, and a greater one hardly more (docs/numbers.md).
+DEFAULT_SHARE_OF_GAINS = 1 / 3
 
 _C = TypeVar("_C", bound=Charge)
 
