@@ -141,9 +141,9 @@ class ProductModel:
         try:
             terms = tuple(Term(float(t["coefficient"]), tuple(map(str, t["factors"]))) for t in data["terms"])
             inputs = [Input.from_json(i) for i in data["inputs"]]
+        except DataFileError:
+            raise
         except (KeyError, TypeError, ValueError, OverflowError) as error:
-            if isinstance(error, DataFileError):
-                raise
             raise DataFileError(
                 "model-invalid", "The measurement's model cannot be read.", "Measure the photo again."
             ) from error

@@ -12,7 +12,7 @@ import streamlit as st
 
 from app.bench.boards import Shown
 from app.common.doubts import believed
-from app.common.preferences import currency
+from app.common.preferences import chosen_currency
 from app.common.show import as_typed, remark
 from app.lots.desk import found_good
 from app.lots.lot_folder import Kept
@@ -26,6 +26,7 @@ from grader.valuation.doubts import price_doubt, price_doubts
 from grader.valuation.gold_price import gold_price_in_full
 
 _T = TypeVar("_T")
+_SENT = "desk-bench-sent"
 _FRONT = "a front"
 _BY: dict[Measure, str] = {"gram": "per gram that is processed", "minute": "per minute of work"}
 _TURNED: dict[Turned | None, str] = {
@@ -96,6 +97,11 @@ def ask_shown(photos: Sequence[Kept]) -> tuple[Shown, ...] | None:
     return shown if all(good) else None
 
 
+def was_sent() -> bool:
+    """Whether the form was sent off with the last action."""
+    return bool(st.session_state.get(_SENT))
+
+
 def _part_and_face(key: str, others: Mapping[str, str]) -> tuple[str, str | None]:
     """A photo's part, and the photo whose backs it shows, or None."""
     left, right = st.columns(2)
@@ -148,7 +154,7 @@ def ask(base: Assumptions, shown: tuple[Shown, ...] | None, thickness_mm: float 
     with st.form("bench", border=False):
         left, right = st.columns(2)
         with left:
-            money = currency() or base.currency
+            money = chosen_currency() or base.currency
             _, full = field(
                 "Gold price today",
                 "spot",
@@ -205,6 +211,7 @@ def ask(base: Assumptions, shown: tuple[Shown, ...] | None, thickness_mm: float 
                 persist_state="session",
             )
         sent = st.form_submit_button("Sort and plan", type="primary", width="stretch")
+    st.session_state[_SENT] = sent
     if spot is None and base.spot is None:
         st.info("Look up today's gold price and enter it: none is assumed here.", icon=":material/info:")
         return None

@@ -1,4 +1,4 @@
-"""Grades, cuts and the batch as a person reads them."""
+"""Grades, cuts and the batch as a person reads them, each behind a fold."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ import streamlit as st
 
 from app.bench.boards import Picture, Searched, Shown
 from app.common.preferences import mass_unit
-from app.common.show import advice_of, as_typed, caution, cautions, heading, problem, remark, table, told_list
+from app.common.show import as_typed, caution, cautions, heading, problem, remark, table, told_list
 from app.lots.lot_folder import Kept
-from calibration.errors import GraderError, RefusedError, UsageError
+from calibration.errors import RefusedError
 from calibration.target import Paper
 from grader.batch import BatchPlan, Vessels, load_process, plan_batch
 from grader.batch.shopping import TITLE as SHOPPING
 from grader.batch.words import STATEMENTS, batch_lines, plan_tables
-from grader.cautions import lines_for
+from grader.cautions import lines_for, short_lines_for
 from grader.cut import PlannedBoard
 from grader.cut.picture import draw_cuts
 from grader.cut.words import cut_document, cut_lines, cut_notes
@@ -58,7 +58,6 @@ class Sorted:
         shown: what they were said to show.
         seen: all photos of the boards, fronts and backs.
         not_graded: boards that could not be, by name.
-        failed: photos that could not be searched, by name.
     """
 
     grades: Grades
@@ -69,23 +68,13 @@ class Sorted:
     shown: tuple[Shown, ...]
     seen: tuple[Kept, ...]
     not_graded: tuple[tuple[str, RefusedError], ...]
-    failed: tuple[tuple[str, GraderError], ...]
 
 
 def show_grades(done: Sorted) -> None:
     """The boards by grade, their order, and the sheet to take away."""
-    for name, error in done.failed:
-        problem(error, name)
-    columns = st.columns(len(CLASSES))
-    for column, grade in zip(columns, CLASSES, strict=True):
-        with column:
-            count = sum(g.grade == grade for g in done.grades.boards)
-            st.metric(CLASS_WORDS[grade].capitalize(), str(count))
     remark(CELL_NOTE)
     for grade in CLASSES:
         _boards(done, grade)
-    for name, refusal in done.not_graded:
-        problem(refusal, name)
     lines = order_lines(done.grades)
     if lines:
         heading("How sure is the order?")
@@ -144,7 +133,6 @@ def _json(done: Sorted) -> str:
 
 def show_cuts(done: Sorted) -> None:
     """Where to cut the boards that are to be processed, or all of them: picture, list and template."""
-    heading("Where to cut")
     processed = to_cut(done)
     every = st.radio(
         "Boards to cut",
@@ -171,7 +159,6 @@ def show_cuts(done: Sorted) -> None:
     _cut_downloads(done, planned)
     for note in cut_notes(board for _, board in planned):
         remark(note)
-    cautions(lines_for("cut"))
 
 
 def to_cut(done: Sorted) -> set[str]:
@@ -250,24 +237,33 @@ def batch_of(done: Sorted, volume: str) -> BatchPlan:
     )
 
 
-def show_batch(done: Sorted, volume: str) -> BatchPlan | None:
-    """What the batch needs, or why there is none."""
-    heading("What the batch needs")
-    try:
-        plan = batch_of(done, volume)
-    except RefusedError as error:
-        st.info(f"{as_typed(error.message)} {as_typed(advice_of(error))}", icon=":material/info:")
-        return None
-    except UsageError as error:
-        problem(error)
-        return None
+def show_batch(plan: BatchPlan) -> None:
+    """What the batch needs, but for the shopping list."""
     told_list([(line, "") for line in batch_lines(plan, mass_unit())])
     for each in plan_tables(plan):
-        with st.expander(as_typed(each.title), expanded=each.title == SHOPPING):
-            table(each.columns, each.rows)
+        if each.title != SHOPPING:
+            with st.expander(as_typed(each.title)):
+                table(each.columns, each.rows)
     for item in plan.notices:
         caution(item)
     for text in STATEMENTS:
         remark(text)
-    cautions(lines_for("batch"))
-    return plan
+
+
+def show_shopping(plan: BatchPlan) -> None:
+    """What to have ready."""
+    for each in plan_tables(plan):
+        if each.title == SHOPPING:
+            table(each.columns, each.rows)
+
+
+def show_cautions(*, with_acid: bool) -> None:
+    """What can hurt: the worst of it always in sight, all of it behind a fold.
+
+    Args:
+        with_acid: whether a batch is planned, not only cuts.
+    """
+    cautions(short_lines_for("batch" if with_acid else "cut"))
+    told = [*lines_for("cut"), *(lines_for("batch") if with_acid else ())]
+    with st.expander("Before you begin: all that can hurt", icon=":material/health_and_safety:"):
+        told_list([(line, "") for line in dict.fromkeys(told)])

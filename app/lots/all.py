@@ -19,8 +19,8 @@ class ListedLot:
 
     Attributes:
         name: of it.
-        key: of its folder; None where it is only in the log.
-        logged: in the log; None where it was not kept yet.
+        key: of its folder; None if it is only in the log.
+        logged: in the log; None if it was not kept yet.
         photo_count: photos on this machine.
         changed: when, in words.
         is_archived: whether it was put away.

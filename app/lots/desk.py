@@ -89,7 +89,7 @@ class Desk:
         return self._measuring.get(key)
 
     def measure(self, key: str, orders: Sequence[Order]) -> None:
-        """Begin to measure photos of a lot; nothing where it is at it already."""
+        """Begin to measure photos of a lot; nothing if it is at it already."""
         busy = self._measuring.get(key)
         if busy is not None:
             if not busy.is_over:
@@ -266,7 +266,7 @@ def day_words(seconds: float) -> str:
 
 
 def _take(key: str) -> None:
-    """Make a lot the one of this window: its entries take the place of those of the lot before."""
+    """Make a lot the one of this window: its entries replace those of the lot before."""
     for name in [n for n in st.session_state.get(_SEEN, {}) if n not in OWN]:
         st.session_state.pop(name, None)
     for name in OWN:

@@ -8,7 +8,7 @@ from typing import Any
 
 import streamlit as st
 
-from app.lots.keep import log_path, read_log
+from app.lots.keep import chosen_log, read_log
 from calibration.thickness import Finish, GoldProperties
 from grader.learn import Newest, newest_in
 from grader.learn.tables import belief_sentences
@@ -21,7 +21,7 @@ _ANY = ""
 
 
 def contents_and_belief() -> tuple[Contents, Newest | None] | None:
-    """The whole log and its newest belief; None where there is no log."""
+    """The whole log and its newest belief; None if there is no log."""
     state = _state_of_file()
     if state is None:
         return None
@@ -36,7 +36,7 @@ def contents_and_belief() -> tuple[Contents, Newest | None] | None:
 
 
 def _state_of_file() -> tuple[str, int, int] | None:
-    path = log_path() or usual_log_path()
+    path = chosen_log() or usual_log_path()
     if is_url(path):
         found = read_log(lambda log: log.contents())
         return None if found is None else (str(path), len(found.yields) + len(found.estimates), _marks(found))

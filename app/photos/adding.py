@@ -21,7 +21,7 @@ from grader.request import Request
 from grader.samples import Demo, Sample, load_demo
 from grader.scale_choice import Automatic
 
-_TAKEN_IN, _MISSING, _ARRIVED = "taken-in", "sample-missing", "desk-photos-came"
+_TAKEN_IN, _ARRIVED = "taken-in", "desk-photos-came"
 
 
 def ask_photos(label: str) -> bool:
@@ -47,8 +47,6 @@ def ask_sample() -> bool:
     st.markdown("Rendered pictures of invented boards, to try the tool without a camera.")
     samples = demo.samples
     st.selectbox("Sample photo", range(len(samples)), format_func=lambda i: samples[i].title, key="sample")
-    if st.session_state.pop(_MISSING, False):
-        problem(PhotoError("photo-missing", "This sample photo is not there.", "Install the program again."))
     st.button("Measure this sample", width="stretch", disabled=is_measuring(), on_click=_take_sample, args=(samples,))
     return bool(st.session_state.pop(_ARRIVED, False))
 
@@ -114,7 +112,7 @@ def _sample_requests() -> dict[str, Request]:
 
 @telling
 def _take_in() -> None:
-    files = st.session_state["photos"] or []
+    files = st.session_state.get("photos") or []  # the page with the field may just have been left
     known: set[str] = st.session_state.setdefault(_TAKEN_IN, set())
     fresh = [file for file in files if file.file_id not in known]
     if fresh and any(photo.is_sample for photo in photos_of_lot()):
@@ -135,13 +133,26 @@ def _demo() -> Demo | None:
 
 
 @telling
+def take_first_sample() -> None:
+    """Put a sample into the lot, which is measured as photos are.
+
+    Raises:
+        PhotoError: told when the page is drawn: the program was installed without it.
+    """
+    demo = load_demo()
+    _hand_in(demo.samples[0])
+
+
+@telling
 def _take_sample(samples: Sequence[Sample]) -> None:
-    sample = samples[st.session_state["sample"]]
+    _hand_in(samples[st.session_state["sample"]])
+
+
+def _hand_in(sample: Sample) -> None:
     try:
         data = sample.path.read_bytes()
-    except OSError:
-        st.session_state[_MISSING] = True
-        return
+    except OSError as error:
+        raise PhotoError("photo-missing", "This sample photo is not there.", "Install the program again.") from error
     if any(not photo.is_sample for photo in photos_of_lot()):
         start_lot()
     current_lot().hand_in(sample.path.name, data, is_sample=True)

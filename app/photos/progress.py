@@ -23,7 +23,7 @@ def is_measuring() -> bool:
 
 
 def show_progress() -> None:
-    """Draw it anew each second, and the whole page each time that a photo is done."""
+    """Draw it again each second, and the whole page each time that a photo is done."""
     with st.container(key="measuring"):
         _progress(len(kept()), lot_key())
 
@@ -36,12 +36,14 @@ def _progress(shown: int, key: str) -> None:
         st.rerun()
     done = sum(turn.is_done for turn in row.turns)
     share = (done + _share_of_photo(row)) / len(row.turns)
-    st.progress(min(share, 1.0), f"{done} of {len(row.turns)} photos measured. {_time_left(row)}")
+    count = len(row.turns)
+    measured = "Measuring the photo" if count == 1 else f"{done} of {count} photos are measured"
+    st.progress(min(share, 1.0), f"{measured}. {_time_left(row)}")
     rows = "".join(f"<li>{html.escape(turn.order.name)}: {_words(row, n)}</li>" for n, turn in enumerate(row.turns))
     st.html(f'<ul class="plain">{rows}</ul>')
     if row.is_stopping:
         st.markdown("Stopping: the photo that was begun is measured to its end.")
-    else:
+    elif count > 1:
         st.button("Stop after this photo", key="stop-measuring", on_click=row.stop, icon=":material/stop_circle:")
 
 
@@ -65,7 +67,7 @@ def _words(row: Measuring, number: int) -> str:
 def _time_left(row: Measuring) -> str:
     left = row.seconds_left()
     if left is None:
-        return "The first photo will show how long it takes."
+        return "This usually takes some seconds for each photo."
     if left < 1:
         return "Nearly done."
     return f"About {round(left)} s left." if left < 100 else f"About {round(left / 60)} min left."

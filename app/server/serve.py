@@ -23,6 +23,7 @@ from app.server.hosts import OwnNames
 from app.server.own_words import OwnWords
 from app.server.patience import PatientHttp
 from app.server.safe_headers import SafeHeaders
+from app.server.unforeseen import tell_unforeseen
 from grader.page_code import CODE_VARIABLE
 
 _LEAVE_S = 3  # for answers that are under way when the page is told to stop
@@ -39,7 +40,7 @@ def page_app(code: str | None) -> st.App:
     if code is not None:
         guards.append(Middleware(Gate, code=code))
     guards.append(Middleware(OwnWords))
-    return st.App(Path(__file__).parents[1] / "main.py", middleware=guards)
+    return st.App(Path(__file__).parents[1] / "main.py", middleware=guards, on_script_error=tell_unforeseen)
 
 
 def main() -> None:

@@ -6,12 +6,12 @@ import streamlit as st
 
 from app.common.name import PICTURE, PICTURE_ALT
 from app.common.own_money import ask_rate
-from app.common.preferences import ask_preferences, currency
+from app.common.preferences import ask_preferences, chosen_currency
 from app.common.show import heading
 from app.lots.desk import current_lot, put_aside, start_lot
 from app.lots.keep import name_changed
 from app.lots.way import WAY, WAYS, link
-from app.photos.adding import ask_photos
+from app.photos.adding import ask_photos, take_first_sample
 
 _GO = "desk-go"
 
@@ -31,11 +31,10 @@ def show() -> None:
             _go()
         st.button(
             "No picture yet? Try a sample",
-            key="way-listing",
+            key="try-sample",
             type="tertiary",
             icon=":material/imagesmode:",
-            on_click=_choose,
-            args=("listing",),
+            on_click=_try_sample,
         )
     with st.container(key="ways"):
         for name, way in WAYS.items():
@@ -52,7 +51,7 @@ def show() -> None:
     _lot()
     with st.expander("Units", icon=":material/tune:"):
         ask_preferences()
-        ask_rate(currency())
+        ask_rate(chosen_currency())
 
 
 def _go() -> None:
@@ -64,6 +63,11 @@ def _go() -> None:
 def _choose(name: str) -> None:
     st.session_state[WAY] = name
     st.session_state[_GO] = WAYS[name].steps[0].file
+
+
+def _try_sample() -> None:
+    _choose("listing")
+    take_first_sample()
 
 
 def _lot() -> None:

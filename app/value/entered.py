@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 import streamlit as st
 
-from app.common.preferences import currency
+from app.common.preferences import chosen_currency
 from app.lots.desk import found_good
 from calibration.errors import UsageError
 from grader.lot import amount_texts
@@ -100,7 +100,7 @@ def write_in_full(base: Assumptions) -> None:
     Raises:
         UsageError: ``currency-ambiguous``.
     """
-    full = gold_price_in_full(entered("spot"), currency() or base.currency)
+    full = gold_price_in_full(entered("spot"), chosen_currency() or base.currency)
     if full.said:
         st.session_state["spot"] = full.text
         st.session_state[_SAID] = full
@@ -139,7 +139,7 @@ def read_form(base: Assumptions, parts: Sequence[str]) -> Entered:
     """
     reading = _Reading()
     spot = reading.read("spot", entered("spot"), lambda _: _whole_price(base))
-    money = currency() or (base.currency if spot is None else parse_price_per_mass(spot.text).currency)
+    money = chosen_currency() or (base.currency if spot is None else parse_price_per_mass(spot.text).currency)
 
     def amount(key: str) -> str:
         return in_currency(entered(key), money) if key in _AMOUNTS else entered(key)
@@ -171,7 +171,7 @@ def read_form(base: Assumptions, parts: Sequence[str]) -> Entered:
 
 
 def _whole_price(base: Assumptions) -> GoldPriceText:
-    price = gold_price_in_full(entered("spot"), currency() or base.currency)
+    price = gold_price_in_full(entered("spot"), chosen_currency() or base.currency)
     parse_price_per_mass(price.text)
     return price
 

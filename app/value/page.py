@@ -8,12 +8,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from app.bench.report import planned_before
 from app.common.arrive import arrive
 from app.common.doubts import believed
 from app.common.own_money import ask_rate, in_chosen_currency
-from app.common.preferences import currency
+from app.common.preferences import chosen_currency
 from app.common.show import as_typed, problem, remark
 from app.lots.desk import current_lot, lot_name
 from app.lots.keep import all_lots, ask_to_keep, lot_contents, say_what_was_done, write_log
@@ -77,10 +78,13 @@ def show() -> None:
     here = tuple(done for done in kept().values() if done.has_gold)
     source = _Source(usable((done.name, done.measured) for done in here) if here else [], here)
     with left:
-        _photos(shelf)
+        picture = _photos(shelf)
     with right:
         _answer(source)
         _offer_logged(lots)
+    with picture:
+        if not shelf:  # last: a large picture takes a while to be read
+            show_waiting(current_lot().waiting())
 
 
 def _begin() -> None:
@@ -95,15 +99,15 @@ def _begin() -> None:
         st.rerun()
 
 
-def _photos(shelf: Sequence[Kept]) -> None:
-    """The photo with what was found on it, and what is missing to measure it."""
+def _photos(shelf: Sequence[Kept]) -> DeltaGenerator:
+    """The photo with what was found on it, and what is missing to measure it; the place for one not yet measured."""
+    place = st.container()
     if shelf:
         chosen = choose_photo(shelf)
         show_overlay(chosen)
         ask_scale(chosen)
-    else:
-        show_waiting(current_lot().waiting())
     measure_what_waits()
+    return place
 
 
 def _about_photos(source: _Source) -> ShownPhotos:
@@ -142,7 +146,7 @@ def _answer(source: _Source) -> None:
         st.expander(label, expanded=offer is None, icon=":material/edit_note:"),
     ):
         _ask_set()
-        draw_form(base, found, parts, currency() or base.currency, _go)
+        draw_form(base, found, parts, chosen_currency() or base.currency, _go)
     if offer is None:
         if (source.measured or found.wrong) and st.session_state.pop(_JUST_ASKED, False):
             arrive(".st-key-answer [data-testid=stAlert], .st-key-what-is-offered [data-testid=stAlert]", asked=True)
@@ -261,7 +265,7 @@ def _base() -> Assumptions:
     sets = list(sets_in(assumptions_folder()))
     chosen = st.session_state.get("assumptions", sets[0] if sets else None)
     known = chosen if chosen in sets else None
-    return in_chosen_currency(load_set(known, assumptions_folder()), currency())
+    return in_chosen_currency(load_set(known, assumptions_folder()), chosen_currency())
 
 
 def _ask_set() -> None:

@@ -1,4 +1,4 @@
-"""The bid for a lot: what is known of its boards, of the work on them, and of money, brought together."""
+"""The bid for a lot: brings together its boards, the work on them, and the money."""
 
 from __future__ import annotations
 

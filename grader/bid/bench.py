@@ -1,7 +1,7 @@
-"""The bench as grader batch and grader grade plan it: what a lot takes of chemicals, waste, vessel loads and hours.
+"""The bench as ``grader batch`` and ``grader grade`` plan it: chemicals, waste, vessel loads and hours for a lot.
 
-The same functions and figures say there what a batch needs and how long a board takes, so that the price of a lot and
-the plans for it cannot differ.
+These commands use the same functions and figures, so that the price of a lot and
+the plans for it agree.
 """
 
 from __future__ import annotations
@@ -30,11 +30,11 @@ VESSEL = "1 l"
 
 @dataclass(frozen=True)
 class WorkBench:
-    """A process, a vessel, and one's own times for a board.
+    """A process, a vessel, and the time a person needs per board.
 
     Attributes:
         process: figures of stripping and refining, with the prices of reagents.
-        times: one's own time for a board and for a cut.
+        times: own time per board and per cut.
         vessel_ml: nominal volume of a vessel.
     """
 
@@ -44,7 +44,7 @@ class WorkBench:
 
     @staticmethod
     def example() -> WorkBench:
-        """The shipped examples, and the vessel that a batch is planned with where none is named."""
+        """The shipped examples, with the default vessel of a batch."""
         return WorkBench.of()
 
     @staticmethod

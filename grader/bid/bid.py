@@ -1,4 +1,4 @@
-"""From an estimated lot to the most to pay for it: what the command line, the page and programs call."""
+"""From an estimated lot to the most to pay for it, for the command line, the page and programs."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from grader.valuation import VALUATION_DRAWS, Assumptions, Offer, value_lot
 
 
 def _bench(bench: WorkBench, figures: Assumptions) -> WorkBench | None:
-    """The bench, where its prices are in the currency of the figures; nothing is converted."""
+    """The bench, if its prices are in the currency of the figures; nothing is converted."""
     return bench if bench.process.currency == figures.currency else None
 
 
@@ -32,7 +32,7 @@ def bid_for(
         figures: with a gold price.
         today: the day of the valuation.
         asking: the seller's price, for the lot, by weight or by the board.
-        bench: that plans the work; None for the shipped examples.
+        bench: plans the work; None for the shipped examples.
         draws: number of draws.
 
     Raises:

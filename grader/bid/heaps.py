@@ -1,11 +1,11 @@
-"""The heaps that a lot can be sorted into by sight, and what is cut off the boards of each.
+"""The heaps a lot can be sorted into by eye, and the pieces cut off the boards of each.
 
-Heaps are its parts, and in each the boards rich and poor in plating. Only what the photos show apart is parted: where
-each outline is one board, its gold by area is compared with that of its part. The boards that nobody photographed are
-taken to be mixed as those in the photos, by mass and by gold.
+Heaps are the parts of the lot and, within each part, boards rich and poor in plating. A part is divided only if
+each outline is one board: its gold per area is compared with that of the part. The unphotographed boards are
+assumed to be mixed like those in the photos, by mass and by gold.
 
 Pieces are rows of contacts at edges: their mass is length × (contacts' depth + what is cut off beyond them) × mass of
-bare board by area, for there are no components at an edge with contacts. A row nearly as long as the board's side is
+bare board per area, because an edge with contacts carries no components. A row nearly as long as the board's side is
 taken off with the whole side, by a straight cut; a piece longer than the vessel is cut once more.
 """
 
@@ -34,7 +34,7 @@ def portions_of(lot: LotEstimate) -> tuple[Portion, ...]:
 
 @dataclass(frozen=True)
 class _Heap:
-    """Boards of one heap in the photos, and the share of the part's boards that they stand for."""
+    """The photographed boards of one heap, and the share of the part's boards that they represent."""
 
     words: str
     outlines: Sequence[MeasuredBoard]
@@ -75,7 +75,7 @@ def _heaps(estimate: PartEstimate) -> list[_Heap]:
 
 
 def _boards(estimate: PartEstimate) -> ProductModel:
-    """How many boards there are; by mass they go with it."""
+    """Number of boards; for a lot by mass, in proportion to the mass."""
     part = estimate.part
     if part.mass_g is not None and estimate.mass_g is not None:
         middle = sum(t.coefficient for t in estimate.mass_g.terms) or 1.0
@@ -87,7 +87,7 @@ def _boards(estimate: PartEstimate) -> ProductModel:
 
 
 def _with_pieces(portion: Portion, outlines: Sequence[MeasuredBoard], part: Part) -> Portion:
-    """A heap with what is cut off its boards, where the measurements say which rows there are."""
+    """Add the pieces cut off the boards of a heap, if the measurements include their rows."""
     if not outlines or any(o.edge_rows is None for o in outlines) or portion.boards is None:
         nothing = not portion.gold_mg.terms or not any(o.gold_value_mg for o in outlines)
         return replace(portion, pieces_g=EMPTY, stripped_g=EMPTY, cuts=0.0) if nothing and outlines else portion
@@ -117,13 +117,13 @@ def _with_pieces(portion: Portion, outlines: Sequence[MeasuredBoard], part: Part
 
 
 def _standing_for(outlines: Sequence[MeasuredBoard], part: Part) -> float:
-    """How many boards these outlines are: one each, or of touching boards as many as were counted."""
+    """Number of boards behind these outlines: one each, or the counted number if boards touch."""
     every = sum(len(s.front.boards) for s in part.sights)
     return part.boards_seen * len(outlines) / every
 
 
 def _length_mm(outline: MeasuredBoard, row: EdgeRow) -> float:
-    """What is cut off along a row: the board's side where the row fills most of it, otherwise the row."""
+    """Length cut off along a row: the whole side of the board if the row fills most of it, otherwise the row."""
     if outline.slenderness is None:
         return row.length_mm
     long = math.sqrt(outline.size_mm2 * outline.slenderness)

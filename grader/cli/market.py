@@ -14,7 +14,7 @@ from rich.progress import Progress
 from calibration.errors import UsageError
 from grader.bid import WorkBench
 from grader.cli.options import with_options
-from grader.cli.output import as_json, err, is_stdout, out, show_table, write_data, write_whole
+from grader.cli.output import err, is_stdout, json_line, out, show_table, write_data, write_whole
 from grader.cli.value_options import ValueOptions
 from grader.market.cluster import connected
 from grader.market.listings import read_market
@@ -65,7 +65,7 @@ def market(
 
     What was measured is kept: a second run measures only new pictures. A bad picture stops nothing.
 
-    Example: grader market listings/ --spot "2650 USD/ozt" --spot-date today --budget "500 USD" --html market.html
+    Example: grader market listings/ --spot "2650 USD/ozt" --budget "500 USD" --html market.html
 
     Example: grader market s3://bucket/list.csv --results s3://bucket/results --cluster tcp://10.0.0.5:8786
     """
@@ -124,7 +124,7 @@ def _write(found: list[Ranked], csv_out: Path | None, json_out: Path | None, htm
         write_whole(csv_out, market_csv(found).encode())
     if html is not None:
         write_whole(html, market_html(found, "Listings").encode())
-    lines = b"".join(as_json(one.as_json()) for one in found)
+    lines = b"".join(json_line(one.as_json()) for one in found)
     if json_out is not None and is_stdout(json_out):
         write_data(lines.decode())
         return

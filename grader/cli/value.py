@@ -9,7 +9,7 @@ import typer
 
 from calibration.errors import UsageError
 from grader.cli.listing_text import with_listing
-from grader.cli.log_options import LogOption, existing_log, lot_key
+from grader.cli.log_options import LogOption, existing_log, number_or_name
 from grader.cli.options import with_options
 from grader.cli.output import is_stdout, write_data, write_json
 from grader.cli.value_options import LotOption, MeasurementsArgument, ValueOptions, measured_in
@@ -30,9 +30,9 @@ def value(
 ) -> None:
     """What to pay for the boards in some measurements: break-even, chance of a loss, highest price worth paying.
 
-    Example: grader value boards.json --spot "2650 USD/ozt" --spot-date today --asking "120 USD"
+    Example: grader value boards.json --spot "2650 USD/ozt" --asking "120 USD"
 
-    Example: grader value boards.json --boards 4 --count 400 --spot "2650 USD/ozt" --spot-date today --json offer.json
+    Example: grader value boards.json --boards 4 --count 400 --spot "2650 USD/ozt" --json offer.json
     """
     if example:
         write_data(example_text())
@@ -52,7 +52,7 @@ def value(
         write_json(json_out, offer.as_json())
     if save and lot is not None:
         with existing_log(log) as opened:
-            opened.add_offer(lot_key(lot), offer.as_json())
+            opened.add_offer(number_or_name(lot), offer.as_json())
     if not is_stdout(json_out):
         show_offer(offer)
 
@@ -63,5 +63,5 @@ def _by_its_seller(described: Lot, lot: str, log: str | None) -> Lot:
     from grader.learn.choice import with_learned_choice
 
     with existing_log(log) as opened:
-        known = opened.entries(lot_key(lot))
+        known = opened.entries(number_or_name(lot))
         return with_learned_choice(described, newest_in(opened), known.lots[0].seller)

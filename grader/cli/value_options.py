@@ -12,10 +12,10 @@ import typer
 from calibration.errors import UsageError
 from grader.bid import WorkBench
 from grader.cli.currency import base_figures, gold_price, meant, own_money
-from grader.cli.log_options import day_of, existing_log, lot_key
+from grader.cli.log_options import day_of, existing_log, number_or_name
 from grader.cli.questions import ask_first
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
-from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for
+from grader.lot_offer import LotOffer, asking_price, offer_for, typed_assumptions
 from grader.measured import Measured, measurements_of, read_measurements
 from grader.places import process_folder
 from grader.valuation import Assumptions
@@ -30,10 +30,10 @@ LotOption = Annotated[str | None, typer.Option(help="A lot of the log instead of
 
 @dataclass(frozen=True)
 class ValueOptions:
-    """What a person says of a lot and of money; None where nothing was said."""
+    """What a person says of a lot and of money; None if nothing was said."""
 
     spot: Annotated[str | None, typer.Option(help="Gold price: '2650', '2650 USD/ozt' or '85 EUR/g'.")] = None
-    spot_date: Annotated[str | None, typer.Option(help="Day of the gold price: 2026-11-20, or today.")] = None
+    spot_date: Annotated[str | None, typer.Option(help="The price's day: 2026-11-20; today if left out.")] = None
     payable: Annotated[str | None, typer.Option(help="Share of it that is paid: '93 %' or '85..98 %'.")] = None
     recovery: Annotated[str | None, typer.Option(help="Gold recovered ÷ gold present: '85..94..99 %'.")] = None
     cost: Annotated[
@@ -163,10 +163,10 @@ class ValueOptions:
             return meant(text, money)
 
         spot = gold_price(self.spot, self.assumptions, money)
-        return figures_of(
+        return typed_assumptions(
             base_figures(self.assumptions, money, (spot, *(self.cost or ()))),
             spot=spot,
-            spot_date=None if self.spot_date is None else day_of(self.spot_date),
+            spot_date=day_of(self.spot_date) if spot or self.spot_date else None,
             payable=self.payable,
             recovery=self.recovery,
             costs=self.cost,
@@ -248,7 +248,7 @@ def measured_in(paths: Sequence[Path], lot: str | None, log: str | None) -> list
         raise UsageError("two-sources", "Both files and a lot were given.", "Give one or the other.")
     if lot is not None:
         with existing_log(log) as opened:
-            estimates = opened.entries(lot_key(lot)).latest_estimates()
+            estimates = opened.entries(number_or_name(lot)).latest_estimates()
         return measurements_of((f"lot {lot}, estimate {e.id}", e.document) for e in estimates)
     if not paths:
         raise UsageError(

@@ -1,10 +1,10 @@
 """Gold and mass of a lot from the photographed boards of its parts.
 
-Per board: ``gold = gold per board seen × count``. Per mass: ``gold = gold seen ÷ mass seen × stated mass`` (the
-ratio estimator: heavier boards of a kind mostly carry more gold, and the count need not be known). Either way the
+By count: ``gold = gold per board seen × count``. By mass: ``gold = gold seen ÷ mass seen × stated mass`` (the
+ratio estimator: heavier boards of a kind usually carry more gold, and the count need not be known). Either way the
 boards seen count as seen and the others are multiplied by the factor of ``grader.lot.sampling``.
 
-Faces are estimated apart and added, so that one back that was photographed tells of all backs of its part.
+Faces are estimated separately and added, so that one photographed back informs all backs of its part.
 """
 
 from __future__ import annotations
@@ -38,10 +38,10 @@ def estimate_lot(lot: Lot) -> LotEstimate:
     """Estimate a lot.
 
     Raises:
-        UsageError: ``outline-missing`` where a stated mass meets boards that were neither weighed nor outlined;
-            ``lot-lighter-than-seen``; ``boards-unsure`` where a count meets photos whose outlines do not
-            tell how many boards they show.
-        DataFileError: two photos mean different things by one input.
+        UsageError: ``outline-missing`` for a stated mass with boards neither weighed nor outlined;
+            ``lot-lighter-than-seen``; ``boards-unsure`` for a count with photos whose outlines do not
+            show how many boards there are.
+        DataFileError: two photos define one input differently.
     """
     several = len(lot.parts) > 1
     parts = tuple(_estimate(part, own_thickness=several) for part in lot.parts)
@@ -87,7 +87,7 @@ def _estimate(part: Part, *, own_thickness: bool) -> PartEstimate:
 
 
 def _of_all(part: Part, per_size: ProductModel, unseen: tuple[Input, ...]) -> ProductModel:
-    """Gold of seen and unseen boards; ``per_size`` is gold per board, or per g of boards."""
+    """Gold of seen and unseen boards; ``per_size`` is the gold per board, or per g of boards."""
     seen = _per_board(part, lambda m: m.gold).times((), part.boards_seen)
     if not unseen:
         return seen
@@ -128,12 +128,12 @@ def _by_face(
     by_fronts: Iterable[Input] = (),
     by_backs: Iterable[Input] = (),
 ) -> ProductModel:
-    """Quantity per size, the faces added; an unseen other face as the part says.
+    """Quantity per size, summed over the faces; an unseen face follows ``part.other_face``.
 
     Args:
         part: the part.
         of: a photo's quantity.
-        size: what it is divided by, as far as it is known.
+        size: the divisor, as far as known.
         by_fronts: likely ÷ true size of all fronts together.
         by_backs: the same of the backs.
     """
@@ -190,7 +190,7 @@ def _mass(part: Part, seen_mass: ProductModel | None) -> ProductModel | None:
 
 
 def _boards(part: Part, seen_mass: ProductModel | None) -> float:
-    """How many boards there are likely to be."""
+    """The likely number of boards."""
     if part.mass_g is None or seen_mass is None:
         return _nominal_count(part)
     stated = _stated_mass(part).draws()
@@ -217,7 +217,7 @@ def _input(kind: str, part: Part) -> Input:
 
 
 def _picking(part: Part) -> tuple[Input, ...]:
-    """What the boards shown are better by; nothing where they were picked blindly, or by the buyer."""
+    """How much better the boards shown are; None if they were picked blindly, or by the buyer."""
     known = lot_inputs().get(f"picking:{part.picked}")
     if known is not None and part.picking is not None:
         return (part.picking,)
@@ -251,7 +251,7 @@ def _count(part: Part, count: Distribution) -> Input:
 
 
 def _observed(part: Part, *, by_mass: bool) -> list[Observed]:
-    """Fronts, each board apart where that can be told."""
+    """Fronts, one observation per board if the outlines match the count."""
     found = []
     for s in part.sights:
         mass = s.weighed_g if s.weighed_g is not None else sum(o.size_mm2 for o in s.front.boards)
@@ -260,7 +260,7 @@ def _observed(part: Part, *, by_mass: bool) -> list[Observed]:
 
 
 def _kind_notices(part: Part, gold_mg: ProductModel) -> tuple[Notice, ...]:
-    """What the connectors suggest where nobody named the kind."""
+    """The kind suggested by the connectors if nobody named it."""
     proposed = proposed_kind(part.photos)
     if part.kind is not None or proposed is None or not unnamed(part, gold_mg):
         return ()

@@ -1,4 +1,4 @@
-"""Gold on boards as it was seen: the observations that a spread between boards is told from."""
+"""Gold on photographed boards: the observations from which the spread between boards is estimated."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from grader.measured import Measured
 
 @dataclass(frozen=True)
 class Observed:
-    """Gold on some boards that cannot be told apart, seen together.
+    """Gold on some boards that cannot be distinguished, seen together.
 
     Attributes:
         gold: on all of them.
         boards: how many they are.
-        size: what gold is taken to go with: their number, or their mass.
+        size: the number or mass of the boards, to which gold is assumed proportional.
     """
 
     gold: float

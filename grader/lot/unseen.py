@@ -1,7 +1,7 @@
-"""What a few boards that were seen say of the others: the spread, bare boards and the mean, all unknown together.
+"""What a few seen boards say about the others: spread, bare boards and mean are estimated together.
 
 A seen board is bare with a chance ``b``; otherwise the logarithm of its gold is normal with mean ``m`` and spread
-``s``. What is held of ``s`` and ``b`` beforehand is in ``data/spread.toml``. Given the boards seen,
+``s``. The priors of ``s`` and ``b`` are in ``data/spread.toml``. Given the boards seen,
 
     p(s | y) ~ p(s) s^(1 - k) exp(-S / (2 s²)),   m | s, y ~ N(mean of y, s² / k),
     p(b | z of n bare) ~ p(b) b^z (1 - b)^(n - z)
@@ -14,8 +14,9 @@ that of the boards that nobody saw: ``(1 - b) exp(m + s² / 2)`` with the relati
 three give the ratio of that mean to the one seen. Of the logarithm of what it is above one on average, the share
 ``(k - 1) / k`` is taken for k boards told apart: one board, or one heap, shows no spread, and adds nothing.
 
-With nothing held of how much gold such boards carry, a poor board is as likely bad luck as a poor lot. So where lots
-differ from each other no more than a lot's few boards, ranges hold as stated, but the mean of many lots is overstated.
+Nothing is held of how much gold such boards carry: a poor board is as likely bad luck as a poor lot. Where lots
+differ from each other no more than a lot's few boards, ranges hold as stated, but the mean over many lots comes out
+too high: by a third where lots differ by 0.5 on the logarithm and one to twelve boards are seen.
 """
 
 from __future__ import annotations
@@ -42,7 +43,7 @@ _SEED = 20_112
 
 @dataclass(frozen=True)
 class Unseen:
-    """What is held of the boards that nobody photographed.
+    """The distribution of the unphotographed boards.
 
     Attributes:
         ratio: their mean ÷ the mean of those seen, equally likely values, rising, float64 (400,).
@@ -54,11 +55,11 @@ class Unseen:
 
 
 def unseen_of(seen: Sequence[Observed], others: float, reach: float) -> Unseen:
-    """What boards that were seen say of others.
+    """Infer the unseen boards from the seen ones.
 
     Args:
         seen: at least one.
-        others: how many boards were not seen, above zero.
+        others: number of unseen boards, above zero.
         reach: the ratio stays within this factor either way.
     """
     spread, spread_weight = _spreads()
@@ -111,7 +112,7 @@ def _normalised(log_weight: FloatArray) -> FloatArray:
 
 @cache
 def _spreads() -> tuple[FloatArray, FloatArray]:
-    """Spreads, and how likely each is beforehand."""
+    """Possible spreads, and the prior probability of each."""
     known = spread_figures()
     spread = np.exp(np.linspace(math.log(_FROM), math.log(_TO), _GRID))
     z = (np.log(spread) - math.log(known["spread_log"].value)) / known["spread_log_factor"].value
@@ -120,7 +121,7 @@ def _spreads() -> tuple[FloatArray, FloatArray]:
 
 @cache
 def _bare_shares() -> tuple[FloatArray, FloatArray]:
-    """Shares of bare boards, none first, and how likely each is beforehand."""
+    """Possible shares of bare boards, zero first, and the prior probability of each."""
     known = spread_figures()
     share = (np.arange(_GRID) + 0.5) / _GRID * _MOST_BARE
     weight = (1 - share) ** (known["bare_boards"].value - 1)

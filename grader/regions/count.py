@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Sequence
 from functools import cache, reduce
-from importlib import resources
 from typing import Any
 
 import numpy as np
 
 from calibration.inputs import FloatArray
+from calibration.reading import packaged_toml
 from grader.board_count import BoardCount
 from grader.regions.model import Board
 
@@ -69,4 +68,4 @@ def _chances(kind: str) -> FloatArray:
 
 @cache
 def _figures() -> dict[str, Any]:
-    return tomllib.loads(resources.files("grader.regions").joinpath("data/count.toml").read_text("utf-8"))
+    return packaged_toml("grader.regions", "data/count.toml")

@@ -39,7 +39,7 @@ class Heap:
 
 
 def heap_of(boards: Sequence[Board], shape: tuple[int, ...]) -> Heap | None:
-    """The heap in one photo with scale; None where boards lie side by side and within the frame.
+    """The heap in one photo with scale; None if boards lie side by side and within the frame.
 
     Args:
         boards: of the photo, in mm².
@@ -70,7 +70,7 @@ def with_mass(count: BoardCount, mass_g: FloatArray, board_g: FloatArray) -> Boa
         board_g: draws of one board's mean mass.
 
     Returns:
-        None where no number that the photo allows has such a mass.
+        None if no number that the photo allows has such a mass.
     """
     logs = np.log(mass_g) - np.log(board_g)
     middle, sd = float(np.mean(logs)), max(float(np.std(logs)), 1e-6)

@@ -49,7 +49,7 @@ def plan_view(contour_px: NDArray[np.int32], plane: FacePlane, rgb: NDArray[np.u
     Args:
         contour_px: (n, 1, 2), its outline in the photo.
         plane: of the faces.
-        rgb: the photo, uint8 (height, width, 3); None where only the outline is to be looked at.
+        rgb: the photo, uint8 (height, width, 3); None if only the outline is to be looked at.
     """
     outline = plane.to_mm(contour_px.reshape(-1, 2).astype(np.float64))
     low, high = outline.min(axis=0) - _MARGIN_MM, outline.max(axis=0) + _MARGIN_MM

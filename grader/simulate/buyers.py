@@ -104,7 +104,7 @@ class Buyer:
     Attributes:
         name: of it.
         starts: given the accepted chance of a loss, decides on one lot after another.
-        limit: the price up to which it buys a lot, whatever came before; None where that is not all.
+        limit: the price up to which it buys a lot, whatever came before; None if that is not all.
     """
 
     name: str

@@ -19,7 +19,7 @@ from calibration.scores import HitRate
 from grader.simulate.buyers import BREAK_EVEN, BY_GAINS, HIGHEST, MANY_LOTS, ORACLE, Buyer, Trial, appraise
 from grader.simulate.learning import taught
 from grader.simulate.market import Market
-from grader.simulate.tally import BuyerReport, Decision, as_json, grouped, report_of
+from grader.simulate.tally import BuyerReport, Decision, buyer_report, grouped, share_json
 from grader.simulate.trade import Trade, TradedLot, offer
 from grader.simulate.world import InventedLot, World, reappraised
 from grader.valuation import Assumptions, with_given
@@ -46,7 +46,7 @@ class StateReport:
 
     @property
     def loss_at_highest(self) -> HitRate | None:
-        """Share of the lots that would lose if bought at the tool's highest price; None where none has one."""
+        """Share of the lots that would lose if bought at the tool's highest price; None if none has one."""
         return self.buyers[0].loss_at_limit
 
 
@@ -83,7 +83,7 @@ class MarketReport:
                 {
                     "state": s.name,
                     "buyers": [b.as_json() for b in s.buyers],
-                    "gold_in_90_percent_range": as_json(s.in_range),
+                    "gold_in_90_percent_range": share_json(s.in_range),
                 }
                 for s in self.states
             ],
@@ -167,7 +167,7 @@ def _taught(world: World, belief: Belief, offered: TradedLot) -> InventedLot:
 
 def _reports(trials: Sequence[Sequence[Trial]], accepted: float) -> tuple[BuyerReport, ...]:
     oracle = sum(max(t.lot.profit(t.lot.asking), 0.0) for group in trials for t in group)
-    return tuple(report_of(b.name, _decisions(b, trials, accepted), oracle) for b in _BUYERS)
+    return tuple(buyer_report(b.name, _decisions(b, trials, accepted), oracle) for b in _BUYERS)
 
 
 def _decisions(buyer: Buyer, trials: Sequence[Sequence[Trial]], accepted: float) -> list[list[Decision]]:

@@ -20,9 +20,9 @@ from calibration.kinds import UNKNOWN
 from calibration.scores import HitRate
 from calibration.thickness import THICKNESS, gold_properties
 from grader.simulate.buyers import BREAK_EVEN, BY_GAINS, DRAWS, HIGHEST, MANY_LOTS, ORACLE, Appraisal, Buyer, appraise
-from grader.simulate.tally import BuyerReport, Decision, as_json, grouped, report_of
+from grader.simulate.tally import BuyerReport, Decision, buyer_report, grouped, share_json
 from grader.simulate.trade import Trade, TradedLot, offer
-from grader.simulate.world import FINISH, InventedLot, World, figures, reappraised
+from grader.simulate.world import FINISH, InventedLot, World, reappraised, world_figures
 from grader.valuation.information import value_of_knowing
 
 _LEAST = 2
@@ -110,7 +110,7 @@ class LearningReport:
             "stages": [
                 {"first": s.first, "last": s.last, "buyers": [b.as_json() for b in s.buyers]} for s in self.stages
             ],
-            "gold_in_90_percent_range": as_json(self.in_range),
+            "gold_in_90_percent_range": share_json(self.in_range),
         }
 
 
@@ -173,7 +173,7 @@ def taught(world: World, offered: TradedLot, belief: Belief) -> InventedLot:
 def _stage(paths: Sequence[Sequence[Sequence[Decision]]], first: int, last: int) -> Stage:
     cut = [[trade[first - 1 : last] for trade in path] for path in paths]
     oracle = sum(step.profit for trade in cut[-1] for step in trade)
-    reports = (report_of(who.name, path, oracle) for who, path in zip(LEARNERS, cut, strict=True))
+    reports = (buyer_report(who.name, path, oracle) for who, path in zip(LEARNERS, cut, strict=True))
     return Stage(first, last, tuple(reports))
 
 
@@ -236,7 +236,7 @@ class _Walk:
         gain = value_of_knowing([profit], thickness) + max(float(profit.mean()), 0.0)
         brings = float(money.proceeds.mean()) * share
         cost = float(money.costs.mean()) + price * share * float(money.load.mean()) - brings
-        return gain * min(left, figures()["lots_ahead"]) > cost
+        return gain * min(left, world_figures()["lots_ahead"]) > cost
 
     def test(self, offered: TradedLot, step: Decision, number: int) -> Decision:
         """Buy a few boards, with all costs of a lot of its own; then take the others, or leave them."""
@@ -255,6 +255,6 @@ class _Walk:
         """Learn from what the balance shows."""
         self.batches.append(batch)
         count = len(self.batches)
-        if self.belief is None or at_once or count <= figures()["learned_at_once"] or count % 4 == 0:
+        if self.belief is None or at_once or count <= world_figures()["learned_at_once"] or count % 4 == 0:
             self.belief = learn(self.batches, priors=self.priors)
         return self.belief

@@ -24,7 +24,7 @@ from grader.lot.observed import observed_in
 from grader.lot.whole import whole_of
 from grader.model import EMPTY
 from grader.simulate.market import USUAL, Market
-from grader.simulate.world import FINISH, InventedLot, World, figures, offered, one
+from grader.simulate.world import FINISH, InventedLot, World, offered, one, world_figures
 
 _DRAWS = 2_000  # for a spread
 
@@ -50,7 +50,7 @@ class Trade:
     @staticmethod
     def draw(priors: Priors, rng: np.random.Generator, market: Market = USUAL) -> Trade:
         """A trade as likely as the belief holds it before any gold was weighed, in a market."""
-        f = figures()
+        f = world_figures()
 
         def number(size: int = 1) -> FloatArray:
             return rng.standard_normal(size)
@@ -132,7 +132,7 @@ class TradedLot:
 
 def offer(world: World, trade: Trade, name: str, rng: np.random.Generator) -> TradedLot:
     """One lot of a trade."""
-    f, known = figures(), load("belief")
+    f, known = world_figures(), load("belief")
     part, seller = f"part {rng.integers(int(f['parts']))}", f"seller {rng.integers(int(f['sellers']))}"
     own, test = trade.batch(rng), trade.batch(rng)
     kind, picks = trade.kinds[part], seller in trade.picking

@@ -114,7 +114,7 @@ class InventedLot:
 
 
 @cache
-def figures() -> Mapping[str, float]:
+def world_figures() -> Mapping[str, float]:
     """The figures of ``data/world.toml``."""
     text = packaged_text("grader.simulate", "data/world.toml")
     return {key: figure.value for key, figure in parse(text, "world").items()}
@@ -156,7 +156,7 @@ def offered(
         rng: all else is drawn from.
         picks: whether the seller shows the best boards.
     """
-    f = figures()
+    f = world_figures()
     boards = round(math.exp(rng.uniform(math.log(f["boards_low"]), math.log(f["boards_high"]))))
     areas = _board_areas(world.market, boards, rng)
     masses = f["board_mass"] * np.exp(f["board_mass_sd_log"] * rng.standard_normal(boards))
@@ -206,7 +206,7 @@ def _usual_mg_per_mm2() -> float:
 
 def _board_areas(market: Market, boards: int, rng: np.random.Generator) -> FloatArray:
     """Plated area of each board, mm²."""
-    f, held = figures(), {key: figure.value for key, figure in spread_figures().items()}
+    f, held = world_figures(), {key: figure.value for key, figure in spread_figures().items()}
     sigma, bare = market.boards_spread, market.bare
     if sigma is None:
         sigma = held["spread_log"] * math.exp(held["spread_log_factor"] * rng.standard_normal())
@@ -228,7 +228,7 @@ def _seen(
     picks: bool = False,
 ) -> tuple[Lot, float]:
     """Photos of a few boards with noise, and either their count or a mass that the seller states, g."""
-    f = figures()
+    f = world_figures()
     sights, first = [], 0
     counts = rng.integers(1, int(f["most_boards_a_photo"]) + 1, size=int(rng.integers(1, int(f["most_photos"]) + 1)))
     if world.all_shown:
@@ -264,7 +264,7 @@ def _seen(
 def _outline(plated_mm2: float) -> MeasuredBoard:
     """A board in a photo, told from the others; only how the boards compare with each other matters of it."""
     plating = MeasuredFinish(gold_mg=_exactly(plated_mm2))
-    return MeasuredBoard(area_mm2=_exactly(figures()["board_face"]), by_finish={FINISH: plating})
+    return MeasuredBoard(area_mm2=_exactly(world_figures()["board_face"]), by_finish={FINISH: plating})
 
 
 def _exactly(value: float) -> Range:
@@ -272,7 +272,7 @@ def _exactly(value: float) -> Range:
 
 
 def _learned(properties: GoldProperties, true_um: float, rng: np.random.Generator) -> GoldProperties:
-    sigma = figures()["yields_sd_log"]
+    sigma = world_figures()["yields_sd_log"]
     median = true_um * math.exp(sigma * rng.standard_normal())
     return replace(
         properties,

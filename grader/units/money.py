@@ -106,7 +106,7 @@ def in_currency(text: str, currency: str) -> str:
 
     Args:
         text: such as "120", "2650/ozt", "$15" or "15 per h".
-        currency: its code; empty where none was chosen.
+        currency: its code; empty if none was chosen.
     """
     if not currency:
         return text
@@ -172,7 +172,7 @@ def parse_price_per_mass(text: str) -> PricePerMass:
 
 
 def split_per(folded: str) -> tuple[str, str]:
-    """Text before and after "/" or "per", the second empty where there is none; no fraction is parted."""
+    """Text before and after "/" or "per", the second empty if there is none; no fraction is parted."""
     match = re.search(
         r"(?:(?<![\d\s])\s*/\s*(?=[\d.,]*\s*[^\W\d])|\s*/\s*(?=[^\W\d])|\s*\bper\b\s*)", folded, re.IGNORECASE
     )

@@ -19,6 +19,7 @@ class Correcting {
     this.undone = [...data.undone];
     this.live = null; // the stroke that is being painted
     this.corners = []; // of the polygon that is being set
+    this.takeUp();
     this.aim = null; // where its next corner would be, while a finger or button is down
     this.view = new PhotoView(this.parts.photo, data.size, this);
     this.overlay = new Overlay(this.view, data.regions, data.finishes);
@@ -207,8 +208,33 @@ class Correcting {
     this.add(item);
   }
 
+  // --- a polygon that is half drawn outlives a reload of this window, which alone knows of it
+
+  get place() {
+    return `polygon-${this.data.sha256}`;
+  }
+
+  takeUp() {
+    try {
+      const kept = JSON.parse(sessionStorage.getItem(this.place));
+      if (!kept) return;
+      const { mode, finish, corners } = kept;
+      Object.assign(this, { mode, tool: "polygon", corners });
+      this.parts.paint_finish.value = finish;
+    } catch {} // a browser that keeps nothing, or something else that was kept there
+  }
+
+  keepCorners() {
+    try {
+      if (!this.corners.length) return sessionStorage.removeItem(this.place);
+      const { mode, corners } = this;
+      sessionStorage.setItem(this.place, JSON.stringify({ mode, finish: this.parts.paint_finish.value, corners }));
+    } catch {}
+  }
+
   tellPolygon() {
     const count = this.corners.length;
+    this.keepCorners();
     this.parts.close_polygon.disabled = count < 3;
     this.parts.corners.textContent =
       count === 0 ? "Tap the corners of what you outline." : count < 3 ? `${count} of at least 3 corners.` : `${count} corners. Tap the first one to close it.`;

@@ -24,15 +24,18 @@ def test_a_sample_is_sorted_cut_and_planned(
     window.press(page.get_by_role("link", name="Bench", exact=True))
     window.fill("Gold price today", "2650 USD/ozt")
     window.press("Sort and plan")
-    window.see(page.get_by_role("heading", name="What the batch needs"), WAIT_MS)
+    window.see(page.locator(".st-key-bench-card"), WAIT_MS)
     counts = [int(count) for count in window.figures().values()]
+    window.press(page.get_by_text(re.compile("^Board by board")))
     pictures = page.get_by_role("img", name=re.compile(", board [0-9]+: "))
-    assert sum(counts) == pictures.count() > 0
+    assert window.until(pictures.count, lambda shown: shown == sum(counts)) > 0
+    window.press(page.get_by_text(re.compile("^Where to cut: ")))
     window.press(page.get_by_text("all", exact=True))
     window.see(page.get_by_role("img", name="Where to cut the boards"), WAIT_MS)
     with page.expect_download(timeout=WAIT_MS) as download:
         window.press("Template at true size (PDF)")
     assert download.value.path().read_bytes().startswith(b"%PDF")
+    window.press(page.get_by_text("Report to take along", exact=True))
     with page.expect_download(timeout=WAIT_MS) as download:
         window.press("Report (PDF)")
     assert download.value.path().read_bytes().startswith(b"%PDF")

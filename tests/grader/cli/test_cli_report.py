@@ -134,7 +134,6 @@ def test_a_lot_of_the_log(work: Path) -> None:
         (("boards.json", "--cuts", "plan.json", "--cut-picture", "boards.jpg", "--cut-picture", "boards.jpg"),
          "cut-pictures-count"),
         (("boards.json", "--photos", "*.heic"), "photos-none"),
-        (("boards.json", "--spot", "2650 USD/ozt"), "spot-date-missing"),
         (("gone.json",), "measurement-unreadable"),
     ],
 )  # fmt: skip
