@@ -14,12 +14,21 @@ loss, however much it brings otherwise; by its gains it has one, and losses stay
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 from grader.units import format_share
 
-if TYPE_CHECKING:
-    from grader.valuation.economics import Economics
+
+class Priced(Protocol):
+    """What a rule asks of a way to deal with a lot."""
+
+    def price_at_risk(self, accepted: float) -> float:
+        """Price at which the chance of a loss is ``accepted``."""
+        ...
+
+    def price_at_losses(self, share: float) -> float:
+        """Price at which losses are this share of gains."""
+        ...
 
 
 @dataclass(frozen=True)
@@ -37,7 +46,7 @@ class ByChance:
         """In a sentence."""
         return f"you accept a {format_share(self.accepted)} chance of a loss"
 
-    def price(self, money: Economics) -> float:
+    def price(self, money: Priced) -> float:
         """Highest price; negative where even a gift loses more often."""
         return money.price_at_risk(self.accepted)
 
@@ -59,7 +68,7 @@ class ByGains:
             f"over many such lots the losing ones may take {format_share(self.share)} of what the winning ones bring"
         )
 
-    def price(self, money: Economics) -> float:
+    def price(self, money: Priced) -> float:
         """Highest price; negative where even gifts lose more."""
         return money.price_at_losses(self.share)
 
