@@ -6,8 +6,8 @@ assumed to be mixed like those in the photos, by mass and by gold.
 
 Pieces are rows of contacts at edges: their mass is length × (contacts' depth + what is cut off beyond them) × mass of
 bare board per area, because an edge with contacts carries no components. A row nearly as long as the board's side is
-taken off with the whole side, by a straight cut; a piece longer than the vessel is cut once more. If the cuts of a board
-were planned, the pieces and cuts of the plan replace these.
+taken off with the whole side, by a straight cut; a piece longer than the vessel is cut once more. If the cuts of a
+board were planned, the pieces and cuts of the plan replace these.
 """
 
 from __future__ import annotations
