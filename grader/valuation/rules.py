@@ -14,12 +14,19 @@ loss, however much it brings otherwise; by its gains it has one, and losses stay
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 from grader.units import format_share
 
-if TYPE_CHECKING:
-    from grader.valuation.economics import Economics
+
+class Priced(Protocol):
+    """What a rule asks of a lot's money."""
+
+    def price_at_risk(self, chance_of_loss: float) -> float:
+        """Price at which the chance of a loss is this."""
+
+    def price_at_losses(self, share: float) -> float:
+        """Price at which the expected loss is this share of the expected gain."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +44,7 @@ class ByChance:
         """In a sentence."""
         return f"you accept a {format_share(self.accepted)} chance of a loss"
 
-    def price(self, money: Economics) -> float:
+    def price(self, money: Priced) -> float:
         """Highest price; negative where even a gift loses more often."""
         return money.price_at_risk(self.accepted)
 
@@ -59,7 +66,7 @@ class ByGains:
             f"over many such lots the losing ones may take {format_share(self.share)} of what the winning ones bring"
         )
 
-    def price(self, money: Economics) -> float:
+    def price(self, money: Priced) -> float:
         """Highest price; negative where even gifts lose more."""
         return money.price_at_losses(self.share)
 
