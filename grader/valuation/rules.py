@@ -20,13 +20,15 @@ from grader.units import format_share
 
 
 class Priced(Protocol):
-    """What a rule asks of a lot's money."""
+    """What a rule asks of a way to deal with a lot."""
 
-    def price_at_risk(self, chance_of_loss: float) -> float:
-        """Price at which the chance of a loss is this."""
+    def price_at_risk(self, accepted: float) -> float:
+        """Price at which the chance of a loss is ``accepted``."""
+        ...
 
     def price_at_losses(self, share: float) -> float:
-        """Price at which the expected loss is this share of the expected gain."""
+        """Price at which losses are this share of gains."""
+        ...
 
 
 @dataclass(frozen=True)
