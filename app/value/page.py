@@ -18,6 +18,7 @@ from app.common.preferences import chosen_currency
 from app.common.show import as_typed, problem, remark
 from app.lots.desk import current_lot, lot_name
 from app.lots.keep import all_lots, lot_contents, note_offer, say_what_was_done, write_log
+from app.lots.learned import with_what_was_learned
 from app.lots.lot_folder import LotFolder
 from app.lots.report import NO_PLANS, report_downloads, report_of
 from app.lots.shelf import Kept, kept
@@ -190,7 +191,7 @@ def _offer(base: Assumptions, found: Entered, source: _Source, shown: ShownPhoto
         st.info("Look up today's gold price and enter it: none is assumed here.", icon=":material/info:")
         return None
     try:
-        lot = lot_as_shown(shown.photos, found.amounts, source.measured)
+        lot = with_what_was_learned(lot_as_shown(shown.photos, found.amounts, source.measured))
         figures = found.assumptions(base)
         estimate = estimate_lot(lot)
         prices_meant = believed(price_doubts(figures), "spot")
