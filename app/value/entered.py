@@ -11,6 +11,7 @@ import streamlit as st
 
 from app.common.preferences import chosen_currency
 from app.lots.desk import found_good
+from app.value.refiner_form import MONEY, TERMS
 from calibration.errors import UsageError
 from grader.lot import amount_texts
 from grader.lot_offer import asking_price
@@ -24,12 +25,11 @@ from grader.valuation.postage import with_postage
 _T = TypeVar("_T")
 _SAID = "desk-spot-said"
 # with_given's names of the fields that hold one text
-_PLAIN = frozenset({"payable", "recovery", "fee", "tax", "accepted_loss", "weeks", *TYPED})
+_IN_PARTS = ("interest", "paid_at_once", "rest_after")
+_PLAIN = frozenset({"payable", "recovery", "fee", "tax", "accepted_loss", "weeks", *_IN_PARTS, *TYPED})
 ONE_TEXT = (
     "accepted-loss",
-    "payable",
-    "per-gram",
-    "minimum",
+    *TERMS,
     "weeks",
     "recovery",
     "hours",
@@ -38,7 +38,7 @@ ONE_TEXT = (
     "tax",
 )
 # fields of money, whose currency may be left out
-_AMOUNTS = ("asking", "postage", "per-gram", "minimum", "rate", "whole-price", "trim-price", "bodies-price")
+_AMOUNTS = ("asking", "postage", *MONEY, "rate", "whole-price", "trim-price", "bodies-price")
 
 
 @dataclass(frozen=True)
@@ -148,10 +148,16 @@ def read_form(base: Assumptions, parts: Sequence[str]) -> Entered:
         entry: dict[str, Any] = {}
         return lambda text: with_given(base, **{**entry, name: text})
 
+    def in_parts(_: str) -> Assumptions:
+        # they say something together only
+        both: dict[str, Any] = {name: entered(name.replace("_", "-")) or None for name in _IN_PARTS}
+        return with_given(base, **both)
+
     texts = {}
     for key in ONE_TEXT:
         name, text = key.replace("-", "_"), amount(key)
-        reading.read(key, text, amount_estimate if key == "rate" else given(name))
+        read = {"rate": amount_estimate, "paid-at-once": in_parts, "rest-after": in_parts}.get(key, given(name))
+        reading.read(key, text, read)
         if text and name in _PLAIN:
             texts[name] = text
     lines = tuple(line.strip() for line in entered("costs").splitlines() if line.strip())

@@ -30,6 +30,7 @@ from app.value.entered import Entered, entered, read_form, write_in_full
 from app.value.form import draw_form, folded_words
 from app.value.lot_form import ShownPhotos, ask_boards, ask_shown, lot_as_shown
 from app.value.offer import show_cautions, show_folds
+from app.value.planned import TOLD, Planned, planned_for
 from app.value.verdict import show_verdict
 from calibration.errors import UsageError
 from grader.log import LoggedLot
@@ -169,6 +170,8 @@ def _answer(source: _Source) -> None:
     if source.lot is None:
         _note(offer)
     with behind:
+        if planned_before(source.measured) is not None:
+            remark(TOLD)
         show_folds(offer)
     with end:
         _take_along(source, offer)
@@ -196,7 +199,7 @@ def _offer(base: Assumptions, found: Entered, source: _Source, shown: ShownPhoto
         prices_meant = believed(price_doubts(figures), "spot")
         if not (believed(lot_doubts(estimate, figures, found.asking)) and prices_meant):
             return None
-        return _worked_out(lot, figures, found.asking)
+        return _worked_out(lot, figures, found.asking, planned_for(source.measured))
     except UsageError as error:
         problem(error)
         # the rate that is missing is asked for right there
@@ -205,15 +208,15 @@ def _offer(base: Assumptions, found: Entered, source: _Source, shown: ShownPhoto
         return None
 
 
-def _worked_out(lot: Lot, figures: Assumptions, asking: AskingPrice | None) -> Offer:
+def _worked_out(lot: Lot, figures: Assumptions, asking: AskingPrice | None, planned: Planned) -> Offer:
     """The offer; the last one is kept, for it takes a while."""
     known = st.session_state.get(_OFFER)
-    if known is not None and known[0] == (lot, figures, asking):
+    if known is not None and known[0] == (lot, figures, asking, planned):
         offer: Offer = known[1]
         return offer
     with st.spinner("Working out the price …"):
-        offer = offer_for(estimate_lot(lot), figures, asking)
-    st.session_state[_OFFER] = (lot, figures, asking), offer
+        offer = offer_for(estimate_lot(lot), figures, asking, planned.bench, planned.cuts)
+    st.session_state[_OFFER] = (lot, figures, asking, planned), offer
     return offer
 
 

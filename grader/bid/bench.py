@@ -48,13 +48,18 @@ class WorkBench:
         return WorkBench.of()
 
     @staticmethod
-    def of(process: str | None = None, folder: Path | None = None) -> WorkBench:
-        """A process set by its name or a file's path, with the example's vessel and times.
+    def of(
+        process: str | None = None,
+        folder: Path | None = None,
+        vessel: str = "",
+        times: Thresholds | None = None,
+    ) -> WorkBench:
+        """A process set by its name or a file's path; the examples' vessel and times where none are given.
 
         Raises:
-            UsageError, DataFileError: as ``load_process``.
+            UsageError, DataFileError: as ``load_process`` and ``parse_volume_ml``.
         """
-        return WorkBench(load_process(process, folder), load_thresholds(), parse_volume_ml(VESSEL))
+        return WorkBench(load_process(process, folder), times or load_thresholds(), parse_volume_ml(vessel or VESSEL))
 
     def inputs(self) -> Iterator[Input]:
         """Every uncertain input."""

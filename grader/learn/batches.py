@@ -18,7 +18,7 @@ from grader.learn.lots import area_models, estimates_of
 from grader.learn.said import kind_of, seller_chose
 from grader.learn.weighings import Weighing, weighings
 from grader.log import Contents, Estimate
-from grader.lot.observed import Observed
+from grader.lot.observed import observed_in
 from grader.lot.whole import whole_of
 from grader.model import EMPTY, ProductModel
 
@@ -123,9 +123,8 @@ def _with_unseen(estimates: Sequence[Estimate], copies: float) -> tuple[float, f
     counts = [max(1, len(e.measured.boards)) for e in estimates]
     if copies <= 1 or not counts:
         return 1.0, 0.0
-    gold = [float(np.median(_draws(e.measured.gold))) for e in estimates]
-    seen = [Observed(mg, n, n) for mg, n in zip(gold, counts, strict=True)]
-    return whole_of(seen, sum(counts) * copies) if sum(gold) > 0 else (1.0, 0.0)
+    seen = [o for e, n in zip(estimates, counts, strict=True) for o in observed_in(e.measured, n)]
+    return whole_of(seen, sum(counts) * copies) if sum(o.gold for o in seen) > 0 else (1.0, 0.0)
 
 
 def _draws(model: ProductModel) -> FloatArray:

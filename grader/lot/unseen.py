@@ -11,8 +11,12 @@ al., Bayesian Data Analysis, 3rd ed. 2013, 3.2 and 2.4; flat in ``m``). Boards s
 of lognormals is taken for a lognormal of the same two moments (Fenton, IRE Trans. Commun. Syst. 8 (1960) 57). So is
 that of the boards that nobody saw: ``(1 - b) exp(m + s² / 2)`` with the relative variance
 ``(exp(s²) / (1 - b) - 1) / (N - n)``, Cochran's for a mean (Sampling Techniques, 3rd ed. 1977, 2.2). Draws of all
-three give the ratio of that mean to the one seen; of what it is above one on average, a share is taken
-(``mean_taken``), nothing if one board or one heap was seen.
+three give the ratio of that mean to the one seen. Of the logarithm of what it is above one on average, the share
+``(k - 1) / k`` is taken for k boards told apart: one board, or one heap, shows no spread, and adds nothing.
+
+Nothing is held of how much gold such boards carry: a poor board is as likely bad luck as a poor lot. Where lots
+differ from each other no more than a lot's few boards, ranges hold as stated, but the mean over many lots comes out
+too high: by a third where lots differ by 0.5 on the logarithm and one to twelve boards are seen.
 """
 
 from __future__ import annotations
@@ -79,8 +83,7 @@ def unseen_of(seen: Sequence[Observed], others: float, reach: float) -> Unseen:
     scatter = np.log1p((np.exp(s**2) / (1 - b) - 1) / max(others, 1.0))
     ratio = typical * np.exp(np.sqrt(scatter) * x - scatter / 2)
     ratio = np.clip(ratio, 1 / reach, reach)
-    taken = spread_figures()["mean_taken"].value * (1 - 1 / len(seen))
-    ratio = ratio / ratio.mean() ** (1 - taken)
+    ratio = ratio / ratio.mean() ** (1 / len(seen))
     kept = np.quantile(ratio, (np.arange(_KEPT) + 0.5) / _KEPT)
     return Unseen(kept, float(np.median(np.sqrt(np.exp(s**2) / (1 - b) - 1))))
 

@@ -19,7 +19,7 @@ from calibration.errors import UsageError
 from calibration.kinds import UNKNOWN
 from calibration.scores import HitRate
 from calibration.thickness import THICKNESS, gold_properties
-from grader.simulate.buyers import BREAK_EVEN, DRAWS, HIGHEST, MANY_LOTS, ORACLE, Appraisal, Buyer, appraise
+from grader.simulate.buyers import BREAK_EVEN, BY_GAINS, DRAWS, HIGHEST, MANY_LOTS, ORACLE, Appraisal, Buyer, appraise
 from grader.simulate.tally import BuyerReport, Decision, buyer_report, grouped, share_json
 from grader.simulate.trade import Trade, TradedLot, offer
 from grader.simulate.world import FINISH, InventedLot, World, reappraised, world_figures
@@ -50,9 +50,11 @@ class Learner:
 LEARNERS = (
     Learner(HIGHEST),
     Learner(MANY_LOTS),
+    Learner(BY_GAINS),
     Learner(BREAK_EVEN),
     Learner(HIGHEST, learns=False),
     Learner(MANY_LOTS, learns=False),
+    Learner(BY_GAINS, learns=False),
     Learner(BREAK_EVEN, learns=False),
     Learner(ORACLE, learns=False),
 )

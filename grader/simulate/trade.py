@@ -20,7 +20,7 @@ from calibration.kinds import UNKNOWN, KindKey
 from calibration.sourced import load
 from calibration.thickness import gold_properties
 from grader.gold import MG_PER_MM2_UM_G_CM3
-from grader.lot.observed import Observed
+from grader.lot.observed import observed_in
 from grader.lot.whole import whole_of
 from grader.model import EMPTY
 from grader.simulate.market import USUAL, Market
@@ -117,10 +117,7 @@ class TradedLot:
         per_um = gold_properties()[FINISH].inputs()[1:]
         shown = [s.front.areas[FINISH].times(per_um, MG_PER_MM2_UM_G_CM3) for s in part.sights]
         boards = self.lot.boards * share
-        seen = [
-            Observed(float(np.median(m.draws(_DRAWS))), s.boards, s.boards)
-            for m, s in zip(shown, part.sights, strict=True)
-        ]
+        seen = [o for s in part.sights for o in observed_in(s.front, s.boards)]
         whole, unseen_sd = whole_of(seen, boards)
         draws = sum(shown, EMPTY).draws(_DRAWS)
         sd = math.hypot(float(np.std(draws) / np.mean(draws)), unseen_sd, load("belief")["fineness_found_sd"].value)

@@ -12,7 +12,7 @@ from calibration.reading import packaged_text, parse_toml, read_text
 from grader.units import parse_price_per_mass, parse_share, parse_weeks
 from grader.units.estimates import amount_estimate, planned_text, share_estimate
 from grader.valuation.charges import Charge, Cost, own_hours
-from grader.valuation.entries import WHATS, Interest, Sale, Spot, drift_until_sale
+from grader.valuation.entries import WHATS, Interest, Sale, Spot, drift_until_sale, interest_input
 from grader.valuation.kinds import KINDS
 from grader.valuation.model import DEFAULT_ACCEPTED_LOSS, Assumptions
 from grader.valuation.tables import FILE, AssumptionsTable
@@ -111,8 +111,7 @@ def _drift(table: AssumptionsTable) -> Input:
 
 def _interest(table: AssumptionsTable) -> Interest:
     table.only({"rate", "at_once", "rest", "source"})
-    known = share_estimate(table.text("rate", "interest"))
-    rate = Input("interest", "interest a year on money tied up", known, table.source)
+    rate = interest_input(share_estimate(table.text("rate", "interest")), table.source)
     at_once = parse_share(table.text("at_once", "interest")) if "at_once" in table else 1.0
     return Interest(rate, at_once, parse_weeks(table.text("rest", "interest")) if "rest" in table else 0.0)
 

@@ -51,6 +51,11 @@ def drift_until_sale(weeks: float, volatility: float, source: str) -> Input:
     return Input("drift", f"gold price at the sale, {weeks:.3g} weeks from now, compared with today's", known, source)
 
 
+def interest_input(known: Distribution, source: str) -> Input:
+    """Interest a year, as a share of the money that is tied up."""
+    return Input("interest", "interest a year on money tied up", known, source)
+
+
 @dataclass(frozen=True)
 class Interest:
     """Interest on money that is tied up: the price and the costs, from the purchase until the gold is paid.
