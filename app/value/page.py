@@ -21,14 +21,16 @@ from app.lots.keep import all_lots, lot_contents, note_offer, say_what_was_done,
 from app.lots.learned import with_what_was_learned
 from app.lots.lot_folder import LotFolder
 from app.lots.report import NO_PLANS, report_downloads, report_of
+from app.lots.sheets import Records
 from app.lots.shelf import Kept, kept
 from app.lots.way import link, show_next, show_way
 from app.photos.adding import ask_photos, ask_sample, measure_what_waits
 from app.photos.pane import ask_scale, choose_photo, show_overlay, show_waiting
+from app.photos.together import offer_together
 from app.value.entered import Entered, entered, read_form, write_in_full
 from app.value.form import draw_form, folded_words
 from app.value.kind_card import show_kind
-from app.value.lot_form import ShownPhotos, ask_shown, lot_as_shown
+from app.value.lot_form import ShownPhotos, ask_boards, ask_shown, lot_as_shown
 from app.value.offer import show_cautions, show_folds
 from app.value.planned import TOLD, Planned, planned_for
 from app.value.verdict import show_verdict
@@ -53,11 +55,15 @@ _ALL_BOARDS = ("the boards",)
 
 @dataclass(frozen=True)
 class _Source:
-    """What is valued: photos of the lot in progress, or a lot of the log."""
+    """What is valued: photos of the lot in progress, or a lot of the log.
+
+    ``together``: the boards that several photos show, each once; what is measured then are these, not photos.
+    """
 
     measured: list[Measured]
     photos: tuple[Kept, ...] = ()
     lot: LoggedLot | None = None
+    together: Records | None = None
 
 
 def show() -> None:
@@ -82,6 +88,9 @@ def show() -> None:
     source = _Source(usable((done.name, done.measured) for done in here) if here else [], here)
     with left:
         picture = _photos(shelf)
+        once = offer_together()
+        if once is not None:
+            source = _Source(list(once.each), here, together=once)
     with right:
         if not _answer(source):
             _offer_logged(lots)
@@ -115,7 +124,9 @@ def _photos(shelf: Sequence[Kept]) -> DeltaGenerator:
 
 def _about_photos(source: _Source) -> ShownPhotos:
     """What the photos show, and the way to more of them."""
-    shown = ask_shown(source.measured) if source.measured else ShownPhotos()
+    shown = ShownPhotos()
+    if source.measured:
+        shown = ask_boards(source.together) if source.together is not None else ask_shown(source.measured)
     if source.lot is None:
         with st.expander("More pictures, or look closer", icon=":material/add_a_photo:", key="more-pictures"):
             ask_photos("Add pictures")
