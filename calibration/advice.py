@@ -37,7 +37,7 @@ class Advised(Protocol):
 
     @property
     def remedy(self) -> str:
-        """Name of the advice in the front ends' files; empty where the code names it."""
+        """Name of the advice in the front ends' files; empty if the code names it."""
 
     @property
     def values(self) -> Mapping[str, object]:
@@ -78,7 +78,7 @@ def wording(package: str) -> Wording:
 
 
 def language() -> str:
-    """What ``GRADER_LANGUAGE`` names, such as "de"; empty where nothing was chosen."""
+    """What ``GRADER_LANGUAGE`` names, such as "de"; empty if nothing was chosen."""
     return os.environ.get(LANGUAGE_VARIABLE, "").strip()
 
 

@@ -1,4 +1,4 @@
-"""A camera's lens: photo points to rays and back, with radial distortion, and what is known of it beforehand.
+"""A camera's lens: photo points to rays and back, with radial distortion, and what is known of it in advance.
 
 Rays are given as (x, y) of (x, y, 1) in camera axes: x right, y down, z forward. Distortion is radial,
 ``r_seen = r (1 + k1 r² + k2 r⁴)`` (Brown's model, as OpenCV has it), in units of the focal length.
@@ -61,7 +61,7 @@ class Lens:
         return np.asarray(seen * self.focal_px + np.array([self.cx, self.cy]))
 
     def is_one_to_one(self, shape: tuple[int, ...]) -> bool:
-        """True where distortion does not fold the photo of (height, width) back on itself."""
+        """True if distortion does not fold the photo of (height, width) back on itself."""
         r_seen = math.hypot(shape[0], shape[1]) / 2 / self.focal_px
         radii = np.linspace(0, 1.3 * r_seen, 200) ** 2
         return bool(np.all(1 + radii * (3 * self.k1 + 5 * self.k2 * radii) > 0.2))
@@ -96,7 +96,7 @@ class CameraPrior:
         centre_sd_px: of the optical axis, in each direction.
         k1_sd: of ``lens.k1``.
         k2_sd: of ``lens.k2``.
-        focal_known: True where the photo said its focal length.
+        focal_known: True if the photo said its focal length.
     """
 
     lens: Lens

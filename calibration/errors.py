@@ -35,7 +35,7 @@ class GraderError(Exception):
         code: stable machine-readable name, kebab-case.
         message: what is wrong, one sentence.
         advice: what to do next, one sentence, in words that fit everywhere.
-        remedy: name of the advice in the front ends' files; empty where the code names it.
+        remedy: name of the advice in the front ends' files; empty if the code names it.
         values: what the front ends' words may be filled in with.
 
     Examples:

@@ -56,7 +56,7 @@ class Reading:
 
     Attributes:
         thickness_um: shown.
-        sd_um: its standard uncertainty; None where nobody states one.
+        sd_um: its standard uncertainty; None if nobody states one.
     """
 
     thickness_um: float
@@ -123,7 +123,7 @@ class Where:
         log_um: logarithm of the thickness in um, (n,): of the mean over all boards.
         flash: share of flash gold, (n,).
         recovered: whether thickness is effective: thickness × fraction recovered, as weighed yields teach it.
-        pile: the kind, where the boards are of many designs; None where all are plated alike.
+        pile: the kind, where the boards are of many designs; None if all are plated alike.
     """
 
     log_um: FloatArray

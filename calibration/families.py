@@ -45,7 +45,7 @@ class Family:
     Attributes:
         key: its name in the data file.
         title: plain words.
-        kind: of boards that it suggests; empty where it suggests none.
+        kind: of boards that it suggests; empty if it suggests none.
         pitch_mm: centre to centre.
         layouts: contacts between the keys of one face, for each layout.
         key_step: centre to centre over a key, in pitches.
@@ -110,7 +110,7 @@ def families_in(text: str, name: str) -> tuple[Family, ...]:
     """Read families from TOML text, in its order; ``name`` is used in error messages.
 
     Raises:
-        DataFileError: the text is no TOML, or an entry does not say what it must.
+        DataFileError: the text is not TOML, or an entry does not say what it must.
     """
     return tuple(_family(key, entry) for key, entry in parse_entries(text, name).items())
 
@@ -196,7 +196,7 @@ def match_families(steps: FloatArray, length_in_pitches: float, *, longer: float
 
 
 def one_pitch(matches: Sequence[FamilyMatch]) -> float | None:
-    """The pitch in mm that all matches share; None where there is none, or they differ."""
+    """The pitch in mm that all matches share; None if there is none, or they differ."""
     pitches = {m.family.pitch_mm for m in matches}
     return pitches.pop() if len(pitches) == 1 else None
 

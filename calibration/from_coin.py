@@ -75,7 +75,7 @@ def scale_from_coin(
         rim_px: five points of its upper rim or more, all round it.
         marking_sd_px: standard deviation of a marked point across the rim; None for the usual one.
         diameter_sd_mm: standard deviation of the diameter; None for the usual one.
-        rise_mm: draws (20 000,) of how far the boards' faces lie above the rim; None where they lie level.
+        rise_mm: draws (20 000,) of how far the boards' faces lie above the rim; None if they lie level.
         where_px: places (n, 2) that stand for the area to be measured; None for anywhere in the photo.
 
     Raises:

@@ -117,7 +117,7 @@ def find_own_target(
     face_height_mm: Distribution | None = None,
     print_factor: Distribution | None = None,
 ) -> Scale | None:
-    """Scale from one of our own printed targets, or None where the photo shows none.
+    """Scale from one of our own printed targets, or None if the photo shows none.
 
     Raises:
         ScaleError: ours is there but cannot be used.

@@ -172,7 +172,7 @@ class Distribution:
 
     @property
     def is_constant(self) -> bool:
-        """True where every draw is the same number."""
+        """True if every draw is the same number."""
         p = self.parameters
         match self.kind:
             case "constant":
@@ -240,9 +240,9 @@ class Distribution:
         """
         try:
             return Distribution(str(data["kind"]), tuple(float(p) for p in data["parameters"]))
+        except DataFileError:
+            raise
         except (KeyError, TypeError, ValueError, OverflowError) as error:
-            if isinstance(error, DataFileError):
-                raise
             raise DataFileError(
                 "distribution-invalid", f"This is not a distribution: {data!r}.", "Measure the photo again."
             ) from error
@@ -297,7 +297,7 @@ class Input:
         source: where that knowledge comes from.
         unit: unit of the value, empty for a factor.
         of: what it is the ``kind`` of: a finish, a photo, a part, a cost; outermost first.
-        belief: id of the belief that it was learned in; empty where it was not learned from weighed batches.
+        belief: id of the belief that it was learned in; empty if it was not learned from weighed batches.
         aligned_over: a piece of the name that does not matter to its draws. Inputs whose names differ only by this
             piece are drawn together: sample by sample, so that what their values say of each other is kept.
 

@@ -1,4 +1,4 @@
-"""Kinds of boards by what plated them: memory modules, cheap cards, old boards, and what is held of their contacts.
+"""Kinds of boards (memory modules, cheap cards, old boards) and the plating of their contacts.
 
 They stand in ``calibration/data/board_kinds.toml``, each with its source and with what rests on little. Boards of a
 kind are plated with hard gold or with flash gold; how many are flash is itself unknown. Boards of one design are all
@@ -35,7 +35,7 @@ _KEYS = ("words", "like", "weight", "source", "how_known", *_FIGURES)
 
 @dataclass(frozen=True)
 class Plating:
-    """What is held of the contacts of some boards: two inputs that are drawn together.
+    """What is assumed about the contacts of some boards: two inputs that are drawn together.
 
     Attributes:
         thickness: mean over their contacts, um.
@@ -49,7 +49,7 @@ class Plating:
 
 @dataclass(frozen=True)
 class BoardKind:
-    """What is held of one kind's edge contacts.
+    """What is assumed about one kind's edge contacts.
 
     Attributes:
         key: its name in the data file.
@@ -77,7 +77,7 @@ class BoardKind:
         return float(self.flash_share.at(_even(4000)).mean())
 
     def plating(self, designs: Designs = "one") -> Plating:
-        """What is held of the contacts of some boards of this kind.
+        """What is assumed about the contacts of some boards of this kind.
 
         Args:
             designs: "one" where all boards are plated alike, "many" where they are of many designs.

@@ -30,7 +30,7 @@ class Notice:
         message: what is so, filled in.
         advice: what to do, in words that fit everywhere.
         values: what the message was filled in with.
-        remedy: name of the advice in the front ends' files; empty where the code names it.
+        remedy: name of the advice in the front ends' files; empty if the code names it.
     """
 
     code: str

@@ -1,7 +1,7 @@
 """Camera and pose from points of a flat sheet whose places are known.
 
 All is fitted at once (focal length, optical axis, radial distortion, pose, and how far the sheet curls off flat) by
-least squares with what is known beforehand as further observations, so that what the points do not tell keeps its
+least squares with what is known in advance as further observations, so that what the points do not tell keeps its
 prior width: tilt that shows the focal length narrows it, a small sheet in a corner leaves distortion open. The
 posterior's covariance (Laplace's approximation) then says how well any place of the photo is measured, extrapolation
 included.

@@ -51,7 +51,7 @@ class PrintCheck:
 
 
 def load_print_check(path: Path) -> PrintCheck | None:
-    """The stored check bar, or None where none was stored.
+    """The stored check bar, or None if none was stored.
 
     Raises:
         DataFileError: the file is there but does not hold one.

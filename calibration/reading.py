@@ -71,7 +71,7 @@ def read_text(path: Path, kind: FileKind) -> str:
     """A file's text, UTF-8 with or without a byte order mark.
 
     Raises:
-        DataFileError: as ``read_bytes``, or it is no UTF-8 text.
+        DataFileError: as ``read_bytes``, or it is not UTF-8 text.
     """
     try:
         return read_bytes(path, kind).decode("utf-8-sig")
@@ -83,7 +83,7 @@ def read_toml(path: Path, kind: FileKind) -> dict[str, Any]:
     """A file's TOML document.
 
     Raises:
-        DataFileError: as ``read_text``, or it is no TOML.
+        DataFileError: as ``read_text``, or it is not TOML.
     """
     return parse_toml(read_text(path, kind), path.name, kind)
 
@@ -92,7 +92,7 @@ def parse_toml(text: str, name: str, kind: FileKind) -> dict[str, Any]:
     """The TOML document of a text; ``name`` is for the message.
 
     Raises:
-        DataFileError: it is no TOML.
+        DataFileError: it is not TOML.
     """
     try:
         return toml_of(text)
@@ -114,7 +114,7 @@ def toml_of(text: str) -> dict[str, Any]:
     """The TOML document of a text.
 
     Raises:
-        ValueError: it is no TOML, is nested too deeply, or holds a number of thousands of digits.
+        ValueError: it is not TOML, is nested too deeply, or holds a number of thousands of digits.
     """
     try:
         return tomllib.loads(text)
@@ -126,7 +126,7 @@ def json_of(text: str | bytes) -> Any:
     """The JSON value of a text.
 
     Raises:
-        ValueError: it is no JSON (RFC 8259), is nested too deeply, or holds a number beyond what floats can be.
+        ValueError: it is not JSON (RFC 8259), is nested too deeply, or holds a number beyond what floats can be.
     """
     try:
         return json.loads(text, parse_constant=_refuse, parse_int=_whole, parse_float=_finite)

@@ -32,7 +32,7 @@ class SheetFit:
         pose: camera and plane; of a curled sheet where it is curled.
         residual_px: root mean square miss of a flat sheet.
         residual_mm: the same on the sheet.
-        curl_mm: how far the sheet stands off flat, 0 where no curl can be made out.
+        curl_mm: how far the sheet stands off flat, 0 if no curl can be made out.
         bent: whether the user has to know.
     """
 

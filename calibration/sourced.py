@@ -68,7 +68,7 @@ class SourcedValue:
     Attributes:
         key: its name in the file.
         value: the figure.
-        low: least value that the source allows, or None where it gives none.
+        low: least value that the source allows, or None if it gives none.
         high: greatest value that the source allows, or None.
         unit: of all three; empty for a factor or a count.
         source: where the figure stands.
@@ -159,7 +159,7 @@ def parse(text: str, name: str) -> Mapping[str, SourcedValue]:
     """Read figures from TOML text; ``name`` is used in error messages.
 
     Raises:
-        DataFileError: the text is no TOML, or an entry does not say what it must.
+        DataFileError: the text is not TOML, or an entry does not say what it must.
     """
     return MappingProxyType({key: _value(f"{name}: {key}", key, table) for key, table in _tables(text, name)})
 
@@ -168,7 +168,7 @@ def parse_inputs(text: str, name: str) -> Mapping[str, Input]:
     """Read uncertain inputs from TOML text; ``name`` is used in error messages.
 
     Raises:
-        DataFileError: the text is no TOML, or an entry does not say what it must.
+        DataFileError: the text is not TOML, or an entry does not say what it must.
     """
     return MappingProxyType({key: _input(f"{name}: {key}", key, table) for key, table in _tables(text, name)})
 
@@ -177,7 +177,7 @@ def parse_entries(text: str, name: str) -> Mapping[str, SourcedEntry]:
     """Read entries of another shape from TOML text, by key; ``name`` is used in error messages.
 
     Raises:
-        DataFileError: the text is no TOML, or holds something else than tables.
+        DataFileError: the text is not TOML, or holds something else than tables.
     """
     return MappingProxyType({key: SourcedEntry(f"{name}: {key}", table) for key, table in _tables(text, name)})
 

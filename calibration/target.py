@@ -54,7 +54,7 @@ class TargetDescription:
         marker_mm: side of a marker's black square.
         legacy_pattern: True for boards with even rows drawn as OpenCV did before 4.6.
         origin_mm: the board's top-left corner on the sheet.
-        sheet_mm: width and height of the sheet, or None where unknown.
+        sheet_mm: width and height of the sheet, or None if unknown.
         grey_patches: where they are.
         first_id: number of the first marker; the others follow.
         name: names the print size that all photos of this sheet share; made from the geometry.

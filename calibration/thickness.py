@@ -1,7 +1,7 @@
 """What is known of a finish: plating thickness, density and gold fraction, as uncertain inputs.
 
 The priors stand in ``calibration/data/thickness.toml`` and ``gold_properties.toml``, each with its reasons, those of
-edge contacts by kind of boards in ``board_kinds.toml``. A belief learned from weighed yields takes the place of a
+edge contacts by kind of boards in ``board_kinds.toml``. A belief learned from weighed yields replaces a
 thickness prior by way of ``gold_properties(override)``.
 """
 
@@ -40,7 +40,7 @@ class GoldProperties:
         density: of the plating, in g/cm3.
         gold_fraction: gold in the plating by mass, 0..1.
         flash: share of the plating that is flash gold, 0..1, drawn together with the thickness, which has it in
-            already; None where it is not told apart.
+            already; None if it is not distinguished.
 
     Raises:
         UsageError: an input has another unit.
@@ -65,7 +65,7 @@ class GoldProperties:
         return self.thickness, self.density, self.gold_fraction
 
     def all_inputs(self) -> tuple[Input, ...]:
-        """These, and whether it is flash gold where that is told apart."""
+        """These, and whether it is flash gold where that is distinguished."""
         return (*self.inputs(), *(() if self.flash is None else (self.flash,)))
 
 

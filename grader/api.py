@@ -1,6 +1,6 @@
-"""The front door for Python: measure a photo, value a lot, read a measurement. ``docs/python.md`` shows it at work.
+"""The Python interface: measure a photo, value a lot, read a measurement. ``docs/python.md`` shows it at work.
 
-Sizes, masses, prices and shares are texts as a person types them ("133.35 mm", "5 kg", "2650 USD/ozt", "8..15 USD").
+Sizes, masses, prices and shares are given as text ("133.35 mm", "5 kg", "2650 USD/ozt", "8..15 USD").
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from grader.keywords import Points, checks_call, each_typed, scale_choice, typed
 from grader.listing import LISTING_FILE, Listing, ListingCorrections, parse_listing_corrections
 from grader.listing import read_listing as listing_of
 from grader.lot import Lot, PartText, estimate_lot, lot_of, one_part, read_claim
-from grader.lot_offer import LotOffer, asking_price, figures_of, offer_for
+from grader.lot_offer import LotOffer, asking_price, offer_for, typed_assumptions
 from grader.measured import Measured, documents_in, usable
 from grader.measured_photo import MeasuredPhoto
 from grader.model import Finish
@@ -71,42 +71,42 @@ def measure(
 ) -> MeasuredPhoto:
     """Measure plated area and gold in one photo of boards.
 
-    Without a keyword that gives the scale it looks for our own printed target, then for contacts of a published
-    outline. A photo that gives no scale is measured all the same: its picture and its plated share are there, and
-    ``area`` and ``gold`` raise the reason.
+    If no keyword gives the scale, it looks for our own printed target, then for contacts of a published
+    outline. A photo without a scale still has its picture and its plated share;
+    ``area`` and ``gold`` then raise the reason.
 
-    Like the command line it uses the thickness that the yields in your log taught, where there is a log, and the
+    Like the command line, it uses the thickness learned from the yields in your log, if there is one, and the
     measured check bar of your printed target. ``published=True`` measures without the log.
 
     Args:
-        photo: a file, its bytes, or a photo that ``grader.load_photo`` gave.
+        photo: a file, its bytes, or a photo from ``grader.load_photo``.
         target: the JSON file that describes a ChArUco sheet in the photo.
-        length: a known length, "133.35 mm", or a thing's name, "DIMM", "US quarter".
+        length: a known length, "133.35 mm", or the name of an object, "DIMM", "US quarter".
         between: its two ends (x, y), px of the upright photo.
         rectangle: a known rectangle, "85.6 x 53.98 mm", or its name, "ID-1 card", "A4 sheet".
         corners: its four corners (x, y), going round; the first edge has the first length.
         coin: a coin's name, "2 euro", or a disc's diameter, "24.26 mm".
-        rim: five points or more (x, y) on its rim, all round.
-        pitch: of the longest row of contacts, "1.27 mm", or its outline's name, "PCI Express".
-        no_scale: do without scale: shares of the frame only.
-        board_thickness: of the boards, "1.6 mm"; a common one if left out.
-        corrections: by hand: themselves, or the file that holds them.
-        kind: of boards, for what is held of their plating where no yield taught it: "memory modules", "do not know".
-        part: kind of boards as in the log, for what its yields taught.
-        seller: who sells them, as in the log.
-        log: to learn thickness from: open, a file, or a PostgreSQL URL; the usual one if left out.
-        published: use published thickness rather than what a log's yields taught.
-        print_check: the file that keeps the check bar's length; the usual one if left out.
-        name: what to call the photo; the file's name if left out.
-        request: all of the above but corrections and name, as the packages below take it.
+        rim: at least five points (x, y) around its rim.
+        pitch: of the longest row of contacts, "1.27 mm", or the name of its outline, "PCI Express".
+        no_scale: measure without a scale: shares of the frame only.
+        board_thickness: of the boards, "1.6 mm"; typical boards if left out.
+        corrections: made by hand, or the file that holds them.
+        kind: of boards, which gives their plating unless yields taught it: "memory modules", "do not know".
+        part: kind of boards as named in the log, to use what its yields taught.
+        seller: who sells them, as named in the log.
+        log: to learn thickness from: an open log, a file, or a PostgreSQL URL; the default log if left out.
+        published: use published thickness instead of what yields taught.
+        print_check: the file that stores the length of the check bar; the default file if left out.
+        name: of the photo; the file's name if left out.
+        request: all of the above except corrections and name, as a ``Request``.
         progress: called with "scale", "coverage", "regions" and "gold" as each step begins.
 
     Raises:
         PhotoError: no such file, or not a photo that can be trusted.
-        UsageError: several ways to scale, a unit that does not fit, points outside the photo and the like;
-            ``KeywordError`` for a keyword that there is not.
-        DataFileError: a file that was named cannot be read.
-        LogError: the log is there but cannot be read.
+        UsageError: several ways to scale, a wrong unit, points outside the photo and so on;
+            ``KeywordError`` for an unknown keyword.
+        DataFileError: a given file cannot be read.
+        LogError: the log exists but cannot be read.
 
     Examples:
         >>> import grader
@@ -184,59 +184,80 @@ def value(
     weeks: str | None = None,
     per_gram: str | None = None,
     minimum: str | None = None,
+    lot_fee: str | None = None,
+    assay: str | None = None,
+    treatment: str | None = None,
+    melt_loss: str | None = None,
+    least_gold: str | None = None,
+    pot: str | None = None,
+    interest: str | None = None,
+    paid_at_once: str | None = None,
+    rest_after: str | None = None,
     trim_price: str | None = None,
     trim_share: str | None = None,
     whole_price: str | None = None,
     bodies_price: str | None = None,
     accept_loss: str | None = None,
     earlier_bids: str | None = None,
+    share_of_gains: str | None = None,
     assumptions: Assumptions | str | Path | None = None,
     take_as_is: bool = False,
 ) -> LotOffer:
     """What to pay for a lot whose photos were measured: break-even, chance of a loss, highest price worth paying.
 
     Args:
-        photos: measured, one or several; or files that ``save`` or ``grader measure --json`` wrote.
-        backs: photos of the other face of the same boards: one for each of ``photos``, in their order.
-        boards: how many boards each photo shows, once for all or once for each; what their outlines tell if left out.
-        count: how many boards the lot holds, 30 or "28..32"; those in the photos if left out.
-        mass: its stated mass instead of a count, "5 kg".
-        weighed: what the boards in each photo weigh, once for each photo, "72 g".
+        photos: one or several measured photos, or files written by ``save`` or ``grader measure --json``.
+        backs: photos of the other face of the same boards, one for each of ``photos``, in the same order.
+        boards: number of boards in each photo, one number for all or one for each; counted by outline if left out.
+        count: number of boards in the lot, 30 or "28..32"; those in the photos if left out.
+        mass: stated mass of the lot, "5 kg", instead of a count.
+        weighed: mass of the boards in each photo, one for each photo, "72 g".
         other_face: faces that no photo shows: "alike", or "left out" if not said.
         kind: of boards, "memory modules", "cheap consumer cards"; "do not know" is an answer too.
-        designs: "one" where all boards are plated alike, "many" where they are of many designs; one if left out.
-        picked: who chose the boards in the photos: "seller", "blindly", "mine"; nobody says if left out.
-        thickness: what is known of the plating: "stated 30 uin", "xrf 0.72 ± 0.05 um", "strip 412 mg of 20 boards".
-        parts: several kinds of boards instead of the above: ``grader.lot.PartText`` each, or a TOML file of them.
-        spot: gold price, "2650 USD/ozt" or "85 EUR/g". Its currency is that of all amounts.
+        designs: "one" if all boards are plated alike, "many" for a mixture of designs; "one" if left out.
+        picked: who chose the boards in the photos: "seller", "blindly", "mine"; not known if left out.
+        thickness: evidence of the plating: "stated 30 uin", "xrf 0.72 ± 0.05 um", "strip 412 mg of 20 boards".
+        parts: several kinds of boards instead of the above, as ``grader.lot.PartText`` or in a TOML file.
+        spot: gold price, "2650 USD/ozt" or "85 EUR/g". All amounts are in its currency.
         spot_date: its day, "2026-11-20"; today if left out.
         asking: the seller's price, "120 USD".
-        costs: "12 USD", "refining = 5..20 USD", "waste = 5 USD/l x 2..4 l"; or "purchase: shipping = 15 USD", paid
-            whatever is then done with the lot. They replace all example costs.
-        payable: share of the gold price that is paid, "93 %" or "85..98 %".
+        costs: "12 USD", "refining = 5..20 USD", "waste = 5 USD/l x 2..4 l"; or "purchase: shipping = 15 USD", due
+            with the purchase, whatever you do with the lot. They replace all example costs.
+        payable: share of the gold price that you are paid, "93 %", "85..98 %", or by lot "0 g: 85 %; 20 g: 92 %".
         recovery: gold recovered ÷ gold present, "85..94..99 %".
-        postage: what sending the lot to you costs, "12 USD", in the place of that example cost alone.
+        postage: cost of sending the lot to you, "12 USD"; replaces only that example cost.
         fee: marketplace's fee on the price, "5 %".
         tax: on price and fee, "8.25 %".
-        hours: of your own for stripping, "2..4 h".
-        rate: what an hour of yours is worth, "15 USD/h".
+        hours: your own time for stripping, "2..4 h".
+        rate: value of an hour of your time, "15 USD/h".
         weeks: until the gold is sold, "6 weeks".
-        per_gram: refiner's charge for each gram of gold, "0.5..1 USD".
+        per_gram: refiner's charge per gram of gold, "0.5..1 USD".
         minimum: refiner's minimum charge, "50..150 USD".
-        trim_price: what trimmed pieces bring by weight, "40..90 USD/kg".
-        trim_share: their share of the boards' mass, "4..8..15 %".
-        whole_price: what whole boards bring by weight, "5..9 USD/kg".
-        bodies_price: what is left of the boards after trimming brings by weight, "1..3 USD/kg".
+        lot_fee: refiner's fee for a lot, "50..100 USD".
+        assay: what its assay costs, "30..80 USD".
+        treatment: refiner's charge by weight sent, "200 USD/kg".
+        melt_loss: share of the gold lost in melting, "0.5 %".
+        least_gold: below which nothing is settled, "10 g".
+        pot: gold of other lots that is settled with this one, "60 g".
+        interest: a year on your money until the gold is paid, "8 %".
+        paid_at_once: share of the gold that the refiner pays at the settlement, "70 %".
+        rest_after: from then until the rest is paid, "4 weeks".
+        trim_price: price of trimmed pieces by weight, "40..90 USD/kg".
+        trim_share: share of the boards' mass that is trimmed off, "4..8..15 %".
+        whole_price: price of whole boards by weight, "5..9 USD/kg".
+        bodies_price: price of trimmed boards by weight, "1..3 USD/kg".
         accept_loss: chance of a loss that you accept, "10 %".
-        earlier_bids: accept it over a month of bids: chances of a loss of the lots won so far, "2 %, 15 %".
-        assumptions: your figures: a file, the name of a set, or loaded; the shipped examples if left out.
-        take_as_is: take figures that look wrong as they stand; else they raise.
+        earlier_bids: spread that chance over a month: chances of a loss of the lots won so far, "2 %, 15 %".
+        share_of_gains: set the highest price for a buyer of many lots: losing lots may take this share of what
+            winning ones bring, "25 %".
+        assumptions: your figures, as a file, the name of a set, or loaded; the shipped examples if left out.
+        take_as_is: accept figures that look wrong; otherwise they raise an error.
 
     Raises:
-        RefusedError: a photo has no scale, so that its gold is not known.
+        RefusedError: a photo has no scale, so its gold is unknown.
         UsageError: a figure that cannot be read or that looks wrong; ``KeywordError`` for a keyword that there is
             not.
-        DataFileError: a file that was named cannot be read.
+        DataFileError: a given file cannot be read.
 
     Examples:
         >>> import grader
@@ -252,16 +273,18 @@ def value(
         unit-missing
     """
     fronts, others = _photos(photos), _photos(backs)
-    figures = figures_of(
+    figures = typed_assumptions(
         assumptions,
         spot=typed("spot", spot),
         spot_date=_day(spot, spot_date),
         costs=each_typed("costs", costs),
         **_typed(
             postage=postage, payable=payable, recovery=recovery, fee=fee, tax=tax, hours=hours, rate=rate,
-            weeks=weeks, per_gram=per_gram, minimum=minimum, trim_price=trim_price, trim_share=trim_share,
+            weeks=weeks, per_gram=per_gram, minimum=minimum, lot_fee=lot_fee, assay=assay, treatment=treatment,
+            melt_loss=melt_loss, least_gold=least_gold, pot=pot, interest=interest, paid_at_once=paid_at_once,
+            rest_after=rest_after, trim_price=trim_price, trim_share=trim_share,
             whole_price=whole_price, bodies_price=bodies_price, accepted_loss=accept_loss,
-            earlier_bids=earlier_bids,
+            earlier_bids=earlier_bids, share_of_gains=share_of_gains,
         ),
     )  # fmt: skip
     if parts is None:
@@ -306,21 +329,21 @@ def read_listing(
     published: bool = False,
     request: Request | None = None,
 ) -> Listing:
-    """All the boards that a listing's photos show, each once, with plating and gold by the best look at each.
+    """Find all boards in the photos of a listing, each once, with the plating and gold seen in its best view.
 
     Args:
-        photos: a folder, or photos: files, bytes, or loaded. Their order and names do not matter.
+        photos: a folder, or several photos as files, bytes or loaded. Their order and names do not matter.
         target: the JSON file that describes a ChArUco sheet in them.
-        said: which boards are the same and which are not: themselves, or the file that holds them.
-        part: kind of boards as in the log, for what its yields taught.
-        seller: who sells them, as in the log.
-        log: to learn thickness from; the usual one if left out.
-        published: use published thickness rather than what a log's yields taught.
-        request: all of the above but ``said``.
+        said: your corrections of which boards are the same, or the file that holds them.
+        part: kind of boards as named in the log, to use what its yields taught.
+        seller: who sells them, as named in the log.
+        log: to learn thickness from; the default log if left out.
+        published: use published thickness instead of what yields taught.
+        request: all of the above except ``said``.
 
     Raises:
-        UsageError: ``listing-empty``: none of them can be read.
-        DataFileError: a file that was named cannot be read.
+        UsageError: ``listing-empty``: no photo can be read.
+        DataFileError: a given file cannot be read.
 
     Examples:
         >>> import grader
@@ -351,10 +374,10 @@ def read_listing(
 
 @checks_call
 def load_measurement(path: str | Path) -> MeasuredPhoto:
-    """A measurement from the JSON file that ``MeasuredPhoto.save`` or ``grader measure --json`` wrote.
+    """Load a measurement from a JSON file written by ``MeasuredPhoto.save`` or ``grader measure --json``.
 
     Raises:
-        DataFileError: the file cannot be read or holds no measurement.
+        DataFileError: the file cannot be read or does not hold a measurement.
         UsageError: ``measurements-several``.
 
     Examples:
@@ -407,7 +430,7 @@ def _typed(**given: str | None) -> dict[str, str | None]:
 
 
 def _day(spot: str | None, spot_date: date | str | None) -> date | None:
-    """The day of the gold price: today where a price was given without one."""
+    """The day of the gold price; today if a price was given without a date."""
     if spot_date is None:
         return None if spot is None else date.today()
     return parse_day(spot_date) if isinstance(spot_date, str) else spot_date
@@ -426,7 +449,7 @@ def _length_mm(name: str, given: str | None) -> float | None:
 
 
 def _pictures_in(folder: Path) -> list[Path]:
-    """A folder's photos, by their endings; hidden files are none."""
+    """A folder's photos, recognised by their extensions; hidden files are skipped."""
     return sorted(p for p in folder.iterdir() if p.suffix.lower() in ENDINGS and p.name[0] != "." and is_file(p))
 
 
@@ -440,7 +463,7 @@ def _of_kind(kind: str | None) -> Mapping[Finish, GoldProperties] | None:
 
 
 def _learned(log: str | Path | Log | None, part: str, seller: str) -> Mapping[Finish, GoldProperties] | None:
-    """What yields taught of these boards; None where there is no log, or nothing in it to learn from."""
+    """What yields taught about these boards; None without a log or without usable yields."""
     if log is None and not has_log(log_path()):
         return None
     from grader.learn.newest import newest_at, newest_in  # with SQLAlchemy: only where there is a log

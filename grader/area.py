@@ -88,7 +88,7 @@ def region_sums(share: NDArray[np.uint8], labels: NDArray[np.uint16], scale: Sca
     return sums
 
 
-def kind_of(region: Region) -> Kind:
+def area_kind(region: Region) -> Kind:
     """What a region has in common with those whose area can be added to its own."""
     return region.finish, round(region.doubt * _STEPS), region.painted
 
@@ -108,7 +108,7 @@ def _product(area_mm2: float, inputs: tuple[Input, ...]) -> ProductModel:
 def _sums(mm2: FloatArray, regions: Iterable[Region]) -> dict[Kind, float]:
     sums: dict[Kind, float] = defaultdict(float)
     for region in regions:
-        sums[kind_of(region)] += float(mm2[region.number])
+        sums[area_kind(region)] += float(mm2[region.number])
     return sums
 
 

@@ -77,7 +77,7 @@ class BoardCount:
         return self.high <= _MOST_TIMES * self.low
 
     def up_to(self, most: float) -> BoardCount | None:
-        """What is left of it when there are known to be no more boards; None where nothing is."""
+        """What is left of it when there are known to be no more boards; None if nothing is."""
         left = {n: p for n, p in self.chances if n <= most}
         return BoardCount.of(left) if left else None
 

@@ -9,7 +9,7 @@ together (a thickness error weighs more on a larger area).
 
 Inputs that are drawn together are not independent: none of them has a share of its own, so that they form one group
 whose share is the variance of the expectation for given values of all of them (a group's closed index). Inputs of one
-title, which a reader could not tell apart, are one group too.
+title, which a reader could not distinguish, are one group too.
 """
 
 from __future__ import annotations

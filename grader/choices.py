@@ -14,8 +14,8 @@ class Choice:
     Attributes:
         question: to ask, in plain words.
         input: name of the input that the answer tells of.
-        now: what is held of it before; a mixture of lognormals.
-        answers: how common each is, and what is held of the input then; likewise.
+        now: what is assumed about it before; a mixture of lognormals.
+        answers: how common each is, and what is assumed about the input then; likewise.
     """
 
     question: str

@@ -128,7 +128,7 @@ class Corrections:
 
     Attributes:
         items: the corrections.
-        photo_sha256: of the photo's file they belong to; empty where it is not known.
+        photo_sha256: of the photo's file they belong to; empty if it is not known.
     """
 
     items: tuple[Correction, ...] = ()
@@ -155,15 +155,15 @@ class Corrections:
         """The inverse of ``as_json``.
 
         Raises:
-            DataFileError: the object is no list of corrections, or one of them is impossible.
+            DataFileError: the object is not a list of corrections, or one of them is impossible.
         """
         try:
             if not isinstance(data, Mapping) or data["schema"] != SCHEMA or len(data["corrections"]) > MOST_ITEMS:
                 raise _unreadable()
             return Corrections(tuple(map(correction_of, data["corrections"])), str(data.get("sha256", "")))
+        except DataFileError:
+            raise
         except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
-            if isinstance(error, DataFileError):
-                raise
             raise _unreadable() from error
 
 

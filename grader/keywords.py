@@ -56,7 +56,7 @@ def checks_call(function: Callable[_P, _R]) -> Callable[_P, _R]:
 
 
 def typed(name: str, given: object) -> str | None:
-    """A quantity as text, for the parsers; None where nothing was given.
+    """A quantity as text, for the parsers; None if nothing was given.
 
     A bare number becomes text too: the parser then says which unit it lacks.
 
@@ -75,7 +75,7 @@ def typed(name: str, given: object) -> str | None:
 
 
 def each_typed(name: str, given: str | Iterable[str] | None) -> list[str]:
-    """Texts, from one or several; none where nothing was given.
+    """Texts, from one or several; none if nothing was given.
 
     Raises:
         UsageError: as ``typed``.
@@ -85,7 +85,7 @@ def each_typed(name: str, given: str | Iterable[str] | None) -> list[str]:
 
 
 def whole_numbers(name: str, given: int | Iterable[int] | None) -> tuple[int, ...]:
-    """Numbers of boards, from one or several; none where nothing was given.
+    """Numbers of boards, from one or several; none if nothing was given.
 
     Raises:
         UsageError: ``boards-invalid``.

@@ -1,4 +1,4 @@
-"""What to pay for a lot, as a notebook user holds it; and the steps to it that all front ends share."""
+"""The offer for a lot as notebook users see it, and the valuation steps shared by all front ends."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from calibration.errors import UsageError
 from calibration.files import write_whole
 from calibration.target import Paper
-from grader.bid import WorkBench, bid_for
+from grader.bid import PlansOfPhotos, WorkBench, bid_for
 from grader.figures import Figure, data_frame
 from grader.lot import LotEstimate
 from grader.measured_photo import MeasuredPhoto
@@ -31,14 +31,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, repr=False)
 class LotOffer(Offer):
-    """An offer that shows itself: made by ``grader.value``.
+    """An offer with tables and plots, made by ``grader.value``.
 
-    It has all that ``grader.valuation.Offer`` has: ``highest_price``, ``break_even``, ``routes``, ``questions``,
+    It has everything in ``grader.valuation.Offer``: ``highest_price``, ``break_even``, ``routes``, ``questions``,
     ``notices`` and so on.
 
     Attributes:
         estimate: of the lot: gold, mass and boards, part by part.
-        photos: that were measured; none where only their lot is known.
+        photos: the measured photos; empty if only the lot is known.
 
     Examples:
         >>> import grader
@@ -58,7 +58,7 @@ class LotOffer(Offer):
 
     @staticmethod
     def of(offer: Offer, estimate: LotEstimate) -> LotOffer:
-        """An offer with the estimate that it was made of."""
+        """Combine an offer with its estimate."""
         return LotOffer(**{f.name: getattr(offer, f.name) for f in fields(Offer)}, estimate=estimate)
 
     @property
@@ -67,7 +67,7 @@ class LotOffer(Offer):
         return Figure.of(self.gold_mg, "mg")
 
     def rows(self) -> list[dict[str, Any]]:
-        """A row for each way to deal with the lot, as ``RouteOutcome.as_json`` gives it."""
+        """One row for each way to deal with the lot, as from ``RouteOutcome.as_json``."""
         return [route.as_json() for route in self.routes]
 
     def to_frame(self) -> Any:
@@ -79,14 +79,14 @@ class LotOffer(Offer):
         return data_frame(self.rows())
 
     def to_dict(self) -> dict[str, Any]:
-        """The offer as the JSON document that the command line and the log keep."""
+        """The offer as the JSON document used by the command line and the log."""
         return self.as_json()
 
     def save_report(self, path: str | Path, title: str = "Lot of boards", paper: Paper = "a4") -> None:
         """Write the lot's report: photos, figures, offer, cautions.
 
         Args:
-            path: of the file; its ending says what it becomes: ``.pdf``, ``.html``, ``.csv`` or ``.json``.
+            path: of the file; its extension sets the format: ``.pdf``, ``.html``, ``.csv`` or ``.json``.
             title: of the report.
             paper: of a PDF, "a4" or "letter".
 
@@ -108,13 +108,13 @@ class LotOffer(Offer):
         write_whole(Path(path), report_file(report, found[0], paper))
 
     def plot(self) -> alt.LayerChart:
-        """Profit against price, with the band that holds nine cases of ten; Jupyter shows it."""
+        """Plot profit against price, with the band that contains nine cases out of ten."""
         from grader.report.charts import profit_chart
 
         return profit_chart(self)
 
     def plot_swings(self) -> alt.LayerChart | None:
-        """How far each uncertain input swings the profit; None where none does."""
+        """Plot how much each uncertain input changes the profit; None if none does."""
         from grader.report.charts import swing_chart
 
         return swing_chart(self)
@@ -125,7 +125,7 @@ class LotOffer(Offer):
         )
 
     def _repr_html_(self) -> str:
-        """How Jupyter shows it: what a report says, the cautions always in sight."""
+        """HTML for Jupyter: the contents of a report, always with the cautions."""
         return blocks_html(self._blocks())
 
     def _blocks(self) -> Iterator[Block]:
@@ -133,7 +133,7 @@ class LotOffer(Offer):
         yield from map(Text, self.statements)
 
 
-def figures_of(
+def typed_assumptions(
     assumptions: Assumptions | str | Path | None = None,
     *,
     trim_price: str | None = None,
@@ -145,18 +145,18 @@ def figures_of(
     postage: str | None = None,
     **typed: str | None,
 ) -> Assumptions:
-    """Assumptions with what was typed in their place.
+    """Assumptions with some figures replaced by typed ones.
 
     Args:
-        assumptions: themselves, a file, or the name of a set of the user's; None for the shipped examples.
-        trim_price: what trimmed pieces bring by weight, "40..90 USD/kg".
-        trim_share: their share of the boards' mass, "4..8..15 %".
-        whole_price: what whole boards bring by weight, "5..9 USD/kg".
-        bodies_price: what is left of the boards after trimming brings by weight, "1..3 USD/kg".
+        assumptions: loaded, a file, or the name of the user's own set; None for the shipped examples.
+        trim_price: price of trimmed pieces by weight, "40..90 USD/kg".
+        trim_share: share of the boards' mass that is trimmed off, "4..8..15 %".
+        whole_price: price of whole boards by weight, "5..9 USD/kg".
+        bodies_price: price of trimmed boards by weight, "1..3 USD/kg".
         costs: as for ``with_given``.
         spot_date: of the gold price.
-        postage: what it costs to have the lot sent, "12 USD", in the place of that cost alone.
-        typed: the other entries of ``with_given``.
+        postage: cost of having the lot sent, "12 USD"; replaces only that cost.
+        typed: further entries, as for ``with_given``.
 
     Raises:
         UsageError: as ``load_set``, ``with_given`` and ``with_postage``.
@@ -175,7 +175,7 @@ def figures_of(
 
 
 def asking_price(text: str | None) -> AskingPrice | None:
-    """A seller's price as typed; None where none was.
+    """Read a seller's asking price; None if none was given.
 
     Raises:
         UsageError: it cannot be read.
@@ -188,10 +188,14 @@ def offer_for(
     figures: Assumptions,
     asking: AskingPrice | None = None,
     bench: WorkBench | None = None,
+    cuts: PlansOfPhotos | None = None,
 ) -> LotOffer:
-    """What to pay today for a lot that was estimated; the shipped example of a bench if none is given.
+    """What to pay today for an estimated lot; without a bench, uses the shipped example.
+
+    Cuts are plans of boards in the photos, if there are any.
 
     Raises:
         UsageError: as ``value_lot``.
     """
-    return LotOffer.of(bid_for(estimate, figures, today=date.today(), asking=asking, bench=bench), estimate)
+    offer = bid_for(estimate, figures, today=date.today(), asking=asking, bench=bench, cuts=cuts)
+    return LotOffer.of(offer, estimate)

@@ -1,4 +1,4 @@
-"""One photo's measurement as a notebook user holds it: figures with ranges, the picture, tables, a file."""
+"""The measurement of one photo for notebook users: figures with ranges, picture, tables, file."""
 
 from __future__ import annotations
 
@@ -51,9 +51,9 @@ class Plating:
 
 
 class MeasuredPhoto:
-    """What one photo gave: made by ``grader.measure``, or read from a file by ``grader.load_measurement``.
+    """The result for one photo, made by ``grader.measure`` or read from a file by ``grader.load_measurement``.
 
-    Only plating that the photo shows is in it: no gold inside packages, or on faces that it does not show.
+    It counts only visible plating: no gold inside packages, and none on hidden faces.
 
     Examples:
         >>> import grader
@@ -72,7 +72,7 @@ class MeasuredPhoto:
     """
 
     def __init__(self, found: Measurement | Measured) -> None:
-        """From what was measured, or from its record, which holds no pixels."""
+        """Wrap a measurement, or its record, which holds no pixels."""
         self._measurement = found if isinstance(found, Measurement) else None
         self._record = found if isinstance(found, Measured) else None
 
@@ -90,12 +90,12 @@ class MeasuredPhoto:
 
     @cached_property
     def record(self) -> Measured:
-        """Everything that is kept of the measurement."""
+        """The record of the measurement: everything that is saved."""
         return self._record if self._record is not None else Measured.of(self.measurement)
 
     @property
     def measurement(self) -> Measurement:
-        """Everything that was found: scale, coverage, regions, models.
+        """The full measurement: scale, coverage, regions, models.
 
         Raises:
             UsageError: ``photo-not-at-hand``: the measurement was read from a file, which holds no pixels.
@@ -124,7 +124,7 @@ class MeasuredPhoto:
 
     @property
     def gold(self) -> Figure:
-        """Gold in that plating, mg. With thickness that a log's yields taught: what your process recovers of it.
+        """Gold in that plating, mg; with thickness learned from yields, the gold that your process recovers.
 
         Raises:
             RefusedError: as ``area``.
@@ -143,7 +143,7 @@ class MeasuredPhoto:
 
     @property
     def refused(self) -> GraderError | None:
-        """Why there is no area and no gold; None where there are both."""
+        """Why area and gold are unknown; None if they are known."""
         record = self.record
         if record.gold_mg is not None:
             return None
@@ -166,24 +166,24 @@ class MeasuredPhoto:
 
     @property
     def px_per_mm(self) -> float | None:
-        """Scale at the boards; None where there is none."""
+        """Scale at the boards; None if there is none."""
         return None if self.record.scale is None else self.record.scale.px_per_mm
 
     @property
     def board_count(self) -> BoardCount | None:
-        """How many boards the photo shows by their outlines; None where nothing tells."""
+        """Number of boards by their outlines; None if unknown."""
         return self.record.board_count
 
     @property
     def notices(self) -> tuple[Notice, ...]:
-        """What deserves less trust and what to do about it, each with a stable code."""
+        """Warnings: what deserves less trust and what to do about it, each with a stable code."""
         return self.record.warnings
 
     def corrected(self, corrections: Corrections | str | Path) -> MeasuredPhoto:
-        """The same with corrections by hand, which take the place of any that it has; none gives what was found.
+        """Apply corrections by hand in place of earlier ones; without any, return to what was found.
 
         Args:
-            corrections: themselves, or the file that the page saved or that holds a measurement with them.
+            corrections: the corrections, the file saved by the page, or a measurement that contains them.
 
         Raises:
             UsageError: ``corrections-other-photo``, or as ``measurement``.
@@ -207,7 +207,7 @@ class MeasuredPhoto:
         return Image.fromarray(overlay_rgb(self.measurement, max_side_px))
 
     def reported(self) -> ReportedPhoto:
-        """The photo for a lot's report; without its picture where the pixels are not at hand."""
+        """The photo for the report of a lot, without its picture if the pixels are not available."""
         from grader.report.lot_report import ReportedPhoto, reported_picture
 
         if self._measurement is None:
@@ -215,9 +215,9 @@ class MeasuredPhoto:
         return ReportedPhoto(self.record, reported_picture(self.record, self._measurement.photo.rgb))
 
     def rows(self) -> list[dict[str, Any]]:
-        """A row for each board: area of its outline, plating by finish, gold with its range, contacts.
+        """One row per board: area of its outline, plating by finish, gold with its range, contacts.
 
-        Areas in mm² (of plating the medians), gold in mg; those are None where there is no scale.
+        Areas are in mm² (medians for plating), gold in mg; both are None without a scale.
         """
         return [
             {"photo": self.name, "board": number, **self._board(board)}
@@ -233,11 +233,11 @@ class MeasuredPhoto:
         return data_frame(self.rows())
 
     def to_dict(self) -> dict[str, Any]:
-        """The measurement as the JSON document that the command line and the log keep."""
+        """The measurement as the JSON document used by the command line and the log."""
         return self.record.to_dict()
 
     def save(self, path: str | Path) -> None:
-        """Write it as a JSON file, which ``grader.load_measurement`` and the command line read.
+        """Save as a JSON file for ``grader.load_measurement`` and the command line.
 
         Raises:
             UsageError: ``cannot-write``.
@@ -281,7 +281,7 @@ class MeasuredPhoto:
         return f"<MeasuredPhoto {self.name}: {self.area} plated, {self.gold} gold>"
 
     def _repr_html_(self) -> str:
-        """How Jupyter shows it: the picture, the figures, what to mind."""
+        """HTML for Jupyter: the picture, the figures, the warnings."""
         return blocks_html(self._blocks())
 
     def _blocks(self) -> Iterator[Text | Table | Picture | Caveat]:

@@ -116,6 +116,15 @@ class ProductModel:
         terms = tuple(Term(t.coefficient * coefficient, t.factors + names) for t in self.terms)
         return ProductModel(terms, _merge(self.inputs, extra))
 
+    def product(self, other: ProductModel) -> ProductModel:
+        """The product of two quantities.
+
+        Raises:
+            DataFileError: one name means different things.
+        """
+        parts = (self.times([other.inputs[name] for name in t.factors], t.coefficient) for t in other.terms)
+        return sum(parts, EMPTY)
+
     def knowing(self, *inputs: Input) -> ProductModel:
         """The same quantity with further inputs beside it that no term needs: drawn together with one that it needs.
 
@@ -141,9 +150,9 @@ class ProductModel:
         try:
             terms = tuple(Term(float(t["coefficient"]), tuple(map(str, t["factors"]))) for t in data["terms"])
             inputs = [Input.from_json(i) for i in data["inputs"]]
+        except DataFileError:
+            raise
         except (KeyError, TypeError, ValueError, OverflowError) as error:
-            if isinstance(error, DataFileError):
-                raise
             raise DataFileError(
                 "model-invalid", "The measurement's model cannot be read.", "Measure the photo again."
             ) from error

@@ -24,7 +24,7 @@ class OwnMoney:
     """A person's own currency.
 
     Attributes:
-        currency: its code; empty where none was chosen.
+        currency: its code; empty if none was chosen.
         rates: of exchange, one for each pair of currencies, the latest last.
     """
 
@@ -42,12 +42,12 @@ class OwnMoney:
         return self if self.currency else replace(self, currency=currency)
 
     def with_rate(self, rate: ExchangeRate) -> OwnMoney:
-        """The same with a rate, which takes the place of one between the same currencies."""
+        """The same with a rate, which replaces one between the same currencies."""
         pair = {rate.of, rate.price.currency}
         return replace(self, rates=(*(r for r in self.rates if {r.of, r.price.currency} != pair), rate))
 
     def rate(self, of: str, to: str) -> ExchangeRate | None:
-        """What one currency costs in another; None where that was never given."""
+        """What one currency costs in another; None if that was never given."""
         for known in self.rates:
             if (known.of, known.price.currency) == (of, to):
                 return known
@@ -57,7 +57,7 @@ class OwnMoney:
 
 
 def load_own_money(path: Path) -> OwnMoney:
-    """What is kept in a file; nothing where there is none.
+    """What is kept in a file; nothing if there is none.
 
     Raises:
         DataFileError: the file does not hold what it should.

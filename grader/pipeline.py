@@ -1,4 +1,4 @@
-"""The way through the house for one photo: scale, coverage, regions, area, gold."""
+"""The steps for one photo: scale, coverage, regions, area, gold."""
 
 from __future__ import annotations
 
@@ -25,22 +25,22 @@ Progress = Callable[[Step], None]
 
 @dataclass(frozen=True)
 class Measurement:
-    """All that one photo gave.
+    """The result for one photo.
 
     Attributes:
         photo: as loaded.
-        request: how it was measured; whatever is made of the measurement later reckons with the same properties.
-        scale: None where there is none; areas and gold are then None too.
+        request: how it was measured; corrections and cuts made from it use the same properties.
+        scale: None if none was found; areas and gold are then None too.
         coverage: of the photo.
         regions: of the photo.
         area: visible plated area.
         gold: in that plating.
         gold_by_board: the same for each board of ``regions.boards``, in their order; empty without scale.
-        readings: of the rows of contacts: keys, missing contacts, published outlines that they fit.
+        readings: of the rows of contacts: keys, missing contacts, matching published outlines.
         notices: what the user should know.
-        refused: why no area can be given, where one was asked for.
-        corrections: by hand, that are in all of the above; ``grader.correct.measured`` makes them.
-        found: the same photo without the corrections; None where there are none.
+        refused: why no area can be given, if one was asked for.
+        corrections: made by hand and applied to all of the above (see ``grader.correct.measured``).
+        found: the same photo without the corrections; None if there are none.
     """
 
     photo: Photo
@@ -61,16 +61,16 @@ class Measurement:
 def measure(photo: Photo, request: Request | None = None, progress: Progress | None = None) -> Measurement:
     """Measure one photo.
 
-    A photo that cannot carry the scale asked for is still searched, so that its picture can be shown; ``refused``
-    then says why there are no areas.
+    A photo that does not support the requested scale is still searched, so that its picture can be shown;
+    ``refused`` then says why there are no areas.
 
     Args:
-        photo: loaded.
-        request: how; None for the defaults.
+        photo: the loaded photo.
+        request: how to measure it; None for the defaults.
         progress: called with the name of each step as it begins.
 
     Raises:
-        UsageError: the request names points outside the photo, impossible sizes, an unknown segmenter and the like.
+        UsageError: the request names points outside the photo, impossible sizes, an unknown segmenter and so on.
     """
     wanted = request if request is not None else Request()
     say = progress if progress is not None else _silent
@@ -88,12 +88,12 @@ def measure(photo: Photo, request: Request | None = None, progress: Progress | N
 
 
 def measure_at(photo: Photo, scale: Scale, request: Request | None = None) -> Measurement:
-    """Measure one photo by a scale that something outside it told.
+    """Measure one photo with a scale that comes from outside it.
 
     Args:
-        photo: loaded.
-        scale: of it.
-        request: how else; its own scale is not looked for.
+        photo: the loaded photo.
+        scale: of the photo.
+        request: everything else; no scale is searched for.
 
     Raises:
         UsageError: an unknown segmenter.
@@ -117,7 +117,7 @@ def measure_at(photo: Photo, scale: Scale, request: Request | None = None) -> Me
 
 
 def with_gold(done: Measurement) -> Measurement:
-    """A measurement with area and gold of what is seen in it; as it is where it has no scale."""
+    """Add area and gold to a measurement; unchanged without a scale."""
     if done.scale is None:
         return done
     area = estimate_area(done.coverage, done.regions, done.scale, done.photo.short_id)
@@ -148,7 +148,7 @@ def _search(photo: Photo, segmenter: Segmenter, scale: Scale | None, say: Progre
 
 
 def _without_gold(photo: Photo, wanted: Request, seen: _Seen, at: FoundScale) -> Measurement:
-    """What was seen and at which scale, and all that the user should know of both."""
+    """What was found and at which scale, with all notices about both."""
     without = () if at.scale is not None or at.refused is not None else (notice("no-scale"),)
     of_scale = () if at.scale is None else at.scale.notices
     return Measurement(
@@ -171,4 +171,4 @@ def _segmenter(wanted: Request) -> Segmenter:
 
 
 def _silent(step: Step) -> None:
-    """Progress that nobody watches."""
+    """Ignore progress."""

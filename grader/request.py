@@ -1,4 +1,4 @@
-"""How a photo is to be measured; and its form as JSON, so that a lot in progress outlives the program."""
+"""How to measure a photo, with a JSON form for saving lots in progress."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ from grader.scale_choice import AUTOMATIC, ScaleChoice, scale_choice_json, scale
 
 @dataclass(frozen=True)
 class Request:
-    """How a photo is to be measured.
+    """How to measure a photo.
 
     Attributes:
         scale: what gives the scale.
-        board_thickness_mm: of the boards, or None for common ones.
+        board_thickness_mm: of the boards, or None for typical ones.
         print_factor: printed ÷ stated size of our own target from its check bar; None if never measured.
         segmenter: by its name (see ``grader.coverage.choose``), or one of your own; None for the default one.
         properties: thickness, density and gold fraction by finish; None for the published priors.
@@ -48,7 +48,7 @@ class Request:
         """The inverse of ``as_json``; versions before 0.2.0 wrote no segmenter.
 
         Raises:
-            KeyError, TypeError, ValueError: the values are not such a request's.
+            KeyError, TypeError, ValueError: the values do not form a request.
         """
         factor, properties = data["print_factor"], data["properties"]
         return Request(

@@ -24,7 +24,7 @@ class Sample:
         path: of the picture.
         title: what it shows, in a few words.
         request: how it is to be measured.
-        part: what its boards are in the invented lot; None where they are not for sale.
+        part: what its boards are in the invented lot; None if they are not for sale.
     """
 
     path: Path

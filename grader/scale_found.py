@@ -31,7 +31,7 @@ class FoundScale:
     """What is known of the scale.
 
     Attributes:
-        scale: None where there is none.
+        scale: None if there is none.
         refused: why there is none, where one was asked for.
         contacts: that gave it, where they were recognised.
         notices: what the user should know of it.
@@ -164,7 +164,7 @@ def _by_contacts(photo: Photo, line: ContactLine, coverage: Coverage | None) -> 
 
 
 def _plated_places(coverage: Coverage) -> NDArray[np.float64] | None:
-    """Some plated pixels (n, 2), None where there are none."""
+    """Some plated pixels (n, 2), None if there are none."""
     ys, xs = np.nonzero(coverage.share > 127)
     if not len(ys):
         return None

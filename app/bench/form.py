@@ -12,7 +12,7 @@ import streamlit as st
 
 from app.bench.boards import Shown
 from app.common.doubts import believed
-from app.common.preferences import currency
+from app.common.preferences import chosen_currency
 from app.common.show import as_typed, remark
 from app.lots.desk import found_good
 from app.lots.lot_folder import Kept
@@ -154,7 +154,7 @@ def ask(base: Assumptions, shown: tuple[Shown, ...] | None, thickness_mm: float 
     with st.form("bench", border=False):
         left, right = st.columns(2)
         with left:
-            money = currency() or base.currency
+            money = chosen_currency() or base.currency
             _, full = field(
                 "Gold price today",
                 "spot",

@@ -24,7 +24,7 @@ from app.bench.show import (
 )
 from app.common.arrive import arrive
 from app.common.own_money import in_chosen_currency
-from app.common.preferences import currency
+from app.common.preferences import chosen_currency
 from app.common.show import as_typed, problem, remark, visible_only
 from app.lots.desk import current_lot, lot_key, lot_name
 from app.lots.report import report_downloads
@@ -121,7 +121,7 @@ def _base() -> Assumptions:
     """The figures that hold where nothing is typed: a set of the user's own chosen under Value, or the examples."""
     chosen = st.session_state.get("assumptions")
     base = load_set(chosen if chosen in sets_in(assumptions_folder()) else None, assumptions_folder())
-    return in_chosen_currency(base, currency())
+    return in_chosen_currency(base, chosen_currency())
 
 
 def _sort(asked: BenchAnswers, photos: tuple[Kept, ...], failed: list[tuple[str, GraderError]]) -> Sorted | None:

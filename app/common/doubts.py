@@ -13,7 +13,7 @@ from grader.valuation.doubts import Doubt
 def believed(doubts: Sequence[Doubt], field: str = "") -> bool:
     """Show what is doubted, each with a box to tick; whether all are ticked (or there are none).
 
-    A tick holds for that very figure: another one is asked back anew.
+    A tick holds for that very figure: another one is asked back again.
 
     Args:
         doubts: of the figures as they were typed.

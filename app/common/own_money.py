@@ -63,7 +63,7 @@ def ask_rate(chosen: str) -> bool:
 
 
 def _own_money(chosen: str) -> OwnMoney:
-    """What is kept; nothing where the file is damaged, which is said."""
+    """What is kept; nothing if the file is damaged, which is said."""
     try:
         kept = load_own_money(own_money_path())
     except GraderError as error:

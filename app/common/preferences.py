@@ -36,14 +36,14 @@ def ask_preferences() -> None:
     )
 
 
-def currency() -> str:
-    """The currency of amounts that are typed without one; empty where none was chosen."""
+def chosen_currency() -> str:
+    """The currency of amounts that are typed without one; empty if none was chosen."""
     return str(st.session_state.get(_CURRENCY) or "")
 
 
 def currency_hint() -> str:
     """A currency for examples in empty fields."""
-    return currency() or "USD"
+    return chosen_currency() or "USD"
 
 
 def mass_unit() -> MassUnit:

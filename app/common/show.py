@@ -97,7 +97,7 @@ def told_figure(label: str, text: str) -> None:
 
 
 def split_range(value: Range | None, unit: str) -> tuple[str, str]:
-    """A range as two texts: the value, and its bounds (empty where there are none)."""
+    """A range as two texts: the value, and its bounds (empty if there are none)."""
     return _split(range_text(value, unit))
 
 
@@ -107,7 +107,7 @@ def _split(text: str) -> tuple[str, str]:
 
 
 def range_text(value: Range | None, unit: str) -> str:
-    """A range as one text; empty where there is none."""
+    """A range as one text; empty if there is none."""
     return "" if value is None else format_range(value, unit, mass_unit())
 
 

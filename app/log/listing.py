@@ -11,7 +11,7 @@ from app.common.trouble import telling
 from app.lots.all import ListedLot, archive, delete_lot, listed_lots, merge_into_this, open_lot, undelete
 from app.lots.bin import KEPT_DAYS, in_bin, remove, size_mb
 from app.lots.desk import NAMELESS, bin_folder, day_words, desk, lot_key, lot_name, start_lot
-from app.lots.keep import log_path, said
+from app.lots.keep import chosen_log, said
 from app.lots.lot_folder import LotFolder
 from calibration.errors import DataFileError
 from grader.places import log_path as usual_log
@@ -116,5 +116,5 @@ def _where() -> None:
     remark(
         f"Photos, measurements and what you filled in lie in {folder} on the machine that this page runs on "
         f"({size_mb(folder) + size_mb(bin_folder()):.0f} MB), and stay there until you delete them. What you keep "
-        f"is also in the log, {log_path() or usual_log()}, which never holds photos."
+        f"is also in the log, {chosen_log() or usual_log()}, which never holds photos."
     )

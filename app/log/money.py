@@ -1,4 +1,4 @@
-"""Forms for what a lot cost and brought; each may take the place of a wrong entry."""
+"""Forms for what a lot cost and brought; each may replace a wrong entry."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import TypeVar
 
 import streamlit as st
 
-from app.common.preferences import currency, currency_hint
+from app.common.preferences import chosen_currency, currency_hint
 from app.log.writing import fresh, write
 from app.lots.asking import sure_of
 from calibration.errors import UsageError
@@ -44,7 +44,7 @@ def purchase_form(lot: LoggedLot, contents: Contents) -> None:
         corrects, reason = _replaced("purchase", lot, bought, lambda p: format_money(p.price, p.currency))
 
         def entry() -> NewPurchase:
-            money = parse_money(in_currency(price, currency()))
+            money = parse_money(in_currency(price, chosen_currency()))
             return checked(
                 NewPurchase,
                 price=money.amount,
@@ -87,7 +87,7 @@ def money_form(lot: LoggedLot, contents: Contents) -> None:
         )
 
         def entry() -> NewMoney:
-            money = parse_money(in_currency(amount, currency()))
+            money = parse_money(in_currency(amount, chosen_currency()))
             return checked(
                 NewMoney,
                 kind=kind,
@@ -123,7 +123,7 @@ def _submit(
     correct: Callable[[Log, int, _New], None],
     ask: Callable[[Asker, _New], tuple[Notice, ...]],
 ) -> None:
-    """The form's button, and what it does: a new entry, or one in the place of a wrong one."""
+    """The form's button, and what it does: a new entry, or one in place of a wrong one."""
 
     def put(log: Log, new: _New) -> str:
         if corrects is None:
@@ -143,7 +143,7 @@ def settlement_of(amount: str, refiner: str, charges: str, gold: str, day: date)
     Raises:
         UsageError: one of the texts cannot be read; ``currencies-differ``.
     """
-    money = parse_money(in_currency(amount, currency()))
+    money = parse_money(in_currency(amount, chosen_currency()))
     return checked(
         NewMoney,
         kind="settlement",
@@ -159,7 +159,7 @@ def settlement_of(amount: str, refiner: str, charges: str, gold: str, day: date)
 def _charges(text: str, payable: Money) -> Decimal:
     if not text.strip():
         return Decimal(0)
-    kept_back = parse_money(in_currency(text, currency()))
+    kept_back = parse_money(in_currency(text, chosen_currency()))
     if kept_back.currency != payable.currency:
         raise UsageError(
             "currencies-differ",
@@ -172,7 +172,7 @@ def _charges(text: str, payable: Money) -> Decimal:
 def _replaced(
     form: str, lot: LoggedLot, entries: Sequence[_Entry], title: Callable[[_Entry], str]
 ) -> tuple[int | None, str]:
-    """Number of the wrong entry that a form's entry takes the place of, and why; nothing where there is none."""
+    """Number of the wrong entry that a form's entry replaces, and why; nothing if there is none."""
     if not entries:
         return None, ""
     titles: dict[int | None, str] = {None: "None: it is a new one"}

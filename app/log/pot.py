@@ -18,7 +18,7 @@ _FORM = "pot"
 
 
 def show_pot(contents: Contents) -> None:
-    """What waits, and the form; nothing where no gold does."""
+    """What waits, and the form; nothing if no gold does."""
     waiting = waiting_gold(contents)
     if not waiting:
         return

@@ -39,7 +39,7 @@ def write(
         entry: makes it of what was typed.
         put: writes it, and says what was written.
         ask: gives what looks wrong.
-        about: what else the entry is about; another one is asked about anew.
+        about: what else the entry is about; another one is asked about again.
         sure: that the user has said that it is right.
     """
     try:

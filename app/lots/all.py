@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from app.lots.bin import delete, in_bin, take_out
 from app.lots.desk import NAMELESS, bin_folder, current_lot, day_words, desk, lot_key, start_lot, take_up
-from app.lots.keep import all_lots, bind, log_path, logged_lot, number_in_log, write_log
+from app.lots.keep import all_lots, bind, chosen_log, logged_lot, number_in_log, write_log
 from app.lots.lot_folder import LotFolder, lots_in, new_key
 from app.lots.merging import take_over
 from app.lots.moving import Moved, move_back, move_entries
@@ -20,8 +20,8 @@ class ListedLot:
 
     Attributes:
         name: of it.
-        key: of its folder; None where it is only in the log.
-        logged: in the log; None where it was not kept yet.
+        key: of its folder; None if it is only in the log.
+        logged: in the log; None if it was not kept yet.
         photo_count: photos on this machine.
         changed: when, in words.
         is_archived: whether it was put away.
@@ -136,7 +136,7 @@ def _move_back(folder: LotFolder) -> None:
     """Give a lot its entries in the log back, which went to another one when the two were merged."""
     kept = folder.facts().get("moved")
     if kept is not None:
-        with open_log(log_path()) as log:
+        with open_log(chosen_log()) as log:
             move_back(log, Moved.from_json(kept))
         folder.set_facts(moved=None)
 
@@ -166,7 +166,7 @@ def merge_into_this(other: ListedLot) -> tuple[int, int]:
     folder, theirs = desk().lot(key), other.logged
     entries = 0
     if mine is not None and theirs is not None and theirs.id != mine.id:
-        with open_log(log_path()) as log:
+        with open_log(chosen_log()) as log:
             moved = move_entries(log, theirs, mine)
             log.change_lot(theirs.id, theirs.as_new(), archived=True)
         folder.set_facts(moved=moved.as_json())

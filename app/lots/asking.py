@@ -28,7 +28,7 @@ def ask_first(form: str, entry: object, ask: Callable[[Asker], tuple[Notice, ...
 
     Args:
         form: its key.
-        entry: all that was entered; another one is asked about anew.
+        entry: all that was entered; another one is asked about again.
         ask: gives the questions.
         sure: what ``sure_of`` gave.
     """

@@ -32,7 +32,7 @@ def delete(lot: LotFolder, key: str, folder: Path, now: float | None = None) -> 
 
 
 def take_out(key: str, folder: Path, to: Path) -> None:
-    """Put a lot back among those in progress; where a window has begun it anew meanwhile, that one takes it over.
+    """Put a lot back among those in progress; if a window has begun it again, merge it into that one.
 
     Raises:
         UsageError: as ``LotFolder.move``.

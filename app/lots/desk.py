@@ -15,6 +15,7 @@ from app.common.trouble import telling, trouble
 from app.lots.bin import KEPT_DAYS, in_bin
 from app.lots.entries import Clash, Value
 from app.lots.lot_folder import LotFolder, is_key, lots_in, new_key
+from app.lots.matching import Matching
 from app.lots.measuring import Measuring, Order
 from app.lots.own_entries import OwnEntries
 from app.lots.taken_off import clear_old
@@ -49,6 +50,15 @@ OWN = (
     "weeks",
     "per-gram",
     "minimum",
+    "lot-fee",
+    "assay",
+    "treatment",
+    "melt-loss",
+    "least-gold",
+    "pot",
+    "interest",
+    "paid-at-once",
+    "rest-after",
     "trim-price",
     "trim-share",
     "whole-price",
@@ -80,6 +90,7 @@ class Desk:
         self.usual_s: float | None = None
         self._lots: dict[str, LotFolder] = {}
         self._measuring: dict[str, Measuring] = {}
+        self._matching: dict[str, Matching] = {}
 
     def lot(self, key: str) -> LotFolder:
         """The lot of a key; windows on the same lot get the same one."""
@@ -89,8 +100,15 @@ class Desk:
         """What is being measured for a lot, or was last."""
         return self._measuring.get(key)
 
+    def matching(self, key: str) -> Matching:
+        """What compares the photos of a lot; what it saw in those of the last lot alone is kept in memory."""
+        if key not in self._matching:
+            self._matching = {k: m for k, m in self._matching.items() if not m.is_over}
+            self._matching[key] = Matching(self.lot(key), self.one_at_a_time)
+        return self._matching[key]
+
     def measure(self, key: str, orders: Sequence[Order]) -> None:
-        """Begin to measure photos of a lot; nothing where it is at it already."""
+        """Begin to measure photos of a lot; nothing if it is at it already."""
         busy = self._measuring.get(key)
         if busy is not None:
             if not busy.is_over:
@@ -267,7 +285,7 @@ def day_words(seconds: float) -> str:
 
 
 def _take(key: str) -> None:
-    """Make a lot the one of this window: its entries take the place of those of the lot before."""
+    """Make a lot the one of this window: its entries replace those of the lot before."""
     for name in [n for n in st.session_state.get(_SEEN, {}) if n not in OWN]:
         st.session_state.pop(name, None)
     for name in OWN:

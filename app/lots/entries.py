@@ -52,13 +52,13 @@ def check_entries(kept: Mapping[str, Any]) -> None:
 
 def entries_in(kept: Mapping[str, Any]) -> dict[str, Value]:
     """What was entered, by the fields' names."""
-    return {name: value_of(value) for name, value in kept["entries"].items()}
+    return {name: entry_value(value) for name, value in kept["entries"].items()}
 
 
 def clashes_in(kept: Mapping[str, Any]) -> tuple[Clash, ...]:
     """Fields about which somebody has to decide."""
     return tuple(
-        Clash(name, value_of(kept["entries"][name]), tuple(map(value_of, others)))
+        Clash(name, entry_value(kept["entries"][name]), tuple(map(entry_value, others)))
         for name, others in kept.get("clashes", {}).items()
     )
 
@@ -73,12 +73,12 @@ def enter(kept: dict[str, Any], changed: Mapping[str, Value], seen: Mapping[str,
     """
     entries = kept["entries"]
     for name, value in changed.items():
-        new, old = json_of(value), entries.get(name)
+        new, old = entry_json(value), entries.get(name)
         others = list(kept.get("clashes", {}).get(name, ()))
         if seen is not None and name in entries and new != old:
             if name not in seen:
                 continue
-            if old != json_of(seen[name]) and old not in (None, ""):
+            if old != entry_json(seen[name]) and old not in (None, ""):
                 others.append(old)
         entries[name] = new
         _keep_beside(kept, name, others)
@@ -96,23 +96,23 @@ def _keep_beside(kept: dict[str, Any], name: str, values: list[Any]) -> None:
 
 def settle(kept: dict[str, Any], clash: Clash, value: Value) -> None:
     """Decide what a field holds; where it was changed once more since the clash was shown, nothing is decided."""
-    if kept["entries"].get(clash.name) == json_of(clash.now):
-        kept["entries"][clash.name] = json_of(value)
+    if kept["entries"].get(clash.name) == entry_json(clash.now):
+        kept["entries"][clash.name] = entry_json(value)
         kept.get("clashes", {}).pop(clash.name, None)
 
 
-def json_of(value: Value) -> Any:
+def entry_json(value: Value) -> Any:
     """An entry as a JSON value."""
     return {"date": value.isoformat()} if isinstance(value, date) else value
 
 
-def value_of(kept: Any) -> Value:
-    """The inverse of ``json_of``."""
+def entry_value(kept: Any) -> Value:
+    """The inverse of ``entry_json``."""
     return date.fromisoformat(kept["date"]) if isinstance(kept, dict) else kept
 
 
 def _check(name: object, kept: Any) -> None:
-    value = value_of(kept)
+    value = entry_value(kept)
     # what is not equal to itself is not a number, and would be taken for a change for ever
     if not isinstance(name, str) or not isinstance(value, str | int | float | date | None) or value != value:
         raise TypeError("no entry")

@@ -20,7 +20,7 @@ _T = TypeVar("_T")
 _SAID = "said"
 
 
-def log_path() -> str | None:
+def chosen_log() -> str | None:
     """The log (a file, or a server's URL) named by ``--log`` when the page was started; None for the usual one."""
     ask = argparse.ArgumentParser(allow_abbrev=False, add_help=False)
     ask.add_argument("--log")
@@ -29,9 +29,9 @@ def log_path() -> str | None:
 
 
 def read_log(read: Callable[[Log], _T]) -> _T | None:
-    """What ``read`` takes from the log; None where there is no log yet, or where it fails, which is then told."""
+    """What ``read`` takes from the log; None if there is no log yet, or where it fails, which is then told."""
     try:
-        with open_log(log_path(), must_exist=True) as log:
+        with open_log(chosen_log(), must_exist=True) as log:
             return read(log)
     except GraderError as error:
         if error.code != "log-missing":
@@ -42,7 +42,7 @@ def read_log(read: Callable[[Log], _T]) -> _T | None:
 def write_log(write: Callable[[Log], str]) -> bool:
     """Write into the log, which is made if need be; tell what happened. True if it is written."""
     try:
-        with open_log(log_path()) as log:
+        with open_log(chosen_log()) as log:
             done = write(log)
     except (LogError, UsageError) as error:
         problem(error)
@@ -75,23 +75,23 @@ def lot_contents(lot: LoggedLot) -> Contents | None:
 
 
 def kept_as() -> int | None:
-    """Number of the log's lot that holds the lot in progress; None where it was not kept yet."""
+    """Number of the log's lot that holds the lot in progress; None if it was not kept yet."""
     return number_in_log(current_lot())
 
 
 def number_in_log(lot: LotFolder) -> int | None:
-    """Number of the log's lot in which a lot in progress is kept; None where it is in none of this log."""
+    """Number of the log's lot in which a lot in progress is kept; None if it is in none of this log."""
     kept_in = lot.facts().get("log-lot")
-    return int(kept_in["number"]) if kept_in is not None and kept_in["log"] == log_path() else None
+    return int(kept_in["number"]) if kept_in is not None and kept_in["log"] == chosen_log() else None
 
 
 def bind(lot: LotFolder, number: int) -> None:
     """Remember in which of the log's lots a lot in progress is kept."""
-    lot.set_facts(**{"log-lot": {"log": log_path(), "number": number}})
+    lot.set_facts(**{"log-lot": {"log": chosen_log(), "number": number}})
 
 
 def logged_lot() -> LoggedLot | None:
-    """The log's lot that holds the lot in progress; None where it was not kept yet, or is gone."""
+    """The log's lot that holds the lot in progress; None if it was not kept yet, or is gone."""
     number = kept_as()
     return None if number is None else next((lot for lot in all_lots() if lot.id == number), None)
 
@@ -149,7 +149,7 @@ def note_offer(photos: Sequence[Kept], offer: Mapping[str, Any]) -> None:
 
 
 def _in_words(lot: LoggedLot | None, photos: Sequence[Kept]) -> str:
-    """What keeping would put into the log; empty where all of it is there."""
+    """What keeping would put into the log; empty if all of it is there."""
     entries = None if lot is None else lot_contents(lot)
     fresh = len(_new_documents(entries, photos))
     parts = [f"{fresh} measured {'photo' if fresh == 1 else 'photos'}"] if fresh else []

@@ -19,7 +19,7 @@ class Kept:
         measured: what was found.
         overlay: PNG of at most 1600 px.
         is_sample: whether it is one of the demo's photos.
-        stamp: of the measurement that this one is, or was made from; None where there was none.
+        stamp: of the measurement that this one is, or was made from; None if there was none.
     """
 
     name: str

@@ -1,7 +1,7 @@
 """A lot in progress as files on this machine: photos, measurements, entries. It outlives the browser's page.
 
 A folder holds one lot. ``lot.json`` says what is in it and is replaced whole, after the files that it names were
-written: whatever happens meanwhile, it never names half a file. A measurement's files carry a stamp of their own, new
+written, so it never names half a file. A measurement's files carry a stamp of their own, new
 each time. Windows and programs on a lot change it one after another, each saying which stamp, or which value of a
 field, it started from: what another has changed meanwhile is kept beside it until somebody decides.
 """
@@ -21,7 +21,7 @@ from typing import Any
 from app.lots.entries import Clash, Value, check_entries, clashes_in, empty_entries, enter, entries_in, settle
 from app.lots.kept import Kept, PhotoClash, Waiting
 from app.lots.process_lock import ProcessLock
-from app.lots.shared_json import UNSOUND, Json, SharedJson, loads, write_whole
+from app.lots.shared_json import UNSOUND, Json, SharedJson, loads, put_file
 from app.photo_view import History
 from calibration.errors import DataFileError, UsageError
 from grader.measured import Measured
@@ -66,7 +66,7 @@ class LotFolder:
 
     @property
     def changed_at(self) -> float:
-        """When it last changed, seconds since 1970; 0 where there is nothing yet."""
+        """When it last changed, seconds since 1970; 0 if there is nothing yet."""
         return self._file.changed_at
 
     def entries(self) -> dict[str, Value]:
@@ -102,12 +102,12 @@ class LotFolder:
                 lot["photos"].append({"sha256": sha256, "name": name, "is_sample": is_sample, "measured": None})
 
         with self._file.lock:
-            write_whole(self._folder / f"{sha256}.photo", data)
+            put_file(self._folder / f"{sha256}.photo", data)
             self._file.change(add)
         return Waiting(name, sha256, is_sample)
 
     def photo(self, sha256: str) -> bytes | None:
-        """The bytes of a photo that was handed in; None where they are not here."""
+        """The bytes of a photo that was handed in; None if they are not here."""
         try:
             return (self._folder / f"{sha256}.photo").read_bytes()
         except OSError:
@@ -156,7 +156,7 @@ class LotFolder:
             self._clear(sha256)
 
     def put(self, done: Kept) -> Kept:
-        """Keep a measured photo, in the place of the measurement that it was made from.
+        """Keep a measured photo, in place of the measurement that it was made from.
 
         Another one that has come meanwhile is kept beside it.
 
@@ -188,8 +188,8 @@ class LotFolder:
             lot["photos"].append(own)
 
         with self._file.lock:
-            write_whole(self._folder / f"{done.sha256}.{stamp}.json", document)
-            write_whole(self._folder / f"{done.sha256}.{stamp}.png", done.overlay)
+            put_file(self._folder / f"{done.sha256}.{stamp}.json", document)
+            put_file(self._folder / f"{done.sha256}.{stamp}.png", done.overlay)
             self._file.change(add)
             self._clear(done.sha256)
         with self._memory:
@@ -197,7 +197,7 @@ class LotFolder:
         return kept
 
     def history(self, sha256: str) -> History | None:
-        """What was done by hand on a photo, as far as anybody has heard of it; None where nothing was."""
+        """What was done by hand on a photo, as far as anybody has heard of it; None if nothing was."""
         return _read_history(self._history_path(sha256))
 
     def keep_history(self, sha256: str, history: History) -> None:
@@ -210,7 +210,7 @@ class LotFolder:
             followed = () if done is None else done.measured.made_by_hand.items
             if old is not None and old.by != history.by and old.done.items != followed:
                 path.replace(path.with_name(f"{sha256}.{old.by or 'other'}.hand"))
-            write_whole(path, json.dumps(history.as_json()).encode())
+            put_file(path, json.dumps(history.as_json()).encode())
 
     def unsettled(self, sha256: str) -> list[tuple[Path, History]]:
         """Histories of a photo that were laid aside; whoever has a measurement follow one removes its file."""

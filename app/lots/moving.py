@@ -71,15 +71,13 @@ def move_back(log: Log, moved: Moved) -> Moved:
 
 
 def _move(log: Log, contents: Contents, of: int, to: int, reason: str, only: Moved | None) -> Moved:
-    purchases = [
-        p
-        for p in contents.current_purchases()
-        if _is_meant(p.id, p.lot_id, of, None if only is None else only.purchases)
-    ]
-    money = [
-        m for m in contents.current_money() if _is_meant(m.id, m.lot_id, of, None if only is None else only.money)
-    ]
-    yields = [y for y in _yields_of(contents, of) if only is None or y.id in only.yields]
+    purchases = [p for p in contents.current_purchases() if p.lot_id == of]
+    money = [m for m in contents.current_money() if m.lot_id == of]
+    yields = _yields_of(contents, of)
+    if only is not None:
+        purchases = [p for p in purchases if p.id in only.purchases]
+        money = [m for m in money if m.id in only.money]
+        yields = [y for y in yields if y.id in only.yields]
     return Moved(
         of,
         to,

@@ -21,7 +21,7 @@ class OwnEntries:
 
     @property
     def changed_at(self) -> float:
-        """When it last changed, seconds since 1970; 0 where there is nothing yet."""
+        """When it last changed, seconds since 1970; 0 if there is nothing yet."""
         return self._file.changed_at
 
     def entries(self) -> dict[str, Value]:

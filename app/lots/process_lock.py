@@ -20,7 +20,7 @@ _NO_LOCKS = {errno.ENOLCK, errno.ENOSYS, errno.EOPNOTSUPP, errno.EINVAL}
 class ProcessLock:
     """Held by one thread of one program at a time; who holds it may take it again.
 
-    The system lets go of it when a program ends, however that happens. Its file stays: were it removed, two could
+    The system releases it when a program ends, however that happens. Its file stays: were it removed, two could
     hold locks on two files of that name.
     """
 
@@ -53,7 +53,7 @@ class ProcessLock:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        """Let go of it."""
+        """Release it."""
         self._times -= 1
         if self._times == 0:
             os.close(self._file)

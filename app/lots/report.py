@@ -24,7 +24,7 @@ Document = Mapping[str, Any]
 
 @dataclass(frozen=True)
 class BenchPlans:
-    """What was planned on the bench; ``batch`` is None where no board is to be processed."""
+    """What was planned on the bench; ``batch`` is None if no board is to be processed."""
 
     cuts: tuple[ReportedCuts, ...] = ()
     batch: Document | None = None
@@ -70,7 +70,7 @@ def reported_photos(measured: Sequence[Measured], lot: LotFolder | None) -> tupl
 
 
 def _picture(measured: Measured, lot: LotFolder) -> Picture | None:
-    """The photo with what was found; None where it is not here any more."""
+    """The photo with what was found; None if it is not here any more."""
     data = lot.photo(measured.sha256)
     if data is None:
         return None

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import json
 import os
-import secrets
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
 
 from app.lots.process_lock import ProcessLock
 from calibration.errors import DataFileError, UsageError
+from calibration.files import write_whole
 
 _MAX_BYTES = 16_000_000
 _MOST_DIGITS = 18  # of a whole number: no figure of ours has more, and a float holds none beyond 10 ** 308
@@ -48,7 +48,7 @@ class SharedJson:
 
     @property
     def changed_at(self) -> float:
-        """When it last changed, seconds since 1970; 0 where it is not there."""
+        """When it last changed, seconds since 1970; 0 if it is not there."""
         try:
             return self.path.stat().st_mtime
         except OSError:
@@ -86,11 +86,11 @@ class SharedJson:
         with self.lock:
             content = self.read()
             given = change(content)
-            write_whole(self.path, json.dumps(content).encode())
+            put_file(self.path, json.dumps(content).encode())
             return given
 
     def put_aside(self) -> Path | None:
-        """Give the file another name, which is given, so that a new one can begin; None where there is none."""
+        """Give the file another name, which is given, so that a new one can begin; None if there is none."""
         with self.lock:
             for number in range(1, 10_000):
                 aside = self.path.with_name(f"{self.path.stem}.damaged-{number}{self.path.suffix}")
@@ -127,25 +127,17 @@ def _whole(digits: str) -> int:
     return int(digits)
 
 
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file, flushed to the disk, so that it is there whole or not at all.
+def put_file(path: Path, data: bytes) -> None:
+    """Write a file completely or not at all, making its folder if necessary.
 
     Raises:
-        UsageError: ``cannot-write``; what was there stays.
+        UsageError: ``cannot-write``; an existing file stays.
     """
-    half = path.parent / f".{secrets.token_hex(6)}.part"
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        try:
-            with half.open("wb") as file:
-                file.write(data)
-                file.flush()
-                os.fsync(file.fileno())
-            half.replace(path)
-        finally:
-            half.unlink(missing_ok=True)
     except OSError as error:
         raise _unwritable(path, error) from error
+    write_whole(path, data)
 
 
 def _unwritable(path: Path, error: OSError) -> UsageError:

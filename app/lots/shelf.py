@@ -28,7 +28,7 @@ def kept() -> dict[str, Kept]:
 def take_off(sha256: str) -> None:
     """Take one photo out of the lot; it can be brought back from a line on every page."""
     done = kept().pop(sha256, None)
-    taken_off.take_off(current_lot(), sha256)
+    taken_off.lay_aside(current_lot(), sha256)
     st.session_state[_TAKEN_OFF] = lot_key(), sha256, "The photo" if done is None else done.name
 
 
@@ -41,7 +41,7 @@ def last_taken_off() -> tuple[str, str] | None:
 @telling
 def bring_back(sha256: str) -> None:
     """Put that photo back."""
-    taken_off.bring_back(current_lot(), sha256)
+    taken_off.put_back(current_lot(), sha256)
     st.session_state.pop(_TAKEN_OFF, None)
 
 
@@ -60,5 +60,5 @@ def photo_to_mark(name: str, data: bytes, fail: Callable[[PhotoError], None]) ->
 
 
 def drop_marked_photo() -> None:
-    """Let go of the decoded photo."""
+    """Release the decoded photo."""
     st.session_state.pop(_LAST_PHOTO, None)

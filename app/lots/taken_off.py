@@ -7,13 +7,13 @@ import time
 from pathlib import Path
 
 from app.lots.lot_folder import LotFolder, is_sha256, lots_in
-from app.lots.shared_json import UNSOUND, loads, write_whole
+from app.lots.shared_json import UNSOUND, loads, put_file
 
 _ENTRY = ".entry"
 _DAY_S = 86_400
 
 
-def take_off(lot: LotFolder, sha256: str) -> None:
+def lay_aside(lot: LotFolder, sha256: str) -> None:
     """Take a photo off a lot, with its measurement and what was done on it by hand.
 
     Raises:
@@ -21,11 +21,11 @@ def take_off(lot: LotFolder, sha256: str) -> None:
     """
     entry = lot.release(sha256, _aside(lot))
     if entry is not None:
-        write_whole(_aside(lot) / f"{sha256}{_ENTRY}", json.dumps(entry).encode())
+        put_file(_aside(lot) / f"{sha256}{_ENTRY}", json.dumps(entry).encode())
 
 
-def bring_back(lot: LotFolder, sha256: str) -> None:
-    """Put a photo back that was taken off; one that was handed in anew meanwhile stays as it is.
+def put_back(lot: LotFolder, sha256: str) -> None:
+    """Put a photo back that was taken off; one that was handed in again meanwhile stays as it is.
 
     Raises:
         DataFileError, UsageError: as everything that changes a lot.

@@ -15,7 +15,7 @@ from app.common.show import as_typed, figure, heading, problem, range_text, rema
 from app.common.trouble import last_trouble, telling
 from app.lots.desk import current_lot, desk
 from app.lots.shelf import Kept, kept
-from app.photo_view import History, begin_again, close_picture, correct
+from app.photo_view import History, begin_again, close_picture, correcting_picture
 from calibration.errors import GraderError, PhotoError
 from grader.correct import Corrections
 from grader.correct.export import training_zip
@@ -52,7 +52,7 @@ def offer_correcting(done: Kept) -> None:
 
 
 def show_correcting(done: Kept) -> None:
-    """The photo with its tools in the place of the result, until it is closed."""
+    """The photo with its tools in place of the result, until it is closed."""
     heading(done.name)
     try:
         found = _found(done)
@@ -85,7 +85,7 @@ def settle_corrections() -> None:
 
 
 def _follow(opened: Kept) -> None:
-    """Let the open picture begin anew with what is kept of its photo."""
+    """Let the open picture begin again with what is kept of its photo."""
     begin_again()
     st.session_state[_BASE] = opened
     st.session_state.pop(_HEARD, None)
@@ -144,7 +144,7 @@ def _bench(sha256: str, found: Measurement) -> None:
 
     with st.container(key="gold-now"):  # stays in sight above the picture
         now = st.empty()
-    correct(found, _history(done), heard)
+    correcting_picture(found, _history(done), heard)
     history = _history(done)
     corrected = with_corrections(found, history.done)
     now.markdown(f"**{as_typed(_in_short(corrected))}**")

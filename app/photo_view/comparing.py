@@ -10,7 +10,7 @@ from app.photo_view.picture import overlay_url, preview_url
 from grader.photo import Photo
 
 
-def compare(sha256: str, size: tuple[int, int], decoded: Callable[[], Photo], overlay: bytes) -> None:
+def comparing_picture(sha256: str, size: tuple[int, int], decoded: Callable[[], Photo], overlay: bytes) -> None:
     """The picture; before the slider's edge the photo as it is, behind it what was found.
 
     Args:

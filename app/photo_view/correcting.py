@@ -35,7 +35,7 @@ class Heard(Protocol):
         """
 
 
-def correct(found: Measurement, history: History, heard: Heard) -> None:
+def correcting_picture(found: Measurement, history: History, heard: Heard) -> None:
     """The picture with its tools.
 
     Args:
@@ -59,12 +59,12 @@ def correct(found: Measurement, history: History, heard: Heard) -> None:
 
 
 def begin_again() -> None:
-    """The picture begins anew with the history that it is given next."""
+    """The picture begins again with the history that it is given next."""
     st.session_state.pop(_SCENE, None)
 
 
 def close_picture() -> None:
-    """Let go of the picture."""
+    """Release the picture."""
     begin_again()
     forget_pictures()
 

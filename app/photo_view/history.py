@@ -16,7 +16,7 @@ class History:
     Attributes:
         done: all corrections that count, in order.
         undone: what was undone, the last one last; the next one to be done again.
-        on: stamp of the measurement that whoever made the last step had seen; None where that is not known.
+        on: stamp of the measurement that whoever made the last step had seen; None if that is not known.
         by: mark of the window in which the last step was made.
     """
 

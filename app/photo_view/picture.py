@@ -23,7 +23,7 @@ Urls = dict[str, str]
 def photo_urls(photo: Photo) -> Urls:
     """Addresses, on this page's own server, of the photo and of a preview of it.
 
-    Both are encoded anew: upright, and without what the file says of place, time and camera. Only the pictures of the
+    Both are encoded again, upright, without the file's metadata (place, time, camera). Only the pictures of the
     last photo are kept.
     """
     sha256, pictures = st.session_state.get(_KEPT, ("", {}))
@@ -54,7 +54,7 @@ def overlay_url(sha256: str, png: bytes) -> str:
 
 
 def forget_pictures() -> None:
-    """Let go of the pictures."""
+    """Release the pictures."""
     st.session_state.pop(_KEPT, None)
 
 

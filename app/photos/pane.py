@@ -112,7 +112,7 @@ def _measure(done: Kept, choice: ScaleChoice | None) -> None:
 
 
 def _small(photo: Waiting) -> NDArray[np.uint8] | None:
-    """A small picture of a photo; None where it cannot be read. The last one is kept."""
+    """A small picture of a photo; None if it cannot be read. The last one is kept."""
     known: tuple[str, NDArray[np.uint8] | None] = st.session_state.get(_SMALL, ("", None))
     if known[0] != photo.sha256:
         data, picture = current_lot().photo(photo.sha256), None

@@ -9,7 +9,7 @@ import streamlit as st
 from app.common.show import remark
 from app.lots.desk import current_lot
 from app.lots.shelf import Kept
-from app.photo_view import compare
+from app.photo_view import comparing_picture
 from calibration.errors import PhotoError
 from grader.photo import load_photo
 
@@ -20,7 +20,7 @@ def show_picture(done: Kept) -> None:
     size = (measured.width_px or 0, measured.height_px or 0)
     try:
         if data is not None and all(size):
-            compare(done.sha256, size, partial(load_photo, data, done.name), done.overlay)
+            comparing_picture(done.sha256, size, partial(load_photo, data, done.name), done.overlay)
         else:
             _as_it_was(done)
     except PhotoError:

@@ -23,7 +23,7 @@ def is_measuring() -> bool:
 
 
 def show_progress() -> None:
-    """Draw it anew each second, and the whole page each time that a photo is done."""
+    """Draw it again each second, and the whole page each time that a photo is done."""
     with st.container(key="measuring"):
         _progress(len(kept()), lot_key())
 

@@ -4,7 +4,7 @@ A web page of somebody else can have its own name point to this machine once the
 rebinding); the browser then lets it talk to this page as if both were one. What gives it away is the name in the Host
 header. Without that trick, it is the Origin header that differs from the Host.
 
-Starlette's ``TrustedHostMiddleware`` knows lists of names; an address is no name, and none can be listed beforehand
+Starlette's ``TrustedHostMiddleware`` knows lists of names; an address is no name, and none can be listed in advance
 where the phone reaches this machine through another one's address.
 """
 
@@ -69,7 +69,7 @@ def _origins(host: str) -> tuple[str, str]:
 
 
 def _name_in(host: str) -> str | None:
-    """The name or address in a Host header, without its port; None where it holds more than these, or less."""
+    """The name or address in a Host header, without its port; None if it holds more than these, or less."""
     if any(sign in host for sign in "@/?#\\") or not host.isascii():
         return None
     try:

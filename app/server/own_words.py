@@ -1,4 +1,4 @@
-"""What the page says when its program does not answer: in its own words, in the place of the toolkit's."""
+"""What the page says when its program does not answer: in its own words, in place of the toolkit's."""
 
 from __future__ import annotations
 

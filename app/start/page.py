@@ -6,7 +6,7 @@ import streamlit as st
 
 from app.common.name import PICTURE, PICTURE_ALT
 from app.common.own_money import ask_rate
-from app.common.preferences import ask_preferences, currency
+from app.common.preferences import ask_preferences, chosen_currency
 from app.common.show import heading
 from app.lots.desk import current_lot, put_aside, start_lot
 from app.lots.keep import name_changed
@@ -51,7 +51,7 @@ def show() -> None:
     _lot()
     with st.expander("Units", icon=":material/tune:"):
         ask_preferences()
-        ask_rate(currency())
+        ask_rate(chosen_currency())
 
 
 def _go() -> None:

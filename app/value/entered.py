@@ -9,9 +9,10 @@ from typing import Any, TypeVar
 
 import streamlit as st
 
-from app.common.preferences import currency
+from app.common.preferences import chosen_currency
 from app.lots.desk import found_good
 from app.value.over_bids import BIDS, earlier_bids
+from app.value.refiner_form import MONEY, TERMS
 from calibration.errors import UsageError
 from grader.lot import amount_texts
 from grader.lot_offer import asking_price
@@ -26,12 +27,11 @@ from grader.valuation.postage import with_postage
 _T = TypeVar("_T")
 _SAID = "desk-spot-said"
 # with_given's names of the fields that hold one text
-_PLAIN = frozenset({"payable", "recovery", "fee", "tax", "accepted_loss", "weeks", *TYPED})
+_IN_PARTS = ("interest", "paid_at_once", "rest_after")
+_PLAIN = frozenset({"payable", "recovery", "fee", "tax", "accepted_loss", "weeks", *_IN_PARTS, *TYPED})
 ONE_TEXT = (
     "accepted-loss",
-    "payable",
-    "per-gram",
-    "minimum",
+    *TERMS,
     "weeks",
     "recovery",
     "hours",
@@ -40,7 +40,7 @@ ONE_TEXT = (
     "tax",
 )
 # fields of money, whose currency may be left out
-_AMOUNTS = ("asking", "postage", "per-gram", "minimum", "rate", "whole-price", "trim-price", "bodies-price")
+_AMOUNTS = ("asking", "postage", *MONEY, "rate", "whole-price", "trim-price", "bodies-price")
 
 
 @dataclass(frozen=True)
@@ -105,7 +105,7 @@ def write_in_full(base: Assumptions) -> None:
     Raises:
         UsageError: ``currency-ambiguous``.
     """
-    full = gold_price_in_full(entered("spot"), currency() or base.currency)
+    full = gold_price_in_full(entered("spot"), chosen_currency() or base.currency)
     if full.said:
         st.session_state["spot"] = full.text
         st.session_state[_SAID] = full
@@ -144,7 +144,7 @@ def read_form(base: Assumptions, parts: Sequence[str]) -> Entered:
     """
     reading = _Reading()
     spot = reading.read("spot", entered("spot"), lambda _: _whole_price(base))
-    money = currency() or (base.currency if spot is None else parse_price_per_mass(spot.text).currency)
+    money = chosen_currency() or (base.currency if spot is None else parse_price_per_mass(spot.text).currency)
 
     def amount(key: str) -> str:
         return in_currency(entered(key), money) if key in _AMOUNTS else entered(key)
@@ -153,10 +153,16 @@ def read_form(base: Assumptions, parts: Sequence[str]) -> Entered:
         entry: dict[str, Any] = {}
         return lambda text: with_given(base, **{**entry, name: text})
 
+    def in_parts(_: str) -> Assumptions:
+        # they say something together only
+        both: dict[str, Any] = {name: entered(name.replace("_", "-")) or None for name in _IN_PARTS}
+        return with_given(base, **both)
+
     texts = {}
     for key in ONE_TEXT:
         name, text = key.replace("-", "_"), amount(key)
-        reading.read(key, text, amount_estimate if key == "rate" else given(name))
+        read = {"rate": amount_estimate, "paid-at-once": in_parts, "rest-after": in_parts}.get(key, given(name))
+        reading.read(key, text, read)
         if text and name in _PLAIN:
             texts[name] = text
     lines = tuple(line.strip() for line in entered("costs").splitlines() if line.strip())
@@ -177,7 +183,7 @@ def read_form(base: Assumptions, parts: Sequence[str]) -> Entered:
 
 
 def _whole_price(base: Assumptions) -> GoldPriceText:
-    price = gold_price_in_full(entered("spot"), currency() or base.currency)
+    price = gold_price_in_full(entered("spot"), chosen_currency() or base.currency)
     parse_price_per_mass(price.text)
     return price
 

@@ -14,21 +14,25 @@ from app.bench.report import planned_before
 from app.common.arrive import arrive
 from app.common.doubts import believed
 from app.common.own_money import ask_rate, in_chosen_currency
-from app.common.preferences import currency
+from app.common.preferences import chosen_currency
 from app.common.show import as_typed, problem, remark
 from app.lots.desk import current_lot, lot_name
 from app.lots.keep import all_lots, lot_contents, note_offer, say_what_was_done, write_log
+from app.lots.learned import with_what_was_learned
 from app.lots.lot_folder import LotFolder
 from app.lots.report import NO_PLANS, report_downloads, report_of
+from app.lots.sheets import Records
 from app.lots.shelf import Kept, kept
 from app.lots.way import link, show_next, show_way
 from app.photos.adding import ask_photos, ask_sample, measure_what_waits
 from app.photos.pane import ask_scale, choose_photo, show_overlay, show_waiting
+from app.photos.together import offer_together
 from app.value.entered import Entered, entered, read_form, write_in_full
 from app.value.form import draw_form, folded_words
 from app.value.kind_card import show_kind
-from app.value.lot_form import ShownPhotos, ask_shown, lot_as_shown
+from app.value.lot_form import ShownPhotos, ask_boards, ask_shown, lot_as_shown
 from app.value.offer import show_cautions, show_folds
+from app.value.planned import TOLD, Planned, planned_for
 from app.value.verdict import show_verdict
 from calibration.errors import UsageError
 from grader.log import LoggedLot
@@ -51,11 +55,15 @@ _ALL_BOARDS = ("the boards",)
 
 @dataclass(frozen=True)
 class _Source:
-    """What is valued: photos of the lot in progress, or a lot of the log."""
+    """What is valued: photos of the lot in progress, or a lot of the log.
+
+    ``together``: the boards that several photos show, each once; what is measured then are these, not photos.
+    """
 
     measured: list[Measured]
     photos: tuple[Kept, ...] = ()
     lot: LoggedLot | None = None
+    together: Records | None = None
 
 
 def show() -> None:
@@ -80,6 +88,9 @@ def show() -> None:
     source = _Source(usable((done.name, done.measured) for done in here) if here else [], here)
     with left:
         picture = _photos(shelf)
+        once = offer_together()
+        if once is not None:
+            source = _Source(list(once.each), here, together=once)
     with right:
         if not _answer(source):
             _offer_logged(lots)
@@ -113,7 +124,9 @@ def _photos(shelf: Sequence[Kept]) -> DeltaGenerator:
 
 def _about_photos(source: _Source) -> ShownPhotos:
     """What the photos show, and the way to more of them."""
-    shown = ask_shown(source.measured) if source.measured else ShownPhotos()
+    shown = ShownPhotos()
+    if source.measured:
+        shown = ask_boards(source.together) if source.together is not None else ask_shown(source.measured)
     if source.lot is None:
         with st.expander("More pictures, or look closer", icon=":material/add_a_photo:", key="more-pictures"):
             ask_photos("Add pictures")
@@ -151,7 +164,7 @@ def _answer(source: _Source) -> bool:
         st.expander(label, expanded=offer is None, icon=":material/edit_note:"),
     ):
         _ask_set()
-        draw_form(base, found, parts, currency() or base.currency, _go)
+        draw_form(base, found, parts, chosen_currency() or base.currency, _go)
     if offer is None:
         if (source.measured or found.wrong) and st.session_state.pop(_JUST_ASKED, False):
             arrive(".st-key-answer [data-testid=stAlert], .st-key-what-is-offered [data-testid=stAlert]", asked=True)
@@ -163,6 +176,8 @@ def _answer(source: _Source) -> bool:
     if source.lot is None:
         _note(offer)
     with behind:
+        if planned_before(source.measured) is not None:
+            remark(TOLD)
         show_folds(offer)
     with end:
         _take_along(source, offer)
@@ -187,13 +202,13 @@ def _offer(base: Assumptions, found: Entered, source: _Source, shown: ShownPhoto
         st.info("Look up today's gold price and enter it: none is assumed here.", icon=":material/info:")
         return None
     try:
-        lot = lot_as_shown(shown.photos, found.amounts, source.measured)
+        lot = with_what_was_learned(lot_as_shown(shown.photos, found.amounts, source.measured))
         figures = found.assumptions(base)
         estimate = estimate_lot(lot)
         prices_meant = believed(price_doubts(figures), "spot")
         if not (believed(lot_doubts(estimate, figures, found.asking)) and prices_meant):
             return None
-        return _worked_out(lot, figures, found.asking)
+        return _worked_out(lot, figures, found.asking, planned_for(source.measured))
     except UsageError as error:
         problem(error)
         # the rate that is missing is asked for right there
@@ -202,15 +217,15 @@ def _offer(base: Assumptions, found: Entered, source: _Source, shown: ShownPhoto
         return None
 
 
-def _worked_out(lot: Lot, figures: Assumptions, asking: AskingPrice | None) -> Offer:
+def _worked_out(lot: Lot, figures: Assumptions, asking: AskingPrice | None, planned: Planned) -> Offer:
     """The offer; the last one is kept, for it takes a while."""
     known = st.session_state.get(_OFFER)
-    if known is not None and known[0] == (lot, figures, asking):
+    if known is not None and known[0] == (lot, figures, asking, planned):
         offer: Offer = known[1]
         return offer
     with st.spinner("Working out the price …"):
-        offer = offer_for(estimate_lot(lot), figures, asking)
-    st.session_state[_OFFER] = (lot, figures, asking), offer
+        offer = offer_for(estimate_lot(lot), figures, asking, planned.bench, planned.cuts)
+    st.session_state[_OFFER] = (lot, figures, asking, planned), offer
     return offer
 
 
@@ -276,7 +291,7 @@ def _base() -> Assumptions:
     sets = list(sets_in(assumptions_folder()))
     chosen = st.session_state.get("assumptions", sets[0] if sets else None)
     known = chosen if chosen in sets else None
-    return in_chosen_currency(load_set(known, assumptions_folder()), currency())
+    return in_chosen_currency(load_set(known, assumptions_folder()), chosen_currency())
 
 
 def _ask_set() -> None:

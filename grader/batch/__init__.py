@@ -3,7 +3,7 @@
 from grader.batch.charge import CutPieces, Given, charge_of, read_cut_plan
 from grader.batch.model import Amount, BatchPlan, Feed, GasGivenOff, Oxidation, Vessels, Waste
 from grader.batch.plan import plan_batch
-from grader.batch.process import Process, example_text, load_process, process_sets
+from grader.batch.process import Process, example_process_text, load_process, process_sets
 
 __all__ = [
     "Amount",
@@ -17,7 +17,7 @@ __all__ = [
     "Vessels",
     "Waste",
     "charge_of",
-    "example_text",
+    "example_process_text",
     "load_process",
     "plan_batch",
     "process_sets",

@@ -23,8 +23,8 @@ class Prices:
 
     Attributes:
         process: by the figures' keys.
-        disposal: of a litre of metal-bearing liquor; None where it is not known.
-        rate: of an own hour; None where it is not priced.
+        disposal: of a litre of metal-bearing liquor; None if it is not known.
+        rate: of an own hour; None if it is not priced.
         examples: keys of the lines whose price is a shipped example.
     """
 

@@ -68,7 +68,7 @@ class Amount:
         stage: where it is used.
         unit: of all figures.
         planned: for the whole batch.
-        floor: what the balanced reaction uses up; None where no reaction sets one.
+        floor: what the balanced reaction uses up; None if no reaction sets one.
         chance_below_floor: that ``planned`` is less than ``floor``.
         per_load: in one load; None for what is used once a batch.
     """
@@ -113,7 +113,7 @@ class GasGivenOff:
         stage: where it comes off.
         gas: formula.
         why: how it comes about.
-        at_least_g: by the main reaction alone; None where it need not come at all.
+        at_least_g: by the main reaction alone; None if it need not come at all.
         at_most_g: if all that can turns into it; of vapours what is thought to leave.
         limit: the strictest exposure limit.
         air_m3: that thins ``at_most_g`` to the limit.
@@ -188,7 +188,7 @@ class BatchPlan:
         nitric_as_metabisulfite_g: what the nitric acid that is left over would use up, were it not destroyed first.
         gases: given off.
         waste: by kind.
-        rinse_water: what the later rinses hold; None where there are none.
+        rinse_water: what the later rinses hold; None if there are none.
         time: to plan.
         currency: of the costs.
         costs: by kind, largest middle first.

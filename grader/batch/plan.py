@@ -73,7 +73,7 @@ def plan_batch(
             ``vessel-too-small``.
         UsageError: ``currencies-differ``.
     """
-    process = _in_currency_of(assumptions, process)
+    process = in_currency_of(process, assumptions)
     f = {key: given.draws(draws) for key, given in process.figures.items()}
     mass, plated, gold = (_draws(model, draws) for model in (charge.mass_g, charge.plated_mm2, charge.gold_mg))
     bare = None if charge.bare_copper_mm2 is None else _draws(charge.bare_copper_mm2, draws)
@@ -136,7 +136,8 @@ def plan_batch(
     )
 
 
-def _in_currency_of(assumptions: Assumptions | None, process: Process) -> Process:
+def in_currency_of(process: Process, assumptions: Assumptions | None) -> Process:
+    """A process whose prices are all examples, carried over like those of the assumptions; another as it is."""
     rate = None if assumptions is None else assumptions.exchange
     own_prices = {key for key in process.figures if key.startswith("price_")} - process.examples
     if rate is None or process.exchange is not None or process.currency != rate.of or own_prices:

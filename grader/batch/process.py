@@ -55,7 +55,7 @@ class Process:
             raise UsageError("figure-zero", "An empty vessel holds no load.", "Give a fill such as '80 %'.")
 
 
-def example_text() -> str:
+def example_process_text() -> str:
     """The shipped example file, to be copied and changed."""
     return packaged_text("grader.batch", "data/example_process.toml")
 
@@ -72,7 +72,7 @@ def load_process(given: str | None = None, folder: Path | None = None) -> Proces
         UsageError: ``process-unknown``: neither a set in the folder nor a file; or as ``Process``.
         DataFileError: the file cannot be read, or an entry does not say what it must.
     """
-    shipped = _read(example_text(), "example_process.toml")
+    shipped = _read(example_process_text(), "example_process.toml")
     if given is None:
         return Process("example", shipped[0], shipped[1], frozenset(shipped[1]))
     path = (process_sets(folder) if folder is not None else {}).get(given, Path(given))
@@ -93,7 +93,7 @@ def _text_of(path: Path, given: str) -> str:
 
 
 def _read(text: str, name: str, titles: Mapping[str, str] | None = None) -> tuple[str, dict[str, Input]]:
-    """Currency (empty where the file has none) and figures of a file; titles for those that have none."""
+    """Currency (empty if the file has none) and figures of a file; titles for those that have none."""
     data = parse_toml(text, name, _FILE)
     currency = data.pop("currency", "")
     if not isinstance(currency, str):

@@ -29,7 +29,7 @@ class ToBuy:
         amount: enough in 95 of 100 cases, rounded up.
         unit: ml, g, or empty for pieces.
         uses: what it is for, each with how much.
-        about: what so much costs, by the middle of its price; None where it is bought with nothing.
+        about: what so much costs, by the middle of its price; None if it is bought with nothing.
         is_example: whether that price is a shipped example.
     """
 

@@ -15,7 +15,7 @@ from grader.benchmark.photos import BARE, PLATED, SIZES_MP, enlarged
 from grader.benchmark.processes import Process, time_command
 from grader.benchmark.steps import Timing
 from grader.lot import estimate_lot, one_part
-from grader.lot_offer import figures_of, offer_for
+from grader.lot_offer import offer_for, typed_assumptions
 from grader.measured import measurements_of
 from grader.samples import samples_folder
 
@@ -88,6 +88,6 @@ def _lot_s(measured: dict[str, object]) -> float:
     )
     records = measurements_of(copies)
     start = time.perf_counter()
-    figures = figures_of(spot="2650 USD/ozt", spot_date=date.today())
+    figures = typed_assumptions(spot="2650 USD/ozt", spot_date=date.today())
     offer_for(estimate_lot(one_part(records, boards=[boards])), figures, None)
     return time.perf_counter() - start

@@ -1,7 +1,7 @@
-"""The bench as grader batch and grader grade plan it: what a lot takes of chemicals, waste, vessel loads and hours.
+"""The bench as ``grader batch`` and ``grader grade`` plan it: chemicals, waste, vessel loads and hours for a lot.
 
-The same functions and figures say there what a batch needs and how long a board takes, so that the price of a lot and
-the plans for it cannot differ.
+These commands use the same functions and figures, so that the price of a lot and
+the plans for it agree.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from calibration.inputs import Input
+from calibration.inputs import FloatArray, Input
 from grader.batch.costs import Prices, cost_lines
 from grader.batch.figures import constant
 from grader.batch.process import Process, load_process
@@ -30,31 +30,40 @@ VESSEL = "1 l"
 
 @dataclass(frozen=True)
 class WorkBench:
-    """A process, a vessel, and one's own times for a board.
+    """A process, a vessel, and the time a person needs per board.
 
     Attributes:
         process: figures of stripping and refining, with the prices of reagents.
-        times: one's own time for a board and for a cut.
+        times: own time per board and per cut.
         vessel_ml: nominal volume of a vessel.
+        vessels: how many stand side by side.
     """
 
     process: Process
     times: Thresholds
     vessel_ml: float
+    vessels: int = 1
 
     @staticmethod
     def example() -> WorkBench:
-        """The shipped examples, and the vessel that a batch is planned with where none is named."""
+        """The shipped examples, with the default vessel of a batch."""
         return WorkBench.of()
 
     @staticmethod
-    def of(process: str | None = None, folder: Path | None = None) -> WorkBench:
-        """A process set by its name or a file's path, with the example's vessel and times.
+    def of(
+        process: str | None = None,
+        folder: Path | None = None,
+        vessel: str = "",
+        times: Thresholds | None = None,
+        vessels: int = 1,
+    ) -> WorkBench:
+        """A process set by its name or a file's path; the examples' vessel and times where none are given.
 
         Raises:
-            UsageError, DataFileError: as ``load_process``.
+            UsageError, DataFileError: as ``load_process`` and ``parse_volume_ml``.
         """
-        return WorkBench(load_process(process, folder), load_thresholds(), parse_volume_ml(VESSEL))
+        volume_ml = parse_volume_ml(vessel or VESSEL)
+        return WorkBench(load_process(process, folder), times or load_thresholds(), volume_ml, vessels)
 
     def inputs(self) -> Iterator[Input]:
         """Every uncertain input."""
@@ -89,6 +98,14 @@ class WorkBench:
         if at_boards is not None:
             amounts["h"] = at_boards + hours
         return Needs(amounts, stock.stripped_kg.driving(chemicals))
+
+    def days(self, stock: Stock, values: Values) -> FloatArray | None:
+        """How long stripping and refining take, as ``plan_batch`` has it."""
+        loads = self.stripping(stock, values).amounts.get("load")
+        if loads is None:
+            return None
+        per_load, refining = (values[self.process.figures[key].name] for key in ("days_per_load", "days_refining"))
+        return np.asarray(np.ceil(loads.draws / self.vessels) * per_load + refining)
 
     def trimming(self, stock: Stock, values: Values) -> Needs:  # noqa: ARG002
         """Cutting the pieces off, at the times of ``grade_boards``."""

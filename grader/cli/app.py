@@ -103,7 +103,7 @@ def _drop_output() -> None:
 
 
 def _wrong_use(error: Exception) -> UsageError | None:
-    """An error of the option parser as one of ours; None for any other. Its message is empty where help was shown."""
+    """An error of the option parser as one of ours; None for any other. Its message is empty if help was shown."""
     say = getattr(error, "format_message", None)
     if say is None or not hasattr(error, "exit_code"):
         return None

@@ -15,7 +15,7 @@ from grader.batch import (
     Given,
     Vessels,
     charge_of,
-    example_text,
+    example_process_text,
     load_process,
     plan_batch,
     read_cut_plan,
@@ -23,7 +23,7 @@ from grader.batch import (
 from grader.batch.words import HEADING, STATEMENTS, assumed_table, batch_document, batch_lines, plan_tables
 from grader.cautions import lines_for
 from grader.cli.currency import base_figures, own_money
-from grader.cli.log_report import show_table
+from grader.cli.log_report import print_table
 from grader.cli.output import is_stdout, out, show_notice, write_data, write_json
 from grader.cli.value_options import measured_in
 from grader.measured import documents_in
@@ -62,12 +62,12 @@ def batch(
     json_out: Annotated[Path | None, typer.Option("--json", help="Write the plan here (- prints it).")] = None,
     example: Annotated[bool, typer.Option("--example", help="Print the example file of process figures.")] = False,
 ) -> None:
-    """Plan a batch: vessel loads, reagents, costs, time, waste and gas. It plans quantities; it is no procedure.
+    """Plan a batch: vessel loads, reagents, costs, time, waste and gas. It plans quantities; it is not a procedure.
 
     Example: grader batch boards.json --mass "470 g" --vessel "1 l"
     """
     if example:
-        write_data(example_text())
+        write_data(example_process_text())
         return
     charge = charge_of(
         Given(mass, gold, plated_area, bare_copper),
@@ -95,7 +95,7 @@ def show_plan(plan: BatchPlan, *, figures: bool = False) -> None:
         out.print(f"  {line}", markup=False)
     for table in (*plan_tables(plan), *((assumed_table(plan),) if figures else ())):
         out.print(f"\n[bold]{escape(table.title)}[/]")
-        show_table(table)
+        print_table(table)
     out.print()
     for item in plan.notices:
         show_notice(item)

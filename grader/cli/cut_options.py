@@ -45,7 +45,7 @@ class Seen:
 
 @dataclass(frozen=True)
 class CutOptions(PhotoOptions):
-    """What a person says of faces and of cutting; None where nothing was said."""
+    """What a person says of faces and of cutting; None if nothing was said."""
 
     back: Annotated[
         list[Path] | None,
@@ -147,7 +147,7 @@ class Look:
         """Measure a photo, and its back's, and find the boards; a correction that meets nothing is told at once.
 
         Raises:
-            PhotoError: a file is no photo.
+            PhotoError: a file is not a photo.
             RefusedError: a photo cannot carry the measurement.
             UsageError: the corrections belong to another photo.
         """

@@ -13,7 +13,7 @@ from calibration.errors import UsageError
 from calibration.files import advice_for
 from grader.api import measure, value
 from grader.cli.measure_report import show_measurement
-from grader.cli.output import as_json, err, out, write_whole
+from grader.cli.output import err, json_line, out, write_whole
 from grader.cli.value_report import show_offer
 from grader.measured_photo import MeasuredPhoto
 from grader.report import overlay_png
@@ -63,7 +63,7 @@ def demo(
     out.rule("What to pay")
     out.print(f"{story.story} Gold price, costs and shares are examples, not today's.", markup=False)
     show_offer(offer)
-    write_whole(output / "offer.json", as_json(offer.as_json()))
+    write_whole(output / "offer.json", json_line(offer.as_json()))
     offer.save_report(output / "report.html", title="Sample lot")
     out.rule("Next")
     out.print(f"Pictures, measurements and a report (report.html) are in {output.resolve()}", markup=False)

@@ -49,7 +49,7 @@ def fault_of(error: Exception) -> GraderError:
 
 
 def _keep(error: Exception) -> Path | None:
-    """The file that now holds the details; None where no place takes one."""
+    """The file that now holds the details; None if no place takes one."""
     name = f"error-{datetime.now(UTC):%Y%m%d-%H%M%S}-{os.getpid()}.txt"
     text = _details(error, sys.argv)
     return _written(faults_folder, name, text) or _written(lambda: Path(tempfile.gettempdir()), name, text)

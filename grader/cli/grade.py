@@ -59,7 +59,7 @@ class GradeOptions(CutOptions):
     """What a person says of prices and of what a board has to bring."""
 
     spot: Annotated[str | None, typer.Option(help="Gold price: '2650', '2650 USD/ozt' or '85 EUR/g'.")] = None
-    spot_date: Annotated[str | None, typer.Option(help="Day of the gold price: 2026-11-20, or today.")] = None
+    spot_date: Annotated[str | None, typer.Option(help="The price's day: 2026-11-20; today if left out.")] = None
     payable: Annotated[str | None, typer.Option(help="Share of it that is paid: '93 %' or '85..98 %'.")] = None
     recovery: Annotated[str | None, typer.Option(help="Gold recovered ÷ gold present: '85..94..99 %'.")] = None
     whole_price: Annotated[str | None, typer.Option(help="What whole boards bring by weight: '5..9 USD/kg'.")] = None
@@ -93,7 +93,7 @@ class GradeOptions(CutOptions):
         prices = with_given(
             base_figures(self.assumptions, money, (spot,)),
             spot=spot,
-            spot_date=None if self.spot_date is None else day_of(self.spot_date),
+            spot_date=day_of(self.spot_date) if spot or self.spot_date else None,
             payable=self.payable,
             recovery=self.recovery,
             sales=None if self.whole_price is None else {"whole": SaleTexts(self.whole_price)},
@@ -103,7 +103,7 @@ class GradeOptions(CutOptions):
         return prices
 
     def parts(self, files: Sequence[Path]) -> dict[Path, str]:
-        """The part of each file; empty where none was said.
+        """The part of each file; empty if none was said.
 
         Raises:
             UsageError: ``parts-count``.
@@ -119,7 +119,7 @@ class GradeOptions(CutOptions):
         return dict(zip(files, names, strict=True))
 
     def weights_g(self, files: Sequence[Path]) -> dict[Path, float]:
-        """What the boards of each file weigh together; empty where nothing was weighed.
+        """What the boards of each file weigh together; empty if nothing was weighed.
 
         Raises:
             UsageError: ``weighed-count``, or as ``parse_mass_g``.
@@ -157,7 +157,7 @@ def grade(
 
     Exit codes: 0 some board was graded, 2 wrong use or not a photo, 3 refused.
 
-    Example: grader grade shelf.jpg --spot "2650 USD/ozt" --spot-date today --sheet grades.pdf
+    Example: grader grade shelf.jpg --spot "2650 USD/ozt" --sheet grades.pdf
 
     Example: grader grade a.jpg b.jpg --part modules --spot "85 USD/g" --spot-date 2026-11-20 --json grades.json
     """

@@ -22,7 +22,7 @@ _LISTING = FileKind("listing-text", "the text of a listing", 1_000_000, "Save th
 
 
 def with_listing(options: ValueOptions) -> ValueOptions:
-    """The options with what the text of a listing says in the place of those that were not given.
+    """The options with what the text of a listing says in place of those that were not given.
 
     Raises:
         DataFileError: the text cannot be read.

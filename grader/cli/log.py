@@ -19,7 +19,7 @@ from grader.cli.log_options import (
     WhoOption,
     day_of,
     existing_log,
-    lot_key,
+    number_or_name,
     opened_log,
     say,
 )
@@ -78,7 +78,7 @@ def show(lot: LotArgument, log: LogOption = None, json: JsonFlag = False) -> Non
 
     Example: grader log show "attic lot"
     """
-    contents = existing_log(log).entries(lot_key(lot))
+    contents = existing_log(log).entries(number_or_name(lot))
     if json:
         write_data(to_json(contents))
     else:
@@ -116,7 +116,7 @@ def add(
     """
     documents = [(path.name, document) for path in measurements for document in documents_in(path)]
     measurements_of(documents)  # refuses what holds no gold estimate, and a photo given twice
-    kept = existing_log(log).add_estimates(lot_key(lot), [(photo_of(d), d) for _, d in documents])
+    kept = existing_log(log).add_estimates(number_or_name(lot), [(photo_of(d), d) for _, d in documents])
     say(f"{len(kept)} {'estimate' if len(kept) == 1 else 'estimates'} logged for {lot}.")
 
 
@@ -151,11 +151,11 @@ def yield_(
     Example: grader log yield shoebox --mass "0.02 g" --uncertainty "1 mg"
     """
     entry = yield_entry(mass, uncertainty, fineness, known, carried_in, lost, note, day_of(day), who)
-    lots = {lot_key(lot): copies, **dict(lot_copies(text) for text in also or ())}
+    lots = {number_or_name(lot): copies, **dict(lot_copies(text) for text in also or ())}
     opened = existing_log(log)
     by_number = {opened.lot(each).id: times for each, times in lots.items()}
     ask_first(Asker(opened.contents(), date.today()).of_yield(entry, by_number), yes=yes)
-    kept = opened.add_yield(lot_key(lot), entry, lots)
+    kept = opened.add_yield(number_or_name(lot), entry, lots)
     say(f"Yield {kept.id}, {format_mass(entry.mass_mg)} from {lot}, logged.")
     found = newest_in(opened)
     for flag in () if found is None else found.flags():
@@ -199,7 +199,7 @@ def lot_copies(text: str) -> tuple[int | str, float]:
     """
     name, equals, number = text.rpartition("=")
     try:
-        return (lot_key(name), float(number)) if equals else (lot_key(text), 1.0)
+        return (number_or_name(name), float(number)) if equals else (number_or_name(text), 1.0)
     except ValueError as error:
         raise UsageError(
             "copies-invalid", f"'{text}' is not a lot with a number.", "Write it as LOT=2, or LOT alone."

@@ -21,10 +21,9 @@ from grader.cli.log import (
     lot_copies,
     yield_entry,
 )
-from grader.cli.log_options import JsonFlag, LogOption, WhoOption, day_of, existing_log, lot_key, say
-from grader.cli.log_report import show_table
-from grader.cli.output import as_json as json_line
-from grader.cli.output import out, write_data
+from grader.cli.log_options import JsonFlag, LogOption, WhoOption, day_of, existing_log, number_or_name, say
+from grader.cli.log_report import print_table
+from grader.cli.output import json_line, out, write_data
 from grader.cli.questions import YesOption, ask_first
 from grader.learn.questions import Asker, of_amount, of_carry_over, of_load
 from grader.log import NewAmount, NewBatch, NewCarryOver, NewLoad, NewStrike, NewTest, batches_as_json, checked
@@ -61,11 +60,11 @@ def list_(log: LogOption = None, as_json: JsonFlag = False) -> None:
     if as_json:
         _write_json(batches_as_json(contents))
         return
-    show_table(batches_table(contents))
+    print_table(batches_table(contents))
     waiting = waiting_table(contents)
     if waiting.rows:
         out.print(f"\n[bold]{waiting.title}[/]")
-        show_table(waiting)
+        print_table(waiting)
 
 
 @batch_app.command()
@@ -75,14 +74,14 @@ def show(batch: BatchArgument, log: LogOption = None, as_json: JsonFlag = False)
     Example: grader log batch show "first batch"
     """
     contents = existing_log(log).contents()
-    found = contents.batches.named(lot_key(batch))
+    found = contents.batches.named(number_or_name(batch))
     if as_json:
         _write_json({**batches_as_json(contents, found.id), "cautions": list(lines_for("batch"))})
         return
     say(f"Batch {found.id}, {found.name}, started {found.started_on}{f'; {found.note}' if found.note else ''}")
     for table in batch_tables(contents, found.id):
         out.print(f"\n[bold]{table.title}[/]")
-        show_table(table)
+        print_table(table)
     out.print()
     for text in lines_for("batch"):
         out.print(text, markup=False, style="yellow")
@@ -142,7 +141,7 @@ def load(
     if len(lots) < len(pairs):
         raise UsageError("lot-twice", "One lot is named twice.", "Name each lot once.")
     ask_first(of_load(entry, lots, date.today()), yes=yes)
-    kept = opened.add_load(lot_key(batch), entry, lots, carried or ())
+    kept = opened.add_load(number_or_name(batch), entry, lots, carried or ())
     say(f"Load {kept.id} of {batch} logged.")
     contents = opened.contents()
     own = {each.lot_id for each in contents.batches.load_lots if each.load_id == kept.id}
@@ -204,7 +203,7 @@ def note_test(
     Example: grader log batch test "first batch" "stannous chloride" negative --sample "spent gold solution"
     """
     entry = checked(NewTest, what=what, result=result, sample=sample, tested_on=day_of(day), note=note, who=who)
-    kept = existing_log(log).add_test(lot_key(batch), entry)
+    kept = existing_log(log).add_test(number_or_name(batch), entry)
     say(f"Test {kept.id}, {kept.what}: {kept.result}, logged.")
 
 
@@ -239,7 +238,7 @@ def carry(
         who=who,
     )
     ask_first(of_carry_over(entry), yes=yes)
-    kept = existing_log(log).add_carry_over(lot_key(batch), name, entry)
+    kept = existing_log(log).add_carry_over(number_or_name(batch), name, entry)
     say(f"Carry-over {kept.id} logged. When its boards go in: grader log batch load NAME --carried {kept.id}.")
 
 
@@ -266,8 +265,8 @@ def yield_(
     """
     entry = yield_entry(mass, uncertainty, fineness, known, carried_in, lost, note, day_of(day), who)
     opened = existing_log(log)
-    ask_first(Asker(opened.contents(), date.today()).of_batch_yield(entry, lot_key(batch)), yes=yes)
-    kept = opened.add_batch_yield(lot_key(batch), entry)
+    ask_first(Asker(opened.contents(), date.today()).of_batch_yield(entry, number_or_name(batch)), yes=yes)
+    kept = opened.add_batch_yield(number_or_name(batch), entry)
     say(f"Yield {kept.id}, {format_mass(entry.mass_mg)} from batch {batch}, logged.")
 
 
@@ -293,7 +292,7 @@ def _amount(
     value, unit = _quantity(amount)
     entry = checked(NewAmount, kind=kind, what=what, amount=value, unit=unit, note=note, who=who)
     ask_first(of_amount(entry), yes=yes)
-    kept = existing_log(log).add_amount(lot_key(batch), entry)
+    kept = existing_log(log).add_amount(number_or_name(batch), entry)
     say(f"Amount {kept.id}, {kept.what}, logged.")
 
 

@@ -26,8 +26,8 @@ from grader.cli.log import (
     yield_entry,
 )
 from grader.cli.log_options import JsonFlag, LogOption, WhoOption, day_of, existing_log, say
-from grader.cli.log_report import show_table
-from grader.cli.output import as_json, out, write_data
+from grader.cli.log_report import print_table
+from grader.cli.output import json_line, out, write_data
 from grader.cli.questions import YesOption, ask_first
 from grader.learn import TOGETHER, Newest, newest_in, outcomes, pairs, returns, returns_by
 from grader.learn.csv_import import entries, questions_of, read_csv
@@ -68,7 +68,7 @@ def belief(log: LogOption = None, json: JsonFlag = False) -> None:
     """
     found = newest_in(existing_log(log))
     if json:
-        write_data(as_json(None if found is None else found.document()).decode())
+        write_data(json_line(None if found is None else found.document()).decode())
         return
     if found is None:
         say("Nothing to learn from yet: log a yield of a lot whose photos were measured.")
@@ -89,7 +89,7 @@ def _show_belief(found: Newest) -> None:
     ):
         if table.rows:
             out.print(f"\n[bold]{table.title}[/]")
-            show_table(table)
+            print_table(table)
 
 
 @log_app.command()
@@ -127,7 +127,7 @@ def compare(log: LogOption = None, json: JsonFlag = False) -> None:
 def _show_tables(tables: Sequence[Table]) -> None:
     for table in tables:
         out.print(f"\n[bold]{table.title}[/]")
-        show_table(table)
+        print_table(table)
 
 
 @log_app.command()
@@ -146,9 +146,9 @@ def correct(
     yes: YesOption = False,
     log: LogOption = None,
 ) -> None:
-    """Enter a yield anew where it was wrong: give all of it. The wrong entry stays in the log.
+    """Enter a yield again where it was wrong: give all of it. The wrong entry stays in the log.
 
-    A purchase, cost, sale or settlement is entered anew by its own command: bought, cost, sold or settled, with
+    A purchase, cost, sale or settlement is entered again by its own command: bought, cost, sold or settled, with
     --corrects and --reason.
 
     Example: grader log correct 3 --mass "0.021 g" --date 2026-11-20 --reason "read the scale wrong"
@@ -184,7 +184,7 @@ def process(
     who: WhoOption = "",
     log: LogOption = None,
 ) -> None:
-    """Mark that your process changed: the fraction recovered is learned anew, thickness is not.
+    """Mark that your process changed: the fraction recovered is learned again, thickness is not.
 
     Example: grader log process "finer filters" --date 2026-11-20
     """
@@ -244,7 +244,7 @@ def import_(
     text = read_text(file, _CSV)
     opened = existing_log(log)
     rows = read_csv(text, opened.contents())
-    show_table(rows_table(rows))
+    print_table(rows_table(rows))
     wanted = entries(rows)
     if write:
         ask_first(questions_of(rows), yes=yes)

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from grader.cli.log import log_app
-from grader.cli.log_options import LogOption, LotArgument, WhoOption, existing_log, lot_key, say
+from grader.cli.log_options import LogOption, LotArgument, WhoOption, existing_log, number_or_name, say
 
 
 @log_app.command()
@@ -31,7 +31,7 @@ def change(
     Example: grader log change "attic lot" --name "attic lot, first half"
     """
     opened = existing_log(log)
-    old = opened.lot(lot_key(lot))
+    old = opened.lot(number_or_name(lot))
     given = {"name": name, "seller": seller, "part": part, "note": note}
     new = old.as_new(**{key: text for key, text in given.items() if text is not None})
     now = opened.change_lot(old.id, new, archived=archived, who=who)

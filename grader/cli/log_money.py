@@ -10,7 +10,7 @@ import typer
 
 from calibration.errors import UsageError
 from grader.cli.log import log_app
-from grader.cli.log_options import LogOption, LotArgument, WhoOption, day_of, existing_log, lot_key, say
+from grader.cli.log_options import LogOption, LotArgument, WhoOption, day_of, existing_log, number_or_name, say
 from grader.cli.questions import YesOption, ask_first
 from grader.learn.questions import Asker
 from grader.log import MoneyKind, NewMoney, NewPurchase, checked
@@ -43,7 +43,7 @@ def bought(
 ) -> None:
     """Log what was paid for a lot. A figure that looks wrong is questioned first.
 
-    A wrong purchase is entered anew with --corrects; it stays in the log and counts no more.
+    A wrong purchase is entered again with --corrects; it stays in the log and counts no more.
 
     Example: grader log bought "attic lot" --price "120 USD" --mass "1 lb 2 oz"
     """
@@ -60,7 +60,7 @@ def bought(
     )
     _reason_fits(corrects, reason)
     opened = existing_log(log)
-    number = opened.lot(lot_key(lot)).id
+    number = opened.lot(number_or_name(lot)).id
     asker = Asker(opened.contents(), date.today())
     ask_first(asker.of_purchase(entry, number, corrects=corrects), yes=yes)
     if corrects is None:
@@ -86,7 +86,7 @@ def cost(
 ) -> None:
     """Log a cost of a lot besides its price, such as freight or chemicals.
 
-    A wrong one is entered anew with --corrects; one that never was is corrected to an amount of zero.
+    A wrong one is entered again with --corrects; one that never was is corrected to an amount of zero.
 
     Example: grader log cost "attic lot" --amount "12 EUR" --what freight
     """
@@ -110,7 +110,7 @@ def sold(
 ) -> None:
     """Log what a sale brought: of gold, of cut pieces, of what was left over.
 
-    A wrong one is entered anew with --corrects; one that never was is corrected to an amount of zero.
+    A wrong one is entered again with --corrects; one that never was is corrected to an amount of zero.
 
     Example: grader log sold "attic lot" --amount "310 EUR" --what gold
     """
@@ -136,7 +136,7 @@ def settled(
 ) -> None:
     """Log a refiner's settlement: the gold delivered, what is payable for it, what the refiner kept back.
 
-    A settlement for the gold of several lots is shared out by grader log pot. A wrong one is entered anew with
+    A settlement for the gold of several lots is shared out by grader log pot. A wrong one is entered again with
     --corrects.
 
     Example: grader log settled "attic lot" --gold "4.2 g" --payable "310 EUR" --charges "24 EUR"
@@ -194,7 +194,7 @@ def _keep(
 ) -> None:
     _reason_fits(corrects, reason)
     opened = existing_log(log)
-    number = opened.lot(lot_key(lot)).id
+    number = opened.lot(number_or_name(lot)).id
     ask_first(Asker(opened.contents(), date.today()).of_money(entry), yes=yes)
     name = entry.kind.capitalize()
     if corrects is None:

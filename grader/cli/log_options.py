@@ -43,7 +43,7 @@ def say(text: str) -> None:
     out.print(text, markup=False)
 
 
-def lot_key(text: str) -> int | str:
+def number_or_name(text: str) -> int | str:
     """A lot's number or name: names always hold a letter."""
     stripped = text.strip()
     return int(stripped) if re.fullmatch(r"[0-9]{1,18}", stripped) else stripped

@@ -10,8 +10,8 @@ import typer
 from calibration.errors import UsageError
 from grader.cli.log import log_app
 from grader.cli.log_money import DayOption, NoteOption, settlement
-from grader.cli.log_options import LogOption, WhoOption, existing_log, lot_key, say
-from grader.cli.log_report import show_table
+from grader.cli.log_options import LogOption, WhoOption, existing_log, number_or_name, say
+from grader.cli.log_report import print_table
 from grader.cli.output import out
 from grader.cli.questions import YesOption, ask_first
 from grader.learn.pot import NOTE, split_settlement, waiting_gold, waiting_gold_table
@@ -45,7 +45,7 @@ def pot(
     contents = opened.contents()
     waiting = waiting_gold(contents)
     if lots:
-        numbers = {opened.lot(lot_key(lot)).id for lot in lots}
+        numbers = {opened.lot(number_or_name(lot)).id for lot in lots}
         waiting = tuple(each for each in waiting if each.lot_id in numbers)
     if not waiting:
         if payable is not None:
@@ -57,7 +57,7 @@ def pot(
         say("No gold waits for a settlement.")
         return
     if payable is None:
-        show_table(waiting_gold_table(waiting))
+        print_table(waiting_gold_table(waiting))
         out.print(NOTE, markup=False)
         return
     entry = settlement(payable, charges, gold, refiner, day, note, who)

@@ -13,7 +13,7 @@ from grader.table import Table
 
 def show_lots(contents: Contents) -> None:
     """One line a lot."""
-    show_table(lots_table(contents))
+    print_table(lots_table(contents))
 
 
 def show_contents(contents: Contents) -> None:
@@ -27,9 +27,9 @@ def show_contents(contents: Contents) -> None:
     out.print(f"[bold]Lot {lot.id}, {escape(lot.name)}[/]{escape(about)}")
     for table in entry_tables(contents):
         out.print(f"\n[bold]{table.title}[/]")
-        show_table(table)
+        print_table(table)
 
 
-def show_table(texts: Table) -> None:
+def print_table(texts: Table) -> None:
     """A table on a terminal, tab-separated lines in a pipe."""
     output.show_table(texts.columns, texts.rows)

@@ -12,16 +12,14 @@ import typer
 from rich.progress import Progress
 
 from calibration.errors import UsageError
-from grader.bid import WorkBench
 from grader.cli.options import with_options
-from grader.cli.output import as_json, err, is_stdout, out, show_table, write_data, write_whole
+from grader.cli.output import err, is_stdout, json_line, out, show_table, write_data, write_whole
 from grader.cli.value_options import ValueOptions
 from grader.market.cluster import connected
 from grader.market.listings import read_market
 from grader.market.market import Market
 from grader.market.page import HEADS, market_csv, market_html, table_rows
 from grader.market.rank import Ranked, spread
-from grader.places import process_folder
 from grader.request import Request
 from grader.units import parse_money
 from grader.units.estimates import named
@@ -65,7 +63,7 @@ def market(
 
     What was measured is kept: a second run measures only new pictures. A bad picture stops nothing.
 
-    Example: grader market listings/ --spot "2650 USD/ozt" --spot-date today --budget "500 USD" --html market.html
+    Example: grader market listings/ --spot "2650 USD/ozt" --budget "500 USD" --html market.html
 
     Example: grader market s3://bucket/list.csv --results s3://bucket/results --cluster tcp://10.0.0.5:8786
     """
@@ -77,7 +75,7 @@ def market(
     at = Market(listings, request, results or f"{source.rstrip('/')}-results", form.value)
     with nullcontext() if cluster is None else connected(cluster, workers) as client, _bar(at.picture_count) as told:
         content = at.measure(client, told)
-    found = at.ranked(content, figures, WorkBench.of(options.process, process_folder()))
+    found = at.ranked(content, figures, options.bench())
     if money is not None:
         found = spread(found, money, figures.accepted_loss)
     _write(found, csv_out, json_out, html)
@@ -124,7 +122,7 @@ def _write(found: list[Ranked], csv_out: Path | None, json_out: Path | None, htm
         write_whole(csv_out, market_csv(found).encode())
     if html is not None:
         write_whole(html, market_html(found, "Listings").encode())
-    lines = b"".join(as_json(one.as_json()) for one in found)
+    lines = b"".join(json_line(one.as_json()) for one in found)
     if json_out is not None and is_stdout(json_out):
         write_data(lines.decode())
         return

@@ -16,9 +16,9 @@ from grader.cli.terminal import Terminal, readable
 
 __all__ = [
     "advice_of",
-    "as_json",
     "err",
     "is_stdout",
+    "json_line",
     "out",
     "show_error",
     "show_notice",
@@ -80,7 +80,7 @@ def show_table(
     out.print(table, soft_wrap=False)
 
 
-def as_json(data: Any) -> bytes:
+def json_line(data: Any) -> bytes:
     """A JSON document, UTF-8, one line, ended by a newline. Not-a-number is a defect, so it raises ValueError."""
     # A file name may hold bytes that are no text; JSON has an escape for them.
     return (json.dumps(data, ensure_ascii=False, allow_nan=False) + "\n").encode("utf-8", "backslashreplace")
@@ -104,7 +104,7 @@ def write_data(text: str) -> None:
 
 def write_json(path: Path, *documents: Any) -> None:
     """Write documents, a line each, to a file or, for ``-``, to the standard output."""
-    data = b"".join(as_json(document) for document in documents)
+    data = b"".join(json_line(document) for document in documents)
     if is_stdout(path):
         write_data(data.decode())
     else:

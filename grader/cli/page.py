@@ -92,7 +92,7 @@ def _answers(port: int) -> bool:
 
 
 def lan_address() -> str | None:
-    """The address of this machine on its network, None where there is none. Nothing is sent."""
+    """The address of this machine on its network, None if there is none. Nothing is sent."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
             # an address kept for documentation (RFC 5737): the system only chooses the way there

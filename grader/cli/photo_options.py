@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class PhotoOptions:
-    """What a person says of the scale, of the boards and of what is known beforehand; None where nothing was said."""
+    """What a person says of the scale, of the boards and of what is known in advance; None if nothing was said."""
 
     target: Annotated[Path | None, typer.Option(help="Scale from the ChArUco sheet that this JSON describes.")] = None
     length: Annotated[
@@ -110,7 +110,7 @@ class PhotoOptions:
         )
 
     def by_hand(self, photos: Sequence[Path]) -> Corrections:
-        """Corrections from their file, none where none is named.
+        """Corrections from their file, none if none is named.
 
         Args:
             photos: that are to be measured.
@@ -128,7 +128,7 @@ class PhotoOptions:
         return parse_corrections(read_bytes(self.corrections, CORRECTIONS_FILE))
 
     def learned(self) -> Newest | None:
-        """What the log's yields teach; None where there are none, or where published thickness is wanted.
+        """What the log's yields teach; None if there are none, or where published thickness is wanted.
 
         Raises:
             LogError: the log that was named cannot be read.

@@ -53,7 +53,7 @@ def photo_files(named: Sequence[Path]) -> list[Path]:
 
 
 def passed_over(named: Sequence[Path]) -> list[Notice]:
-    """For each folder that was named, which of its files are no photos by their endings; none where all are."""
+    """For each folder that was named, which of its files are no photos by their endings; none if all are."""
     found = []
     for folder in filter(is_folder, named):
         names = [p.name for p in sorted(folder.iterdir()) if _is_plain(p)]

@@ -20,7 +20,7 @@ def pictures_of(photos: Sequence[Path], wanted: Mapping[str, Path | None], calle
     Args:
         photos: to be pictured.
         wanted: file or folder by the name of its option.
-        called: what the pictures are called in a folder; else by their option.
+        called: what the pictures are called in a folder; otherwise by their option.
 
     Raises:
         UsageError: ``one-picture-only``, ``photo-name-twice``.

@@ -22,7 +22,7 @@ def ask_first(questions: Sequence[Notice], *, yes: bool, undone: str = "Nothing 
 
     Args:
         questions: what looks wrong.
-        yes: that a person has said beforehand that it is right (``--yes``).
+        yes: that a person has said in advance that it is right (``--yes``).
         undone: what did not happen if the answer is no.
 
     Raises:

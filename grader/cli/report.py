@@ -53,7 +53,7 @@ def report(
 
     The lot is described as for grader value; without a gold price the report makes no offer.
 
-    Example: grader report boards.json --spot "2650 USD/ozt" --spot-date today --pdf report.pdf --html report.html
+    Example: grader report boards.json --spot "2650 USD/ozt" --pdf report.pdf --html report.html
 
     Example: grader report boards.json --photos . --cuts plan.json --cut-picture cuts.png --batch batch.json
     """
@@ -70,7 +70,7 @@ def report(
         title or lot or "Lot of boards",
         tuple(ReportedPhoto(m, _picture(m, pictures)) for m in measured),
         estimate,
-        offer=options.offer(estimate, figures) if figures.spot is not None else None,
+        offer=options.offer(estimate, figures, measured, cuts or ()) if figures.spot is not None else None,
         cuts=_cuts(cuts or [], cut_picture or []),
         batch=_batch(batch) if batch is not None else None,
     )
@@ -97,13 +97,13 @@ def _write(made: LotReport, places: Mapping[str, Path | None], paper: Paper) -> 
             f"Without their pictures: {', '.join(missing)}. Say where the photos are with --photos.", markup=False
         )
     if made.offer is None:
-        out.print("Without an offer: give a gold price with --spot and --spot-date.", markup=False)
+        out.print("Without an offer: give a gold price with --spot.", markup=False)
 
 
 def _candidates(
     photos: Sequence[Path] | None, measurements: Sequence[Path], measured: Iterable[Measured]
 ) -> list[Path]:
-    """Files that may be the photos: those named, else those beside the measurements that bear the photos' names."""
+    """Files that may be the photos: those given, otherwise files next to the measurements with the photos' names."""
     if photos:
         return photo_files(photos)
     names = {Path(m.photo).name for m in measured}

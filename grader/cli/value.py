@@ -9,9 +9,9 @@ import typer
 
 from calibration.errors import UsageError
 from grader.cli.listing_text import with_listing
-from grader.cli.log_options import LogOption, existing_log, lot_key
+from grader.cli.log_options import LogOption, existing_log, number_or_name
 from grader.cli.options import with_options
-from grader.cli.output import is_stdout, write_data, write_json
+from grader.cli.output import is_stdout, out, write_data, write_json
 from grader.cli.value_options import LotOption, MeasurementsArgument, ValueOptions, measured_in
 from grader.cli.value_report import show_offer
 from grader.lot import Lot, estimate_lot
@@ -25,14 +25,18 @@ def value(
     lot: LotOption = None,
     log: LogOption = None,
     save: Annotated[bool, typer.Option("--save", help="With --lot: keep the offer in the log.")] = False,
+    cut: Annotated[
+        list[Path] | None,
+        typer.Option(help="File that grader cut --json wrote: its cuts, pieces and minutes are charged."),
+    ] = None,
     json_out: Annotated[Path | None, typer.Option("--json", help="Write the offer here (- prints it).")] = None,
     example: Annotated[bool, typer.Option("--example", help="Print the example file of assumptions.")] = False,
 ) -> None:
     """What to pay for the boards in some measurements: break-even, chance of a loss, highest price worth paying.
 
-    Example: grader value boards.json --spot "2650 USD/ozt" --spot-date today --asking "120 USD"
+    Example: grader value boards.json --spot "2650 USD/ozt" --asking "120 USD"
 
-    Example: grader value boards.json --boards 4 --count 400 --spot "2650 USD/ozt" --spot-date today --json offer.json
+    Example: grader value boards.json --boards 4 --count 400 --spot "2650 USD/ozt" --json offer.json
     """
     if example:
         write_data(example_text())
@@ -47,14 +51,16 @@ def value(
     described = options.lot(measured)
     if lot is not None:
         described = _by_its_seller(described, lot, log)
-    offer = options.offer(estimate_lot(described), figures)
+    offer = options.offer(estimate_lot(described), figures, measured, cut or ())
     if json_out is not None:
         write_json(json_out, offer.as_json())
     if save and lot is not None:
         with existing_log(log) as opened:
-            opened.add_offer(lot_key(lot), offer.as_json())
+            opened.add_offer(number_or_name(lot), offer.as_json())
     if not is_stdout(json_out):
         show_offer(offer)
+        if cut:
+            out.print("Cuts, pieces and minutes are those of the cut plan.")
 
 
 def _by_its_seller(described: Lot, lot: str, log: str | None) -> Lot:
@@ -63,5 +69,5 @@ def _by_its_seller(described: Lot, lot: str, log: str | None) -> Lot:
     from grader.learn.choice import with_learned_choice
 
     with existing_log(log) as opened:
-        known = opened.entries(lot_key(lot))
-        return with_learned_choice(described, newest_in(opened), known.lots[0].seller)
+        known = opened.entries(number_or_name(lot))
+        return with_learned_choice(described, newest_in(opened), known.lots[0].seller, known.lots[0].part)

@@ -125,7 +125,7 @@ def touched(regions: Regions, corrections: Corrections, shape: tuple[int, int]) 
 
 
 def _fates(regions: Regions, corrections: Corrections) -> tuple[dict[int, Finish | None], int]:
-    """The finish of each corrected region, None where it is left out; and how many corrections found no region."""
+    """The finish of each corrected region, None if it is left out; and how many corrections found no region."""
     fates: dict[int, Finish | None] = {}
     missed = 0
     for item in corrections.items:

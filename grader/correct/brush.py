@@ -58,7 +58,7 @@ def patches(stroke: Stroke, shape: tuple[int, int]) -> tuple[Patch, ...]:
 
 
 def bounds(stroke: Stroke, shape: tuple[int, int]) -> tuple[slice, slice] | None:
-    """Rows and columns that a stroke may touch; None where it lies outside the photo."""
+    """Rows and columns that a stroke may touch; None if it lies outside the photo."""
     if isinstance(stroke, FilledIn | FilledOut):
         return _box(np.array(stroke.corners_px), 0.0, shape)
     return _box(np.array(stroke.path_px), stroke.radius_px, shape)

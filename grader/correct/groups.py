@@ -22,7 +22,7 @@ def seen_rows(regions: Regions, px_per_mm: float | None) -> tuple[int | None, ..
 
     Args:
         regions: as found.
-        px_per_mm: of the photo; None where lengths are in px.
+        px_per_mm: of the photo; None if lengths are in px.
     """
     per = 1.0 if px_per_mm is None else px_per_mm
     rows = regions.rows

@@ -12,7 +12,7 @@ from grader.regions import read_contact_rows
 
 
 def correct(measured: Measurement, corrections: Corrections) -> Measurement:
-    """A measurement with corrections, its gold reckoned as in the request that was measured.
+    """A measurement with corrections, its gold calculated as in the request that was measured.
 
     Args:
         measured: with or without corrections, which are replaced.

@@ -50,7 +50,7 @@ def outlines(share: NDArray[np.uint8], regions: Regions) -> tuple[Outline, ...]:
 
 
 def _boxes(share: NDArray[np.uint8], regions: Regions) -> list[tuple[slice, slice] | None]:
-    """Rows and columns of each region's half-covered pixels; None where there are none."""
+    """Rows and columns of each region's half-covered pixels; None if there are none."""
     ys, xs = np.nonzero(share > 127)
     labels = regions.labels[ys, xs]
     order = np.argsort(labels, kind="stable")

@@ -56,7 +56,7 @@ class Paint:
 
 
 def paint(strokes: Sequence[Stroke], shape: tuple[int, int]) -> Paint | None:
-    """Strokes laid over each other in order; None where none touches the photo.
+    """Strokes laid over each other in order; None if none touches the photo.
 
     Args:
         strokes: in order.

@@ -24,7 +24,7 @@ from grader.coverage.network import Maps, Network
 from grader.coverage.unmix import unmix_edges
 from grader.coverage.way_round import way_round
 from grader.coverage.windows import Window, windows_around
-from grader.photo import Photo
+from grader.photo import Photo, shrunk
 
 # Where unmixing decides the edges (below), the network need only say where.
 # On renders not trained on, 7 px per mm gave no other error than 8 there; at 6, one close view in ten was worse.
@@ -42,7 +42,7 @@ REACH_PX, MARGIN_PX = 16, 32
 WINDOW_COSTS_PX = 10_000  # one more pass of the network takes about as long as this many more pixels
 # Less plating than this in a whole photo is not told from none: gold-free renders showed up to about 1 mm2.
 LEAST_FOUND_MM2 = 1.0
-LEAST_COARSE_SHARE = 0.03  # what the coarse pass saw at least this much of is looked at again; 0.05 loses pale pads
+LEAST_COARSE_SHARE = 8  # of 255: what the coarse pass saw so much of is looked at again; 13 loses pale pads
 PLATED_ABOVE = 102  # network's share, 255 = 1, above which a pixel goes to unmixing as plated
 # px per mm at which unmixing begins to count, and from which it alone counts; chosen on renders not trained on
 UNMIX_FROM, UNMIX_ALONE = 6.0, 12.0
@@ -74,7 +74,7 @@ class LearnedSegmenter:
         self._network.rest()
         # everything below knows the photo the way that it lies
         picture, fine, contact, *smaller_look = (way.back(p) for p in (picture, *maps))
-        board = way.back(_as_bytes(coarse.board))
+        board = way.back(coarse.board)
         doubt = doubt_of(fine)
         if scale is None:
             fine = _seen_twice(fine, *smaller_look)
@@ -151,8 +151,8 @@ def _fine_pass(
     """The fine picture, or a smaller one if that were too much work; shares and contact chances in it, 255 = 1."""
     if coarse.share.shape == picture.shape[:2]:  # without a scale the coarse pass looks as closely
         seen = _seen(coarse, REACH_PX)
-        contact = _resampled(_as_bytes(coarse.contact), picture.shape[1::-1])
-        return picture, _only(seen, _as_bytes(coarse.share)), _only(seen, contact)
+        contact = _resampled(coarse.contact, picture.shape[1::-1])
+        return picture, _only(seen, coarse.share), _only(seen, contact)
     windows = _windows(picture, coarse)
     cost = sum(w.area_px for w in windows)
     if cost > MOST_FINE_PX:
@@ -172,8 +172,8 @@ def _read(
         rows, columns = (
             slice(i.start - o.start, i.stop - o.start) for i, o in zip(window.inner, window.outer, strict=True)
         )
-        share[window.inner] = _as_bytes(maps.share)[rows, columns]
-        contact[window.inner] = _resampled(_as_bytes(maps.contact), maps.share.shape[::-1])[rows, columns]
+        share[window.inner] = maps.share[rows, columns]
+        contact[window.inner] = _resampled(maps.contact, maps.share.shape[::-1])[rows, columns]
     return share, contact
 
 
@@ -205,13 +205,9 @@ def _resized(rgb: NDArray[np.uint8], factor: float) -> NDArray[np.uint8]:
         return rgb
     height, width = rgb.shape[:2]
     size = (max(1, round(width * factor)), max(1, round(height * factor)))
-    return np.asarray(
-        cv2.resize(rgb, size, interpolation=cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC), np.uint8
-    )
-
-
-def _as_bytes(chance: NDArray[np.float32]) -> NDArray[np.uint8]:
-    return np.asarray(cv2.convertScaleAbs(chance, alpha=255), np.uint8)
+    if factor < 1:
+        return shrunk(rgb, size)
+    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_CUBIC), np.uint8)
 
 
 def _resampled(chance: NDArray[np.uint8], size: tuple[int, int]) -> NDArray[np.uint8]:

@@ -1,5 +1,10 @@
 """The learned coverage network, run by ONNX Runtime: pictures in, maps of shares out.
 
+The network comes in three parts. Its first and last layers look a few pixels far, but hold a picture's finest and so
+largest maps: they run on small tiles, whose maps stay in the processor's cache, and on as many tiles at once as there
+are threads. The layers in between see far and run on the whole picture, an eighth as long and wide or less. A tile
+reads as much beyond its edges as its layers look, so that the maps are those of the network in one go.
+
 Weights and their model card: ``grader/coverage/weights``. Training: ``grader/coverage/training``.
 """
 
@@ -10,45 +15,74 @@ import math
 import threading
 from dataclasses import dataclass
 from importlib import resources
+from pathlib import Path
 from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grader.threads import in_parallel
+
+PARTS = ("near", "far", "last")
+"""Files of the parts, without their ending, in the order in which they run."""
+
 _STRIDE = 32
 _MEAN, _SPREAD = 127.0, 128.0
-_MOST_AT_ONCE_PX = 560_000  # one pass takes some 0.5 kB a pixel
+_MOST_AT_ONCE_PX = 1_300_000  # one pass takes some 0.15 kB a pixel
 _MARGIN_PX = 2 * _STRIDE
 _LEAST_BLOCK_PX = 256
+_TILE_PX = 256  # smaller ones read more beyond their edges, larger ones leave the cache; 192 is as fast, 384 slower
+_CHANNELS = 24  # of the map between the first part and the second
+_BEYOND_PX = 12  # the first layers look 9 px far, the last 8 of what those give, which is right from 3 px on
+
+Rectangle = tuple[slice, slice]
 
 
 @dataclass(frozen=True)
 class Maps:
-    """What the network says of one picture.
+    """What the network says of one picture; 255 = 1.
 
     Attributes:
-        share: float32 (height, width), plated share of each pixel, 0..1.
-        contact: float32 (ceil(height / 2), ceil(width / 2)), chance that plating there is an edge contact, not a pad.
-        board: float32, same shape as ``contact``: chance that there is a board.
+        share: uint8 (height, width), plated share of each pixel.
+        contact: uint8 (ceil(height / 2), ceil(width / 2)), chance that plating there is an edge contact, not a pad.
+        board: uint8, same shape as ``contact``: chance that there is a board.
     """
 
-    share: NDArray[np.float32]
-    contact: NDArray[np.float32]
-    board: NDArray[np.float32]
+    share: NDArray[np.uint8]
+    contact: NDArray[np.uint8]
+    board: NDArray[np.uint8]
+
+
+@dataclass(frozen=True)
+class _Tile:
+    """A rectangle of a picture: ``inner`` is what it answers for, ``outer`` what it reads; multiples of 4 px."""
+
+    inner: Rectangle
+    outer: Rectangle
+
+    def own(self, per_px: int) -> Rectangle:
+        """Where ``inner`` lies in a map of ``outer`` of one value for so many pixels."""
+        rows, columns = (
+            slice((i.start - o.start) // per_px, (i.stop - o.start) // per_px)
+            for i, o in zip(self.inner, self.outer, strict=True)
+        )
+        return rows, columns
 
 
 class Network:
-    """The network with its weights loaded. Threads that share one wait for each other, a pass at a time.
+    """The network with its weights loaded. Threads that share one wait for each other, a picture at a time.
 
     Args:
-        weights: an ONNX file's bytes; without them those that the product ships.
+        weights: a folder with other weights than those that the product ships, ``near.onnx`` and so on.
     """
 
-    def __init__(self, weights: bytes | None = None) -> None:
-        if weights is None:
-            weights = resources.files("grader.coverage").joinpath("weights/coverage.onnx").read_bytes()
-        self._session = _session(weights)
+    def __init__(self, weights: Path | None = None) -> None:
+        folder = resources.files("grader.coverage").joinpath("weights") if weights is None else weights
+        threads = max(1, cv2.getNumThreads())
+        near, far, last = (folder.joinpath(f"{part}.onnx").read_bytes() for part in PARTS)
+        self._near, self._last = _session(near, 1), _session(last, 1)
+        self._far = _session(far, threads)
         self._turn = threading.Lock()
 
     def run(self, rgb: NDArray[np.uint8]) -> Maps:
@@ -59,9 +93,9 @@ class Network:
         height, width = rgb.shape[:2]
         if height * width <= _MOST_AT_ONCE_PX:
             return self._pass(rgb)
-        share = np.empty((height, width), np.float32)
+        share = np.empty((height, width), np.uint8)
         half = ((height + 1) // 2, (width + 1) // 2)
-        contact, board = np.empty(half, np.float32), np.empty(half, np.float32)
+        contact, board = np.empty(half, np.uint8), np.empty(half, np.uint8)
         tall, wide = _block_px(height, width)
         for top in range(0, height, tall):
             for left in range(0, width, wide):
@@ -81,27 +115,48 @@ class Network:
         shrink = onnxruntime.RunOptions()
         shrink.add_run_config_entry("memory.enable_memory_arena_shrinkage", "cpu:0")
         with self._turn:
-            self._session.run(None, {"image": np.zeros((1, 3, _STRIDE, _STRIDE), np.float32)}, shrink)
+            small = np.zeros((1, _CHANNELS, _STRIDE // 4, _STRIDE // 4), np.float32)
+            self._far.run(None, {"fine": small}, shrink)
 
     def _pass(self, rgb: NDArray[np.uint8]) -> Maps:
         height, width = rgb.shape[:2]
         padded = cv2.copyMakeBorder(rgb, 0, -height % _STRIDE, 0, -width % _STRIDE, cv2.BORDER_REPLICATE)
-        blob = cv2.dnn.blobFromImage(padded, 1 / _SPREAD, mean=(_MEAN, _MEAN, _MEAN))
+        tall, wide = padded.shape[0] // 2, padded.shape[1] // 2
+        fine = np.empty((1, _CHANNELS, tall // 2, wide // 2), np.float32)
+        share = np.empty((tall, 2, wide, 2), np.uint8)
+        rest = np.empty((2, tall, wide), np.uint8)
+
+        def begin(tile: _Tile) -> tuple[_Tile, NDArray[np.float32], NDArray[np.float32]]:
+            image = cv2.dnn.blobFromImage(padded[tile.outer], 1 / _SPREAD, mean=(_MEAN, _MEAN, _MEAN))
+            finest, seen = self._near.run(["finest", "fine"], {"image": image})
+            fine[0][:, *_each(tile.inner, 4)] = seen[0][:, *tile.own(4)]
+            return tile, np.asarray(image, np.float32), finest
+
+        def end(begun: tuple[_Tile, NDArray[np.float32], NDArray[np.float32]]) -> None:
+            tile, image, finest = begun
+            far = np.ascontiguousarray(coarse[:, :, *_each(tile.outer, 4)])
+            (chance,) = self._last.run(["chance"], {"image": image, "finest": finest, "coarse": far})
+            own = chance[0][:, *tile.own(2)]
+            as_bytes = np.asarray(cv2.convertScaleAbs(own.reshape(len(own), -1), alpha=255)).reshape(own.shape)
+            rows, columns = _each(tile.inner, 2)
+            # four values of each place at half size are its four pixels
+            share[rows, :, columns] = as_bytes[:4].reshape(2, 2, *own.shape[1:]).transpose(2, 0, 3, 1)
+            rest[:, rows, columns] = as_bytes[4:]
+
         with self._turn:
-            (logits,) = self._session.run(None, {"image": blob})
-        chance = _chance(logits[0])
-        rows, columns = chance.shape[1:]
-        share = chance[:4].reshape(2, 2, rows, columns).transpose(2, 0, 3, 1).reshape(2 * rows, 2 * columns)
-        half = (slice(0, (height + 1) // 2), slice(0, (width + 1) // 2))
-        return Maps(np.ascontiguousarray(share[:height, :width]), chance[4][half], chance[5][half])
+            begun = in_parallel(begin, _tiles(*padded.shape[:2]))
+            (coarse,) = self._far.run(["coarse"], {"fine": fine})
+            in_parallel(end, begun)
+        contact, board = rest[:, : (height + 1) // 2, : (width + 1) // 2]
+        return Maps(np.ascontiguousarray(share.reshape(2 * tall, 2 * wide)[:height, :width]), contact, board)
 
 
-def _session(weights: bytes) -> Any:
-    """The network ready to run, on as many threads as OpenCV uses; imported here, as most commands run none."""
+def _session(weights: bytes, threads: int) -> Any:
+    """A part of the network ready to run; imported here, as most commands run none."""
     import onnxruntime
 
     options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = max(1, cv2.getNumThreads())
+    options.intra_op_num_threads = threads
     options.inter_op_num_threads = 1
     # Threads that wait for work by turning would take the processor from the rest of the measurement.
     options.add_session_config_entry("session.intra_op.allow_spinning", "0")
@@ -110,12 +165,29 @@ def _session(weights: bytes) -> Any:
     return onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
 
 
-def _chance(logits: NDArray[np.float32]) -> NDArray[np.float32]:
-    """1 / (1 + exp(-x)), in place."""
-    np.negative(logits, out=logits)
-    np.exp(logits, out=logits)
-    logits += 1
-    return np.reciprocal(logits, out=logits)
+def _tiles(height: int, width: int) -> list[_Tile]:
+    """Tiles that together answer for a picture whose sides the stride divides, of about the same size."""
+    spans = [_spans(n) for n in (height, width)]
+    return [
+        _Tile((rows, columns), (_wider(rows, height), _wider(columns, width)))
+        for rows, columns in itertools.product(*spans)
+    ]
+
+
+def _spans(length: int) -> list[slice]:
+    parts = max(1, round(length / _TILE_PX))
+    ends = [round(length * k / parts / 4) * 4 for k in range(parts + 1)]
+    return [slice(a, b) for a, b in itertools.pairwise(ends)]
+
+
+def _wider(span: slice, length: int) -> slice:
+    return slice(max(span.start - _BEYOND_PX, 0), min(span.stop + _BEYOND_PX, length))
+
+
+def _each(rectangle: Rectangle, per_px: int) -> Rectangle:
+    """A rectangle of a picture in a map of one value for so many pixels."""
+    rows, columns = (slice(s.start // per_px, s.stop // per_px) for s in rectangle)
+    return rows, columns
 
 
 def _block_px(height: int, width: int) -> tuple[int, int]:

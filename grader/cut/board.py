@@ -34,7 +34,7 @@ class Face:
         contact: bool (n, m), cells with a contact.
         gold_per_mm2: mg of gold for each mm² of a kind, with the inputs that it was measured with.
         area_per_mm2: likewise, how many mm² are there for each mm² found.
-        contact_mm: length and width of its largest contact; None where it has none.
+        contact_mm: length and width of its largest contact; None if it has none.
     """
 
     plated_mm2: Mapping[Kind, FloatArray]
@@ -111,7 +111,7 @@ class CutBoard:
 
     @property
     def contact_mm(self) -> tuple[float, float] | None:
-        """Length and width of the largest contact; None where there is none."""
+        """Length and width of the largest contact; None if there is none."""
         return max((f.contact_mm for f in self.faces if f.contact_mm is not None), default=None)
 
     @property

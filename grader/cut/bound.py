@@ -1,7 +1,7 @@
 """What no plan of straight cuts through whole pieces can undercut, wherever along the board's axes they lie.
 
 Between two neighbouring lines along islands, what is in a cut's way does not change. A cut that lies somewhere
-between them can be moved to either without an island changing pieces. The cost of a plan is linear in the place of
+between them can be moved to either without an island changing pieces. The cost of a plan is linear in place of
 each cut by itself where the board is evenly heavy, so that at one of the two it does not rise: the plans at the lines
 alone hold the cheapest. Except that a piece may have to end between two lines in order to fit or to be held, and that
 a board with notches is not evenly heavy. For the bound, pieces therefore fit and can be held wherever they might, and

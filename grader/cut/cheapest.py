@@ -17,7 +17,7 @@ from grader.cut.sides import Sides
 
 
 def guillotine_cuts(grid: BoardGrid, rules: CutRules, places: Places) -> Plan | None:
-    """The cheapest plan found of cuts in both axes; None where no plan at these places keeps the rules.
+    """The cheapest plan found of cuts in both axes; None if no plan at these places keeps the rules.
 
     Its bound says what no plan at these places can undercut.
     """

@@ -43,7 +43,7 @@ class _Laid:
 def join_faces(
     fronts: Sequence[CutBoard | RefusedError], backs: Sequence[CutBoard | RefusedError], turned: Turned | None = None
 ) -> tuple[CutBoard | RefusedError, ...]:
-    """The fronts with the plating of their backs; a front whose back is not found, or not told apart, is refused.
+    """The fronts with the plating of their backs; a front whose back is not found, or not distinguished, is refused.
 
     Args:
         fronts: the boards of a photo.

@@ -12,7 +12,7 @@ from calibration.errors import RefusedError
 from calibration.finishes import HARD_GOLD
 from calibration.inputs import FloatArray, Input
 from calibration.scale import Scale
-from grader.area import Kind, area_of_kind, kind_of
+from grader.area import Kind, area_kind, area_of_kind
 from grader.cut.board import GOLD_CELL, STEP_MM, CutBoard, Face, density_input, outline_offset_input
 from grader.cut.outlines import board_outline_mm
 from grader.gold import gold_mass
@@ -183,11 +183,11 @@ def _face(
 ) -> Face:
     """The plating of the face in the photo."""
     regions = done.regions
-    kinds = list(dict.fromkeys(map(kind_of, own)))
+    kinds = list(dict.fromkeys(map(area_kind, own)))
     kind = np.full(len(regions.regions) + 1, -1)
     contact = np.zeros(len(kind), bool)
     for r in own:
-        kind[r.number] = kinds.index(kind_of(r))
+        kind[r.number] = kinds.index(area_kind(r))
         contact[r.number] = _is_contact(r)
     ys, xs = np.nonzero(kind[regions.labels] >= 0)
     label = regions.labels[ys, xs]

@@ -131,7 +131,7 @@ class Search:
     def best_of(self, asked: Sequence[Asked]) -> list[Treated | None]:
         """The best treatment of the whole board by each way to price its gold, all worked out at once.
 
-        None where no permitted treatment exists.
+        None if no permitted treatment exists.
         """
         n, m = self._sides[0].many, self._sides[1].many
         throw = [np.stack([one.throw(i) for one in asked]) for i in range(n)]

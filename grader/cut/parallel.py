@@ -22,7 +22,7 @@ _ROUNDING = 1e-9
 
 
 def parallel_cuts(grid: BoardGrid, rules: CutRules) -> Plan | None:
-    """The cheapest cuts across the first axis, at cell borders; None where no plan keeps the rules."""
+    """The cheapest cuts across the first axis, at cell borders; None if no plan keeps the rules."""
     length, width = grid.size_mm
     lines = _allowed(grid, rules)
     half = rules.kerf_mm / 2

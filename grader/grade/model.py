@@ -27,9 +27,9 @@ class Candidate:
         gold_mg: gold in what would be processed.
         mass_g: of what would be processed; no terms where nothing can be.
         whole_g: of the whole bare board.
-        cuts: that are made; None where no cuts could be planned, so that the board counts whole.
+        cuts: that are made; None if no cuts could be planned, so that the board counts whole.
         faces: that were seen.
-        why_not: why it cannot be processed; None where it can.
+        why_not: why it cannot be processed; None if it can.
         picture: uint8 (h, w, 3), or None.
         planned: its cuts, or None.
         weighed: whether ``whole_g`` was weighed, so that mounted parts are in it.
@@ -58,7 +58,7 @@ class Figures:
         value: of that gold, after recovery and what is paid of its price.
         per_gram: that value for each gram processed.
         per_minute: that value for each minute of work.
-        sale: what the boards bring sold whole, by weight; None where no price is known.
+        sale: what the boards bring sold whole, by weight; None if no price is known.
     """
 
     gold_mg: Range
@@ -78,8 +78,8 @@ class Graded:
         grade: what to do with it.
         chance: that it reaches the thresholds of being processed, 0..1.
         sale_chance: that a sale reaches its own.
-        figures: None where it cannot be processed.
-        sale: what it brings sold whole; None where no price is known.
+        figures: None if it cannot be processed.
+        sale: what it brings sold whole; None if no price is known.
         sells_better: it reaches the thresholds of being processed, but more likely than not a sale brings more than
             is left of its gold's value after the cost of processing.
         before_next: chance that it really is better than the next of its grade; None for the last.
@@ -102,7 +102,7 @@ class GradedPart:
     Attributes:
         name: of the part.
         boards: how many are of each grade.
-        figures: of those that can be processed, together; None where none can.
+        figures: of those that can be processed, together; None if none can.
         before_next: chance that it really is better than the next part; None for the last.
     """
 

@@ -28,7 +28,7 @@ _G_PER_MG, _G_PER_KG, _MIN_PER_H = 1e-3, 1e3, 60.0
 
 @dataclass(frozen=True, eq=False)
 class _Draws:
-    """A board case by case, each float64 (n,); ``sale`` is None where no price by weight is known."""
+    """A board case by case, each float64 (n,); ``sale`` is None if no price by weight is known."""
 
     candidate: Candidate
     gold_mg: FloatArray

@@ -48,7 +48,7 @@ class Thresholds:
         board_h: own time for a board that is processed, unit "h".
         cut_h: own time for a cut, unit "h".
         sale_h: own time for a board that is sold whole, unit "h".
-        certainty: of an order, from which two neighbours count as told apart, 0.5..1.
+        certainty: of an order, from which two neighbours count as distinguished, 0.5..1.
         are_examples: whether these are the shipped ones.
     """
 
@@ -80,7 +80,7 @@ def load_thresholds(path: Path | None = None) -> Thresholds:
     """The thresholds of a file, or the shipped examples for None.
 
     Raises:
-        DataFileError: the file cannot be read, is no TOML, or an entry does not say what it must; the message names
+        DataFileError: the file cannot be read, is not TOML, or an entry does not say what it must; the message names
             the file and the entry.
     """
     if path is None:

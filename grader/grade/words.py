@@ -59,10 +59,10 @@ def graded_rows(grades: Grades) -> list[tuple[str, ...]]:
 
 def grade_words(graded: Graded) -> str:
     """The grade, and how sure it is where a threshold is close."""
-    return f"{CLASS_WORDS[graded.grade]}{f' ({why})' if (why := why_words(graded)) else ''}"
+    return f"{CLASS_WORDS[graded.grade]}{f' ({why})' if (why := grade_remark(graded)) else ''}"
 
 
-def why_words(graded: Graded) -> str:
+def grade_remark(graded: Graded) -> str:
     """What should be said of a grade that is not plain."""
     if graded.sells_better:
         return "sold whole it brings more than its gold less what processing costs"
@@ -82,7 +82,7 @@ def mass_words(f: Figures, liked: MassUnit = "mg") -> tuple[str, str]:
 
 
 def cut_part_rows(grades: Grades) -> list[tuple[str, ...]]:
-    """A row for each part under ``PART_COLUMNS``; none where there is one part."""
+    """A row for each part under ``PART_COLUMNS``; none if there is one part."""
     if len(grades.parts) < 2:
         return []
     return [
@@ -96,7 +96,7 @@ def cut_part_rows(grades: Grades) -> list[tuple[str, ...]]:
 
 
 def order_lines(grades: Grades) -> list[str]:
-    """Which neighbours the ranges cannot tell apart."""
+    """Which neighbours the ranges cannot distinguish."""
     ranked = (
         [(g.candidate.name, g.before_next) for g in grades.boards],
         [(f"Part {p.name}", p.before_next) for p in grades.parts],
@@ -127,7 +127,7 @@ def cell_lines(graded: Graded, currency: str, liked: MassUnit = "mg") -> list[st
         gold, mass = mass_words(f, liked)
         lines.append(f"gold {gold}")
         lines.append(f"in {mass}{_cuts(c)}")
-        if why := why_words(graded):
+        if why := grade_remark(graded):
             lines.append(why)
     if graded.sale is not None and graded.grade == "sell_whole":
         lines.append(f"sold whole {graded_range_words(graded.sale, currency)}")

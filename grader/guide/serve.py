@@ -1,4 +1,4 @@
-"""The guide in the browser of this machine: what may be asked for is known beforehand, and nothing else answers."""
+"""The guide in the browser of this machine: what may be asked for is known in advance, and nothing else answers."""
 
 from __future__ import annotations
 

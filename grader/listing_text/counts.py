@@ -11,7 +11,7 @@ from grader.listing_text.layout import Layout, Span
 from grader.listing_text.masses import masses_in
 from grader.listing_text.numbers import BETWEEN, FREE, NUMBER, RANGE, plain_range
 from grader.listing_text.prices import amounts_in
-from grader.listing_text.words import any_of, compiled, ends_with, folded, phrases, starts_with, tables
+from grader.listing_text.words import any_of, compiled, ends_with, phrases, plain_letters, starts_with, word_tables
 
 _YEARS = range(1940, 2040)
 _NAME_OF_A_PROCESSOR = re.compile(r"(?:80)?[1-5]86")
@@ -109,12 +109,12 @@ def _of_something_else(layout: Layout, count: _Count) -> bool:
 
 
 def _number_words() -> str:
-    return any_of(word for words in tables()["number_words"].values() for word in words)
+    return any_of(word for words in word_tables()["number_words"].values() for word in words)
 
 
 def _number(text: str) -> str | None:
-    for number, words in tables()["number_words"].items():
-        if re.sub(r"\s+", " ", text) in map(folded, words):
+    for number, words in word_tables()["number_words"].items():
+        if re.sub(r"\s+", " ", text) in map(plain_letters, words):
             return str(number)
     if any("." in n or "," in n for n in _parts(text)):
         read = plain_range(text, comma=None, grouped_by_three=True)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from grader.listing_text.found import Found
-from grader.listing_text.words import any_of, compiled, folded, phrases, says, tables
+from grader.listing_text.words import any_of, compiled, phrases, plain_letters, says, word_tables
 
 Span = tuple[int, int]
 
@@ -31,7 +31,7 @@ class Layout:
     folded: str = field(init=False)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "folded", folded(self.text))
+        object.__setattr__(self, "folded", plain_letters(self.text))
 
     @cached_property
     def lines(self) -> list[Span]:
@@ -55,7 +55,7 @@ class Layout:
     @cached_property
     def _breaks(self) -> list[Span]:
         """Where a clause ends: a mark, a dash between spaces, a comma or a full stop before a space, "plus"."""
-        shortened = any_of(tables()["abbreviations"]["any"])
+        shortened = any_of(word_tables()["abbreviations"]["any"])
         marks = compiled(
             r"\n+|[;|•·!?()\[\]]|\s[-*+]\s|,(?=\s)|\.(?=\s|$)|(?<![\d.,])\+|(?<=\s)(?:plus|zzgl\.?)(?=\s)"
         )

@@ -14,10 +14,10 @@ from grader.listing_text.words import (
     compiled,
     decimal_comma,
     ends_with,
-    folded,
+    plain_letters,
     says,
     starts_with,
-    tables,
+    word_tables,
 )
 from grader.units import parse_mass_g
 
@@ -65,15 +65,15 @@ def _with_words(layout: Layout, mass: _Mass, spans: Sequence[Span]) -> Found:
 
 
 def _units() -> dict[str, str]:
-    return {folded(word): unit for unit, words in tables()["weight_units"].items() for word in words}
+    return {plain_letters(word): unit for unit, words in word_tables()["weight_units"].items() for word in words}
 
 
 def _written(layout: Layout) -> list[tuple[Span, str, str]]:
     """Each weight's place, its number or numbers, and its unit; pounds and ounces together are one."""
-    unit = any_of((word for words in tables()["weight_units"].values() for word in words), after_digits=True)
-    ones = any_of(tables()["one"]["any"])
-    numbers = any_of(word for words in tables()["number_words"].values() for word in words)
-    halves = any_of(tables()["half"]["any"]) + "|½"
+    unit = any_of((word for words in word_tables()["weight_units"].values() for word in words), after_digits=True)
+    ones = any_of(word_tables()["one"]["any"])
+    numbers = any_of(word for words in word_tables()["number_words"].values() for word in words)
+    halves = any_of(word_tables()["half"]["any"]) + "|½"
     pattern = compiled(
         rf"{FREE}(?P<lb>{NUMBER})\s*(?:lbs?|pounds?)\.?,?\s*(?:and\s+)?(?P<oz>{NUMBER})\s*(?:oz|ounces?)(?![^\W_])"
         rf"|(?P<between>{BETWEEN})\s*(?P<unit1>{unit})"
@@ -97,8 +97,8 @@ def _written(layout: Layout) -> list[tuple[Span, str, str]]:
 
 
 def _word_number(word: str) -> str:
-    for number, words in tables()["number_words"].items():
-        if re.sub(r"\s+", " ", word) in map(folded, words):
+    for number, words in word_tables()["number_words"].items():
+        if re.sub(r"\s+", " ", word) in map(plain_letters, words):
             return str(number)
     return "1"
 

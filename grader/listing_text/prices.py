@@ -9,7 +9,16 @@ from functools import cache
 from grader.listing_text.found import Found
 from grader.listing_text.layout import Layout, Span
 from grader.listing_text.numbers import NUMBER, plain_number
-from grader.listing_text.words import any_of, compiled, ends_with, folded, phrases, says, starts_with, tables
+from grader.listing_text.words import (
+    any_of,
+    compiled,
+    ends_with,
+    phrases,
+    plain_letters,
+    says,
+    starts_with,
+    word_tables,
+)
 from grader.units import currency_signs
 
 
@@ -80,9 +89,9 @@ def prices_of(layout: Layout, count: str | None = None) -> Prices:
 @cache
 def _signs() -> dict[str, str]:
     """Signs, codes and words of currencies, folded, and the code that each means; a shared sign means itself."""
-    known = {folded(code): code for code in tables()["currencies"]["codes"].split()}
-    known |= {folded(word): code for code, words in tables()["currency_words"].items() for word in words}
-    return known | {folded(sign): code for sign, code in currency_signs().items()}
+    known = {plain_letters(code): code for code in word_tables()["currencies"]["codes"].split()}
+    known |= {plain_letters(word): code for code, words in word_tables()["currency_words"].items() for word in words}
+    return known | {plain_letters(sign): code for sign, code in currency_signs().items()}
 
 
 def _written(layout: Layout) -> list[_Amount]:
@@ -120,7 +129,9 @@ def _sign_pattern(sign: str) -> str:
 
 def _one_code(layout: Layout) -> dict[str, str]:
     """A shared sign and the code that it stands for, where the listing names exactly one that uses it."""
-    codes = {_signs()[c] for c in compiled(any_of(tables()["currencies"]["codes"].split())).findall(layout.folded)}
+    codes = {
+        _signs()[c] for c in compiled(any_of(word_tables()["currencies"]["codes"].split())).findall(layout.folded)
+    }
     dollars = {code for code in codes if code in _DOLLARS}
     return {"$": dollars.pop()} if len(dollars) == 1 else {}
 
@@ -130,7 +141,7 @@ _DOLLARS = frozenset(["USD", "CAD", "AUD", "NZD", "HKD", "SGD"])
 
 @cache
 def _per_units() -> str:
-    units = tables()["weight_units"]
+    units = word_tables()["weight_units"]
     return any_of([*units["kg"], *units["lb"], *units["g"], *units["oz"], "ozt", "dwt", "troy ounce", "toz", "lot"])
 
 
@@ -138,8 +149,8 @@ def _per(layout: Layout, m: object) -> str:
     span = m.span()  # type: ignore[attr-defined]
     unit = m["unit"]  # type: ignore[index]
     if unit is not None:
-        for known, words in tables()["weight_units"].items():
-            if unit in map(folded, words):
+        for known, words in word_tables()["weight_units"].items():
+            if unit in map(plain_letters, words):
                 return str(known)
         return "lot" if unit == "lot" else "ozt"
     after = layout.folded[span[1] :]

@@ -17,7 +17,7 @@ _LOOK_ALIKE = str.maketrans(
 _COMMA_LANGUAGES = ("de", "fr", "es", "pl")
 
 
-def folded(text: str) -> str:
+def plain_letters(text: str) -> str:
     """A text of the same length in lower case, without accents, with plain spaces, hyphens and apostrophes."""
     return "".join(_folded(character) for character in text)
 
@@ -31,7 +31,7 @@ def _folded(character: str) -> str:
 
 
 @cache
-def tables() -> dict[str, dict[str, Any]]:
+def word_tables() -> dict[str, dict[str, Any]]:
     """The tables of ``data/words.toml``."""
     return dict(packaged_toml("grader.listing_text", "data/words.toml"))
 
@@ -39,12 +39,12 @@ def tables() -> dict[str, dict[str, Any]]:
 @cache
 def phrases(*names: str) -> str:
     """One pattern for all phrases of some tables in all languages, the longest first; it has no groups."""
-    return any_of(phrase for name in names for words in tables()[name].values() for phrase in words)
+    return any_of(phrase for name in names for words in word_tables()[name].values() for phrase in words)
 
 
 def any_of(all_phrases: Iterable[str], *, after_digits: bool = False) -> str:
     """One pattern for phrases, the longest first; as units they may follow a digit without a space."""
-    ordered = sorted({folded(p) for p in all_phrases}, key=lambda p: (-len(p), p))
+    ordered = sorted({plain_letters(p) for p in all_phrases}, key=lambda p: (-len(p), p))
     return "(?:" + "|".join(_pattern(p, r"(?<![^\W\d_])" if after_digits else r"(?<![^\W_])") for p in ordered) + ")"
 
 
@@ -84,7 +84,7 @@ def decimal_comma(text: str) -> bool | None:
         return bool(commas)
     known = {"en": 0, "comma": 0}
     for name in ("weight", "weight_with_box", "postage", "price", "number_label", "pieces", "boards"):
-        for language, words in tables()[name].items():
+        for language, words in word_tables()[name].items():
             found = len(compiled(any_of(words)).findall(text))
             known["comma" if language in _COMMA_LANGUAGES else "en"] += found
     return None if known["en"] == known["comma"] else known["comma"] > known["en"]

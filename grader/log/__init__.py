@@ -1,4 +1,4 @@
-"""The log: what was measured, offered, paid and recovered, kept in one local file."""
+"""The log: measurements, offers, payments and yields, kept in one local file."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ _IN_STORE = ("Log", "default_path", "open_log")
 
 
 def __getattr__(name: str) -> Any:
-    """Load the store, and with it SQLAlchemy, only when a log is really opened: commands without one start faster."""
+    """Load the store, and SQLAlchemy with it, only when a log is opened: commands without one start faster."""
     if name in _IN_STORE:
         from grader.log import store
 

@@ -1,4 +1,4 @@
-"""The record of a batch: what went into its vessels, what was used, what came out, what is carried over."""
+"""The record of a batch: vessel loads, materials used, products, boards carried over."""
 
 from __future__ import annotations
 
@@ -31,11 +31,11 @@ class NewLoad(Entry):
     """A vessel as it is filled.
 
     Attributes:
-        vessel: which, in words.
+        vessel: its name.
         mass_g: of the pieces in it.
         loaded_on: the day.
         note: free text.
-        who: wrote it down.
+        who: recorded it.
     """
 
     vessel: Line = ""
@@ -46,7 +46,7 @@ class NewLoad(Entry):
 
 
 class NewAmount(Entry):
-    """Something used, or something that came out (liquor, rinse water, stripped boards); gold is a yield."""
+    """Material used or produced (liquor, rinse water, stripped boards); gold is recorded as a yield."""
 
     kind: AmountKind
     what: _Words
@@ -57,7 +57,7 @@ class NewAmount(Entry):
 
 
 class NewTest(Entry):
-    """A test that was done, such as stannous chloride on the spent gold solution.
+    """A test, such as stannous chloride on the spent gold solution.
 
     Attributes:
         what: the test.
@@ -65,7 +65,7 @@ class NewTest(Entry):
         sample: what was tested.
         tested_on: the day.
         note: free text.
-        who: wrote it down.
+        who: recorded it.
     """
 
     what: _Words
@@ -80,12 +80,12 @@ class NewCarryOver(Entry):
     """Boards of one lot that came out of a batch with gold left on, to go into a later one.
 
     Attributes:
-        copies: how many they are, in multiples of the lot's photographed boards.
-        left_mg: fine gold still on them, where it can be judged; None: this batch and the later one are then learned
+        copies: their number, in multiples of the lot's photographed boards.
+        left_mg: fine gold still on them; None if it cannot be judged: both batches are then learned
             from as one.
         left_uncertainty_mg: its standard uncertainty.
         note: free text.
-        who: wrote it down.
+        who: recorded it.
     """
 
     copies: Annotated[float, Field(gt=0), Finite]
@@ -102,7 +102,7 @@ class NewCarryOver(Entry):
 
 
 class NewStrike(Entry):
-    """An entry of a batch that was wrong and no longer counts; it stays in the log."""
+    """Cancels a wrong entry of a batch; the entry stays in the log."""
 
     kind: Struck
     entry_id: Annotated[int, Field(gt=0)]
@@ -112,7 +112,7 @@ class NewStrike(Entry):
 
 @dataclass(frozen=True)
 class BatchRecord:
-    """A batch in the log: see ``NewBatch``; ``plan`` as it was made, or None."""
+    """A batch in the log: see ``NewBatch``; ``plan`` as made, or None."""
 
     id: int
     name: str
@@ -139,7 +139,7 @@ class Load:
 
 @dataclass(frozen=True)
 class LoadLot:
-    """A lot in a load, ``copies`` times what its photos show."""
+    """A lot in a load: ``copies`` times the boards in its photos."""
 
     load_id: int
     lot_id: int
@@ -221,7 +221,7 @@ class Strike:
 
 @dataclass(frozen=True)
 class BatchRecords:
-    """Everything that was logged of batches, each kind in the order in which it was logged."""
+    """All entries about batches, each kind in the order of logging."""
 
     batches: tuple[BatchRecord, ...] = ()
     loads: tuple[Load, ...] = ()
@@ -251,16 +251,16 @@ class BatchRecords:
         )
 
     def struck(self, kind: Struck) -> frozenset[int]:
-        """Numbers of the entries of a kind that no longer count."""
+        """Numbers of the cancelled entries of a kind."""
         return frozenset(s.entry_id for s in self.strikes if s.kind == kind)
 
     def current_loads(self, batch_id: int) -> tuple[Load, ...]:
-        """Loads of a batch that count."""
+        """Loads of a batch, without cancelled ones."""
         struck = self.struck("load")
         return tuple(x for x in self.loads if x.batch_id == batch_id and x.id not in struck)
 
     def lots_in(self, batch_id: int) -> dict[int, float]:
-        """Copies of each lot that went into a batch, boards carried over to it not among them."""
+        """Copies of each lot that went into a batch, without boards carried over to it."""
         loads = {x.id for x in self.current_loads(batch_id)}
         found: dict[int, float] = {}
         for each in self.load_lots:
@@ -269,7 +269,7 @@ class BatchRecords:
         return found
 
     def current_carry_overs(self) -> tuple[CarryOver, ...]:
-        """Carry-overs that count."""
+        """Carry-overs, without cancelled ones."""
         struck = self.struck("carry-over")
         return tuple(c for c in self.carry_overs if c.id not in struck)
 

@@ -1,4 +1,4 @@
-"""Rows of the batches' tables, and the entries that they are."""
+"""Entries about batches from their table rows."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from grader.log.batch_model import (
 
 
 def batch_records(c: Connection) -> BatchRecords:
-    """Everything that was logged of batches."""
+    """All entries about batches."""
 
     def rows(table: Table) -> Sequence[RowMapping]:
         return c.execute(select(table).order_by(*table.primary_key.columns)).mappings().all()

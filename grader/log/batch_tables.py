@@ -1,4 +1,4 @@
-"""The record of batches as tables of short texts, for the command line and the page."""
+"""Batches as tables of text, for the command line and the page."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from grader.units import MassUnit, format_mass, in_digits
 
 
 def batches_table(contents: Contents, liked: MassUnit = "auto") -> Table:
-    """One line a batch; gold in the unit that is liked."""
+    """One line per batch; gold in the preferred unit."""
     records = contents.batches
     return Table(
         ("No.", "Batch", "Started", "Loads", "Lots", "Gold weighed", "Carried over"),
@@ -31,7 +31,7 @@ def batches_table(contents: Contents, liked: MassUnit = "auto") -> Table:
 
 
 def waiting_table(contents: Contents, liked: MassUnit = "auto") -> Table:
-    """Boards that wait for a later batch; gold in the unit that is liked."""
+    """Boards waiting for a later batch; gold in the preferred unit."""
     return Table(
         ("Carry-over", "Boards", "Gold left"),
         tuple((str(c.id), _carried(contents, c), _left(c, liked)) for c in contents.batches.waiting()),
@@ -40,7 +40,7 @@ def waiting_table(contents: Contents, liked: MassUnit = "auto") -> Table:
 
 
 def batch_tables(contents: Contents, batch_id: int) -> tuple[Table, ...]:
-    """All entries of a batch by kind; a kind that has none is left out."""
+    """All entries of a batch by kind, without empty kinds."""
     records = contents.batches
     names = {b.id: b.name for b in records.batches}
     struck = {s.kind: records.struck(s.kind) for s in records.strikes}

@@ -1,4 +1,4 @@
-"""Files beside a log: copies that were set aside, those of a broken-off copy, and how a new one gets its name."""
+"""Files next to a log: backup copies, unfinished copies, and names for new ones."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ SIDECARS = ("-journal", "-wal", "-shm")
 
 
 def set_aside(place: Path) -> tuple[Path, ...]:
-    """Whole logs that were kept beside a log's place, the newest first."""
+    """Complete logs kept next to a log, newest first."""
     return _beside(place, _SET_ASIDE)
 
 
 def left_over(place: Path) -> tuple[Path, ...]:
-    """Whole and unfinished copies beside a log's place, the newest first."""
+    """Complete and unfinished copies next to a log, newest first."""
     return _beside(place, _ANY)
 
 
@@ -38,15 +38,15 @@ def _beside(place: Path, ending: re.Pattern[str]) -> tuple[Path, ...]:
 
 
 def unfinished_name(to: Path) -> Path:
-    """Where a file is written until it is whole; no other process takes the same."""
+    """Path for a file while it is being written; unique to this process."""
     return to.with_name(f"{to.name}.{secrets.token_hex(4)}{UNFINISHED}")
 
 
 def put_new(unfinished: Path, to: Path) -> None:
-    """Give a finished file its name, durably, if nothing has that name.
+    """Rename a finished file durably, unless the name is taken.
 
     Raises:
-        FileExistsError: something has it; the finished file stays where it is.
+        FileExistsError: the name is taken; the finished file stays where it is.
         OSError: the folder cannot be written to.
     """
     try:
@@ -63,7 +63,7 @@ def put_new(unfinished: Path, to: Path) -> None:
 
 
 def sync_folder(folder: Path) -> None:
-    """Bring a folder's names to the disk, where the system can do that."""
+    """Flush a folder to disk, if the system supports it."""
     with suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)
         try:
@@ -73,7 +73,7 @@ def sync_folder(folder: Path) -> None:
 
 
 def drop(unfinished: Path) -> None:
-    """Remove an unfinished file and what SQLite may have left beside it; a disk that refuses is left alone."""
+    """Remove an unfinished file and SQLite's files next to it; errors of the disk are ignored."""
     for ending in ("", *SIDECARS):
         with suppress(OSError):
             unfinished.with_name(f"{unfinished.name}{ending}").unlink(missing_ok=True)

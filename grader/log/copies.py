@@ -1,8 +1,8 @@
-"""The whole log to another file, and back.
+"""Back up the log to another file, and restore it.
 
-A log is put back by SQLite's own backup into the file that lies there. So the file never leaves its place, a journal
-that a killed writer left is rolled back into the file that it belongs to, and other programs that have the log open
-wait and go on in the log that was put back. What was there is copied, to the byte, while nobody else can write.
+A log is restored by SQLite's own backup into the existing file. So the file never leaves its place, a journal
+left by a killed writer is rolled back into its own file, and other programs that have the log open
+wait and continue in the restored log. The old log is copied byte for byte while nobody else can write.
 """
 
 from __future__ import annotations
@@ -29,13 +29,13 @@ _NO_DATABASE = ("SQLITE_NOTADB", "SQLITE_CORRUPT")
 
 @dataclass(frozen=True)
 class Restored:
-    """What a restore did.
+    """The result of a restore.
 
     Attributes:
         place: of the log.
-        rows: of each table of the copy, all of them now in the log.
-        kept: where the log that was there now lies; None if there was none.
-        kept_trouble: what is wrong with that one; empty where it is sound.
+        rows: number in each table of the copy, all of them now in the log.
+        kept: new path of the old log; None if there was none.
+        kept_trouble: fault of the old log; empty if it is sound.
     """
 
     place: Path
@@ -45,13 +45,13 @@ class Restored:
 
 
 def backup(log: Log, to: Path) -> Rows:
-    """Write the whole log, as it is at one moment, into a new file, and check that file.
+    """Write a consistent copy of the whole log into a new file, and check it.
 
     Returns:
         Rows of each table of the copy.
 
     Raises:
-        LogError: the file is there already, or cannot be written; the log is damaged, or on a server.
+        LogError: the file exists or cannot be written; the log is damaged, or on a server.
     """
     if isinstance(log.path, str):
         raise LogError(
@@ -70,16 +70,16 @@ def backup(log: Log, to: Path) -> Rows:
 
 
 def restore(copy: Path, path: Path | None = None) -> Restored:
-    """Put a copy in the log's place; a log that is there is kept under another name.
+    """Restore a copy as the log; an existing log is kept under another name.
 
-    Killed at any moment, the log is the old one or the new one, whole; nothing else is ever in its place.
+    If the program is killed at any moment, the log is either the old one or the new one, complete.
 
     Args:
-        copy: that ``backup`` wrote.
-        path: of the log; None for the usual one.
+        copy: written by ``backup``.
+        path: of the log; None for the default log.
 
     Raises:
-        LogError: the copy is not a log of ours, damaged or of a newer program; the log is kept locked, or cannot be
+        LogError: the copy is not one of our logs, is damaged or from a newer program; the log is locked, or cannot be
             written. The log is then as it was.
     """
     named = default_path() if path is None else path
@@ -121,7 +121,7 @@ def _no_copy(copy: Path, place: Path) -> LogError:
 
 
 def _refuse_foreign(place: Path) -> None:
-    """Another program's database is never overwritten; what is damaged or no database at all is kept and replaced."""
+    """Refuse to overwrite another program's database; a damaged file is kept and replaced."""
     try:
         application = header_of(place)[0] if place.exists() and place.stat().st_size else APPLICATION_ID
     except sqlite3.Error:
@@ -137,7 +137,7 @@ def _refuse_foreign(place: Path) -> None:
 
 @contextmanager
 def _sound(copy: Path) -> Iterator[tuple[sqlite3.Connection, Rows]]:
-    """A copy that is sound, held as it is at this moment, with its rows."""
+    """Open a sound copy in its present state, with its row counts."""
     with closing(sqlite3.connect(copy, timeout=sound.BUSY_TIMEOUT_S, isolation_level=None)) as source:
         try:
             source.execute("BEGIN")
@@ -156,7 +156,7 @@ def _sound(copy: Path) -> Iterator[tuple[sqlite3.Connection, Rows]]:
 
 
 def _put(source: sqlite3.Connection, place: Path) -> Path | None:
-    """Put a sound log at the place, by way of SQLite or, where no database lies there, by its name."""
+    """Install a sound log, through SQLite or, if no database is there, by renaming."""
     keeper = _Keeper(place)
     try:
         with ExitStack() as stack:
@@ -181,7 +181,7 @@ def _put(source: sqlite3.Connection, place: Path) -> Path | None:
 
 
 def _write_into(source: sqlite3.Connection, place: Path, keep: Callable[[], None]) -> None:
-    """SQLite's backup into the live file: one transaction under an exclusive lock, rolled back if broken off."""
+    """Run SQLite's backup into the live file: one transaction under an exclusive lock, rolled back if interrupted."""
     with closing(sqlite3.connect(place, timeout=sound.BUSY_TIMEOUT_S, isolation_level=None)) as log:
         mode = log.execute("PRAGMA journal_mode = DELETE").fetchone()[0]  # a hot journal is rolled back here
         if mode != "delete":
@@ -202,7 +202,7 @@ def _write_into(source: sqlite3.Connection, place: Path, keep: Callable[[], None
 
 
 class _Keeper:
-    """Keeps the log that was there, to the byte, under the first name that is free."""
+    """Keeps the old log, byte for byte, under the first free name."""
 
     def __init__(self, place: Path) -> None:
         self.place = place
@@ -210,7 +210,7 @@ class _Keeper:
         self.kept: Path | None = None
 
     def keep(self) -> None:
-        """Copy what is there, if anything is; the file must be locked."""
+        """Copy the existing file, if any; it must be locked."""
         if self.old is None or os.fstat(self.old.fileno()).st_size == 0:
             return
         first = self.place.with_name(f"{self.place.name}.before-1")
@@ -239,7 +239,7 @@ def _put_numbered(unfinished: Path, place: Path) -> Path:
 
 
 def _keep_stale_sidecars(place: Path) -> None:
-    """A journal without its log belongs to a log that was moved: keep it before SQLite, rightly, removes it."""
+    """Keep a journal without its log before SQLite removes it: it belongs to a log that was moved."""
     for ending in SIDECARS[:2]:
         stale = place.with_name(f"{place.name}{ending}")
         if stale.exists():
@@ -250,7 +250,7 @@ def _keep_stale_sidecars(place: Path) -> None:
 
 
 def _replace(source: sqlite3.Connection, place: Path, keeper: _Keeper) -> None:
-    """Put the log where something lies that SQLite cannot open, so that no program can be at work in it."""
+    """Replace a file that SQLite cannot open, so no program can be using it."""
     fresh = unfinished_name(place.with_name(f"{place.name}.restored"))
     try:
         with closing(sqlite3.connect(fresh, isolation_level=None)) as new:
@@ -271,7 +271,7 @@ def _replace(source: sqlite3.Connection, place: Path, keeper: _Keeper) -> None:
 
 
 def _verify(place: Path, rows: Rows, copy: Path, kept: Path | None) -> None:
-    """Say "restored" only of a sound log that holds every row of the copy; others may have added some since."""
+    """Check that the log is sound and holds every row of the copy; others may have added some since."""
     try:
         with closing(sqlite3.connect(place, timeout=sound.BUSY_TIMEOUT_S, isolation_level=None)) as log:
             log.execute("BEGIN")
@@ -309,7 +309,7 @@ def _cannot(place: Path, error: OSError | sqlite3.Error) -> LogError:
 
 
 def _failed(error: LogError, keeper: _Keeper) -> LogError:
-    """The error, with what became of the log that is there."""
+    """The error, with the state of the existing log."""
     if keeper.old is None:
         return error
     also = "" if keeper.kept is None else f" A copy of it is {keeper.kept}."

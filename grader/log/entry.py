@@ -1,4 +1,4 @@
-"""The base of all entries as they are handed in, and the kinds of text in them."""
+"""The base of all new entries, and their kinds of text."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def _not_a_number(text: str) -> str:
 
 
 def folded(name: str) -> str:
-    """The form in which spellings of one name are alike (The Unicode Standard, 3.13, D145), ends stripped."""
+    """Case-folded form of a name, stripped, for comparing spellings (The Unicode Standard, 3.13, D145)."""
     return unicodedata.normalize("NFD", unicodedata.normalize("NFD", name.strip()).casefold())
 
 
@@ -48,7 +48,7 @@ Finite = Field(allow_inf_nan=False)
 
 
 class Entry(BaseModel):
-    """Base of all entries as they are handed in: frozen, without unknown fields."""
+    """Base of all new entries: frozen, without unknown fields."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -57,10 +57,10 @@ AnyEntry = TypeVar("AnyEntry", bound=Entry)
 
 
 def checked(kind: type[AnyEntry], /, **values: Any) -> AnyEntry:
-    """An entry from loose values.
+    """Build an entry from values.
 
     Raises:
-        UsageError: a value that such an entry cannot have; the message names it.
+        UsageError: an invalid value; the message names it.
     """
     try:
         return kind(**values)
@@ -74,10 +74,10 @@ def checked(kind: type[AnyEntry], /, **values: Any) -> AnyEntry:
 
 
 def utc_text(moment: datetime) -> str:
-    """A moment as the log writes it: UTC, ISO 8601, ending in Z.
+    """A time as written in the log: UTC, ISO 8601, ending in Z.
 
     Raises:
-        ValueError: the moment has no time zone.
+        ValueError: the time has no time zone.
     """
     if moment.tzinfo is None:
         raise ValueError("a clock must say its time zone")

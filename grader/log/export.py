@@ -1,4 +1,4 @@
-"""The log as text: one JSON document with everything, or one table as CSV. Nothing is read or written here."""
+"""The log as text: one JSON document with everything, or one table as CSV. Does no input or output."""
 
 from __future__ import annotations
 
@@ -106,13 +106,13 @@ _STRUCK_TABLES: Mapping[Struck, str] = {
 
 
 def to_json(contents: Contents) -> str:
-    """The whole log as one JSON document: an array a table, money as decimal text, times in UTC."""
+    """The whole log as one JSON document: one array per table, money as decimal text, times in UTC."""
     tables = {table: [_plain(row) for row in _rows(contents, table)] for table in TABLES}
     return json.dumps({"schema": JSON_SCHEMA, **tables}, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def batches_as_json(contents: Contents, batch_id: int | None = None) -> dict[str, Any]:
-    """The tables of batches alone, an array a table; of one batch, or of all."""
+    """Only the tables of batches, one array per table, for one batch or for all."""
     tables: dict[str, Any] = {
         table: [_plain(asdict(row)) for row in getattr(contents.batches, field)]
         for table, field in _BATCH_FIELDS.items()
@@ -132,8 +132,8 @@ def batches_as_json(contents: Contents, batch_id: int | None = None) -> dict[str
 def to_csv(contents: Contents, table: TableName) -> str:
     """One table as CSV (RFC 4180, with a header).
 
-    Documents are left to the JSON export: of an estimate the plated area and the gold are given, of an offer the
-    highest price. Text that a spreadsheet would run as a formula gets an apostrophe in front.
+    Documents are only in the JSON export; CSV gives the plated area and gold of an estimate, and the
+    highest price of an offer. Text that a spreadsheet would run as a formula is prefixed with an apostrophe.
     """
     names = {lot.id: lot.name for lot in contents.lots}
     text = io.StringIO()
@@ -153,7 +153,7 @@ def _rows(contents: Contents, table: TableName) -> list[dict[str, Any]]:
 
 
 def _plain(row: Mapping[str, Any]) -> dict[str, Any]:
-    """A row in JSON's own types."""
+    """A row as JSON types."""
     return {name: _plain_value(value) for name, value in row.items()}
 
 
@@ -169,7 +169,7 @@ def _plain_value(value: Any) -> Any:
 
 
 def _figures(table: TableName, row: Mapping[str, Any]) -> dict[str, Any]:
-    """The main figures of a row's measurement or offer, as far as it gives them."""
+    """The main figures of a row's measurement or offer, if present."""
     if table == "estimates":
         return _of_measurement(row["document"])
     if table == "offers":
@@ -179,7 +179,7 @@ def _figures(table: TableName, row: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _of_measurement(document: Mapping[str, Any]) -> dict[str, Any]:
-    """Photo, plated area and gold; nothing where it cannot be read, which the export as JSON then holds."""
+    """Photo, plated area and gold; empty if the measurement cannot be read (the JSON export still contains it)."""
     try:
         measured = Measured.from_dict(document)
     except DataFileError:

@@ -1,4 +1,4 @@
-"""What goes into the log and what comes out: checked on the way in, frozen both ways."""
+"""Entries of the log: new ones, which are checked, and logged ones. All are frozen."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ MarkKind = Literal["process", "reset"]
 
 
 class NewLot(Entry):
-    """A lot as bought or offered; the seller and the kind of boards (``part``) as typed."""
+    """A lot as bought or offered; seller and kind of boards (``part``) as typed."""
 
     name: LotName
     seller: Line = ""
@@ -28,11 +28,11 @@ class NewLot(Entry):
 
 
 class PhotoRecord(Entry):
-    """A photo that was measured; the log never holds its bytes.
+    """A measured photo; the log never stores its bytes.
 
     Attributes:
         sha256: of the file's bytes, hex.
-        name: as the user knows it.
+        name: known to the user.
         width_px: after orientation.
         height_px: after orientation.
         taken_at: by the camera's own clock, without time zone.
@@ -46,7 +46,7 @@ class PhotoRecord(Entry):
 
 
 def photo_of(document: Document) -> PhotoRecord:
-    """The photo that a measurement's document names.
+    """The photo of a measurement's document.
 
     Raises:
         UsageError: it lacks the photo's sha256 or size.
@@ -64,19 +64,19 @@ def photo_of(document: Document) -> PhotoRecord:
 
 
 class NewYield(Entry):
-    """Gold weighed at the end.
+    """Gold weighed after refining.
 
     Attributes:
-        mass_mg: as weighed, not yet multiplied by the fineness; zero where nothing came.
+        mass_mg: as weighed, before multiplying by the fineness; zero if nothing was recovered.
         uncertainty_mg: standard uncertainty (one standard deviation) of the mass.
-        fineness: share of gold in what was weighed, above 0 to 1; None where unknown.
-        fineness_known: found by a test of one's own, assumed, or assayed by a laboratory; None with the fineness.
+        fineness: share of gold in the weighed metal, above 0, up to 1; None if unknown.
+        fineness_known: own test, assumption or laboratory assay; None without a fineness.
         note: free text.
         weighed_on: the day.
-        who: wrote it down.
-        carried_in_mg: fine gold in it that came from elsewhere, such as an earlier batch's filters.
-        lost_mg: fine gold known to be left behind or lost by accident, such as a spill; losses that happen each time
-            are not an accident and stay out of it.
+        who: recorded it.
+        carried_in_mg: fine gold in it from elsewhere, such as an earlier batch's filters.
+        lost_mg: fine gold known to be left behind or lost by accident, such as a spill; regular losses
+            are not included.
     """
 
     mass_mg: Annotated[float, Field(ge=0), Finite]
@@ -97,12 +97,12 @@ class NewYield(Entry):
 
 
 class NewExclusion(Entry):
-    """A yield that is not learned from, or is again.
+    """Excludes a yield from learning, or includes it again.
 
     Attributes:
-        excluded: False takes it in again.
+        excluded: False includes it again.
         reason: why.
-        who: says so.
+        who: recorded it.
     """
 
     excluded: bool = True
@@ -111,14 +111,14 @@ class NewExclusion(Entry):
 
 
 class NewMark(Entry):
-    """A day from which things are different.
+    """Marks a day of change.
 
     Attributes:
-        kind: ``process``: how gold is recovered changed, so that recovery restarts and thickness does not; ``reset``:
-            what was weighed up to this day and logged before the mark is no longer learned from.
-        day: the first day of the new process, or the last day of what is no longer learned from.
+        kind: ``process``: the process changed, so recovery is learned again and thickness is not; ``reset``:
+            yields weighed up to this day and logged before the mark no longer count for learning.
+        day: the first day of the new process, or the last day that no longer counts.
         note: what changed, or why.
-        who: says so.
+        who: recorded it.
     """
 
     kind: MarkKind
@@ -128,7 +128,7 @@ class NewMark(Entry):
 
 
 class NewAttachment(Entry):
-    """A file that belongs to a yield, such as an assay's report; the log never holds its bytes."""
+    """A file that belongs to a yield, such as an assay report; the log never stores its bytes."""
 
     sha256: Sha256
     name: Line
@@ -141,7 +141,7 @@ class LoggedLot:
 
     Attributes:
         created_at: UTC.
-        archived: whether it was put away; its entries count all the same.
+        archived: whether it was put away; its entries still count.
     """
 
     id: int
@@ -153,7 +153,7 @@ class LoggedLot:
     archived: bool = False
 
     def as_new(self, **changes: Any) -> NewLot:
-        """What is said of it, with some changes, to say it anew.
+        """Its details with some changes, as a new entry.
 
         Raises:
             UsageError: as ``checked``.
@@ -163,7 +163,7 @@ class LoggedLot:
 
 @dataclass(frozen=True)
 class LotChange:
-    """What was said of a lot before it was changed at ``logged_at``, UTC."""
+    """The details of a lot before the change at ``logged_at``, UTC."""
 
     id: int
     lot_id: int
@@ -178,10 +178,10 @@ class LotChange:
 
 @dataclass(frozen=True)
 class Estimate:
-    """One measurement of one photo as it was made; never rewritten.
+    """One measurement of one photo as made; never rewritten.
 
     Attributes:
-        id: number of the estimate; a later one is higher.
+        id: number of the estimate, increasing.
         lot_id: the lot.
         photo_sha256: the photo.
         made_at: when it was logged, UTC.
@@ -198,10 +198,10 @@ class Estimate:
 
     @cached_property
     def measured(self) -> Measured:
-        """What the measurement says.
+        """The measurement's record.
 
         Raises:
-            DataFileError: it was damaged after it was logged, or a later version made it.
+            DataFileError: it was damaged after logging, or comes from a later version.
         """
         return Measured.from_dict(self.document, f"estimate {self.id}")
 
@@ -212,7 +212,7 @@ class Yield:
 
     Attributes:
         lot_id: the first of its lots; all of them are in ``Contents.yield_lots``.
-        corrects: number of the yield that this one takes the place of; None for a first entry.
+        corrects: number of the yield that this one replaces; None for a first entry.
         reason: of the correction.
     """
 
@@ -232,7 +232,7 @@ class Yield:
     reason: str = ""
 
     def as_new(self, **changes: Any) -> NewYield:
-        """An entry like this one with some changes, to correct it.
+        """Copy the entry with some changes, as a correction.
 
         Raises:
             UsageError: as ``checked``.
@@ -243,7 +243,7 @@ class Yield:
 
 @dataclass(frozen=True)
 class YieldLot:
-    """A lot that went into a yield, ``copies`` times what its photos show."""
+    """A lot that went into a yield: ``copies`` times the boards in its photos."""
 
     yield_id: int
     lot_id: int
@@ -288,14 +288,14 @@ class Attachment:
 
 @dataclass(frozen=True)
 class BeliefRecord:
-    """A belief about effective thickness as it was made; never rewritten.
+    """A belief about effective thickness as made; never rewritten.
 
     Attributes:
-        id: number of the record; the last one is the newest.
+        id: number of the record, increasing.
         made_at: UTC.
         program_version: of the program that made it.
-        key: of what it rests on; the same key, the same belief.
-        document: what it says and what it rests on.
+        key: identifies its data; the same key means the same belief.
+        document: its content and its data.
     """
 
     id: int
@@ -307,7 +307,7 @@ class BeliefRecord:
 
 @dataclass(frozen=True)
 class LoggedOffer:
-    """One valuation as it was made; never rewritten."""
+    """One valuation as made; never rewritten."""
 
     id: int
     lot_id: int
@@ -318,7 +318,7 @@ class LoggedOffer:
 
 @dataclass(frozen=True)
 class Contents:
-    """Entries of the whole log, or of one lot, each kind in the order in which it was logged."""
+    """Entries of the whole log, or of one lot, each kind in the order of logging."""
 
     lots: tuple[LoggedLot, ...]
     photos: tuple[PhotoRecord, ...]
@@ -336,19 +336,19 @@ class Contents:
     lot_changes: tuple[LotChange, ...] = ()
 
     def current_yields(self) -> tuple[Yield, ...]:
-        """Yields that no newer one corrects."""
+        """Yields without superseded ones."""
         return in_force(self.yields)
 
     def current_purchases(self) -> tuple[Purchase, ...]:
-        """Purchases that no newer one corrects."""
+        """Purchases without superseded ones."""
         return in_force(self.purchases)
 
     def current_money(self) -> tuple[MoneyEntry, ...]:
-        """Costs, sales and settlements that no newer entry corrects."""
+        """Costs, sales and settlements without superseded ones."""
         return in_force(self.money)
 
     def first_entry(self, gold: Yield) -> Yield:
-        """The entry that a chain of corrections began with."""
+        """The first entry of a chain of corrections."""
         by_number = {y.id: y for y in self.yields}
         while gold.corrects is not None:
             gold = by_number[gold.corrects]
@@ -360,10 +360,10 @@ class Contents:
         return next((b.batch_id for b in self.batches.yields if b.yield_id == first), None)
 
     def excluded(self) -> dict[int, Exclusion]:
-        """Why yields are not learned from, by their number."""
+        """Reasons for excluded yields, by number."""
         last = {e.yield_id: e for e in self.exclusions}
         return {number: e for number, e in last.items() if e.excluded}
 
     def latest_estimates(self) -> tuple[Estimate, ...]:
-        """The last estimate of each photo in each lot: a photo that was measured again counts once."""
+        """The latest estimate of each photo in each lot, so that a photo measured again counts once."""
         return tuple({(e.lot_id, e.photo_sha256): e for e in self.estimates}.values())

@@ -1,4 +1,4 @@
-"""Money of a lot as it is handed in and as it is kept: purchases, costs, sales, settlements."""
+"""Money of a lot, as new and as logged entries: purchases, costs, sales, settlements."""
 
 from __future__ import annotations
 
@@ -18,16 +18,16 @@ _Currency = Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")]
 
 
 class NewPurchase(Entry):
-    """What was paid for a lot, and how much of it there was said to be.
+    """The price of a lot, with its stated size.
 
     Attributes:
-        price: of the whole lot with all that was paid to the seller, exact.
+        price: exact total paid to the seller for the whole lot.
         currency: three letters (ISO 4217).
         mass_g: stated or weighed mass of the boards.
         count: stated number of boards.
         bought_on: the day.
         note: free text.
-        who: wrote it down.
+        who: recorded it.
     """
 
     price: _Amount
@@ -43,15 +43,15 @@ class NewMoney(Entry):
     """A cost of a lot, the proceeds of a sale, or a refiner's settlement.
 
     Attributes:
-        kind: of these three.
-        what: it was for, or what was sold; of a settlement the refiner, which may stay empty.
-        amount: exact; of a settlement what is payable before the refiner's charges.
-        charges: that the refiner kept back; zero for a cost or a sale.
+        kind: which of the three.
+        what: purpose of a cost, goods of a sale, or refiner of a settlement (may be empty).
+        amount: exact; for a settlement, payable before the refiner's charges.
+        charges: deducted by the refiner; zero for a cost or a sale.
         currency: three letters (ISO 4217), of both.
-        gold_mg: gold delivered for a settlement, as weighed; None where unknown, and for a cost or a sale.
-        day: on which it was paid.
+        gold_mg: gold delivered for a settlement, as weighed; None if unknown, and for a cost or a sale.
+        day: of payment.
         note: free text.
-        who: wrote it down.
+        who: recorded it.
     """
 
     kind: MoneyKind
@@ -78,7 +78,7 @@ class Purchase:
     """A purchase in the log: see ``NewPurchase``.
 
     Attributes:
-        corrects: number of the purchase that this one takes the place of; None for a first entry.
+        corrects: number of the purchase that this one replaces; None for a first entry.
         reason: of the correction.
     """
 
@@ -105,7 +105,7 @@ class MoneyEntry:
     """A cost, a sale or a settlement in the log: see ``NewMoney``.
 
     Attributes:
-        corrects: number of the entry that this one takes the place of; None for a first entry.
+        corrects: number of the entry that this one replaces; None for a first entry.
         reason: of the correction.
     """
 
@@ -130,7 +130,7 @@ class MoneyEntry:
 
     @property
     def balance(self) -> Decimal:
-        """What it adds to the lot's profit: below zero for a cost."""
+        """Its contribution to the lot's profit; negative for a cost."""
         return -self.amount if self.kind == "cost" else self.amount - self.charges
 
 
@@ -145,14 +145,14 @@ _Kept = TypeVar("_Kept", bound=_Corrected)
 
 
 def in_force(entries: Iterable[_Kept]) -> tuple[_Kept, ...]:
-    """Entries that no newer one corrects."""
+    """Entries without superseded ones."""
     kept = tuple(entries)
     corrected = {e.corrects for e in kept}
     return tuple(e for e in kept if e.id not in corrected)
 
 
 def first_of(entry: _Kept, entries: Sequence[_Kept]) -> _Kept:
-    """The entry that a chain of corrections began with."""
+    """The first entry of a chain of corrections."""
     by_number = {e.id: e for e in entries}
     while entry.corrects is not None and entry.corrects in by_number:
         entry = by_number[entry.corrects]

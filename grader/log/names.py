@@ -1,7 +1,7 @@
-"""Which spellings are one name: Unicode's canonical caseless matching, in Python, so that every database agrees.
+"""Compare names by Unicode's canonical caseless matching, in Python, so that every database agrees.
 
-SQLite ignores case for ASCII alone, PostgreSQL as its locale says, and neither knows that "é" may be one character or
-two. So the rules of the tables are only the last net, and names are compared here.
+SQLite ignores case only for ASCII, PostgreSQL by its locale, and neither knows that "é" may be one character or
+two. So names are compared here, and the rules of the tables are only a last safeguard.
 """
 
 from __future__ import annotations
@@ -16,10 +16,10 @@ from grader.log.entry import folded
 
 
 def named_row(c: Connection, table: Table, key: int | str, kind: Literal["lot", "batch"]) -> RowMapping | None:
-    """The row of this number or name; an older log may hold spellings that are one name now: then the one as typed.
+    """Find a row by number or name. If an older log has several spellings of one name, the exact one wins.
 
     Raises:
-        UsageError: ``lot-ambiguous``, ``batch-ambiguous``: several have this name, and none is spelled so.
+        UsageError: ``lot-ambiguous``, ``batch-ambiguous``: several rows have this name, none with this spelling.
     """
     if isinstance(key, int):
         return c.execute(select(table).where(column("id", Integer) == key)).mappings().one_or_none()
@@ -36,16 +36,16 @@ def named_row(c: Connection, table: Table, key: int | str, kind: Literal["lot", 
 
 
 def numbers_named(c: Connection, table: Table, name: str) -> dict[int, str]:
-    """Numbers and spellings of all rows that have this name."""
+    """Numbers and spellings of all rows with this name."""
     wanted = folded(name)
     rows = c.execute(select(column("id", Integer), column("name", Text)).select_from(table)).all()
     return {int(number): str(spelled) for number, spelled in rows if folded(str(spelled)) == wanted}
 
 
 def claim_name(c: Connection, table: Table, name: str, kind: Literal["lot", "batch"], but: int | None = None) -> None:
-    """Refuse a name that is taken, by another row than ``but``.
+    """Refuse a name taken by a row other than ``but``.
 
-    On a server nobody else may start one until this transaction ends.
+    On a server, others are locked out until this transaction ends.
 
     Raises:
         UsageError: ``lot-exists``, ``batch-exists``.

@@ -1,4 +1,4 @@
-"""Rows of the log's tables, and the entries that they are."""
+"""Entries of the log from its table rows."""
 
 from __future__ import annotations
 
@@ -34,10 +34,10 @@ from grader.log.names import named_row
 
 
 def text_of(document: Document) -> str:
-    """A document as it is stored.
+    """A document as stored text.
 
     Raises:
-        UsageError: it is not JSON.
+        UsageError: it cannot be written as JSON.
     """
     try:
         return json.dumps(document, ensure_ascii=False, allow_nan=False)
@@ -48,7 +48,7 @@ def text_of(document: Document) -> str:
 
 
 def insert_row(c: Connection, table: Table, **values: Any) -> int:
-    """Insert, and give the new row's number."""
+    """Insert a row and return its number."""
     key = c.execute(insert(table).values(values)).inserted_primary_key
     return int(key[0]) if key else 0
 
@@ -59,7 +59,7 @@ def row_of(c: Connection, table: Table, number: int) -> RowMapping:
 
 
 def rows_of(c: Connection, table: Table, where: ColumnElement[bool] | None = None) -> Sequence[RowMapping]:
-    """Rows in the order in which they were logged."""
+    """Rows in the order of logging."""
     query = select(table).order_by(*table.primary_key.columns)
     return c.execute(query if where is None else query.where(where)).mappings().all()
 
@@ -104,10 +104,10 @@ _DAMAGED = LogError(
 
 
 def contents_of(c: Connection, lot_id: int | None) -> Contents:
-    """All that is in the log, or all of one lot; marks and beliefs are of the whole log alone, batches always all.
+    """All entries, or those of one lot: marks and beliefs only with the whole log, batches always all.
 
     Raises:
-        LogError: ``log-damaged``: an entry is not as it was written.
+        LogError: ``log-damaged``: an entry was altered.
     """
     if lot_id is None:
         with as_written(_DAMAGED):
@@ -125,7 +125,7 @@ def contents_of(c: Connection, lot_id: int | None) -> Contents:
 
 
 def _of_lot_or_corrected(table: Table, lot_id: int) -> ColumnElement[bool]:
-    """Entries of a lot, and those that took the place of one of them, be it in another lot."""
+    """Entries of a lot, and their corrections, even if these are in another lot."""
     its = select(table.c.id).where(table.c.lot_id == lot_id)
     return or_(table.c.lot_id == lot_id, table.c.corrects.in_(its))
 
@@ -162,7 +162,7 @@ def as_lot(row: RowMapping) -> LoggedLot:
 
 
 def as_lot_change(row: RowMapping) -> LotChange:
-    """What a lot was before a change."""
+    """The details of a lot before a change."""
     return LotChange(**{**row, **_logged(row), "archived": bool(row["archived"])})
 
 

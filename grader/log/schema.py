@@ -1,7 +1,7 @@
-"""The log's tables, as a list of migrations that only ever grows.
+"""The log's tables, as an append-only list of migrations.
 
-A migration is frozen once released: changes are new migrations at the end. ``PRAGMA user_version`` counts those that
-a file has had; the table ``migrations`` says when and by which program.
+A released migration is frozen: changes are new migrations at the end. ``PRAGMA user_version`` counts those
+applied to a file; the table ``migrations`` says when and by which program.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ class Migration:
 
 
 def _never_rewritten(table: str, key: tuple[str, ...] = ("id",)) -> tuple[str, ...]:
-    """Triggers that refuse to change or remove rows; the last one stops INSERT OR REPLACE, which fires no other."""
+    """Triggers that refuse updates and deletes; the last one stops INSERT OR REPLACE, which fires no others."""
     refuse = f"SELECT RAISE(ABORT, '{table} are kept as they were made')"
     same = " AND ".join(f"{column} = NEW.{column}" for column in key)
     is_there = f"EXISTS (SELECT 1 FROM {table} WHERE {same})"  # noqa: S608 - the names are those below

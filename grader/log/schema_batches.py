@@ -101,17 +101,17 @@ CREATE TABLE batch_strikes (
 
 
 def statements(words: dict[str, str]) -> tuple[str, ...]:
-    """The tables in one database's words.
+    """The tables in one database's dialect.
 
     Args:
-        words: for what stands in braces; ``AMOUNT``, ``DAY`` and ``TIME`` define a whole column, in which ``{}``
-            stands for its name.
+        words: replacements for names in braces; ``AMOUNT``, ``DAY`` and ``TIME`` define a column, in which ``{}``
+            is its name.
     """
     return in_words(_TABLES.replace("{UNITS}", _UNITS), words)
 
 
 def in_words(tables: str, words: dict[str, str]) -> tuple[str, ...]:
-    """Statements in one database's words: see ``statements``."""
+    """Statements in one database's dialect: see ``statements``."""
     lines = []
     for line in tables.splitlines():
         name = line.split()[0] if line.strip() else ""

@@ -1,4 +1,4 @@
-"""The fifth version of the log's tables: lots that are renamed or put away, and what they were before."""
+"""The fifth version of the log's tables: renamed and archived lots, with their history."""
 
 from __future__ import annotations
 
@@ -25,5 +25,5 @@ CREATE INDEX lot_changes_by_lot ON lot_changes (lot_id);
 
 
 def statements(words: dict[str, str]) -> tuple[str, ...]:
-    """The tables in one database's words: as ``schema_batches.statements`` takes them."""
+    """The tables in one database's dialect, from words as for ``schema_batches.statements``."""
     return schema_batches.in_words(_STATEMENTS, words)

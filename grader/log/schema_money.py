@@ -36,5 +36,5 @@ CREATE UNIQUE INDEX money_corrected_once ON money (corrects);
 
 
 def statements(words: dict[str, str]) -> tuple[str, ...]:
-    """The tables in one database's words: as ``schema_batches.statements`` takes them, ``AMOUNT`` among them."""
+    """The tables in one database's dialect, from words as for ``schema_batches.statements``, with ``AMOUNT``."""
     return schema_batches.in_words(_STATEMENTS, words)

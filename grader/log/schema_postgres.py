@@ -1,6 +1,6 @@
-"""The log's tables on a PostgreSQL server: the same versions as in ``schema``, in that server's words.
+"""The log's tables on a PostgreSQL server: the same versions as in ``schema``, in its dialect.
 
-What SQLite checks by patterns is checked by regular expressions here; a day is read as a date and written back.
+Regular expressions replace SQLite's patterns; a day is parsed as a date and written back.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Whether a log's file is sound, and how many rows its tables hold."""
+"""Check that a log's file is sound, and count the rows of its tables."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ BUSY_TIMEOUT_S = 30.0  # another process holds the log for milliseconds; this lo
 
 
 def rows_in(connection: sqlite3.Connection) -> Rows:
-    """Rows of each table by its name."""
+    """Number of rows of each table, by name."""
     tables = connection.execute("SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT GLOB 'sqlite_*'")
     names = [str(name) for (name,) in tables.fetchall()]
     return {
@@ -26,7 +26,7 @@ def rows_in(connection: sqlite3.Connection) -> Rows:
 
 
 def trouble_in(connection: sqlite3.Connection) -> str:
-    """What SQLite finds wrong in a file; empty where it is sound."""
+    """Faults that SQLite finds in a file; empty if it is sound."""
     try:
         found = str(connection.execute("PRAGMA integrity_check(1)").fetchone()[0])
     except (sqlite3.Error, UnicodeDecodeError) as error:  # it quotes damaged parts of the file as they are
@@ -35,11 +35,11 @@ def trouble_in(connection: sqlite3.Connection) -> str:
 
 
 def header_of(path: Path) -> tuple[int, int]:
-    """Application's number and version of the schema, as the file's header has them now.
+    """Application id and schema version from the file's header.
 
-    The file is read by SQLite, which knows of its own locks: closing a file of one's own drops the locks that any
+    The file is read through SQLite, which knows its own locks: closing a file directly would drop the locks that any
     other connection of this process holds on it (https://www.sqlite.org/howtocorrupt.html, 2.2). Nothing is written,
-    nothing is rolled back, no lock is waited for.
+    nothing is rolled back, and no lock is awaited.
 
     Raises:
         sqlite3.Error: it cannot be read, or is not a database.
@@ -65,16 +65,16 @@ def untouched(path: Path) -> Iterator[sqlite3.Connection]:
 
 
 def log_error(error: sqlite3.Error, place: Path | str) -> LogError:
-    """SQLite's error as one that says what to do."""
+    """Convert SQLite's error to one of ours with advice."""
     return error_of(str(error), getattr(error, "sqlite_errorname", None) or "", place)
 
 
 def error_of(cause: str, name: str, place: Path | str) -> LogError:
-    """The error of a cause as the database words it.
+    """Our error for a database's message.
 
     Args:
         cause: the database's message.
-        name: SQLite's name of the error, such as ``SQLITE_BUSY``; empty where unknown.
+        name: SQLite's name of the error, such as ``SQLITE_BUSY``; empty if unknown.
         place: the log.
     """
     kind = next((k for k in _KINDS if name.startswith(k[0]) or any(word in cause for word in k[1])), None)

@@ -1,4 +1,4 @@
-"""The log: lots, the estimates made of them, what was paid, what came out."""
+"""The log: lots, their estimates, payments and yields."""
 
 from __future__ import annotations
 
@@ -66,21 +66,21 @@ Clock = Callable[[], datetime]
 
 
 def default_path() -> Path:
-    """Where the log lies if nobody says otherwise: the user's data folder of this platform."""
+    """The default path of the log, in the user's data folder on this platform."""
     return log_path()
 
 
 def open_log(path: Path | str | None = None, *, must_exist: bool = False, clock: Clock | None = None) -> Log:
-    """Open the log, creating it where there is none.
+    """Open the log, creating it if necessary.
 
     Args:
         path: the file, or the URL of a PostgreSQL database (``postgresql://user@host/database``); None for
             ``default_path()``, whose folder is created.
-        must_exist: do not create it.
-        clock: gives the present moment with its time zone.
+        must_exist: raise an error instead of creating it.
+        clock: returns the current time with its time zone.
 
     Raises:
-        LogError: the file is no log of ours, was written by a newer program, or cannot be used; it is left untouched.
+        LogError: the file is not one of our logs, is from a newer program, or cannot be used; it is left untouched.
 
     Examples:
         >>> import grader
@@ -89,6 +89,8 @@ def open_log(path: Path | str | None = None, *, must_exist: bool = False, clock:
         ...     started = log.add_lot(NewLot(name="attic lot"))
         ...     [lot.name for lot in log.contents().lots]
         ['attic lot']
+        >>> log
+        <Log log.sqlite>
     """
     tells = clock or (lambda: datetime.now(UTC))
     if is_url(path):
@@ -118,16 +120,19 @@ def _make_folder(folder: Path) -> None:
 
 
 class Log(BatchWriting, MoneyWriting, LotChanging):
-    """An open log; made by ``open_log``. Each call is one transaction, done when it returns.
+    """An open log, made by ``open_log``. Each call is one transaction, complete when it returns.
 
-    Methods that take a lot take its number or its name (case does not matter) and raise ``UsageError``
-    (``lot-unknown``) where there is none. All raise ``LogError`` where the file cannot be used.
+    Methods that take a lot accept its number or name (in any case) and raise ``UsageError``
+    (``lot-unknown``) if it does not exist. All raise ``LogError`` if the file cannot be used.
     """
 
     def __init__(self, path: Path | str, engine: Engine, clock: Clock) -> None:
         self.path = path
         self.engine = engine
         self._clock = clock
+
+    def __repr__(self) -> str:
+        return f"<Log {self.path}>"
 
     def __enter__(self) -> Self:
         return self
@@ -138,11 +143,11 @@ class Log(BatchWriting, MoneyWriting, LotChanging):
         self.close()
 
     def close(self) -> None:
-        """Let go of the file."""
+        """Release the file."""
         self.engine.dispose()
 
     def now(self) -> str:
-        """The present moment as the log writes it."""
+        """The current time as written in the log."""
         return utc_text(self._clock())
 
     # --- writing
@@ -151,7 +156,7 @@ class Log(BatchWriting, MoneyWriting, LotChanging):
         """Start a lot.
 
         Raises:
-            UsageError: ``lot-exists``: a lot of this name is there.
+            UsageError: ``lot-exists``: the name is taken.
         """
         with log_errors(self.path), writing(self.engine) as c:
             claim_name(c, schema.lots, new.name, "lot")
@@ -159,15 +164,15 @@ class Log(BatchWriting, MoneyWriting, LotChanging):
         return self.lot(number)
 
     def add_estimate(self, lot: int | str, photo: PhotoRecord, document: Document) -> Estimate:
-        """Log one measurement as made.
+        """Log one measurement.
 
         Raises:
-            UsageError: the document is not JSON (it holds not-a-number or odd values).
+            UsageError: the document cannot be written as JSON (not-a-number, unsupported types).
         """
         return self.add_estimates(lot, [(photo, document)])[0]
 
     def add_estimates(self, lot: int | str, measured: Iterable[tuple[PhotoRecord, Document]]) -> tuple[Estimate, ...]:
-        """Log some measurements, all or none.
+        """Log several measurements, all or none.
 
         Raises:
             UsageError: as ``add_estimate``.
@@ -198,10 +203,10 @@ class Log(BatchWriting, MoneyWriting, LotChanging):
         """Log gold that was weighed.
 
         Args:
-            lot: that it came from.
+            lot: its source.
             new: the yield.
-            lots: all lots that it came from where they are several or were photographed in part, each with how many
-                times its photographed boards went in; ``lot`` alone, once, if left out.
+            lots: its sources, if several or only partly photographed, each with the number of
+                times its photographed boards went in; ``lot`` once if left out.
 
         Raises:
             UsageError: ``copies-invalid``; ``lot-twice``; ``gold-heavier-than-boards``.
@@ -209,13 +214,13 @@ class Log(BatchWriting, MoneyWriting, LotChanging):
         return self._yield(lot, new, {lot: 1.0} if lots is None else lots)
 
     def add_yields(self, entries: Iterable[tuple[int | str, NewYield, float]]) -> tuple[Yield, ...]:
-        """Log some yields, each of one lot and so many copies of its photographed boards: all, or none."""
+        """Log several yields, each of one lot and a number of copies of its photographed boards; all or none."""
         with log_errors(self.path), writing(self.engine) as c:
             numbers = [self._write_yield(c, lot, new, {lot: copies}) for lot, new, copies in entries]
             return tuple(as_yield(row_of(c, schema.yields, number)) for number in numbers)
 
     def add_batch_yield(self, batch: int | str, new: NewYield) -> Yield:
-        """Log gold that was weighed at the end of a batch; its lots are those of the batch's loads.
+        """Log the gold weighed at the end of a batch, whose loads give its lots.
 
         Raises:
             UsageError: ``batch-unknown``; ``batch-empty``; ``gold-heavier-than-boards``.
@@ -229,16 +234,16 @@ class Log(BatchWriting, MoneyWriting, LotChanging):
     def correct_yield(
         self, number: int, new: NewYield, reason: str, lots: Mapping[int | str, float] | None = None
     ) -> Yield:
-        """Log a yield that takes the place of one that was wrong; the wrong one stays in the log.
+        """Log the correction of a wrong yield, which stays in the log.
 
         Args:
             number: of the wrong yield.
-            new: the whole right entry.
+            new: the complete correct entry.
             reason: why it was wrong.
             lots: as in ``add_yield``; those of the wrong one if left out.
 
         Raises:
-            UsageError: ``yield-unknown``; ``yield-corrected``: a newer one has already taken its place;
+            UsageError: ``yield-unknown``; ``yield-corrected``: it was corrected before;
                 ``reason-missing``.
         """
         if not reason.strip():
@@ -282,7 +287,7 @@ class Log(BatchWriting, MoneyWriting, LotChanging):
         return number
 
     def exclude_yield(self, number: int, new: NewExclusion) -> Exclusion:
-        """Leave a yield out of what is learned from, or take it in again.
+        """Exclude a yield from learning, or include it again.
 
         Raises:
             UsageError: ``yield-unknown``.
@@ -291,7 +296,7 @@ class Log(BatchWriting, MoneyWriting, LotChanging):
         return as_exclusion(self._of_yield(schema.exclusions, number, values))
 
     def attach(self, number: int, new: NewAttachment) -> Attachment:
-        """Note a file that belongs to a yield.
+        """Record a file that belongs to a yield.
 
         Raises:
             UsageError: ``yield-unknown``.
@@ -304,16 +309,16 @@ class Log(BatchWriting, MoneyWriting, LotChanging):
             return row_of(c, table, row)
 
     def add_mark(self, new: NewMark) -> Mark:
-        """Mark a day from which things are different."""
+        """Mark a day of change."""
         values = {**new.model_dump(), "day": new.day.isoformat(), "logged_at": self.now()}
         with log_errors(self.path), writing(self.engine) as c:
             return as_mark(row_of(c, schema.marks, insert_row(c, schema.marks, **values)))
 
     def add_belief(self, key: str, document: Document) -> BeliefRecord:
-        """Log a belief as made.
+        """Log a belief.
 
         Raises:
-            UsageError: the document is not JSON.
+            UsageError: the document cannot be written as JSON.
         """
         text = text_of(document)
         values = {"made_at": self.now(), "program_version": __version__, "key": key, "document": text}
@@ -321,10 +326,10 @@ class Log(BatchWriting, MoneyWriting, LotChanging):
             return as_belief(row_of(c, schema.beliefs, insert_row(c, schema.beliefs, **values)))
 
     def add_offer(self, lot: int | str, document: Document) -> LoggedOffer:
-        """Log a valuation as made.
+        """Log a valuation.
 
         Raises:
-            UsageError: the document is not JSON.
+            UsageError: the document cannot be written as JSON.
         """
         text = text_of(document)
         return as_offer(self._add(schema.offers, lot, made_at=self.now(), program_version=__version__, document=text))
@@ -337,7 +342,7 @@ class Log(BatchWriting, MoneyWriting, LotChanging):
     # --- reading
 
     def lots(self) -> tuple[LoggedLot, ...]:
-        """All lots in the order in which they were started."""
+        """All lots, in the order of creation."""
         with log_errors(self.path), self.engine.connect() as c:
             return tuple(as_lot(row) for row in rows_of(c, schema.lots))
 
@@ -347,12 +352,12 @@ class Log(BatchWriting, MoneyWriting, LotChanging):
             return as_lot(lot_row(c, lot))
 
     def entries(self, lot: int | str) -> Contents:
-        """All that was logged of one lot."""
+        """All entries of one lot."""
         with log_errors(self.path), self.engine.connect() as c:
             return contents_of(c, lot_row(c, lot)["id"])
 
     def contents(self) -> Contents:
-        """All that is in the log, of one moment."""
+        """All entries of the log, consistently read."""
         with log_errors(self.path), self.engine.connect() as c:
             return contents_of(c, None)
 

@@ -1,4 +1,4 @@
-"""Writing the record of batches; a part of ``Log``."""
+"""Writing entries about batches; a part of ``Log``."""
 
 from __future__ import annotations
 
@@ -52,9 +52,9 @@ _ROUNDING = 1e-9
 
 
 class BatchWriting(ABC):
-    """Methods that write of batches. A batch is named by its number or its name, in any case.
+    """Methods that write entries about batches. A batch is given by its number or name, in any case.
 
-    All raise ``UsageError`` (``batch-unknown``) where there is no such batch.
+    All raise ``UsageError`` (``batch-unknown``) if it does not exist.
     """
 
     path: Path | str
@@ -62,10 +62,10 @@ class BatchWriting(ABC):
 
     @abstractmethod
     def now(self) -> str:
-        """The present moment as the log writes it."""
+        """The current time as written in the log."""
 
     def add_batch(self, new: NewBatch, plan: Document | None = None) -> BatchRecord:
-        """Start a batch, with its plan as made if there is one.
+        """Start a batch, with its plan if there is one.
 
         Raises:
             UsageError: ``batch-exists``; ``document-invalid``.
@@ -86,10 +86,10 @@ class BatchWriting(ABC):
         """Log a load.
 
         Args:
-            batch: that it belongs to.
+            batch: to which it belongs.
             new: the load.
-            lots: that went in, each with how many times its photographed boards; boards carried over are not among
-                them, for their gold was counted when they first went in.
+            lots: in the load, each with the number of times its photographed boards; without boards carried over,
+                whose gold was counted when they first went in.
             carried: numbers of the carry-overs that went in.
 
         Raises:
@@ -115,7 +115,7 @@ class BatchWriting(ABC):
             return as_load(row_of(c, schema.batch_loads, number))
 
     def add_amount(self, batch: int | str, new: NewAmount) -> BatchAmount:
-        """Log something that a batch used or gave."""
+        """Log material used or produced by a batch."""
         return as_amount(self._of_batch(schema.batch_amounts, batch, new.model_dump()))
 
     def add_test(self, batch: int | str, new: NewTest) -> BatchTest:
@@ -124,7 +124,7 @@ class BatchWriting(ABC):
         return as_test(self._of_batch(schema.batch_tests, batch, values))
 
     def add_carry_over(self, batch: int | str, lot: int | str, new: NewCarryOver) -> CarryOver:
-        """Log boards that came out of a batch with gold left on.
+        """Log boards that came out of a batch with gold left on them.
 
         Raises:
             UsageError: ``carry-over-too-much``: more of the lot than went in.
@@ -149,7 +149,7 @@ class BatchWriting(ABC):
             return as_carry_over(row_of(c, schema.carry_overs, number))
 
     def strike(self, new: NewStrike) -> Strike:
-        """Take an entry of a batch out of what counts.
+        """Cancel an entry of a batch.
 
         Raises:
             UsageError: ``entry-unknown``; ``entry-struck``; ``carry-over-used``: strike the load that it went into
@@ -180,7 +180,7 @@ class BatchWriting(ABC):
 
 
 def lots_of_batch(c: Connection, batch: int | str) -> tuple[int, dict[int | str, float], int]:
-    """Number of a batch, copies of its own lots, and a lot to name its yield by.
+    """Number of a batch, copies of its own lots, and the lot that names its yield.
 
     Raises:
         UsageError: ``batch-unknown``; ``batch-empty``.
@@ -237,7 +237,7 @@ def _check_carried(records: BatchRecords, carry_id: int, batch_id: int) -> None:
 
 
 def _comes_before(records: BatchRecords, first: int, then: int) -> bool:
-    """Whether boards went, by way of carry-overs, from one batch into the other; a batch comes before itself."""
+    """Whether boards went from one batch into the other through carry-overs; a batch comes before itself."""
     reached, new = {first}, {first}
     while new:
         into = {records.carried_into(x.id) for x in records.current_carry_overs() if x.batch_id in new}

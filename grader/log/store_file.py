@@ -1,4 +1,4 @@
-"""The log's file: told apart from any other file, opened with safe settings, brought to the newest schema.
+"""The log's file: recognised, opened with safe settings, migrated to the newest schema.
 
 One SQLite file with a rollback journal. Not WAL: SQLite before 3.51.3 can corrupt a WAL database that two connections
 use at once, and many machines have an older one; a small log gains nothing from WAL. ``synchronous=EXTRA`` is FULL
@@ -30,11 +30,11 @@ _OLDEST_SQLITE = (3, 37, 0)  # STRICT tables
 
 
 def check_file(path: Path, must_exist: bool) -> None:
-    """Refuse what is not a log of ours, by its header alone: nothing is written, locked or rolled back.
+    """Refuse a file that is not one of our logs, by its header alone: nothing is written, locked or rolled back.
 
     Raises:
-        LogError: no such file or folder, not readable, another kind of file, or a log of a newer program; or no log
-            is there and logs that were set aside lie beside its place.
+        LogError: no such file or folder, unreadable, another kind of file, or from a newer program; or no log
+            exists and backup copies lie next to its place.
     """
     try:
         if path.is_dir():
@@ -64,7 +64,7 @@ def check_file(path: Path, must_exist: bool) -> None:
 
 
 def _check_missing(path: Path, must_exist: bool) -> None:
-    """Nothing, or an empty file, is where the log should be; logs that were set aside may lie beside it."""
+    """Handle a missing or empty log file; backup copies may lie next to it."""
     kept = set_aside(path)
     if kept:
         names = ", ".join(str(p) for p in kept)
@@ -104,7 +104,7 @@ def _check_version(path: Path, version: int) -> None:
 
 @contextmanager
 def log_errors(place: Path | str) -> Iterator[None]:
-    """Turn the database's errors into ``LogError``."""
+    """Convert the database's errors to ``LogError``."""
     try:
         yield
     except UnicodeDecodeError as error:  # SQLite names a damaged part of the file in its message
@@ -124,7 +124,7 @@ def log_errors(place: Path | str) -> Iterator[None]:
 
 
 def open_engine(path: Path) -> Engine:
-    """An engine whose every connection has the safe settings; transactions are ours, not the driver's."""
+    """An engine with safe settings on every connection; we control transactions, not the driver."""
     engine = create_engine(
         URL.create("sqlite", database=str(path)), poolclass=NullPool, connect_args={"timeout": sound.BUSY_TIMEOUT_S}
     )
@@ -148,16 +148,16 @@ def open_engine(path: Path) -> Engine:
 
 @contextmanager
 def writing(engine: Engine) -> Iterator[Connection]:
-    """One transaction that writes: all of it, or nothing."""
+    """One writing transaction: all or nothing."""
     with engine.connect().execution_options(writes=True) as connection, connection.begin():
         yield connection
 
 
 def migrate(engine: Engine, path: Path, now: Callable[[], str], *, must_exist: bool = False) -> None:
-    """Bring the file to the newest schema, one transaction a step, each with its record, after a copy of an old one.
+    """Migrate the file to the newest schema, one recorded transaction per step, after copying an old log.
 
     Raises:
-        LogError: a newer program was faster, SQLite is too old, or the file cannot be written.
+        LogError: a newer program migrated it first, SQLite is too old, or the file cannot be written.
     """
     if sqlite3.sqlite_version_info < _OLDEST_SQLITE:
         raise LogError(
@@ -193,13 +193,13 @@ def migrate(engine: Engine, path: Path, now: Callable[[], str], *, must_exist: b
 
 
 def copy_whole(engine: Engine, to: Path) -> Rows:
-    """Write the log as it is at one moment into a new file: sound, durable, whole or not at all.
+    """Write a consistent copy of the log into a new file: sound, durable, complete or not at all.
 
     Returns:
         Rows of each table of the copy.
 
     Raises:
-        LogError: ``copy-exists``; the log is damaged, or kept locked; the copy cannot be written.
+        LogError: ``copy-exists``; the log is damaged or locked; the copy cannot be written.
     """
     unfinished = unfinished_name(to)
     place = engine.url.database or ""
@@ -241,7 +241,7 @@ def copy_whole(engine: Engine, to: Path) -> Rows:
 
 
 def patience(place: Path | str) -> Callable[[int, int, int], None]:
-    """Told by each step of a copy; gives up where another process keeps the log locked.
+    """Callback for each step of a copy; gives up if another process keeps the log locked.
 
     Raises:
         LogError: ``log-busy``.
@@ -259,7 +259,7 @@ def patience(place: Path | str) -> Callable[[int, int, int], None]:
 
 
 def copy_aside(engine: Engine, path: Path, ending: str) -> Path:
-    """``copy_whole`` beside the log, under the first name that is free: path.ending, path.ending.2 and so on."""
+    """``copy_whole`` next to the log, under the first free name: path.ending, path.ending.2 and so on."""
     while True:
         to = free_name(path.with_name(f"{path.name}.{ending}"))
         try:
@@ -272,7 +272,7 @@ def copy_aside(engine: Engine, path: Path, ending: str) -> Path:
 
 
 def free_name(path: Path) -> Path:
-    """The path, or the first of path.2, path.3 … that is not taken."""
+    """The path itself, or the first free one of path.2, path.3 and so on."""
     names = (path, *(path.with_name(f"{path.name}.{n}") for n in range(2, 10_000)))
     return next(p for p in names if not os.path.lexists(p))
 

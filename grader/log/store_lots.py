@@ -1,4 +1,4 @@
-"""Changing what is said of a lot; a part of ``Log``. Its entries stay as they were made."""
+"""Changing the details of a lot; a part of ``Log``. Its entries are unchanged."""
 
 from __future__ import annotations
 
@@ -17,28 +17,28 @@ _SAID = ("name", "seller", "part", "note", "archived")
 
 
 class LotChanging(ABC):
-    """Methods that change what is said of a lot."""
+    """Methods that change the details of a lot."""
 
     path: Path | str
     engine: Engine
 
     @abstractmethod
     def now(self) -> str:
-        """The present moment as the log writes it."""
+        """The current time as written in the log."""
 
     def change_lot(self, lot: int | str, new: NewLot, *, archived: bool | None = None, who: str = "") -> LoggedLot:
-        """Say something else of a lot: its name, its seller, its kind of boards, a note, whether it is put away.
+        """Change the details of a lot: name, seller, kind of boards, note, whether it is archived.
 
-        What was said before stays in the log, as a row of its own. Entries of a lot that is put away count as before.
+        The old details stay in the log as a row of their own. Entries of an archived lot still count.
 
         Args:
             lot: its number or name.
-            new: all that is to be said of it.
-            archived: whether it is put away; None leaves that as it is.
-            who: changes it.
+            new: all its details.
+            archived: whether it is put away; None for no change.
+            who: made the change.
 
         Raises:
-            UsageError: ``lot-unknown``; ``lot-exists``: another lot has this name.
+            UsageError: ``lot-unknown``; ``lot-exists``: the name is taken.
         """
         with log_errors(self.path), writing(self.engine) as c:
             old = lot_row(c, lot)

@@ -1,4 +1,4 @@
-"""Writing what a lot cost and brought; a part of ``Log``."""
+"""Writing the costs and proceeds of a lot; a part of ``Log``."""
 
 from __future__ import annotations
 
@@ -18,17 +18,17 @@ from grader.log.store_file import log_errors, writing
 
 
 class MoneyWriting(ABC):
-    """Methods that write of money. A lot is named by its number or its name, as everywhere in the log."""
+    """Methods that write entries about money. A lot is given by its number or name."""
 
     path: Path | str
     engine: Engine
 
     @abstractmethod
     def now(self) -> str:
-        """The present moment as the log writes it."""
+        """The current time as written in the log."""
 
     def add_purchase(self, lot: int | str, new: NewPurchase) -> Purchase:
-        """Log what was paid.
+        """Log a purchase.
 
         Raises:
             UsageError: ``lot-unknown``.
@@ -36,16 +36,16 @@ class MoneyWriting(ABC):
         return as_purchase(self._write(schema.purchases, lot, _of_purchase(new)))
 
     def correct_purchase(self, number: int, new: NewPurchase, reason: str, lot: int | str | None = None) -> Purchase:
-        """Log a purchase that takes the place of one that was wrong; the wrong one stays in the log.
+        """Log the correction of a wrong purchase, which stays in the log.
 
         Args:
             number: of the wrong purchase.
-            new: the whole right entry.
+            new: the complete correct entry.
             reason: why it was wrong.
-            lot: that the right one is of; that of the wrong one if left out.
+            lot: of the correct entry; unchanged if left out.
 
         Raises:
-            UsageError: ``money-unknown``; ``money-corrected``: a newer one has already taken its place;
+            UsageError: ``money-unknown``; ``money-corrected``: it was corrected before;
                 ``reason-missing``; ``lot-unknown``.
         """
         return as_purchase(self._write(schema.purchases, lot, _of_purchase(new), number, reason))
@@ -59,7 +59,7 @@ class MoneyWriting(ABC):
         return as_money(self._write(schema.money, lot, _of_money(new)))
 
     def add_shares(self, entries: Mapping[int, NewMoney]) -> tuple[MoneyEntry, ...]:
-        """Log one settlement that was shared out to several lots, by their numbers: all, or none.
+        """Log one settlement divided among several lots, by number; all or none.
 
         Raises:
             UsageError: ``lot-unknown``.
@@ -73,13 +73,13 @@ class MoneyWriting(ABC):
             return tuple(map(as_money, rows))
 
     def correct_money(self, number: int, new: NewMoney, reason: str, lot: int | str | None = None) -> MoneyEntry:
-        """Log an entry that takes the place of one that was wrong; the wrong one stays in the log.
+        """Log the correction of a wrong entry, which stays in the log.
 
         Args:
             number: of the wrong entry.
-            new: the whole right entry, of the same kind.
+            new: the complete correct entry, of the same kind.
             reason: why it was wrong.
-            lot: that the right one is of; that of the wrong one if left out.
+            lot: of the correct entry; unchanged if left out.
 
         Raises:
             UsageError: as ``correct_purchase``; ``money-other-kind``.
@@ -104,7 +104,7 @@ class MoneyWriting(ABC):
 
 
 def _wrong(c: Connection, table: Table, number: int, reason: str, kind: str | None) -> RowMapping:
-    """The entry to be corrected.
+    """The entry to correct.
 
     Raises:
         UsageError: see ``MoneyWriting.correct_purchase``.
@@ -143,5 +143,5 @@ def _of_money(new: NewMoney) -> dict[str, Any]:
 
 
 def _plain(amount: Decimal) -> str:
-    """Never in powers of ten, and without the sign of a negative zero."""
+    """A decimal without an exponent, and without a negative zero."""
     return format(abs(amount), "f")

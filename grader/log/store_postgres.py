@@ -22,7 +22,7 @@ _LOCK = 0x42474C31  # of migrations; any number that no other program is likely 
 
 
 def is_url(place: object) -> bool:
-    """Whether a log is named by the URL of a server."""
+    """Whether a log is the URL of a server."""
     return str(place).startswith(SCHEMES)
 
 
@@ -32,10 +32,10 @@ def shown(url: str) -> str:
 
 
 def open_server(url: str, must_exist: bool, now: Callable[[], str]) -> Engine:
-    """An engine of the log on a server, brought to the newest schema; an old log is copied to a file before.
+    """An engine for the log on a server, migrated to the newest schema after copying an old log to a file.
 
     Raises:
-        LogError: no driver, no server, no log there, a database of something else, a log of a newer program, or no
+        LogError: no driver, no server, no log, another program's database, a log from a newer program, or no
             room for the copy.
     """
     parsed = _parsed(url).set(drivername="postgresql+psycopg")
@@ -80,9 +80,9 @@ def _migrate(engine: Engine, place: str, now: Callable[[], str]) -> None:
 
 
 def _copy_whole(c: Connection, to: Path) -> None:
-    """Every row of every table in a new JSON file: tables in the order in which they were made, columns by name.
+    """Write every row of every table to a new JSON file: tables in order of creation, columns by name.
 
-    Nobody can write to the log from here until the transaction ends, so that the copy is what the migration finds.
+    The log is locked until the transaction ends, so that the migration starts from exactly this copy.
     ``json_populate_recordset`` puts rows back into tables of that version.
     """
     names = [
@@ -115,7 +115,7 @@ def _file_name(c: Connection) -> str:
 
 
 def _version(c: Connection, place: str) -> int:
-    """How many migrations the log has had; 0 where the database is empty."""
+    """Number of migrations applied; 0 for an empty database."""
     if c.exec_driver_sql("SELECT to_regclass('migrations')").scalar_one() is None:
         others = c.exec_driver_sql(
             "SELECT count(*) FROM information_schema.tables WHERE table_schema = current_schema()"

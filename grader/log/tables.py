@@ -1,4 +1,4 @@
-"""The log's entries as tables of short texts, for the command line and the page."""
+"""The log's entries as tables of text, for the command line and the page."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from grader.units import MassUnit, format_mass, format_money, format_range, form
 
 
 def lots_table(contents: Contents, liked: MassUnit = "auto") -> Table:
-    """One line a lot; gold in the unit that is liked."""
+    """One line per lot; gold in the preferred unit."""
     latest = contents.latest_estimates()
     current = contents.current_yields()
     lots_of = {y.id: {s.lot_id for s in contents.yield_lots if s.yield_id == y.id} for y in current}
@@ -41,7 +41,7 @@ def lots_table(contents: Contents, liked: MassUnit = "auto") -> Table:
 
 
 def entry_tables(contents: Contents, liked: MassUnit = "auto") -> tuple[Table, ...]:
-    """All entries by kind, gold in the unit that is liked; a kind that has none is left out."""
+    """All entries by kind, gold in the preferred unit, without empty kinds."""
     latest = {e.id for e in contents.latest_estimates()}
     names = {photo.sha256: photo.name for photo in contents.photos}
     lots = {lot.id for lot in contents.lots}
@@ -137,7 +137,7 @@ def _paid(purchase: Purchase) -> str:
 
 
 def weighed_text(gold: Yield, liked: MassUnit = "auto") -> str:
-    """Gold of a yield as weighed."""
+    """The gold of a yield, as weighed."""
     return format_mass(gold.mass_mg, gold.uncertainty_mg or 0.0, liked)
 
 
@@ -146,7 +146,7 @@ def _fineness(gold: Yield) -> str:
 
 
 def _figures(estimate: Estimate, liked: MassUnit) -> tuple[str, str]:
-    """Plated area and gold as they were estimated; empty where the measurement cannot be read or has no scale."""
+    """Estimated plated area and gold; empty if the measurement cannot be read or has no scale."""
     try:
         shown = estimate.measured.plated_area_mm2, estimate.measured.gold_mg
     except DataFileError:

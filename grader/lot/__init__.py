@@ -1,4 +1,4 @@
-"""From photos to the lot: what a few photographed boards say of all boards that are bought."""
+"""From photos to the lot: what a few photographed boards say about all the boards."""
 
 from __future__ import annotations
 

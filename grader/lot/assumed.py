@@ -1,4 +1,4 @@
-"""What is assumed of boards that nobody photographed or weighed (``data/lot_inputs.toml``)."""
+"""Assumptions about boards that were not photographed or weighed (``data/lot_inputs.toml``)."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a person says a lot holds, as typed on the page, on the command line or in a file."""
+"""A person's description of a lot, from the page, the command line or a file."""
 
 from __future__ import annotations
 
@@ -30,9 +30,9 @@ _invalid = _FILE.invalid
 
 @dataclass(frozen=True)
 class SightText:
-    """One entry of boards in a photo; photos by file name or sha256, empty texts where nothing is said.
+    """The boards in one photo as typed; photos by file name or sha256, empty text for anything not given.
 
-    Where their number is not said, it is what the outlines tell, with its doubt.
+    If their number is not given, it is estimated from the outlines, with its uncertainty.
     """
 
     front: str
@@ -43,7 +43,7 @@ class SightText:
 
 @dataclass(frozen=True)
 class PartText:
-    """One part as typed; empty texts where nothing is said."""
+    """One part as typed; empty text for anything not given."""
 
     name: str
     photos: tuple[SightText, ...]
@@ -57,7 +57,7 @@ class PartText:
 
 
 def lot_of(parts: Sequence[PartText], measured: Sequence[Measured]) -> Lot:
-    """The lot that was described, of the photos that were measured.
+    """Build the described lot from the measured photos.
 
     Raises:
         UsageError: ``photo-unknown``, ``photo-name-twice``, ``photo-without-part``, ``count-unreadable``,
@@ -89,20 +89,20 @@ def one_part(
     picked: str = "",
     thickness: Sequence[str] = (),
 ) -> Lot:
-    """A lot of one part whose photos all show other boards of it.
+    """Build a lot of one part whose photos all show different boards.
 
     Args:
         measured: the photos of front faces.
-        backs: of the other faces, one for each front, in their order; none where they were not taken.
-        boards: how many each shows, in their order; one number holds for all; what outlines tell if left out.
+        backs: photos of the other faces, one for each front, in the same order; empty if not taken.
+        boards: number in each, in the same order; one number holds for all; counted by outline if left out.
         count: of boards in the lot.
         mass: stated mass of the lot.
         weighed: mass of the boards in each photo.
-        other_face: what to make of the backs.
-        kind: of boards, "memory modules" or "do not know"; what they were measured with if left out.
+        other_face: what to assume about the backs.
+        kind: of boards, "memory modules" or "do not know"; the kind used for measuring if left out.
         designs: "one" or "many".
-        picked: who chose the boards in the photos: "seller", "blindly", "mine"; nobody says if left out.
-        thickness: what is known of the plating: "stated 30 uin", "xrf 0.72 um", "strip 412 mg of 20 boards".
+        picked: who chose the boards in the photos: "seller", "blindly", "mine"; not known if left out.
+        thickness: evidence of the plating: "stated 30 uin", "xrf 0.72 um", "strip 412 mg of 20 boards".
 
     Raises:
         UsageError: ``boards-per-photo``, ``backs-per-photo``, or as ``lot_of``.
@@ -143,7 +143,7 @@ def read_claim(path: Path) -> tuple[PartText, ...]:
     """Parts from a TOML file.
 
     Raises:
-        DataFileError: the file cannot be read or does not say what it must.
+        DataFileError: the file cannot be read or an entry is invalid.
     """
     tables = read_toml(path, _FILE)
     _only(tables, {"part"}, path.name)
@@ -262,7 +262,7 @@ def _mass(text: str) -> Distribution:
 
 
 def amount_texts(text: str) -> tuple[str, str]:
-    """How much there is of a part as one text: the texts of its count and of its mass, one of them empty.
+    """Split an amount into a count and a mass as text, one of them empty.
 
     "30", "28..32 boards" and "about 30 pcs" are counts, "3 kg" and "4-5 lb" masses.
 

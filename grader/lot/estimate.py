@@ -1,10 +1,10 @@
 """Gold and mass of a lot from the photographed boards of its parts.
 
-Per board: ``gold = gold per board seen × count``. Per mass: ``gold = gold seen ÷ mass seen × stated mass`` (the
-ratio estimator: heavier boards of a kind mostly carry more gold, and the count need not be known). Either way the
+By count: ``gold = gold per board seen × count``. By mass: ``gold = gold seen ÷ mass seen × stated mass`` (the
+ratio estimator: heavier boards of a kind usually carry more gold, and the count need not be known). Either way the
 boards seen count as seen and the others are multiplied by the factor of ``grader.lot.sampling``.
 
-Faces are estimated apart and added, so that one back that was photographed tells of all backs of its part.
+Faces are estimated separately and added, so that one photographed back informs all backs of its part.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from grader.lot.assumed import lot_inputs
 from grader.lot.kinds import choices, proposed_kind, unnamed
 from grader.lot.model import Lot, LotEstimate, Part, PartEstimate, Sight
 from grader.lot.notices import notice
-from grader.lot.observed import Observed
+from grader.lot.observed import Observed, observed_in
 from grader.lot.plating import with_own_thickness, with_plating
 from grader.lot.sampling import others_than
 from grader.lot.seen import check_sure, seen_inputs, total_seen
@@ -38,10 +38,10 @@ def estimate_lot(lot: Lot) -> LotEstimate:
     """Estimate a lot.
 
     Raises:
-        UsageError: ``outline-missing`` where a stated mass meets boards that were neither weighed nor outlined;
-            ``lot-lighter-than-seen``; ``boards-unsure`` where a count meets photos whose outlines do not
-            tell how many boards they show.
-        DataFileError: two photos mean different things by one input.
+        UsageError: ``outline-missing`` for a stated mass with boards neither weighed nor outlined;
+            ``lot-lighter-than-seen``; ``boards-unsure`` for a count with photos whose outlines do not
+            show how many boards there are.
+        DataFileError: two photos define one input differently.
     """
     several = len(lot.parts) > 1
     parts = tuple(_estimate(part, own_thickness=several) for part in lot.parts)
@@ -71,7 +71,7 @@ def _estimate(part: Part, *, own_thickness: bool) -> PartEstimate:
     boards, seen = _boards(part, seen_mass), total_seen(part)
     # where more may be there than were most likely seen, the least of them were not
     surely_seen = min(seen.value, max(seen.low, math.ceil(boards) - 1))
-    others = others_than(part.name, _observed(part, by_mass=per_mass), boards, surely_seen)
+    others = others_than(part.name, _observed(part, by_mass=per_mass), boards, surely_seen, part.earlier)
     unseen = () if others is None else (others.factor, *_picking(part))
     gold_mg = _of_all(part, _per_size(part), unseen)
     return PartEstimate(
@@ -87,7 +87,7 @@ def _estimate(part: Part, *, own_thickness: bool) -> PartEstimate:
 
 
 def _of_all(part: Part, per_size: ProductModel, unseen: tuple[Input, ...]) -> ProductModel:
-    """Gold of seen and unseen boards; ``per_size`` is gold per board, or per g of boards."""
+    """Gold of seen and unseen boards; ``per_size`` is the gold per board, or per g of boards."""
     seen = _per_board(part, lambda m: m.gold).times((), part.boards_seen)
     if not unseen:
         return seen
@@ -128,12 +128,12 @@ def _by_face(
     by_fronts: Iterable[Input] = (),
     by_backs: Iterable[Input] = (),
 ) -> ProductModel:
-    """Quantity per size, the faces added; an unseen other face as the part says.
+    """Quantity per size, summed over the faces; an unseen face follows ``part.other_face``.
 
     Args:
         part: the part.
         of: a photo's quantity.
-        size: what it is divided by, as far as it is known.
+        size: the divisor, as far as known.
         by_fronts: likely ÷ true size of all fronts together.
         by_backs: the same of the backs.
     """
@@ -190,7 +190,7 @@ def _mass(part: Part, seen_mass: ProductModel | None) -> ProductModel | None:
 
 
 def _boards(part: Part, seen_mass: ProductModel | None) -> float:
-    """How many boards there are likely to be."""
+    """The likely number of boards."""
     if part.mass_g is None or seen_mass is None:
         return _nominal_count(part)
     stated = _stated_mass(part).draws()
@@ -217,7 +217,7 @@ def _input(kind: str, part: Part) -> Input:
 
 
 def _picking(part: Part) -> tuple[Input, ...]:
-    """What the boards shown are better by; nothing where they were picked blindly, or by the buyer."""
+    """How much better the boards shown are; None if they were picked blindly, or by the buyer."""
     known = lot_inputs().get(f"picking:{part.picked}")
     if known is not None and part.picking is not None:
         return (part.picking,)
@@ -251,24 +251,16 @@ def _count(part: Part, count: Distribution) -> Input:
 
 
 def _observed(part: Part, *, by_mass: bool) -> list[Observed]:
-    """Fronts, each board apart where as many outlines were found as boards were counted."""
+    """Fronts, one observation per board if the outlines match the count."""
     found = []
     for s in part.sights:
-        outlines, gold = s.front.boards, float(np.median(s.front.gold.draws()))
-        on_outlines = sum(o.gold_value_mg for o in outlines)
-        if len(outlines) == s.boards > 1 and s.weighed_g is None and on_outlines > 0:
-            by_gold = ((gold * o.gold_value_mg / on_outlines, o.size_mm2) for o in outlines)
-            found += [Observed(own, 1, size if by_mass else 1.0) for own, size in by_gold]
-            continue
-        size = float(s.boards)
-        if by_mass:
-            size = s.weighed_g if s.weighed_g is not None else sum(o.size_mm2 for o in outlines)
-        found.append(Observed(gold, s.boards, size))
+        mass = s.weighed_g if s.weighed_g is not None else sum(o.size_mm2 for o in s.front.boards)
+        found += observed_in(s.front, s.boards, mass if by_mass else None)
     return found
 
 
 def _kind_notices(part: Part, gold_mg: ProductModel) -> tuple[Notice, ...]:
-    """What the connectors suggest where nobody named the kind."""
+    """The kind suggested by the connectors if nobody named it."""
     proposed = proposed_kind(part.photos)
     if part.kind is not None or proposed is None or not unnamed(part, gold_mg):
         return ()

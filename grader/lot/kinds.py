@@ -1,4 +1,4 @@
-"""Which kind of boards a part may be: proposed by recognised connectors, and what naming it would tell."""
+"""The kind of boards of a part: proposed by recognised connectors, and the value of naming it."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _OR = " or "  # between the titles of outlines that a row fits
 
 
 def proposed_kind(photos: Sequence[Measured]) -> KindKey | None:
-    """The kind of boards that recognised connectors suggest; None where they differ or none does."""
+    """The kind suggested by recognised connectors; None if they disagree or suggest none."""
     kind_of = {f.title: f.kind for f in contact_families() if f.kind}
     rows = [r for m in photos for r in (*(r for b in m.boards for r in b.contacts), *m.loose_contacts)]
     titles = {title for row in rows if row.outline for title in row.outline.split(_OR)}
@@ -27,7 +27,7 @@ def proposed_kind(photos: Sequence[Measured]) -> KindKey | None:
 
 
 def unnamed(part: Part, gold_mg: ProductModel) -> tuple[Input, ...]:
-    """Thicknesses of contacts that were plated on nobody knows what kind of boards."""
+    """Thicknesses of contacts on boards of an unknown kind."""
     if part.kind not in (None, UNKNOWN) or part.evidence or part.designs != "one":
         return ()
     of_any = contact_plating()[0].distribution
@@ -36,7 +36,7 @@ def unnamed(part: Part, gold_mg: ProductModel) -> tuple[Input, ...]:
 
 
 def choices(part: Part, gold_mg: ProductModel) -> tuple[Choice, ...]:
-    """What naming the kind of a part would tell."""
+    """The possible kinds of a part, and what each would mean."""
     named = [board_kind(key) for key in KINDS_OF_BOARDS if key != UNKNOWN]
     answers = tuple((kind.weight, kind.plating("one").thickness) for kind in named)
     words = ", ".join(kind.words for kind in named)

@@ -1,4 +1,4 @@
-"""What a lot is said to hold, and what is estimated of it."""
+"""A lot as described, and its estimate."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from calibration.notices import Notice
 from calibration.thickness import FLASH
 from grader.board_count import BoardCount
 from grader.choices import Choice
+from grader.lot.observed import Observed
 from grader.lot.told import Told
 from grader.measured import Measured
 from grader.model import ProductModel, Range
@@ -28,14 +29,14 @@ PICKED: tuple[Picked, ...] = get_args(Picked)
 
 @dataclass(frozen=True)
 class Sight:
-    """Some boards of one part as they were photographed.
+    """Photographed boards of one part.
 
     Attributes:
         front: photo of one face.
-        back: photo of the other face of the same boards, or None where it was not taken.
+        back: photo of the other face of the same boards, or None.
         boards: how many boards the photo shows, or most likely shows.
-        weighed_g: what these boards weigh together, g, or None.
-        counted: how many they may be where only outlines tell; None where someone counted them.
+        weighed_g: mass of these boards together, g, or None.
+        counted: distribution of their number from outlines; None if somebody counted them.
 
     Raises:
         UsageError: ``boards-invalid``, ``mass-invalid``.
@@ -63,15 +64,16 @@ class Part:
     Attributes:
         name: as the user calls it.
         sights: the boards of it that were photographed.
-        count: how many boards of it are in the lot; a claim may be a range.
-        mass_g: their stated mass in g, likewise; instead of a count.
-        other_face: what to make of a face that no photo shows. Not used where some sight has a back.
-        kind: what is held of the plating on its contacts; None for what the photos were measured with.
+        count: number of boards of it in the lot, possibly a range.
+        mass_g: their stated mass in g, likewise, instead of a count.
+        other_face: what to assume about a face that no photo shows. Not used if some sight has a back.
+        kind: sets the plating of its contacts; None for the kind used for measuring.
         designs: "one" where all its boards are plated alike, "many" where they are of many designs.
         picked: who chose the boards in the photos.
-        evidence: what was told or measured of its plating.
+        evidence: statements and measurements of its plating.
         picking: gold on boards not shown ÷ on those that this seller chose to show, learned from weighed lots; None
-            for what is held of any seller.
+            for the prior of any seller.
+        earlier: boards of the same name that were seen in earlier lots, lot by lot.
 
     With neither count nor mass the part is the boards in the photos.
 
@@ -90,6 +92,7 @@ class Part:
     picked: Picked = "blindly"
     evidence: tuple[Told, ...] = ()
     picking: Input | None = None
+    earlier: tuple[tuple[Observed, ...], ...] = ()
 
     def __post_init__(self) -> None:
         if not self.sights:
@@ -119,7 +122,7 @@ class Part:
 
     @property
     def boards_seen(self) -> int:
-        """How many boards were photographed, or most likely were."""
+        """Number of boards photographed, known or most likely."""
         return sum(s.boards for s in self.sights)
 
     @property
@@ -130,7 +133,7 @@ class Part:
 
 @dataclass(frozen=True)
 class Lot:
-    """All parts that are bought together.
+    """All parts bought together.
 
     Raises:
         UsageError: ``measurements-none``, ``part-twice``, ``photo-twice``.
@@ -159,17 +162,17 @@ class Lot:
 
 @dataclass(frozen=True)
 class PartEstimate:
-    """What is estimated of one part.
+    """The estimate for one part.
 
     Attributes:
         part: the part.
         gold_mg: gold in the plating of all its boards.
-        mass_g: of all its boards; None where neither a scale nor an outline tells.
+        mass_g: of all its boards; None without a scale or outline.
         boards: how many boards there are likely to be.
-        spread: relative standard deviation of the gold between boards; None where all boards were seen.
+        spread: relative standard deviation of the gold between boards; None if all boards were seen.
         seen: how many boards were photographed.
         notices: what the user should know.
-        choices: what is not known of it and has a few answers.
+        choices: open questions about it with a few possible answers.
     """
 
     part: Part
@@ -183,7 +186,7 @@ class PartEstimate:
 
     @property
     def flash_share(self) -> Range | None:
-        """How much of its contacts is flash gold: a chance where all are plated alike; None where it is not told."""
+        """Share of its contacts that are flash gold (a chance if all are plated alike); None if unknown."""
         shares = [i.draws() for i in self.gold_mg.inputs.values() if i.kind == FLASH]
         if not shares:
             return None
@@ -224,13 +227,13 @@ class PartEstimate:
 
 @dataclass(frozen=True)
 class LotEstimate:
-    """What is estimated of a lot.
+    """The estimate for a lot.
 
     Attributes:
-        parts: of each part.
-        gold_mg: their sum; inputs that parts share stay shared.
-        mass_g: likewise; None where the mass of some part is not known.
-        notices: what photos and parts warn of, each once.
+        parts: estimate of each part.
+        gold_mg: their sum, with shared inputs.
+        mass_g: likewise; None if the mass of some part is not known.
+        notices: warnings of photos and parts, each once.
     """
 
     parts: tuple[PartEstimate, ...]
@@ -240,12 +243,12 @@ class LotEstimate:
 
     @property
     def choices(self) -> tuple[Choice, ...]:
-        """What is not known of its parts and has a few answers."""
+        """Open questions about its parts with a few possible answers."""
         return tuple(c for p in self.parts for c in p.choices)
 
     @property
     def size(self) -> LotSize:
-        """How much it is, for prices by weight or by the board."""
+        """Its size, for prices by weight or per board."""
         mass_kg = None if self.mass_g is None else float(np.median(self.mass_g.draws())) * 1e-3
         return LotSize(mass_kg, sum(p.boards for p in self.parts))
 

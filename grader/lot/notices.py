@@ -1,4 +1,4 @@
-"""What an estimate of a lot warns of."""
+"""Warnings about the estimate of a lot."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
-"""Which photos may show the two faces of the same boards: a guess to be confirmed, from names, outlines and order.
+"""Guess which photos show the two faces of the same boards, from names, outlines and order.
 
-It is never taken without being asked: two photos taken for one pair halve the number of boards seen.
+A person must confirm it: a wrong pair halves the number of boards seen.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ class Suggestion:
     Attributes:
         front: one of them.
         back: the other.
-        reason: what they were matched by.
+        reason: why they match.
     """
 
     front: Measured
@@ -38,8 +38,8 @@ class Suggestion:
 def suggest_pairs(photos: Sequence[Measured]) -> tuple[Suggestion, ...]:
     """Photos that may belong together, each in one pair at most.
 
-    First by names that differ only in a word for the face. Of the others those that come one after another by name
-    and have equally many boards of the same area and shape, where such photos come in even numbers.
+    First come names that differ only in a word for the face, then photos next to each other in order of name
+    with equally many boards of the same area and shape, if such photos come in even numbers.
     """
     found = _by_names(photos)
     paired = {m.sha256 for s in found for m in (s.front, s.back)}

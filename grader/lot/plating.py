@@ -1,4 +1,4 @@
-"""The plating of a part: by its kind, by what was told or measured of it, and apart from that of other parts."""
+"""The plating of a part: by its kind, updated by evidence, independent of other parts."""
 
 from __future__ import annotations
 
@@ -25,9 +25,9 @@ _ALL_HARD = Distribution("constant", (0.0,))
 
 
 def with_plating(part: Part) -> Part:
-    """The part with what is held of its contacts, by its kind and by what was told or measured of them.
+    """Set the plating of a part's contacts by its kind and the evidence.
 
-    A thickness that weighed yields taught stays that of its own kind of boards, and evidence moves it.
+    A thickness learned from yields stays that of its own kind of boards; evidence updates it.
 
     Raises:
         UsageError: ``evidence-impossible``.
@@ -43,9 +43,9 @@ def with_plating(part: Part) -> Part:
 
 
 def own_thickness(gold_mg: ProductModel, part: str) -> ProductModel:
-    """Gold of a part with its plating's thickness apart from that of other parts: each was plated on its own.
+    """Make the thickness of a part independent of other parts in its gold: each was plated separately.
 
-    A learned thickness stays as it is: it names its part, and one process recovers them all.
+    A learned thickness is unchanged: it names its part, and one process recovers all parts.
     """
     own = {
         name: replace(i, of=(*i.of, part), title=f"{i.title}: {part}")
@@ -58,7 +58,7 @@ def own_thickness(gold_mg: ProductModel, part: str) -> ProductModel:
 
 
 def with_own_thickness(part: Part) -> Part:
-    """The part with its plating's thickness apart from that of other parts."""
+    """Make the thickness of a part independent of other parts."""
     return _with_gold(part, lambda gold: own_thickness(gold, part.name))
 
 
@@ -73,7 +73,7 @@ def _with_gold(part: Part, changed: Callable[[ProductModel], ProductModel]) -> P
 
 
 def _swapped(gold: ProductModel, swaps: Mapping[str, tuple[Input, ...]]) -> ProductModel:
-    """The same gold with other inputs for some thicknesses; what told of their flash share goes with them."""
+    """Replace some thickness inputs of a gold model, together with their flash shares."""
     new = {name: held[0].name for name, held in swaps.items()}
     gone = {i.drawn_as for name, i in gold.inputs.items() if name in swaps}
     kept = {
@@ -87,7 +87,7 @@ def _swapped(gold: ProductModel, swaps: Mapping[str, tuple[Input, ...]]) -> Prod
 
 
 def _held(part: Part, measured: Input, inputs: Mapping[str, Input]) -> tuple[Input, ...]:
-    """Thickness and flash share of the part's contacts, in the place of a thickness that it was measured with."""
+    """Thickness and flash share of the part's contacts, replacing the thickness used for measuring."""
     evidence = tuple(_evidence(part, told, measured) for told in part.evidence)
     if measured.is_recovered:
         return (_moved(measured, evidence, part.evidence),)
@@ -106,7 +106,7 @@ def _held(part: Part, measured: Input, inputs: Mapping[str, Input]) -> tuple[Inp
 
 
 def _moved(learned: Input, evidence: tuple[Evidence, ...], told: tuple[Told, ...]) -> Input:
-    """A learned thickness after evidence; its values keep their order, so that it stays drawn with its process."""
+    """A learned thickness updated by evidence; its values keep their order, so it stays aligned with its process."""
     if not evidence:
         return learned
     values = np.asarray(learned.distribution.parameters)
@@ -115,7 +115,7 @@ def _moved(learned: Input, evidence: tuple[Evidence, ...], told: tuple[Told, ...
 
 
 def _told(i: Input, distribution: Distribution, told: tuple[Told, ...]) -> Input:
-    """An input of another name for what it became."""
+    """A renamed input for the updated quantity."""
     mark = hashlib.sha256("; ".join(t.text for t in told).encode()).hexdigest()[:8]
     source = f"{i.source}; then {'; '.join(t.text for t in told)}"
     return replace(i, distribution=distribution, source=source, of=(*i.of, f"told {mark}"))

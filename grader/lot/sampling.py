@@ -1,4 +1,4 @@
-"""What boards that were seen say of boards that were not.
+"""What the seen boards say about the unseen ones.
 
 A sample of n boards out of N, drawn without replacement, has a mean that misses the mean of all with the variance
 ``(1 - n / N) S² / n`` (Cochran, Sampling Techniques, 3rd ed. 1977, theorem 2.2). The seen boards are known, so all
@@ -9,8 +9,8 @@ a lot holds less than what was seen in it.
 Where forty boards or more were seen, the spread s is pooled from a prior worth a few boards and from the boards seen
 (the posterior of a scaled inverse chi-squared prior; Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, 2.6), and
 the factor's logarithm follows Student's t, as in JCGM 101:2008, 6.4.9. Its mean is one, so that nothing is added on
-average to what was seen; of the shape of the spread nothing is assumed. A few boards show neither their spread nor
-their mean so well: ``grader.lot.unseen`` says what they tell.
+average to what was seen; no shape of the spread is assumed. A few boards reveal neither their spread nor
+their mean that well: ``grader.lot.unseen`` handles them.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ import numpy as np
 
 from calibration.inputs import Distribution, Input
 from grader.lot.observed import Observed
-from grader.lot.unseen import spread_figures, unseen_of
+from grader.lot.unseen import Earlier, spread_figures, unseen_of
 
 # The unseen boards of a part are not taken to differ from the seen ones by more than a factor of ten on average.
 _REACH_LOG = math.log(10.0)
@@ -33,11 +33,11 @@ MANY = 40
 
 @dataclass(frozen=True)
 class Spread:
-    """How much boards differ.
+    """The variation between boards.
 
     Attributes:
         relative_sd: standard deviation between boards ÷ their mean.
-        degrees: degrees of freedom that it rests on.
+        degrees: degrees of freedom behind it.
     """
 
     relative_sd: float
@@ -45,15 +45,15 @@ class Spread:
 
 
 def prior_spread() -> Spread:
-    """What is assumed before boards were seen."""
+    """The prior, before boards are seen."""
     figures = spread_figures()
     return Spread(figures["between_boards_sd"].value, figures["between_boards_degrees"].value)
 
 
 def observed_spread(seen: Sequence[Observed]) -> Spread | None:
-    """Spread between boards about a ratio of gold to size; None where fewer than two observations tell.
+    """Spread between boards about a ratio of gold to size; None with fewer than two observations.
 
-    For single boards this is the residual variance of Cochran's ratio estimator (6.4), and where size is the number
+    For single boards this is the residual variance of Cochran's ratio estimator (6.4), and if size is the number
     of boards the ordinary sample variance. Boards seen together count as their mean, with their number as its weight.
     """
     gold, size, boards = sum(o.gold for o in seen), sum(o.size for o in seen), sum(o.boards for o in seen)
@@ -65,7 +65,7 @@ def observed_spread(seen: Sequence[Observed]) -> Spread | None:
 
 
 def pooled(prior: Spread, observed: Spread | None) -> Spread:
-    """Prior and observation together, each weighed by its degrees of freedom."""
+    """Prior and observation combined, weighted by degrees of freedom."""
     if observed is None:
         return prior
     degrees = prior.degrees + observed.degrees
@@ -75,7 +75,7 @@ def pooled(prior: Spread, observed: Spread | None) -> Spread:
 
 @dataclass(frozen=True)
 class Others:
-    """The boards that were not seen.
+    """The unseen boards.
 
     Attributes:
         factor: their mean ÷ the mean of the seen ones, an input.
@@ -86,14 +86,17 @@ class Others:
     relative_sd: float
 
 
-def others_than(part: str, seen: Sequence[Observed], total: float, boards: int | None = None) -> Others | None:
-    """What is held of the boards of a part that were not seen; None where all were.
+def others_than(
+    part: str, seen: Sequence[Observed], total: float, boards: int | None = None, earlier: Earlier = ()
+) -> Others | None:
+    """The distribution of a part's unseen boards; None if all were seen.
 
     Args:
         part: name of the kind of boards.
         seen: at least one observation.
         total: N, boards in the lot.
-        boards: n, boards seen, where it is less than the observations say.
+        boards: n, boards seen, if fewer than the observations say.
+        earlier: boards seen in earlier lots of the same name, lot by lot.
     """
     n = sum(o.boards for o in seen) if boards is None else boards
     if total <= n:
@@ -102,13 +105,13 @@ def others_than(part: str, seen: Sequence[Observed], total: float, boards: int |
         spread = pooled(prior_spread(), observed_spread(seen))
         factor = unseen_factor(part, spread, n, total)
         return None if factor is None else Others(factor, spread.relative_sd)
-    found = unseen_of(seen, total - n, math.exp(_REACH_LOG))
+    found = unseen_of(seen, total - n, math.exp(_REACH_LOG), earlier)
     known = Distribution("sample", tuple(float(f"{x:.5g}") for x in found.ratio))
     return Others(_input(part, known, "spread, mean and bare boards, told by the few boards seen"), found.relative_sd)
 
 
 def unseen_factor(part: str, spread: Spread, seen: int, total: float) -> Input | None:
-    """Mean of the unseen boards ÷ mean of the seen ones; None where all were seen.
+    """Mean of the unseen boards ÷ mean of the seen ones; None if all were seen.
 
     Its mean is one, and its relative standard deviation that of the formula above (but for the tails of Student's t).
 

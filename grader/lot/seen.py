@@ -1,6 +1,6 @@
-"""How many boards the photos of a part show where only their outlines tell: drawn, with what the lot's count allows.
+"""Draw the number of boards in the photos of a part from their outlines, within what the lot's count allows.
 
-Gold per board is gold seen ÷ boards seen. Where the photos may show more boards or fewer than is most likely, it is
+Gold per board is gold seen ÷ boards seen. If the photos may show more or fewer boards than is most likely, it is
 multiplied by likely ÷ true number. Numbers of several photos add up; each photo's is independent of the others'.
 """
 
@@ -24,10 +24,10 @@ _Joint = dict[tuple[int, int], float]
 
 
 def check_sure(part: Part) -> None:
-    """Make sure that the boards in the photos are known well enough to divide by.
+    """Check that the number of boards in the photos is known well enough to divide by it.
 
     Raises:
-        UsageError: ``boards-unsure``, where the lot is told by its count.
+        UsageError: ``boards-unsure``, if the lot is given by count.
     """
     if part.count is None:
         return
@@ -53,7 +53,7 @@ def total_seen(part: Part) -> BoardCount:
 
 
 def seen_inputs(part: Part) -> tuple[tuple[Input, ...], tuple[Input, ...]]:
-    """Likely ÷ true number of boards, for fronts and for backs; empty where it is known or does not matter."""
+    """Likely ÷ true number of boards, for fronts and for backs; empty if known or irrelevant."""
     if part.count is None or all(s.counted is None or s.counted.is_exact for s in part.sights):
         return (), ()
     joint = _joint(part)
@@ -97,7 +97,7 @@ def _with(found: _Joint, sight: Sight) -> _Joint:
 
 
 def _even(joint: Mapping[tuple[int, int], float]) -> list[tuple[int, int]]:
-    """So many equally likely pairs that each comes as often as its chance says, to the nearest."""
+    """Equally likely pairs, each repeated in proportion to its chance."""
     pairs, chances = zip(*sorted(joint.items()), strict=True)
     middles = (np.arange(_VALUES) + 0.5) / _VALUES
     at = np.minimum(np.searchsorted(np.cumsum(chances), middles), len(pairs) - 1)

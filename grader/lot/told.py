@@ -1,4 +1,4 @@
-"""What a person writes of a lot's plating: "stated 30 uin", "xrf 0.72 ± 0.05 um", "strip 412 mg of 20 boards"."""
+"""Read a person's evidence of a lot's plating: "stated 30 uin", "xrf 0.72 ± 0.05 um", "strip 412 mg of 20 boards"."""
 
 from __future__ import annotations
 
@@ -20,15 +20,15 @@ FIX = "Write stated 30 uin, xrf 0.72 ± 0.05 um, or strip 412 mg of 20 boards."
 
 @dataclass(frozen=True)
 class Told:
-    """One such text, read.
+    """One parsed text.
 
     Attributes:
-        text: as it was written.
+        text: as written.
         how: stated by the seller, read by an instrument, or weighed from a few boards.
-        thickness_um: stated or read; None of a strip.
-        sd_um: standard uncertainty of a reading, None where none is given.
-        mass_mg: fine gold from the strip; None of the others.
-        boards: that were stripped.
+        thickness_um: stated or read; None for a strip.
+        sd_um: standard uncertainty of a reading, None if none is given.
+        mass_mg: fine gold from a test strip; otherwise None.
+        boards: number stripped.
     """
 
     text: str
@@ -40,7 +40,7 @@ class Told:
 
 
 def read_told(text: str) -> Told:
-    """What a text says of the plating.
+    """Parse evidence of the plating.
 
     Raises:
         UsageError: ``evidence-unreadable``, or a figure without a unit and the like.

@@ -1,4 +1,4 @@
-"""Gold of all boards of a part beside what the boards that were photographed would make one expect."""
+"""Gold of all boards of a part compared with what the photographed boards suggest."""
 
 from __future__ import annotations
 

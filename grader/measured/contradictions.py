@@ -1,7 +1,7 @@
-"""What a measurement shows, compared with what its own model gives: a damaged or edited one is found out.
+"""Compare the figures shown in a measurement with its own model, to detect a damaged or edited one.
 
-A valuation draws from the model, a person reads the shown figures. Both come from one program run, so they agree to
-within the draws; where they do not, neither can be trusted.
+A valuation draws from the model; a person reads the shown figures. Both come from one run, so they agree to
+within sampling error; if they do not, neither can be trusted.
 """
 
 from __future__ import annotations
@@ -101,7 +101,7 @@ def _around(draws: FloatArray, chance: float) -> tuple[float, float]:
 
 
 def _figures(what: str, shown: Range | None) -> Iterable[tuple[float, float]]:
-    """The figures of a shown range, each with the chance that the truth lies below it; none where none is shown."""
+    """The figures of a shown range, each with the chance that the truth lies below it; none if none is shown."""
     if shown is None:
         return ()
     if not 0 < shown.level < 1:

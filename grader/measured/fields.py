@@ -28,7 +28,7 @@ class Record(BaseModel):
 
 
 def _kept_as(kind: type, read: Callable[[Any], Any], write: Callable[[Any], Any], schema: dict[str, Any]) -> Any:
-    """What makes pydantic read and write a type of ours in its own way."""
+    """Make pydantic read and write one of our types with that type's own functions."""
 
     def of(value: Any) -> Any:
         if isinstance(value, kind):

@@ -1,4 +1,4 @@
-"""What a record shows of area and gold, from their models."""
+"""The area and gold figures of a record, from their models."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _NOTHING = Range(0.0, 0.0, 0.0)
 def figures_of(
     area_by_finish: Mapping[Finish, ProductModel], area: ProductModel, gold: GoldEstimate, scale_inputs: Iterable[str]
 ) -> dict[str, Any]:
-    """The fields of ``Measured`` that tell of area and gold.
+    """The fields of ``Measured`` for area and gold.
 
     Args:
         area_by_finish: plated area of each finish that was found, mm².
@@ -35,7 +35,7 @@ def figures_of(
 
 
 def range_of(model: ProductModel) -> Range:
-    """The range of a quantity; nothing where it has no terms."""
+    """The range of a quantity; None if it has no terms."""
     return Range.of(model.draws()) if model.terms else _NOTHING
 
 

@@ -84,10 +84,10 @@ def measured_of(measurement: Measurement) -> Measured:
 
 
 def corrections_of(measurement: Measurement) -> MadeCorrections | None:
-    """What a record says of corrections; None where nothing was corrected.
+    """The corrections in a record; None if nothing was corrected.
 
-    Beside the list itself: plated area and gold as found, and by how much they changed, drawn together, so that an
-    error which both have in common does not widen the change.
+    Besides the list: plated area and gold as found, and their change. Both are drawn together, so that an
+    error common to both does not widen the change.
     """
     found = measurement.found
     if found is None:
@@ -110,7 +110,7 @@ def _change(before: AreaEstimate | GoldEstimate | None, after: AreaEstimate | Go
 
 
 def _warnings(measurement: Measurement, checks: Sequence[Check]) -> Iterable[Notice]:
-    """Why it was refused, what the measurement warned of, and what the checks of the photo add to that."""
+    """Why it was refused, the warnings of the measurement, and those added by the checks of the photo."""
     refused = measurement.refused
     reason = [] if refused is None else [Notice.of(refused)]
     told = [*reason, *measurement.notices]
@@ -119,10 +119,10 @@ def _warnings(measurement: Measurement, checks: Sequence[Check]) -> Iterable[Not
 
 
 def _px_per_mm(measurement: Measurement, plated_px: NDArray[np.float64]) -> float:
-    """Linear scale of the boards' faces: of each board over its outline, their mean weighted by plating.
+    """Linear scale at the boards' faces: that of each board's outline, averaged by plating.
 
-    If none of the plating lies on an outlined board, the scale where it lies; if there is no plating, that at the
-    middle of what gave it.
+    If the plating lies on no outlined board, the scale at the plating; if there is no plating, the scale at the
+    middle of the object that gave it.
     """
     scale = measurement.scale
     assert scale is not None  # noqa: S101 - callers hold a scale
@@ -198,9 +198,9 @@ def _row(measurement: Measurement, number: int) -> MeasuredRow:
 
 
 def _rings(measurement: Measurement) -> dict[Finish, tuple[Ring, ...]]:
-    """Rings round what is at least half plated, by finish, in px of the photo; a ring within a ring is a hole.
+    """Outlines of what is at least half plated, by finish, in px of the photo; a ring within a ring is a hole.
 
-    For pictures and for finding a place again: areas come from coverage, never from rings.
+    They serve pictures and finding a place again; areas come from coverage, never from rings.
     """
     regions = measurement.regions
     finish_of = np.zeros(len(regions.regions) + 1, np.uint8)

@@ -19,14 +19,14 @@ Ring = tuple[PointPx, ...]
 
 
 class MeasuredScale(Record):
-    """What gave the scale, and how large things are in the photo.
+    """The source of the scale, and the size of things in the photo.
 
     Attributes:
-        method: ``none`` where there is no scale; ``length`` for every length that somebody gave.
-        known: the same, rectangles and coins apart; None where an older version measured.
+        method: ``none`` without a scale; ``length`` for any length given by a person.
+        known: the same, with rectangles and coins distinguished; None in records of older versions.
         px_per_mm: on the boards' faces.
         relative_uncertainty: standard uncertainty of lengths, as a share of them.
-        tilt_deg: of the camera from straight down, where the scale tells it.
+        tilt_deg: of the camera from straight down, if the scale reveals it.
     """
 
     method: str
@@ -37,7 +37,7 @@ class MeasuredScale(Record):
 
     @property
     def given_by(self) -> str:
-        """What gave it, as exactly as is known."""
+        """Its source, as exactly as known."""
         return self.known if self.known is not None else self.method
 
 
@@ -54,11 +54,11 @@ class MeasuredRow(Record):
     Attributes:
         count: of contacts.
         missing: places in it without a contact.
-        outline: published outline that it fits.
-        pitch_mm: centre to centre; None without scale, or where contacts ran together.
+        outline: matching published outline.
+        pitch_mm: centre to centre; None without scale, or if contacts merged.
         length_mm: of a contact.
         width_mm: of a contact.
-        at_edge: whether it lies along its board's edge; None where no outline is known.
+        at_edge: whether it lies along its board's edge; None if no outline is known.
         face: of the board.
     """
 
@@ -90,12 +90,12 @@ class MeasuredBoard(Record):
 
     Attributes:
         outline_px: its corners.
-        partly_hidden: whether another board lies on it.
+        partly_hidden: whether another board covers part of it.
         contacts: rows on it.
         area_mm2: inside the outline; None without scale.
         by_finish: the plating on it; None without scale.
-        plated_share: of the outline's pixels, told without scale alone.
-        gold_terms: of its gold in mg, in the inputs of the photo's model; None where an older version measured.
+        plated_share: of the outline's pixels; only without scale.
+        gold_terms: of its gold in mg, in the inputs of the photo's model; None in records of older versions.
     """
 
     outline_px: tuple[PointPx, ...] = ()
@@ -113,7 +113,7 @@ class MeasuredBoard(Record):
 
     @property
     def slenderness(self) -> float | None:
-        """Longer ÷ shorter side of the smallest rectangle round the outline; None where its shape is not known."""
+        """Longer ÷ shorter side of the smallest rectangle around the outline; None if its shape is unknown."""
         if len(self.outline_px) < 3:
             return None
         _, sides, _ = cv2.minAreaRect(np.asarray(self.outline_px, np.float32))
@@ -122,7 +122,7 @@ class MeasuredBoard(Record):
 
     @property
     def edge_rows(self) -> tuple[EdgeRow, ...] | None:
-        """Rows at its edges, on the face that was seen; None where the measurement does not say."""
+        """Rows at the edges of the visible face; None if the measurement does not say."""
         if "contacts" not in self.model_fields_set:
             return None
         found = []
@@ -138,13 +138,13 @@ class MeasuredBoard(Record):
 
     @property
     def gold_value_mg(self) -> float:
-        """Gold in the plating on it, to compare outlines of one photo with each other."""
+        """Gold in its plating, for comparing outlines within one photo."""
         found = (self.by_finish or {}).values()
         return sum(finish.gold_mg.value for finish in found if finish.gold_mg is not None)
 
 
 class PhotoCheck(Record):
-    """One check of the photo: see ``grader.photo_advice.Check``; ``codes`` are of the warnings that say so."""
+    """One check of the photo: see ``grader.photo_advice.Check``; ``codes`` are those of its warnings."""
 
     check: CheckName
     title: str
@@ -158,7 +158,7 @@ class PhotoCheck(Record):
 
 
 class BudgetShare(Record):
-    """The part of one input, or of some together, in the range of the gold."""
+    """The share of the gold's variance due to one input, or to several together."""
 
     input: str
     title: str
@@ -166,14 +166,14 @@ class BudgetShare(Record):
 
 
 class Change(Record):
-    """A quantity before corrections by hand, and by how much they changed it."""
+    """A quantity before corrections by hand, and their effect on it."""
 
     found: Range
     change: Range
 
 
 class MadeCorrections(Record):
-    """Corrections by hand, and what they changed; None without scale."""
+    """Corrections by hand and their effect; None without scale."""
 
     schema_: Literal[1] = Field(default=1, alias="schema")
     sha256: str = ""
@@ -189,12 +189,12 @@ class MadeCorrections(Record):
 
 
 class MeasuredModel(Record):
-    """Area and gold as models whose inputs stay shared, so that later stages draw the very same numbers.
+    """Area and gold as models with shared inputs, so that later stages draw the same numbers.
 
     Attributes:
         area_mm2: plated area by finish, mm².
         gold_mg: gold in the plating that was seen, mg.
-        scale_inputs: names of the factors that act alike on every area in the photo.
+        scale_inputs: names of the factors common to every area in the photo.
     """
 
     area_mm2: Mapping[FinishKey, ModelField] = Field(default_factory=dict)

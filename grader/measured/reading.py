@@ -14,7 +14,7 @@ from grader.measured.record import FILE, FIX, Measured
 
 
 def read_measurements(paths: Sequence[Path]) -> list[Measured]:
-    """The measurements of some files, each one JSON object, a JSON array or JSON Lines.
+    """Read measurements from files, each holding one JSON object, a JSON array or JSON Lines.
 
     Raises:
         UsageError: as ``measurements_of``.
@@ -24,14 +24,14 @@ def read_measurements(paths: Sequence[Path]) -> list[Measured]:
 
 
 def measurements_of(documents: Iterable[tuple[str, Mapping[str, Any]]]) -> list[Measured]:
-    """Measurements from parsed documents.
+    """Read measurements from parsed documents.
 
     Args:
-        documents: where each comes from (for messages), and the object itself.
+        documents: the source of each (for messages), and the object.
 
     Raises:
         UsageError: ``measurement-refused`` or ``measurement-without-scale`` for a photo that gave no gold;
-            ``photo-twice`` for the same photo given twice; ``measurements-none`` for none at all.
+            ``photo-twice`` for the same photo given twice; ``measurements-none`` for an empty list.
         DataFileError: ``measurement-invalid``; ``measurement-absurd`` or ``measurement-contradicts`` for one that was
             damaged or edited.
     """
@@ -39,10 +39,10 @@ def measurements_of(documents: Iterable[tuple[str, Mapping[str, Any]]]) -> list[
 
 
 def usable(measurements: Iterable[tuple[str, Measured]]) -> list[Measured]:
-    """Measurements that can be valued together.
+    """Check that measurements can be valued together.
 
     Args:
-        measurements: where each comes from (for messages), and itself.
+        measurements: the source of each (for messages), and the record.
 
     Raises:
         UsageError, DataFileError: as ``measurements_of``.
@@ -74,7 +74,7 @@ def usable(measurements: Iterable[tuple[str, Measured]]) -> list[Measured]:
 
 
 def documents_in(path: Path) -> list[Mapping[str, Any]]:
-    """The JSON objects of a file: one object, an array of them, or JSON Lines. What they mean is not looked at.
+    """The JSON objects of a file: one object, an array of them, or JSON Lines. Their meaning is not checked.
 
     Raises:
         DataFileError: the file cannot be read or holds no such objects.

@@ -1,6 +1,6 @@
 """The record of one photo's measurement: what is shown, logged, valued and reported.
 
-The JSON that the program writes for scripts is this record; ``measurement.schema.json`` describes it. Attributes have
+The JSON that the program writes is this record; ``measurement.schema.json`` describes it. Attributes have
 the names of its keys.
 """
 
@@ -43,35 +43,35 @@ FILE = FileKind(code="measurement", what="measurements", most_bytes=200_000_000,
 
 
 class Measured(Record):
-    """What one photo's measurement found.
+    """The measurement of one photo.
 
-    Ranges are as they were when it was measured; without a scale they are None. Where the photo could not be measured
-    at all, ``error`` says why and nothing else is known but its name.
+    Ranges are those of the time of measurement; without a scale they are None. If the photo could not be measured
+    at all, ``error`` says why, and only its name is known.
 
     Attributes:
-        program: name and version of what measured.
+        program: name and version of the program that measured.
         photo: the photo's name.
-        sha256: of the photo's file; empty where it could not be read.
+        sha256: of the photo's file; empty if it could not be read.
         taken_at: by the camera's own clock, ISO 8601.
-        width_px: of the photo as it is looked at.
+        width_px: of the upright photo.
         height_px: likewise.
-        segmenter: name and version of what found the plating.
+        segmenter: name and version of the segmenter.
         scale: of the photo.
-        statement: what the figures do not count.
+        statement: what the figures leave out.
         plated_share_of_frame: 0..1.
         plated_area_mm2: visible plated area.
         by_finish: the same, and gold, by finish.
         gold_mg: gold in the visible plating.
         photo_checks: whether the photo should be taken again.
         boards: outlines.
-        board_count: how many boards they stand for; None without scale, or where an older version measured.
+        board_count: how many boards they stand for; None without scale, or in records of older versions.
         loose_contacts: rows that lie on no outlined board.
-        plating_px: rings round what is at least half plated, by finish; a ring within a ring is a hole.
-        budget: what makes the gold's range wide, the largest share first.
-        corrections: by hand, which are in all figures; None where there are none.
-        warnings: what to mind.
-        model: area and gold, to reckon with; None without scale.
-        refused: why there is no scale, where one was asked for.
+        plating_px: outlines of what is at least half plated, by finish; a ring within a ring is a hole.
+        budget: contributions to the range of the gold, largest first.
+        corrections: made by hand and included in all figures; None if there are none.
+        warnings: about this measurement.
+        model: area and gold as models; None without scale.
+        refused: why there is no scale, if one was asked for.
         error: why the photo could not be measured.
     """
 
@@ -117,12 +117,12 @@ class Measured(Record):
         return Measured(photo=photo, error=reason, warnings=(reason,))
 
     def to_dict(self) -> dict[str, Any]:
-        """A JSON object that ``from_dict`` reads back to an equal record; what was never set is left out."""
+        """A JSON object that ``from_dict`` reads back to an equal record; unset fields are omitted."""
         return {"schema": SCHEMA, **self.model_dump(mode="json", by_alias=True, exclude_unset=True)}
 
     @staticmethod
     def from_dict(data: Mapping[str, Any], source: str = "") -> Measured:
-        """The inverse of ``to_dict``; whatever its ``schema`` covers is checked.
+        """The inverse of ``to_dict``; checks the object against the schema.
 
         Args:
             data: a JSON object, of this version or an older one; unknown keys are kept.
@@ -155,10 +155,10 @@ class Measured(Record):
 
     @property
     def gold(self) -> ProductModel:
-        """Gold in the plating that was seen, mg.
+        """Gold in the visible plating, mg.
 
         Raises:
-            UsageError: ``measurement-without-scale``, ``measurement-refused``: it is not known.
+            UsageError: ``measurement-without-scale``, ``measurement-refused``: the gold is unknown.
         """
         return self._known().gold_mg
 
@@ -173,26 +173,26 @@ class Measured(Record):
 
     @property
     def scale_inputs(self) -> tuple[str, ...]:
-        """Names of the factors that act alike on every area in the photo."""
+        """Names of the factors common to every area in the photo."""
         return () if self.model is None else self.model.scale_inputs
 
     @property
     def made_by_hand(self) -> Corrections:
-        """Corrections that are in the figures; none where none were made."""
+        """Corrections included in the figures; empty if none were made."""
         return NO_CORRECTIONS if self.corrections is None else self.corrections.made
 
     @cached_property
     def likely_boards(self) -> BoardCount:
-        """How many boards the photo shows; from the number of its outlines alone where nothing better is known."""
+        """How many boards the photo shows; the number of its outlines if nothing better is known."""
         return self.board_count if self.board_count is not None else by_outlines(len(self.boards))
 
     def with_gold(self, gold_mg: ProductModel) -> Measured:
-        """The same photo with another model of its gold; ranges that were shown of gold are left out."""
+        """The same photo with another model of its gold; the ranges of gold shown before are dropped."""
         model = self._known().model_copy(update={"gold_mg": gold_mg})
         return self.model_copy(update={"model": model, "gold_mg": None, "by_finish": {}, "budget": ()})
 
     def without_gold(self, source: str = "") -> UsageError | None:
-        """Why there is no gold to value; None where there is.
+        """Why there is no gold to value; None if there is.
 
         Args:
             source: where the record comes from, for the message.
@@ -224,7 +224,7 @@ class Measured(Record):
 
 
 def _data_file_error(where: str, error: ValidationError) -> DataFileError:
-    """What is wrong first, in a sentence; an error of ours keeps its code."""
+    """The first fault, as one sentence; one of our own errors keeps its code."""
     first = error.errors(include_url=False)[0]
     own = first.get("ctx", {}).get("error")
     if isinstance(own, GraderError):

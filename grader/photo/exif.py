@@ -45,7 +45,7 @@ class ExifFacts:
     def focal_px(self, width_px: int, height_px: int) -> float | None:
         """Focal length in px of a picture of this size.
 
-        None where the picture is not shaped as the camera took it: it was cropped, so the diagonal is another one.
+        None if the picture is not shaped as the camera took it: it was cropped, so the diagonal is another one.
         """
         if self.focal_35mm is None:
             return None

@@ -19,7 +19,7 @@ from grader.photo.tiff import left_over_notices
 
 
 def load_photo(source: str | Path | bytes, name: str | None = None) -> Photo:
-    """Load one photo: JPEG, PNG, WebP, TIFF or HEIC, told apart by their bytes alone.
+    """Load one photo: JPEG, PNG, WebP, TIFF or HEIC, distinguished by their bytes alone.
 
     Refused: more than 60 megapixels or 200 MB; animations and files of several pictures; grey, palette and CMYK
     pictures; more than 8 bits per channel (HEIC: only high dynamic range); pictures with transparent parts; camera

@@ -15,7 +15,7 @@ _one_at_a_time = threading.Lock()
 
 @contextmanager
 def lines_held_back() -> Iterator[None]:
-    """Hold back what is written to the process's error output meanwhile; it comes out at the end, unless this raises.
+    """Hold back the process's error output; it comes out at the end, unless this raises.
 
     Libraries in C write to the file descriptor itself, past Python. All threads share that one, so that their lines
     are held back, too: keep what is done meanwhile short.

@@ -76,7 +76,7 @@ def raise_if_raw(is_raw: bool) -> None:
 
 
 def is_cut_short(data: bytes, kind: Format) -> bool:
-    """True where the file's own structure says that its end is missing.
+    """True if the file's own structure says that its end is missing.
 
     Exact for WebP and HEIF, whose boxes state their sizes; for the others a guess that chooses between two messages.
     """

@@ -75,7 +75,7 @@ def left_over_notices(data: bytes) -> tuple[Notice, ...]:
 
 
 def _bytes_left_over(data: bytes) -> int:
-    """Bytes behind the pixels; 0 where these do not come last, or other directories hang on the first one."""
+    """Bytes behind the pixels; 0 if these do not come last, or other directories hang on the first one."""
     try:
         order = "<" if data[:2] == b"II" else ">"
         (at,) = struct.unpack_from(f"{order}I", data, 4)

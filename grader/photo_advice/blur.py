@@ -29,7 +29,7 @@ _LEAST_CHANGE = 1.001
 
 
 def blur_px(rgb: NDArray[np.uint8], where: NDArray[np.bool_] | None = None) -> float | None:
-    """Standard deviation of the blur of a picture's edges in px; their median. None where there are too few edges.
+    """Standard deviation of the blur of a picture's edges in px; their median. None if there are too few edges.
 
     Args:
         rgb: uint8 (height, width, 3).

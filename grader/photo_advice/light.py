@@ -17,7 +17,7 @@ _TENTH = 0.1
 def light_ratio(
     rgb: NDArray[np.uint8], board: NDArray[np.bool_], outlines_px: Sequence[NDArray[np.float64]] = ()
 ) -> float | None:
-    """Light on the brightest tenth of the ground ÷ that on its darkest tenth; None where little ground is seen.
+    """Light on the brightest tenth of the ground ÷ that on its darkest tenth; None if little ground is seen.
 
     Patches of the ground are compared, in linear light (IEC 61966-2-1), so that fine texture and noise average out; a
     ground of several colours reads as uneven light.

@@ -18,13 +18,13 @@ class Check:
     Attributes:
         name: what was checked.
         title: the same for a person.
-        value: the figure that was measured; None where the photo does not tell.
+        value: the figure that was measured; None if the photo does not tell.
         unit: of the figure; empty for a share or a ratio.
-        limit: the figure beyond which the photo should be taken again; None where there is no such figure.
-        is_good: None where the photo does not tell.
+        limit: the figure beyond which the photo should be taken again; None if there is no such figure.
+        is_good: None if the photo does not tell.
         sentence: what was found, plain.
         advice: how to take it again.
-        notices: the warnings that say so; empty where all is well.
+        notices: the warnings that say so; empty if all is well.
     """
 
     name: CheckName

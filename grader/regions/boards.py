@@ -14,7 +14,7 @@ from calibration.inputs import FloatArray
 from calibration.scale import Scale
 from grader.regions.laid_plane import laid_plane
 from grader.regions.model import Board
-from grader.regions.part import VisiblePart, parts_of
+from grader.regions.part import VisiblePart, boards_in_piece
 from grader.regions.straight import straightened
 
 _LEAST_MM2 = 100.0
@@ -36,7 +36,7 @@ def find_boards(
     plated: NDArray[np.bool_] | None = None,
     rgb: NDArray[np.uint8] | None = None,
 ) -> tuple[Board, ...]:
-    """Outlines, in reading order; with scale, boards that touch or overlap are told apart, and long sides straight.
+    """Outlines in reading order; with a scale, touching or overlapping boards are separated and long sides straight.
 
     Args:
         mask: bool (height, width).
@@ -58,7 +58,7 @@ def find_boards(
             continue
         parts: list[VisiblePart] = []
         if scale is not None and plane is not None:
-            told, evidence = parts_of(contour, plane, rgb, plated)
+            told, evidence = boards_in_piece(contour, plane, rgb, plated)
             parts, whole = [p for p in told if _is_board(p, scale, plated)], replace(whole, evidence=evidence)
         if not _may_be_board(contour, scale, plated, any_shape=bool(parts)):
             continue
@@ -229,7 +229,7 @@ def polygon_area(points: NDArray[np.float64]) -> float:
 
 
 def edge_distance(mask: NDArray[np.bool_], places_px: NDArray[np.float64]) -> NDArray[np.float32] | None:
-    """Distance in px of places (n, 2) from the nearest place without a board (n,), None where boards fill the frame.
+    """Distance in px of places (n, 2) from the nearest place without a board (n,), None if boards fill the frame.
 
     The frame's own border counts as board going on.
     """
@@ -253,10 +253,10 @@ def edge_distance(mask: NDArray[np.bool_], places_px: NDArray[np.float64]) -> ND
 
 def board_of(centre_px: NDArray[np.float64], boards: tuple[Board, ...]) -> int | None:
     """Index of the smallest board that holds a point, or None."""
-    return boards_of(centre_px[None], boards)[0]
+    return boards_under(centre_px[None], boards)[0]
 
 
-def boards_of(centres_px: NDArray[np.float64], boards: tuple[Board, ...]) -> list[int | None]:
+def boards_under(centres_px: NDArray[np.float64], boards: tuple[Board, ...]) -> list[int | None]:
     """The same of many points (n, 2)."""
     found: list[int | None] = [None] * len(centres_px)
     from_the_largest = sorted(enumerate(boards), key=lambda each: -each[1].area)

@@ -103,7 +103,7 @@ class _Line:
         return np.asarray(self.origin + places[:, None] * self.axis)
 
     def windows(self, places: FloatArray, pitch: float) -> FloatArray:
-        """Colours of a pitch about each place less their mean, (m, _SAMPLES, 4); NaN where the picture ends."""
+        """Colours of a pitch about each place less their mean, (m, _SAMPLES, 4); NaN if the picture ends."""
         offsets = (np.arange(_SAMPLES) + 0.5) / _SAMPLES - 0.5
         at = (places[:, None] + offsets * pitch - self.start) / self.step
         low = np.floor(at).astype(int)

@@ -2,29 +2,33 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Sequence
 from functools import cache, reduce
-from importlib import resources
 from typing import Any
 
 import numpy as np
 
 from calibration.inputs import FloatArray
+from calibration.reading import packaged_toml
 from grader.board_count import BoardCount
 from grader.regions.model import Board
 
 
 def count_boards(boards: Sequence[Board]) -> BoardCount:
     """The number of boards that outlines stand for, found with a scale."""
+    return _together(_kinds_together(boards))
+
+
+def outline_chances(boards: Sequence[Board]) -> list[FloatArray]:
+    """Chances that each outline of a photo stands for no board, one, two and so on."""
+    return [_chances(kind) for kind in _kinds_together(boards)]
+
+
+def _kinds_together(boards: Sequence[Board]) -> list[str]:
+    """The kind of each outline, beside the others of its photo."""
     kinds = [outline_kind(board) for board in boards]
     is_tidy = set(kinds) <= {"alone", "clear"}
-    return _together("tidy" if is_tidy and kind == "clear" else kind for kind in kinds)
-
-
-def outline_chances(board: Board) -> FloatArray:
-    """Chances that one outline stands for no board, one, two and so on."""
-    return _chances(outline_kind(board))
+    return ["tidy" if is_tidy and kind == "clear" else kind for kind in kinds]
 
 
 def by_outlines(number: int) -> BoardCount:
@@ -69,4 +73,4 @@ def _chances(kind: str) -> FloatArray:
 
 @cache
 def _figures() -> dict[str, Any]:
-    return tomllib.loads(resources.files("grader.regions").joinpath("data/count.toml").read_text("utf-8"))
+    return packaged_toml("grader.regions", "data/count.toml")

@@ -11,9 +11,9 @@ class Evidence:
 
     Attributes:
         is_alone: whether no other board touches it.
-        sides_seen: share of the sides of its rectangle that the photo shows, 0..1; 0 where it has none.
-        fits: what rectangle and outline share ÷ what either covers, 0..1; 0 where it has none.
-        rectangles: how many were found in it; more than one where they could not be told apart.
+        sides_seen: share of the sides of its rectangle that the photo shows, 0..1; 0 if it has none.
+        fits: what rectangle and outline share ÷ what either covers, 0..1; 0 if it has none.
+        rectangles: how many were found in it; more than one where they could not be distinguished.
     """
 
     is_alone: bool = True

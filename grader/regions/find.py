@@ -14,7 +14,7 @@ from calibration.scale import Scale
 from grader.coverage import Coverage
 from grader.coverage.plated import around_plating
 from grader.model import Finish
-from grader.regions.boards import board_of, boards_of, edge_distance, find_boards
+from grader.regions.boards import board_of, boards_under, edge_distance, find_boards
 from grader.regions.finish import EDGE_GAP_MM, finish_of_chance, finish_of_loose, finish_of_row, hard_chance
 from grader.regions.model import Board, Region, Regions, Row
 from grader.regions.rows import PlatedPiece, chosen_row, find_rows
@@ -80,7 +80,7 @@ def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
     in_row += [None] * len(faint)
     verdicts += [UNDETERMINED] * len(faint)
     regions = []
-    on_board = boards_of(np.array([p.centre_px for p in measured]).reshape(-1, 2), boards)
+    on_board = boards_under(np.array([p.centre_px for p in measured]).reshape(-1, 2), boards)
     contact = _seen(coverage.contact, pixels, len(measured), in_row)
     for piece, row, verdict, seen, board in zip(measured, in_row, verdicts, contact, on_board, strict=True):
         finish, doubt = finish_of_chance(hard_chance(verdict, seen))
@@ -236,7 +236,7 @@ def _describe_row(
 
 
 def _is_at_edge(gaps: list[float], length: float, scale: Scale | None) -> bool | None:
-    """Whether a row's pieces lie at the edge of their board; None where outlines are not known."""
+    """Whether a row's pieces lie at the edge of their board; None if outlines are not known."""
     return float(np.median(gaps)) < (EDGE_GAP_MM if scale else 0.5 * length) if gaps else None
 
 

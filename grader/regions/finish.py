@@ -73,7 +73,7 @@ def hard_chance(verdict: Finish, seen: float | None) -> float:
 
     Args:
         verdict: what shape and place say.
-        seen: chance of a contact as the segmenter saw it, 0..1; None where it does not tell.
+        seen: chance of a contact as the segmenter saw it, 0..1; None if it does not tell.
     """
     figures = _figures()
     if seen is None:

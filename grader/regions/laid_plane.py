@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.inputs import FloatArray
 from calibration.scale import FacePlane
 from grader.coverage.way_round import way_round
+from grader.photo import shrunk
 
 _SMALL_PX = 256  # longest side of the picture that the way round is told from
 
@@ -45,7 +45,7 @@ def laid_plane(plane: FacePlane, rgb: NDArray[np.uint8]) -> LaidPlane:
     height, width = rgb.shape[:2]
     factor = _SMALL_PX / max(height, width)
     size = max(1, round(width * factor)), max(1, round(height * factor))
-    way = way_round(np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8))
+    way = way_round(shrunk(rgb, size))
     right, down = ((-1.0 if flip else 1.0) for flip in way.flips[::-1])
     first, second = np.array([right, 0.0]), np.array([0.0, down])
     if way.is_across:

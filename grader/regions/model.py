@@ -24,7 +24,7 @@ class Region:
         width: shorter side, likewise.
         board: index of its board, or None.
         row: index of its row of contacts, or None.
-        doubt: chance that it is the other of hard and immersion gold; 0 where the finish is undetermined.
+        doubt: chance that it is the other of hard and immersion gold; 0 if the finish is undetermined.
         painted: whether a person painted it in, rather than the segmenter having found it.
         faint: whether no pixel of it is half covered: plating so pale or narrow that its shape is not known.
     """
@@ -47,12 +47,12 @@ class Row:
 
     Attributes:
         count: contacts found in it (worn or merged ones may be missing).
-        pitch: centre to centre, mm where scale is known, otherwise px; None where contacts ran together.
+        pitch: centre to centre, mm where scale is known, otherwise px; None if contacts ran together.
         contact_length: median, in the same unit.
         contact_width: median, in the same unit.
         length_spread: median deviation of the lengths from their median, as a share of it.
         board: index of its board, or None.
-        at_edge: whether it lies along the edge of its board; None where no outline is known.
+        at_edge: whether it lies along the edge of its board; None if no outline is known.
         ends_px: float pairs, the centres of its first and last contact in the photo.
     """
 
@@ -75,7 +75,7 @@ class Board:
         area: of all that is visible of it, mm² where scale is known, otherwise px².
         hidden: whether another board lies on part of it.
         more_px: float64 (k, 2) each, outlines of its further visible pieces.
-        evidence: what speaks for its being one board; None without scale, where boards that touch are not told apart.
+        evidence: that it is one board; None without scale, when touching boards are not separated.
     """
 
     outline_px: FloatArray

@@ -1,4 +1,4 @@
-"""Boards that touch or lie on each other, found as one thing, told apart as far as they are visible.
+"""Boards that touch or lie on each other, found as one thing, distinguished as far as they are visible.
 
 Rectangles whose sides the picture shows are boards. Where two overlap, the one whose sides are seen inside the other
 lies on top. What no rectangle accounts for is a board of its own where it is wide, and belongs to what it touches
@@ -57,13 +57,13 @@ class VisiblePart:
     evidence: Evidence
 
 
-def parts_of(
+def boards_in_piece(
     contour_px: NDArray[np.int32],
     plane: FacePlane,
     rgb: NDArray[np.uint8] | None,
     plated: NDArray[np.bool_] | None = None,
 ) -> tuple[tuple[VisiblePart, ...], Evidence]:
-    """The boards of one piece, or nothing where it is one board whose outline stays as it is.
+    """The boards of one piece, or nothing if it is one board whose outline stays as it is.
 
     Args:
         contour_px: (n, 1, 2), the outline of the piece.

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from calibration.inputs import FloatArray
 from calibration.scale import FacePlane
+from grader.photo import shrunk
 
 _PX_PER_MM = 2.5
 _MOST_SIDE_PX = 1000
@@ -49,7 +50,7 @@ def plan_view(contour_px: NDArray[np.int32], plane: FacePlane, rgb: NDArray[np.u
     Args:
         contour_px: (n, 1, 2), its outline in the photo.
         plane: of the faces.
-        rgb: the photo, uint8 (height, width, 3); None where only the outline is to be looked at.
+        rgb: the photo, uint8 (height, width, 3); None if only the outline is to be looked at.
     """
     outline = plane.to_mm(contour_px.reshape(-1, 2).astype(np.float64))
     low, high = outline.min(axis=0) - _MARGIN_MM, outline.max(axis=0) + _MARGIN_MM
@@ -83,7 +84,7 @@ def _seen(
     if shrink < 1:
         small = (max(1, round(cut.shape[1] * shrink)), max(1, round(cut.shape[0] * shrink)))
         factor = np.array(small) / [cut.shape[1], cut.shape[0]]
-        cut = np.asarray(cv2.resize(cut, small, interpolation=cv2.INTER_AREA), np.uint8)
+        cut = shrunk(cut, small)
     else:
         factor = np.ones(2)
     table = (((at - [x0, y0]) + 0.5) * factor - 0.5).astype(np.float32).reshape(places.shape)

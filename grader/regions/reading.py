@@ -51,7 +51,7 @@ class RowReading:
     """One row as read.
 
     Attributes:
-        row: its index in ``Regions.rows``; None where the contacts run together so that no row was found there.
+        row: its index in ``Regions.rows``; None if the contacts run together so that no row was found there.
         centres_px: of its contacts in order, float64 (n, 2).
         alone: whether each was found as a piece of its own (n,); the others run together with a neighbour or are
             dim, and their centres are where the row's pitch or its pattern in the picture puts them.
@@ -76,12 +76,12 @@ class RowReading:
 
     @property
     def family(self) -> str | None:
-        """Title of the outline that it fits, of all of them where they share it; None where it fits none."""
+        """Title of the outline that it fits, of all of them where they share it; None if it fits none."""
         return " or ".join(m.family.title for m in self.matches) or None
 
     @property
     def pitch_mm(self) -> float | None:
-        """The published pitch, None where none is known or several are possible."""
+        """The published pitch, None if none is known or several are possible."""
         return one_pitch(self.matches)
 
 
@@ -329,7 +329,7 @@ def _over_key(match: FamilyMatch, step: int) -> bool:
 
 
 def _is_notch(beside: FloatArray, half: FloatArray, board: BoolArray) -> bool | None:
-    """Whether the board is cut away between two contacts; None where it is not known to lie under them.
+    """Whether the board is cut away between two contacts; None if it is not known to lie under them.
 
     Args:
         beside: centres of the contacts to either side (2, 2).

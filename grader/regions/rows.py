@@ -57,7 +57,7 @@ def find_rows(pieces: list[PlatedPiece], *, with_scale: bool) -> tuple[list[floa
         with_scale: lengths are mm, so that specks can be left out.
 
     Returns:
-        The pitch of each row (None where it is not even), and the indices of its members in order along the row.
+        The pitch of each row (None if it is not even), and the indices of its members in order along the row.
     """
     eligible = [
         i
@@ -175,7 +175,7 @@ def _along(row: list[PlatedPiece]) -> FloatArray:
 
 
 def _pitch(row: list[PlatedPiece]) -> float | None:
-    """Mean pitch over whole steps, or None where the centres do not fall on an even grid.
+    """Mean pitch over whole steps, or None if the centres do not fall on an even grid.
 
     Steps count along the row only: a shorter contact, level with the others at one end, sits off the line.
     """

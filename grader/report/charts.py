@@ -58,7 +58,7 @@ def profit_chart(offer: Offer) -> alt.LayerChart:
 def swing_chart(offer: Offer) -> alt.LayerChart | None:
     """Profit from each input's low to its high end, the others at their medians; the widest bar first.
 
-    None where no input swings it.
+    None if no input swings it.
     """
     currency = offer.assumptions.currency
     bars = [

@@ -64,7 +64,7 @@ class ReportedPhoto:
 
     Attributes:
         measured: what was found.
-        picture: the photo with what was found; None where the photo was not at hand.
+        picture: the photo with what was found; None if the photo was not at hand.
     """
 
     measured: Measured
@@ -89,9 +89,9 @@ class LotReport:
         photos: that were measured.
         gold_mg: in the visible plating of the lot.
         parts: of the lot, as ``LotEstimate.as_json`` gives them.
-        offer: what to pay; None where no gold price was given.
-        cuts: plans; none where nothing was planned.
-        batch: plan of the batch, as ``grader batch`` wrote it; None where there is none.
+        offer: what to pay; None if no gold price was given.
+        cuts: plans; none if nothing was planned.
+        batch: plan of the batch, as ``grader batch`` wrote it; None if there is none.
     """
 
     title: str

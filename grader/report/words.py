@@ -45,7 +45,7 @@ def unknown_lines(measured: Measured) -> list[tuple[str, float]]:
 
 
 def range_words(value: Range | None, unit: str) -> str:
-    """A range as one text; empty where there is none."""
+    """A range as one text; empty if there is none."""
     return "" if value is None else format_range(value, unit)
 
 
@@ -116,7 +116,7 @@ def board_rows(measured: Measured) -> list[tuple[str, str, str]]:
 
 
 def count_words(measured: Measured) -> str | None:
-    """How many boards a photo's outlines tell of, and how surely; None where they tell nothing."""
+    """How many boards a photo's outlines tell of, and how surely; None if they tell nothing."""
     count = measured.board_count
     if count is None:
         return None
@@ -144,6 +144,6 @@ def scale_words(scale: MeasuredScale) -> str:
 
 
 def learned_sources(measured: Measured) -> tuple[str, ...]:
-    """Where a measurement's thickness was learned; empty where it is the published one."""
+    """Where a measurement's thickness was learned; empty if it is the published one."""
     inputs = () if measured.model is None else measured.model.gold_mg.inputs.values()
     return tuple(dict.fromkeys(i.source for i in inputs if i.is_recovered))

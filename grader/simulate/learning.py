@@ -8,7 +8,7 @@ then decide: where knowing the thickness is worth more to him than the test cost
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -19,10 +19,10 @@ from calibration.errors import UsageError
 from calibration.kinds import UNKNOWN
 from calibration.scores import HitRate
 from calibration.thickness import THICKNESS, gold_properties
-from grader.simulate.buyers import BREAK_EVEN, DRAWS, HIGHEST, MANY_LOTS, ORACLE, Appraisal, Buyer, appraise
-from grader.simulate.tally import BuyerReport, Decision, as_json, grouped, report_of
+from grader.simulate.buyers import BREAK_EVEN, BY_GAINS, DRAWS, HIGHEST, MANY_LOTS, ORACLE, Appraisal, Buyer, appraise
+from grader.simulate.tally import BuyerReport, Decision, buyer_report, grouped, share_json
 from grader.simulate.trade import Trade, TradedLot, offer
-from grader.simulate.world import FINISH, InventedLot, World, figures, reappraised
+from grader.simulate.world import FINISH, InventedLot, World, reappraised, world_figures
 from grader.valuation.information import value_of_knowing
 
 _LEAST = 2
@@ -50,9 +50,11 @@ class Learner:
 LEARNERS = (
     Learner(HIGHEST),
     Learner(MANY_LOTS),
+    Learner(BY_GAINS),
     Learner(BREAK_EVEN),
     Learner(HIGHEST, learns=False),
     Learner(MANY_LOTS, learns=False),
+    Learner(BY_GAINS, learns=False),
     Learner(BREAK_EVEN, learns=False),
     Learner(ORACLE, learns=False),
 )
@@ -108,7 +110,7 @@ class LearningReport:
             "stages": [
                 {"first": s.first, "last": s.last, "buyers": [b.as_json() for b in s.buyers]} for s in self.stages
             ],
-            "gold_in_90_percent_range": as_json(self.in_range),
+            "gold_in_90_percent_range": share_json(self.in_range),
         }
 
 
@@ -160,18 +162,26 @@ def simulate_learning(
     )
 
 
-def taught(world: World, offered: TradedLot, belief: Belief) -> InventedLot:
-    """A lot as a buyer sees it by what he has learned."""
+def taught(world: World, offered: TradedLot, belief: Belief, met: Iterable[TradedLot] = ()) -> InventedLot:
+    """A lot as a buyer sees it by what he has learned.
+
+    Args:
+        world: what is the same for all lots.
+        offered: the lot.
+        belief: from what was weighed.
+        met: the lots that were.
+    """
+    earlier = [o.observed for o in met if o.part == offered.part]
     kind = offered.kind if world.named else UNKNOWN
     learned = gold_properties(belief.inputs(offered.part, offered.seller, kind=kind))[FINISH]
     picking = belief.picking(offered.lot.seen.parts[0].name, offered.seller)
-    return replace(offered.lot, seen=reappraised(offered.lot.seen, learned, picking))
+    return replace(offered.lot, seen=reappraised(offered.lot.seen, learned, picking, earlier))
 
 
 def _stage(paths: Sequence[Sequence[Sequence[Decision]]], first: int, last: int) -> Stage:
     cut = [[trade[first - 1 : last] for trade in path] for path in paths]
     oracle = sum(step.profit for trade in cut[-1] for step in trade)
-    reports = (report_of(who.name, path, oracle) for who, path in zip(LEARNERS, cut, strict=True))
+    reports = (buyer_report(who.name, path, oracle) for who, path in zip(LEARNERS, cut, strict=True))
     return Stage(first, last, tuple(reports))
 
 
@@ -184,6 +194,7 @@ class _Walk:
         self.priors = priors
         self.decide = learner.buyer.starts(world.assumptions.accepted_loss)
         self.batches: list[Batch] = []
+        self.bought: list[TradedLot] = []
         self.belief: Belief | None = None
         self.held: list[bool] = []
 
@@ -205,6 +216,7 @@ class _Walk:
         if not self.learner.learns:
             return step
         if bought:
+            self.bought.append(offered)
             self.weigh(self.batch(offered, 1.0, offered.weighed_mg, f"{number}"))
         elif self.would_test(offered, appraisal, number, left):
             step = self.test(offered, step, number)
@@ -212,7 +224,7 @@ class _Walk:
 
     def appraise(self, offered: TradedLot, number: int, belief: Belief) -> Appraisal:
         """What the tool says by what is believed now."""
-        return appraise(self.world.assumptions, taught(self.world, offered, belief), number)
+        return appraise(self.world.assumptions, taught(self.world, offered, belief, self.bought), number)
 
     def batch(self, offered: TradedLot, share: float, weighed_mg: float, name: str) -> Batch:
         """What he learns from."""
@@ -234,11 +246,12 @@ class _Walk:
         gain = value_of_knowing([profit], thickness) + max(float(profit.mean()), 0.0)
         brings = float(money.proceeds.mean()) * share
         cost = float(money.costs.mean()) + price * share * float(money.load.mean()) - brings
-        return gain * min(left, figures()["lots_ahead"]) > cost
+        return gain * min(left, world_figures()["lots_ahead"]) > cost
 
     def test(self, offered: TradedLot, step: Decision, number: int) -> Decision:
         """Buy a few boards, with all costs of a lot of its own; then take the others, or leave them."""
         lot, share = offered.lot, offered.test_share
+        self.bought.append(offered)
         belief = self.weigh(self.batch(offered, share, offered.test_mg, f"{number} test"), at_once=True)
         bought = self.decide(self.appraise(offered, number, belief).trial)
         if bought:
@@ -253,6 +266,6 @@ class _Walk:
         """Learn from what the balance shows."""
         self.batches.append(batch)
         count = len(self.batches)
-        if self.belief is None or at_once or count <= figures()["learned_at_once"] or count % 4 == 0:
+        if self.belief is None or at_once or count <= world_figures()["learned_at_once"] or count % 4 == 0:
             self.belief = learn(self.batches, priors=self.priors)
         return self.belief

@@ -9,7 +9,7 @@ from typing import Any
 from calibration.errors import UsageError
 from calibration.scores import HitRate, share
 from grader.simulate.buyers import BUYERS, Buyer, Trial, appraise, best_rate_per_kg
-from grader.simulate.tally import BuyerReport, Decision, as_json, report_of
+from grader.simulate.tally import BuyerReport, Decision, buyer_report, share_json
 from grader.simulate.world import World, invent
 
 _LEAST_LOTS = 10
@@ -50,8 +50,8 @@ class SimulationReport:
             "seed": self.seed,
             "accepted_loss": self.accepted_loss,
             "buyers": [b.as_json() for b in self.buyers],
-            "gold_in_90_percent_range": as_json(self.in_range),
-            "loss_at_highest_price": as_json(self.loss_at_highest),
+            "gold_in_90_percent_range": share_json(self.in_range),
+            "loss_at_highest_price": share_json(self.loss_at_highest),
             "rate_per_kg": self.rate_per_kg,
         }
 
@@ -83,7 +83,7 @@ def simulate(world: World, lots: int, seed: int, progress: Callable[[int], None]
     oracle = sum(max(t.lot.profit(t.lot.asking), 0.0) for t in trials)
     held = sum(t.gold_mg.low <= t.lot.gold_mg <= t.gold_mg.high for t in trials)
     # each lot is a case of its own
-    reports = (report_of(b.name, [[step] for step in _steps(b, trials, accepted)], oracle) for b in BUYERS)
+    reports = (buyer_report(b.name, [[step] for step in _steps(b, trials, accepted)], oracle) for b in BUYERS)
     return SimulationReport(lots, seed, accepted, tuple(reports), share(held, lots), rate)
 
 

@@ -22,7 +22,7 @@ class Decision:
         lot: as invented.
         bought: whether he took it.
         profit: what came of it, a test included.
-        limit: price up to which he would have taken it; None where he has no such limit.
+        limit: price up to which he would have taken it; None if he has no such limit.
         tested: whether he bought, stripped and weighed a few of its boards first.
     """
 
@@ -48,11 +48,12 @@ class BuyerReport:
         bought: lots bought.
         tests: lots of which a few boards were bought, stripped and weighed before deciding; not counted as bought.
         profit: over all lots, tests paid.
-        share_of_oracle: of the profit that knowing the truth would have made; None where that is zero.
-        losing: share of the lots bought that lost money, what their tests cost left aside; None where nothing was
+        share_of_oracle: of the profit that knowing the truth would have made; None if that is zero.
+        losing: share of the lots bought that lost money, what their tests cost left aside; None if nothing was
             bought.
         loss_at_limit: share of all lots that would have lost if bought for just the price up to which this buyer
-            buys: what an accepted chance of a loss speaks of. None where there is no such price.
+            buys: what an accepted chance of a loss speaks of. None if there is no such price.
+        lost_of_gains: what the lots bought that lost money lost ÷ what the others brought; None if none did.
         regret: profit left on the table, a lot that was offered.
     """
 
@@ -63,6 +64,7 @@ class BuyerReport:
     share_of_oracle: float | None
     losing: HitRate | None
     loss_at_limit: HitRate | None
+    lost_of_gains: float | None
     regret: float
 
     def as_json(self) -> dict[str, Any]:
@@ -73,18 +75,19 @@ class BuyerReport:
             "tests": self.tests,
             "profit": self.profit,
             "share_of_oracle": self.share_of_oracle,
-            "losing_share": as_json(self.losing),
-            "loss_at_limit": as_json(self.loss_at_limit),
+            "losing_share": share_json(self.losing),
+            "loss_at_limit": share_json(self.loss_at_limit),
+            "lost_of_gains": self.lost_of_gains,
             "regret_per_lot": self.regret,
         }
 
 
-def as_json(known: HitRate | None) -> list[float] | None:
+def share_json(known: HitRate | None) -> list[float] | None:
     """A share as value, low and high."""
     return None if known is None else [known.value, known.low, known.high]
 
 
-def report_of(name: str, groups: Sequence[Sequence[Decision]], oracle: float) -> BuyerReport:
+def buyer_report(name: str, groups: Sequence[Sequence[Decision]], oracle: float) -> BuyerReport:
     """Count the steps of one buyer.
 
     Args:
@@ -102,8 +105,14 @@ def report_of(name: str, groups: Sequence[Sequence[Decision]], oracle: float) ->
         profit / oracle if oracle > 0 else None,
         grouped([[s.lot.loses(s.lot.asking) for s in group if s.bought] for group in groups]),
         grouped([[s.lot.loses(s.limit) for s in group if s.limit is not None and s.limit > 0] for group in groups]),
+        _lost_of_gains([s.lot.profit(s.lot.asking) for s in steps if s.bought]),
         (oracle - profit) / len(steps),
     )
+
+
+def _lost_of_gains(profits: Sequence[float]) -> float | None:
+    won = sum(p for p in profits if p > 0)
+    return sum(-p for p in profits if p < 0) / won if won > 0 else None
 
 
 def grouped(cases: Sequence[Sequence[bool]]) -> HitRate | None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -20,11 +21,11 @@ from calibration.kinds import UNKNOWN, KindKey
 from calibration.sourced import load
 from calibration.thickness import gold_properties
 from grader.gold import MG_PER_MM2_UM_G_CM3
-from grader.lot.observed import Observed
+from grader.lot.observed import Observed, observed_in
 from grader.lot.whole import whole_of
 from grader.model import EMPTY
 from grader.simulate.market import USUAL, Market
-from grader.simulate.world import FINISH, InventedLot, World, figures, offered, one
+from grader.simulate.world import FINISH, InventedLot, World, offered, one, world_figures
 
 _DRAWS = 2_000  # for a spread
 
@@ -50,7 +51,7 @@ class Trade:
     @staticmethod
     def draw(priors: Priors, rng: np.random.Generator, market: Market = USUAL) -> Trade:
         """A trade as likely as the belief holds it before any gold was weighed, in a market."""
-        f = figures()
+        f = world_figures()
 
         def number(size: int = 1) -> FloatArray:
             return rng.standard_normal(size)
@@ -104,6 +105,12 @@ class TradedLot:
     kind: KindKey = UNKNOWN
     chosen: bool = False
 
+    @cached_property
+    def observed(self) -> tuple[Observed, ...]:
+        """Gold on the boards in its photos."""
+        (part,) = self.lot.seen.parts
+        return tuple(o for s in part.sights for o in observed_in(s.front, s.boards))
+
     def batch(self, share: float, weighed_mg: float, name: str, *, named: bool = False) -> Batch:
         """What is learned from, once some share of the lot was weighed; then its boards have been counted.
 
@@ -117,11 +124,7 @@ class TradedLot:
         per_um = gold_properties()[FINISH].inputs()[1:]
         shown = [s.front.areas[FINISH].times(per_um, MG_PER_MM2_UM_G_CM3) for s in part.sights]
         boards = self.lot.boards * share
-        seen = [
-            Observed(float(np.median(m.draws(_DRAWS))), s.boards, s.boards)
-            for m, s in zip(shown, part.sights, strict=True)
-        ]
-        whole, unseen_sd = whole_of(seen, boards)
+        whole, unseen_sd = whole_of(self.observed, boards)
         draws = sum(shown, EMPTY).draws(_DRAWS)
         sd = math.hypot(float(np.std(draws) / np.mean(draws)), unseen_sd, load("belief")["fineness_found_sd"].value)
         equal = boards / part.boards_seen  # if all boards held what those seen do
@@ -135,7 +138,7 @@ class TradedLot:
 
 def offer(world: World, trade: Trade, name: str, rng: np.random.Generator) -> TradedLot:
     """One lot of a trade."""
-    f, known = figures(), load("belief")
+    f, known = world_figures(), load("belief")
     part, seller = f"part {rng.integers(int(f['parts']))}", f"seller {rng.integers(int(f['sellers']))}"
     own, test = trade.batch(rng), trade.batch(rng)
     kind, picks = trade.kinds[part], seller in trade.picking

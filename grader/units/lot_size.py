@@ -12,8 +12,8 @@ class LotSize:
     """How much a lot is, as far as prices by weight or by the board need it.
 
     Attributes:
-        mass_kg: of its boards, median; None where it is not known.
-        boards: how many there are likely to be; None where that is not known.
+        mass_kg: of its boards, median; None if it is not known.
+        boards: how many there are likely to be; None if that is not known.
     """
 
     mass_kg: float | None = None

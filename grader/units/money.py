@@ -106,7 +106,7 @@ def in_currency(text: str, currency: str) -> str:
 
     Args:
         text: such as "120", "2650/ozt", "$15" or "15 per h".
-        currency: its code; empty where none was chosen.
+        currency: its code; empty if none was chosen.
     """
     if not currency:
         return text
@@ -116,7 +116,10 @@ def in_currency(text: str, currency: str) -> str:
             bare = re.sub(rf"(?<![^\W\d_]){re.escape(sign)}\.?(?![^\W\d_])", " ", bare, flags=re.IGNORECASE)
     number_or_range = rf"{_GROUPED}(?:\s*\.\.\s*{_GROUPED})*"
     found = re.fullmatch(rf"\s*({number_or_range})\s*((?:/|per\b|an?\b|each\b|ea\b|for\b).*)?", bare, re.IGNORECASE)
-    return text if found is None else f"{found[1]} {currency}{f' {found[2]}' if found[2] else ''}"
+    if found is None:
+        return text
+    per = found[2] or ""
+    return f"{found[1]} {currency}{per if not per or per.startswith('/') else f' {per}'}"
 
 
 def shares_sign(currency: str, sign: str) -> bool:
@@ -172,7 +175,7 @@ def parse_price_per_mass(text: str) -> PricePerMass:
 
 
 def split_per(folded: str) -> tuple[str, str]:
-    """Text before and after "/" or "per", the second empty where there is none; no fraction is parted."""
+    """Text before and after "/" or "per", the second empty if there is none; no fraction is parted."""
     match = re.search(
         r"(?:(?<![\d\s])\s*/\s*(?=[\d.,]*\s*[^\W\d])|\s*/\s*(?=[^\W\d])|\s*\bper\b\s*)", folded, re.IGNORECASE
     )

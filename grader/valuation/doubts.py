@@ -100,7 +100,8 @@ def _bands() -> Mapping[str, Any]:
 def _mix_ups() -> tuple[float, ...]:
     """What a price was taken for ÷ what was meant."""
     per_ounce = PricePerMass(1.0, "USD").amount_per_troy_ounce
-    return per_ounce, 1 / per_ounce, 1000.0, 1 / 1000
+    pennyweights = 20.0  # to the troy ounce
+    return per_ounce, 1 / per_ounce, pennyweights, 1 / pennyweights, 1000.0, 1 / 1000
 
 
 def _likely(price: PricePerMass, band: tuple[float, float]) -> PricePerMass | None:

@@ -24,7 +24,7 @@ from app.lots.entries import Value
 from app.lots.lot_folder import Kept, LotFolder, is_key, lots_in, new_key
 from app.lots.merging import take_over
 from app.lots.process_lock import ProcessLock
-from app.lots.taken_off import bring_back, clear_old, take_off
+from app.lots.taken_off import clear_old, lay_aside, put_back
 from app.photo_view import History
 from calibration.errors import DataFileError, UsageError
 from grader.correct import Corrections, LeftOut
@@ -299,27 +299,27 @@ def test_a_photo_taken_off_comes_back_with_what_was_done_on_it(folder: Path, mea
     done = lot.put(replace(measured, sha256=sha256))
     history = History(Corrections((LeftOut((1.0, 2.0)),), sha256), on=done.stamp)
     lot.keep_history(sha256, history)
-    take_off(lot, sha256)
+    lay_aside(lot, sha256)
     assert (lot.measured(), lot.waiting(), lot.photo(sha256), lot.history(sha256)) == ({}, (), None, None)
-    bring_back(lot, sha256)
+    put_back(lot, sha256)
     assert LotFolder(folder).measured() == {sha256: done}
     assert (lot.photo(sha256), lot.history(sha256)) == (b"photo", history)
-    take_off(lot, sha256)
+    lay_aside(lot, sha256)
     lot.hand_in("again.jpg", b"photo")
-    bring_back(lot, sha256)
+    put_back(lot, sha256)
     assert [photo.name for photo in lot.waiting()] == ["again.jpg"], "what was handed in anew stays"
 
 
 def test_what_was_taken_off_is_removed_for_good_after_a_while(folder: Path) -> None:
     lot = LotFolder(folder)
     sha256 = lot.hand_in("a.jpg", b"photo").sha256
-    take_off(lot, sha256)
+    lay_aside(lot, sha256)
     then = time.time()
     clear_old(folder.parent, 30, now=then + 29 * 86_400)
     assert len(list((folder / "off").iterdir())) == 2
     clear_old(folder.parent, 30, now=then + 31 * 86_400)
     assert not list((folder / "off").iterdir())
-    bring_back(lot, sha256)
+    put_back(lot, sha256)
     assert lot.waiting() == ()
 
 

@@ -14,17 +14,7 @@ from app.lots.desk import desk
 from app.lots.lot_folder import LotFolder
 from app.lots.shelf import Kept
 from grader.cautions import lines_for
-from grader.log import (
-    NewBatch,
-    NewCarryOver,
-    NewLoad,
-    NewLot,
-    NewMoney,
-    NewPurchase,
-    NewYield,
-    checked,
-    open_log,
-)
+from grader.log import NewBatch, NewCarryOver, NewLoad, NewLot, NewMoney, NewPurchase, NewYield, checked, open_log
 
 
 @pytest.fixture

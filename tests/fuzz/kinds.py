@@ -228,7 +228,7 @@ def _example(name: str) -> str:
 
     return {
         "assumptions": grader.valuation.example_text() + '\n[spot]\nprice = "85 USD/g"\ndate = 2026-11-20\n',
-        "process": grader.batch.example_text(),
+        "process": grader.batch.example_process_text(),
         "thresholds": grader.grade.example_thresholds_text(),
     }[name]
 

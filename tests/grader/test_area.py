@@ -11,7 +11,7 @@ from calibration.camera import Lens
 from calibration.inputs import Distribution, Input
 from calibration.plane import PosedPlane, UniformPlane
 from calibration.scale import Scale
-from grader.area import AreaEstimate, _finish_input, area_of_kind, estimate_area, kind_of, region_sums
+from grader.area import AreaEstimate, _finish_input, area_kind, area_of_kind, estimate_area, region_sums
 from grader.budget import budget
 from grader.coverage import Coverage
 from grader.gold import gold_mass
@@ -251,7 +251,7 @@ def test_area_of_one_kind_carries_the_inputs_of_the_whole() -> None:
         assert set(only) == {"hard_gold"}
         np.testing.assert_allclose(only["hard_gold"].draws(50), 0.5 * FACTOR.draws(50) * factor.draws(50))
     whole = doubtful("hard_gold", 0.25)
-    kind = kind_of(Region(1, "hard_gold", np.zeros((4, 2)), 1.0, 1.0, 0, None, 0.25))
+    kind = area_kind(Region(1, "hard_gold", np.zeros((4, 2)), 1.0, 1.0, 0, None, 0.25))
     again = area_of_kind(
         kind, 100.0, Coverage(coverage_.share, coverage_.board, "t", (OWN,)), uniform(1.0, FACTOR), "abc"
     )

@@ -3,7 +3,7 @@
 Runs the segmenter as the product does, over folders of pictures with their truth (see ``dataset``), with the scale
 where the folder says it, and prints figures for each kind of picture. Only what is known counts. Needs no PyTorch.
 
-``--held-out`` takes only the pictures that training leaves out, ``--weights`` tries an ONNX file that is not shipped,
+``--held-out`` takes only the pictures that training leaves out, ``--weights`` tries weights that are not shipped,
 ``--json`` writes what was found for each picture, from which ``fit_range`` fits the claimed range.
 """
 
@@ -181,15 +181,14 @@ def main() -> None:
     ask.add_argument("folders", nargs="+", type=Path, metavar="FOLDER")
     ask.add_argument("--label", default="as shipped", help="the row's first cell")
     ask.add_argument("--held-out", action="store_true", help="only pictures that training leaves out")
-    ask.add_argument("--weights", type=Path, help="an ONNX file in place of the shipped one")
+    ask.add_argument("--weights", type=Path, help="a folder of exported weights in place of the shipped ones")
     ask.add_argument("--json", type=Path, help="write what was found for each picture here")
     ask.add_argument("--jobs", type=int, default=1, help="pictures at a time")
     got = ask.parse_args()
-    weights = got.weights.read_bytes() if got.weights else None
     listed = pictures(got.folders, only_held_out=got.held_out)
     if not listed:
         sys.exit("There are no pictures there: a folder needs images/NAME.jpg and masks/NAME_gold.png.")
-    segmenters = [LearnedSegmenter(Network(weights)) for _ in range(got.jobs)]
+    segmenters = [LearnedSegmenter(Network(got.weights)) for _ in range(got.jobs)]
 
     def every(job: int) -> list[Found]:
         return [judge(read_truth(*one), segmenters[job]) for one in listed[job :: got.jobs]]

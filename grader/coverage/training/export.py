@@ -1,14 +1,16 @@
-"""Writes trained weights as ONNX: ``python -m grader.coverage.training.export coverage.pt coverage.onnx``."""
+"""Writes trained weights as ONNX, in parts: ``python -m grader.coverage.training.export coverage.pt FOLDER``."""
 
 from __future__ import annotations
 
 import argparse
+import tempfile
 from pathlib import Path
 
 import torch
 
 from .fuse import fuse_relu6
 from .model import COVERAGE, CoverageNet, decoder_of
+from .parts import write_parts
 
 
 def export(weights: Path, onnx: Path, lift: float = 0.0) -> None:
@@ -42,10 +44,12 @@ def main() -> None:
     """Command line."""
     ask = argparse.ArgumentParser(description=__doc__)
     ask.add_argument("weights", type=Path)
-    ask.add_argument("onnx", type=Path)
+    ask.add_argument("folder", type=Path, help="where the parts go, one file each")
     ask.add_argument("--lift", type=float, default=0.0, help="added to the logits of plating")
     got = ask.parse_args()
-    export(got.weights, got.onnx, got.lift)
+    with tempfile.TemporaryDirectory() as whole:
+        export(got.weights, Path(whole) / "coverage.onnx", got.lift)
+        write_parts(Path(whole) / "coverage.onnx", got.folder)
 
 
 if __name__ == "__main__":

@@ -16,22 +16,29 @@ from torch import Tensor, nn
 
 from .fuse import unfuse_relu6
 from .model import STRIDE, CoverageNet
+from .parts import read_parts
 
 
 def read_weights(path: Path) -> dict[str, Tensor]:
-    """The state of a ``CoverageNet`` from a ``.pt`` file, or from a ``.onnx`` file of the shipped decoder's channels.
+    """The state of a ``CoverageNet``: from a ``.pt`` file, an exported ``.onnx`` file, or a folder with its parts.
+
+    Exported weights must have the shipped decoder's channels.
 
     Raises:
-        ValueError: the ONNX file holds another network.
+        ValueError: the ONNX file, or the folder, holds another network.
     """
-    if path.suffix != ".onnx":
+    if path.suffix == ".pt":
         return dict(torch.load(path, map_location="cpu", weights_only=True))
-    graph = unfuse_relu6(onnx.load(path)).graph
+    graph = unfuse_relu6(read_parts(path) if path.is_dir() else onnx.load(path)).graph
     stored = {w.name: torch.from_numpy(numpy_helper.to_array(w).copy()) for w in graph.initializer}
-    found = [[stored[name] for name in node.input[1:]] for node in graph.node if node.op_type == "Conv"]
+    named = {
+        _layer(node.name): [stored[name] for name in node.input[1:]] for node in graph.node if node.op_type == "Conv"
+    }
     model = CoverageNet()
+    names = {part: name for name, part in model.named_modules()}
     layers = _in_order(model)
-    if [tuple(weight.shape) for weight, _ in found] != [tuple(conv.weight.shape) for conv, _ in layers]:
+    found = [named.get(names[conv], []) for conv, _ in layers]
+    if [tuple(f[0].shape) for f in found if f] != [tuple(conv.weight.shape) for conv, _ in layers]:
         raise ValueError(f"{path} holds another network than this")
     with torch.no_grad():
         for (weight, bias), (conv, norm) in zip(found, layers, strict=True):
@@ -44,6 +51,14 @@ def read_weights(path: Path) -> dict[str, Tensor]:
             norm.running_mean.zero_()
             norm.running_var.fill_(1.0 - norm.eps)
     return model.state_dict()
+
+
+def _layer(node: str) -> str:
+    """The layer's name in the model from its node's, ``/head/head.0/head.0.2/Conv``, where parts repeat the last."""
+    name = ""
+    for part in node.strip("/").split("/")[:-1]:
+        name = part if not name or part.startswith(f"{name}.") else f"{name}.{part}"
+    return name
 
 
 def _in_order(model: CoverageNet) -> list[tuple[nn.Conv2d, nn.BatchNorm2d | None]]:

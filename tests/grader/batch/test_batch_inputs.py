@@ -11,7 +11,7 @@ import pytest
 from calibration.errors import DataFileError, RefusedError, UsageError
 from calibration.inputs import Distribution, Input
 from calibration.sourced import HOW_KNOWN
-from grader.batch import Given, charge_of, example_text, load_process, process_sets, read_cut_plan
+from grader.batch import Given, charge_of, example_process_text, load_process, process_sets, read_cut_plan
 from grader.batch.figures import UNITS
 from grader.measured import Measured
 from grader.model import ProductModel
@@ -42,7 +42,7 @@ def test_an_own_set_takes_the_rest_from_the_examples(tmp_path: Path) -> None:
 
 
 def test_the_example_file_is_itself_a_set(tmp_path: Path) -> None:
-    copy = load_process(write(tmp_path, example_text()))
+    copy = load_process(write(tmp_path, example_process_text()))
     assert {k: f.distribution for k, f in copy.figures.items()} == {
         k: f.distribution for k, f in load_process().figures.items()
     }

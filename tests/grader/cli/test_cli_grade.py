@@ -219,7 +219,6 @@ def test_many_boards_go_over_several_pages(tmp_path: Path, draw: Draw) -> None:
 @pytest.mark.parametrize(
     ("options", "code"),
     [
-        (PRICE[:2], "spot-date-missing"),
         ((), "spot-missing"),
         (("--spot", "85 EUR/g", "--spot-date", "2026-11-20"), "example-costs-currency"),
         ((*PRICE, "--sheet", "grades.txt"), "sheet-kind"),

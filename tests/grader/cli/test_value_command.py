@@ -99,6 +99,11 @@ def test_price_odds_warnings_and_cautions_are_all_in_sight(photo: Path, tmp_path
     assert "shipped examples" in text  # recovery and payable still are
 
 
+def test_a_price_without_a_day_is_todays(photo: Path) -> None:
+    assert run(photo, *PRICE[:2]) == run(photo, *PRICE)
+    assert f"gold price of {date.today()}" in run(photo, *PRICE[:2])
+
+
 def test_a_price_of_last_month_is_warned_of(photo: Path) -> None:
     then = date.today() - timedelta(days=30)
     text = run(photo, "--spot", "2650 USD/ozt", "--spot-date", then)
@@ -175,7 +180,6 @@ def test_own_assumptions_carry_no_example_warning(photo: Path, tmp_path: Path) -
         (("--spot", "30 mic", "--spot-date", "today"), "currency-unknown", ("mic", "USD/ozt")),
         (("--spot", "85 EUR/g", "--spot-date", "today"), "example-costs-currency", ("--cost",)),
         (("--spot", "2650 USD/ozt", "--spot-date", "20/11/2026"), "date-unreadable", ("2026-11-20",)),
-        (("--spot", "2650 USD/ozt"), "spot-date-missing", ("2026-11-20",)),
         ((), "spot-missing", ("--spot",)),
     ],
 )

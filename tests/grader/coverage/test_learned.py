@@ -1,4 +1,4 @@
-"""The learned segmenter: its weights run in OpenCV, and its answer does not hang on how the photo is turned."""
+"""The learned segmenter: its weights run in parts, and its answer does not hang on how the photo is turned."""
 
 import json
 import subprocess
@@ -8,6 +8,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+import onnxruntime
 import pytest
 
 from calibration.plane import UniformPlane
@@ -31,6 +32,11 @@ def cutting(name: str, y: int, x: int) -> tuple[np.ndarray, np.ndarray, float]:
     return load_photo(SAMPLES / truth["image"]).rgb[place].copy(), gold[place] / 255, truth["px_per_mm"]
 
 
+def parts() -> list[bytes]:
+    folder = resources.files("grader.coverage").joinpath("weights")
+    return [folder.joinpath(f"{part}.onnx").read_bytes() for part in network.PARTS]
+
+
 def share(rgb: np.ndarray, px_per_mm: float | None, **known: object) -> np.ndarray:
     scale = Scale("length", UniformPlane(px_per_mm), px_per_mm, (), **known) if px_per_mm else None  # type: ignore[arg-type]
     photo = Photo("cutting.png", "ef" * 32, np.ascontiguousarray(rgb), "PNG")
@@ -43,7 +49,7 @@ def strips() -> tuple[np.ndarray, np.ndarray, float]:
 
 
 def test_weights_are_small() -> None:
-    assert len(resources.files("grader.coverage").joinpath("weights/coverage.onnx").read_bytes()) < 8_000_000
+    assert sum(map(len, parts())) < 8_000_000
 
 
 @pytest.mark.parametrize("shape", [(64, 64), (47, 81), (16, 200)])
@@ -51,7 +57,7 @@ def test_maps_have_the_size_of_the_picture(shape: tuple[int, int]) -> None:
     maps = Network().run(np.full((*shape, 3), 90, np.uint8))
     assert maps.share.shape == shape
     assert maps.contact.shape == maps.board.shape == ((shape[0] + 1) // 2, (shape[1] + 1) // 2)
-    assert 0 <= float(maps.share.min()) <= float(maps.share.max()) <= 1
+    assert maps.share.dtype == maps.contact.dtype == maps.board.dtype == np.uint8
 
 
 def test_shares_lie_where_the_plating_lies(strips: tuple[np.ndarray, np.ndarray, float]) -> None:
@@ -92,7 +98,7 @@ def test_without_a_scale_the_network_looks_at_two_sizes(
 
     def counted(self: Network, picture: np.ndarray) -> Maps:
         maps = run(self, picture)
-        looks.append(maps.share)
+        looks.append(maps.share / 255)
         return maps
 
     monkeypatch.setattr(Network, "run", counted)
@@ -111,15 +117,34 @@ def test_without_a_scale_the_network_looks_at_two_sizes(
     assert found.sum() == pytest.approx(gold.sum(), rel=0.3)
 
 
-def test_no_activation_costs_a_pass_of_its_own() -> None:
+def test_no_activation_costs_a_pass_of_its_own(tmp_path: Path) -> None:
     """A clip is not fused into the convolution before it, and took a third of all time."""
-    weights = resources.files("grader.coverage").joinpath("weights/coverage.onnx").read_bytes()
-    net = cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
-    net.setInput(np.zeros((1, 3, 64, 64), np.float32))
-    net.forward()
-    kinds = {net.getLayer(name).type for name in net.getLayerNames()}
-    assert kinds
-    assert not kinds & {"Clip", "ReLU6", "HardSigmoid"}
+    options = onnxruntime.SessionOptions()
+    options.enable_profiling, options.profile_file_prefix = True, str(tmp_path / "ran")
+    options.log_severity_level = 3
+    sides = {"image": 64, "finest": 32, "fine": 16, "coarse": 16}
+    for part in parts():
+        session = onnxruntime.InferenceSession(part, options, providers=["CPUExecutionProvider"])
+        inputs = [(i.name, (1, i.shape[1], sides[i.name], sides[i.name])) for i in session.get_inputs()]
+        session.run(None, {name: np.zeros(shape, np.float32) for name, shape in inputs})
+        session.end_profiling()
+    ran = [step for file in tmp_path.iterdir() for step in json.loads(file.read_text("utf-8"))]
+    kinds = {step["args"].get("op_name") for step in ran if step["cat"] == "Node"}
+    assert "Conv" in kinds
+    assert not kinds & {"Clip", "Relu", "HardSigmoid"}
+
+
+@pytest.mark.parametrize("shape", [(288, 640), (615, 333)])
+def test_tiles_say_what_the_network_says_in_one_go(monkeypatch: pytest.MonkeyPatch, shape: tuple[int, int]) -> None:
+    """To the rounding of a byte: a tile reads as far as its layers look."""
+    rgb = load_photo(SAMPLES / "memory-modules.jpg").rgb[-640:, -720:][: shape[0], : shape[1]]
+    tiled = Network().run(rgb)
+    monkeypatch.setattr(network, "_TILE_PX", 2000)
+    whole = Network().run(rgb)
+    for name in ("share", "contact", "board"):
+        one, other = (getattr(maps, name).astype(int) for maps in (tiled, whole))
+        assert one.max() > 128
+        assert np.abs(one - other).max() <= 1
 
 
 def test_a_large_picture_read_in_blocks_gives_what_it_gives_whole(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -127,14 +152,14 @@ def test_a_large_picture_read_in_blocks_gives_what_it_gives_whole(monkeypatch: p
     whole = Network().run(rgb)
     monkeypatch.setattr(network, "_MOST_AT_ONCE_PX", 200_000)
     blocks = Network().run(rgb)
-    plated = whole.share[::2, ::2] > 0.5  # elsewhere it is left open what plating would be
+    plated = whole.share[::2, ::2] > 127  # elsewhere it is left open what plating would be
     for one, other in (
         (whole.share, blocks.share),
         (whole.board, blocks.board),
         (whole.contact[plated], blocks.contact[plated]),
     ):
         assert one.shape == other.shape
-        assert np.mean(np.abs(one - other)) < 0.003
+        assert np.mean(np.abs(one.astype(int) - other)) < 0.003 * 255
     assert float(blocks.share.sum()) == pytest.approx(float(whole.share.sum()), rel=0.02)
 
 

@@ -10,7 +10,7 @@ import cv2
 import pytest
 
 from grader.lot import estimate_lot
-from grader.lot_offer import figures_of
+from grader.lot_offer import typed_assumptions
 from grader.market import together
 from grader.market.listings import read_market
 from grader.market.market import Market
@@ -65,7 +65,7 @@ def test_a_market_values_the_boards_once_and_says_so(folder: Path, tmp_path: Pat
     done: list[int] = []
     market = Market(read_market(str(folder.parent)), Request(), str(tmp_path / "results"))
     content = market.measure(told=done.append)
-    (twice,) = market.ranked(content, figures_of(spot="85 USD/g", spot_date=date(2026, 6, 1)))
+    (twice,) = market.ranked(content, typed_assumptions(spot="85 USD/g", spot_date=date(2026, 6, 1)))
     assert (sum(done), market.picture_count, len(content)) == (3, 3, 3)
     assert any("2 pictures show 4 boards" in note for note in twice.notes)
     first, second, *_ = (Measured.from_dict(json.loads(row["record"])) for row in rows_of(tmp_path) if row["picture"])

@@ -16,9 +16,9 @@ from calibration.errors import UsageError
 from calibration.thickness import gold_properties, thickness_prior
 from grader.simulate import LEARNERS, LearningReport, World, simulate_learning
 from grader.simulate.buyers import BREAK_EVEN, HIGHEST, MANY_LOTS, ORACLE
-from grader.simulate.tally import Decision, grouped, report_of
+from grader.simulate.tally import Decision, buyer_report, grouped
 from grader.simulate.trade import Trade, offer
-from grader.simulate.world import FINISH, InventedLot, figures, reappraised
+from grader.simulate.world import FINISH, InventedLot, reappraised, world_figures
 from grader.valuation import Assumptions, load_assumptions, with_given
 
 DAY = date(2026, 11, 25)
@@ -67,7 +67,7 @@ def test_stages_add_up_to_the_whole(report: LearningReport) -> None:
 
 
 def test_a_kind_of_boards_is_tested_once(report: LearningReport) -> None:
-    kinds = figures()["parts"]
+    kinds = world_figures()["parts"]
     assert all(b.tests <= report.trades * kinds for b in report.whole.buyers)
 
 
@@ -147,7 +147,7 @@ def test_a_report_counts_by_hand() -> None:
         step(20, 15, bought=True, limit=25),
         step(9, 8, bought=False, limit=5),
     ]
-    found = report_of("x", [steps], 40.0)
+    found = buyer_report("x", [steps], 40.0)
     assert (found.bought, found.profit, found.share_of_oracle) == (2, 15, 0.375)
     assert found.losing is not None
     assert (found.losing.hits, found.losing.cases) == (1, 2)

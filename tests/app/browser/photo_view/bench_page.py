@@ -10,7 +10,7 @@ import json
 import numpy as np
 import streamlit as st
 
-from app.photo_view import History, begin_again, correct, mark_points
+from app.photo_view import History, begin_again, correcting_picture, mark_points
 from grader.correct.measured import correct as with_corrections
 from grader.photo import Photo
 from grader.pipeline import Measurement, measure
@@ -62,7 +62,7 @@ def _correcting(found: Measurement) -> None:
         assert is_current
         st.session_state["history"] = history
 
-    correct(found, st.session_state.get("history", History()), heard)
+    correcting_picture(found, st.session_state.get("history", History()), heard)
     history = st.session_state.get("history", History())
     corrected = with_corrections(found, history.done)
     area = sum(term.coefficient for term in corrected.area.total.terms) if corrected.area is not None else None

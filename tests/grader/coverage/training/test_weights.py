@@ -13,9 +13,10 @@ pytest.importorskip("onnx", reason="onnx is for training only, not installed wit
 from grader.coverage.network import Network  # noqa: E402
 from grader.coverage.training.export import export  # noqa: E402
 from grader.coverage.training.model import CoverageNet, coverage_logits, network_input  # noqa: E402
+from grader.coverage.training.parts import write_parts  # noqa: E402
 from grader.coverage.training.weights import read_weights  # noqa: E402
 
-SHIPPED = Path(__file__).parents[4] / "grader" / "coverage" / "weights" / "coverage.onnx"
+SHIPPED = Path(__file__).parents[4] / "grader" / "coverage" / "weights"
 
 
 def test_shipped_weights_say_the_same_in_training() -> None:
@@ -25,12 +26,14 @@ def test_shipped_weights_say_the_same_in_training() -> None:
     with torch.no_grad():
         outputs = model.eval()(network_input(torch.from_numpy(rgb).permute(2, 0, 1)[None] / 255))
     share = torch.sigmoid(coverage_logits(outputs))[0, 0].numpy()
-    assert np.abs(share - Network().run(rgb).share).max() < 1e-4
+    assert np.abs(255 * share - Network().run(rgb).share).max() < 0.51
 
 
 def test_exported_again_they_are_the_same(tmp_path: Path) -> None:
     torch.save(read_weights(SHIPPED), tmp_path / "again.pt")
     export(tmp_path / "again.pt", tmp_path / "again.onnx")
-    again, first = read_weights(tmp_path / "again.onnx"), read_weights(SHIPPED)
-    assert again.keys() == first.keys()
-    assert all(torch.allclose(again[name], first[name], atol=1e-5) for name in first)
+    write_parts(tmp_path / "again.onnx", tmp_path)
+    first = read_weights(SHIPPED)
+    for again in (read_weights(tmp_path / "again.onnx"), read_weights(tmp_path)):
+        assert again.keys() == first.keys()
+        assert all(torch.allclose(again[name], first[name], atol=1e-5) for name in first)

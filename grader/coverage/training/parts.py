@@ -1,0 +1,60 @@
+"""An exported network cut into the three parts that ``grader.coverage.network`` runs.
+
+The first ends behind the encoder's third block, a quarter as long and wide as the picture, with what the last part
+needs of its first block; the second ends where the decoder is as large again. The last part ends in chances, 0..1.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import onnx
+from onnx import helper
+from onnx.utils import Extractor
+
+from grader.coverage.network import PARTS
+
+# Maps that pass from part to part: outputs of the encoder's first and third blocks, and of the decoder's last but one
+_CUTS = {
+    "finest": "/_blocks.0/_project_conv/Conv_output_0",
+    "fine": "/_blocks.2/Add_output_0",
+    "coarse": "/up4/up4.4/Clip_output_0",
+}
+
+
+def write_parts(path: Path, folder: Path) -> None:
+    """Cuts a network, an ONNX file with input ``image`` and output ``logits``, into files in a folder.
+
+    Raises:
+        ValueError: it has not the layers that this cuts at.
+    """
+    network = onnx.shape_inference.infer_shapes(onnx.load(path))
+    for node in network.graph.node:
+        for names in (node.input, node.output):
+            for short, full in _CUTS.items():
+                names[:] = [short if name == full else name for name in names]
+    made = {name for node in network.graph.node for name in node.output}
+    if not made.issuperset(_CUTS):
+        raise ValueError(f"{path} holds another network than this")
+    for value in network.graph.value_info:
+        value.name = next((short for short, full in _CUTS.items() if value.name == full), value.name)
+    cut = Extractor(network).extract_model
+    near = cut(["image"], ["finest", "fine"])
+    far = cut(["fine"], ["coarse"])
+    last = cut(["image", "finest", "coarse"], ["logits"])
+    last.graph.node.append(helper.make_node("Sigmoid", ["logits"], ["chance"], name="chance"))
+    last.graph.output[0].name = "chance"
+    for name, part in zip(PARTS, (near, far, last), strict=True):
+        onnx.checker.check_model(part)
+        onnx.save(part, folder / f"{name}.onnx")
+
+
+def read_parts(folder: Path) -> onnx.ModelProto:
+    """One model of all parts in a folder; its output is ``chance``."""
+    whole, *others = (onnx.load(folder / f"{name}.onnx") for name in PARTS)
+    for part in others:
+        whole.graph.node.extend(part.graph.node)
+        whole.graph.initializer.extend(part.graph.initializer)
+    del whole.graph.output[:]
+    whole.graph.output.extend(others[-1].graph.output)
+    return whole
