@@ -146,8 +146,6 @@ def test_the_kind_of_boards_is_asked_in_the_card_and_each_shows_its_bid(value_pa
     assert told == pytest.approx(offer.highest.price, rel=0.03)
     said = value_page.told("markdown")
     assert any("Taken to be boards from before about 1990, one design" in text for text in said)
-        "Taken to be boards from before about 1990, one design" in text for text in value_page.told("markdown")
-    )
 
 
 def test_losses_over_a_month_count_what_the_log_has(value_page: Any, log_file: Path) -> None:
