@@ -150,7 +150,8 @@ def read_form(base: Assumptions, parts: Sequence[str]) -> Entered:
 
     def in_parts(_: str) -> Assumptions:
         # they say something together only
-        return with_given(base, **{name: entered(name.replace("_", "-")) or None for name in _IN_PARTS})
+        said: dict[str, Any] = {name: entered(name.replace("_", "-")) or None for name in _IN_PARTS}
+        return with_given(base, **said)
 
     texts = {}
     for key in ONE_TEXT:
