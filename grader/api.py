@@ -199,6 +199,7 @@ def value(
     bodies_price: str | None = None,
     accept_loss: str | None = None,
     earlier_bids: str | None = None,
+    share_of_gains: str | None = None,
     assumptions: Assumptions | str | Path | None = None,
     take_as_is: bool = False,
 ) -> LotOffer:
@@ -247,6 +248,8 @@ def value(
         bodies_price: price of trimmed boards by weight, "1..3 USD/kg".
         accept_loss: chance of a loss that you accept, "10 %".
         earlier_bids: spread that chance over a month: chances of a loss of the lots won so far, "2 %, 15 %".
+        share_of_gains: set the highest price for a buyer of many lots: losing lots may take this share of what
+            winning ones bring, "25 %".
         assumptions: your figures, as a file, the name of a set, or loaded; the shipped examples if left out.
         take_as_is: accept figures that look wrong; otherwise they raise an error.
 
@@ -281,7 +284,7 @@ def value(
             melt_loss=melt_loss, least_gold=least_gold, pot=pot, interest=interest, paid_at_once=paid_at_once,
             rest_after=rest_after, trim_price=trim_price, trim_share=trim_share,
             whole_price=whole_price, bodies_price=bodies_price, accepted_loss=accept_loss,
-            earlier_bids=earlier_bids,
+            earlier_bids=earlier_bids, share_of_gains=share_of_gains,
         ),
     )  # fmt: skip
     if parts is None:

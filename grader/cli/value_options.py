@@ -102,6 +102,13 @@ class ValueOptions:
             "so far, '2 %, 15 %'; '' at the first."
         ),
     ] = None
+    share_of_gains: Annotated[
+        str | None,
+        typer.Option(
+            help="Let the highest price go by many lots instead of this one's chance of a loss: losing lots may take "
+            "this share of what winning ones bring, '25 %'."
+        ),
+    ] = None
     assumptions: Annotated[
         str | None,
         typer.Option(help="Your figures: a file, or the name of a set; see grader value --example."),
@@ -189,6 +196,7 @@ class ValueOptions:
             rate=own(self.rate),
             accepted_loss=self.accept_loss,
             earlier_bids=self.earlier_bids,
+            share_of_gains=self.share_of_gains,
             weeks=self.weeks,
             per_gram=own(self.per_gram),
             minimum=own(self.minimum),

@@ -9,7 +9,7 @@ from datetime import date
 from typing import Literal, get_args
 
 from calibration.inputs import Distribution, Input
-from grader.units import PricePerMass
+from grader.units import PricePerMass, in_digits
 from grader.valuation.charges import Charge, Cost, Work
 
 _WEEKS_A_YEAR = 365.2425 / 7
@@ -62,7 +62,7 @@ def drift_over(known: Input, weeks: float, other_weeks: float) -> Input:
 
 
 def _drift_title(weeks: float) -> str:
-    return f"gold price at the sale, {weeks:.3g} weeks from now, compared with today's"
+    return f"gold price at the sale, {in_digits(weeks)} weeks from now, compared with today's"
 
 
 def interest_input(known: Distribution, source: str) -> Input:

@@ -36,6 +36,7 @@ def with_given(
     accepted_loss: str | None = None,
     weeks: str | None = None,
     earlier_bids: str | None = None,
+    share_of_gains: str | None = None,
     sales: Mapping[str, SaleTexts] | None = None,
     interest: str | None = None,
     paid_at_once: str | None = None,
@@ -58,6 +59,7 @@ def with_given(
         accepted_loss: chance of a loss that is accepted.
         weeks: until the gold is sold, "6 weeks".
         earlier_bids: chances of a loss of this month's earlier bids, "2 %, 15 %"; empty for none yet.
+        share_of_gains: that losing lots may take of what winning ones bring, "25 %"; the highest price goes by it.
         sales: by weight, by name ("trim", "whole").
         interest: a year on money that is tied up until the gold is paid, "8 %".
         paid_at_once: share of the gold that is paid at the settlement, "70 %".
@@ -103,6 +105,9 @@ def with_given(
         weeks_after_plan=base.weeks_after_plan if weeks is None else None,
         accepted_loss=base.accepted_loss if accepted_loss is None else named("loss", parse_share, accepted_loss),
         earlier_bids=base.earlier_bids if earlier_bids is None else named("earlier bids", parse_bids, earlier_bids),
+        share_of_gains=(
+            base.share_of_gains if share_of_gains is None else named("share of gains", parse_share, share_of_gains)
+        ),
         **replaced,
     )
     return replace(made, examples=_still_examples(made, base))
