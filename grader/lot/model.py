@@ -18,7 +18,7 @@ from grader.lot.observed import Observed
 from grader.lot.told import Told
 from grader.measured import Measured
 from grader.model import ProductModel, Range
-from grader.units import LotSize
+from grader.units import LotSize, in_digits
 
 OtherFace = Literal["alike", "left_out"]
 OTHER_FACES: tuple[OtherFace, ...] = get_args(OtherFace)
@@ -107,7 +107,7 @@ class Part:
         if self.count is not None and self.count.support[0] < least:
             raise UsageError(
                 "count-below-seen",
-                f"{self.name}: {least} boards were photographed, but only {self.count.support[0]:g} are "
+                f"{self.name}: {least} boards were photographed, but only {in_digits(self.count.support[0], 6)} are "
                 "said to be in the lot.",
                 "Correct the count, or the number of boards in the photos.",
             )
