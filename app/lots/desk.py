@@ -15,6 +15,7 @@ from app.common.trouble import telling, trouble
 from app.lots.bin import KEPT_DAYS, in_bin
 from app.lots.entries import Clash, Value
 from app.lots.lot_folder import LotFolder, is_key, lots_in, new_key
+from app.lots.matching import Matching
 from app.lots.measuring import Measuring, Order
 from app.lots.own_entries import OwnEntries
 from app.lots.taken_off import clear_old
@@ -38,6 +39,7 @@ OWN = (
     "spot",
     "spot-date",
     "accepted-loss",
+    "loss-over",
     "payable",
     "recovery",
     "costs",
@@ -65,7 +67,7 @@ OWN = (
 # Of these, what each window has for itself once it is open: two jobs may be done side by side.
 _OF_A_WINDOW = ("way", "mass-unit", "currency", "scale-way", "assumptions")
 # Of these, what is chosen and not typed, and so cannot be wrong.
-_CHOSEN = (*_OF_A_WINDOW, "spot-date")
+_CHOSEN = (*_OF_A_WINDOW, "spot-date", "loss-over")
 _TYPED = frozenset(OWN) - frozenset(_CHOSEN)
 _LONGEST = 20_000
 _NOT_KEPT = ("desk-", "said", "_", "$", "photo-to-mark", "shown-", "sample", "FormSubmitter")
@@ -88,6 +90,7 @@ class Desk:
         self.usual_s: float | None = None
         self._lots: dict[str, LotFolder] = {}
         self._measuring: dict[str, Measuring] = {}
+        self._matching: dict[str, Matching] = {}
 
     def lot(self, key: str) -> LotFolder:
         """The lot of a key; windows on the same lot get the same one."""
@@ -96,6 +99,13 @@ class Desk:
     def measuring(self, key: str) -> Measuring | None:
         """What is being measured for a lot, or was last."""
         return self._measuring.get(key)
+
+    def matching(self, key: str) -> Matching:
+        """What compares the photos of a lot; what it saw in those of the last lot alone is kept in memory."""
+        if key not in self._matching:
+            self._matching = {k: m for k, m in self._matching.items() if not m.is_over}
+            self._matching[key] = Matching(self.lot(key), self.one_at_a_time)
+        return self._matching[key]
 
     def measure(self, key: str, orders: Sequence[Order]) -> None:
         """Begin to measure photos of a lot; nothing if it is at it already."""

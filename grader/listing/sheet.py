@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.listing.model import BoardLook, Listing
+from grader.listing.model import BoardLook, Listing, LotBoard
 from grader.model import EMPTY, Range
 
 _THUMB_PX = 220
@@ -80,22 +80,24 @@ def _range(known: Range, unit: str) -> str:
 
 def _board(listing: Listing, number: int) -> str:
     board = listing.boards[number]
-    doubts = [
+    words = [f"Board {number + 1}", *board_words(listing, number, board)]
+    looks = "".join(_look(listing, board.looks, each) for each in board.looks)
+    return f'<h2>{escape("; ".join(words))}</h2><div class="looks">{looks}</div>\n'
+
+
+def board_words(listing: Listing, number: int, board: LotBoard) -> list[str]:
+    """What is known of a board, in words: its plating, whether it was seen whole, what may be otherwise."""
+    area = sum(board.area_mm2.values(), EMPTY)
+    words = [f"plating {_range(Range.of(area.draws()), 'mm²')}"] if area.terms else []
+    if not board.is_whole:
+        words.append("seen in part")
+    return words + [
         "may be "
         + ("no board" if d.is_none else "two boards" if d.second is None else f"the same as board {d.second + 1}")
         + f" ({d.chance:.0%})"
         for d in listing.doubts
         if d.first == number and d.chance >= _TOLD
     ]
-    area = sum(board.area_mm2.values(), EMPTY)
-    words = [f"Board {number + 1}"]
-    if area.terms:
-        words.append(f"plating {_range(Range.of(area.draws()), 'mm²')}")
-    if not board.is_whole:
-        words.append("seen in part")
-    words += doubts
-    looks = "".join(_look(listing, board.looks, each) for each in board.looks)
-    return f'<h2>{escape("; ".join(words))}</h2><div class="looks">{looks}</div>\n'
 
 
 _TOLD = 0.05
@@ -126,8 +128,13 @@ def inner_point(outline_px: NDArray[np.float64]) -> tuple[float, float]:
 
 
 def _picture(patch: NDArray[np.uint8]) -> str:
+    return "data:image/jpeg;base64," + base64.b64encode(jpeg(patch)).decode("ascii")
+
+
+def jpeg(patch: NDArray[np.uint8]) -> bytes:
+    """A small picture of a look, as JPEG."""
     height, width = patch.shape[:2]
     k = min(_THUMB_PX / width, _MOST_HIGH_PX / height)
     small = cv2.resize(patch, (max(1, round(width * k)), max(1, round(height * k))), interpolation=cv2.INTER_AREA)
     _, data = cv2.imencode(".jpg", small[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, _QUALITY])
-    return "data:image/jpeg;base64," + base64.b64encode(bytes(data)).decode("ascii")
+    return bytes(data)
