@@ -228,11 +228,11 @@ def _tracked(wave: FloatArray, depth: FloatArray, start: int, end: int, pitch: f
             expected = at + side * pitch
             nearest = float(crests[int(np.argmin(np.abs(crests - expected)))])
             at = nearest if abs(nearest - expected) <= _SNAP * pitch else expected
-            if not start <= at <= end:
+            if not start <= at < end:
                 break
             places.append(at)
     found = np.array(sorted(places))
-    spots = np.round(found).astype(int)
+    spots = np.clip(np.round(found).astype(int), 0, len(wave) - 1)
     plain = (
         np.isin(found, crests)
         & (wave[spots] > _PLAIN * np.median(wave[spots]))

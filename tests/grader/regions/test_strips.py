@@ -71,6 +71,17 @@ def test_a_merged_row_is_recognised_and_gives_its_scale(
     assert line.px_per_mm() == pytest.approx(PX, rel=0.01)
 
 
+@pytest.mark.parametrize("cut", range(300, 560, 20))
+def test_a_strip_that_the_picture_cuts_off_is_read_as_far_as_it_goes(cut: int) -> None:
+    coverage, rgb = scene("PCI Express", (11, 21))
+    part = Coverage(coverage.share[:, :cut], coverage.board[:, :cut], "merged", (), contact=coverage.contact[:, :cut])
+    for row in strip_rows(part, np.ascontiguousarray(rgb[:, :cut])):
+        middles = row.boxes_px.mean(axis=1)
+        assert (middles[:, 0] < cut).all()
+        steps = np.hypot(*np.diff(middles, axis=0).T) / PX
+        assert np.median(steps) == pytest.approx(1.0, rel=0.03)
+
+
 def test_a_strip_without_gaps_holds_no_row() -> None:
     coverage, rgb = scene("PCI Express", (11, 21), gaps=False)
     assert strip_rows(coverage, rgb) == ()
