@@ -1,7 +1,7 @@
 """Renders and trains in one go: ``python -m grader.coverage.training.render_and_train OUT DATA... --seed N``.
 
-For a machine that is taken away when it idles: what was rendered on it is lost with it, so that nothing may wait for a
-person in between. All processes render first, for the minutes given, each its own scenes; a scene that has begun is
+For a machine that is taken away when it idles: what was rendered on it is lost with it, so that nothing may wait for
+a person in between. All processes render first, for the minutes given, each its own scenes; a scene that has begun is
 finished. Then one run trains on these renders and on DATA; what follows ``--`` goes to ``train`` as it stands. The
 model card says what to run next.
 """
