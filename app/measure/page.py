@@ -77,6 +77,7 @@ def _right(shelf: Sequence[Kept], shown: Kept | None) -> None:
         return
     if len(shelf) > 1:
         show_all(shelf)
+        link("sheet/page.py", "See which pictures show which board", ":material/grid_view:")
     show_result(shown)
     offer_correcting(shown)
     with st.expander("More photos, or measure in another way", icon=":material/add_a_photo:"):
