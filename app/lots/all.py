@@ -6,11 +6,12 @@ from dataclasses import dataclass
 
 from app.lots.bin import delete, in_bin, take_out
 from app.lots.desk import NAMELESS, bin_folder, current_lot, day_words, desk, lot_key, start_lot, take_up
-from app.lots.keep import all_lots, bind, number_in_log, write_log
+from app.lots.keep import all_lots, bind, chosen_log, logged_lot, number_in_log, write_log
 from app.lots.lot_folder import LotFolder, lots_in, new_key
 from app.lots.merging import take_over
-from calibration.errors import DataFileError, UsageError
-from grader.log import LoggedLot
+from app.lots.moving import Moved, move_back, move_entries
+from calibration.errors import DataFileError
+from grader.log import LoggedLot, open_log
 
 
 @dataclass(frozen=True)
@@ -78,13 +79,7 @@ def open_lot(lot: ListedLot) -> None:
     Raises:
         UsageError: the disk does not take it.
     """
-    key = lot.key
-    if key is None and lot.logged is not None:
-        key = new_key()
-        folder = desk().lot(key)
-        about = {"lot-name": lot.logged.name, "lot-seller": lot.logged.seller, "lot-part": lot.logged.part}
-        folder.set_entries(about)
-        bind(folder, lot.logged.id)
+    key = _begin_folder(lot) if lot.key is None and lot.logged is not None else lot.key
     if key is not None and key != lot_key():
         take_up(key)
 
@@ -130,10 +125,20 @@ def undelete(key: str) -> None:
     """
     take_out(key, bin_folder(), desk().folder)
     take_up(key)
+    _move_back(desk().lot(key))
     number = _number(desk().lot(key))
     logged = next((lot for lot in all_lots() if lot.id == number), None)
     if logged is not None and logged.archived:
         write_log(lambda log: _put_away(log.change_lot(logged.id, logged.as_new(), archived=False)))
+
+
+def _move_back(folder: LotFolder) -> None:
+    """Give a lot its entries in the log back, which went to another one when the two were merged."""
+    kept = folder.facts().get("moved")
+    if kept is not None:
+        with open_log(chosen_log()) as log:
+            move_back(log, Moved.from_json(kept))
+        folder.set_facts(moved=None)
 
 
 def _number(lot: LotFolder) -> int | None:
@@ -143,28 +148,42 @@ def _number(lot: LotFolder) -> int | None:
         return None
 
 
-def merge_into_this(other: ListedLot) -> int:
+def merge_into_this(other: ListedLot) -> tuple[int, int]:
     """Let the lot of this window take over another one, which goes into the bin.
 
     Returns:
-        How many photos came along.
+        How many photos came along, and how many entries of the log.
 
     Raises:
-        UsageError: ``lots-both-kept``: both are kept in the log, whose entries never move; the disk does not take it.
+        UsageError: as ``move_entries``; the disk does not take it.
         DataFileError: one of them is damaged.
     """
     here = current_lot()
-    mine = number_in_log(here)
-    if mine is not None and other.logged is not None and other.logged.id != mine:
-        raise UsageError(
-            "lots-both-kept",
-            f"Both lots are kept in the log, and what {other.name} cost and brought stays with it.",
-            "Merge a lot that is not kept yet, or go on with the two of them.",
-        )
-    if other.folder is None or other.key is None:
-        raise UsageError("lots-both-kept", f"{other.name} has no photos here.", "Open that lot and go on with it.")
-    count = take_over(here, other.folder)
-    if mine is None and other.logged is not None:
-        bind(here, other.logged.id)
-    delete(other.folder, other.key, bin_folder())
-    return count
+    mine = logged_lot()
+    key = other.key
+    if key is None:
+        key = _begin_folder(other)
+    folder, theirs = desk().lot(key), other.logged
+    entries = 0
+    if mine is not None and theirs is not None and theirs.id != mine.id:
+        with open_log(chosen_log()) as log:
+            moved = move_entries(log, theirs, mine)
+            log.change_lot(theirs.id, theirs.as_new(), archived=True)
+        folder.set_facts(moved=moved.as_json())
+        entries = moved.count
+    count = take_over(here, folder)
+    if mine is None and theirs is not None:
+        bind(here, theirs.id)
+    delete(folder, key, bin_folder())
+    return count, entries
+
+
+def _begin_folder(lot: ListedLot) -> str:
+    """A folder for a lot that is only in the log."""
+    key = new_key()
+    folder = desk().lot(key)
+    if lot.logged is not None:
+        about = {"lot-name": lot.logged.name, "lot-seller": lot.logged.seller, "lot-part": lot.logged.part}
+        folder.set_entries(about)
+        bind(folder, lot.logged.id)
+    return key

@@ -39,6 +39,7 @@ OWN = (
     "spot",
     "spot-date",
     "accepted-loss",
+    "loss-over",
     "payable",
     "recovery",
     "costs",
@@ -66,7 +67,7 @@ OWN = (
 # Of these, what each window has for itself once it is open: two jobs may be done side by side.
 _OF_A_WINDOW = ("way", "mass-unit", "currency", "scale-way", "assumptions")
 # Of these, what is chosen and not typed, and so cannot be wrong.
-_CHOSEN = (*_OF_A_WINDOW, "spot-date")
+_CHOSEN = (*_OF_A_WINDOW, "spot-date", "loss-over")
 _TYPED = frozenset(OWN) - frozenset(_CHOSEN)
 _LONGEST = 20_000
 _NOT_KEPT = ("desk-", "said", "_", "$", "photo-to-mark", "shown-", "sample", "FormSubmitter")

@@ -11,9 +11,11 @@ import streamlit as st
 from app.lots.keep import chosen_log, read_log
 from calibration.thickness import Finish, GoldProperties
 from grader.learn import Newest, newest_in
+from grader.learn.choice import with_learned_choice
 from grader.learn.tables import belief_sentences
 from grader.log import Contents
 from grader.log.store_postgres import is_url
+from grader.lot import Lot
 from grader.places import log_path as usual_log_path
 
 _KNOWN = "learned"
@@ -71,6 +73,15 @@ def ask_properties() -> Mapping[Finish, GoldProperties] | None:
 
 def _names(contents: Contents) -> tuple[list[str], list[str]]:
     return [lot.part for lot in contents.lots], [lot.seller for lot in contents.lots]
+
+
+def with_what_was_learned(lot: Lot) -> Lot:
+    """The lot by what was learned of the seller and the kind of boards that were last chosen."""
+    if not st.session_state.get("use-belief", True):
+        return lot
+    found = contents_and_belief()
+    part, seller = (str(st.session_state.get(key) or "") for key in ("part", "seller"))
+    return lot if found is None else with_learned_choice(lot, found[1], seller, part)
 
 
 def usual_properties() -> Mapping[Finish, GoldProperties] | None:

@@ -11,15 +11,17 @@ import streamlit as st
 
 from app.common.preferences import chosen_currency
 from app.lots.desk import found_good
+from app.value.over_bids import BIDS, earlier_bids
 from app.value.refiner_form import MONEY, TERMS
 from calibration.errors import UsageError
 from grader.lot import amount_texts
 from grader.lot_offer import asking_price
 from grader.units import AskingPrice, in_currency, parse_money, parse_price_per_mass
-from grader.units.estimates import amount_estimate
+from grader.units.estimates import amount_estimate, named
 from grader.valuation import Assumptions, SaleTexts, with_given
 from grader.valuation.gold_price import GoldPriceText, gold_price_in_full
 from grader.valuation.kinds import TYPED
+from grader.valuation.many_lots import parse_bids
 from grader.valuation.postage import with_postage
 
 _T = TypeVar("_T")
@@ -54,6 +56,7 @@ class Entered:
         sales: sales by weight.
         postage: as text; empty where it is not said.
         amounts: count and mass of each part, as texts.
+        earlier_bids: chances of a loss of this month's earlier bids, as text; None where each lot counts alone.
         wrong: what is wrong with a field, by its key.
     """
 
@@ -65,6 +68,7 @@ class Entered:
     sales: Mapping[str, SaleTexts]
     postage: str
     amounts: Mapping[str, tuple[str, str]]
+    earlier_bids: str | None = None
     wrong: Mapping[str, UsageError] = field(default_factory=dict)
 
     def assumptions(self, base: Assumptions) -> Assumptions:
@@ -79,6 +83,7 @@ class Entered:
             spot_date=self.spot_date if self.spot is not None else None,
             costs=self.costs or None,
             sales=self.sales,
+            earlier_bids=self.earlier_bids,
             **self.texts,
         )
         return with_postage(made, self.postage) if self.postage else made
@@ -172,6 +177,7 @@ def read_form(base: Assumptions, parts: Sequence[str]) -> Entered:
         postage=_postage(reading, amount("postage")),
         sales=_sales(reading, base, amount),
         amounts={part: _amount(reading, part) for part in parts},
+        earlier_bids=_bids(reading),
         wrong=reading.wrong,
     )
 
@@ -185,6 +191,11 @@ def _whole_price(base: Assumptions) -> GoldPriceText:
 def _postage(reading: _Reading, text: str) -> str:
     reading.read("postage", text, parse_money)
     return text
+
+
+def _bids(reading: _Reading) -> str | None:
+    reading.read(BIDS, entered(BIDS), lambda text: named("earlier bids", parse_bids, text))
+    return None if BIDS in reading.wrong else earlier_bids(entered(BIDS))
 
 
 def _amount(reading: _Reading, part: str) -> tuple[str, str]:

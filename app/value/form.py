@@ -10,6 +10,7 @@ import streamlit as st
 from app.common.show import problem, remark
 from app.value.entered import Entered, amount_key, entered, said_of_price
 from app.value.listing_box import ask_listing, from_words
+from app.value.over_bids import ask_over
 from app.value.refiner_form import TERMS, ask_terms
 from calibration.errors import UsageError
 from grader.listing_text import Found
@@ -88,6 +89,7 @@ def _ask_process(base: Assumptions, fields: _Fields, money: str) -> None:
         fields.ask("Chance of a loss that you accept", "accepted-loss", loss)
     with right:
         st.date_input("Day of the gold price", key="spot-date", persist_state="session")
+    ask_over(fields.ask)
     fields.ask("Time until the gold is sold", "weeks", "such as 6 weeks")
     fields.ask("Share of the plated gold that you get out", "recovery", "such as 85..94..99 %")
     left, right = st.columns(2)

@@ -17,7 +17,8 @@ from app.common.own_money import ask_rate, in_chosen_currency
 from app.common.preferences import chosen_currency
 from app.common.show import as_typed, problem, remark
 from app.lots.desk import current_lot, lot_name
-from app.lots.keep import all_lots, ask_to_keep, lot_contents, say_what_was_done, write_log
+from app.lots.keep import all_lots, lot_contents, note_offer, say_what_was_done, write_log
+from app.lots.learned import with_what_was_learned
 from app.lots.lot_folder import LotFolder
 from app.lots.report import NO_PLANS, report_downloads, report_of
 from app.lots.sheets import Records
@@ -28,6 +29,7 @@ from app.photos.pane import ask_scale, choose_photo, show_overlay, show_waiting
 from app.photos.together import offer_together
 from app.value.entered import Entered, entered, read_form, write_in_full
 from app.value.form import draw_form, folded_words
+from app.value.kind_card import show_kind
 from app.value.lot_form import ShownPhotos, ask_boards, ask_shown, lot_as_shown
 from app.value.offer import show_cautions, show_folds
 from app.value.planned import TOLD, Planned, planned_for
@@ -90,8 +92,8 @@ def show() -> None:
         if once is not None:
             source = _Source(list(once.each), here, together=once)
     with right:
-        _answer(source)
-        _offer_logged(lots)
+        if not _answer(source):
+            _offer_logged(lots)
     with picture:
         if not shelf:  # last: a large picture takes a while to be read
             show_waiting(current_lot().waiting())
@@ -132,8 +134,12 @@ def _about_photos(source: _Source) -> ShownPhotos:
     return shown
 
 
-def _answer(source: _Source) -> None:
-    """Card, form and folds; the form is read before it is drawn, for the card stands above it."""
+def _answer(source: _Source) -> bool:
+    """Card, form and folds; the form is read before it is drawn, for the card stands above it.
+
+    Returns:
+        Whether there is an answer.
+    """
     card = st.container(key="answer")
     fold, behind, photos, end = (st.container() for _ in range(4))
     with photos:
@@ -162,9 +168,9 @@ def _answer(source: _Source) -> None:
     if offer is None:
         if (source.measured or found.wrong) and st.session_state.pop(_JUST_ASKED, False):
             arrive(".st-key-answer [data-testid=stAlert], .st-key-what-is-offered [data-testid=stAlert]", asked=True)
-        return
+        return False
     with card:
-        show_verdict(offer)
+        kind = show_verdict(offer)
     if st.session_state.pop(_JUST_ASKED, False):
         arrive(".st-key-verdict", asked=True)
     if source.lot is None:
@@ -177,6 +183,9 @@ def _answer(source: _Source) -> None:
         _take_along(source, offer)
         show_cautions(offer)
         show_next(_FILE)
+    if shown.photos:
+        show_kind(kind, offer, found.assumptions(base), found, shown.photos, source.measured)
+    return True
 
 
 def _go() -> None:
@@ -193,7 +202,7 @@ def _offer(base: Assumptions, found: Entered, source: _Source, shown: ShownPhoto
         st.info("Look up today's gold price and enter it: none is assumed here.", icon=":material/info:")
         return None
     try:
-        lot = lot_as_shown(shown.photos, found.amounts, source.measured)
+        lot = with_what_was_learned(lot_as_shown(shown.photos, found.amounts, source.measured))
         figures = found.assumptions(base)
         estimate = estimate_lot(lot)
         prices_meant = believed(price_doubts(figures), "spot")
@@ -221,9 +230,12 @@ def _worked_out(lot: Lot, figures: Assumptions, asking: AskingPrice | None, plan
 
 
 def _take_along(source: _Source, offer: Offer) -> None:
-    """Keep the offer, and the report."""
-    with st.expander("Keep this lot", icon=":material/save:"):
-        _keep(source, offer.as_json())
+    """Keep the offer, and the report. A lot in progress is kept on the next page."""
+    if source.lot is None:
+        note_offer(source.photos, offer.as_json())
+    else:
+        with st.expander("Keep this offer", icon=":material/save:"):
+            _keep(source.lot, offer.as_json())
     with st.popover("Report to take along", icon=":material/description:"):
         _report(source, offer)
 
@@ -297,11 +309,7 @@ def _ask_set() -> None:
         )
 
 
-def _keep(source: _Source, offer: Mapping[str, Any]) -> None:
-    lot = source.lot
-    if lot is None:
-        ask_to_keep("valued", source.photos, dict(offer))
-        return
+def _keep(lot: LoggedLot, offer: Mapping[str, Any]) -> None:
     if st.button(f"Keep this offer in lot {as_typed(lot.name)}", icon=":material/save:"):
         write_log(lambda log: f"Offer {log.add_offer(lot.id, dict(offer)).id} kept in lot {lot.name}.")
     say_what_was_done()

@@ -20,7 +20,7 @@ from grader.gold import gold_mass
 from grader.lot import OtherFace
 from grader.measured import Measured
 from grader.model import EMPTY, ProductModel
-from grader.units import parse_area_mm2, parse_mass_g
+from grader.units import in_digits, parse_area_mm2, parse_mass_g
 from grader.units.weighed import parse_weighed_mg
 
 _Z_90 = 1.6449  # half of a symmetric 90 % range in standard deviations of a normal
@@ -124,7 +124,9 @@ def charge_of(
     """
     if not (math.isfinite(copies) and copies > 0):
         raise UsageError(
-            "copies-invalid", f"The photographed boards cannot go in {copies:g} times.", "Give a number above 0."
+            "copies-invalid",
+            f"The photographed boards cannot go in {in_digits(copies, 6)} times.",
+            "Give a number above 0.",
         )
     kept = _kept_shares(measured, cut)
     plated = _plated(given, measured, kept, copies, other_face)

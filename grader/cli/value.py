@@ -70,4 +70,4 @@ def _by_its_seller(described: Lot, lot: str, log: str | None) -> Lot:
 
     with existing_log(log) as opened:
         known = opened.entries(number_or_name(lot))
-        return with_learned_choice(described, newest_in(opened), known.lots[0].seller)
+        return with_learned_choice(described, newest_in(opened), known.lots[0].seller, known.lots[0].part)

@@ -78,6 +78,7 @@ class ValueOptions:
         str | None, typer.Option(help="Your process set of grader batch, for chemicals, waste and hours.")
     ] = None
     vessel: Annotated[str, typer.Option(help="Nominal volume of your vessel, as for grader batch.")] = VESSEL
+    vessels: Annotated[int, typer.Option(min=1, help="How many stand side by side.")] = 1
     thresholds: Annotated[
         Path | None, typer.Option(help="Your file of grader grade, for your minutes at a board and a cut.")
     ] = None
@@ -249,7 +250,7 @@ class ValueOptions:
             UsageError, DataFileError: as ``WorkBench.of`` and ``load_thresholds``.
         """
         times = None if self.thresholds is None else load_thresholds(self.thresholds)
-        return WorkBench.of(self.process, process_folder(), self.vessel, times)
+        return WorkBench.of(self.process, process_folder(), self.vessel, times, self.vessels)
 
     def offer(
         self, estimate: LotEstimate, figures: Assumptions, measured: Sequence[Measured], cut: Sequence[Path] = ()

@@ -71,7 +71,7 @@ def _estimate(part: Part, *, own_thickness: bool) -> PartEstimate:
     boards, seen = _boards(part, seen_mass), total_seen(part)
     # where more may be there than were most likely seen, the least of them were not
     surely_seen = min(seen.value, max(seen.low, math.ceil(boards) - 1))
-    others = others_than(part.name, _observed(part, by_mass=per_mass), boards, surely_seen)
+    others = others_than(part.name, _observed(part, by_mass=per_mass), boards, surely_seen, part.earlier)
     unseen = () if others is None else (others.factor, *_picking(part))
     gold_mg = _of_all(part, _per_size(part), unseen)
     return PartEstimate(

@@ -40,6 +40,8 @@ _GRID, _FROM, _TO, _MOST_BARE = 48, 0.04, 2.2, 0.9
 _DRAWS, _KEPT = 4096, 400
 _SEED = 20_112
 
+Earlier = Sequence[Sequence[Observed]]
+
 
 @dataclass(frozen=True)
 class Unseen:
@@ -54,27 +56,28 @@ class Unseen:
     relative_sd: float
 
 
-def unseen_of(seen: Sequence[Observed], others: float, reach: float) -> Unseen:
+def unseen_of(seen: Sequence[Observed], others: float, reach: float, earlier: Earlier = ()) -> Unseen:
     """Infer the unseen boards from the seen ones.
 
     Args:
         seen: at least one.
         others: number of unseen boards, above zero.
         reach: the ratio stays within this factor either way.
+        earlier: boards seen in earlier lots of the same name, lot by lot. They tell how much boards vary and how many
+            are bare, not how much gold these hold; each counts for less than a board of this lot (a power prior:
+            Ibrahim and Chen, Statist. Sci. 15 (2000) 46, from memory).
     """
-    spread, spread_weight = _spreads()
-    bare, bare_weight = _bare_shares()
-    mean = sum(o.gold for o in seen) / sum(o.size for o in seen)
-    rich = max((o.gold / o.size for o in seen), default=0.0)
-    held = [o for o in seen if o.gold / o.size > _BARE * rich > 0]
-    alone = [o for o in seen if o.boards == 1]
-    without = sum(o not in held for o in alone)
-    middle, width, likely = _mean_of_log(held, mean, spread)
-    by_spread = _normalised(np.log(spread_weight) + likely)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        nothing_bare = np.where(bare > 0, np.log(bare), -np.inf)
-        some = without * nothing_bare if without else np.zeros_like(bare)
-        by_bare = _normalised(np.log(bare_weight) + some + (len(alone) - without) * np.log1p(-bare))
+    (spread, spread_weight), (bare, bare_weight) = _spreads(), _bare_shares()
+    middle, width, by_spread, by_bare = _told(seen, spread, bare)
+    by_spread, by_bare = np.log(spread_weight) + by_spread, np.log(bare_weight) + by_bare
+    boards = sum(o.boards for lot in earlier for o in lot)
+    if boards:
+        known = spread_figures()
+        each = min(known["earlier_board"].value, known["earlier_boards_most"].value / boards)
+        for lot in earlier:
+            _, _, of_spread, of_bare = _told(lot, spread, bare)
+            by_spread, by_bare = by_spread + each * of_spread, by_bare + each * of_bare
+    by_spread, by_bare = _normalised(by_spread), _normalised(by_bare)
     u, v, w, x = _even_draws()
     at, share = np.searchsorted(np.cumsum(by_spread), u), np.searchsorted(np.cumsum(by_bare), v)
     at, share = np.minimum(at, len(spread) - 1), np.minimum(share, len(bare) - 1)
@@ -86,6 +89,21 @@ def unseen_of(seen: Sequence[Observed], others: float, reach: float) -> Unseen:
     ratio = ratio / ratio.mean() ** (1 / len(seen))
     kept = np.quantile(ratio, (np.arange(_KEPT) + 0.5) / _KEPT)
     return Unseen(kept, float(np.median(np.sqrt(np.exp(s**2) / (1 - b) - 1))))
+
+
+def _told(
+    seen: Sequence[Observed], spread: FloatArray, bare: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """What boards of one lot say: ``_mean_of_log``, and the log-likelihood of each share of bare boards."""
+    mean = sum(o.gold for o in seen) / sum(o.size for o in seen)
+    rich = max((o.gold / o.size for o in seen), default=0.0)
+    held = [o for o in seen if o.gold / o.size > _BARE * rich > 0]
+    alone = [o for o in seen if o.boards == 1]
+    without = sum(o not in held for o in alone)
+    with np.errstate(divide="ignore"):
+        nothing_bare = np.where(bare > 0, np.log(bare), -np.inf)
+    some = without * nothing_bare if without else np.zeros_like(bare)
+    return *_mean_of_log(held, mean, spread), some + (len(alone) - without) * np.log1p(-bare)
 
 
 def _mean_of_log(

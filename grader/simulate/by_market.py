@@ -136,7 +136,7 @@ def simulate_market(
         views: tuple[Callable[[TradedLot], InventedLot], ...] = (
             partial(_unnamed, unnamed),
             _as_offered,
-            partial(_taught, named, belief),
+            partial(_taught, named, belief, offers[:WEIGHED]),
         )
         for state, view in enumerate(views):
             met = [appraise(assumptions, view(o), n).trial for n, o in enumerate(offers[WEIGHED:])]
@@ -161,8 +161,8 @@ def _as_offered(offered: TradedLot) -> InventedLot:
     return offered.lot
 
 
-def _taught(world: World, belief: Belief, offered: TradedLot) -> InventedLot:
-    return taught(world, offered, belief)
+def _taught(world: World, belief: Belief, weighed: Sequence[TradedLot], offered: TradedLot) -> InventedLot:
+    return taught(world, offered, belief, weighed)
 
 
 def _reports(trials: Sequence[Sequence[Trial]], accepted: float) -> tuple[BuyerReport, ...]:

@@ -25,7 +25,7 @@ from grader.gold import MG_PER_MM2_UM_G_CM3, gold_mass
 from grader.lot import Lot, Part, Sight
 from grader.lot.assumed import lot_inputs
 from grader.lot.model import Picked
-from grader.lot.unseen import spread_figures
+from grader.lot.unseen import Earlier, spread_figures
 from grader.measured import Measured, MeasuredBoard, MeasuredFinish, MeasuredModel
 from grader.model import ProductModel, Range
 from grader.simulate.market import USUAL, Market
@@ -183,15 +183,18 @@ def offered(
     )
 
 
-def reappraised(lot: Lot, properties: GoldProperties, picking: Input | None = None) -> Lot:
-    """What a buyer sees, with other properties of the plating, and what he learned of the seller's choice."""
+def reappraised(lot: Lot, properties: GoldProperties, picking: Input | None = None, earlier: Earlier = ()) -> Lot:
+    """What a buyer sees, with other properties of the plating, and what he learned of boards that nobody showed."""
 
     def again(m: Measured) -> Measured:
         return m.with_gold(gold_mass(m.areas, {FINISH: properties}).total)
 
+    lots = tuple(tuple(boards) for boards in earlier)
     return Lot(
         tuple(
-            replace(p, sights=tuple(replace(s, front=again(s.front)) for s in p.sights), picking=picking)
+            replace(
+                p, sights=tuple(replace(s, front=again(s.front)) for s in p.sights), picking=picking, earlier=lots
+            )
             for p in lot.parts
         )
     )

@@ -76,7 +76,8 @@ def _build(top: AssumptionsTable, *, examples: bool) -> Assumptions:
         accepted_loss=parse_share(top.text("accepted_loss")) if "accepted_loss" in top else DEFAULT_ACCEPTED_LOSS,
         spot=_spot(top.table("spot")) if "spot" in top else None,
         drift=_drift(top.table("drift")) if "drift" in top else None,
-        weeks=parse_weeks(top.table("drift").text("weeks")) if "drift" in top else None,
+        weeks=_weeks(top.table("drift")) if "drift" in top else None,
+        weeks_after_plan=_weeks_after_plan(top.table("drift")) if "drift" in top else None,
         interest=_interest(top.table("interest")) if "interest" in top else None,
         sales=tuple(_sale(table) for table in top.tables("sale")),
         payable=shares["payable"],
@@ -103,10 +104,18 @@ def _share(top: AssumptionsTable, key: str) -> Input:
 
 
 def _drift(table: AssumptionsTable) -> Input:
-    table.only({"weeks", "volatility", "source"})
-    weeks = parse_weeks(table.text("weeks", "drift"))
+    table.only({"weeks", "volatility", "source", "after_plan"})
     volatility = parse_share(table.text("volatility", "drift"))
-    return drift_until_sale(weeks, volatility, table.source)
+    return drift_until_sale(_weeks(table), volatility, table.source)
+
+
+def _weeks(table: AssumptionsTable) -> float:
+    return parse_weeks(planned_text(table.text("weeks", "drift"))[1])
+
+
+def _weeks_after_plan(table: AssumptionsTable) -> float | None:
+    planned, _ = planned_text(table.text("weeks", "drift"))
+    return parse_weeks(table.text("after_plan", "drift")) if planned else None
 
 
 def _interest(table: AssumptionsTable) -> Interest:

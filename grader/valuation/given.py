@@ -102,6 +102,7 @@ def with_given(
         sales=given_sales(base.sales, {name: t for name, t in (sales or {}).items() if t != SaleTexts()}),
         drift=drift,
         weeks=until_sale,
+        weeks_after_plan=base.weeks_after_plan if weeks is None else None,
         accepted_loss=base.accepted_loss if accepted_loss is None else named("loss", parse_share, accepted_loss),
         earlier_bids=base.earlier_bids if earlier_bids is None else named("earlier bids", parse_bids, earlier_bids),
         share_of_gains=(

@@ -51,6 +51,8 @@ class Assumptions:
         spot: the gold price, or None while it has not been given.
         drift: gold price at the sale ÷ today's; None where it is sold at once.
         weeks: until the sale, for which ``drift`` was made; None where that is not known.
+        weeks_after_plan: from the refined gold until the sale, where the plan of the work says how long that takes;
+            None where ``weeks`` hold as they are.
         sales: ways to sell by weight instead.
         interest: on money that is tied up until the gold is paid; None where it costs nothing.
         examples: names of the inputs that are shipped examples.
@@ -71,6 +73,7 @@ class Assumptions:
     spot: Spot | None = None
     drift: Input | None = None
     weeks: float | None = None
+    weeks_after_plan: float | None = None
     sales: tuple[Sale, ...] = ()
     interest: Interest | None = None
     examples: frozenset[str] = frozenset()

@@ -27,6 +27,7 @@ from grader.valuation.notices import STATEMENTS, notice
 from grader.valuation.portions import Portion, known_of, mass_of
 from grader.valuation.routes import Way, best_of, compare_routes, ways_of
 from grader.valuation.rules import ByGains
+from grader.valuation.sold_as_planned import sold_as_planned
 
 STALE_AFTER_DAYS = 7
 
@@ -79,6 +80,8 @@ def value_lot(
     models = [gold_mg, *(m for p in held for m in p.models())]
     assumptions = recovery_once(assumptions if bench is None else assumptions.with_plan(), gold_mg)
     planned = () if bench is None else tuple(bench.inputs())
+    if bench is not None:
+        assumptions = sold_as_planned(assumptions, bench, held)
     own = [*_spot_notices(spot, today), *_example_notices(assumptions)]
     values = all_values(models, assumptions, draws, seed, planned)
     size = LotSize(None if mass_g is None else _median(mass_g.evaluate(values, draws)) * 1e-3, boards)

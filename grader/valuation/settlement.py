@@ -21,7 +21,7 @@ import numpy as np
 
 from calibration.errors import UsageError
 from calibration.inputs import Input
-from grader.units import parse_mass_g, parse_weighed_mg, range_ends
+from grader.units import in_digits, parse_mass_g, parse_weighed_mg, range_ends
 from grader.units.estimates import amount_estimate, distribution_of, money_estimate, named, share_estimate
 from grader.valuation.charges import Charge, TypedEntry
 from grader.valuation.quantities import Quantity, Situation, Values
@@ -92,7 +92,7 @@ def read_tiers(text: str, source: str) -> tuple[Tier, ...]:
                 "Write it as '0 g: 85 %; 20 g: 92 %'.",
             )
         from_g = 0.0 if re.fullmatch(r"\s*0+(?:\.0*)?\s*g?\s*", size) else parse_mass_g(size)
-        title = f"share of the gold price that is paid from {from_g:g} g on"
+        title = f"share of the gold price that is paid from {in_digits(from_g, 6)} g on"
         found.append(Tier(from_g, Input("payable", title, share_estimate(share), source, of=(f"tier-{number}",))))
     sizes = [tier.from_g for tier in found]
     if sizes[0] != 0 or sizes != sorted(set(sizes)):

@@ -16,6 +16,7 @@ from grader.lot import Lot, Part, Sight, estimate_lot
 from grader.model import ProductModel
 from tests.measured_photos import outlined, photo_with
 
+PART = invented()[0].lot.part
 SHOWN, COPIES = 8, 10.0  # boards in a photo; of a lot ten times as many
 
 
@@ -37,7 +38,7 @@ def weigh(log: Log, lot: Invented, number: int, *, seller: str, others: float | 
 @pytest.fixture
 def log_of_choosers(tmp_path: Path) -> Log:
     """Ann chooses and leaves out the poor ones; Ben chooses and hides none; Cy's lots tell what boards hold."""
-    lots = [x for x in invented() if x.lot.part == invented()[0].lot.part]
+    lots = [x for x in invented() if x.lot.part == PART]
     with open_log(tmp_path / "log.sqlite") as log:
         for n in range(18):
             seller, others = (("Cy", None), ("Ann", 0.6), ("Ben", 1.0))[n % 3]
@@ -59,6 +60,13 @@ def test_a_seller_who_hid_poor_boards_is_not_believed_again(log_of_choosers: Log
     assert middle("Ann") < 0.9 * anybody
     assert middle("Ann") < 0.85 * middle("Ben")
     assert middle("Ben") > 0.99 * anybody
+
+    # boards that were alike in lots of this name are known to be so
+    def spread(lot: Lot) -> float:
+        return float(np.std(np.log(estimate_lot(lot).gold_mg.draws(20_000))))
+
+    assert spread(with_learned_choice(lot, found, "Cy", PART)) < 0.5 * spread(lot)
+    assert with_learned_choice(lot, found, "Cy", "something else") is lot
     # of one with whom no such lot was weighed nothing was learned
     assert with_learned_choice(lot, found, "Cy") is lot
     assert with_learned_choice(lot, None, "Ann") is lot

@@ -85,10 +85,10 @@ def test_a_lot_that_may_be_flash_has_a_price_over_many_lots_only() -> None:
     assert 0 < offer.over_many.at.price < offer.break_even
     assert offer.over_many.at.chance_of_loss > 0.2
     assert "many such lots: up to" in over_many_words(offer)
-    by_gains = value_lot(_gold(flash=0.22), replace(BASE, share_of_gains=0.25), today=DAY, draws=10_000)
+    by_gains = value_lot(_gold(flash=0.22), replace(BASE, share_of_gains=1 / 3), today=DAY, draws=10_000)
     assert by_gains.reason is None
     assert by_gains.highest.price == pytest.approx(offer.over_many.at.price)
-    assert by_gains.as_json()["assumptions"]["share_of_gains"] == 0.25
+    assert by_gains.as_json()["assumptions"]["share_of_gains"] == pytest.approx(1 / 3)
     assert by_gains.as_json()["over_many"]["price"] == pytest.approx(by_gains.highest.price)
 
 
