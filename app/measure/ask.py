@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import numpy as np
 import streamlit as st
+from numpy.typing import NDArray
 
 from app.common.show import remark
 from app.common.trouble import telling
@@ -64,13 +66,14 @@ def _key(done: Kept, place: Unsure) -> tuple[str, tuple[float, float]]:
     return done.sha256, place.at_px[0]
 
 
-def _crop(done: Kept, place: Unsure) -> object:
+def _crop(done: Kept, place: Unsure) -> NDArray[np.uint8]:
     """The place with its surroundings, kept while it is asked about.
 
     Raises:
         PhotoError: the photo is gone, or no photo.
     """
-    known, crop = st.session_state.get(_CROP, (None, None))
+    crop: NDArray[np.uint8]
+    known, crop = st.session_state.get(_CROP, (None, np.zeros((0, 0, 3), np.uint8)))
     if known != _key(done, place):
         data = current_lot().photo(done.sha256)
         if data is None:
