@@ -33,7 +33,14 @@ from grader.valuation import (
     with_given,
 )
 from grader.valuation.postage import with_postage
-from grader.valuation.words import break_even_words, highest_words, lot_rows, question_rows, route_rows
+from grader.valuation.words import (
+    break_even_words,
+    highest_words,
+    lot_rows,
+    over_many_words,
+    question_rows,
+    route_rows,
+)
 
 GO = "What can I pay?"
 
@@ -170,6 +177,20 @@ def test_losses_over_a_month_count_what_the_log_has(value_page: Any, log_file: P
     value_page.at.selectbox(key="loss-over").set_value("for each lot")
     value_page.press(GO)
     assert value_page.figures()["Highest price worth paying"] == alone
+
+
+def test_where_one_lot_is_worth_no_bid_the_price_over_many_stands_in_the_card(
+    value_page: Any, measured: Kept
+) -> None:
+    describe(value_page, "500")
+    value_page.type("Gold price today", "2650 USD/ozt")
+    value_page.press(GO)
+    estimate = estimate_lot(one_part(usable([(measured.name, measured.measured)]), boards=[4], count="500"))
+    figures = with_given(load_assumptions(), spot_date=date.today(), spot="2650 USD/ozt")
+    offer = bid_for(estimate, figures, today=date.today())
+    assert offer.reason is not None
+    assert offer.over_many.at.price > 0
+    assert over_many_words(offer) in value_page.html()
 
 
 def test_even_a_gift_that_loses_is_worth_nothing_and_says_why(value_page: Any) -> None:
