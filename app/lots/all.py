@@ -149,7 +149,7 @@ def _number(lot: LotFolder) -> int | None:
 
 
 def merge_into_this(other: ListedLot) -> tuple[int, int]:
-    """Merge another lot into this window\'s lot; the other one goes to the bin.
+    """Merge another lot into this window's lot; the other one goes to the bin.
 
     Returns:
         How many photos came along, and how many entries of the log.
