@@ -247,8 +247,10 @@ def _report(source: _Source, offer: Offer) -> None:
     if plans is not None:
         remark("The report has the cuts and the batch that were last planned on the page Bench.")
 
+    photos = source.measured if source.together is None else [done.measured for done in source.photos]
+
     def report(lot: LotFolder | None) -> LotReport:
-        return report_of(title, source.measured, offer, lot, NO_PLANS if plans is None else plans(lot is not None))
+        return report_of(title, photos, offer, lot, NO_PLANS if plans is None else plans(lot is not None))
 
     report_downloads(report, current_lot())
 
