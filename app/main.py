@@ -18,10 +18,13 @@ PAGES = {
     "start/page.py": ("Start", ":material/home:"),
     "measure/page.py": ("Measure", ":material/straighten:"),
     "value/page.py": ("Value", ":material/sell:"),
+    "sheet/page.py": ("Boards", ":material/grid_view:"),
     "bench/page.py": ("Bench", ":material/content_cut:"),
     "log/page.py": ("Lots", ":material/inventory_2:"),
     "learn/page.py": ("Learn", ":material/school:"),
 }
+
+_WITHIN = ("sheet/page.py",)  # reached from another page, with what it is about
 
 
 def main() -> None:
@@ -44,7 +47,8 @@ def main() -> None:
     show_name()
     with st.container(horizontal=True, key="pages"):
         for file, (title, _) in PAGES.items():
-            link(file, title)
+            if file not in _WITHIN:
+                link(file, title)
     begin_page(chosen.url_path)
     try:
         show_what_others_did()

@@ -22,6 +22,11 @@ from calibration.sourced import load
 _POINTS, _KEPT = 40_000, 1000
 
 
+def _plain(value: float) -> str:
+    """Three digits of a value, never as a power of ten."""
+    return f"{float(f'{value:.3g}'):.15g}"
+
+
 @dataclass(frozen=True)
 class Statement:
     """A thickness that a seller or a data sheet states, um.
@@ -92,7 +97,7 @@ class Strip:
     @property
     def words(self) -> str:
         """In a few words."""
-        return f"stripped: {self.mass_mg:.3g} mg of {self.boards} boards"
+        return f"stripped: {_plain(self.mass_mg)} mg of {self.boards} boards"
 
     def log_likelihood(self, plating: Where) -> FloatArray:
         """Of each value of the plating, (n,)."""

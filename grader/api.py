@@ -184,12 +184,22 @@ def value(
     weeks: str | None = None,
     per_gram: str | None = None,
     minimum: str | None = None,
+    lot_fee: str | None = None,
+    assay: str | None = None,
+    treatment: str | None = None,
+    melt_loss: str | None = None,
+    least_gold: str | None = None,
+    pot: str | None = None,
+    interest: str | None = None,
+    paid_at_once: str | None = None,
+    rest_after: str | None = None,
     trim_price: str | None = None,
     trim_share: str | None = None,
     whole_price: str | None = None,
     bodies_price: str | None = None,
     accept_loss: str | None = None,
     earlier_bids: str | None = None,
+    share_of_gains: str | None = None,
     assumptions: Assumptions | str | Path | None = None,
     take_as_is: bool = False,
 ) -> LotOffer:
@@ -213,7 +223,7 @@ def value(
         asking: the seller's price, "120 USD".
         costs: "12 USD", "refining = 5..20 USD", "waste = 5 USD/l x 2..4 l"; or "purchase: shipping = 15 USD", due
             with the purchase, whatever you do with the lot. They replace all example costs.
-        payable: share of the gold price that you are paid, "93 %" or "85..98 %".
+        payable: share of the gold price that you are paid, "93 %", "85..98 %", or by lot "0 g: 85 %; 20 g: 92 %".
         recovery: gold recovered ÷ gold present, "85..94..99 %".
         postage: cost of sending the lot to you, "12 USD"; replaces only that example cost.
         fee: marketplace's fee on the price, "5 %".
@@ -223,12 +233,23 @@ def value(
         weeks: until the gold is sold, "6 weeks".
         per_gram: refiner's charge per gram of gold, "0.5..1 USD".
         minimum: refiner's minimum charge, "50..150 USD".
+        lot_fee: refiner's fee for a lot, "50..100 USD".
+        assay: what its assay costs, "30..80 USD".
+        treatment: refiner's charge by weight sent, "200 USD/kg".
+        melt_loss: share of the gold lost in melting, "0.5 %".
+        least_gold: below which nothing is settled, "10 g".
+        pot: gold of other lots that is settled with this one, "60 g".
+        interest: a year on your money until the gold is paid, "8 %".
+        paid_at_once: share of the gold that the refiner pays at the settlement, "70 %".
+        rest_after: from then until the rest is paid, "4 weeks".
         trim_price: price of trimmed pieces by weight, "40..90 USD/kg".
         trim_share: share of the boards' mass that is trimmed off, "4..8..15 %".
         whole_price: price of whole boards by weight, "5..9 USD/kg".
         bodies_price: price of trimmed boards by weight, "1..3 USD/kg".
         accept_loss: chance of a loss that you accept, "10 %".
         earlier_bids: spread that chance over a month: chances of a loss of the lots won so far, "2 %, 15 %".
+        share_of_gains: set the highest price for a buyer of many lots: losing lots may take this share of what
+            winning ones bring, "25 %".
         assumptions: your figures, as a file, the name of a set, or loaded; the shipped examples if left out.
         take_as_is: accept figures that look wrong; otherwise they raise an error.
 
@@ -259,9 +280,11 @@ def value(
         costs=each_typed("costs", costs),
         **_typed(
             postage=postage, payable=payable, recovery=recovery, fee=fee, tax=tax, hours=hours, rate=rate,
-            weeks=weeks, per_gram=per_gram, minimum=minimum, trim_price=trim_price, trim_share=trim_share,
+            weeks=weeks, per_gram=per_gram, minimum=minimum, lot_fee=lot_fee, assay=assay, treatment=treatment,
+            melt_loss=melt_loss, least_gold=least_gold, pot=pot, interest=interest, paid_at_once=paid_at_once,
+            rest_after=rest_after, trim_price=trim_price, trim_share=trim_share,
             whole_price=whole_price, bodies_price=bodies_price, accepted_loss=accept_loss,
-            earlier_bids=earlier_bids,
+            earlier_bids=earlier_bids, share_of_gains=share_of_gains,
         ),
     )  # fmt: skip
     if parts is None:

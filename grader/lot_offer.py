@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from calibration.errors import UsageError
 from calibration.files import write_whole
 from calibration.target import Paper
-from grader.bid import WorkBench, bid_for
+from grader.bid import PlansOfPhotos, WorkBench, bid_for
 from grader.figures import Figure, data_frame
 from grader.lot import LotEstimate
 from grader.measured_photo import MeasuredPhoto
@@ -188,10 +188,14 @@ def offer_for(
     figures: Assumptions,
     asking: AskingPrice | None = None,
     bench: WorkBench | None = None,
+    cuts: PlansOfPhotos | None = None,
 ) -> LotOffer:
     """What to pay today for an estimated lot; without a bench, uses the shipped example.
+
+    Cuts are plans of boards in the photos, if there are any.
 
     Raises:
         UsageError: as ``value_lot``.
     """
-    return LotOffer.of(bid_for(estimate, figures, today=date.today(), asking=asking, bench=bench), estimate)
+    offer = bid_for(estimate, figures, today=date.today(), asking=asking, bench=bench, cuts=cuts)
+    return LotOffer.of(offer, estimate)

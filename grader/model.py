@@ -145,6 +145,15 @@ class ProductModel:
         terms = tuple(Term(t.coefficient * coefficient, t.factors + names) for t in self.terms)
         return ProductModel(terms, _merge(self.inputs, extra))
 
+    def product(self, other: ProductModel) -> ProductModel:
+        """The product of two quantities.
+
+        Raises:
+            DataFileError: one name means different things.
+        """
+        parts = (self.times([other.inputs[name] for name in t.factors], t.coefficient) for t in other.terms)
+        return sum(parts, EMPTY)
+
     def knowing(self, *inputs: Input) -> ProductModel:
         """The same quantity with further inputs beside it that no term needs: drawn together with one that it needs.
 

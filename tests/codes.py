@@ -32,7 +32,8 @@ WORKED_OUT = {
 }
 # Codes that several parts give: looked at one by one, each means the same in all of them.
 SHARED = frozenset({
-    "cannot-write", "copies-invalid", "currencies-differ", "currency-unknown", "date-unreadable",
+    "cannot-write", "copies-invalid", "currencies-differ", "currency-unknown", "cut-invalid", "cut-without-photo",
+    "date-unreadable",
     "file-invalid",
     "log-on-server", "lot-twice", "lot-unknown", "measurement-invalid", "measurements-none", "money-negative",
     "no-gold-to-keep", "other-face-unknown", "photo-missing", "photo-name-twice", "photo-twice", "photo-unreadable",

@@ -1,4 +1,4 @@
-"""Learn: what the yields teach, how the estimates did, and what keeps the record right."""
+"""Learn: what the yields teach, how good the estimates were, and corrections of the record."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ from grader.learn.tables import (
 )
 from grader.log import Contents, Log, NewExclusion, NewMark, NewYield, Yield, checked
 from grader.table import Table
-from grader.units import format_mass, parse_fineness, parse_weighed_mg
+from grader.units import format_mass, in_digits, parse_fineness, parse_weighed_mg
 
 _FILE = "learn/page.py"
 _T = TypeVar("_T")
@@ -151,8 +151,8 @@ def _exclude(contents: Contents, number: int) -> None:
 def _correct(old: Yield) -> None:
     form = f"correct-{old.id}"
     with st.form(form, border=False):
-        mass = st.text_input("Gold as it should have been entered", value=f"{old.mass_mg:g} mg")
-        fineness = st.text_input("Its fineness", value="" if old.fineness is None else f"{old.fineness:g}")
+        mass = st.text_input("Gold as it should have been entered", value=f"{in_digits(old.mass_mg, 6)} mg")
+        fineness = st.text_input("Its fineness", value="" if old.fineness is None else in_digits(old.fineness, 6))
         day = st.date_input("Its day of weighing", value=old.weighed_on)
         reason = st.text_input("What was wrong")
         who = st.text_input("Who corrects it", key="correct-who")

@@ -1,4 +1,4 @@
-"""The list of all lots, what can be done with each, and where they lie."""
+"""The list of all lots, their actions, and their place on disk."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _MOST = 40
 
 
 def show_list(*, expanded: bool) -> None:
-    """Draw it."""
+    """Draw the list."""
     lots = listed_lots()
     at_hand = [lot for lot in lots if not lot.is_archived]
     away = [lot for lot in lots if lot.is_archived]
@@ -65,7 +65,7 @@ def _actions(lot: ListedLot, *, is_here: bool) -> None:
     if not lot.is_damaged:
         if is_here:
             st.markdown("Its name is at the top of this page.")
-        elif lot.key is not None:
+        else:
             button(f"Merge it into {label(lot_name())}", lambda: _merge(lot))
         if lot.is_archived:
             button("Bring it back", lambda: archive(lot, archived=False))
@@ -78,8 +78,11 @@ def _actions(lot: ListedLot, *, is_here: bool) -> None:
 
 
 def _merge(lot: ListedLot) -> None:
-    count = merge_into_this(lot)
-    said(f"{count} {'photo' if count == 1 else 'photos'} of {lot.name} came along; {lot.name} itself was deleted.")
+    count, entries = merge_into_this(lot)
+    photos = f"{count} {'photo' if count == 1 else 'photos'}"
+    logged = f" and {entries} {'entry' if entries == 1 else 'entries'} of the log" if entries else ""
+    keep = " Keep this lot once more, so that these photos count in it." if entries and count else ""
+    said(f"{photos}{logged} of {lot.name} came along; {lot.name} itself was deleted, which can be undone.{keep}")
 
 
 def _delete(lot: ListedLot) -> None:

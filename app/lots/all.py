@@ -1,4 +1,4 @@
-"""All lots, whether they are kept in the log or only begun: one list."""
+"""One list of all lots, in the log or only in progress."""
 
 from __future__ import annotations
 
@@ -6,11 +6,12 @@ from dataclasses import dataclass
 
 from app.lots.bin import delete, in_bin, take_out
 from app.lots.desk import NAMELESS, bin_folder, current_lot, day_words, desk, lot_key, start_lot, take_up
-from app.lots.keep import all_lots, bind, number_in_log, write_log
+from app.lots.keep import all_lots, bind, chosen_log, logged_lot, number_in_log, write_log
 from app.lots.lot_folder import LotFolder, lots_in, new_key
 from app.lots.merging import take_over
-from calibration.errors import DataFileError, UsageError
-from grader.log import LoggedLot
+from app.lots.moving import Moved, move_back, move_entries
+from calibration.errors import DataFileError
+from grader.log import LoggedLot, open_log
 
 
 @dataclass(frozen=True)
@@ -20,7 +21,7 @@ class ListedLot:
     Attributes:
         name: of it.
         key: of its folder; None if it is only in the log.
-        logged: in the log; None if it was not kept yet.
+        logged: its entry in the log; None if not kept yet.
         photo_count: photos on this machine.
         changed: when, in words.
         is_archived: whether it was put away.
@@ -37,7 +38,7 @@ class ListedLot:
 
     @property
     def mark(self) -> str:
-        """What tells it from others in keys of fields."""
+        """Its unique part in keys of fields."""
         return self.key if self.key is not None else f"log-{self.logged.id if self.logged else 0}"
 
     @property
@@ -73,18 +74,12 @@ def _begun(key: str, lot: LotFolder, in_log: dict[int, LoggedLot]) -> ListedLot:
 
 
 def open_lot(lot: ListedLot) -> None:
-    """Make it the one of this window.
+    """Open the lot in this window.
 
     Raises:
-        UsageError: the disk does not take it.
+        UsageError: it cannot be written to disk.
     """
-    key = lot.key
-    if key is None and lot.logged is not None:
-        key = new_key()
-        folder = desk().lot(key)
-        about = {"lot-name": lot.logged.name, "lot-seller": lot.logged.seller, "lot-part": lot.logged.part}
-        folder.set_entries(about)
-        bind(folder, lot.logged.id)
+    key = _begin_folder(lot) if lot.key is None and lot.logged is not None else lot.key
     if key is not None and key != lot_key():
         take_up(key)
 
@@ -93,7 +88,7 @@ def archive(lot: ListedLot, *, archived: bool) -> None:
     """Put a lot away, or bring it back.
 
     Raises:
-        UsageError, DataFileError: the disk does not take it; its file is damaged.
+        UsageError, DataFileError: it cannot be written to disk; its file is damaged.
     """
     if lot.folder is not None:
         lot.folder.set_facts(archived=archived)
@@ -107,10 +102,10 @@ def _put_away(lot: LoggedLot) -> str:
 
 
 def delete_lot(lot: ListedLot) -> None:
-    """Put a lot's photos and entries into the bin; what is in the log stays there, put away.
+    """Move a lot's photos and entries to the bin; in the log the lot is archived.
 
     Raises:
-        UsageError: the disk does not let it.
+        UsageError: the files cannot be moved.
     """
     if lot.key is None or lot.folder is None:
         return
@@ -123,17 +118,27 @@ def delete_lot(lot: ListedLot) -> None:
 
 
 def undelete(key: str) -> None:
-    """Take a lot out of the bin, and go on with it.
+    """Take a lot out of the bin and open it.
 
     Raises:
-        UsageError, DataFileError: the disk does not let it; it is damaged.
+        UsageError, DataFileError: the files cannot be moved; the lot is damaged.
     """
     take_out(key, bin_folder(), desk().folder)
     take_up(key)
+    _move_back(desk().lot(key))
     number = _number(desk().lot(key))
     logged = next((lot for lot in all_lots() if lot.id == number), None)
     if logged is not None and logged.archived:
         write_log(lambda log: _put_away(log.change_lot(logged.id, logged.as_new(), archived=False)))
+
+
+def _move_back(folder: LotFolder) -> None:
+    """Give a lot its entries in the log back, which went to another one when the two were merged."""
+    kept = folder.facts().get("moved")
+    if kept is not None:
+        with open_log(chosen_log()) as log:
+            move_back(log, Moved.from_json(kept))
+        folder.set_facts(moved=None)
 
 
 def _number(lot: LotFolder) -> int | None:
@@ -143,28 +148,42 @@ def _number(lot: LotFolder) -> int | None:
         return None
 
 
-def merge_into_this(other: ListedLot) -> int:
-    """Let the lot of this window take over another one, which goes into the bin.
+def merge_into_this(other: ListedLot) -> tuple[int, int]:
+    """Merge another lot into this window's lot; the other one goes to the bin.
 
     Returns:
-        How many photos came along.
+        How many photos came along, and how many entries of the log.
 
     Raises:
-        UsageError: ``lots-both-kept``: both are kept in the log, whose entries never move; the disk does not take it.
+        UsageError: as ``move_entries``; the disk does not take it.
         DataFileError: one of them is damaged.
     """
     here = current_lot()
-    mine = number_in_log(here)
-    if mine is not None and other.logged is not None and other.logged.id != mine:
-        raise UsageError(
-            "lots-both-kept",
-            f"Both lots are kept in the log, and what {other.name} cost and brought stays with it.",
-            "Merge a lot that is not kept yet, or go on with the two of them.",
-        )
-    if other.folder is None or other.key is None:
-        raise UsageError("lots-both-kept", f"{other.name} has no photos here.", "Open that lot and go on with it.")
-    count = take_over(here, other.folder)
-    if mine is None and other.logged is not None:
-        bind(here, other.logged.id)
-    delete(other.folder, other.key, bin_folder())
-    return count
+    mine = logged_lot()
+    key = other.key
+    if key is None:
+        key = _begin_folder(other)
+    folder, theirs = desk().lot(key), other.logged
+    entries = 0
+    if mine is not None and theirs is not None and theirs.id != mine.id:
+        with open_log(chosen_log()) as log:
+            moved = move_entries(log, theirs, mine)
+            log.change_lot(theirs.id, theirs.as_new(), archived=True)
+        folder.set_facts(moved=moved.as_json())
+        entries = moved.count
+    count = take_over(here, folder)
+    if mine is None and theirs is not None:
+        bind(here, theirs.id)
+    delete(folder, key, bin_folder())
+    return count, entries
+
+
+def _begin_folder(lot: ListedLot) -> str:
+    """A folder for a lot that is only in the log."""
+    key = new_key()
+    folder = desk().lot(key)
+    if lot.logged is not None:
+        about = {"lot-name": lot.logged.name, "lot-seller": lot.logged.seller, "lot-part": lot.logged.part}
+        folder.set_entries(about)
+        bind(folder, lot.logged.id)
+    return key

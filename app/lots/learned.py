@@ -1,4 +1,4 @@
-"""What the log teaches, worked out once for each state of the log."""
+"""What the log teaches, computed once for each state of the log."""
 
 from __future__ import annotations
 
@@ -11,9 +11,11 @@ import streamlit as st
 from app.lots.keep import chosen_log, read_log
 from calibration.thickness import Finish, GoldProperties
 from grader.learn import Newest, newest_in
+from grader.learn.choice import with_learned_choice
 from grader.learn.tables import belief_sentences
 from grader.log import Contents
 from grader.log.store_postgres import is_url
+from grader.lot import Lot
 from grader.places import log_path as usual_log_path
 
 _KNOWN = "learned"
@@ -53,7 +55,7 @@ def _marks(contents: Contents) -> int:
 
 
 def ask_properties() -> Mapping[Finish, GoldProperties] | None:
-    """What to measure with: what the yields taught of such boards, or None for the published thickness."""
+    """Ask what to measure with: the thickness learned for such boards, or None for the published one."""
     found = contents_and_belief()
     if found is None or found[1] is None:
         return None
@@ -73,8 +75,17 @@ def _names(contents: Contents) -> tuple[list[str], list[str]]:
     return [lot.part for lot in contents.lots], [lot.seller for lot in contents.lots]
 
 
+def with_what_was_learned(lot: Lot) -> Lot:
+    """The lot by what was learned of the seller and the kind of boards that were last chosen."""
+    if not st.session_state.get("use-belief", True):
+        return lot
+    found = contents_and_belief()
+    part, seller = (str(st.session_state.get(key) or "") for key in ("part", "seller"))
+    return lot if found is None else with_learned_choice(lot, found[1], seller, part)
+
+
 def usual_properties() -> Mapping[Finish, GoldProperties] | None:
-    """What to measure with where nobody is asked: as was last chosen, otherwise what the yields taught."""
+    """The default for measuring: the last choice, otherwise what the yields taught."""
     if not st.session_state.get("use-belief", True):
         return None
     found = contents_and_belief()

@@ -12,6 +12,7 @@ from app.lots.desk import current_lot, desk, lot_key, start_lot
 from app.lots.learned import usual_properties
 from app.lots.lot_folder import Waiting
 from app.lots.measuring import Order
+from app.lots.sheets import is_undecided, want
 from app.lots.shelf import kept
 from app.photos.progress import is_measuring, show_progress
 from calibration.errors import PhotoError, UsageError
@@ -122,6 +123,8 @@ def _take_in() -> None:
         known.add(file.file_id)
     if fresh:
         st.session_state[_ARRIVED] = True
+        if current_lot().photo_count > 1 and is_undecided(current_lot()):
+            want(current_lot())  # several pictures of a listing show the same boards again
 
 
 def _demo() -> Demo | None:

@@ -11,25 +11,27 @@ import streamlit as st
 
 from app.common.preferences import chosen_currency
 from app.lots.desk import found_good
+from app.value.over_bids import BIDS, earlier_bids
+from app.value.refiner_form import MONEY, TERMS
 from calibration.errors import UsageError
 from grader.lot import amount_texts
 from grader.lot_offer import asking_price
 from grader.units import AskingPrice, in_currency, parse_money, parse_price_per_mass
-from grader.units.estimates import amount_estimate
+from grader.units.estimates import amount_estimate, named
 from grader.valuation import Assumptions, SaleTexts, with_given
 from grader.valuation.gold_price import GoldPriceText, gold_price_in_full
 from grader.valuation.kinds import TYPED
+from grader.valuation.many_lots import parse_bids
 from grader.valuation.postage import with_postage
 
 _T = TypeVar("_T")
 _SAID = "desk-spot-said"
 # with_given's names of the fields that hold one text
-_PLAIN = frozenset({"payable", "recovery", "fee", "tax", "accepted_loss", "weeks", *TYPED})
+_IN_PARTS = ("interest", "paid_at_once", "rest_after")
+_PLAIN = frozenset({"payable", "recovery", "fee", "tax", "accepted_loss", "weeks", *_IN_PARTS, *TYPED})
 ONE_TEXT = (
     "accepted-loss",
-    "payable",
-    "per-gram",
-    "minimum",
+    *TERMS,
     "weeks",
     "recovery",
     "hours",
@@ -38,7 +40,7 @@ ONE_TEXT = (
     "tax",
 )
 # fields of money, whose currency may be left out
-_AMOUNTS = ("asking", "postage", "per-gram", "minimum", "rate", "whole-price", "trim-price", "bodies-price")
+_AMOUNTS = ("asking", "postage", *MONEY, "rate", "whole-price", "trim-price", "bodies-price")
 
 
 @dataclass(frozen=True)
@@ -47,13 +49,14 @@ class Entered:
 
     Attributes:
         texts: by ``with_given``'s names; empty fields are left out.
-        spot: gold price in full, and how it was read; None where there is none.
+        spot: gold price in full, and how it was read; None if there is none.
         spot_date: its day.
         costs: lines of costs.
         asking: the seller's price.
         sales: sales by weight.
-        postage: as text; empty where it is not said.
+        postage: as text; empty if it is not said.
         amounts: count and mass of each part, as texts.
+        earlier_bids: chances of a loss of this month's earlier bids, as text; None where each lot counts alone.
         wrong: what is wrong with a field, by its key.
     """
 
@@ -65,6 +68,7 @@ class Entered:
     sales: Mapping[str, SaleTexts]
     postage: str
     amounts: Mapping[str, tuple[str, str]]
+    earlier_bids: str | None = None
     wrong: Mapping[str, UsageError] = field(default_factory=dict)
 
     def assumptions(self, base: Assumptions) -> Assumptions:
@@ -79,6 +83,7 @@ class Entered:
             spot_date=self.spot_date if self.spot is not None else None,
             costs=self.costs or None,
             sales=self.sales,
+            earlier_bids=self.earlier_bids,
             **self.texts,
         )
         return with_postage(made, self.postage) if self.postage else made
@@ -107,7 +112,7 @@ def write_in_full(base: Assumptions) -> None:
 
 
 def said_of_price() -> str:
-    """How the gold price that stands in its field was read; empty where it was typed in full."""
+    """How the gold price that stands in its field was read; empty if it was typed in full."""
     full: GoldPriceText | None = st.session_state.get(_SAID)
     return full.said if full is not None and full.text == entered("spot") else ""
 
@@ -148,10 +153,16 @@ def read_form(base: Assumptions, parts: Sequence[str]) -> Entered:
         entry: dict[str, Any] = {}
         return lambda text: with_given(base, **{**entry, name: text})
 
+    def in_parts(_: str) -> Assumptions:
+        # they say something together only
+        both: dict[str, Any] = {name: entered(name.replace("_", "-")) or None for name in _IN_PARTS}
+        return with_given(base, **both)
+
     texts = {}
     for key in ONE_TEXT:
         name, text = key.replace("-", "_"), amount(key)
-        reading.read(key, text, amount_estimate if key == "rate" else given(name))
+        read = {"rate": amount_estimate, "paid-at-once": in_parts, "rest-after": in_parts}.get(key, given(name))
+        reading.read(key, text, read)
         if text and name in _PLAIN:
             texts[name] = text
     lines = tuple(line.strip() for line in entered("costs").splitlines() if line.strip())
@@ -166,6 +177,7 @@ def read_form(base: Assumptions, parts: Sequence[str]) -> Entered:
         postage=_postage(reading, amount("postage")),
         sales=_sales(reading, base, amount),
         amounts={part: _amount(reading, part) for part in parts},
+        earlier_bids=_bids(reading),
         wrong=reading.wrong,
     )
 
@@ -179,6 +191,11 @@ def _whole_price(base: Assumptions) -> GoldPriceText:
 def _postage(reading: _Reading, text: str) -> str:
     reading.read("postage", text, parse_money)
     return text
+
+
+def _bids(reading: _Reading) -> str | None:
+    reading.read(BIDS, entered(BIDS), lambda text: named("earlier bids", parse_bids, text))
+    return None if BIDS in reading.wrong else earlier_bids(entered(BIDS))
 
 
 def _amount(reading: _Reading, part: str) -> tuple[str, str]:

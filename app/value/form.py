@@ -10,6 +10,8 @@ import streamlit as st
 from app.common.show import problem, remark
 from app.value.entered import Entered, amount_key, entered, said_of_price
 from app.value.listing_box import ask_listing, from_words
+from app.value.over_bids import ask_over
+from app.value.refiner_form import TERMS, ask_terms
 from calibration.errors import UsageError
 from grader.listing_text import Found
 from grader.valuation import Assumptions
@@ -58,10 +60,14 @@ def draw_form(base: Assumptions, found: Entered, parts: Sequence[str], money: st
             fields.ask("Postage, if it is said", "postage", "such as 12")
         st.form_submit_button("What can I pay?", type="primary", width="stretch", on_click=asked)
         in_sight = {*map(amount_key, parts), "spot", "asking", "postage"}
-        has_wrong = not set(found.wrong) <= in_sight
-        with st.expander("Chance of a loss, your buyer, your costs", expanded=has_wrong, icon=":material/tune:"):
+        of_terms = set(found.wrong) & set(TERMS)
+        has_wrong = not set(found.wrong) <= in_sight | of_terms
+        with st.expander(
+            "Chance of a loss, your costs, other ways to sell", expanded=has_wrong, icon=":material/tune:"
+        ):
             _ask_process(base, fields, money)
             _ask_sales(fields, money)
+        ask_terms(fields.ask, money, expanded=bool(of_terms))
 
 
 def folded_words(found: Entered, parts: Sequence[str]) -> str:
@@ -83,13 +89,7 @@ def _ask_process(base: Assumptions, fields: _Fields, money: str) -> None:
         fields.ask("Chance of a loss that you accept", "accepted-loss", loss)
     with right:
         st.date_input("Day of the gold price", key="spot-date", persist_state="session")
-    fields.ask("Share of the gold price that your buyer pays", "payable", "such as 93 %")
-    left, right = st.columns(2)
-    with left:
-        fields.ask("Refiner's charge per gram of gold", "per-gram", f"such as 0.5..2 {money}")
-    with right:
-        fields.ask("Refiner's minimum charge", "minimum", f"such as 50..150 {money}")
-    remark("With either of the two, the example's share of refining charges is left out.")
+    ask_over(fields.ask)
     fields.ask("Time until the gold is sold", "weeks", "such as 6 weeks")
     fields.ask("Share of the plated gold that you get out", "recovery", "such as 85..94..99 %")
     left, right = st.columns(2)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import streamlit as st
 
 from app.common.show import as_typed, remark
+from app.lots.sheets import Records
 from app.scale.form import read
 from app.value.plating_form import NOTHING_SAID, PlatingTexts, ask_plating
 from grader.lot import Lot, PartText, SightText, lot_of
@@ -16,6 +17,7 @@ from grader.measured import Measured
 from grader.units import parse_mass_g
 
 _FRONT = "a front"
+_BOARDS = "the boards"
 _REASONS = {"names": "by their names", "outlines": "by outline and order: check it"}
 _FACES = {"left_out": "Left out: only faces in the photos count", "alike": "Assumed alike, with a range"}
 
@@ -28,7 +30,7 @@ class Shown:
         sha256: of the photo.
         part: that it shows.
         back_of: sha256 of the photo of the other face; None for a front.
-        boards: in it; None where nobody counted them.
+        boards: in it; None if nobody counted them.
         weighed: what they weigh, as typed.
         other_face: of its part, for where no photo shows it.
         plating: what is known of its part's.
@@ -82,6 +84,17 @@ def ask_shown(measured: Sequence[Measured]) -> ShownPhotos:
         tuple(replace(s, other_face=faces[s.part], plating=platings[s.part]) for s in shown),
         good,
     )
+
+
+def ask_boards(seen: Records) -> ShownPhotos:
+    """The same of boards that several photos show, each counted once: only what no photo can tell is asked."""
+    of = {} if seen.backs is None or seen.fronts_with_backs is None else {seen.backs.sha256: seen.fronts_with_backs}
+    shown = [Shown(m.sha256, _BOARDS, of[m.sha256].sha256 if m.sha256 in of else None, None, "") for m in seen.each]
+    with st.expander("What is known of the boards", icon=":material/photo_library:", key="photos-show"):
+        face = _ask_face(_BOARDS, shown)
+        plating = ask_plating(_BOARDS, seen.each)
+    told = tuple(replace(s, other_face=face, plating=plating) for s in shown)
+    return ShownPhotos(told, plating.can_be_read)
 
 
 def parts_of(shown: Sequence[Shown]) -> tuple[str, ...]:

@@ -20,6 +20,7 @@ from grader.valuation.words import (
     budget_lines,
     lot_rows,
     needs_lines,
+    over_many_words,
     question_rows,
     route_rows,
     routes_heading,
@@ -43,8 +44,8 @@ def show_folds(offer: Offer) -> None:
 
 def _ways(offer: Offer) -> None:
     currency = offer.assumptions.currency
-    accepted = format_share(offer.assumptions.accepted_here)
-    st.markdown(as_typed(f"You accept a {accepted} chance of a loss."))
+    words = offer.assumptions.rule.words
+    st.markdown(as_typed(f"{words[0].upper()}{words[1:]}. {over_many_words(offer)}"))
     left, right = st.columns(2)
     with left:
         st.metric("Break-even price (no profit on average)", break_even_words(offer))

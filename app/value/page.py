@@ -17,17 +17,22 @@ from app.common.own_money import ask_rate, in_chosen_currency
 from app.common.preferences import chosen_currency
 from app.common.show import as_typed, problem, remark
 from app.lots.desk import current_lot, lot_name
-from app.lots.keep import all_lots, ask_to_keep, lot_contents, say_what_was_done, write_log
+from app.lots.keep import all_lots, lot_contents, note_offer, say_what_was_done, write_log
+from app.lots.learned import with_what_was_learned
 from app.lots.lot_folder import LotFolder
 from app.lots.report import NO_PLANS, report_downloads, report_of
+from app.lots.sheets import Records
 from app.lots.shelf import Kept, kept
 from app.lots.way import link, show_next, show_way
 from app.photos.adding import ask_photos, ask_sample, measure_what_waits
 from app.photos.pane import ask_scale, choose_photo, show_overlay, show_waiting
+from app.photos.together import offer_together
 from app.value.entered import Entered, entered, read_form, write_in_full
 from app.value.form import draw_form, folded_words
-from app.value.lot_form import ShownPhotos, ask_shown, lot_as_shown
+from app.value.kind_card import show_kind
+from app.value.lot_form import ShownPhotos, ask_boards, ask_shown, lot_as_shown
 from app.value.offer import show_cautions, show_folds
+from app.value.planned import TOLD, Planned, planned_for
 from app.value.verdict import show_verdict
 from calibration.errors import UsageError
 from grader.log import LoggedLot
@@ -50,11 +55,15 @@ _ALL_BOARDS = ("the boards",)
 
 @dataclass(frozen=True)
 class _Source:
-    """What is valued: photos of the lot in progress, or a lot of the log."""
+    """What is valued: photos of the lot in progress, or a lot of the log.
+
+    ``together``: the boards that several photos show, each once; what is measured then are these, not photos.
+    """
 
     measured: list[Measured]
     photos: tuple[Kept, ...] = ()
     lot: LoggedLot | None = None
+    together: Records | None = None
 
 
 def show() -> None:
@@ -79,9 +88,12 @@ def show() -> None:
     source = _Source(usable((done.name, done.measured) for done in here) if here else [], here)
     with left:
         picture = _photos(shelf)
+        once = offer_together()
+        if once is not None:
+            source = _Source(list(once.each), here, together=once)
     with right:
-        _answer(source)
-        _offer_logged(lots)
+        if not _answer(source):
+            _offer_logged(lots)
     with picture:
         if not shelf:  # last: a large picture takes a while to be read
             show_waiting(current_lot().waiting())
@@ -112,7 +124,9 @@ def _photos(shelf: Sequence[Kept]) -> DeltaGenerator:
 
 def _about_photos(source: _Source) -> ShownPhotos:
     """What the photos show, and the way to more of them."""
-    shown = ask_shown(source.measured) if source.measured else ShownPhotos()
+    shown = ShownPhotos()
+    if source.measured:
+        shown = ask_boards(source.together) if source.together is not None else ask_shown(source.measured)
     if source.lot is None:
         with st.expander("More pictures, or look closer", icon=":material/add_a_photo:", key="more-pictures"):
             ask_photos("Add pictures")
@@ -120,8 +134,12 @@ def _about_photos(source: _Source) -> ShownPhotos:
     return shown
 
 
-def _answer(source: _Source) -> None:
-    """Card, form and folds; the form is read before it is drawn, for the card stands above it."""
+def _answer(source: _Source) -> bool:
+    """Card, form and folds; the form is read before it is drawn, for the card stands above it.
+
+    Returns:
+        Whether there is an answer.
+    """
     card = st.container(key="answer")
     fold, behind, photos, end = (st.container() for _ in range(4))
     with photos:
@@ -150,19 +168,24 @@ def _answer(source: _Source) -> None:
     if offer is None:
         if (source.measured or found.wrong) and st.session_state.pop(_JUST_ASKED, False):
             arrive(".st-key-answer [data-testid=stAlert], .st-key-what-is-offered [data-testid=stAlert]", asked=True)
-        return
+        return False
     with card:
-        show_verdict(offer)
+        kind = show_verdict(offer)
     if st.session_state.pop(_JUST_ASKED, False):
         arrive(".st-key-verdict", asked=True)
     if source.lot is None:
         _note(offer)
     with behind:
+        if planned_before(source.measured) is not None:
+            remark(TOLD)
         show_folds(offer)
     with end:
         _take_along(source, offer)
         show_cautions(offer)
         show_next(_FILE)
+    if shown.photos:
+        show_kind(kind, offer, found.assumptions(base), found, shown.photos, source.measured)
+    return True
 
 
 def _go() -> None:
@@ -179,13 +202,13 @@ def _offer(base: Assumptions, found: Entered, source: _Source, shown: ShownPhoto
         st.info("Look up today's gold price and enter it: none is assumed here.", icon=":material/info:")
         return None
     try:
-        lot = lot_as_shown(shown.photos, found.amounts, source.measured)
+        lot = with_what_was_learned(lot_as_shown(shown.photos, found.amounts, source.measured))
         figures = found.assumptions(base)
         estimate = estimate_lot(lot)
         prices_meant = believed(price_doubts(figures), "spot")
         if not (believed(lot_doubts(estimate, figures, found.asking)) and prices_meant):
             return None
-        return _worked_out(lot, figures, found.asking)
+        return _worked_out(lot, figures, found.asking, planned_for(source.measured))
     except UsageError as error:
         problem(error)
         # the rate that is missing is asked for right there
@@ -194,22 +217,25 @@ def _offer(base: Assumptions, found: Entered, source: _Source, shown: ShownPhoto
         return None
 
 
-def _worked_out(lot: Lot, figures: Assumptions, asking: AskingPrice | None) -> Offer:
+def _worked_out(lot: Lot, figures: Assumptions, asking: AskingPrice | None, planned: Planned) -> Offer:
     """The offer; the last one is kept, for it takes a while."""
     known = st.session_state.get(_OFFER)
-    if known is not None and known[0] == (lot, figures, asking):
+    if known is not None and known[0] == (lot, figures, asking, planned):
         offer: Offer = known[1]
         return offer
     with st.spinner("Working out the price …"):
-        offer = offer_for(estimate_lot(lot), figures, asking)
-    st.session_state[_OFFER] = (lot, figures, asking), offer
+        offer = offer_for(estimate_lot(lot), figures, asking, planned.bench, planned.cuts)
+    st.session_state[_OFFER] = (lot, figures, asking, planned), offer
     return offer
 
 
 def _take_along(source: _Source, offer: Offer) -> None:
-    """Keep the offer, and the report."""
-    with st.expander("Keep this lot", icon=":material/save:"):
-        _keep(source, offer.as_json())
+    """Keep the offer, and the report. A lot in progress is kept on the next page."""
+    if source.lot is None:
+        note_offer(source.photos, offer.as_json())
+    else:
+        with st.expander("Keep this offer", icon=":material/save:"):
+            _keep(source.lot, offer.as_json())
     with st.popover("Report to take along", icon=":material/description:"):
         _report(source, offer)
 
@@ -221,8 +247,10 @@ def _report(source: _Source, offer: Offer) -> None:
     if plans is not None:
         remark("The report has the cuts and the batch that were last planned on the page Bench.")
 
+    photos = source.measured if source.together is None else [done.measured for done in source.photos]
+
     def report(lot: LotFolder | None) -> LotReport:
-        return report_of(title, source.measured, offer, lot, NO_PLANS if plans is None else plans(lot is not None))
+        return report_of(title, photos, offer, lot, NO_PLANS if plans is None else plans(lot is not None))
 
     report_downloads(report, current_lot())
 
@@ -281,11 +309,7 @@ def _ask_set() -> None:
         )
 
 
-def _keep(source: _Source, offer: Mapping[str, Any]) -> None:
-    lot = source.lot
-    if lot is None:
-        ask_to_keep("valued", source.photos, dict(offer))
-        return
+def _keep(lot: LoggedLot, offer: Mapping[str, Any]) -> None:
     if st.button(f"Keep this offer in lot {as_typed(lot.name)}", icon=":material/save:"):
         write_log(lambda log: f"Offer {log.add_offer(lot.id, dict(offer)).id} kept in lot {lot.name}.")
     say_what_was_done()

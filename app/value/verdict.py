@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from app.common.show import remark
 from grader.units import together
@@ -14,8 +15,8 @@ from grader.valuation.words import each_words, highest_words, loss_words, questi
 _SELLER = "Ask "
 
 
-def show_verdict(offer: Offer) -> None:
-    """Draw the card."""
+def show_verdict(offer: Offer) -> DeltaGenerator:
+    """Draw the card; what it returns is the place in it for the kind of boards."""
     with st.container(key="verdict", border=True):
         st.metric("Highest price worth paying", highest_words(offer))
         lines = []
@@ -26,16 +27,19 @@ def show_verdict(offer: Offer) -> None:
             lines.append(("way", f"Best way: {offer.way.title}."))
         if offer.reason is None or offer.asking is not None:
             lines.append(("odds", f"{loss_words(offer)}."))
-        lines.append(("why", why_words(offer) if offer.reason is None else offer.reason.message))
-        st.html("".join(f'<p class="{kind}">{html.escape(together(text))}</p>' for kind, text in lines))
+        why = why_words(offer) if offer.reason is None else offer.reason.message
+        st.html("".join(f'<p class="{line}">{html.escape(together(text))}</p>' for line, text in lines))
+        kind = st.container(key="kind-of-boards")
+        st.html(f'<p class="why">{html.escape(together(why))}</p>')
         ask = first_question(offer)
         if ask is not None:
-            kind, question, worth = ask
+            whom, question, worth = ask
             st.html(
-                f'<p class="ask"><strong>{kind}:</strong> {html.escape(question)} '
+                f'<p class="ask"><strong>{whom}:</strong> {html.escape(question)} '
                 f"<span>({html.escape(together(worth))})</span></p>"
             )
         remark(offer.statements[0])
+    return kind
 
 
 def first_question(offer: Offer) -> tuple[str, str, str] | None:

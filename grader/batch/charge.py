@@ -20,7 +20,7 @@ from grader.gold import gold_mass
 from grader.lot import OtherFace
 from grader.measured import Measured
 from grader.model import EMPTY, ProductModel
-from grader.units import parse_area_mm2, parse_mass_g
+from grader.units import in_digits, parse_area_mm2, parse_mass_g
 from grader.units.weighed import parse_weighed_mg
 
 _Z_90 = 1.6449  # half of a symmetric 90 % range in standard deviations of a normal
@@ -62,8 +62,8 @@ def read_cut_plan(document: Mapping[str, Any]) -> CutPieces:
             )
         pieces = [piece for board in boards for piece in board["pieces"]]
         kept = [p for p in pieces if p["kept"] is True]
-        mass, gold = (_sum([p[name] for p in kept]) for name in ("mass_g", "gold_mg"))
-        all_gold = _sum([p["gold_mg"] for p in pieces])[1]
+        mass, gold = (sum_of_ranges([p[name] for p in kept]) for name in ("mass_g", "gold_mg"))
+        all_gold = sum_of_ranges([p["gold_mg"] for p in pieces])[1]
         heaviest = max((float(p["mass_g"]["value"]) for p in kept), default=0.0)
     except (KeyError, TypeError, ValueError) as error:
         if isinstance(error, UsageError):
@@ -76,7 +76,7 @@ def read_cut_plan(document: Mapping[str, Any]) -> CutPieces:
     return CutPieces(photo, mass, heaviest, gold[1] / all_gold if all_gold > 0 else 0.0, gold)
 
 
-def _sum(ranges: Sequence[Mapping[str, float]]) -> tuple[float, float, float]:
+def sum_of_ranges(ranges: Sequence[Mapping[str, float]]) -> tuple[float, float, float]:
     """Low, value and high of a sum: pieces share scale and density, so that their ends add up."""
     low, value, high = (sum(float(r[end]) for r in ranges) for end in ("low", "value", "high"))
     if not all(math.isfinite(x) and x >= 0 for x in (value, high)) or not low <= value <= high:
@@ -124,7 +124,9 @@ def charge_of(
     """
     if not (math.isfinite(copies) and copies > 0):
         raise UsageError(
-            "copies-invalid", f"The photographed boards cannot go in {copies:g} times.", "Give a number above 0."
+            "copies-invalid",
+            f"The photographed boards cannot go in {in_digits(copies, 6)} times.",
+            "Give a number above 0.",
         )
     kept = _kept_shares(measured, cut)
     plated = _plated(given, measured, kept, copies, other_face)
@@ -221,6 +223,11 @@ def _from_ranges(
     low, value, high = (sum(r[end] for r in ranges) for end in range(3))
     if value <= 0:
         return EMPTY
-    sigma = math.log(high / low) / (2 * _Z_90) if low > 0 else math.log(high / value) / _Z_90
-    known = Input("cut", title, Distribution("lognormal", (value, sigma)), "the cut plan's 90 % range", unit, (of,))
+    known = Input("cut", title, lognormal_of(low, value, high), "the cut plan's 90 % range", unit, (of,))
     return ProductModel.of(copies, [known])
+
+
+def lognormal_of(low: float, value: float, high: float) -> Distribution:
+    """A lognormal from a median above zero and the ends of a 90 % range."""
+    sigma = math.log(high / low) / (2 * _Z_90) if low > 0 else math.log(high / value) / _Z_90
+    return Distribution("lognormal", (value, sigma))

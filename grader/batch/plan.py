@@ -40,7 +40,7 @@ from grader.batch.quantities import (
 )
 from grader.cautions import Gas, strictest_limit
 from grader.model import ProductModel, Range
-from grader.units import format_share, round_to
+from grader.units import format_share, in_digits, round_to
 from grader.valuation import Assumptions
 from grader.valuation.exchange import carried_over
 from grader.valuation.notices import notice as price_notice
@@ -73,7 +73,7 @@ def plan_batch(
             ``vessel-too-small``.
         UsageError: ``currencies-differ``.
     """
-    process = _in_currency_of(assumptions, process)
+    process = in_currency_of(process, assumptions)
     f = {key: given.draws(draws) for key, given in process.figures.items()}
     mass, plated, gold = (_draws(model, draws) for model in (charge.mass_g, charge.plated_mm2, charge.gold_mg))
     bare = None if charge.bare_copper_mm2 is None else _draws(charge.bare_copper_mm2, draws)
@@ -83,8 +83,8 @@ def plan_batch(
     if np.median(m.copper + m.nickel + m.gold) > np.median(mass):
         raise RefusedError(
             "metal-heavier-than-pieces",
-            f"Pieces of {np.median(mass):.3g} g cannot hold {np.median(m.copper + m.nickel + m.gold):.3g} g of metal "
-            "on the areas given.",
+            f"Pieces of {in_digits(float(np.median(mass)))} g cannot hold "
+            f"{in_digits(float(np.median(m.copper + m.nickel + m.gold)))} g of metal on the areas given.",
             "Check the units of mass and areas, and that both are of the same boards.",
         )
     r = reagents(f, mass, m)
@@ -136,7 +136,8 @@ def plan_batch(
     )
 
 
-def _in_currency_of(assumptions: Assumptions | None, process: Process) -> Process:
+def in_currency_of(process: Process, assumptions: Assumptions | None) -> Process:
+    """A process whose prices are all examples, carried over like those of the assumptions; another as it is."""
     rate = None if assumptions is None else assumptions.exchange
     own_prices = {key for key in process.figures if key.startswith("price_")} - process.examples
     if rate is None or process.exchange is not None or process.currency != rate.of or own_prices:
@@ -174,17 +175,17 @@ def _check_loads(
 ) -> FloatArray:
     """Mass of pieces that a full vessel takes, g."""
     holds = float(np.median(holds_g))
-    shown = f"A vessel of {vessels.volume_ml:g} ml takes about {holds:.3g} g of pieces"
+    shown = f"A vessel of {in_digits(vessels.volume_ml, 6)} ml takes about {in_digits(holds)} g of pieces"
     if charge.heaviest_piece_g is not None and charge.heaviest_piece_g > holds:
         raise RefusedError(
             "vessel-too-small",
-            f"{shown}, and one piece weighs {charge.heaviest_piece_g:.3g} g.",
+            f"{shown}, and one piece weighs {in_digits(charge.heaviest_piece_g)} g.",
             "Use a larger vessel, or cut smaller pieces.",
         )
     if np.median(loads) > MOST_LOADS:
         raise RefusedError(
             "vessel-too-small",
-            f"{shown}: {np.median(mass):.3g} g would take {np.median(loads):.0f} loads.",
+            f"{shown}: {in_digits(float(np.median(mass)))} g would take {np.median(loads):.0f} loads.",
             f"Use a larger vessel: a batch has at most {MOST_LOADS} loads.",
         )
     return np.minimum(mass / loads, holds_g)
@@ -309,7 +310,7 @@ def _process_notices(process: Process, f: Draws) -> list[Notice]:
     strongest = float(f["peroxide_strength"].max())
     found = []
     if strongest > _STRONG_MOL_L:
-        found.append(notice("peroxide-strong", strength=f"{strongest:.3g}"))
+        found.append(notice("peroxide-strong", strength=in_digits(strongest)))
     if process.examples:
         found.append(notice("example-process", count=len(process.examples)))
     if process.exchange is not None:
@@ -331,7 +332,7 @@ def _rinse_notices(water: RinseWater | None) -> list[Notice]:
             "rinse-not-clean",
             copper=round_to(water.copper_mg_l.high, 0),
             ph=f"{water.ph.low:.1f}",
-            copper_limit=f"{water.copper_limit_mg_l:g}",
-            ph_limit=f"{water.ph_limit:g}",
+            copper_limit=in_digits(water.copper_limit_mg_l, 6),
+            ph_limit=in_digits(water.ph_limit, 6),
         )
     ]

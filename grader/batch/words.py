@@ -31,7 +31,7 @@ def batch_lines(plan: BatchPlan, liked: MassUnit = "auto") -> list[str]:
     loads = "load" if plan.loads.high == 1 else "loads"
     pieces, liquor = _middle(plan.pieces_per_load_g), _middle(plan.liquor_per_load_ml)
     gold, per_gram = format_range(plan.gold_mg, "mg", liked), format_range(plan.cost_per_gram, plan.currency)
-    vessel = f"{plan.vessels.volume_ml:g} ml"
+    vessel = f"{in_digits(plan.vessels.volume_ml, 6)} ml"
     return [
         f"{_count(plan.loads)} vessel {loads} of {vessel}, {pieces} g of pieces in {liquor} ml each.",
         f"Pieces: {format_range(plan.mass_g, 'g')}. Plated: {format_range(plan.plated_cm2, 'cm²')}. Gold: {gold}.",
@@ -138,7 +138,7 @@ def _gas_row(g: GasGivenOff) -> tuple[str, ...]:
         f"{g.limit.name} ({g.gas})",
         STAGE_WORDS[g.stage],
         f"{least}{_middle(g.at_most_g)} g",
-        f"{g.limit.ppm:g} ppm ({g.limit.body}, {g.limit.kind})",
+        f"{in_digits(g.limit.ppm, 6)} ppm ({g.limit.body}, {g.limit.kind})",
         f"{_middle(g.air_m3)} m³",
         g.why,
     )

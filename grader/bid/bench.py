@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from calibration.inputs import Input
+from calibration.inputs import FloatArray, Input
 from grader.batch.costs import Prices, cost_lines
 from grader.batch.figures import constant
 from grader.batch.process import Process, load_process
@@ -36,11 +36,13 @@ class WorkBench:
         process: figures of stripping and refining, with the prices of reagents.
         times: own time per board and per cut.
         vessel_ml: nominal volume of a vessel.
+        vessels: how many stand side by side.
     """
 
     process: Process
     times: Thresholds
     vessel_ml: float
+    vessels: int = 1
 
     @staticmethod
     def example() -> WorkBench:
@@ -48,13 +50,20 @@ class WorkBench:
         return WorkBench.of()
 
     @staticmethod
-    def of(process: str | None = None, folder: Path | None = None) -> WorkBench:
-        """A process set by its name or a file's path, with the example's vessel and times.
+    def of(
+        process: str | None = None,
+        folder: Path | None = None,
+        vessel: str = "",
+        times: Thresholds | None = None,
+        vessels: int = 1,
+    ) -> WorkBench:
+        """A process set by its name or a file's path; the examples' vessel and times where none are given.
 
         Raises:
-            UsageError, DataFileError: as ``load_process``.
+            UsageError, DataFileError: as ``load_process`` and ``parse_volume_ml``.
         """
-        return WorkBench(load_process(process, folder), load_thresholds(), parse_volume_ml(VESSEL))
+        volume_ml = parse_volume_ml(vessel or VESSEL)
+        return WorkBench(load_process(process, folder), times or load_thresholds(), volume_ml, vessels)
 
     def inputs(self) -> Iterator[Input]:
         """Every uncertain input."""
@@ -89,6 +98,14 @@ class WorkBench:
         if at_boards is not None:
             amounts["h"] = at_boards + hours
         return Needs(amounts, stock.stripped_kg.driving(chemicals))
+
+    def days(self, stock: Stock, values: Values) -> FloatArray | None:
+        """How long stripping and refining take, as ``plan_batch`` has it."""
+        loads = self.stripping(stock, values).amounts.get("load")
+        if loads is None:
+            return None
+        per_load, refining = (values[self.process.figures[key].name] for key in ("days_per_load", "days_refining"))
+        return np.asarray(np.ceil(loads.draws / self.vessels) * per_load + refining)
 
     def trimming(self, stock: Stock, values: Values) -> Needs:  # noqa: ARG002
         """Cutting the pieces off, at the times of ``grade_boards``."""

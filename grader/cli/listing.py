@@ -26,7 +26,10 @@ from grader.listing import (
     parse_listing_corrections,
     read_listing,
 )
+from grader.listing.amount import Amount, amount_of
+from grader.listing.notices import notice
 from grader.listing.sheet import sheet_html, summary
+from grader.lot import amount_texts
 from grader.measured.figures import range_of
 from grader.model import EMPTY
 from grader.report.words import range_words
@@ -49,6 +52,12 @@ def listing_command(
         Path | None,
         typer.Option(help="Write one measurement of all boards here, for grader value: each board once."),
     ] = None,
+    count: Annotated[
+        str, typer.Option(help="Boards in the whole lot, where it is stated: 30, or 28..32.", show_default=False)
+    ] = "",
+    mass: Annotated[
+        str, typer.Option(help="Mass of the whole lot, where it is stated: 2.4 kg, or 2..3 kg.", show_default=False)
+    ] = "",
     part: Annotated[str, typer.Option(help="Kind of boards, as in the log. What its yields taught is used.")] = "",
     seller: Annotated[str, typer.Option(help="Who sells them, as in the log.")] = "",
 ) -> None:
@@ -56,28 +65,35 @@ def listing_command(
 
     Fronts and backs are paired. A picture without a scale gets it from boards that a picture with one shows too. The
     chance of a wrong match is in the range. The order and the names of the pictures do not matter; a file that is no
-    picture is left out with a warning.
+    picture is left out with a warning. Where boards overlap, the number of boards has a range; a stated count or mass
+    narrows it, and then the gold is that of the whole lot.
 
     Example: grader listing shelf/ --sheet boards.html
+
+    Example: grader listing pile.jpg --mass "2.4 kg"
 
     Example: grader listing shelf/ --json lot.json --measurement lot-boards.json
     """
     learned = options.learned()
     request = replace(options.request(), properties=None if learned is None else learned.properties(part, seller))
     corrections = _said(said)
+    for text in filter(None, (count, mass)):
+        amount_texts(text)  # what cannot be read is told before anything is measured
     files = photo_files(photos)
     check_outputs(files, [p for p in (sheet, json_out, measurement) if p is not None and not is_stdout(p)])
     with _progress() as say:
         found = read_listing(files, request, corrections, say)
+    amount = amount_of(found, count, mass)
     if sheet is not None:
         write_whole(sheet, sheet_html(found, _title(photos)).encode("utf-8"))
     if json_out is not None:
-        write_json(json_out, found.to_dict())
+        write_json(json_out, {**found.to_dict(), "lot": amount.as_json()})
     if measurement is not None and found.record is not None:
         write_json(measurement, found.record.to_dict())
     if is_stdout(json_out):
         return
     _show(found)
+    _show_amount(found, amount, is_stated=bool(count or mass))
     say_learned(learned, part, seller)
     for path in (sheet, json_out, measurement):
         if path is not None:
@@ -114,3 +130,14 @@ def _show(found: Listing) -> None:
     show_table(("board", "plated area", "seen in"), rows)
     for item in found.notices:
         show_notice(item)
+
+
+def _show_amount(found: Listing, amount: Amount, *, is_stated: bool) -> None:
+    """The whole lot, where it is more than the boards that were told apart."""
+    if amount.boards is None:
+        show_notice(
+            notice("listing-mass-unlike", mass="" if amount.mass_g is None else range_words(amount.mass_g, "g"))
+        )
+    elif is_stated or found.heaps:
+        gold = "" if amount.gold_mg is None else f"; gold {range_words(amount.gold_mg, 'mg')}"
+        out.print(f"The whole lot, by {amount.by}: {amount.boards.words()}{gold}", markup=False)

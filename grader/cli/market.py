@@ -12,7 +12,6 @@ import typer
 from rich.progress import Progress
 
 from calibration.errors import UsageError
-from grader.bid import WorkBench
 from grader.cli.options import with_options
 from grader.cli.output import err, is_stdout, json_line, out, show_table, write_data, write_whole
 from grader.cli.value_options import ValueOptions
@@ -21,7 +20,6 @@ from grader.market.listings import read_market
 from grader.market.market import Market
 from grader.market.page import HEADS, market_csv, market_html, table_rows
 from grader.market.rank import Ranked, spread
-from grader.places import process_folder
 from grader.request import Request
 from grader.units import parse_money
 from grader.units.estimates import named
@@ -77,7 +75,7 @@ def market(
     at = Market(listings, request, results or f"{source.rstrip('/')}-results", form.value)
     with nullcontext() if cluster is None else connected(cluster, workers) as client, _bar(at.picture_count) as told:
         content = at.measure(client, told)
-    found = at.ranked(content, figures, WorkBench.of(options.process, process_folder()))
+    found = at.ranked(content, figures, options.bench())
     if money is not None:
         found = spread(found, money, figures.accepted_loss)
     _write(found, csv_out, json_out, html)

@@ -70,7 +70,7 @@ def report(
         title or lot or "Lot of boards",
         tuple(ReportedPhoto(m, _picture(m, pictures)) for m in measured),
         estimate,
-        offer=options.offer(estimate, figures) if figures.spot is not None else None,
+        offer=options.offer(estimate, figures, measured, cuts or ()) if figures.spot is not None else None,
         cuts=_cuts(cuts or [], cut_picture or []),
         batch=_batch(batch) if batch is not None else None,
     )

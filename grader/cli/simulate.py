@@ -125,22 +125,23 @@ def _markets(given: Assumptions, names: str, trades: int, lots: int, seed: int, 
         out.print(f"[bold]{report.market.title}[/]: {trades} trades of {lots} lots, seed {seed}", highlight=False)
         rows = []
         for state in report.states:
-            highest, many, even, _ = state.buyers
-            of_oracle = [
-                "" if b.share_of_oracle is None else f"{b.share_of_oracle * 100:.0f} %" for b in (highest, many, even)
-            ]
-            rows.append((state.name, _share(state.loss_at_highest), *of_oracle, _share(state.in_range)))
+            of_oracle = [_part(b.share_of_oracle) for b in state.buyers[:-1]]
+            lost = _part(state.buyers[2].lost_of_gains)
+            rows.append((state.name, _share(state.loss_at_highest), *of_oracle, lost, _share(state.in_range)))
         show_table(_MARKET_HEADS, rows, right=range(1, len(_MARKET_HEADS)))
         out.print()
-    out.print(f"Accepted chance of a loss: {format_share(given.accepted_loss)}.")
+    accepted, share = format_share(given.accepted_loss), format_share(given.over_many.share)
+    out.print(f"Accepted chance of a loss: {accepted}. Over many lots losses may take {share} of the gains.")
 
 
 _MARKET_HEADS = (
     "Buyers",
     "Would lose at the highest price",
     "Highest price earns of the oracle's",
-    "Over many lots",
+    "That chance over many lots",
+    "Price over many lots",
     "Break-even",
+    "Lost of gains over many lots",
     "Gold in the range",
 )
 
@@ -183,7 +184,7 @@ def _table(buyers: Iterable[BuyerReport], currency: str, *, tests: bool = False)
             str(b.bought),
             str(b.tests),
             format_money(b.profit, currency, max(abs(b.profit) / 20, 10)),
-            "" if b.share_of_oracle is None else f"{b.share_of_oracle * 100:.0f} %",
+            _part(b.share_of_oracle),
             _share(b.losing),
             _share(b.loss_at_limit),
         )
@@ -192,6 +193,10 @@ def _table(buyers: Iterable[BuyerReport], currency: str, *, tests: bool = False)
     kept = [n for n, column in enumerate(columns) if tests or column != "Tests"]
     shown = [tuple(row[n] for n in kept) for row in (columns, *rows)]
     show_table(shown[0], shown[1:], right=range(1, len(kept)))
+
+
+def _part(known: float | None) -> str:
+    return "" if known is None else f"{known * 100:.0f} %"
 
 
 def _share(known: HitRate | None) -> str:

@@ -11,7 +11,7 @@ from calibration.errors import UsageError
 from grader.cli.listing_text import with_listing
 from grader.cli.log_options import LogOption, existing_log, number_or_name
 from grader.cli.options import with_options
-from grader.cli.output import is_stdout, write_data, write_json
+from grader.cli.output import is_stdout, out, write_data, write_json
 from grader.cli.value_options import LotOption, MeasurementsArgument, ValueOptions, measured_in
 from grader.cli.value_report import show_offer
 from grader.lot import Lot, estimate_lot
@@ -25,6 +25,10 @@ def value(
     lot: LotOption = None,
     log: LogOption = None,
     save: Annotated[bool, typer.Option("--save", help="With --lot: keep the offer in the log.")] = False,
+    cut: Annotated[
+        list[Path] | None,
+        typer.Option(help="File that grader cut --json wrote: its cuts, pieces and minutes are charged."),
+    ] = None,
     json_out: Annotated[Path | None, typer.Option("--json", help="Write the offer here (- prints it).")] = None,
     example: Annotated[bool, typer.Option("--example", help="Print the example file of assumptions.")] = False,
 ) -> None:
@@ -47,7 +51,7 @@ def value(
     described = options.lot(measured)
     if lot is not None:
         described = _by_its_seller(described, lot, log)
-    offer = options.offer(estimate_lot(described), figures)
+    offer = options.offer(estimate_lot(described), figures, measured, cut or ())
     if json_out is not None:
         write_json(json_out, offer.as_json())
     if save and lot is not None:
@@ -55,6 +59,8 @@ def value(
             opened.add_offer(number_or_name(lot), offer.as_json())
     if not is_stdout(json_out):
         show_offer(offer)
+        if cut:
+            out.print("Cuts, pieces and minutes are those of the cut plan.")
 
 
 def _by_its_seller(described: Lot, lot: str, log: str | None) -> Lot:
@@ -64,4 +70,4 @@ def _by_its_seller(described: Lot, lot: str, log: str | None) -> Lot:
 
     with existing_log(log) as opened:
         known = opened.entries(number_or_name(lot))
-        return with_learned_choice(described, newest_in(opened), known.lots[0].seller)
+        return with_learned_choice(described, newest_in(opened), known.lots[0].seller, known.lots[0].part)

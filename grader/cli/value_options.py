@@ -10,13 +10,15 @@ from typing import Annotated
 import typer
 
 from calibration.errors import UsageError
-from grader.bid import WorkBench
+from grader.bid import WorkBench, cuts_of_documents
+from grader.bid.bench import VESSEL
 from grader.cli.currency import base_figures, gold_price, meant, own_money
 from grader.cli.log_options import day_of, existing_log, number_or_name
 from grader.cli.questions import ask_first
+from grader.grade import load_thresholds
 from grader.lot import Lot, LotEstimate, lot_of, one_part, read_claim
 from grader.lot_offer import LotOffer, asking_price, offer_for, typed_assumptions
-from grader.measured import Measured, measurements_of, read_measurements
+from grader.measured import Measured, documents_in, measurements_of, read_measurements
 from grader.places import process_folder
 from grader.valuation import Assumptions
 from grader.valuation.doubts import Doubt, price_doubts
@@ -34,7 +36,12 @@ class ValueOptions:
 
     spot: Annotated[str | None, typer.Option(help="Gold price: '2650', '2650 USD/ozt' or '85 EUR/g'.")] = None
     spot_date: Annotated[str | None, typer.Option(help="The price's day: 2026-11-20; today if left out.")] = None
-    payable: Annotated[str | None, typer.Option(help="Share of it that is paid: '93 %' or '85..98 %'.")] = None
+    payable: Annotated[
+        str | None,
+        typer.Option(
+            help="Share of it that is paid: '93 %', '85..98 %', or by the gold in the lot: '0 g: 85 %; 20 g: 92 %'."
+        ),
+    ] = None
     recovery: Annotated[str | None, typer.Option(help="Gold recovered ÷ gold present: '85..94..99 %'.")] = None
     cost: Annotated[
         list[str] | None,
@@ -60,8 +67,20 @@ class ValueOptions:
     melt_loss: Annotated[str | None, typer.Option(help="Share of the gold lost in melting: '0.5 %'.")] = None
     least_gold: Annotated[str | None, typer.Option(help="Below this gold nothing is settled: '10 g'.")] = None
     pot: Annotated[str | None, typer.Option(help="Gold of other lots that is settled with this one: '60 g'.")] = None
+    interest: Annotated[
+        str | None, typer.Option(help="Interest a year on your money until the gold is paid: '8 %'.")
+    ] = None
+    paid_at_once: Annotated[
+        str | None, typer.Option(help="Share of the gold that the refiner pays at the settlement: '70 %'.")
+    ] = None
+    rest_after: Annotated[str | None, typer.Option(help="From then until the rest is paid: '4 weeks'.")] = None
     process: Annotated[
         str | None, typer.Option(help="Your process set of grader batch, for chemicals, waste and hours.")
+    ] = None
+    vessel: Annotated[str, typer.Option(help="Nominal volume of your vessel, as for grader batch.")] = VESSEL
+    vessels: Annotated[int, typer.Option(min=1, help="How many stand side by side.")] = 1
+    thresholds: Annotated[
+        Path | None, typer.Option(help="Your file of grader grade, for your minutes at a board and a cut.")
     ] = None
     trim_price: Annotated[str | None, typer.Option(help="What trimmed pieces bring by weight: '40..90 USD/kg'.")] = (
         None
@@ -81,6 +100,13 @@ class ValueOptions:
         typer.Option(
             help="Accept that chance over a month of bids instead of each lot: the chances of a loss of the lots won "
             "so far, '2 %, 15 %'; '' at the first."
+        ),
+    ] = None
+    share_of_gains: Annotated[
+        str | None,
+        typer.Option(
+            help="Let the highest price go by many lots instead of this one's chance of a loss: losing lots may take "
+            "this share of what winning ones bring, '25 %'."
         ),
     ] = None
     assumptions: Annotated[
@@ -170,6 +196,7 @@ class ValueOptions:
             rate=own(self.rate),
             accepted_loss=self.accept_loss,
             earlier_bids=self.earlier_bids,
+            share_of_gains=self.share_of_gains,
             weeks=self.weeks,
             per_gram=own(self.per_gram),
             minimum=own(self.minimum),
@@ -183,6 +210,9 @@ class ValueOptions:
             melt_loss=self.melt_loss,
             least_gold=self.least_gold,
             pot=self.pot,
+            interest=self.interest,
+            paid_at_once=self.paid_at_once,
+            rest_after=self.rest_after,
         )
 
     def lot(self, measured: Sequence[Measured]) -> Lot:
@@ -213,16 +243,34 @@ class ValueOptions:
             )
         return lot_of(read_claim(self.parts), measured)
 
-    def offer(self, estimate: LotEstimate, figures: Assumptions) -> LotOffer:
-        """What to pay for a lot.
+    def bench(self) -> WorkBench:
+        """Whoever values has this process, vessel and times.
 
         Raises:
-            UsageError: a figure that cannot be read, or that is doubted.
+            UsageError, DataFileError: as ``WorkBench.of`` and ``load_thresholds``.
+        """
+        times = None if self.thresholds is None else load_thresholds(self.thresholds)
+        return WorkBench.of(self.process, process_folder(), self.vessel, times, self.vessels)
+
+    def offer(
+        self, estimate: LotEstimate, figures: Assumptions, measured: Sequence[Measured], cut: Sequence[Path] = ()
+    ) -> LotOffer:
+        """What to pay for a lot.
+
+        Args:
+            estimate: of it.
+            figures: of money.
+            measured: its photos.
+            cut: files that ``grader cut --json`` wrote for them.
+
+        Raises:
+            UsageError: a figure that cannot be read, or that is doubted; or as ``cuts_of_documents``.
+            DataFileError: a file cannot be read.
         """
         asking = asking_price(meant(self.asking, own_money().or_else(figures.currency)))
         _ask(lot_doubts(estimate, figures, asking), yes=self.yes)
-        bench = WorkBench.of(self.process, process_folder())
-        return offer_for(estimate, figures, asking, bench)
+        cuts = cuts_of_documents([d for path in cut for d in documents_in(path)], measured)
+        return offer_for(estimate, figures, asking, self.bench(), cuts)
 
 
 def _ask(doubts: Sequence[Doubt], *, yes: bool) -> None:

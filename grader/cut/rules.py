@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from calibration.errors import UsageError
 from calibration.inputs import FloatArray
+from grader.units import in_digits
 
 _ROUNDING = 1e-9
 _HARDLY_MM = 0.1  # lengths so near to each other need no lines of their own
@@ -124,7 +125,9 @@ class CutRules:
             )
         if not 0 <= self.most_lost < 1:
             raise UsageError(
-                "most-lost-invalid", f"A loss of {self.most_lost:g} of the gold is not possible.", 'Give "0.5 %".'
+                "most-lost-invalid",
+                f"A loss of {in_digits(self.most_lost, 6)} of the gold is not possible.",
+                'Give "0.5 %".',
             )
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
 
 import numpy as np
@@ -17,8 +17,8 @@ from grader.gold import MG_PER_MM2_UM_G_CM3
 from grader.learn.lots import area_models, estimates_of
 from grader.learn.said import kind_of, seller_chose
 from grader.learn.weighings import Weighing, weighings
-from grader.log import Contents, Estimate
-from grader.lot.observed import Observed
+from grader.log import Contents, Estimate, LoggedLot
+from grader.lot.observed import Observed, observed_in
 from grader.lot.whole import whole_of
 from grader.model import EMPTY, ProductModel
 
@@ -39,12 +39,14 @@ class Batches:
         left_out: why other yields are not among them, by number.
         process: number of the newest process.
         reset_on: last day of what is no longer learned from, or None.
+        seen: gold on the photographed boards of the lots that were learned from, lot by lot, by name of the boards.
     """
 
     batches: tuple[Batch, ...]
     left_out: Mapping[int, str]
     process: int
     reset_on: date | None
+    seen: Mapping[str, tuple[tuple[Observed, ...], ...]] = field(default_factory=dict)
 
 
 def batches_of(contents: Contents) -> Batches:
@@ -54,6 +56,7 @@ def batches_of(contents: Contents) -> Batches:
     changes = [m.day for m in contents.marks if m.kind == "process"]
     batches: list[Batch] = []
     left_out: dict[int, str] = {}
+    lots: dict[int, LoggedLot] = {}
     for weighing in weighings(contents):
         gold = weighing.gold
         out = next((y for y in weighing.yields if y.id in excluded), None)
@@ -76,6 +79,7 @@ def batches_of(contents: Contents) -> Batches:
                 left_out[gold.id] = "no photo of its lots was measured"
                 continue
             fine = weighing.fine
+            lots |= {share.lot.id: share.lot for share, _ in weighing.shares}
             batches.append(
                 Batch(
                     name=str(gold.id),
@@ -86,7 +90,27 @@ def batches_of(contents: Contents) -> Batches:
                     process=sum(day <= gold.weighed_on for day in changes),
                 )
             )
-    return Batches(tuple(batches), left_out, len(changes), max((m.day for m in resets), default=None))
+    return Batches(
+        tuple(batches),
+        left_out,
+        len(changes),
+        max((m.day for m in resets), default=None),
+        _seen(contents, lots.values()),
+    )
+
+
+def _seen(contents: Contents, lots: Iterable[LoggedLot]) -> dict[str, tuple[tuple[Observed, ...], ...]]:
+    """Gold on the photographed boards of some lots, by name of the boards; those without a name tell of no others."""
+    found: dict[str, list[tuple[Observed, ...]]] = {}
+    for lot in lots:
+        boards = _observed(estimates_of(contents, lot))
+        if lot.part and sum(o.gold for o in boards) > 0:
+            found.setdefault(same_name(lot.part), []).append(boards)
+    return {name: tuple(of_lots) for name, of_lots in found.items()}
+
+
+def _observed(estimates: Iterable[Estimate]) -> tuple[Observed, ...]:
+    return tuple(o for e in estimates for o in observed_in(e.measured, max(1, len(e.measured.boards))))
 
 
 def _platings(contents: Contents, weighing: Weighing) -> tuple[tuple[WeighedPlating, ...], float]:
@@ -120,12 +144,10 @@ def _platings(contents: Contents, weighing: Weighing) -> tuple[tuple[WeighedPlat
 
 def _with_unseen(estimates: Sequence[Estimate], copies: float) -> tuple[float, float]:
     """What boards that went in without having been photographed make of the gold: its factor, and its relative sd."""
-    counts = [max(1, len(e.measured.boards)) for e in estimates]
-    if copies <= 1 or not counts:
+    if copies <= 1 or not estimates:
         return 1.0, 0.0
-    gold = [float(np.median(_draws(e.measured.gold))) for e in estimates]
-    seen = [Observed(mg, n, n) for mg, n in zip(gold, counts, strict=True)]
-    return whole_of(seen, sum(counts) * copies) if sum(gold) > 0 else (1.0, 0.0)
+    seen = _observed(estimates)
+    return whole_of(seen, sum(o.boards for o in seen) * copies) if sum(o.gold for o in seen) > 0 else (1.0, 0.0)
 
 
 def _draws(model: ProductModel) -> FloatArray:

@@ -185,7 +185,11 @@ def of_load(new: NewLoad, lots: Mapping[int | str, float], today: date) -> Quest
 def of_amount(new: NewAmount) -> Questions:
     """About something that a batch used or gave."""
     return _outside(
-        f"amount_{new.unit}", new.amount, "amount-odd", lambda value: f"{value:.4g} {new.unit}", what=new.what
+        f"amount_{new.unit}",
+        new.amount,
+        "amount-odd",
+        lambda value: f"{in_digits(value, 4)} {new.unit}",
+        what=new.what,
     )
 
 
@@ -197,7 +201,9 @@ def of_carry_over(new: NewCarryOver) -> Questions:
 
 
 def _of_copies(lots: Mapping[Any, float]) -> Questions:
-    return tuple(q for copies in lots.values() for q in _outside("copies", copies, "copies-odd", lambda n: f"{n:g}"))
+    return tuple(
+        q for copies in lots.values() for q in _outside("copies", copies, "copies-odd", lambda n: in_digits(n, 6))
+    )
 
 
 def _of_gold(new: NewYield) -> Questions:

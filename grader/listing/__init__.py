@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from grader.listing.assign import Division, Group, MatchDoubt
+from grader.listing.assign import Group
+from grader.listing.division import Division, MatchDoubt
 from grader.listing.looks import Look
 from grader.listing.model import BoardLook, Listing, ListingPhoto, LotBoard
-from grader.listing.read import Progress, read_listing
+from grader.listing.read import Progress, SeenListing, read_listing, see_listing
 from grader.listing.said import LISTING_FILE, ListingCorrections, Saying, Spot, parse_listing_corrections
 
 __all__ = [
@@ -21,7 +22,9 @@ __all__ = [
     "MatchDoubt",
     "Progress",
     "Saying",
+    "SeenListing",
     "Spot",
     "parse_listing_corrections",
     "read_listing",
+    "see_listing",
 ]

@@ -1,4 +1,4 @@
-"""Which looks are at one board: the likeliest division, and how unsure each of its links and gaps is.
+"""A first division of looks into boards, from which divisions are drawn (``draws.py``).
 
 Looks at one face are joined first, the surest link before others, and then moved one by one while that helps. No two
 looks of one photo are at one board. Then faces are paired: those of photos that match no others by their faces are
@@ -25,7 +25,7 @@ class Group:
     """The looks that are taken to be at one board.
 
     Attributes:
-        fronts: looks at one face: the one that more looks are at.
+        fronts: looks at one face: the front where both are seen.
         backs: looks at the other one.
     """
 
@@ -39,55 +39,34 @@ class Group:
 
 
 @dataclass(frozen=True)
-class MatchDoubt:
-    """Something in the division that may be otherwise.
-
-    Attributes:
-        chance: that it is.
-        first: a group, by its place in the division.
-        second: the group that may be at the same board; None where the first may be at two boards.
-        is_back: whether the second may be the first's other face, or the parted looks may not be.
-        parted: the looks of the first that may be at a board of their own.
-    """
-
-    chance: float
-    first: int
-    second: int | None = None
-    is_back: bool = False
-    parted: tuple[int, ...] = ()
-
-
-@dataclass(frozen=True)
-class Division:
-    """Which looks are at one board.
-
-    Attributes:
-        groups: one for each board, in the order of their first looks.
-        doubts: the likelier first.
-    """
-
-    groups: tuple[Group, ...]
-    doubts: tuple[MatchDoubt, ...]
-
-
-@dataclass(frozen=True)
 class Said:
-    """What a person says of pairs of looks.
+    """What a person says of looks.
 
     Attributes:
-        together: at one face of one board.
-        faces: at the two faces of one board.
-        apart: at two boards.
+        together: pairs at one face of one board.
+        faces: pairs at the two faces of one board.
+        apart: pairs at two boards.
+        none: looks at no board.
+        boards: looks at boards.
     """
 
     together: frozenset[Pair] = frozenset()
     faces: frozenset[Pair] = frozenset()
     apart: frozenset[Pair] = frozenset()
+    none: frozenset[int] = frozenset()
+    boards: frozenset[int] = frozenset()
 
     @staticmethod
-    def of(together: Iterable[Pair] = (), faces: Iterable[Pair] = (), apart: Iterable[Pair] = ()) -> Said:
+    def of(
+        together: Iterable[Pair] = (),
+        faces: Iterable[Pair] = (),
+        apart: Iterable[Pair] = (),
+        none: Iterable[int] = (),
+        boards: Iterable[int] = (),
+    ) -> Said:
         """With each pair in order."""
-        return Said(*(frozenset((min(p), max(p)) for p in each) for each in (together, faces, apart)))
+        one, two, three = (frozenset((min(p), max(p)) for p in each) for each in (together, faces, apart))
+        return Said(one, two, three, frozenset(none), frozenset(boards))
 
 
 NOTHING_SAID = Said()
@@ -95,8 +74,8 @@ NOTHING_SAID = Said()
 
 def divide(
     photo_of: Sequence[int], same: Mapping[Pair, float], opposite: Mapping[Pair, float], said: Said = NOTHING_SAID
-) -> Division:
-    """The likeliest division of looks.
+) -> list[Group]:
+    """A likely division of looks, in the order of the boards' first looks.
 
     Args:
         photo_of: the photo of each look.
@@ -107,9 +86,7 @@ def divide(
     scores = _Scores(photo_of, same, said)
     faces = _moved(_joined([(n,) for n in range(len(photo_of))], scores), scores)
     faces.sort()
-    doubts = _face_doubts(faces, scores)
-    pairs = _Pairs(photo_of, faces, same, opposite, said)
-    return _paired(faces, pairs, doubts)
+    return _paired(faces, _Pairs(photo_of, faces, opposite, said))
 
 
 class _Scores:
@@ -175,23 +152,6 @@ def _moved(groups: list[tuple[int, ...]], scores: _Scores) -> list[tuple[int, ..
     return [tuple(sorted(g)) for g in made]
 
 
-def _face_doubts(faces: Sequence[tuple[int, ...]], scores: _Scores) -> list[MatchDoubt]:
-    """Gaps that may be links, and links that may be gaps, between looks at one face."""
-    found = []
-    for a, b in combinations(range(len(faces)), 2):
-        chance = _chance(scores.across(faces[a], faces[b]))
-        if chance is not None:
-            found.append(MatchDoubt(chance, a, second=b))
-    for n, own in enumerate(faces):
-        if len(own) < 2:
-            continue
-        held, look = min((scores.across((m,), [k for k in own if k != m]), m) for m in own)
-        chance = _chance(-held)
-        if chance is not None:
-            found.append(MatchDoubt(chance, n, parted=(look,)))
-    return found
-
-
 class _Pairs:
     """What groups of looks at one face say of being the two faces of one board."""
 
@@ -199,14 +159,12 @@ class _Pairs:
         self,
         photo_of: Sequence[int],
         faces: Sequence[tuple[int, ...]],
-        same: Mapping[Pair, float],
         opposite: Mapping[Pair, float],
         said: Said,
     ) -> None:
         self._photo_of, self._faces, self._opposite, self._said = photo_of, faces, opposite, said
-        self._back_photos = _back_photos(photo_of, faces)
+        self._back_photos = back_photos(photo_of, faces)
         self._limits = figures()["limits"]
-        del same
 
     def between(self, a: int, b: int) -> float:
         """Logarithm of the odds for two groups."""
@@ -221,12 +179,16 @@ class _Pairs:
         told = [self._opposite[p] for p in pairs if p in self._opposite]
         if not told:
             return -math.inf
-        are_backs = [all(self._photo_of[i] in self._back_photos for i in group) for group in (one, two)]
-        bonus = self._limits["back_photo"] if are_backs[0] != are_backs[1] else self._limits["no_back_photo"]
+        differ = self.are_backs(one) != self.are_backs(two)
+        bonus = self._limits["at_backs"] if differ else self._limits["at_fronts"]
         return float(sum(told) / len(told) + bonus)
 
+    def are_backs(self, looks: Sequence[int]) -> bool:
+        """Whether all are in photos of backs."""
+        return all(self._photo_of[n] in self._back_photos for n in looks)
 
-def _back_photos(photo_of: Sequence[int], faces: Sequence[tuple[int, ...]]) -> frozenset[int]:
+
+def back_photos(photo_of: Sequence[int], faces: Sequence[tuple[int, ...]]) -> frozenset[int]:
     """Photos of which few looks match others by their faces, where most of the other photos' looks do."""
     looks: dict[int, list[bool]] = {}
     for group in faces:
@@ -242,7 +204,7 @@ def _back_photos(photo_of: Sequence[int], faces: Sequence[tuple[int, ...]]) -> f
     return found
 
 
-def _paired(faces: Sequence[tuple[int, ...]], pairs: _Pairs, doubts: Sequence[MatchDoubt]) -> Division:
+def _paired(faces: Sequence[tuple[int, ...]], pairs: _Pairs) -> list[Group]:
     """Faces in pairs, all together as likely as can be: the best first, then exchanged while that helps."""
     scores = {(a, b): pairs.between(a, b) for a, b in combinations(range(len(faces)), 2)}
     likely = {p: s for p, s in scores.items() if s > 0}
@@ -252,30 +214,14 @@ def _paired(faces: Sequence[tuple[int, ...]], pairs: _Pairs, doubts: Sequence[Ma
             chosen[a], chosen[b] = b, a
     chosen = _exchanged(chosen, likely)
     groups: list[Group] = []
-    place: dict[int, int] = {}
     for n, own in enumerate(faces):
-        if n in place:
-            continue
-        place[n] = len(groups)
         mate = chosen.get(n)
         if mate is None:
             groups.append(Group(own))
-            continue
-        place[mate] = len(groups)
-        front, back = sorted((own, faces[mate]), key=lambda g: (-len(g), g))
-        groups.append(Group(front, back))
-    told = [_at(d, place) for d in doubts]
-    for (a, b), score in scores.items():
-        if chosen.get(a) == b:
-            chance = _chance(-score)
-            if chance is not None:
-                told.append(MatchDoubt(chance, place[a], is_back=True, parted=groups[place[a]].backs))
-        elif a not in chosen and b not in chosen:
-            chance = _chance(score)
-            if chance is not None:
-                told.append(MatchDoubt(chance, place[a], second=place[b], is_back=True))
-    kept = (d for d in told if d.second is None or d.second != d.first)
-    return Division(tuple(groups), tuple(sorted(kept, key=lambda d: (-d.chance, d.first, d.second or 0))))
+        elif n < mate:
+            front, back = sorted((own, faces[mate]), key=lambda g: (pairs.are_backs(g), -len(g), g))
+            groups.append(Group(front, back))
+    return groups
 
 
 def _exchanged(chosen: dict[int, int], likely: Mapping[Pair, float]) -> dict[int, int]:
@@ -298,19 +244,3 @@ def _exchanged(chosen: dict[int, int], likely: Mapping[Pair, float]) -> dict[int
         if not is_better:
             break
     return chosen
-
-
-def _at(doubt: MatchDoubt, place: Mapping[int, int]) -> MatchDoubt:
-    second = None if doubt.second is None else place[doubt.second]
-    first = place[doubt.first]
-    if second is not None and second < first:
-        first, second = second, first
-    return MatchDoubt(doubt.chance, first, second, doubt.is_back, doubt.parted)
-
-
-def _chance(score: float) -> float | None:
-    """Chance from a logarithm of odds; None where it is next to none."""
-    if score == -math.inf:
-        return None
-    chance = 1 / (1 + math.exp(min(-score, 700.0)))
-    return chance if chance >= float(figures()["limits"]["least_chance"]) else None

@@ -3,28 +3,32 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import reduce
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.inputs import Distribution, FloatArray, Input
 from grader.board_count import BoardCount
 from grader.gold import GoldEstimate, gold_mass
-from grader.listing.assign import Group, MatchDoubt
+from grader.listing.assign import Group
+from grader.listing.division import Division
+from grader.listing.draws import NONE, Draws
 from grader.listing.looks import Look
 from grader.listing.model import BoardLook, Face, LotBoard
+from grader.listing.seen import SeenPhoto, combined_id, is_part
 from grader.measured import Measured
 from grader.measured.figures import figures_of
 from grader.measured.parts import MeasuredBoard, MeasuredScale
 from grader.model import EMPTY, Finish, ProductModel
-from grader.pipeline import Measurement
 from grader.regions.count import outline_chances
 
 _PART = 0.4  # of a look that the frame or another board cuts: what it is worth beside a whole one of its size
 _BORROWED = 0.7  # of one whose photo has no scale of its own
-_STEPS = 500  # in which chances of doubts are drawn
+_RARELY = 0.01  # share of draws that a range of nine in ten does not show, and that a record need not hold
 _SOURCE = "how well looks match; chances measured on renders"
 
 
@@ -40,209 +44,187 @@ class LotFigures:
     gold_mg: ProductModel | None
 
 
-def boards_of(
-    measured: Sequence[Measurement], looks: Sequence[Look], groups: Sequence[Group], lent: frozenset[int]
-) -> tuple[LotBoard, ...]:
+def boards_of(photos: Sequence[SeenPhoto], looks: Sequence[Look], division: Division) -> tuple[LotBoard, ...]:
     """Each board with its looks; the best look at each face stands for it."""
-    return tuple(_board(measured, looks, group, lent) for group in groups)
+    return tuple(_board(photos, looks, group, division.sure) for group in division.groups)
 
 
-def _board(measured: Sequence[Measurement], looks: Sequence[Look], group: Group, lent: frozenset[int]) -> LotBoard:
+def _board(
+    photos: Sequence[SeenPhoto],
+    looks: Sequence[Look],
+    group: Group,
+    sure: Sequence[float],
+) -> LotBoard:
     faces: tuple[tuple[Face, tuple[int, ...]], ...] = (("front", group.fronts), ("back", group.backs))
-    best = {face: _best(measured, looks, own, lent) for face, own in faces if own}
+    best = {face: _best(photos, looks, own) for face, own in faces if own}
     shown = tuple(
-        BoardLook(looks[n], face, is_best=best[face] == n, number=n + 1) for face, own in faces for n in own
+        BoardLook(looks[n], face, is_best=best[face] == n, number=n + 1, sure=sure[n])
+        for face, own in faces
+        for n in own
     )
     area: dict[Finish, ProductModel] = {}
     gold = EMPTY
     for each in shown:
         if each.is_best:
-            for finish, model in _area(measured, each.look).items():
+            for finish, model in _area(photos, each.look).items():
                 area[finish] = area.get(finish, EMPTY) + model
-            gold = gold + _gold(measured, each.look)
-    return LotBoard(shown, area, gold, any(not _is_part(looks[n]) for n in group.fronts))
+            gold = gold + _gold(photos, each.look)
+    return LotBoard(shown, area, gold, any(not is_part(looks[n]) for n in group.fronts))
 
 
-def _best(measured: Sequence[Measurement], looks: Sequence[Look], own: Iterable[int], lent: frozenset[int]) -> int:
-    def worth(n: int) -> tuple[bool, float, int]:
-        look = looks[n]
-        part = _PART if _is_part(look) else 1.0
-        scale = _BORROWED if look.photo in lent else 1.0
-        return measured[look.photo].scale is not None, look.px_across * part * scale, -n
-
-    return max(own, key=worth)
+def _best(photos: Sequence[SeenPhoto], looks: Sequence[Look], own: Iterable[int]) -> int:
+    return max(own, key=lambda n: _worth(photos, looks, n))
 
 
-def _is_part(look: Look) -> bool:
-    return look.is_cut or look.is_hidden
+def _worth(photos: Sequence[SeenPhoto], looks: Sequence[Look], n: int) -> tuple[bool, float, int]:
+    look = looks[n]
+    part = _PART if is_part(look) else 1.0
+    scale = _BORROWED if photos[look.photo].is_lent else 1.0
+    return photos[look.photo].has_scale, look.px_across * part * scale, -n
 
 
-def _area(measured: Sequence[Measurement], look: Look) -> Mapping[Finish, ProductModel]:
-    area = measured[look.photo].area
-    return {} if area is None else area.by_board[look.board]
+def _area(photos: Sequence[SeenPhoto], look: Look) -> Mapping[Finish, ProductModel]:
+    areas = photos[look.photo].area_by_board
+    return areas[look.board] if areas else {}
 
 
-def _gold(measured: Sequence[Measurement], look: Look) -> ProductModel:
-    m = measured[look.photo]
-    return m.gold_by_board[look.board].total if m.gold_by_board else EMPTY
+def _gold(photos: Sequence[SeenPhoto], look: Look) -> ProductModel:
+    golds = photos[look.photo].gold_by_board
+    return golds[look.board].total if golds else EMPTY
 
 
 def count_of(
-    measured: Sequence[Measurement],
-    boards: Sequence[LotBoard],
-    doubts: Sequence[MatchDoubt],
-    members: Sequence[int] | None = None,
+    photos: Sequence[SeenPhoto], looks: Sequence[Look], division: Division, members: Sequence[int] | None = None
 ) -> BoardCount:
-    """How many boards there may be.
-
-    Each outline stands for one board, more or none, as in one photo; an outline that several photos show is none
-    never. Each doubt about a match adds a board, or takes one away.
+    """How many boards there may be: those of the draws, and those that share an outline with another in all photos.
 
     Args:
-        measured: the photos.
-        boards: each once.
-        doubts: about matches.
-        members: places of the boards to count; all if left out.
+        photos: all.
+        looks: at boards.
+        division: of the looks.
+        members: places of the boards to count; all if left out. A board of a draw is that one of the division whose
+            looks are most in it; what the division has at no board counts with the first.
     """
-    chosen = range(len(boards)) if members is None else members
-    if not chosen:
-        return BoardCount.exactly(1)
-    each = [_outline(measured, boards[n]) for n in chosen]
-    down, up = _doubt_chances(doubts, frozenset(chosen))
-    each += [np.array([1 - p, p]) for p in up]
-    total = reduce(np.convolve, each)
-    for p in down:
-        # one fewer with this chance: the same as one more or none, counted from one lower
-        total = np.convolve(total, np.array([p, 1 - p]))
-    low = -len(down)
-    return BoardCount.of({n + low: float(p) for n, p in enumerate(total) if p > 0})
+    groups = range(len(division.groups)) if members is None else members
+    home = {n: g for g, group in enumerate(division.groups) for n in group.looks}
+    chances = [outline_chances(photo.boards) for photo in photos]
+    more = [_several(chances[look.photo][look.board]) for look in looks]
+    first = min(groups, default=0)
+    total: dict[int, float] = {}
+    for board in division.draws.board:
+        of: dict[int, list[int]] = {}
+        for look, number in enumerate(board.tolist()):
+            if number != NONE:
+                of.setdefault(number, []).append(look)
+        own = [each for each in of.values() if _home(each, home, first) in groups]
+        numbers = reduce(np.convolve, [_outlines([more[n] for n in each]) for each in own], np.ones(1))
+        for n, chance in enumerate(numbers.tolist()):
+            total[n + len(own)] = total.get(n + len(own), 0.0) + chance
+    return BoardCount.of({n: p for n, p in total.items() if p > 0})
 
 
-def _doubt_chances(doubts: Sequence[MatchDoubt], chosen: frozenset[int]) -> tuple[list[float], list[float]]:
-    """Chances that boards are one board fewer, and one more; each board is doubted at most once either way."""
-    down: dict[int, float] = {}
-    up: dict[int, float] = {}
-    for d in doubts:
-        if d.first not in chosen:
-            continue
-        if d.second is not None:
-            down.setdefault(d.second, d.chance)
-        else:
-            up.setdefault(d.first, d.chance)
-    return list(down.values()), list(up.values())
+def _home(looks: Sequence[int], home: Mapping[int, int], first: int) -> int:
+    votes = Counter(home[n] for n in looks if n in home)
+    return min(votes, key=lambda g: (-votes[g], g)) if votes else first
 
 
-def _outline(measured: Sequence[Measurement], board: LotBoard) -> FloatArray:
-    best = next(each for each in board.looks if each.is_best)
-    chances = np.array(outline_chances(measured[best.look.photo].regions.boards[best.look.board]))
-    if len({each.look.photo for each in board.looks}) > 1:
-        chances[0] = 0.0
+def _several(chances: FloatArray) -> FloatArray:
+    """Chances that an outline that stands for a board stands for no more, one more and so on."""
+    return np.asarray(chances[1:] / chances[1:].sum())
+
+
+def _outlines(each: Sequence[FloatArray]) -> FloatArray:
+    """The same of a board by all its outlines: in every one, others would have to hide with it."""
+    chances = np.prod(each, axis=0)
     return np.asarray(chances / chances.sum())
 
 
 def lot_figures(
-    measured: Sequence[Measurement],
+    photos: Sequence[SeenPhoto],
     looks: Sequence[Look],
     boards: Sequence[LotBoard],
-    doubts: Sequence[MatchDoubt],
-    listing_id: str,
+    division: Division,
 ) -> LotFigures:
     """Plating and gold of all boards; boards without a look in a photo with scale are left out.
 
+    In each draw the best look at each face of each board counts, and no other: a look that may be at a board of its
+    own, or at none, stands in the sums with that chance, together with what this means for the others.
+
     Args:
-        measured: the photos.
+        photos: all.
         looks: at boards.
         boards: each once.
-        doubts: about matches: a board that may be another's stands in the sums with the chance that it is not.
-        listing_id: names the inputs that are this listing's alone.
+        division: of the looks.
     """
-    known = [n for n, b in enumerate(boards) if b.area_mm2 or _has_scale(measured, b)]
+    known = [n for n, b in enumerate(boards) if _has_scale(photos, b)]
     if not known:
         return LotFigures(None, None, None, None, None, None)
-    once = _counted_once(doubts, listing_id)
-    records = {n: Measured.of(measured[n]) for n in sorted({e.look.photo for k in known for e in boards[k].best})}
+    listing_id = combined_id(photos)
     both = [n for n in known if {each.face for each in boards[n].best} == {"front", "back"}]
     single = [n for n in known if n not in both]
-    extra_area, extra_gold = _parted(measured, looks, doubts, listing_id)
+    of_backs = {n for k in both for n in division.groups[k].backs}
+    of_fronts = {n for k in both for n in division.groups[k].fronts}
+    others = set(range(len(looks))) - of_backs - of_fronts
+    if not single:  # looks that may be at boards after all
+        of_fronts, others = of_fronts | others, set()
+    counted = _counted(photos, looks, division.draws)
 
-    def made(key: str, members: Sequence[int], faces: tuple[Face, ...]) -> Measured | None:
+    def made(key: str, members: Sequence[int], faces: tuple[Face, ...], own: Iterable[int]) -> Measured | None:
         if not members:
             return None
         area: dict[Finish, ProductModel] = {}
-        outlines = []
-        for n in members:
-            factors = [once[n]] if n in once else []
-            shown = [each for each in boards[n].best if each.face in faces]
-            for each in shown:
-                for finish, model in _area(measured, each.look).items():
+        for n in sorted(own):
+            factors = _factors(counted[n], n, listing_id)
+            if factors is not None:
+                for finish, model in _area(photos, looks[n]).items():
                     area[finish] = area.get(finish, EMPTY) + model.times(factors)
-            outlines.append(records[shown[0].look.photo].boards[shown[0].look.board])
-        gold = gold_mass(area, measured[0].request.properties)
+        best = [next(each.look for each in boards[n].best if each.face in faces) for n in members]
+        outlines = [photos[look.photo].record.boards[look.board] for look in best]
+        gold = gold_mass(area, photos[0].request.properties)
+        count = count_of(photos, looks, division, members)
         whole = sum(area.values(), EMPTY)
-        if key == "all":
-            whole, gold = whole + extra_area, GoldEstimate(gold.by_finish, gold.total + extra_gold)
-        count = count_of(measured, boards, doubts, members)
         return _record(f"{key} of the listing", f"{listing_id}-{key}", area, whole, gold, outlines, count)
 
-    record = made("all", known, ("front", "back"))
+    record = made("all", known, ("front", "back"), range(len(looks)))
     assert record is not None and record.model is not None  # noqa: S101, PT018 - some boards are known
-    area_mm2 = sum((m for n in known for m in _all_area(measured, boards[n], once.get(n))), extra_area)
     return LotFigures(
         record,
-        made("fronts", single, ("front", "back")),
-        made("fronts with backs", both, ("front",)),
-        made("backs", both, ("back",)),
-        area_mm2,
+        made("fronts", single, ("front", "back"), others),
+        made("fronts with backs", both, ("front",), of_fronts),
+        made("backs", both, ("back",), of_backs),
+        sum(record.model.area_mm2.values(), EMPTY),
         record.model.gold_mg,
     )
 
 
-def _all_area(measured: Sequence[Measurement], board: LotBoard, once: Input | None) -> list[ProductModel]:
-    factors = [] if once is None else [once]
-    return [model.times(factors) for each in board.best for model in _area(measured, each.look).values()]
-
-
-def _has_scale(measured: Sequence[Measurement], board: LotBoard) -> bool:
-    return any(measured[each.look.photo].scale is not None for each in board.looks)
-
-
-def _counted_once(doubts: Sequence[MatchDoubt], listing_id: str) -> dict[int, Input]:
-    """For each board that may be one of the others: 1 where it is not, otherwise 0."""
-    found: dict[int, Input] = {}
-    for d in doubts:
-        if d.second is not None and not d.is_back and d.second not in found:
-            found[d.second] = _yes(1 - d.chance, f"{d.first + 1}-{d.second + 1}", listing_id)
+def _counted(photos: Sequence[SeenPhoto], looks: Sequence[Look], draws: Draws) -> NDArray[np.bool_]:
+    """Whether each look is the best at a face of a board in each draw, bool (looks, draws)."""
+    worth = [_worth(photos, looks, n) for n in range(len(looks))]
+    found = np.zeros(draws.board.T.shape, bool)
+    for draw, (board, is_back) in enumerate(zip(draws.board.tolist(), draws.is_back.tolist(), strict=True)):
+        best: dict[tuple[int, bool], int] = {}
+        for n, number in enumerate(board):
+            face = (number, is_back[n])
+            if number != NONE and (face not in best or worth[n] > worth[best[face]]):
+                best[face] = n
+        found[list(best.values()), draw] = True
     return found
 
 
-def _parted(
-    measured: Sequence[Measurement], looks: Sequence[Look], doubts: Sequence[MatchDoubt], listing_id: str
-) -> tuple[ProductModel, ProductModel]:
-    """Plating and gold of looks that may be at boards of their own, with the chance that they are."""
-    area, gold = EMPTY, EMPTY
-    seen: set[int] = set()
-    for d in doubts:
-        if d.second is not None or d.is_back or d.first in seen:
-            continue
-        seen.add(d.first)
-        for n in d.parted:
-            is_own = _yes(d.chance, f"look-{n + 1}", listing_id)
-            for model in _area(measured, looks[n]).values():
-                area = area + model.times([is_own])
-            gold = gold + _gold(measured, looks[n]).times([is_own])
-    return area, gold
+def _factors(counted: NDArray[np.bool_], look: int, listing_id: str) -> list[Input] | None:
+    """What a look's plating is multiplied by: nothing where it all but always counts; None where it hardly does."""
+    if counted.mean() <= _RARELY:
+        return None
+    if counted.mean() >= 1 - _RARELY:
+        return []
+    name = f"look-{look + 1}"
+    values = Distribution("sample", tuple(counted.astype(float).tolist()))
+    title = "which photos show the same boards"
+    return [Input("match", title, values, _SOURCE, of=(listing_id[:12], name), aligned_over=name)]
 
 
-def _yes(chance: float, name: str, listing_id: str) -> Input:
-    """1 with this chance, otherwise 0."""
-    ones = round(_STEPS * chance)
-    return Input(
-        "match",
-        "which photos show the same boards",
-        Distribution("sample", (0.0,) * (_STEPS - ones) + (1.0,) * ones),
-        _SOURCE,
-        of=(listing_id[:12], name),
-    )
+def _has_scale(photos: Sequence[SeenPhoto], board: LotBoard) -> bool:
+    return any(photos[each.look.photo].has_scale for each in board.looks)
 
 
 def _record(

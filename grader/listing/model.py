@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from calibration.notices import Notice
 from grader.board_count import BoardCount
-from grader.listing.assign import MatchDoubt
+from grader.listing.division import MatchDoubt
 from grader.listing.looks import Look
 from grader.lot import Lot, OtherFace, PartText, SightText, lot_of
 from grader.measured import Measured
 from grader.measured.figures import range_of
 from grader.model import Finish, ProductModel, Range
+from grader.regions.heap import Heap
 
 Face = Literal["front", "back"]
 
@@ -60,12 +61,14 @@ class BoardLook:
         face: of the board: the one that more photos show is its front.
         is_best: whether this look's plating stands for that face.
         number: the look's own number in the listing.
+        sure: chance that it is at this board.
     """
 
     look: Look
     face: Face
     is_best: bool
     number: int
+    sure: float = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,6 +109,8 @@ class Listing:
         area_mm2: plating of all boards; None where no photo has a scale.
         gold: in it.
         notices: what to mind.
+        no_boards: looks at things that were taken for boards at first and are none.
+        heaps: photos in which boards overlap, by their names.
     """
 
     photos: tuple[ListingPhoto, ...]
@@ -119,6 +124,8 @@ class Listing:
     area_mm2: ProductModel | None
     gold: ProductModel | None
     notices: tuple[Notice, ...]
+    no_boards: tuple[BoardLook, ...] = ()
+    heaps: Mapping[str, Heap] = field(default_factory=dict)
 
     @property
     def plated_area_mm2(self) -> Range | None:
@@ -153,7 +160,12 @@ class Listing:
             "kind": "listing",
             "photos": [p.as_json() for p in self.photos],
             "boards": [self._board(number) for number in range(len(self.boards))],
+            "no_boards": [self._look(each) for each in self.no_boards],
             "board_count": self.board_count.as_json(),
+            "heaps": [
+                {"photo": name, "board_count": heap.count.as_json(), "whole_board_mm2": round(heap.whole_mm2, 1)}
+                for name, heap in self.heaps.items()
+            ],
             "plated_area_mm2": _range_json(self.plated_area_mm2),
             "gold_mg": _range_json(self.gold_mg),
             "doubts": [
@@ -162,7 +174,8 @@ class Listing:
                     "board": d.first + 1,
                     "and": None if d.second is None else d.second + 1,
                     "is_back": d.is_back,
-                    "looks": list(d.parted),
+                    "looks": [n + 1 for n in d.parted],
+                    "is_none": d.is_none,
                 }
                 for d in self.doubts
             ],
@@ -176,18 +189,19 @@ class Listing:
             "board": number + 1,
             "is_whole": board.is_whole,
             "plated_area_mm2": _range_json(range_of(area)) if board.area_mm2 else None,
-            "looks": [
-                {
-                    "look": each.number,
-                    "photo": self.photos[each.look.photo].name,
-                    "sha256": self.photos[each.look.photo].sha256,
-                    "face": each.face,
-                    "is_best": each.is_best,
-                    "is_cut": each.look.is_cut,
-                    "outline_px": [[round(float(x), 1), round(float(y), 1)] for x, y in each.look.outline_px],
-                }
-                for each in board.looks
-            ],
+            "looks": [self._look(each) for each in board.looks],
+        }
+
+    def _look(self, each: BoardLook) -> dict[str, Any]:
+        return {
+            "look": each.number,
+            "photo": self.photos[each.look.photo].name,
+            "sha256": self.photos[each.look.photo].sha256,
+            "face": each.face,
+            "is_best": each.is_best,
+            "is_cut": each.look.is_cut,
+            "sure": round(each.sure, 3),
+            "outline_px": [[round(float(x), 1), round(float(y), 1)] for x, y in each.look.outline_px],
         }
 
 

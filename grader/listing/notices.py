@@ -46,6 +46,11 @@ notice = Notices(
         "Ask for photos of the backs.",
     ),
     NoticeDefinition(
+        "listing-mass-unlike",
+        "No number of boards that the photos allow weighs {mass}.",
+        "Check the unit of the mass, and whether the photos show the whole lot.",
+    ),
+    NoticeDefinition(
         "listing-word-unused",
         "What was said of {what} does not fit these photos and was not used.",
         "Say it again on the present sheet.",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
@@ -14,21 +13,20 @@ import numpy as np
 
 from calibration.errors import PhotoError, UsageError
 from calibration.notices import Notice
-from grader.listing.assign import Division, MatchDoubt, Said, divide
-from grader.listing.backs import mirrored
+from grader.listing.assign import Said
+from grader.listing.backs import Mirrored
 from grader.listing.boards import boards_of, count_of, lot_figures
+from grader.listing.division import Division
 from grader.listing.looks import Look, look_at
 from grader.listing.match import Match, Pair, match_all
-from grader.listing.model import Listing, ListingPhoto, LotBoard
-from grader.listing.notices import notice
-from grader.listing.odds import of_sizes, opposite_faces, same_face
-from grader.listing.said import NOTHING, ListingCorrections, Spot
+from grader.listing.model import BoardLook, Listing, ListingPhoto
+from grader.listing.said import NOTHING, ListingCorrections
 from grader.listing.scales import borrowed
+from grader.listing.seen import SeenPhoto, divided, said_of, turned_over
 from grader.listing.targets import without_targets
-from grader.measured import Measured
+from grader.listing.told import notices_of
 from grader.photo import Photo, load_photo
 from grader.pipeline import Measurement, measure
-from grader.regions.heap import Heap, heap_of
 from grader.request import Request
 
 Progress = Callable[[int, int, str], None]
@@ -44,11 +42,24 @@ def read_listing(
     """Which boards a listing's photos show, each once, and their plating and gold by the best look at each.
 
     The result does not depend on the photos' order and names. A file that is no photo is left out with a warning.
+    For arguments and errors see ``see_listing``.
+    """
+    return see_listing(photos, request, corrections, progress, measured).listing(corrections)
+
+
+def see_listing(
+    photos: Sequence[str | Path | bytes | Photo],
+    request: Request | None = None,
+    corrections: ListingCorrections = NOTHING,
+    progress: Progress | None = None,
+    measured: Mapping[str, Measurement] = MappingProxyType({}),
+) -> SeenListing:
+    """Measure a listing's photos and compare their boards, which takes long; boards come from it in little time.
 
     Args:
         photos: files, their bytes, or loaded.
         request: how each is to be measured; its scale is looked for in every photo.
-        corrections: what a person says of the sheet.
+        corrections: what a person says of the sheet: which photos to leave out, and matches that lend scales.
         progress: called with the number done, the number of photos, and the name of the next.
         measured: photos that were measured so already, by their sha256.
 
@@ -68,25 +79,84 @@ def read_listing(
         if progress is not None:
             progress(done, len(loaded), photo.name)
         every.append(measured[photo.sha256] if photo.sha256 in measured else measure(photo, wanted))
-    seen = _Seen(every, _looks(every), {})
-    seen = replace(seen, matches=match_all(seen.looks, loaded))
-    said, unused = _said(seen.looks, loaded, corrections)
-    division = _divided(seen, said)
-    lent = borrowed(every, seen.looks, seen.matches, division.groups)
+    found = _Found(every, _looks(every), {})
+    found = replace(found, matches=match_all(found.looks, loaded))
+    said, _ = said_of(found.looks, _names(loaded), corrections)
+    lent = borrowed(every, found.looks, found.matches, _divided(found, said).groups)
     if lent:
-        seen = _again(seen, lent)
-        said, unused = _said(seen.looks, loaded, corrections)
-        division = _divided(seen, said)
-    return _listing(seen, division, frozenset(lent), others, unused)
+        found = _again(found, lent)
+    seen = tuple(SeenPhoto.of(m, is_lent=place in lent) for place, m in enumerate(found.measured))
+    looks = tuple(replace(look, features=look.features[:0], points_px=look.points_px[:0]) for look in found.looks)
+    return SeenListing(seen, looks, found.matches, turned_over(found.looks), tuple(others))
 
 
 @dataclass(frozen=True, eq=False)
-class _Seen:
+class SeenListing:
+    """What a listing's photos show: from it, and from what a person says of the sheet, come the boards.
+
+    Attributes:
+        photos: by their sha256.
+        looks: in them.
+        matches: what each two have in common.
+        turned: how they fit, mirrored.
+        others: files that were left out.
+    """
+
+    photos: tuple[SeenPhoto, ...]
+    looks: tuple[Look, ...]
+    matches: Mapping[Pair, Match]
+    turned: Mapping[Pair, Mirrored]
+    others: tuple[ListingPhoto, ...]
+
+    def listing(self, corrections: ListingCorrections = NOTHING) -> Listing:
+        """Its boards, each once.
+
+        Args:
+            corrections: what a person says of the sheet; photos to leave out are said to ``see_listing``.
+        """
+        photos, looks = self.photos, self.looks
+        said, unused = said_of(looks, [(p.name, p.sha256) for p in photos], corrections)
+        outlines, has_scale = [p.boards for p in photos], [p.has_scale for p in photos]
+        division = divided(looks, self.matches, self.turned, outlines, has_scale, said)
+        boards = boards_of(photos, looks, division)
+        figures = lot_figures(photos, looks, boards, division)
+        own = (ListingPhoto(p.name, p.sha256, p.record, has_borrowed_scale=p.is_lent) for p in photos)
+        return Listing(
+            photos=(*own, *self.others),
+            boards=boards,
+            board_count=count_of(photos, looks, division),
+            doubts=division.doubts,
+            record=figures.record,
+            fronts=figures.fronts,
+            fronts_with_backs=figures.fronts_with_backs,
+            backs=figures.backs,
+            area_mm2=figures.area_mm2,
+            gold=figures.gold_mg,
+            notices=(*notices_of(photos, boards, division.doubts, self.others), *unused),
+            no_boards=tuple(
+                BoardLook(looks[n], "front", is_best=False, number=n + 1, sure=division.sure[n])
+                for n in division.none
+            ),
+            heaps={p.name: p.heap for p in photos if p.heap is not None},
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
     """Everything that was found in the photos so far."""
 
     measured: Sequence[Measurement]
     looks: Sequence[Look]
     matches: Mapping[Pair, Match]
+
+
+def _names(photos: Sequence[Photo]) -> list[tuple[str, str]]:
+    return [(photo.name, photo.sha256) for photo in photos]
+
+
+def _divided(found: _Found, said: Said) -> Division:
+    outlines, has_scale = [m.regions.boards for m in found.measured], [m.scale is not None for m in found.measured]
+    return divided(found.looks, found.matches, turned_over(found.looks), outlines, has_scale, said)
 
 
 def _loaded(
@@ -123,50 +193,23 @@ def _looks_in(m: Measurement, place: int) -> list[Look]:
     return without_targets([look for look in each if look is not None], m.photo, m.request.scale)
 
 
-def _divided(seen: _Seen, said: Said) -> Division:
-    looks = seen.looks
-    same = {p: same_face(m, looks[p[0]], looks[p[1]]) for p, m in seen.matches.items()}
-    backs = {}
-    for i, j in combinations(range(len(looks)), 2):
-        if looks[i].photo != looks[j].photo:
-            found = mirrored(looks[i], looks[j])
-            if found is not None:
-                backs[i, j] = found
-    opposite = opposite_faces(looks, backs)
-    sizes = _sizes_mm2(seen)
-    for told in (same, opposite):
-        for i, j in told:
-            if i in sizes and j in sizes:
-                told[i, j] += of_sizes(sizes[i], sizes[j])
-    return divide([look.photo for look in looks], same, opposite, said)
-
-
-def _sizes_mm2(seen: _Seen) -> dict[int, float]:
-    """Areas inside the outlines of looks that show their board whole, in photos with a scale."""
-    return {
-        n: seen.measured[look.photo].regions.boards[look.board].area
-        for n, look in enumerate(seen.looks)
-        if not look.is_cut and not look.is_hidden and seen.measured[look.photo].scale is not None
-    }
-
-
-def _again(seen: _Seen, lent: Mapping[int, Measurement]) -> _Seen:
+def _again(found: _Found, lent: Mapping[int, Measurement]) -> _Found:
     """With photos that were measured again: what others show of each other stays."""
-    measured = [lent.get(place, m) for place, m in enumerate(seen.measured)]
+    measured = [lent.get(place, m) for place, m in enumerate(found.measured)]
     looks: list[Look] = []
     old_of: dict[int, int] = {}
     for place, m in enumerate(measured):
-        own = [n for n, look in enumerate(seen.looks) if look.photo == place]
+        own = [n for n, look in enumerate(found.looks) if look.photo == place]
         if place not in lent:
             for n in own:
                 old_of[len(looks)] = n
-                looks.append(seen.looks[n])
+                looks.append(found.looks[n])
             continue
         for look in _looks_in(m, place):
-            alike = next((n for n in own if _is_same_outline(look, seen.looks[n])), None)
+            alike = next((n for n in own if _is_same_outline(look, found.looks[n])), None)
             if alike is not None:
                 old_of[len(looks)] = alike
-                kept = seen.looks[alike]
+                kept = found.looks[alike]
                 looks.append(replace(kept, board=look.board, is_hidden=look.is_hidden))
             else:
                 looks.append(look)
@@ -174,11 +217,11 @@ def _again(seen: _Seen, lent: Mapping[int, Measurement]) -> _Seen:
     fresh = {n for n in range(len(looks)) if n not in old_of}
     matches: dict[Pair, Match] = {}
     for i, j in combinations(range(len(looks)), 2):
-        if i not in fresh and j not in fresh and (old_of[i], old_of[j]) in seen.matches:
-            matches[i, j] = seen.matches[old_of[i], old_of[j]]
+        if i not in fresh and j not in fresh and (old_of[i], old_of[j]) in found.matches:
+            matches[i, j] = found.matches[old_of[i], old_of[j]]
     if fresh:
         matches = match_all(looks, photos, matches)
-    return _Seen(measured, looks, matches)
+    return _Found(measured, looks, matches)
 
 
 def _is_same_outline(one: Look, other: Look) -> bool:
@@ -197,119 +240,3 @@ def _is_same_outline(one: Look, other: Look) -> bool:
 
 
 _SAME_OUTLINE = 0.9
-
-
-def _said(
-    looks: Sequence[Look], photos: Sequence[Photo], corrections: ListingCorrections
-) -> tuple[Said, tuple[Notice, ...]]:
-    """What was said, in looks; and what of it fits no look."""
-    by_pair: dict[Pair, str] = {}
-    unused = []
-    for saying in corrections.sayings:
-        one, other = (_look_at_spot(looks, photos, spot) for spot in (saying.one, saying.other))
-        if one is None or other is None or one == other:
-            what = f"{saying.one.photo} and {saying.other.photo}"
-            unused.append(notice("listing-word-unused", what=what))
-            continue
-        by_pair[min(one, other), max(one, other)] = saying.word
-    return (
-        Said.of(*([p for p, word in by_pair.items() if word == wanted] for wanted in ("same", "backs", "apart"))),
-        tuple(unused),
-    )
-
-
-def _look_at_spot(looks: Sequence[Look], photos: Sequence[Photo], spot: Spot) -> int | None:
-    for n, look in enumerate(looks):
-        photo = photos[look.photo]
-        if photo.name != spot.photo and not photo.sha256.startswith(spot.photo):
-            continue
-        if cv2.pointPolygonTest(look.outline_px.astype(np.float32), spot.at_px, measureDist=False) >= 0:
-            return n
-    return None
-
-
-def _listing(
-    seen: _Seen,
-    division: Division,
-    lent: frozenset[int],
-    others: Sequence[ListingPhoto],
-    unused: tuple[Notice, ...],
-) -> Listing:
-    boards = boards_of(seen.measured, seen.looks, division.groups, lent)
-    count = count_of(seen.measured, boards, division.doubts)
-    figures = lot_figures(seen.measured, seen.looks, boards, division.doubts, _combined_id(seen.measured))
-    photos = tuple(
-        ListingPhoto(m.photo.name, m.photo.sha256, Measured.of(m), has_borrowed_scale=place in lent)
-        for place, m in enumerate(seen.measured)
-    )
-    return Listing(
-        photos=(*photos, *others),
-        boards=boards,
-        board_count=count,
-        doubts=division.doubts,
-        record=figures.record,
-        fronts=figures.fronts,
-        fronts_with_backs=figures.fronts_with_backs,
-        backs=figures.backs,
-        area_mm2=figures.area_mm2,
-        gold=figures.gold_mg,
-        notices=(*_notices(seen, boards, division, lent, others), *unused),
-    )
-
-
-def _combined_id(measured: Sequence[Measurement]) -> str:
-    return hashlib.sha256("".join(m.photo.sha256 for m in measured).encode()).hexdigest()
-
-
-_UNSURE = 0.1
-_MOST_NAMED = 6
-
-
-def _notices(
-    seen: _Seen,
-    boards: Sequence[LotBoard],
-    division: Division,
-    lent: frozenset[int],
-    others: Sequence[ListingPhoto],
-) -> list[Notice]:
-    own = boards
-    names = [m.photo.name for m in seen.measured]
-    found = [notice("listing-photo-left-out", photo=p.name, why=p.error.message) for p in others if p.error]
-    found += [notice("listing-copy", photo=p.name, other=p.copy_of) for p in others if p.copy_of]
-    if lent:
-        found.append(notice("listing-scale-borrowed", photos=", ".join(names[n] for n in sorted(lent))))
-    without = [names[n] for n, m in enumerate(seen.measured) if m.scale is None]
-    if without:
-        found.append(notice("listing-without-scale", photos=", ".join(without)))
-    found += [_heap_words(m) for m in seen.measured if _heap(m) is not None]
-    parts = sum(not b.is_whole for b in own)
-    if parts:
-        found.append(notice("listing-part-seen", boards=parts))
-    unsure = [d for d in division.doubts if d.chance > _UNSURE]
-    if unsure:
-        told = ", ".join(_doubt_words(d) for d in unsure[:_MOST_NAMED])
-        found.append(notice("listing-matches-unsure", boards=told))
-    without_back = sum(len({each.face for each in b.looks}) < 2 for b in own)
-    if without_back:
-        found.append(notice("listing-no-backs", boards=without_back))
-    return found
-
-
-def _heap(m: Measurement) -> Heap | None:
-    """The heap in a photo where boards overlap; boards at the frame alone are in other photos, mostly."""
-    if m.scale is None or not any(b.hidden for b in m.regions.boards):
-        return None
-    return heap_of(m.regions.boards, m.photo.rgb.shape)
-
-
-def _heap_words(m: Measurement) -> Notice:
-    heap = _heap(m)
-    assert heap is not None  # noqa: S101 - callers have looked
-    count = heap.count
-    return notice("listing-heap", photo=m.photo.name, low=count.low, high=count.high, whole=heap.whole_mm2 / 100)
-
-
-def _doubt_words(doubt: MatchDoubt) -> str:
-    if doubt.second is not None:
-        return f"boards {doubt.first + 1} and {doubt.second + 1} may be one ({doubt.chance:.0%})"
-    return f"board {doubt.first + 1} may be two ({doubt.chance:.0%})"

@@ -15,14 +15,16 @@ from typing import Any, Literal, get_args
 from calibration.errors import DataFileError
 from calibration.reading import FileKind
 
-Word = Literal["same", "backs", "apart"]
+Word = Literal["same", "backs", "apart", "none", "board"]
 WORDS: tuple[Word, ...] = get_args(Word)
+OF_ONE: frozenset[Word] = frozenset({"none", "board"})
 LISTING_FILE = FileKind(
     code="listing-corrections",
     what="corrections of a listing",
     most_bytes=1_000_000,
     fix='Write it as: [[sayings]] say = "same" (or "backs", "apart"), one = ["1a2b3c4d", 310, 225], '
-    'other = ["front.jpg", 80, 91]: the photo and a point on the board, in pixels.',
+    'other = ["front.jpg", 80, 91]: the photo and a point on the board, in pixels. '
+    'What is no board: say = "none" with one alone; the opposite: say = "board".',
 )
 
 
@@ -44,18 +46,20 @@ class Saying:
     """One thing said.
 
     Attributes:
-        word: ``same`` face of one board, its two faces (``backs``), or two boards (``apart``).
+        word: ``same`` face of one board, its two faces (``backs``), or two boards (``apart``); of a single look, that
+            it is at no board (``none``), or at one (``board``).
         one: a look.
-        other: another one.
+        other: another one; None where a single look is spoken of.
     """
 
     word: Word
     one: Spot
-    other: Spot
+    other: Spot | None = None
 
     def as_json(self) -> dict[str, Any]:
         """The form in a file."""
-        return {"say": self.word, "one": _spot_json(self.one), "other": _spot_json(self.other)}
+        other = {} if self.other is None else {"other": _spot_json(self.other)}
+        return {"say": self.word, "one": _spot_json(self.one), **other}
 
 
 @dataclass(frozen=True)
@@ -114,7 +118,8 @@ def _saying(data: object, source: str) -> Saying:
     if not isinstance(data, Mapping) or data.get("say") not in WORDS:
         raise _invalid(source, f"each saying needs say = one of {', '.join(WORDS)}")
     word: Word = next(w for w in WORDS if w == data["say"])
-    return Saying(word, _spot(data.get("one"), source), _spot(data.get("other"), source))
+    one = _spot(data.get("one"), source)
+    return Saying(word, one) if word in OF_ONE else Saying(word, one, _spot(data.get("other"), source))
 
 
 def _spot(data: object, source: str) -> Spot:

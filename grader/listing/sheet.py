@@ -7,6 +7,7 @@ correction names it: the beginning of its photo's sha256 and a point on the boar
 from __future__ import annotations
 
 import base64
+from collections.abc import Sequence
 from html import escape
 
 import cv2
@@ -39,6 +40,9 @@ def sheet_html(listing: Listing, title: str) -> str:
         title: above it.
     """
     boards = "".join(_board(listing, n) for n in range(len(listing.boards)))
+    if listing.no_boards:
+        looks = "".join(_look(listing, (), each) for each in listing.no_boards)
+        boards += f'<h2>Taken for no boards</h2><div class="looks">{looks}</div>\n'
     minds = "".join(f"<li>{escape(n.message)} {escape(n.advice)}</li>" for n in listing.notices)
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
@@ -55,6 +59,7 @@ _HOW = (
     '<code>[[sayings]] say = "same"</code> for two looks at one face of one board, '
     '<code>"backs"</code> for its two faces, <code>"apart"</code> for two boards; '
     '<code>one = ["1a2b3c4d", 310, 225]</code>, <code>other = ["5e6f7a8b", 80, 91]</code>. '
+    'What is no board: <code>say = "none"</code> with <code>one</code> alone; the opposite: <code>"board"</code>. '
     'Photos to leave out: <code>without = ["photo.jpg"]</code>, at the top of the file.'
 )
 
@@ -75,32 +80,34 @@ def _range(known: Range, unit: str) -> str:
 
 def _board(listing: Listing, number: int) -> str:
     board = listing.boards[number]
-    doubts = [
-        f"may be the same as board {d.second + 1} ({d.chance:.0%})"
-        if d.second is not None
-        else f"may be two boards ({d.chance:.0%})"
+    words = [f"Board {number + 1}", *board_words(listing, number, board)]
+    looks = "".join(_look(listing, board.looks, each) for each in board.looks)
+    return f'<h2>{escape("; ".join(words))}</h2><div class="looks">{looks}</div>\n'
+
+
+def board_words(listing: Listing, number: int, board: LotBoard) -> list[str]:
+    """What is known of a board, in words: its plating, whether it was seen whole, what may be otherwise."""
+    area = sum(board.area_mm2.values(), EMPTY)
+    words = [f"plating {_range(Range.of(area.draws()), 'mm²')}"] if area.terms else []
+    if not board.is_whole:
+        words.append("seen in part")
+    return words + [
+        "may be "
+        + ("no board" if d.is_none else "two boards" if d.second is None else f"the same as board {d.second + 1}")
+        + f" ({d.chance:.0%})"
         for d in listing.doubts
         if d.first == number and d.chance >= _TOLD
     ]
-    area = sum(board.area_mm2.values(), EMPTY)
-    words = [f"Board {number + 1}"]
-    if area.terms:
-        words.append(f"plating {_range(Range.of(area.draws()), 'mm²')}")
-    if not board.is_whole:
-        words.append("seen in part")
-    words += doubts
-    looks = "".join(_look(listing, board, each) for each in board.looks)
-    return f'<h2>{escape("; ".join(words))}</h2><div class="looks">{looks}</div>\n'
 
 
 _TOLD = 0.05
 
 
-def _look(listing: Listing, board: LotBoard, each: BoardLook) -> str:
+def _look(listing: Listing, of_board: Sequence[BoardLook], each: BoardLook) -> str:
     photo = listing.photos[each.look.photo]
     x, y = inner_point(each.look.outline_px)
     name = f'["{photo.sha256[:8]}", {x:.0f}, {y:.0f}]'
-    kind = "back" if each.face == "back" else "front" if {e.face for e in board.looks} == {"front", "back"} else ""
+    kind = "back" if each.face == "back" else "front" if {e.face for e in of_board} == {"front", "back"} else ""
     words = [photo.name, *([kind] if kind else []), *(["best look"] if each.is_best else [])]
     picture = _picture(each.look.patch)
     return (
@@ -121,8 +128,13 @@ def inner_point(outline_px: NDArray[np.float64]) -> tuple[float, float]:
 
 
 def _picture(patch: NDArray[np.uint8]) -> str:
+    return "data:image/jpeg;base64," + base64.b64encode(jpeg(patch)).decode("ascii")
+
+
+def jpeg(patch: NDArray[np.uint8]) -> bytes:
+    """A small picture of a look, as JPEG."""
     height, width = patch.shape[:2]
     k = min(_THUMB_PX / width, _MOST_HIGH_PX / height)
     small = cv2.resize(patch, (max(1, round(width * k)), max(1, round(height * k))), interpolation=cv2.INTER_AREA)
     _, data = cv2.imencode(".jpg", small[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, _QUALITY])
-    return "data:image/jpeg;base64," + base64.b64encode(bytes(data)).decode("ascii")
+    return bytes(data)

@@ -6,7 +6,7 @@ from grader.log.batch_model import BatchAmount, CarryOver, Struck
 from grader.log.model import Contents
 from grader.log.tables import weighed_text
 from grader.table import Table
-from grader.units import MassUnit, format_mass
+from grader.units import MassUnit, format_mass, in_digits
 
 
 def batches_table(contents: Contents, liked: MassUnit = "auto") -> Table:
@@ -124,7 +124,10 @@ def batch_tables(contents: Contents, batch_id: int) -> tuple[Table, ...]:
 
 def _lots(contents: Contents, copies: dict[int, float]) -> list[str]:
     names = {lot.id: lot.name for lot in contents.lots}
-    return [names.get(lot, f"lot {lot}") + ("" if many == 1 else f" × {many:g}") for lot, many in copies.items()]
+    return [
+        names.get(lot, f"lot {lot}") + ("" if many == 1 else f" × {in_digits(many, 6)}")
+        for lot, many in copies.items()
+    ]
 
 
 def _carried(contents: Contents, c: CarryOver) -> str:
@@ -137,5 +140,5 @@ def _left(c: CarryOver, liked: MassUnit = "auto") -> str:
 
 def _amount(a: BatchAmount) -> str:
     if a.unit == "ml" and a.amount >= 1000:
-        return f"{a.amount / 1000:.4g} l"
-    return f"{a.amount:.4g} {a.unit}"
+        return f"{in_digits(a.amount / 1000, 4)} l"
+    return f"{in_digits(a.amount, 4)} {a.unit}"

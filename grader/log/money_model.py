@@ -10,7 +10,7 @@ from typing import Annotated, Literal, Protocol, TypeVar
 
 from pydantic import Field, StringConstraints, model_validator
 
-from grader.log.entry import Entry, Finite, Line
+from grader.log.entry import Entry, Finite, Line, checked
 
 MoneyKind = Literal["cost", "sale", "settlement"]
 _Amount = Annotated[Decimal, Field(ge=0, allow_inf_nan=False, max_digits=20)]
@@ -95,6 +95,10 @@ class Purchase:
     corrects: int | None = None
     reason: str = ""
 
+    def as_new(self) -> NewPurchase:
+        """An entry like this one, to correct it."""
+        return checked(NewPurchase, **{name: getattr(self, name) for name in NewPurchase.model_fields})
+
 
 @dataclass(frozen=True)
 class MoneyEntry:
@@ -119,6 +123,10 @@ class MoneyEntry:
     logged_at: datetime
     corrects: int | None = None
     reason: str = ""
+
+    def as_new(self) -> NewMoney:
+        """An entry like this one, to correct it."""
+        return checked(NewMoney, **{name: getattr(self, name) for name in NewMoney.model_fields})
 
     @property
     def balance(self) -> Decimal:

@@ -59,6 +59,7 @@ from grader.log.store_lots import LotChanging
 from grader.log.store_money import MoneyWriting
 from grader.log.store_postgres import is_url, open_server, shown
 from grader.places import log_path
+from grader.units import in_digits
 from grader.version import __version__
 
 Clock = Callable[[], datetime]
@@ -277,7 +278,7 @@ class Log(BatchWriting, MoneyWriting, LotChanging):
             if not (math.isfinite(copies) and copies > 0):
                 raise UsageError(
                     "copies-invalid",
-                    f"The photographed boards cannot have gone in {copies:g} times.",
+                    f"The photographed boards cannot have gone in {in_digits(copies, 6)} times.",
                     "Give a number above 0.",
                 )
             if sum(lot_id == other for other, _ in found) > 1:
@@ -369,6 +370,6 @@ def _refuse_heavier_than_boards(c: Connection, lots: Sequence[int], mass_mg: flo
     if lots and known == set(lots) and mass_mg > boards_mg:
         raise UsageError(
             "gold-heavier-than-boards",
-            f"{mass_mg:g} mg of gold cannot come from {boards_mg:g} mg of boards.",
+            f"{in_digits(mass_mg, 6)} mg of gold cannot come from {in_digits(boards_mg, 6)} mg of boards.",
             "Check the unit of the gold and of the boards, and the lot.",
         )

@@ -40,6 +40,7 @@ from grader.log.entry import Document
 from grader.log.names import claim_name, named_row
 from grader.log.rows import insert_row, lot_row, row_of, text_of
 from grader.log.store_file import log_errors, writing
+from grader.units import in_digits
 
 _STRUCK_TABLES = {
     "load": schema.batch_loads,
@@ -139,8 +140,8 @@ class BatchWriting(ABC):
             if new.copies > went_in - came_out + _ROUNDING * (1 + went_in):
                 raise UsageError(
                     "carry-over-too-much",
-                    f"This lot's photographed boards went in {went_in:g} times, and {came_out:g} "
-                    "times are already carried over.",
+                    f"This lot's photographed boards went in {in_digits(went_in, 6)} times, and "
+                    f"{in_digits(came_out, 6)} times are already carried over.",
                     "Give at most what is left.",
                 )
             values = {**new.model_dump(), "logged_at": self.now()}
@@ -208,7 +209,7 @@ def _check_copies(copies: float) -> None:
     if not (math.isfinite(copies) and copies > 0):
         raise UsageError(
             "copies-invalid",
-            f"The photographed boards cannot have gone in {copies:g} times.",
+            f"The photographed boards cannot have gone in {in_digits(copies, 6)} times.",
             "Give a number above 0.",
         )
 

@@ -24,7 +24,7 @@ from grader.lot.assumed import lot_inputs
 from grader.lot.kinds import choices, proposed_kind, unnamed
 from grader.lot.model import Lot, LotEstimate, Part, PartEstimate, Sight
 from grader.lot.notices import notice
-from grader.lot.observed import Observed
+from grader.lot.observed import Observed, observed_in
 from grader.lot.plating import with_own_thickness, with_plating
 from grader.lot.sampling import others_than
 from grader.lot.seen import check_sure, seen_inputs, total_seen
@@ -71,7 +71,7 @@ def _estimate(part: Part, *, own_thickness: bool) -> PartEstimate:
     boards, seen = _boards(part, seen_mass), total_seen(part)
     # where more may be there than were most likely seen, the least of them were not
     surely_seen = min(seen.value, max(seen.low, math.ceil(boards) - 1))
-    others = others_than(part.name, _observed(part, by_mass=per_mass), boards, surely_seen)
+    others = others_than(part.name, _observed(part, by_mass=per_mass), boards, surely_seen, part.earlier)
     unseen = () if others is None else (others.factor, *_picking(part))
     gold_mg = _of_all(part, _per_size(part), unseen)
     return PartEstimate(
@@ -254,16 +254,8 @@ def _observed(part: Part, *, by_mass: bool) -> list[Observed]:
     """Fronts, one observation per board if the outlines match the count."""
     found = []
     for s in part.sights:
-        outlines, gold = s.front.boards, float(np.median(s.front.gold.draws()))
-        on_outlines = sum(o.gold_value_mg for o in outlines)
-        if len(outlines) == s.boards > 1 and s.weighed_g is None and on_outlines > 0:
-            by_gold = ((gold * o.gold_value_mg / on_outlines, o.size_mm2) for o in outlines)
-            found += [Observed(own, 1, size if by_mass else 1.0) for own, size in by_gold]
-            continue
-        size = float(s.boards)
-        if by_mass:
-            size = s.weighed_g if s.weighed_g is not None else sum(o.size_mm2 for o in outlines)
-        found.append(Observed(gold, s.boards, size))
+        mass = s.weighed_g if s.weighed_g is not None else sum(o.size_mm2 for o in s.front.boards)
+        found += observed_in(s.front, s.boards, mass if by_mass else None)
     return found
 
 

@@ -14,10 +14,11 @@ from calibration.notices import Notice
 from calibration.thickness import FLASH
 from grader.board_count import BoardCount
 from grader.choices import Choice
+from grader.lot.observed import Observed
 from grader.lot.told import Told
 from grader.measured import Measured
 from grader.model import ProductModel, Range
-from grader.units import LotSize
+from grader.units import LotSize, in_digits
 
 OtherFace = Literal["alike", "left_out"]
 OTHER_FACES: tuple[OtherFace, ...] = get_args(OtherFace)
@@ -72,6 +73,7 @@ class Part:
         evidence: statements and measurements of its plating.
         picking: gold on boards not shown ÷ on those that this seller chose to show, learned from weighed lots; None
             for the prior of any seller.
+        earlier: boards of the same name that were seen in earlier lots, lot by lot.
 
     With neither count nor mass the part is the boards in the photos.
 
@@ -90,6 +92,7 @@ class Part:
     picked: Picked = "blindly"
     evidence: tuple[Told, ...] = ()
     picking: Input | None = None
+    earlier: tuple[tuple[Observed, ...], ...] = ()
 
     def __post_init__(self) -> None:
         if not self.sights:
@@ -104,7 +107,7 @@ class Part:
         if self.count is not None and self.count.support[0] < least:
             raise UsageError(
                 "count-below-seen",
-                f"{self.name}: {least} boards were photographed, but only {self.count.support[0]:g} are "
+                f"{self.name}: {least} boards were photographed, but only {in_digits(self.count.support[0], 6)} are "
                 "said to be in the lot.",
                 "Correct the count, or the number of boards in the photos.",
             )

@@ -23,7 +23,7 @@ import numpy as np
 
 from calibration.inputs import Distribution, Input
 from grader.lot.observed import Observed
-from grader.lot.unseen import spread_figures, unseen_of
+from grader.lot.unseen import Earlier, spread_figures, unseen_of
 
 # The unseen boards of a part are not taken to differ from the seen ones by more than a factor of ten on average.
 _REACH_LOG = math.log(10.0)
@@ -86,7 +86,9 @@ class Others:
     relative_sd: float
 
 
-def others_than(part: str, seen: Sequence[Observed], total: float, boards: int | None = None) -> Others | None:
+def others_than(
+    part: str, seen: Sequence[Observed], total: float, boards: int | None = None, earlier: Earlier = ()
+) -> Others | None:
     """The distribution of a part's unseen boards; None if all were seen.
 
     Args:
@@ -94,6 +96,7 @@ def others_than(part: str, seen: Sequence[Observed], total: float, boards: int |
         seen: at least one observation.
         total: N, boards in the lot.
         boards: n, boards seen, if fewer than the observations say.
+        earlier: boards seen in earlier lots of the same name, lot by lot.
     """
     n = sum(o.boards for o in seen) if boards is None else boards
     if total <= n:
@@ -102,7 +105,7 @@ def others_than(part: str, seen: Sequence[Observed], total: float, boards: int |
         spread = pooled(prior_spread(), observed_spread(seen))
         factor = unseen_factor(part, spread, n, total)
         return None if factor is None else Others(factor, spread.relative_sd)
-    found = unseen_of(seen, total - n, math.exp(_REACH_LOG))
+    found = unseen_of(seen, total - n, math.exp(_REACH_LOG), earlier)
     known = Distribution("sample", tuple(float(f"{x:.5g}") for x in found.ratio))
     return Others(_input(part, known, "spread, mean and bare boards, told by the few boards seen"), found.relative_sd)
 

@@ -11,8 +11,12 @@ al., Bayesian Data Analysis, 3rd ed. 2013, 3.2 and 2.4; flat in ``m``). Boards s
 of lognormals is taken for a lognormal of the same two moments (Fenton, IRE Trans. Commun. Syst. 8 (1960) 57). So is
 that of the boards that nobody saw: ``(1 - b) exp(m + s² / 2)`` with the relative variance
 ``(exp(s²) / (1 - b) - 1) / (N - n)``, Cochran's for a mean (Sampling Techniques, 3rd ed. 1977, 2.2). Draws of all
-three give the ratio of that mean to the one seen; of what it is above one on average, a share is taken
-(``mean_taken``), nothing if one board or one heap was seen.
+three give the ratio of that mean to the one seen. Of the logarithm of what it is above one on average, the share
+``(k - 1) / k`` is taken for k boards told apart: one board, or one heap, shows no spread, and adds nothing.
+
+Nothing is held of how much gold such boards carry: a poor board is as likely bad luck as a poor lot. Where lots
+differ from each other no more than a lot's few boards, ranges hold as stated, but the mean over many lots comes out
+too high: by a third where lots differ by 0.5 on the logarithm and one to twelve boards are seen.
 """
 
 from __future__ import annotations
@@ -36,6 +40,8 @@ _GRID, _FROM, _TO, _MOST_BARE = 48, 0.04, 2.2, 0.9
 _DRAWS, _KEPT = 4096, 400
 _SEED = 20_112
 
+Earlier = Sequence[Sequence[Observed]]
+
 
 @dataclass(frozen=True)
 class Unseen:
@@ -50,27 +56,28 @@ class Unseen:
     relative_sd: float
 
 
-def unseen_of(seen: Sequence[Observed], others: float, reach: float) -> Unseen:
+def unseen_of(seen: Sequence[Observed], others: float, reach: float, earlier: Earlier = ()) -> Unseen:
     """Infer the unseen boards from the seen ones.
 
     Args:
         seen: at least one.
         others: number of unseen boards, above zero.
         reach: the ratio stays within this factor either way.
+        earlier: boards seen in earlier lots of the same name, lot by lot. They tell how much boards vary and how many
+            are bare, not how much gold these hold; each counts for less than a board of this lot (a power prior:
+            Ibrahim and Chen, Statist. Sci. 15 (2000) 46, from memory).
     """
-    spread, spread_weight = _spreads()
-    bare, bare_weight = _bare_shares()
-    mean = sum(o.gold for o in seen) / sum(o.size for o in seen)
-    rich = max((o.gold / o.size for o in seen), default=0.0)
-    held = [o for o in seen if o.gold / o.size > _BARE * rich > 0]
-    alone = [o for o in seen if o.boards == 1]
-    without = sum(o not in held for o in alone)
-    middle, width, likely = _mean_of_log(held, mean, spread)
-    by_spread = _normalised(np.log(spread_weight) + likely)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        nothing_bare = np.where(bare > 0, np.log(bare), -np.inf)
-        some = without * nothing_bare if without else np.zeros_like(bare)
-        by_bare = _normalised(np.log(bare_weight) + some + (len(alone) - without) * np.log1p(-bare))
+    (spread, spread_weight), (bare, bare_weight) = _spreads(), _bare_shares()
+    middle, width, by_spread, by_bare = _told(seen, spread, bare)
+    by_spread, by_bare = np.log(spread_weight) + by_spread, np.log(bare_weight) + by_bare
+    boards = sum(o.boards for lot in earlier for o in lot)
+    if boards:
+        known = spread_figures()
+        each = min(known["earlier_board"].value, known["earlier_boards_most"].value / boards)
+        for lot in earlier:
+            _, _, of_spread, of_bare = _told(lot, spread, bare)
+            by_spread, by_bare = by_spread + each * of_spread, by_bare + each * of_bare
+    by_spread, by_bare = _normalised(by_spread), _normalised(by_bare)
     u, v, w, x = _even_draws()
     at, share = np.searchsorted(np.cumsum(by_spread), u), np.searchsorted(np.cumsum(by_bare), v)
     at, share = np.minimum(at, len(spread) - 1), np.minimum(share, len(bare) - 1)
@@ -79,10 +86,24 @@ def unseen_of(seen: Sequence[Observed], others: float, reach: float) -> Unseen:
     scatter = np.log1p((np.exp(s**2) / (1 - b) - 1) / max(others, 1.0))
     ratio = typical * np.exp(np.sqrt(scatter) * x - scatter / 2)
     ratio = np.clip(ratio, 1 / reach, reach)
-    taken = spread_figures()["mean_taken"].value * (1 - 1 / len(seen))
-    ratio = ratio / ratio.mean() ** (1 - taken)
+    ratio = ratio / ratio.mean() ** (1 / len(seen))
     kept = np.quantile(ratio, (np.arange(_KEPT) + 0.5) / _KEPT)
     return Unseen(kept, float(np.median(np.sqrt(np.exp(s**2) / (1 - b) - 1))))
+
+
+def _told(
+    seen: Sequence[Observed], spread: FloatArray, bare: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """What boards of one lot say: ``_mean_of_log``, and the log-likelihood of each share of bare boards."""
+    mean = sum(o.gold for o in seen) / sum(o.size for o in seen)
+    rich = max((o.gold / o.size for o in seen), default=0.0)
+    held = [o for o in seen if o.gold / o.size > _BARE * rich > 0]
+    alone = [o for o in seen if o.boards == 1]
+    without = sum(o not in held for o in alone)
+    with np.errstate(divide="ignore"):
+        nothing_bare = np.where(bare > 0, np.log(bare), -np.inf)
+    some = without * nothing_bare if without else np.zeros_like(bare)
+    return *_mean_of_log(held, mean, spread), some + (len(alone) - without) * np.log1p(-bare)
 
 
 def _mean_of_log(

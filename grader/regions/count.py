@@ -16,14 +16,19 @@ from grader.regions.model import Board
 
 def count_boards(boards: Sequence[Board]) -> BoardCount:
     """The number of boards that outlines stand for, found with a scale."""
+    return _together(_kinds_together(boards))
+
+
+def outline_chances(boards: Sequence[Board]) -> list[FloatArray]:
+    """Chances that each outline of a photo stands for no board, one, two and so on."""
+    return [_chances(kind) for kind in _kinds_together(boards)]
+
+
+def _kinds_together(boards: Sequence[Board]) -> list[str]:
+    """The kind of each outline, beside the others of its photo."""
     kinds = [outline_kind(board) for board in boards]
     is_tidy = set(kinds) <= {"alone", "clear"}
-    return _together("tidy" if is_tidy and kind == "clear" else kind for kind in kinds)
-
-
-def outline_chances(board: Board) -> FloatArray:
-    """Chances that one outline stands for no board, one, two and so on."""
-    return _chances(outline_kind(board))
+    return ["tidy" if is_tidy and kind == "clear" else kind for kind in kinds]
 
 
 def by_outlines(number: int) -> BoardCount:

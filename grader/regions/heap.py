@@ -18,7 +18,7 @@ import numpy as np
 from calibration.inputs import FloatArray
 from calibration.reading import packaged_toml
 from grader.board_count import BoardCount
-from grader.regions.count import count_boards, outline_kind
+from grader.regions.count import outline_chances, outline_kind
 from grader.regions.model import Board
 
 _WHOLE = frozenset({"alone", "clear", "covered_clear"})
@@ -54,11 +54,13 @@ def heap_of(boards: Sequence[Board], shape: tuple[int, ...]) -> Heap | None:
     areas = np.array([b.area for b in boards])
     whole = [a for a, kind, c in zip(areas, kinds, cut, strict=True) if kind in _WHOLE and not c]
     size = float(np.median(whole if whole else areas))
-    share = float(sum(a for a, kind in zip(areas, kinds, strict=True) if kind in _UNPARTED) / areas.sum())
-    in_sight = count_boards(boards)
+    # where no board can be told apart, only the area tells how many there are
+    told = [_mean(chances) for chances in outline_chances(boards)]
+    by_area = (areas / size).tolist()
+    in_sight = sum(max(n, a) if kind in _UNPARTED else n for n, a, kind in zip(told, by_area, kinds, strict=True))
     # what surely is a board of its own is in the heap, whatever lies below
     least = max(1, sum(kind in _WHOLE for kind in kinds))
-    return Heap(_count(_mean(in_sight), float(areas.sum()) / size, share, least), size)
+    return Heap(_count(in_sight, sum(by_area), least), size)
 
 
 def with_mass(count: BoardCount, mass_g: FloatArray, board_g: FloatArray) -> BoardCount | None:
@@ -83,11 +85,11 @@ def with_mass(count: BoardCount, mass_g: FloatArray, board_g: FloatArray) -> Boa
 _LEAST = 1e-6
 
 
-def _count(in_sight: float, covered: float, unparted: float, least: int) -> BoardCount:
+def _count(in_sight: float, covered: float, least: int) -> BoardCount:
     k, s = _figures()["logarithm"], _figures()["spread"]
-    size = math.log(max(covered, 1.0))
-    middle = k["constant"] + k["in_sight"] * math.log(in_sight) + k["covered"] * size + k["unparted"] * unparted
-    scale, degrees = math.exp(s["constant"] + s["covered"] * size), float(s["degrees"])
+    middle = k["constant"] + k["in_sight"] * math.log(in_sight)
+    scale = math.exp(s["constant"] + s["covered"] * math.log(max(covered, 1.0)))
+    degrees = float(s["degrees"])
     numbers = np.arange(least, int(_figures()["limits"]["most"]) + 1)
     # the density of the logarithm at the number ÷ the number: the chance of the number itself
     z = (np.log(numbers) - middle) / scale
@@ -95,8 +97,8 @@ def _count(in_sight: float, covered: float, unparted: float, least: int) -> Boar
     return BoardCount.of(dict(zip(numbers.tolist(), (chances / chances.sum()).tolist(), strict=True)))
 
 
-def _mean(count: BoardCount) -> float:
-    return math.fsum(n * p for n, p in count.chances)
+def _mean(chances: FloatArray) -> float:
+    return float(np.arange(len(chances)) @ chances)
 
 
 def _is_cut(outline_px: FloatArray, shape: tuple[int, ...]) -> bool:

@@ -23,6 +23,7 @@ from grader.valuation.words import (
     highest_words,
     lot_rows,
     needs_lines,
+    over_many_words,
     question_rows,
     route_rows,
     routes_heading,
@@ -32,15 +33,16 @@ from grader.valuation.words import (
 
 def offer_blocks(offer: Offer) -> Iterator[Block]:
     """Price, odds, ways to deal with the lot, what moves the profit, what was assumed."""
-    risk = format_share(offer.assumptions.accepted_here)
     way = "" if offer.reason is not None else f", to {offer.way.title}"
     yield Text(
-        f"Highest price worth paying: {highest_words(offer)}{way} (you accept a {risk} chance of a loss)",
+        f"Highest price worth paying: {highest_words(offer)}{way} ({offer.assumptions.rule.words})",
         is_strong=True,
     )
     each = each_words(offer)
     if each:
         yield Text(f"That is {each}.")
+    if offer.assumptions.share_of_gains is None:
+        yield Text(over_many_words(offer))
     if offer.reason is not None:
         yield Caveat(offer.reason.message, offer.reason.advice, offer.reason.code)
     parts = tuple(lot_rows(offer))

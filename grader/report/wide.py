@@ -9,7 +9,7 @@ from calibration.inputs import split_name
 from calibration.reading import packaged_toml
 from grader.budget import TOGETHER
 from grader.measured import BudgetShare, Measured
-from grader.units import format_share, together
+from grader.units import format_share, in_digits, together
 
 _MOST, _BOTH = 0.6, 0.7
 _WORTH_A_WORD = 0.15
@@ -38,7 +38,7 @@ def wide_sentences(measured: Measured) -> tuple[str, ...]:
 
 
 def _factor(ratio: float) -> str:
-    return f"{ratio:.0f}" if ratio >= 10 else f"{ratio:.2g}"
+    return f"{ratio:.0f}" if ratio >= 10 else in_digits(ratio, 2)
 
 
 def _comes_from(lines: list[BudgetShare]) -> str:

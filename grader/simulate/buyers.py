@@ -27,6 +27,7 @@ class Trial:
     Attributes:
         lot: as invented.
         highest: the tool's highest price worth paying.
+        over_many: its price for a buyer of many lots, at which losses take a share of the gains.
         break_even: the tool's break-even price.
         point_price: at which the profit is zero if every input is at its median.
         rate_per_kg: what the buyer by weight pays.
@@ -37,6 +38,7 @@ class Trial:
 
     lot: InventedLot
     highest: float
+    over_many: float
     break_even: float
     point_price: float
     rate_per_kg: float
@@ -74,6 +76,7 @@ def appraise(
     trial = Trial(
         lot,
         highest,
+        assumptions.over_many.price(money),
         money.break_even(),
         float(point),
         rate_per_kg,
@@ -133,11 +136,13 @@ def _over_many_lots(accepted: float) -> Decision:
 
 HIGHEST = _up_to("this tool, highest price", lambda t: t.highest)
 MANY_LOTS = Buyer("this tool, accepted loss over many lots", _over_many_lots)
+BY_GAINS = _up_to("this tool, price over many lots", lambda t: t.over_many)
 BREAK_EVEN = _up_to("this tool, break-even price", lambda t: t.break_even)
 ORACLE = Buyer("oracle, knows the truth", lambda _: lambda t: t.lot.profit(t.lot.asking) > 0)
 BUYERS: tuple[Buyer, ...] = (
     HIGHEST,
     MANY_LOTS,
+    BY_GAINS,
     BREAK_EVEN,
     _up_to("point estimate alone", lambda t: t.point_price),
     _up_to("fixed price per kilogram", lambda t: t.rate_per_kg * t.lot.mass_kg),

@@ -16,7 +16,7 @@ import numpy as np
 from calibration.belief import Belief, learn
 from calibration.errors import UsageError
 from calibration.scores import HitRate
-from grader.simulate.buyers import BREAK_EVEN, HIGHEST, MANY_LOTS, ORACLE, Buyer, Trial, appraise
+from grader.simulate.buyers import BREAK_EVEN, BY_GAINS, HIGHEST, MANY_LOTS, ORACLE, Buyer, Trial, appraise
 from grader.simulate.learning import taught
 from grader.simulate.market import Market
 from grader.simulate.tally import BuyerReport, Decision, buyer_report, grouped, share_json
@@ -26,7 +26,7 @@ from grader.valuation import Assumptions, with_given
 
 WEIGHED = 6
 STATES = ("untaught, kind not named", "untaught, kind named", f"after {WEIGHED} weighed lots")
-_BUYERS = (HIGHEST, MANY_LOTS, BREAK_EVEN, ORACLE)
+_BUYERS = (HIGHEST, MANY_LOTS, BY_GAINS, BREAK_EVEN, ORACLE)
 _LEAST = 2
 
 
@@ -97,6 +97,8 @@ def simulate_market(
     lots: int,
     seed: int,
     progress: Callable[[int], None] | None = None,
+    *,
+    all_shown: bool = False,
 ) -> MarketReport:
     """Offer the lots of some trades of a market to buyers who know more or less of them.
 
@@ -107,6 +109,7 @@ def simulate_market(
         lots: offered in each, after those that were weighed.
         seed: the same run for the same seed.
         progress: called with the number of trades done.
+        all_shown: whether photos show every board.
 
     Raises:
         UsageError: ``lots-too-few``.
@@ -120,7 +123,7 @@ def simulate_market(
     if market.terms:
         terms: dict[str, Any] = dict(market.terms)
         assumptions = with_given(assumptions, **terms)
-    named = World(assumptions, market=market, named=True)
+    named = World(assumptions, market=market, named=True, all_shown=all_shown)
     unnamed = replace(named, named=False)
     trials: tuple[list[list[Trial]], ...] = tuple([] for _ in STATES)
     held: tuple[list[list[bool]], ...] = tuple([] for _ in STATES)
@@ -133,7 +136,7 @@ def simulate_market(
         views: tuple[Callable[[TradedLot], InventedLot], ...] = (
             partial(_unnamed, unnamed),
             _as_offered,
-            partial(_taught, named, belief),
+            partial(_taught, named, belief, offers[:WEIGHED]),
         )
         for state, view in enumerate(views):
             met = [appraise(assumptions, view(o), n).trial for n, o in enumerate(offers[WEIGHED:])]
@@ -158,8 +161,8 @@ def _as_offered(offered: TradedLot) -> InventedLot:
     return offered.lot
 
 
-def _taught(world: World, belief: Belief, offered: TradedLot) -> InventedLot:
-    return taught(world, offered, belief)
+def _taught(world: World, belief: Belief, weighed: Sequence[TradedLot], offered: TradedLot) -> InventedLot:
+    return taught(world, offered, belief, weighed)
 
 
 def _reports(trials: Sequence[Sequence[Trial]], accepted: float) -> tuple[BuyerReport, ...]:

@@ -8,7 +8,7 @@ then decide: where knowing the thickness is worth more to him than the test cost
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -19,7 +19,7 @@ from calibration.errors import UsageError
 from calibration.kinds import UNKNOWN
 from calibration.scores import HitRate
 from calibration.thickness import THICKNESS, gold_properties
-from grader.simulate.buyers import BREAK_EVEN, DRAWS, HIGHEST, MANY_LOTS, ORACLE, Appraisal, Buyer, appraise
+from grader.simulate.buyers import BREAK_EVEN, BY_GAINS, DRAWS, HIGHEST, MANY_LOTS, ORACLE, Appraisal, Buyer, appraise
 from grader.simulate.tally import BuyerReport, Decision, buyer_report, grouped, share_json
 from grader.simulate.trade import Trade, TradedLot, offer
 from grader.simulate.world import FINISH, InventedLot, World, reappraised, world_figures
@@ -50,9 +50,11 @@ class Learner:
 LEARNERS = (
     Learner(HIGHEST),
     Learner(MANY_LOTS),
+    Learner(BY_GAINS),
     Learner(BREAK_EVEN),
     Learner(HIGHEST, learns=False),
     Learner(MANY_LOTS, learns=False),
+    Learner(BY_GAINS, learns=False),
     Learner(BREAK_EVEN, learns=False),
     Learner(ORACLE, learns=False),
 )
@@ -160,12 +162,20 @@ def simulate_learning(
     )
 
 
-def taught(world: World, offered: TradedLot, belief: Belief) -> InventedLot:
-    """A lot as a buyer sees it by what he has learned."""
+def taught(world: World, offered: TradedLot, belief: Belief, met: Iterable[TradedLot] = ()) -> InventedLot:
+    """A lot as a buyer sees it by what he has learned.
+
+    Args:
+        world: what is the same for all lots.
+        offered: the lot.
+        belief: from what was weighed.
+        met: the lots that were.
+    """
+    earlier = [o.observed for o in met if o.part == offered.part]
     kind = offered.kind if world.named else UNKNOWN
     learned = gold_properties(belief.inputs(offered.part, offered.seller, kind=kind))[FINISH]
     picking = belief.picking(offered.lot.seen.parts[0].name, offered.seller)
-    return replace(offered.lot, seen=reappraised(offered.lot.seen, learned, picking))
+    return replace(offered.lot, seen=reappraised(offered.lot.seen, learned, picking, earlier))
 
 
 def _stage(paths: Sequence[Sequence[Sequence[Decision]]], first: int, last: int) -> Stage:
@@ -184,6 +194,7 @@ class _Walk:
         self.priors = priors
         self.decide = learner.buyer.starts(world.assumptions.accepted_loss)
         self.batches: list[Batch] = []
+        self.bought: list[TradedLot] = []
         self.belief: Belief | None = None
         self.held: list[bool] = []
 
@@ -205,6 +216,7 @@ class _Walk:
         if not self.learner.learns:
             return step
         if bought:
+            self.bought.append(offered)
             self.weigh(self.batch(offered, 1.0, offered.weighed_mg, f"{number}"))
         elif self.would_test(offered, appraisal, number, left):
             step = self.test(offered, step, number)
@@ -212,7 +224,7 @@ class _Walk:
 
     def appraise(self, offered: TradedLot, number: int, belief: Belief) -> Appraisal:
         """What the tool says by what is believed now."""
-        return appraise(self.world.assumptions, taught(self.world, offered, belief), number)
+        return appraise(self.world.assumptions, taught(self.world, offered, belief, self.bought), number)
 
     def batch(self, offered: TradedLot, share: float, weighed_mg: float, name: str) -> Batch:
         """What he learns from."""
@@ -239,6 +251,7 @@ class _Walk:
     def test(self, offered: TradedLot, step: Decision, number: int) -> Decision:
         """Buy a few boards, with all costs of a lot of its own; then take the others, or leave them."""
         lot, share = offered.lot, offered.test_share
+        self.bought.append(offered)
         belief = self.weigh(self.batch(offered, share, offered.test_mg, f"{number} test"), at_once=True)
         bought = self.decide(self.appraise(offered, number, belief).trial)
         if bought:

@@ -53,6 +53,7 @@ class BuyerReport:
             bought.
         loss_at_limit: share of all lots that would have lost if bought for just the price up to which this buyer
             buys: what an accepted chance of a loss speaks of. None if there is no such price.
+        lost_of_gains: what the lots bought that lost money lost ÷ what the others brought; None if none did.
         regret: profit left on the table, a lot that was offered.
     """
 
@@ -63,6 +64,7 @@ class BuyerReport:
     share_of_oracle: float | None
     losing: HitRate | None
     loss_at_limit: HitRate | None
+    lost_of_gains: float | None
     regret: float
 
     def as_json(self) -> dict[str, Any]:
@@ -75,6 +77,7 @@ class BuyerReport:
             "share_of_oracle": self.share_of_oracle,
             "losing_share": share_json(self.losing),
             "loss_at_limit": share_json(self.loss_at_limit),
+            "lost_of_gains": self.lost_of_gains,
             "regret_per_lot": self.regret,
         }
 
@@ -102,8 +105,14 @@ def buyer_report(name: str, groups: Sequence[Sequence[Decision]], oracle: float)
         profit / oracle if oracle > 0 else None,
         grouped([[s.lot.loses(s.lot.asking) for s in group if s.bought] for group in groups]),
         grouped([[s.lot.loses(s.limit) for s in group if s.limit is not None and s.limit > 0] for group in groups]),
+        _lost_of_gains([s.lot.profit(s.lot.asking) for s in steps if s.bought]),
         (oracle - profit) / len(steps),
     )
+
+
+def _lost_of_gains(profits: Sequence[float]) -> float | None:
+    won = sum(p for p in profits if p > 0)
+    return sum(-p for p in profits if p < 0) / won if won > 0 else None
 
 
 def grouped(cases: Sequence[Sequence[bool]]) -> HitRate | None:

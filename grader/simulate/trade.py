@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -20,7 +21,7 @@ from calibration.kinds import UNKNOWN, KindKey
 from calibration.sourced import load
 from calibration.thickness import gold_properties
 from grader.gold import MG_PER_MM2_UM_G_CM3
-from grader.lot.observed import Observed
+from grader.lot.observed import Observed, observed_in
 from grader.lot.whole import whole_of
 from grader.model import EMPTY
 from grader.simulate.market import USUAL, Market
@@ -104,6 +105,12 @@ class TradedLot:
     kind: KindKey = UNKNOWN
     chosen: bool = False
 
+    @cached_property
+    def observed(self) -> tuple[Observed, ...]:
+        """Gold on the boards in its photos."""
+        (part,) = self.lot.seen.parts
+        return tuple(o for s in part.sights for o in observed_in(s.front, s.boards))
+
     def batch(self, share: float, weighed_mg: float, name: str, *, named: bool = False) -> Batch:
         """What is learned from, once some share of the lot was weighed; then its boards have been counted.
 
@@ -117,11 +124,7 @@ class TradedLot:
         per_um = gold_properties()[FINISH].inputs()[1:]
         shown = [s.front.areas[FINISH].times(per_um, MG_PER_MM2_UM_G_CM3) for s in part.sights]
         boards = self.lot.boards * share
-        seen = [
-            Observed(float(np.median(m.draws(_DRAWS))), s.boards, s.boards)
-            for m, s in zip(shown, part.sights, strict=True)
-        ]
-        whole, unseen_sd = whole_of(seen, boards)
+        whole, unseen_sd = whole_of(self.observed, boards)
         draws = sum(shown, EMPTY).draws(_DRAWS)
         sd = math.hypot(float(np.std(draws) / np.mean(draws)), unseen_sd, load("belief")["fineness_found_sd"].value)
         equal = boards / part.boards_seen  # if all boards held what those seen do

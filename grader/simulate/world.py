@@ -25,9 +25,9 @@ from grader.gold import MG_PER_MM2_UM_G_CM3, gold_mass
 from grader.lot import Lot, Part, Sight
 from grader.lot.assumed import lot_inputs
 from grader.lot.model import Picked
-from grader.lot.unseen import spread_figures
-from grader.measured import Measured, MeasuredModel
-from grader.model import ProductModel
+from grader.lot.unseen import Earlier, spread_figures
+from grader.measured import Measured, MeasuredBoard, MeasuredFinish, MeasuredModel
+from grader.model import ProductModel, Range
 from grader.simulate.market import USUAL, Market
 from grader.valuation import Assumptions
 from grader.valuation.books import of_stripping
@@ -48,6 +48,7 @@ class World:
         named: whether buyers know what kind of boards a lot holds.
         sellers_know: whether asking prices go with what a lot will truly bring, thickness and luck included; else
             with what its plated area brings on average, which is all that a seller can see.
+        all_shown: whether photos show every board of a lot, so that nothing is left to guess but its plating.
     """
 
     assumptions: Assumptions
@@ -55,6 +56,7 @@ class World:
     sellers_know: bool = False
     market: Market = USUAL
     named: bool = False
+    all_shown: bool = False
 
     @cached_property
     def priors(self) -> Priors:
@@ -159,7 +161,7 @@ def offered(
     areas = _board_areas(world.market, boards, rng)
     masses = f["board_mass"] * np.exp(f["board_mass_sd_log"] * rng.standard_normal(boards))
     gold_mg = float(areas.sum() * mg_per_mm2)
-    seen, stated_g = _seen(name, areas, masses, properties, rng, picks=picks, picked=world.market.picked)
+    seen, stated_g = _seen(name, areas, masses, properties, rng, world, picks=picks)
     true = {i.name: i.distribution.sample(rng, 1) for i in world.assumptions.inputs()}
     true[world.assumptions.recovery.name] = np.array([recovery])
     money = of_stripping(ProductModel.of(gold_mg, ()), world.assumptions, true)
@@ -181,15 +183,18 @@ def offered(
     )
 
 
-def reappraised(lot: Lot, properties: GoldProperties, picking: Input | None = None) -> Lot:
-    """What a buyer sees, with other properties of the plating, and what he learned of the seller's choice."""
+def reappraised(lot: Lot, properties: GoldProperties, picking: Input | None = None, earlier: Earlier = ()) -> Lot:
+    """What a buyer sees, with other properties of the plating, and what he learned of boards that nobody showed."""
 
     def again(m: Measured) -> Measured:
         return m.with_gold(gold_mass(m.areas, {FINISH: properties}).total)
 
+    lots = tuple(tuple(boards) for boards in earlier)
     return Lot(
         tuple(
-            replace(p, sights=tuple(replace(s, front=again(s.front)) for s in p.sights), picking=picking)
+            replace(
+                p, sights=tuple(replace(s, front=again(s.front)) for s in p.sights), picking=picking, earlier=lots
+            )
             for p in lot.parts
         )
     )
@@ -221,14 +226,16 @@ def _seen(
     masses: FloatArray,
     properties: GoldProperties,
     rng: np.random.Generator,
+    world: World,
     *,
     picks: bool = False,
-    picked: Picked = "blindly",
 ) -> tuple[Lot, float]:
     """Photos of a few boards with noise, and either their count or a mass that the seller states, g."""
     f = world_figures()
     sights, first = [], 0
     counts = rng.integers(1, int(f["most_boards_a_photo"]) + 1, size=int(rng.integers(1, int(f["most_photos"]) + 1)))
+    if world.all_shown:
+        counts = np.array([len(areas)])
     if picks:  # the richest of so many more that were laid out
         laid_out = round(f["picked_of"] * int(counts.sum()))
         order = np.concatenate([np.argsort(-areas[:laid_out]), np.arange(min(laid_out, len(areas)), len(areas))])
@@ -243,15 +250,28 @@ def _seen(
         area = ProductModel.of(float(found_mm2), inputs)
         gold = gold_mass({FINISH: area}, {FINISH: properties}).total
         weighed = float(masses[first : first + shown].sum())
-        found = Measured(photo=name, sha256=name, model=MeasuredModel(gold_mg=gold, area_mm2={FINISH: area}))
+        outlines = tuple(_outline(float(a)) for a in areas[first : first + shown])
+        model = MeasuredModel(gold_mg=gold, area_mm2={FINISH: area})
+        found = Measured(photo=name, sha256=name, model=model, boards=outlines)
         sights.append(Sight(found, None, shown, weighed))
         first += shown
     stated_g = float(masses.sum()) / one(lot_inputs()["stated-mass"].distribution, rng)
-    if rng.random() < 0.5:
+    picked: Picked = world.market.picked
+    if rng.random() < 0.5 and not world.all_shown:
         part = Part("boards", tuple(sights), mass_g=_constant(stated_g), picked=picked)
     else:
         part = Part("boards", tuple(sights), count=_constant(float(len(areas))), picked=picked)
     return Lot((part,)), stated_g
+
+
+def _outline(plated_mm2: float) -> MeasuredBoard:
+    """A board in a photo, told from the others; only how the boards compare with each other matters of it."""
+    plating = MeasuredFinish(gold_mg=_exactly(plated_mm2))
+    return MeasuredBoard(area_mm2=_exactly(world_figures()["board_face"]), by_finish={FINISH: plating})
+
+
+def _exactly(value: float) -> Range:
+    return Range(value, value, value)
 
 
 def _learned(properties: GoldProperties, true_um: float, rng: np.random.Generator) -> GoldProperties:

@@ -116,7 +116,10 @@ def in_currency(text: str, currency: str) -> str:
             bare = re.sub(rf"(?<![^\W\d_]){re.escape(sign)}\.?(?![^\W\d_])", " ", bare, flags=re.IGNORECASE)
     number_or_range = rf"{_GROUPED}(?:\s*\.\.\s*{_GROUPED})*"
     found = re.fullmatch(rf"\s*({number_or_range})\s*((?:/|per\b|an?\b|each\b|ea\b|for\b).*)?", bare, re.IGNORECASE)
-    return text if found is None else f"{found[1]} {currency}{f' {found[2]}' if found[2] else ''}"
+    if found is None:
+        return text
+    per = found[2] or ""
+    return f"{found[1]} {currency}{per if not per or per.startswith('/') else f' {per}'}"
 
 
 def shares_sign(currency: str, sign: str) -> bool:

@@ -10,7 +10,7 @@ from grader.valuation.economics import VALUATION_DRAWS, Economics
 from grader.valuation.entries import Sale, Spot, drift_until_sale
 from grader.valuation.given import with_given
 from grader.valuation.given_sales import SaleTexts
-from grader.valuation.model import Assumptions, AtPrice, Offer, RouteOutcome
+from grader.valuation.model import Assumptions, AtPrice, Offer, OverMany, RouteOutcome
 from grader.valuation.notices import CAUTION, VISIBLE_PLATING_ONLY
 from grader.valuation.offer import value_lot
 from grader.valuation.portions import Portion
@@ -27,6 +27,7 @@ __all__ = [
     "Cost",
     "Economics",
     "Offer",
+    "OverMany",
     "Portion",
     "RouteOutcome",
     "Sale",

@@ -12,7 +12,7 @@ from calibration.reading import packaged_text, parse_toml, read_text
 from grader.units import parse_price_per_mass, parse_share, parse_weeks
 from grader.units.estimates import amount_estimate, planned_text, share_estimate
 from grader.valuation.charges import Charge, Cost, own_hours
-from grader.valuation.entries import WHATS, Interest, Sale, Spot, drift_until_sale
+from grader.valuation.entries import WHATS, Interest, Sale, Spot, drift_until_sale, interest_input
 from grader.valuation.kinds import KINDS
 from grader.valuation.model import DEFAULT_ACCEPTED_LOSS, Assumptions
 from grader.valuation.tables import FILE, AssumptionsTable
@@ -76,7 +76,8 @@ def _build(top: AssumptionsTable, *, examples: bool) -> Assumptions:
         accepted_loss=parse_share(top.text("accepted_loss")) if "accepted_loss" in top else DEFAULT_ACCEPTED_LOSS,
         spot=_spot(top.table("spot")) if "spot" in top else None,
         drift=_drift(top.table("drift")) if "drift" in top else None,
-        weeks=parse_weeks(top.table("drift").text("weeks")) if "drift" in top else None,
+        weeks=_weeks(top.table("drift")) if "drift" in top else None,
+        weeks_after_plan=_weeks_after_plan(top.table("drift")) if "drift" in top else None,
         interest=_interest(top.table("interest")) if "interest" in top else None,
         sales=tuple(_sale(table) for table in top.tables("sale")),
         payable=shares["payable"],
@@ -103,16 +104,23 @@ def _share(top: AssumptionsTable, key: str) -> Input:
 
 
 def _drift(table: AssumptionsTable) -> Input:
-    table.only({"weeks", "volatility", "source"})
-    weeks = parse_weeks(table.text("weeks", "drift"))
+    table.only({"weeks", "volatility", "source", "after_plan"})
     volatility = parse_share(table.text("volatility", "drift"))
-    return drift_until_sale(weeks, volatility, table.source)
+    return drift_until_sale(_weeks(table), volatility, table.source)
+
+
+def _weeks(table: AssumptionsTable) -> float:
+    return parse_weeks(planned_text(table.text("weeks", "drift"))[1])
+
+
+def _weeks_after_plan(table: AssumptionsTable) -> float | None:
+    planned, _ = planned_text(table.text("weeks", "drift"))
+    return parse_weeks(table.text("after_plan", "drift")) if planned else None
 
 
 def _interest(table: AssumptionsTable) -> Interest:
     table.only({"rate", "at_once", "rest", "source"})
-    known = share_estimate(table.text("rate", "interest"))
-    rate = Input("interest", "interest a year on money tied up", known, table.source)
+    rate = interest_input(share_estimate(table.text("rate", "interest")), table.source)
     at_once = parse_share(table.text("at_once", "interest")) if "at_once" in table else 1.0
     return Interest(rate, at_once, parse_weeks(table.text("rest", "interest")) if "rest" in table else 0.0)
 

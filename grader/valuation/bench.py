@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from calibration.inputs import Input
+from calibration.inputs import FloatArray, Input
 from grader.valuation.portions import Stock
 from grader.valuation.quantities import Per, Quantity, Values
 
@@ -32,6 +32,9 @@ class Bench(Protocol):
 
     def stripping(self, stock: Stock, values: Values) -> Needs:
         """Cutting the pieces off, stripping them and refining their gold."""
+
+    def days(self, stock: Stock, values: Values) -> FloatArray | None:
+        """How long stripping and refining take, days, float64 (n,); None where that is not planned."""
 
     def trimming(self, stock: Stock, values: Values) -> Needs:
         """Cutting the pieces off."""

@@ -53,7 +53,7 @@ class Charge(ABC):
         table: name of its table in a file.
         entries: texts of that table, each of which is typed by the same name on the command line or the page.
         is_list: whether a file may have several, under ``[[table]]``.
-        takes_place_of: keys of example charges that are left out where one of its entries is typed.
+        takes_place_of: keys of example charges that are left out where it is typed (``replaces``).
         basis: whether it falls due for a lot that is stripped, or with the purchase, whatever is then done.
     """
 
@@ -70,6 +70,11 @@ class Charge(ABC):
     def own_hours(self, s: Situation) -> Quantity | None:  # noqa: ARG002
         """Hours of one's own that it stands for; None for what is paid to others."""
         return None
+
+    @classmethod
+    def replaces(cls, typed: Container[str]) -> frozenset[str]:  # noqa: ARG003
+        """Keys of the example charges that it stands for once these of its entries were typed."""
+        return cls.takes_place_of
 
     def with_plan(self) -> Charge:
         """It where the work is planned: without figures that a plan takes the place of."""

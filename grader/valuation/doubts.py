@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 
 from calibration.notices import Notice
-from grader.units import Money, PricePerMass
+from grader.units import Money, PricePerMass, in_digits
 from grader.valuation.model import Assumptions
 
 _DIGITS = 6  # of a suggestion; rounding noise of a unit's factor is below
@@ -100,7 +100,8 @@ def _bands() -> Mapping[str, Any]:
 def _mix_ups() -> tuple[float, ...]:
     """What a price was taken for ÷ what was meant."""
     per_ounce = PricePerMass(1.0, "USD").amount_per_troy_ounce
-    return per_ounce, 1 / per_ounce, 1000.0, 1 / 1000
+    pennyweights = 20.0  # to the troy ounce
+    return per_ounce, 1 / per_ounce, pennyweights, 1 / pennyweights, 1000.0, 1 / 1000
 
 
 def _likely(price: PricePerMass, band: tuple[float, float]) -> PricePerMass | None:
@@ -134,7 +135,7 @@ def _both(price: PricePerMass) -> str:
 def _digits(amount: float, digits: int = _DIGITS) -> str:
     """An amount with so many digits, no exponent where it can be read without one."""
     if not 1e-6 <= amount < 1e15:
-        return f"{amount:.3g}"
+        return in_digits(amount)
     decimals = max(digits - 1 - math.floor(math.log10(amount)), 0)
     text = f"{round(amount, digits - 1 - math.floor(math.log10(amount))):.{decimals}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text

@@ -24,6 +24,7 @@ VALUATION_DRAWS = 100_000
 # Equal prices computed two ways differ in the last bits; they are no loss.
 REL_ROUNDING = 1e-9
 
+_MOST_STEPS = 100  # a dozen is the rule
 _CURVE_POINTS = 26
 _CURVE_REACH = 1.25
 
@@ -66,6 +67,21 @@ class Economics:
         if self.given is not None:
             return self.given.quantile(chance_of_loss, self.worth)
         return float(np.quantile(self.worth, chance_of_loss))
+
+    def price_at_losses(self, share: float) -> float:
+        """Price at which the expected loss is this share, at most 1, of the expected gain; may be negative.
+
+        The expected loss less ``share`` times the expected gain is convex and rises with the price, so Newton's steps
+        down from the break-even price reach its zero: each is a mean in which gains count ``share``.
+        """
+        price = self.break_even()
+        for _ in range(_MOST_STEPS):
+            weight = np.where(self.profit(price) < 0, 1.0, share)
+            lower = float(np.dot(weight, self.proceeds - self.costs) / np.dot(weight, self.load))
+            if lower >= price - REL_ROUNDING * abs(price):
+                break
+            price = lower
+        return price
 
     def chance_of_loss(self, price: float) -> float:
         """Chance that buying at a price loses."""

@@ -9,7 +9,7 @@ from datetime import date
 from typing import Literal, get_args
 
 from calibration.inputs import Distribution, Input
-from grader.units import PricePerMass
+from grader.units import PricePerMass, in_digits
 from grader.valuation.charges import Charge, Cost, Work
 
 _WEEKS_A_YEAR = 365.2425 / 7
@@ -48,7 +48,26 @@ def drift_until_sale(weeks: float, volatility: float, source: str) -> Input:
     """
     sigma = volatility * math.sqrt(weeks / _WEEKS_A_YEAR)
     known = Distribution("lognormal", (math.exp(-(sigma**2) / 2), sigma))
-    return Input("drift", f"gold price at the sale, {weeks:.3g} weeks from now, compared with today's", known, source)
+    return Input("drift", _drift_title(weeks), known, source)
+
+
+def drift_over(known: Input, weeks: float, other_weeks: float) -> Input:
+    """The drift over another time than the weeks that it was made for, at the same volatility."""
+    sigma = known.distribution.parameters[1] * math.sqrt(other_weeks / weeks)
+    return replace(
+        known,
+        title=_drift_title(other_weeks),
+        distribution=Distribution("lognormal", (math.exp(-(sigma**2) / 2), sigma)),
+    )
+
+
+def _drift_title(weeks: float) -> str:
+    return f"gold price at the sale, {in_digits(weeks)} weeks from now, compared with today's"
+
+
+def interest_input(known: Distribution, source: str) -> Input:
+    """Interest a year, as a share of the money that is tied up."""
+    return Input("interest", "interest a year on money tied up", known, source)
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
@@ -12,11 +12,13 @@ from grader.units import parse_price_per_mass, parse_share
 from grader.units.estimates import named, same_currency, share_estimate
 from grader.valuation.charges import Basis, Charge, Cost, with_charges
 from grader.valuation.entries import Spot
+from grader.valuation.given_interest import given_interest
 from grader.valuation.given_sales import SaleTexts, given_drift, given_sales
 from grader.valuation.gold_price import gold_price_in_full
 from grader.valuation.kinds import KINDS, TYPED
 from grader.valuation.many_lots import parse_bids
 from grader.valuation.model import Assumptions
+from grader.valuation.settlement import Settlement
 
 _GIVEN = "given"
 
@@ -34,7 +36,11 @@ def with_given(
     accepted_loss: str | None = None,
     weeks: str | None = None,
     earlier_bids: str | None = None,
+    share_of_gains: str | None = None,
     sales: Mapping[str, SaleTexts] | None = None,
+    interest: str | None = None,
+    paid_at_once: str | None = None,
+    rest_after: str | None = None,
     **entries: str | None,
 ) -> Assumptions:
     """The base with some entries replaced; what is None stays.
@@ -43,7 +49,7 @@ def with_given(
         base: from a file, or the shipped examples.
         spot: gold price, "2650 USD/ozt"; what is left out is filled in as in ``gold_price``.
         spot_date: the day it was quoted; both or neither.
-        payable: estimate of a share, "93 %" or "85..98 %".
+        payable: estimate of a share, "93 %" or "85..98 %"; or by the gold in the lot, "0 g: 85 %; 20 g: 90..93 %".
         recovery: likewise.
         costs: amounts "12 USD", named ones "refining = 5..20..60 USD", or by quantity "disposal = 5 USD/l x 2..4 l",
             each once a lot that is stripped, or after "purchase:" whatever is then done with it. They take the place
@@ -53,23 +59,31 @@ def with_given(
         accepted_loss: chance of a loss that is accepted.
         weeks: until the gold is sold, "6 weeks".
         earlier_bids: chances of a loss of this month's earlier bids, "2 %, 15 %"; empty for none yet.
+        share_of_gains: that losing lots may take of what winning ones bring, "25 %"; the highest price goes by it.
         sales: by weight, by name ("trim", "whole").
+        interest: a year on money that is tied up until the gold is paid, "8 %".
+        paid_at_once: share of the gold that is paid at the settlement, "70 %".
+        rest_after: from then until the rest is paid, "4 weeks".
         entries: of other charges, by the names in ``kinds.TYPED``: ``hours`` "2..4 h" and ``rate`` "15 USD/h" of
             own work, ``per_gram`` "0.5..1 USD", ``minimum`` "50..150 USD" and other terms of a refiner. Each takes
-            the place of that entry of the base; example costs that the charge takes the place of are left out.
+            the place of that entry of the base; example costs that the charge takes the place of are left out
+            (``Charge.replaces``).
 
     Raises:
         UsageError: an entry cannot be read (the message names it); ``spot-date-missing`` or ``spot-missing`` for one
             without the other; ``example-costs-currency`` where example costs meet a price in another currency; or as
             ``Assumptions``.
     """
-    shares = {"payable": payable, "recovery": recovery, "fee": fee, "tax": tax}
+    by_size = payable is not None and ":" in payable
+    shares = {"payable": None if by_size else payable, "recovery": recovery, "fee": fee, "tax": tax}
     replaced = {
         key: replace(getattr(base, key), distribution=named(key, share_estimate, text), source=_GIVEN)
         for key, text in shares.items()
         if text is not None
     }
     typed = _by_kind(entries)
+    if payable is not None and (by_size or (base.settlement is not None and base.settlement.tiers)):
+        typed.setdefault(Settlement, {})["tiers"] = payable if by_size else ""
     charges = _with_costs(base, costs, typed)
     price = _spot(spot, spot_date, base.currency) or base.spot
     plain = tuple(c for c in charges if isinstance(c, Cost))
@@ -84,11 +98,16 @@ def with_given(
         base,
         charges=with_charges(charges, *own),
         spot=price,
+        interest=given_interest(base.interest, interest, paid_at_once, rest_after),
         sales=given_sales(base.sales, {name: t for name, t in (sales or {}).items() if t != SaleTexts()}),
         drift=drift,
         weeks=until_sale,
+        weeks_after_plan=base.weeks_after_plan if weeks is None else None,
         accepted_loss=base.accepted_loss if accepted_loss is None else named("loss", parse_share, accepted_loss),
         earlier_bids=base.earlier_bids if earlier_bids is None else named("earlier bids", parse_bids, earlier_bids),
+        share_of_gains=(
+            base.share_of_gains if share_of_gains is None else named("share of gains", parse_share, share_of_gains)
+        ),
         **replaced,
     )
     return replace(made, examples=_still_examples(made, base))
@@ -104,12 +123,14 @@ def _by_kind(entries: Mapping[str, str | None]) -> dict[type[Charge], dict[str, 
     return {kind: texts for kind, texts in found.items() if texts}
 
 
-def _with_costs(base: Assumptions, costs: Sequence[str] | None, typed: Iterable[type[Charge]]) -> tuple[Charge, ...]:
+def _with_costs(
+    base: Assumptions, costs: Sequence[str] | None, typed: Mapping[type[Charge], Mapping[str, str]]
+) -> tuple[Charge, ...]:
     """The base's charges with the plain costs that were typed, or without the examples that others stand for."""
     if costs is not None:
         own = (_cost(text, n) for n, text in enumerate(costs, start=1))
         return (*own, *(c for c in base.charges if not isinstance(c, Cost)))
-    replaced = {key for kind in typed for key in kind.takes_place_of}
+    replaced = {key for kind, texts in typed.items() for key in kind.replaces(texts)}
     return tuple(c for c in base.charges if c.key not in replaced or not {i.name for i in c.inputs()} & base.examples)
 
 

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from grader.units import parse_weeks
 from grader.units.estimates import named
 from grader.valuation.assumptions import sale_price, sale_share
-from grader.valuation.entries import Sale, What
+from grader.valuation.entries import Sale, What, drift_over
 from grader.valuation.model import Assumptions
 
 _GIVEN = "given"
@@ -51,15 +50,7 @@ def given_drift(base: Assumptions, weeks: str | None) -> tuple[Input | None, flo
             "Your figures do not say how much the gold price moves in a year.",
             "Add [drift] with weeks and volatility to your file of figures.",
         )
-    sigma = base.drift.distribution.parameters[1] * math.sqrt(typed / base.weeks)
-    return (
-        replace(
-            base.drift,
-            title=f"gold price at the sale, {typed:.3g} weeks from now, compared with today's",
-            distribution=Distribution("lognormal", (math.exp(-(sigma**2) / 2), sigma)),
-        ),
-        typed,
-    )
+    return drift_over(base.drift, base.weeks, typed), typed
 
 
 def given_sales(base: tuple[Sale, ...], typed: Mapping[str, SaleTexts]) -> tuple[Sale, ...]:

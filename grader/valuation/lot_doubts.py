@@ -10,7 +10,7 @@ import numpy as np
 from calibration.reading import packaged_text
 from calibration.sourced import SourcedValue, parse
 from grader.lot.model import LotEstimate, Part, PartEstimate
-from grader.units import AskingPrice, Money, format_mass
+from grader.units import AskingPrice, Money, format_mass, in_digits
 from grader.valuation.asked import total_asked
 from grader.valuation.doubts import Doubt, dollars_at_most
 from grader.valuation.model import Assumptions
@@ -53,7 +53,7 @@ def _of_part(estimate: PartEstimate) -> Iterator[Doubt]:
 
 def _of_board(part: Part, mass_g: float) -> Iterator[Doubt]:
     if not _limit("board_least") <= mass_g <= _limit("board_greatest"):
-        mass = format_mass(mass_g * 1e3) if 1e-3 < mass_g < 1e9 else f"{mass_g:.3g} g"
+        mass = format_mass(mass_g * 1e3) if 1e-3 < mass_g < 1e9 else f"{in_digits(mass_g)} g"
         yield Doubt(
             "board-mass-doubtful",
             f"{part.name}: one board would weigh {mass}.",

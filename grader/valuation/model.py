@@ -17,9 +17,13 @@ from grader.valuation.charges import Charge, Cost, Work
 from grader.valuation.entries import Interest, Sale, Spot
 from grader.valuation.information import Question
 from grader.valuation.many_lots import left_for_this
+from grader.valuation.rules import ByChance, ByGains, Rule
 from grader.valuation.settlement import Settlement
 
 DEFAULT_ACCEPTED_LOSS = 0.10
+# Of what winning lots bring, losing ones may take a third: three won for each one lost. In simulated markets a
+# smaller share leaves untaught buyers little, and a greater one hardly more (docs/numbers.md).
+DEFAULT_SHARE_OF_GAINS = 1 / 3
 
 _C = TypeVar("_C", bound=Charge)
 
@@ -42,9 +46,13 @@ class Assumptions:
         accepted_loss: chance of a loss that the user accepts, above 0, at most 0.5.
         earlier_bids: chances of a loss of this month's earlier bids, over which and this one it is accepted; None
             where it is accepted of each lot alone.
+        share_of_gains: of what winning lots bring, the share that losing ones may take; the highest price then goes
+            by it. None where it goes by the chance of a loss.
         spot: the gold price, or None while it has not been given.
         drift: gold price at the sale ÷ today's; None where it is sold at once.
         weeks: until the sale, for which ``drift`` was made; None where that is not known.
+        weeks_after_plan: from the refined gold until the sale, where the plan of the work says how long that takes;
+            None where ``weeks`` hold as they are.
         sales: ways to sell by weight instead.
         interest: on money that is tied up until the gold is paid; None where it costs nothing.
         examples: names of the inputs that are shipped examples.
@@ -52,7 +60,7 @@ class Assumptions:
 
     Raises:
         UsageError: ``share-out-of-range``, ``money-negative``, ``price-not-positive``, ``currencies-differ``,
-            ``accepted-loss-out-of-range``, ``cost-twice``.
+            ``accepted-loss-out-of-range``, ``share-of-gains-out-of-range``, ``two-rules``, ``cost-twice``.
     """
 
     currency: str
@@ -65,11 +73,13 @@ class Assumptions:
     spot: Spot | None = None
     drift: Input | None = None
     weeks: float | None = None
+    weeks_after_plan: float | None = None
     sales: tuple[Sale, ...] = ()
     interest: Interest | None = None
     examples: frozenset[str] = frozenset()
     exchange: ExchangeRate | None = None
     earlier_bids: tuple[float, ...] | None = None
+    share_of_gains: float | None = None
 
     @property
     def accepted_here(self) -> float:
@@ -77,6 +87,16 @@ class Assumptions:
         if self.earlier_bids is None:
             return self.accepted_loss
         return left_for_this(self.accepted_loss, self.earlier_bids)
+
+    @property
+    def rule(self) -> Rule:
+        """By which a price is the highest worth paying."""
+        return ByChance(self.accepted_here) if self.share_of_gains is None else ByGains(self.share_of_gains)
+
+    @property
+    def over_many(self) -> ByGains:
+        """The rule for many lots, beside whichever the highest price goes by."""
+        return ByGains(DEFAULT_SHARE_OF_GAINS if self.share_of_gains is None else self.share_of_gains)
 
     def __post_init__(self) -> None:
         for share in self._shares():
@@ -101,6 +121,18 @@ class Assumptions:
                 "accepted-loss-out-of-range",
                 f"A chance of a loss of {self.accepted_loss:.0%} cannot be accepted.",
                 "Accept more than 0 % and at most 50 %.",
+            )
+        if self.share_of_gains is not None and not 0 < self.share_of_gains <= 1:
+            raise UsageError(
+                "share-of-gains-out-of-range",
+                f"Losses cannot take {self.share_of_gains:.0%} of the gains.",
+                "Give more than 0 % and at most 100 %, which is break-even.",
+            )
+        if self.share_of_gains is not None and self.earlier_bids is not None:
+            raise UsageError(
+                "two-rules",
+                "The highest price cannot go by earlier bids and by a share of the gains.",
+                "Give one of the two.",
             )
         names = [i.name for i in self.inputs()]
         for name in names:
@@ -180,6 +212,7 @@ class Assumptions:
                 if self.earlier_bids is None
                 else {"earlier_bids": list(self.earlier_bids), "accepted_here": self.accepted_here}
             ),
+            **({} if self.share_of_gains is None else {"share_of_gains": self.share_of_gains}),
             "inputs": [{**i.as_json(), "example": i.name in self.examples} for i in self.inputs()],
             "cost_basis": {cost.input.name: cost.basis for cost in self.costs},
         }
@@ -222,7 +255,7 @@ class RouteOutcome:
         name: short.
         title: plain words.
         at: odds at that price.
-        highest_price: at which this way's chance of a loss is the accepted one; 0 where even a gift exceeds it.
+        highest_price: of this way, by the same rule as the lot's; 0 where even a gift loses too much.
         break_even: price at which this way's expected profit is zero; 0 where it would be negative.
         hours: of one's own work, expected.
         profit_per_hour: expected profit before one's own time is paid, an hour; None where no hours are stated.
@@ -257,19 +290,40 @@ class RouteOutcome:
 
 
 @dataclass(frozen=True)
+class OverMany:
+    """The highest price for a buyer of many lots: at which losing ones take a share of what winning ones bring.
+
+    Attributes:
+        share: of the gains.
+        route: name of the way that bears this price.
+        title: of it, plain words.
+        at: odds at that price; the price is 0 where even gifts would lose more.
+    """
+
+    share: float
+    route: str
+    title: str
+    at: AtPrice
+
+    def as_json(self) -> dict[str, Any]:
+        """The form used in reports."""
+        return {"share_of_gains": self.share, "route": self.route, "title": self.title, **self.at.as_json()}
+
+
+@dataclass(frozen=True)
 class Offer:
     """What to pay for a lot, and the odds. All amounts are in ``assumptions.currency``.
 
     Attributes:
         route: name of the way to deal with the lot that the figures below are of: the one which bears the highest
-            price at the accepted chance of a loss.
+            price.
         gold_mg: gold in the visible plating.
         proceeds: what that way brings.
         costs: all its costs but the price, one's own time among them.
         own_time: that part of the costs which is one's own time.
         break_even: price at which its expected profit is zero; 0 where it would be negative.
-        highest: buying at the highest price worth paying: the one whose chance of a loss is the accepted one. No
-            other way bears a higher one.
+        highest: buying at the highest price worth paying, by ``assumptions.rule``. No other way bears a higher one.
+        over_many: the same by the rule for many lots.
         reason: why the highest price is 0, or None where it is above.
         asking: buying at the asking price, or None where none was given.
         asked: the asking price as the seller put it, where that is not for the lot; otherwise None.
@@ -293,6 +347,7 @@ class Offer:
     own_time: Range
     break_even: float
     highest: AtPrice
+    over_many: OverMany
     reason: Notice | None
     asking: AtPrice | None
     asked: AskingPrice | None
@@ -335,6 +390,7 @@ class Offer:
                 "title": self.way.title,
                 **self.size.each(self.highest.price),
             },
+            "over_many": self.over_many.as_json(),
             "reason": self.reason.as_json() if self.reason else None,
             "asking_price": {**self.asking.as_json(), "route": self.route} if self.asking else None,
             "asked": None if self.asked is None else str(self.asked),

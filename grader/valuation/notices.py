@@ -34,6 +34,13 @@ notice = Notices(
         "photos, a weighed yield).",
     ),
     NoticeDefinition(
+        "gifts-lose-more",
+        "Even for nothing, lots like this one would lose more than {share} of what they bring where they win, "
+        "whatever is done with them (the best: {way}).",
+        "Leave it, lower the costs by processing more boards at once, or narrow the range (more "
+        "photos, a weighed yield).",
+    ),
+    NoticeDefinition(
         "price-above-break-even",
         "At the highest price for a chance of a loss of {accepted} you would lose money on average.",
         "Pay no more than the break-even price.",

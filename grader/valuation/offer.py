@@ -22,10 +22,12 @@ from grader.valuation.economics import REL_ROUNDING, VALUATION_DRAWS
 from grader.valuation.entries import Spot
 from grader.valuation.information import questions
 from grader.valuation.learned import recovery_once
-from grader.valuation.model import Assumptions, Offer
+from grader.valuation.model import Assumptions, Offer, OverMany
 from grader.valuation.notices import STATEMENTS, notice
 from grader.valuation.portions import Portion, known_of, mass_of
-from grader.valuation.routes import best_of, compare_routes, ways_of
+from grader.valuation.routes import Way, best_of, compare_routes, ways_of
+from grader.valuation.rules import ByGains
+from grader.valuation.sold_as_planned import sold_as_planned
 
 STALE_AFTER_DAYS = 7
 
@@ -78,22 +80,27 @@ def value_lot(
     models = [gold_mg, *(m for p in held for m in p.models())]
     assumptions = recovery_once(assumptions if bench is None else assumptions.with_plan(), gold_mg)
     planned = () if bench is None else tuple(bench.inputs())
+    if bench is not None:
+        assumptions = sold_as_planned(assumptions, bench, held)
     own = [*_spot_notices(spot, today), *_example_notices(assumptions)]
     values = all_values(models, assumptions, draws, seed, planned)
     size = LotSize(None if mass_g is None else _median(mass_g.evaluate(values, draws)) * 1e-3, boards)
     asking = None if asking_price is None else _for_the_lot(asking_price, size, assumptions)
 
     ways = ways_of(Bookkeeper(assumptions, values, draws, purchases, bench), held)
-    best = best_of(ways, assumptions.accepted_here)
+    rule = assumptions.rule
+    best = best_of(ways, rule)
     money = best.money
-    at_risk, break_even = money.price_at_risk(assumptions.accepted_here), money.break_even()
+    at_risk, break_even = rule.price(money), money.break_even()
     if assumptions.earlier_bids is not None:
         own.append(_over_many(assumptions, assumptions.earlier_bids))
         at_risk = min(at_risk, break_even)
     highest = money.at(max(at_risk, 0.0))
     accepted = format_share(assumptions.accepted_here)
     reason = None
-    if at_risk <= 0:
+    if at_risk <= 0 and isinstance(rule, ByGains):
+        reason = notice("gifts-lose-more", share=format_share(rule.share), way=best.title)
+    elif at_risk <= 0:
         code = "even-a-gift-loses" if len(ways) == 1 else "even-a-gift-loses-every-way"
         chance = format_share(highest.chance_of_loss)
         reason = notice(code, chance=chance, accepted=accepted, **({} if len(ways) == 1 else {"way": best.title}))
@@ -121,10 +128,11 @@ def value_lot(
         own_time=Range.of(money.own_time),
         break_even=max(break_even, 0.0),
         highest=highest,
+        over_many=_over_many_lots(ways, assumptions.over_many),
         reason=reason,
         asking=None if asking is None else money.at(asking),
         asked=asking_price if isinstance(asking_price, AskingPrice) and asking_price.per != "lot" else None,
-        routes=compare_routes(ways, assumptions.accepted_here, shown_price),
+        routes=compare_routes(ways, rule, shown_price),
         budget=budget(best.books.profit(shown_price), draws, seed),
         budget_price=shown_price,
         curve=money.curve(shown_price),
@@ -136,6 +144,11 @@ def value_lot(
         statements=STATEMENTS,
         bench=planned,
     )
+
+
+def _over_many_lots(ways: Sequence[Way], rule: ByGains) -> OverMany:
+    best = best_of(ways, rule)
+    return OverMany(rule.share, best.name, best.title, best.money.at(max(rule.price(best.money), 0.0)))
 
 
 def _over_many(assumptions: Assumptions, earlier: Sequence[float]) -> Notice:

@@ -22,6 +22,7 @@ class Portion:
         mass_g: of the boards.
         pieces_g: of what is cut off them to be stripped or sold: rows of contacts, nothing where no row was seen.
         gold_in_pieces: share of the gold that is on these pieces, 0..1.
+        gold_stripped: share of the gold that goes into the vessels, 0..1; a cut plan may throw a little away.
         stripped_g: of what goes into the vessels: these pieces, and boards with gold but no row as they are.
         boards: how many.
         cuts: to part the pieces from the boards, for each board.
@@ -32,6 +33,7 @@ class Portion:
     mass_g: ProductModel | None = None
     pieces_g: ProductModel | None = None
     gold_in_pieces: float = 1.0
+    gold_stripped: float = 1.0
     stripped_g: ProductModel | None = None
     boards: ProductModel | None = None
     cuts: float | None = None
@@ -51,7 +53,7 @@ class Stock:
     """Some portions together, drawn. What is None is not known.
 
     Attributes:
-        gold_g: in the visible plating, g; never below zero.
+        gold_g: in the visible plating that goes into the vessels, g; never below zero.
         boards_kg: mass of the boards.
         pieces_kg: mass of the pieces that are cut off.
         gold_in_pieces_g: gold on them, g.
@@ -77,7 +79,7 @@ class Stock:
             total = _sum(models)
             return None if total is None else Quantity.present(total, unit, values, n)
 
-        gold = sum((p.gold_mg for p in held), EMPTY)
+        gold = sum((p.gold_mg.times((), p.gold_stripped) for p in held), EMPTY)
         on_pieces = sum((p.gold_mg.times((), p.gold_in_pieces) for p in held), EMPTY)
         return Stock(
             Quantity.present(gold, _G_PER_MG, values, n),

@@ -15,6 +15,7 @@ from grader.valuation.entries import Sale
 from grader.valuation.model import AtPrice, RouteOutcome
 from grader.valuation.portions import Portion, Stock
 from grader.valuation.quantities import Quantity
+from grader.valuation.rules import Rule
 
 STRIP, SORT, LEAVE = "strip", "sort", "leave"
 
@@ -99,7 +100,7 @@ def _sorted_first(keeper: Bookkeeper, portions: Sequence[Portion], lot: Stock) -
         if bodies is not None:
             books = keeper.books(*done, keeper.selling(bodies, good, good.stripped_kg), lot=lot)
             found.append(Way(SORT, f"{title}; {bodies.title}", books))
-    yield best_of(found, keeper.a.accepted_here)
+    yield best_of(found, keeper.a.rule)
 
 
 def _richness(stock: Stock) -> float:
@@ -108,27 +109,27 @@ def _richness(stock: Stock) -> float:
     return float(stock.gold_g.draws.mean()) / mass if mass > 0 else 0.0
 
 
-def best_of(ways: Iterable[Way], accepted_loss: float) -> Way:
-    """The way that bears the highest price at a chance of a loss; of equals the first."""
-    return max(ways, key=lambda way: way.money.price_at_risk(accepted_loss))
+def best_of(ways: Iterable[Way], rule: Rule) -> Way:
+    """The way that bears the highest price by a rule; of equals the first."""
+    return max(ways, key=lambda way: rule.price(way.money))
 
 
-def compare_routes(ways: Iterable[Way], accepted_loss: float, price: float) -> tuple[RouteOutcome, ...]:
+def compare_routes(ways: Iterable[Way], rule: Rule, price: float) -> tuple[RouteOutcome, ...]:
     """What each way comes to when the lot costs ``price``, and not buying."""
     nothing = AtPrice(0.0, 0.0, 0.0, 0.0, 0.0)
     return (
-        *(_outcome(way, price, accepted_loss) for way in ways),
+        *(_outcome(way, price, rule) for way in ways),
         RouteOutcome(LEAVE, "do not buy", nothing, 0.0, 0.0, 0.0, None, 0.0),
     )
 
 
-def _outcome(way: Way, price: float, accepted_loss: float) -> RouteOutcome:
+def _outcome(way: Way, price: float, rule: Rule) -> RouteOutcome:
     money = way.money
     return RouteOutcome(
         way.name,
         way.title,
         money.at(price),
-        max(money.price_at_risk(accepted_loss), 0.0),
+        max(rule.price(money), 0.0),
         max(money.break_even(), 0.0),
         _mean(money.hours),
         money.profit_per_hour(price),

@@ -13,7 +13,7 @@ fee for the lot and its assay, a charge by weight, a share of the price that ris
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from dataclasses import dataclass, replace
 from typing import ClassVar, Self
 
@@ -21,8 +21,8 @@ import numpy as np
 
 from calibration.errors import UsageError
 from calibration.inputs import Input
-from grader.units import parse_mass_g, parse_weighed_mg, range_ends
-from grader.units.estimates import amount_estimate, distribution_of, money_estimate, share_estimate
+from grader.units import in_digits, parse_mass_g, parse_weighed_mg, range_ends
+from grader.units.estimates import amount_estimate, distribution_of, money_estimate, named, share_estimate
 from grader.valuation.charges import Charge, TypedEntry
 from grader.valuation.quantities import Quantity, Situation, Values
 from grader.valuation.tables import AssumptionsTable
@@ -92,7 +92,7 @@ def read_tiers(text: str, source: str) -> tuple[Tier, ...]:
                 "Write it as '0 g: 85 %; 20 g: 92 %'.",
             )
         from_g = 0.0 if re.fullmatch(r"\s*0+(?:\.0*)?\s*g?\s*", size) else parse_mass_g(size)
-        title = f"share of the gold price that is paid from {from_g:g} g on"
+        title = f"share of the gold price that is paid from {in_digits(from_g, 6)} g on"
         found.append(Tier(from_g, Input("payable", title, share_estimate(share), source, of=(f"tier-{number}",))))
     sizes = [tier.from_g for tier in found]
     if sizes[0] != 0 or sizes != sorted(set(sizes)):
@@ -130,6 +130,7 @@ class Settlement(Charge):
         "pot": _grams("pot", "gold of other lots that is settled with it"),
     }
     takes_place_of = frozenset({"cost:refining"})
+    _charged: ClassVar[tuple[str, ...]] = ("per_gram", "minimum", "lot_fee", "assay", "treatment")
 
     per_gram: Input
     minimum: Input
@@ -183,8 +184,12 @@ class Settlement(Charge):
 
     def money(self) -> tuple[Input, ...]:
         """The charges."""
-        found = (self.per_gram, self.minimum, self.lot_fee, self.assay, self.treatment)
-        return tuple(i for i in found if i is not None)
+        return tuple(i for name in self._charged if (i := getattr(self, name)) is not None)
+
+    @classmethod
+    def replaces(cls, typed: Container[str]) -> frozenset[str]:
+        """The example's share of refining charges, once a charge was typed; what is paid for gold is none."""
+        return cls.takes_place_of if any(name in typed for name in cls._charged) else frozenset()
 
     @classmethod
     def read(cls, table: AssumptionsTable) -> Self:
@@ -196,6 +201,9 @@ class Settlement(Charge):
 
     @classmethod
     def given(cls, known: Charge | None, texts: Mapping[str, str], source: str, currency: str) -> Self:
-        """The terms with some entries as typed."""
+        """The terms with some entries as typed; "tiers" are shares by the size of the lot, empty for none."""
         made = super().given(known, texts, source, currency)
-        return replace(made, tiers=known.tiers if isinstance(known, cls) else ())
+        if "tiers" not in texts:
+            return replace(made, tiers=known.tiers if isinstance(known, cls) else ())
+        tiers = texts["tiers"] and named("payable", lambda text: read_tiers(text, source), texts["tiers"])
+        return replace(made, tiers=tiers or ())

@@ -46,6 +46,19 @@ def each_words(offer: Offer) -> str:
     return ", ".join(f"{money_down(x, currency)} {per}" for key, per in known if (x := each[key]) is not None)
 
 
+def over_many_words(offer: Offer) -> str:
+    """The highest price for a buyer of many lots, in a sentence, with the chance of a loss that goes with it."""
+    many, currency = offer.over_many, offer.assumptions.currency
+    if many.at.price <= 0:
+        return "If you buy many such lots: nothing, for losing ones would take too much of what winning ones bring."
+    price, chance = money_down(many.at.price, currency), format_share(many.at.chance_of_loss)
+    way = "" if many.route == offer.route and offer.reason is None else f", to {many.title}"
+    return (
+        f"If you buy many such lots: up to {price}{way}. {chance} of them would lose at that, and take "
+        f"{format_share(many.share)} of what the others bring."
+    )
+
+
 def break_even_words(offer: Offer) -> str:
     """The price at which there is no profit on average."""
     return str(money_down(offer.break_even, offer.assumptions.currency))

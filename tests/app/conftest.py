@@ -44,7 +44,7 @@ class Page:
 
     def is_measuring(self) -> bool:
         """Whether the page shows how far measuring is."""
-        return any(b.key == "stop-measuring" for b in self.at.button)
+        return len(self.at.get("progress")) > 0
 
     def wait(self) -> None:
         """Look at the page again until nothing is being measured."""

@@ -14,7 +14,7 @@ from app.lots.desk import desk
 from app.lots.lot_folder import LotFolder
 from app.lots.shelf import Kept
 from grader.cautions import lines_for
-from grader.log import NewBatch, NewCarryOver, NewLoad, NewLot, NewYield, checked, open_log
+from grader.log import NewBatch, NewCarryOver, NewLoad, NewLot, NewMoney, NewPurchase, NewYield, checked, open_log
 
 
 @pytest.fixture
@@ -171,13 +171,39 @@ def test_a_lot_that_is_not_kept_is_merged_into_this_one(log_page: Any, plain_pho
     assert any(e.label == "All lots (1)" for e in log_page.at.expander)
 
 
-def test_two_lots_with_entries_are_not_merged(log_page: Any) -> None:
+def test_two_lots_with_entries_become_one_and_two_again(log_page: Any, log_file: Path) -> None:
+    with open_log(log_file) as log:
+        log.add_purchase("Shelf 3", NewPurchase(price=Decimal(40), currency="USD", bought_on=date(2026, 5, 4)))
+        log.add_money(
+            "Shelf 3", NewMoney(kind="cost", what="acid", amount=Decimal(6), currency="USD", day=date(2026, 5, 5))
+        )
+        log.add_yield("Shelf 3", NewYield(mass_mg=12.0, weighed_on=date(2026, 5, 6)))
+
+    def counted(name: str) -> tuple[int, int, list[float]]:
+        with open_log(log_file) as log:
+            its, every = log.entries(name), log.contents()
+            number = log.lot(name).id
+        lots = {each.yield_id: each.lot_id for each in every.yield_lots}
+        golds = [gold.mass_mg for gold in every.current_yields() if lots[gold.id] == number]
+        bought = [p for p in every.current_purchases() if p.lot_id == number]
+        assert set(bought) <= set(its.purchases)
+        return len(bought), sum(m.lot_id == number for m in every.current_money()), golds
+
     log_page.press("Start another lot")
     log_page.type("Its name", "Box")
     log_page.press("Keep this lot")
     log_page.press("Merge it into Box")
-    assert any("Both lots are kept" in text for text in log_page.told("error"))
+    assert any("3 entries of the log of Shelf 3 came along" in text for text in log_page.told("success"))
+    assert any(e.label == "All lots (1)" for e in log_page.at.expander)
+    assert counted("Box") == (1, 1, [12.0])
+    assert counted("Shelf 3") == (0, 0, [])
+    log_page.press("Undo")
     assert any(e.label == "All lots (2)" for e in log_page.at.expander)
+    assert counted("Box") == (0, 0, [])
+    assert counted("Shelf 3") == (1, 1, [12.0])
+    with open_log(log_file) as log:  # what stood before is still there
+        assert len(log.contents().purchases) == 3
+        assert [lot.archived for lot in log.lots()] == [False, False]
 
 
 def test_a_purchase_is_recorded(log_page: Any, log_file: Path) -> None:

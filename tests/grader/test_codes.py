@@ -220,7 +220,7 @@ def wrong_in(text: str) -> list[str]:
 
 
 @pytest.mark.parametrize(
-    "text", ["See grader log lsit.", "Give --lenght.", "Try grader value --cut FILE.", "See: grader log"]
+    "text", ["See grader log lsit.", "Give --lenght.", "Try grader value --paper FILE.", "See: grader log"]
 )
 def test_that_check_finds_what_is_wrong(text: str) -> None:
     assert wrong_in(text)

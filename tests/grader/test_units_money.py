@@ -133,10 +133,10 @@ def test_an_offer_never_grows_by_rounding(amount: float) -> None:
     [
         ("120", "120 USD"),
         (" 85.50 ", "85.50 USD"),
-        ("2650/ozt", "2650 USD /ozt"),
+        ("2650/ozt", "2650 USD/ozt"),
         ("15 per h", "15 USD per h"),
         ("5..20..60", "5..20..60 USD"),
-        ("40..90/kg", "40..90 USD /kg"),
+        ("40..90/kg", "40..90 USD/kg"),
         ("85 EUR", "85 EUR"),
         ("€85", "€85"),
         ("", ""),

@@ -114,7 +114,7 @@ def test_a_row_of_photos_can_be_stopped_and_gone_on_with(
     stopping = window.page.get_by_text("Stopping: the photo that was begun is measured to its end.")
     expect(stopping.first).to_be_visible()
     window.press("Go on measuring: 3 photos left", MEASURE_MS)
-    expect(window.page.get_by_text("of 3 photos measured").first).to_be_visible()
+    expect(window.page.get_by_text("of 3 photos are measured").first).to_be_visible()
     window.gone(stop, MEASURE_MS)
     window.see(window.page.get_by_text("4 photos").first)
     window.press(window.page.get_by_label("Photo shown"))

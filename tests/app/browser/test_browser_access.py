@@ -93,7 +93,7 @@ def test_every_page_can_be_used_by_everyone(
     window.press(page.get_by_text("More photos, or measure in another way"))
     checked(window, "measure again")
     go(window, "Value")
-    window.press(page.get_by_text("Chance of a loss, your buyer, your costs"))
+    window.press(page.get_by_text("Chance of a loss, your costs, other ways to sell"))
     window.press(page.get_by_text("Paste the listing", exact=True))
     checked(window, "value, asked")
     window.fill("Gold price today", "2650 USD/ozt")

@@ -10,8 +10,9 @@ import pytest
 from calibration.inputs import Distribution
 from grader.bid import WorkBench, bid_for
 from grader.lot import LotEstimate
-from grader.units import parse_asking_price
+from grader.units import parse_asking_price, parse_exchange
 from grader.valuation import Assumptions, Offer, SaleTexts, load_assumptions, with_given
+from grader.valuation.exchange import carried_over
 from tests.grader.bid.test_heaps import BARE, MODULE, lot
 
 FREE = Distribution("constant", (0.0,))
@@ -82,3 +83,17 @@ def test_another_process_changes_what_chemicals_cost() -> None:
     estimate = lot(MODULE, count=4000)
     one, other = (bid(estimate, bench=b).routes[0].needs["chemicals"].value for b in (bench, cheap))
     assert other < one
+
+
+def test_the_bench_is_carried_over_with_the_other_examples() -> None:
+    """A bid in euros is the one in dollars at the rate, with the same loads and hours."""
+    rate = parse_exchange("1 USD = 0.92 EUR", TODAY)
+    euros = with_given(carried_over(load_assumptions(), rate), spot="2438 EUR/ozt", spot_date=TODAY)
+    dollars, estimate = figures(), lot(MODULE, count=4000)
+    one, other = (bid(estimate, a) for a in (dollars, euros))
+    assert other.highest.price == pytest.approx(0.92 * one.highest.price, rel=1e-3)
+    for before, after in zip(one.routes, other.routes, strict=True):
+        assert set(after.needs) == set(before.needs)
+        assert after.hours == pytest.approx(before.hours)
+    assert other.routes[0].needs["load"] == one.routes[0].needs["load"]
+    assert other.routes[0].needs["chemicals"].value == pytest.approx(0.92 * one.routes[0].needs["chemicals"].value)

@@ -48,8 +48,8 @@ def figures(**entries: str) -> Assumptions:
     return with_given(load_assumptions(), spot="2650 USD/ozt", spot_date=TODAY, **entries)
 
 
-def offer(portion: Portion = LOT, **entries: str) -> Offer:
-    return value_lot(portion.gold_mg, figures(**entries), today=TODAY, portions=[portion], bench=BENCH, draws=N)
+def offer(portion: Portion = LOT, bench: WorkBench = BENCH, **entries: str) -> Offer:
+    return value_lot(portion.gold_mg, figures(**entries), today=TODAY, portions=[portion], bench=bench, draws=N)
 
 
 def drawn() -> tuple[Stock, dict[str, np.ndarray]]:
@@ -78,6 +78,20 @@ def test_chemicals_waste_loads_and_hours_are_those_of_the_batch() -> None:
     assert disposal.amount == Range.of(found.amounts["l"].draws * values[price.name])
     at_boards = BENCH.trimming(stock, values).amounts["h"].draws
     assert Range.of(found.amounts["h"].draws - at_boards).value == pytest.approx(plan.time.hours.value)
+
+
+def test_the_gold_is_sold_after_the_days_that_the_batch_takes() -> None:
+    feed = Feed(PIECES, ProductModel.of(3e5, ()), GOLD)
+    for vessels in (1, 4):
+        plan = plan_batch(feed, load_process(), Vessels(1000.0, vessels), figures())
+        found = offer(bench=replace(BENCH, vessels=vessels)).assumptions
+        assert found.weeks == pytest.approx(plan.time.days.value / 7 + 4, rel=0.02)
+        assert found.drift is not None
+        assert found.drift.distribution.parameters[1] == pytest.approx(0.16 * np.sqrt(found.weeks / 52.1775))
+        assert "drift" in found.examples
+    assert found.weeks < 12
+    assert offer(weeks="6 weeks").assumptions.weeks == 6
+    assert value_lot(GOLD, figures(), today=TODAY, draws=N).assumptions.weeks == 6  # nothing is planned
 
 
 def test_minutes_at_the_boards_are_those_of_grade() -> None:

@@ -41,7 +41,9 @@ def measured(tmp_path_factory: pytest.TempPathFactory, remembering: Any) -> Path
     shutil.copy(sample.path, photo)
     document = document_of(measure(load_photo(photo), Request(segmenter=remembering())))
     (folder / "boards.json").write_text(json.dumps(document), "utf-8")
-    plan = {"schema": 1, "photo": "boards.jpg", "boards": [], "notes": ["Look at the other face."]}
+    bare = {"error": {"code": "no-gold-to-keep", "message": "No gold.", "advice": "Leave it out."}}
+    boards = [bare] * len(document["boards"])
+    plan = {"schema": 1, "photo": "boards.jpg", "boards": boards, "notes": ["Look at the other face."]}
     (folder / "plan.json").write_text(json.dumps(plan), "utf-8")
     return folder
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from calibration.errors import UsageError
 from calibration.inputs import Distribution, Input
 from grader.lot import Lot, Part, Sight, estimate_lot
-from grader.lot.observed import Observed
+from grader.lot.observed import Observed, observed_in
 from grader.lot.sampling import Spread, observed_spread, pooled, prior_spread, unseen_factor
 from grader.measured import Measured, MeasuredBoard
 from grader.model import ProductModel, Term
@@ -91,6 +91,22 @@ def test_outlines_that_match_the_count_tell_boards_apart() -> None:
     touching = of(Part("a", (Sight(photo("x", 10.0, (outlined(200.0, 10.0),)), boards=2),), count=fixed(10.0)))
     assert told.parts[0].spread > 2 * touching.parts[0].spread
     assert [n.code for n in touching.notices] == ["boards-not-photographed", "touching-boards"]
+
+
+def test_boards_weighed_together_are_told_apart_too() -> None:
+    """By hand: 10 mg and 30 g on two outlines, one of them with a tenth of the gold on a third of the area."""
+    two = photo("x", 10.0, (outlined(100.0, 1.0), outlined(200.0, 9.0)))
+    assert observed_in(two, 2, 30.0) == [
+        Observed(pytest.approx(1.0, rel=1e-3), 1, pytest.approx(10.0)),
+        Observed(pytest.approx(9.0, rel=1e-3), 1, pytest.approx(20.0)),
+    ]
+    assert [o.size for o in observed_in(two, 2)] == [1.0, 1.0]
+    assert [(o.boards, o.size) for o in observed_in(two, 3, 30.0)] == [(3, 30.0)]
+    apart, together = (
+        of(Part("a", (Sight(photo("x", 20.0, outlines), boards=2, weighed_g=30.0),), mass_g=fixed(9e3)))
+        for outlines in ((outlined(100.0, 10.0), outlined(100.0, 10.0)), (outlined(200.0, 20.0),))
+    )
+    assert apart.parts[0].spread < together.parts[0].spread
 
 
 def test_a_stated_mass_and_weighed_boards() -> None:

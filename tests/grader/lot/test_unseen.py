@@ -56,6 +56,25 @@ def test_boards_alike_tell_more_the_more_there_are_and_boards_that_differ_widen(
     assert width(1.0, 2.0, 0.5, 1.0) > 1.5 * width(1.0, 1.01, 0.99, 1.0)
 
 
+def test_earlier_lots_tell_how_much_boards_vary_and_no_more_than_they_may() -> None:
+    def width(*earlier: list[Observed]) -> float:
+        ratio = unseen_of(alone(1.0, 1.1), 40.0, 10.0, earlier).ratio
+        return float(np.quantile(ratio, 0.95) / np.quantile(ratio, 0.05))
+
+    alike, varied = alone(1.0, 1.05, 0.95, 1.0, 0.9), alone(1.0, 3.0, 0.3, 1.0, 0.0)
+    assert width(alike, alike) < 0.7 * width()
+    assert width(varied) > 1.3 * width()
+    # how rich earlier boards were is nothing to this lot
+    richer = [Observed(9 * o.gold, 1, 1.0) for o in alike]
+    assert width(richer) == pytest.approx(width(alike), rel=1e-6)
+    # from forty boards on, more of them change nothing: at half each they count for twenty
+    assert width(*[alike] * 8) == pytest.approx(width(*[alike] * 80), rel=1e-6)
+    assert width(*[alike] * 4) > width(*[alike] * 8)
+    # and what this lot shows of itself counts for more than what others did
+    own = unseen_of(alone(1.0, 3.0, 0.3), 40.0, 10.0, [alike]).ratio
+    assert np.quantile(own, 0.95) / np.quantile(own, 0.05) > width(alike)
+
+
 def test_a_bare_board_among_those_seen_leaves_others_bare() -> None:
     without, with_one = (
         unseen_of(alone(*g), 1000.0, 10.0).ratio for g in ((1.0, 1.1, 0.9, 1.0), (1.0, 1.1, 0.9, 0.0))

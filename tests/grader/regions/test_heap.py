@@ -11,9 +11,11 @@ from grader.regions.model import Board
 SHAPE = (1200, 1600, 3)
 
 
-def board(x: float, y: float, *, area: float = 4000.0, hidden: bool = False, sides: float = 1.0) -> Board:
+def board(
+    x: float, y: float, *, area: float = 4000.0, hidden: bool = False, sides: float = 1.0, rectangles: int = 1
+) -> Board:
     ring = np.array([[x, y], [x + 200, y], [x + 200, y + 60], [x, y + 60]])
-    return Board(ring, area, hidden, evidence=Evidence(False, sides, 0.9, 1))
+    return Board(ring, area, hidden, evidence=Evidence(False, sides, 0.9, rectangles))
 
 
 def test_boards_side_by_side_are_no_heap() -> None:
@@ -58,3 +60,11 @@ def test_a_mass_picks_the_numbers_that_weigh_so_much() -> None:
 def test_a_mass_that_fits_no_number_is_told_apart() -> None:
     count = BoardCount.of({3: 0.5, 4: 0.5})
     assert with_mass(count, np.full(100, 10_000.0), np.full(100, 20.0) * np.exp(np.linspace(-0.1, 0.1, 100))) is None
+
+
+def test_an_outline_without_an_edge_inside_stands_for_what_its_area_holds() -> None:
+    whole = board(100, 100, area=2000.0)
+    small, large = (heap_of([whole, board(500, 300, hidden=True, rectangles=0, area=a)], SHAPE) for a in (4e3, 4e4))
+    assert small is not None
+    assert large is not None
+    assert large.count.value > 2 * small.count.value

@@ -51,11 +51,12 @@ def test_who_picks_shows_the_richest_third() -> None:
     """The mean of the best third of normal numbers lies 1.09 standard deviations up (φ(0.431) / (1/3) = 1.091)."""
     rng = np.random.default_rng(4)
     assumptions = with_given(load_assumptions(), spot="2650 USD/ozt", spot_date=date(2026, 11, 25))
-    properties = World(assumptions).properties("unknown")
+    world = World(assumptions, market=market_named("picking"))
+    properties = world.properties("unknown")
     above = []
     for n in range(200):
         areas = np.exp(0.3 * rng.standard_normal(400))
-        lot, _ = _seen(str(n), areas, np.full(400, 20.0), properties, rng, picks=True, picked="seller")
+        lot, _ = _seen(str(n), areas, np.full(400, 20.0), properties, rng, world, picks=True)
         (part,) = lot.parts
         assert part.picked == "seller"
         mm2 = sum(float(np.median(s.front.areas["hard_gold"].draws(500))) for s in part.sights)

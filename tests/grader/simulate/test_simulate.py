@@ -12,7 +12,7 @@ import pytest
 from calibration.errors import UsageError
 from grader.model import Range
 from grader.simulate import BUYERS, InventedLot, Trial, World, invent, simulate
-from grader.simulate.buyers import HIGHEST, MANY_LOTS, appraise, best_rate_per_kg
+from grader.simulate.buyers import BREAK_EVEN, BY_GAINS, HIGHEST, MANY_LOTS, appraise, best_rate_per_kg
 from grader.valuation import Assumptions, load_assumptions, with_given
 
 DAY = date(2026, 11, 25)
@@ -29,7 +29,7 @@ def made(asking: float, worth: float, mass_kg: float = 10.0) -> InventedLot:
 
 
 def tried(lot: InventedLot, expected: float = 0.0, chance: float = 0.0) -> Trial:
-    return Trial(lot, 49.0, 51.0, 50.0, 4.9, expected, chance, Range(1.0, 0.5, 2.0))
+    return Trial(lot, 49.0, 49.5, 51.0, 50.0, 4.9, expected, chance, Range(1.0, 0.5, 2.0))
 
 
 @pytest.fixture(scope="module")
@@ -109,9 +109,9 @@ def test_the_buyer_by_weight_pays_what_would_have_earned_most() -> None:
 
 def test_each_buyer_by_its_own_rule() -> None:
     trial = tried(made(50.0, 60.0), expected=3.0, chance=0.2)
-    assert [b.starts(0.1)(trial) for b in BUYERS] == [False, False, True, True, False, True]
-    assert [b.starts(0.3)(trial) for b in BUYERS] == [False, True, True, True, False, True]
-    assert [b.limit(trial) if b.limit else None for b in BUYERS] == [49.0, None, 51.0, 50.0, 49.0, None]
+    assert [b.starts(0.1)(trial) for b in BUYERS] == [False, False, False, True, True, False, True]
+    assert [b.starts(0.3)(trial) for b in BUYERS] == [False, True, False, True, True, False, True]
+    assert [b.limit(trial) if b.limit else None for b in BUYERS] == [49.0, None, 49.5, 51.0, 50.0, 49.0, None]
 
 
 def test_over_many_lots_safe_buys_make_room_for_a_risky_one() -> None:
@@ -143,8 +143,25 @@ def test_over_many_lots_as_many_buys_lose_as_foretold_and_more_is_earned(assumpt
         sum(t.lot.profit(t.lot.asking) for t in many),
         sum(max(t.lot.profit(t.lot.asking), 0.0) for t in trials),
     )
-    # few boards of lots that vary as is held leave a third; it was a sixth while they were held to vary less
-    assert earned > 0.5 * oracle
+    # 0.75, 0.79 and 0.87 with seeds 1 to 3: what few boards leave unknown of lots that vary as is held
+    assert earned > 0.7 * oracle
+    # what it foretells is never less than by the limit for each lot, whose buys are all among its own
+    assert sum(t.expected for t in many) >= sum(t.expected for t in bought[HIGHEST.name])
+
+
+def test_by_gains_losses_take_no_more_than_was_said(assumptions: Assumptions) -> None:
+    """Untaught, where one lot in five is flash gold: the highest price buys next to nothing, this one does."""
+    trials = [appraise(assumptions, invent(World(assumptions), n, 1), n).trial for n in range(150)]
+    profits = {}
+    for buyer in (HIGHEST, BY_GAINS, BREAK_EVEN):
+        decide = buyer.starts(assumptions.accepted_loss)
+        profits[buyer.name] = np.array([t.lot.profit(t.lot.asking) for t in trials if decide(t)])
+    assert all(t.over_many <= t.break_even + 1e-9 for t in trials)
+    own = profits[BY_GAINS.name]
+    assert np.maximum(-own, 0).sum() <= assumptions.over_many.share * np.maximum(own, 0).sum()
+    assert len(profits[HIGHEST.name]) < len(own) < len(profits[BREAK_EVEN.name])
+    oracle = sum(max(t.lot.profit(t.lot.asking), 0.0) for t in trials)
+    assert own.sum() > 0.35 * oracle > profits[HIGHEST.name].sum()
 
 
 def test_too_few_lots_are_refused(assumptions: Assumptions) -> None:

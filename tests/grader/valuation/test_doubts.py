@@ -28,6 +28,7 @@ BANDS = [c for c in currency_codes() if gold_band_per_g(c) is not None]
         ("400000 JPY/g", "400000 JPY/ozt"),
         ("15.5000 JPY/g", "15500 JPY/g"),
         ("700 CNY/ozt", "700 CNY/g"),
+        ("1325 USD/dwt", "1325 USD/ozt"),
     ],
 )
 def test_mixed_up_prices_are_asked_back_with_what_was_meant(typed: str, suggested: str) -> None:
@@ -80,7 +81,7 @@ def test_bands_say_how_they_are_known_and_hold_each_currency_once() -> None:
     codes = [code for rate in data["rate"] for code in rate["codes"].split()]
     assert len(codes) == len(set(codes)) > 100
     assert set(codes) <= set(currency_codes())
-    assert gold_band_per_g("USD") == (10, 1000)
+    assert gold_band_per_g("USD") == (10, 500)
     assert gold_band_per_g("VES") is None
     assert price_doubt(PricePerMass(1e-3, "VES")) is None
     assert dollars_at_most(100.0, "EUR") == pytest.approx(100 / 0.65)

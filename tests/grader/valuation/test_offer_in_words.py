@@ -15,6 +15,7 @@ from grader.model import Range
 from grader.units import AskingPrice, LotSize, Money
 from grader.valuation import Assumptions, AtPrice, Offer, RouteOutcome, Spot
 from grader.valuation.information import Question
+from grader.valuation.model import OverMany
 from grader.valuation.notices import notice
 from grader.valuation.words import (
     assumed_lines,
@@ -26,6 +27,7 @@ from grader.valuation.words import (
     each_words,
     highest_words,
     lot_rows,
+    over_many_words,
     question_rows,
     route_rows,
     routes_heading,
@@ -67,6 +69,7 @@ def made(**changes: Any) -> Offer:
         own_time=Range(0.0, 0.0, 0.0),
         break_even=104.987,
         highest=at(61.239),
+        over_many=OverMany(0.25, "strip", "strip and refine", at(80.129)),
         reason=None,
         asking=None,
         asked=None,
@@ -97,6 +100,16 @@ def test_prices_are_rounded_down_and_nothing_where_a_reason_says_so() -> None:
     assert each_words(made()) == "8.15 USD a kg, 3.70 USD a lb, 2.04 USD a board"
     assert each_words(made(size=LotSize(None, 30.0))) == "2.04 USD a board"
     assert each_words(none) == each_words(made(size=LotSize())) == ""
+
+
+def test_the_price_over_many_lots_is_told_with_its_chance_and_another_way_by_name() -> None:
+    told = over_many_words(made())
+    assert told.startswith(
+        "If you buy many such lots: up to 80.0 USD. 12 % of them would lose at that, and take 25 %"
+    )
+    other = OverMany(0.25, "whole", "sell the boards whole", at(80.129))
+    assert "up to 80.0 USD, to sell the boards whole. 12 %" in over_many_words(made(over_many=other))
+    assert "bring" in over_many_words(made(over_many=OverMany(0.25, "strip", "strip and refine", at(0.0))))
 
 
 def test_own_time_has_a_line_only_where_it_costs() -> None:

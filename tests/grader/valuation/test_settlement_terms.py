@@ -130,3 +130,51 @@ def test_terms_that_depend_on_the_lots_size_keep_the_price_the_same_from_any_see
         assert way.money.given is not None
         prices.append(way.money.price_at_risk(0.1))
     assert max(prices) / min(prices) < 1.01
+
+
+def test_shares_by_size_are_typed_like_a_share_and_take_each_others_place(tmp_path: Path) -> None:
+    base = assume(tmp_path, HEAD)
+    by_size = with_given(base, payable="0 g: 85 %; 15 g: 92 %")
+    assert money(by_size).proceeds == pytest.approx(20 * 80 * 0.92)
+    assert money(by_size).costs == pytest.approx(money(base).costs)
+    assert money(with_given(by_size, payable="88 %")).proceeds == pytest.approx(20 * 80 * 0.88)
+    with pytest.raises(UsageError) as caught:
+        with_given(base, payable="5 g: 85 %")
+    assert caught.value.code == "tiers-unreadable"
+
+
+def test_typed_interest_is_that_of_a_file(tmp_path: Path) -> None:
+    drift = '[drift]\nweeks = "26 weeks"\nvolatility = "0 %"\n'
+    table = '[interest]\nrate = "10 %"\nat_once = "70 %"\nrest = "10 weeks"\n'
+    typed = with_given(assume(tmp_path, drift), interest="10 %", paid_at_once="70 %", rest_after="10 weeks")
+    assert money(typed).load == pytest.approx(money(assume(tmp_path, drift + table)).load)
+    # one of the three in the place of the file's
+    longer = with_given(assume(tmp_path, drift + table), rest_after="20 weeks")
+    assert money(longer).load == pytest.approx(1 + 0.1 * (26 + 0.3 * 20) / 52.1775)
+
+
+@pytest.mark.parametrize(
+    ("texts", "code"),
+    [
+        ({"paid_at_once": "70 %", "rest_after": "4 weeks"}, "interest-missing"),
+        ({"interest": "8 %", "paid_at_once": "70 %"}, "rest-incomplete"),
+        ({"interest": "8 %", "rest_after": "4 weeks"}, "rest-incomplete"),
+    ],
+)
+def test_half_a_payment_in_parts_is_asked_about(texts: dict[str, str], code: str, tmp_path: Path) -> None:
+    with pytest.raises(UsageError) as caught:
+        with_given(assume(tmp_path, HEAD), **texts)  # type: ignore[arg-type]
+    assert caught.value.code == code
+
+
+def test_only_a_charge_takes_the_place_of_the_examples_share_of_refining() -> None:
+    """What is paid for gold, what melting loses and what waits in a pot charge nothing for refining."""
+
+    def has_refining(**texts: str) -> bool:
+        return "cost:refining" in {c.key for c in with_given(load_assumptions(), **texts).charges}  # type: ignore[arg-type]
+
+    assert has_refining(payable="0 g: 85 %; 20 g: 92 %")
+    assert has_refining(melt_loss="0.5 %", pot="60 g", least_gold="10 g")
+    for charge in ("per_gram", "minimum", "lot_fee", "assay"):
+        assert not has_refining(**{charge: "20 USD"})
+    assert not has_refining(treatment="200 USD/kg")

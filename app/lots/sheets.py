@@ -1,0 +1,254 @@
+"""The sheet of a lot: which of its photos show the same boards, as worked out last, and what a person said of it.
+
+The sheet lies beside the photos (``sheet.json``), so that it is there after a reload. What a person says is kept as
+steps in the lot at once; the sheet follows. It names what it was made of, so that an old one is known as such.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from app.lots.lot_folder import LotFolder
+from app.lots.shared_json import UNSOUND, loads, put_file
+from calibration.errors import DataFileError
+from grader.listing import (
+    BoardLook,
+    Listing,
+    ListingCorrections,
+    LotBoard,
+    Saying,
+    Spot,
+    parse_listing_corrections,
+)
+from grader.listing.sheet import board_words, inner_point, jpeg, summary
+from grader.measured import Measured
+
+_WANTED, _STEPS, _UNDONE = "sheet", "sheet-steps", "sheet-undone"
+
+
+@dataclass(frozen=True)
+class SheetLook:
+    """A look at a board.
+
+    Attributes:
+        spot: the words by which a correction names it.
+        photo: name of its photo.
+        face: front or back.
+        is_best: whether its plating stands for that face.
+        sure: chance that it is at this board.
+        picture: JPEG.
+    """
+
+    spot: Spot
+    photo: str
+    face: str
+    is_best: bool
+    sure: float
+    picture: bytes
+
+    @property
+    def key(self) -> str:
+        """Names it in the page, whatever board it is at."""
+        x, y = self.spot.at_px
+        return f"{self.spot.photo}-{x:.0f}-{y:.0f}"
+
+
+@dataclass(frozen=True)
+class Records:
+    """All boards of a lot, each once, as if three photos showed them.
+
+    Attributes:
+        fronts_with_backs: the fronts of boards whose backs were seen; None where there are none.
+        backs: these backs.
+        fronts: boards of which one face was seen; None where there are none.
+    """
+
+    fronts_with_backs: Measured | None
+    backs: Measured | None
+    fronts: Measured | None
+
+    @property
+    def each(self) -> tuple[Measured, ...]:
+        """Those that there are."""
+        return tuple(r for r in (self.fronts_with_backs, self.backs, self.fronts) if r is not None)
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """The boards of a lot, each once.
+
+    Attributes:
+        made_of: names the measurements and the steps that it was worked out from.
+        boards: the looks at each.
+        words: what is known of each: plating, doubts.
+        none: looks at things that are no boards.
+        count: how many boards, in words.
+        summary: count, plating and gold in a sentence.
+        notices: what to mind: message and advice.
+        records: what a lot is made of.
+    """
+
+    made_of: str
+    boards: tuple[tuple[SheetLook, ...], ...]
+    words: tuple[str, ...]
+    none: tuple[SheetLook, ...]
+    count: str
+    summary: str
+    notices: tuple[tuple[str, str], ...]
+    records: Records
+
+    @staticmethod
+    def of(listing: Listing, made_of: str) -> Sheet:
+        """From what was worked out."""
+        return Sheet(
+            made_of,
+            tuple(tuple(_look(listing, each) for each in board.looks) for board in listing.boards),
+            tuple(_words(listing, n, board) for n, board in enumerate(listing.boards)),
+            tuple(_look(listing, each) for each in listing.no_boards),
+            listing.board_count.words(),
+            summary(listing),
+            tuple((n.message, n.advice) for n in listing.notices),
+            Records(listing.fronts_with_backs, listing.backs, listing.fronts),
+        )
+
+
+def _words(listing: Listing, number: int, board: LotBoard) -> str:
+    return "; ".join(board_words(listing, number, board))
+
+
+def _look(listing: Listing, each: BoardLook) -> SheetLook:
+    photo = listing.photos[each.look.photo]
+    x, y = inner_point(each.look.outline_px)
+    spot = Spot(photo.sha256[:12], (round(x, 1), round(y, 1)))
+    return SheetLook(spot, photo.name, each.face, each.is_best, each.sure, jpeg(each.look.patch))
+
+
+def is_wanted(lot: LotFolder) -> bool:
+    """Whether the lot's photos show the same boards, which are to count once."""
+    return lot.facts().get(_WANTED) is True and lot.photo_count > 1
+
+
+def is_undecided(lot: LotFolder) -> bool:
+    """Whether nobody has said yet whether boards that several photos show count once."""
+    return _WANTED not in lot.facts()
+
+
+def want(lot: LotFolder, *, wanted: bool = True) -> None:
+    """Say so, or the opposite."""
+    lot.set_facts(**{_WANTED: wanted})
+
+
+def made_of(lot: LotFolder) -> str:
+    """Names the measurements of a lot's photos, and what was said of their boards."""
+    photos = sorted((done.sha256, str(done.stamp)) for done in lot.measured().values())
+    said = json.dumps([photos, lot.facts().get(_STEPS, [])], sort_keys=True)
+    return hashlib.sha256(said.encode()).hexdigest()
+
+
+def corrections(lot: LotFolder) -> ListingCorrections:
+    """All that was said and not undone."""
+    sayings = tuple(s for step in _steps(lot, _STEPS) for s in _sayings(step))
+    return ListingCorrections(sayings)
+
+
+def say(lot: LotFolder, words: str, sayings: Sequence[Saying]) -> None:
+    """Keep one step: what was said, in words, and what it means."""
+    step = {"words": words, "sayings": [s.as_json() for s in sayings]}
+    lot.set_facts(**{_STEPS: [*_steps(lot, _STEPS), step], _UNDONE: []})
+
+
+def undo(lot: LotFolder) -> None:
+    """Take the last step back."""
+    *steps, last = _steps(lot, _STEPS)
+    lot.set_facts(**{_STEPS: steps, _UNDONE: [*_steps(lot, _UNDONE), last]})
+
+
+def redo(lot: LotFolder) -> None:
+    """Do the step again that was taken back last."""
+    *undone, last = _steps(lot, _UNDONE)
+    lot.set_facts(**{_STEPS: [*_steps(lot, _STEPS), last], _UNDONE: undone})
+
+
+def last_words(lot: LotFolder) -> tuple[str | None, str | None]:
+    """What the last step said, and the one that would be done again; None where there is none."""
+    said, undone = ([str(step.get("words", "")) for step in _steps(lot, name)] for name in (_STEPS, _UNDONE))
+    return said[-1] if said else None, undone[-1] if undone else None
+
+
+def _steps(lot: LotFolder, name: str) -> list[Mapping[str, Any]]:
+    kept = lot.facts().get(name, [])
+    return [step for step in kept if isinstance(step, Mapping)] if isinstance(kept, list) else []
+
+
+def _sayings(step: Mapping[str, Any]) -> tuple[Saying, ...]:
+    try:
+        return parse_listing_corrections(json.dumps({"sayings": step.get("sayings", [])})).sayings
+    except DataFileError:
+        return ()
+
+
+def keep_sheet(lot: LotFolder, sheet: Sheet) -> None:
+    """Keep a sheet in the place of the one before."""
+    put_file(lot.folder / "sheet.json", json.dumps(_as_json(sheet)).encode())
+
+
+def kept_sheet(lot: LotFolder) -> Sheet | None:
+    """The sheet that was worked out last; None where there is none that can be read."""
+    try:
+        return _from_json(loads((lot.folder / "sheet.json").read_bytes()))
+    except (OSError, DataFileError, *UNSOUND):
+        return None
+
+
+def _as_json(sheet: Sheet) -> dict[str, Any]:
+    return {
+        "made_of": sheet.made_of,
+        "boards": [[_look_json(look) for look in board] for board in sheet.boards],
+        "words": list(sheet.words),
+        "none": [_look_json(look) for look in sheet.none],
+        "count": sheet.count,
+        "summary": sheet.summary,
+        "notices": [list(n) for n in sheet.notices],
+        "records": {
+            name: None if record is None else record.to_dict() for name, record in vars(sheet.records).items()
+        },
+    }
+
+
+def _from_json(data: Mapping[str, Any]) -> Sheet:
+    records = {
+        name: None if record is None else Measured.from_dict(record) for name, record in data["records"].items()
+    }
+    return Sheet(
+        str(data["made_of"]),
+        tuple(tuple(_look_of(look) for look in board) for board in data["boards"]),
+        tuple(str(words) for words in data["words"]),
+        tuple(_look_of(look) for look in data["none"]),
+        str(data["count"]),
+        str(data["summary"]),
+        tuple((str(message), str(advice)) for message, advice in data["notices"]),
+        Records(**records),
+    )
+
+
+def _look_json(look: SheetLook) -> dict[str, Any]:
+    return {
+        "spot": [look.spot.photo, *look.spot.at_px],
+        "photo": look.photo,
+        "face": look.face,
+        "is_best": look.is_best,
+        "sure": round(look.sure, 3),
+        "picture": base64.b64encode(look.picture).decode("ascii"),
+    }
+
+
+def _look_of(data: Mapping[str, Any]) -> SheetLook:
+    photo, x, y = data["spot"]
+    spot = Spot(str(photo), (float(x), float(y)))
+    picture = base64.b64decode(str(data["picture"]))
+    return SheetLook(spot, str(data["photo"]), str(data["face"]), bool(data["is_best"]), float(data["sure"]), picture)

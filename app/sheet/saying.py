@@ -1,0 +1,62 @@
+"""What a tap on the sheet means: words about pairs of looks, from which the boards are divided anew."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from app.lots.sheets import Sheet, SheetLook
+from grader.listing import Saying
+
+Board = tuple[SheetLook, ...]
+
+
+def board_of(sheet: Sheet, look: SheetLook) -> Board:
+    """All looks at the board that a look is at; only itself where that is none."""
+    return next((board for board in sheet.boards if look in board), (look,))
+
+
+def one_board(sheet: Sheet, one: SheetLook, other: SheetLook) -> list[Saying]:
+    """Two looks are at one face of one board."""
+    return _joined(sheet, one, other, are_faces=False)
+
+
+def two_faces(sheet: Sheet, one: SheetLook, other: SheetLook) -> list[Saying]:
+    """Two looks are at the two faces of one board."""
+    return _joined(sheet, one, other, are_faces=True)
+
+
+def _joined(sheet: Sheet, one: SheetLook, other: SheetLook, *, are_faces: bool) -> list[Saying]:
+    """All looks at both boards are at one; only the first look comes over where a photo shows both boards."""
+    first, second = board_of(sheet, one), board_of(sheet, other)
+    said = [Saying("board", look.spot) for look in (one, other) if look in sheet.none]
+    if first == second:
+        return [*said, Saying("backs" if are_faces else "same", one.spot, other.spot)]
+    if {look.spot.photo for look in first} & {look.spot.photo for look in second}:
+        said += [Saying("apart", one.spot, look.spot) for look in first if look != one]
+        said += [Saying("apart", one.spot, look.spot) for look in second if look.spot.photo == one.spot.photo]
+        first = (one,)
+        second = tuple(look for look in second if look.spot.photo != one.spot.photo)
+    # the faces of both boards lie as the two looks say
+    turned = (one.face == other.face) == are_faces
+    for a in first:
+        for b in second:
+            is_same = (a.face == b.face) != turned
+            said.append(Saying("same" if is_same else "backs", a.spot, b.spot))
+    return said
+
+
+def another_board(sheet: Sheet, chosen: Sequence[SheetLook]) -> list[Saying]:
+    """One look is at a board of its own, or two are at two boards."""
+    said = [Saying("board", look.spot) for look in chosen if look in sheet.none]
+    if len(chosen) == 1:
+        return said + [
+            Saying("apart", chosen[0].spot, look.spot) for look in board_of(sheet, chosen[0]) if look != chosen[0]
+        ]
+    one, other = chosen
+    stay = [look for look in board_of(sheet, one) if look != other]
+    return said + [Saying("apart", other.spot, look.spot) for look in stay]
+
+
+def no_board(chosen: Sequence[SheetLook]) -> list[Saying]:
+    """What the looks show is no board."""
+    return [Saying("none", look.spot) for look in chosen]

@@ -1,0 +1,104 @@
+"""How many boards a lot holds, and how much gold: what its photos show, with the count or the mass that is stated."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from calibration.inputs import DEFAULT_DRAWS, FloatArray, Input
+from grader.board_count import BoardCount
+from grader.listing.model import Listing
+from grader.lot import estimate_lot
+from grader.lot.assumed import lot_inputs
+from grader.model import Range
+from grader.regions.heap import with_mass
+
+_MOST = 2000  # boards in a lot that only its mass tells the number of
+_CM2_PER_MM2 = 1e-2
+
+
+@dataclass(frozen=True)
+class Amount:
+    """A whole lot.
+
+    Attributes:
+        boards: how many it holds; None where the photos and the stated mass do not go together.
+        gold_mg: in it; None without a scale.
+        mass_g: of it; None where nothing tells.
+        by: what tells the number of boards.
+    """
+
+    boards: BoardCount | None
+    gold_mg: Range | None
+    mass_g: Range | None
+    by: str
+
+    def as_json(self) -> dict[str, Any]:
+        """A JSON object."""
+        return {
+            "board_count": None if self.boards is None else self.boards.as_json(),
+            "gold_mg": None if self.gold_mg is None else self.gold_mg.as_json(),
+            "mass_g": None if self.mass_g is None else self.mass_g.as_json(),
+            "by": self.by,
+        }
+
+
+def amount_of(listing: Listing, count: str = "", mass: str = "") -> Amount:
+    """The whole lot of a listing.
+
+    A stated mass picks, of the numbers that the photos allow, those that weigh so much: of a heap those that may lie
+    in it, otherwise all from those that were seen. Gold then goes by the mass, which tells it better than a number.
+
+    Args:
+        listing: that was read.
+        count: of boards that is stated, as text; empty if none is.
+        mass: that is stated, as text; empty if none is.
+
+    Raises:
+        UsageError: as ``Listing.lot`` and ``estimate_lot``, or the texts cannot be read.
+    """
+    seen, by = seen_number(listing)
+    is_heap = by == HEAP
+    if listing.record is None:
+        return Amount(seen, None, None, by)
+    if count:
+        by, is_heap = "the stated count", False
+        known = listing.lot(count=count).parts[0].count
+        seen = seen if known is None else _numbers(known.at((np.arange(999) + 0.5) / 999))
+    stated = f"{seen.low}..{seen.high}" if is_heap else count
+    estimate = estimate_lot(listing.lot(mass=mass) if mass else listing.lot(count=stated))
+    boards: BoardCount | None = seen
+    if mass and estimate.mass_g is not None:
+        # where nothing else limits it, any number from the seen ones on
+        free = not count and not is_heap
+        own = BoardCount.of({n: 1.0 / n for n in range(seen.low, _MOST + 1)}) if free else seen
+        boards, by = with_mass(own, estimate.mass_g.draws(), _board_g(listing)), f"{by} and the stated mass"
+    total = None if estimate.mass_g is None else Range.of(estimate.mass_g.draws())
+    return Amount(boards, Range.of(estimate.gold_mg.draws()), total, by)
+
+
+HEAP = "the heap"
+
+
+def seen_number(listing: Listing) -> tuple[BoardCount, str]:
+    """How many boards the photos tell of: a heap's number where one is larger than that of boards told apart."""
+    heaps = sorted(listing.heaps.values(), key=lambda heap: heap.count.value)
+    if heaps and heaps[-1].count.value > listing.board_count.value:
+        return heaps[-1].count, HEAP
+    return listing.board_count, "the boards in the photos"
+
+
+def _board_g(listing: Listing) -> FloatArray:
+    """Draws of one board's mean mass, g: by the mean size of the outlines, or a heap's whole board."""
+    sizes = [o.size_mm2 for m in (listing.fronts, listing.fronts_with_backs) if m is not None for o in m.boards]
+    whole = [heap.whole_mm2 for heap in listing.heaps.values()]
+    size_mm2 = float(np.median(whole)) if whole else float(np.mean([s for s in sizes if s is not None]))
+    density: Input = lot_inputs()["areal-density"]
+    return np.asarray(density.draws(DEFAULT_DRAWS) * size_mm2 * _CM2_PER_MM2)
+
+
+def _numbers(draws: FloatArray) -> BoardCount:
+    numbers, times = np.unique(np.maximum(np.round(draws), 1).astype(int), return_counts=True)
+    return BoardCount.of(dict(zip(numbers.tolist(), times.astype(float).tolist(), strict=True)))
