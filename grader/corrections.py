@@ -44,6 +44,19 @@ class FinishChanged:
 
 
 @dataclass(frozen=True)
+class Confirmed:
+    """The region found at a place is gold plating, as found. It also brings back a region that was left out before.
+
+    Attributes:
+        at_px: a place inside the region as the segmenter found it.
+        also_px: places in further regions that are plating too, such as those of the same row.
+    """
+
+    at_px: Point
+    also_px: tuple[Point, ...] = ()
+
+
+@dataclass(frozen=True)
 class LeftOut:
     """The region found at a place is no gold plating.
 
@@ -115,8 +128,8 @@ class FilledOut:
 Brushed = PaintedIn | PaintedOut
 Filled = FilledIn | FilledOut
 Stroke = Brushed | Filled
-OfRegions = FinishChanged | LeftOut
-Correction = FinishChanged | LeftOut | Stroke
+OfRegions = FinishChanged | Confirmed | LeftOut
+Correction = OfRegions | Stroke
 
 
 @dataclass(frozen=True)
@@ -194,6 +207,8 @@ def correction_json(item: Correction) -> dict[str, Any]:
     match item:
         case FinishChanged():
             return {"kind": "finish", **_places_as_json(item), "finish": item.finish}
+        case Confirmed():
+            return {"kind": "confirm", **_places_as_json(item)}
         case LeftOut():
             return {"kind": "leave_out", **_places_as_json(item)}
         case PaintedIn():
@@ -229,6 +244,8 @@ def correction_of(data: Mapping[str, Any]) -> Correction:
     match data["kind"]:
         case "finish":
             return FinishChanged(_point(data["at_px"]), _finish(data["finish"]), _also(data))
+        case "confirm":
+            return Confirmed(_point(data["at_px"]), _also(data))
         case "leave_out":
             return LeftOut(_point(data["at_px"]), _also(data))
         case "paint_in":

@@ -36,6 +36,11 @@ _HEARD = "desk-correcting-heard"  # the history of the picture in this window, o
 _BASE = "desk-correcting-base"  # the measurement on which the corrections on the picture build
 
 
+def this_window() -> str:
+    """The mark by which what was done in this window is told from what another one did."""
+    return str(st.session_state.setdefault(_BY, secrets.token_hex(4)))
+
+
 def is_correcting(done: Kept) -> bool:
     """Whether the photo is open to be corrected."""
     return bool(st.session_state.get(_OPEN) == done.sha256)
@@ -138,8 +143,7 @@ def _bench(sha256: str, found: Measurement) -> None:
     def heard(history: History, *, is_current: bool) -> None:
         # of a picture that was ended it is not known what it had seen: what came since is kept beside it
         on = st.session_state.get(_BASE, base).stamp if is_current else None
-        by = st.session_state.setdefault(_BY, secrets.token_hex(4))
-        st.session_state[_HEARD] = made = replace(history, on=on, by=by)
+        st.session_state[_HEARD] = made = replace(history, on=on, by=this_window())
         current_lot().keep_history(sha256, made)
 
     with st.container(key="gold-now"):  # stays in sight above the picture

@@ -16,6 +16,7 @@ from app.lots.learned import ask_properties
 from app.lots.measuring import Order
 from app.lots.shelf import Kept, kept, take_off
 from app.lots.way import WAYS, chosen_way, link, show_next, show_way
+from app.measure.ask import ask_about
 from app.measure.correct_form import is_correcting, offer_correcting, show_correcting
 from app.measure.result import show_all, show_result
 from app.photos.adding import ask_photos, ask_sample, measure_what_waits, photos_of_lot
@@ -78,6 +79,7 @@ def _right(shelf: Sequence[Kept], shown: Kept | None) -> None:
     if len(shelf) > 1:
         show_all(shelf)
         link("sheet/page.py", "See which pictures show which board", ":material/grid_view:")
+    ask_about(shown)
     show_result(shown)
     offer_correcting(shown)
     with st.expander("More photos, or measure in another way", icon=":material/add_a_photo:"):

@@ -17,6 +17,7 @@ from calibration.errors import GraderError, PhotoError, RefusedError
 from calibration.kinds import kind_named
 from calibration.thickness import gold_properties
 from grader.api import measure
+from grader.cli.ask_gold import ask_about, check_one_photo
 from grader.cli.learned import say_learned
 from grader.cli.measure_report import show_measurement, show_summary, summary_row
 from grader.cli.options import with_options
@@ -24,6 +25,7 @@ from grader.cli.output import err, is_stdout, show_error, write_json, write_whol
 from grader.cli.photo_options import PhotoOptions
 from grader.cli.photos import photo_files
 from grader.cli.pictures import check_outputs, picture_in, pictures_of
+from grader.correct.export import training_zip
 from grader.measured import Measured
 from grader.measured_photo import MeasuredPhoto
 from grader.pipeline import Progress, Step
@@ -52,6 +54,18 @@ def measure_command(
         Path | None,
         typer.Option(help="Write the photo with the plating coloured, PNG; for several photos, a folder."),
     ] = None,
+    ask: Annotated[
+        Path | None,
+        typer.Option(
+            help="Ask about places that may not be gold, and show them in this PNG. Answers are corrections."
+        ),
+    ] = None,
+    training: Annotated[
+        Path | None,
+        typer.Option(
+            help="Write the photo and its corrections here as training data (ZIP). Nothing is sent anywhere."
+        ),
+    ] = None,
     part: Annotated[str, typer.Option(help="Kind of boards, as in the log. What its yields taught is used.")] = "",
     seller: Annotated[str, typer.Option(help="Who sells them, as in the log.")] = "",
     kind: Annotated[
@@ -72,11 +86,15 @@ def measure_command(
     Example: grader measure shelf/ --json shelf.jsonl
 
     Example: grader measure boards.jpg --corrections boards-corrections.json
+
+    Example: grader measure boards.jpg --ask places.png --json boards.json
     """
     request, learned = options.request(no_scale=no_scale), options.learned()
     files = photo_files(photos)
     pictures = pictures_of(files, {"coverage": coverage, "overlay": overlay})
-    check_outputs(files, [*(() if json_out is None or is_stdout(json_out) else (json_out,)), *pictures])
+    check_one_photo(len(files), is_asked=ask is not None or training is not None)
+    more = [path for path in (ask, training) if path is not None]
+    check_outputs(files, [*(() if json_out is None or is_stdout(json_out) else (json_out,)), *pictures, *more])
     by_hand = options.by_hand(files)
     published = gold_properties(kind=kind_named(kind)) if kind else None
     known = published if learned is None else learned.properties(part, seller, kind_named(kind))
@@ -90,6 +108,10 @@ def measure_command(
         show_error(error, files[0].name)
         raise typer.Exit(error.exit_code) from error
     done = done.corrected(by_hand)
+    if ask is not None:
+        done = ask_about(done, ask)
+    if training is not None:
+        write_whole(training, training_zip(done.measurement))
     measured = done.record
     if json_out is not None:
         write_json(json_out, measured.to_dict())

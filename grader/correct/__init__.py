@@ -2,6 +2,7 @@
 
 from grader.correct.apply import apply_corrections, region_at
 from grader.corrections import (
+    Confirmed,
     Correction,
     Corrections,
     FilledIn,
@@ -15,6 +16,7 @@ from grader.corrections import (
 )
 
 __all__ = [
+    "Confirmed",
     "Correction",
     "Corrections",
     "FilledIn",

@@ -13,7 +13,7 @@ from calibration.inputs import Input
 from calibration.notices import NoticeDefinition, Notices
 from calibration.scale import Scale
 from grader.correct.paint import Paint, edge_inputs, paint
-from grader.corrections import Corrections, FinishChanged, LeftOut, Point
+from grader.corrections import Confirmed, Corrections, FinishChanged, LeftOut, Point
 from grader.coverage import Coverage
 from grader.model import FINISHES, Finish
 from grader.regions import Board, Region, Regions, Row
@@ -62,9 +62,9 @@ def apply_corrections(
     """
     if not corrections:
         return coverage, regions
-    fates, missed = _fates(regions, corrections)
+    fates, judged, missed = _fates(regions, corrections)
     share, labels = _without(coverage.share, regions.labels, fates), regions.labels
-    described = [_with_fate(r, fates.get(r.number)) for r in regions.regions]
+    described = [_with_fate(r, fates.get(r.number), judged) for r in regions.regions]
     laid = paint(corrections.strokes, share.shape)
     painted: list[Region] = []
     if laid is not None:
@@ -116,30 +116,42 @@ def touched(regions: Regions, corrections: Corrections, shape: tuple[int, int]) 
         corrections: of them.
         shape: of the photo, (height, width).
     """
-    fates, _ = _fates(regions, corrections)
-    there = np.isin(regions.labels, list(fates))
+    _, judged, _ = _fates(regions, corrections)
+    there = np.isin(regions.labels, list(judged))
     laid = paint(corrections.strokes, shape)
     if laid is not None:
         there[laid.where] |= (laid.inside | laid.outside) > 0
     return there
 
 
-def _fates(regions: Regions, corrections: Corrections) -> tuple[dict[int, Finish | None], int]:
-    """The finish of each corrected region, None if it is left out; and how many corrections found no region."""
+def _fates(regions: Regions, corrections: Corrections) -> tuple[dict[int, Finish | None], set[int], int]:
+    """What a person said of regions.
+
+    Returns:
+        The finish of each region that was given one, None if it is left out; numbers of all regions that a person
+        judged; and how many corrections found no region.
+    """
     fates: dict[int, Finish | None] = {}
+    judged: set[int] = set()
     missed = 0
     for item in corrections.items:
-        if isinstance(item, FinishChanged | LeftOut):
+        if isinstance(item, FinishChanged | Confirmed | LeftOut):
             met = [r for r in (region_at(regions, at) for at in (item.at_px, *item.also_px)) if r is not None]
             missed += not met
+            judged |= {region.number for region in met}
             for region in met:
-                fates[region.number] = item.finish if isinstance(item, FinishChanged) else None
-    return fates, missed
+                if not isinstance(item, Confirmed):
+                    fates[region.number] = item.finish if isinstance(item, FinishChanged) else None
+                elif fates.get(region.number, region.finish) is None:
+                    del fates[region.number]
+    return fates, judged, missed
 
 
-def _with_fate(region: Region, finish: Finish | None) -> Region:
+def _with_fate(region: Region, finish: Finish | None, judged: set[int]) -> Region:
     """The region with the finish that a person gave it, if one did: who has no doubt of it."""
-    return region if finish is None else replace(region, finish=finish, doubt=0.0)
+    if region.number not in judged:
+        return region
+    return replace(region, judged=True) if finish is None else replace(region, finish=finish, doubt=0.0, judged=True)
 
 
 def _without(share: Share, labels: Labels, fates: Mapping[int, Finish | None]) -> Share:

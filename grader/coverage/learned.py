@@ -21,6 +21,7 @@ from grader.coverage.contact_rows import draw_rows
 from grader.coverage.error import doubt_of, error_inputs, quality_notices
 from grader.coverage.model import Coverage
 from grader.coverage.network import Maps, Network
+from grader.coverage.off_boards import without_stray
 from grader.coverage.unmix import unmix_edges
 from grader.coverage.way_round import way_round
 from grader.coverage.windows import Window, windows_around
@@ -77,8 +78,9 @@ class LearnedSegmenter:
         board = way.back(coarse.board)
         doubt = doubt_of(fine)
         if scale is None:
-            fine = _seen_twice(fine, *smaller_look)
+            fine = without_stray(_seen_twice(fine, *smaller_look), board)
         else:
+            fine = without_stray(fine, board)
             factor = fine.shape[1] / rgb.shape[1]
             plane = ResizedPlane(scale.plane, factor)
             fine = draw_rows(picture, fine, contact, plane, scale.px_per_mm * factor)

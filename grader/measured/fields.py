@@ -74,7 +74,7 @@ _MODEL = _object(
     "ProductModel",
     {"terms": {"type": "array", "items": _TERM}, "inputs": {"type": "array", "items": _INPUT}},
 )
-_KINDS_OF_CORRECTION = ["finish", "leave_out", "paint_in", "paint_out", "fill_in", "fill_out"]
+_KINDS_OF_CORRECTION = ["finish", "confirm", "leave_out", "paint_in", "paint_out", "fill_in", "fill_out"]
 _PAIR = {"type": "array", "items": _NUMBER, "minItems": 2, "maxItems": 2}
 _CORRECTION = _object(
     "Correction",

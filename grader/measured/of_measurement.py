@@ -23,6 +23,7 @@ from grader.measured.parts import (
     MeasuredScale,
     PhotoCheck,
     Ring,
+    Unsure,
 )
 from grader.measured.record import SCHEMA, VISIBLE_ONLY, Measured
 from grader.model import FINISHES, Finish, ProductModel, Range
@@ -31,6 +32,7 @@ from grader.photo_advice.model import Check
 from grader.pipeline import Measurement
 from grader.regions import Board
 from grader.regions.count import count_boards
+from grader.regions.unsure import unsure_places
 from grader.version import __version__
 
 _SIMPLE_PX = 1.0
@@ -62,6 +64,10 @@ def measured_of(measurement: Measurement) -> Measured:
         board_count=None if scale is None else count_boards(measurement.regions.boards).rounded(),
         loose_contacts=_rows(measurement, None),
         plating_px=_rings(measurement),
+        unsure=tuple(
+            Unsure(at_px=place.at_px, box_px=place.box_px, share=place.share)
+            for place in unsure_places(measurement.coverage, measurement.regions)
+        ),
         budget=(),
         corrections=corrections_of(measurement),
         warnings=warnings,

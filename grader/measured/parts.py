@@ -172,6 +172,20 @@ class Change(Record):
     change: Range
 
 
+class Unsure(Record):
+    """Plating that may be none, worth a person's look.
+
+    Attributes:
+        at_px: a place inside each of its regions.
+        box_px: left, top, right and bottom of what shows it with its surroundings.
+        share: of all plating that was found.
+    """
+
+    at_px: tuple[PointPx, ...]
+    box_px: tuple[int, int, int, int]
+    share: float
+
+
 class MadeCorrections(Record):
     """Corrections by hand and their effect; None without scale."""
 

@@ -29,6 +29,7 @@ from grader.measured.parts import (
     MeasuredScale,
     PhotoCheck,
     Ring,
+    Unsure,
 )
 from grader.model import Finish, ProductModel, Range
 from grader.regions.count import by_outlines
@@ -67,6 +68,7 @@ class Measured(Record):
         board_count: how many boards they stand for; None without scale, or in records of older versions.
         loose_contacts: rows that lie on no outlined board.
         plating_px: outlines of what is at least half plated, by finish; a ring within a ring is a hole.
+        unsure: plating that may be none, the most of it first; empty in records of older versions.
         budget: contributions to the range of the gold, largest first.
         corrections: made by hand and included in all figures; None if there are none.
         warnings: about this measurement.
@@ -96,6 +98,7 @@ class Measured(Record):
     board_count: BoardCountField | None = None
     loose_contacts: tuple[MeasuredRow, ...] = ()
     plating_px: Mapping[FinishKey, tuple[Ring, ...]] = Field(default_factory=dict)
+    unsure: tuple[Unsure, ...] = ()
     budget: tuple[BudgetShare, ...] = ()
     corrections: MadeCorrections | None = None
     warnings: tuple[NoticeField, ...] = ()

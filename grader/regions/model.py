@@ -27,6 +27,7 @@ class Region:
         doubt: chance that it is the other of hard and immersion gold; 0 if the finish is undetermined.
         painted: whether a person painted it in, rather than the segmenter having found it.
         faint: whether no pixel of it is half covered: plating so pale or narrow that its shape is not known.
+        judged: whether a person has said what it is.
     """
 
     number: int
@@ -39,6 +40,7 @@ class Region:
     doubt: float = 0.0
     painted: bool = False
     faint: bool = False
+    judged: bool = False
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from grader.coverage import Coverage
 from grader.regions.comb import follow
 from grader.regions.find import PieceRow, rows_above
 from grader.regions.model import Region, Regions
+from grader.regions.strips import strip_rows
 
 BoolArray = NDArray[np.bool_]
 
@@ -113,7 +114,26 @@ def read_contact_rows(
         if known:
             rows = {r.row for r in known} - {None}
             return (*(r for r in readings if r.row not in rows), *known)
-    return tuple(readings)
+    merged = [_read(None, row, coverage, rgb, apart=True) for row in strip_rows(coverage, rgb)]
+    known = _best([_placed(r, regions) for r in merged if r is not None and r.matches])
+    rows = {r.row for r in known} - {None}
+    return (*(r for r in readings if r.row not in rows), *known)
+
+
+def _best(readings: list[RowReading]) -> list[RowReading]:
+    """Of several readings of one row, as strips of several widths give, the one that lacks the fewest contacts."""
+    best: list[RowReading] = []
+    for reading in sorted(readings, key=lambda r: r.missing):
+        middle = reading.centres_px.mean(axis=0)
+        if all(_far(other, middle) for other in best):
+            best.append(reading)
+    return best
+
+
+def _far(reading: RowReading, place: FloatArray) -> bool:
+    """Whether a place lies further from a row than a third of its length."""
+    first, last = reading.centres_px[0], reading.centres_px[-1]
+    return float(np.hypot(*(place - (first + last) / 2))) > float(np.hypot(*(last - first))) / 3
 
 
 def _stands_apart(reading: RowReading) -> bool:
@@ -175,6 +195,7 @@ def _read(
     rgb: NDArray[np.uint8] | None,
     *,
     longer: float = 1.0,
+    apart: bool = False,
 ) -> RowReading | None:
     boxes = _alike(row.boxes_px)
     if len(boxes) < _LEAST:
@@ -186,7 +207,10 @@ def _read(
     half = np.asarray(np.median(_half_lengths(boxes), axis=0))
     local = float(np.median(np.polyval(pitch, found[1])))
     aspect = 2 * float(np.hypot(*half)) / local
-    centres, alone, steps = _with_merged(*found, pitch, half, coverage.share)
+    if apart:  # in a strip nothing is left to be told apart, and what is plated beyond its contacts is none
+        centres, alone, steps = found[0], np.ones(len(boxes), np.bool_), _steps(found[1], pitch)
+    else:
+        centres, alone, steps = _with_merged(*found, pitch, half, coverage.share)
     matches = match_families(steps, aspect, longer=longer) if np.all(steps > 1 - _SINGLE) else ()
     unplated = 0
     if not matches and rgb is not None:

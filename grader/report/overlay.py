@@ -17,12 +17,12 @@ _MAX_SIDE_PX = 1600
 
 def coverage_png(measurement: Measurement) -> bytes:
     """8-bit grey PNG of the photo's size, 255 = wholly plated."""
-    return _png(measurement.coverage.share)
+    return png(measurement.coverage.share)
 
 
 def overlay_png(measurement: Measurement, max_side_px: int = _MAX_SIDE_PX) -> bytes:
     """PNG of the photo with plating hatched and outlined by finish, boards outlined and rows of contacts marked."""
-    return _png(np.ascontiguousarray(overlay_rgb(measurement, max_side_px)[..., ::-1]))
+    return png(np.ascontiguousarray(overlay_rgb(measurement, max_side_px)[..., ::-1]))
 
 
 def overlay_rgb(measurement: Measurement, max_side_px: int = _MAX_SIDE_PX) -> NDArray[np.uint8]:
@@ -56,7 +56,8 @@ def outline(picture: NDArray[np.uint8], points_px: ArrayLike, k: float, rgb: tup
     cv2.polylines(picture, [in_reduced(points_px, k)], isClosed=True, color=rgb, thickness=2, lineType=cv2.LINE_AA)
 
 
-def _png(picture: NDArray[np.uint8]) -> bytes:
+def png(picture: NDArray[np.uint8]) -> bytes:
+    """A picture, as OpenCV holds it, as a PNG."""
     ok, data = cv2.imencode(".png", picture)
     if not ok:
         raise RuntimeError("a picture of valid shape could not be encoded")

@@ -51,10 +51,12 @@ class Overlay {
     this.items = items;
     const fates = new Map(this.regions.map((region) => [region, region.finish]));
     for (const item of items) {
-      if (item.kind !== "finish" && item.kind !== "leave_out") continue;
+      if (!["finish", "confirm", "leave_out"].includes(item.kind)) continue;
       for (const at of [item.at_px, ...(item.also_px ?? [])]) {
         const region = this.byPlace.get(String(at)) ?? this.at(at);
-        if (region) fates.set(region, item.kind === "finish" ? item.finish : null);
+        // confirmed is as it was found, or as a person said before, unless it was left out
+        if (!region || (item.kind === "confirm" && fates.get(region) !== null)) continue;
+        fates.set(region, { finish: item.finish, confirm: region.finish, leave_out: null }[item.kind]);
       }
     }
     this.fates = fates;

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from hypothesis import strategies as st
 
-from grader.correct import FilledIn, FilledOut, FinishChanged, LeftOut, PaintedIn, PaintedOut
+from grader.correct import Confirmed, FilledIn, FilledOut, FinishChanged, LeftOut, PaintedIn, PaintedOut
 from grader.model import FINISHES
 
 _HEIGHT, _WIDTH = 240, 320
@@ -26,3 +26,4 @@ st.register_type_strategy(FilledIn, st.builds(FilledIn, _corners, _finishes, _on
 st.register_type_strategy(FilledOut, st.builds(FilledOut, _corners, _on_screen))
 st.register_type_strategy(FinishChanged, st.builds(FinishChanged, _points, _finishes, _more))
 st.register_type_strategy(LeftOut, st.builds(LeftOut, _points, _more))
+st.register_type_strategy(Confirmed, st.builds(Confirmed, _points, _more))
