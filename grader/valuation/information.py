@@ -28,7 +28,6 @@ from grader.choices import Choice
 _KNOTS = (0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.98)
 # Inputs of one question whose effects may bend; of more, each moves too little of the profit for a bend to show.
 _MOST_BENT = 12
-_BY_TITLE = ("cost", "quantity", "thickness", "price", "share")
 # Standard deviations by which a fit must beat one of pure noise: 1 in 30 000.
 _BEYOND_CHANCE = 4.0
 _ROUNDING = 1e-9  # of the money at stake: a difference of sums below it is none
@@ -172,8 +171,8 @@ def _question(i: Input, photos: Mapping[str, str]) -> str | None:
     ask = _texts().get(i.kind)
     if ask is None:
         return None
-    about = i.title if i.kind in _BY_TITLE else "".join(i.of[-1:])
-    return ask.format(about=photos.get(about, about))
+    about = "".join(i.of[-1:])
+    return ask.format(about=photos.get(about, about), title=i.title)
 
 
 def _photo_names(lot: Sequence[Mapping[str, Any]]) -> dict[str, str]:
