@@ -26,19 +26,19 @@ _DRAWS = 2_000  # for a median and a spread
 
 
 def same_name(typed: str) -> str:
-    """A part or seller as typed, without what tells no two of them apart: case and blanks."""
+    """Normalise the name of a part or seller: ignore case and collapse white space."""
     return " ".join(typed.casefold().split())
 
 
 @dataclass(frozen=True)
 class Batches:
-    """What there is to learn from.
+    """The data to learn from.
 
     Attributes:
         batches: each named by its yield's number.
-        left_out: why other yields are not among them, by number.
+        left_out: why other yields are excluded, by number.
         process: number of the newest process.
-        reset_on: last day of what is no longer learned from, or None.
+        reset_on: last day whose yields no longer count, or None.
         seen: gold on the photographed boards of the lots that were learned from, lot by lot, by name of the boards.
     """
 

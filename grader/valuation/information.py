@@ -37,12 +37,12 @@ MOST_DRAWS = 25_000
 
 @dataclass(frozen=True)
 class Question:
-    """Something to find out before buying.
+    """A question to settle before buying.
 
     Attributes:
         text: what to ask or do.
-        worth: the most that a full answer is worth, in money.
-        inputs: names of the inputs that it would settle.
+        worth: greatest worth of a complete answer, in money.
+        inputs: names of the inputs that the answer settles.
     """
 
     text: str
@@ -62,7 +62,7 @@ def value_of_knowing(profits: Sequence[FloatArray], known: Sequence[FloatArray])
         known: draws of these inputs, each float64 (n,), of the same cases; their effects are taken to add up.
 
     Returns:
-        At least zero; zero where the inputs explain no more of any profit than chance would.
+        At least zero; zero if the inputs explain no more of any profit than chance would.
     """
     knots = _KNOTS if len(known) <= _MOST_BENT else ()
     columns = [c for draws in known for c in _spline(draws, knots)]
@@ -75,7 +75,7 @@ def value_of_knowing(profits: Sequence[FloatArray], known: Sequence[FloatArray])
 
 
 def _expected(x: FloatArray, profits: FloatArray) -> FloatArray:
-    """Each profit's expectation for given inputs: nothing where they explain no more than chance.
+    """Each profit's expectation for given inputs: nothing if they explain no more than chance.
 
     Args:
         x: what the inputs are, float64 (n, degrees), each of mean zero.
@@ -109,7 +109,7 @@ def questions(
     lot: Sequence[Mapping[str, Any]] = (),
     choices: Sequence[Choice] = (),
 ) -> tuple[Question, ...]:
-    """What to find out before buying, the most valuable first; what is worth nothing is left out.
+    """Questions to settle before buying, most valuable first, without worthless ones.
 
     Args:
         profits: of each way to deal with the lot, bought at the price in question, float64 (n,).

@@ -49,7 +49,7 @@ def value_lot(
     draws: int = VALUATION_DRAWS,
     seed: int = DEFAULT_SEED,
 ) -> Offer:
-    """What to pay for a lot, and what an asking price would mean.
+    """Work out what to pay for a lot, and what an asking price would mean.
 
     Args:
         gold_mg: gold in the lot's visible plating.
@@ -57,7 +57,7 @@ def value_lot(
         today: the day of the valuation, to tell how old the gold price is.
         mass_g: of the lot's boards; without it nothing can be said of selling by weight.
         boards: how many there are likely to be, for prices by the board.
-        portions: into which the lot could be sorted; together they are the lot. None where all is dealt with alike.
+        portions: into which the lot could be sorted; together they are the lot. None if all is dealt with alike.
         bench: that plans the work on the boards, where enough is known of all portions; None for no plan.
         asking_price: of the seller, before fee and tax: for the lot, by weight or by the board.
         purchases: how many buys the lot takes.
@@ -167,7 +167,7 @@ def _median(draws: FloatArray) -> float:
 
 
 def _for_the_lot(asked: Money | AskingPrice, size: LotSize, assumptions: Assumptions) -> float:
-    """What the seller asks for all of it."""
+    """The seller's price for the whole lot."""
     price = asked if isinstance(asked, AskingPrice) else AskingPrice(asked, "lot")
     if price.amount.currency != assumptions.currency:
         raise UsageError(
