@@ -65,8 +65,8 @@ def listing_command(
 
     Fronts and backs are paired. A picture without a scale gets it from boards that a picture with one shows too. The
     chance of a wrong match is in the range. The order and the names of the pictures do not matter; a file that is
-    not a picture is left out with a warning. Where boards overlap, the number of boards has a range; a stated count or mass
-    narrows it, and then the gold is that of the whole lot.
+    not a picture is left out with a warning. If boards overlap, the number of boards has a range; a stated count or
+    mass narrows it, and then the gold is that of the whole lot.
 
     Example: grader listing shelf/ --sheet boards.html
 

@@ -24,7 +24,7 @@ from grader.valuation.information import questions
 from grader.valuation.learned import recovery_once
 from grader.valuation.model import Assumptions, Offer, OverMany
 from grader.valuation.notices import STATEMENTS, notice
-from grader.valuation.portions import Portion, known_of, mass_of
+from grader.valuation.portions import Portion, known_of, total_mass_g
 from grader.valuation.routes import Way, best_of, compare_routes, ways_of
 from grader.valuation.rules import ByGains
 from grader.valuation.sold_as_planned import sold_as_planned
@@ -75,7 +75,7 @@ def value_lot(
     """
     spot = spot_of(assumptions)
     held = tuple(portions) or (Portion("the boards", gold_mg, mass_g),)
-    mass_g = mass_of(held)
+    mass_g = total_mass_g(held)
     bench = bench if all(p.can_be_planned for p in held) else None
     models = [gold_mg, *(m for p in held for m in p.models())]
     assumptions = recovery_once(assumptions if bench is None else assumptions.with_plan(), gold_mg)

@@ -105,6 +105,6 @@ def known_of(portions: Sequence[Portion], *, planned: bool) -> frozenset[Per]:
     return frozenset({"g of gold", *known, *by_plan})
 
 
-def mass_of(portions: Sequence[Portion]) -> ProductModel | None:
+def total_mass_g(portions: Sequence[Portion]) -> ProductModel | None:
     """Mass of portions together, g; None if that of one is not known."""
     return _sum(p.mass_g for p in portions)
