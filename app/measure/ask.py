@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import numpy as np
 import streamlit as st
+from numpy.typing import NDArray
 
 from app.common.show import remark
 from app.common.trouble import telling
@@ -64,7 +66,7 @@ def _key(done: Kept, place: Unsure) -> tuple[str, tuple[float, float]]:
     return done.sha256, place.at_px[0]
 
 
-def _crop(done: Kept, place: Unsure) -> object:
+def _crop(done: Kept, place: Unsure) -> NDArray[np.uint8]:
     """The place with its surroundings, kept while it is asked about.
 
     Raises:
@@ -78,4 +80,4 @@ def _crop(done: Kept, place: Unsure) -> object:
         left, top, right, bottom = place.box_px
         crop = load_photo(data, done.name).rgb[top:bottom, left:right].copy()
         st.session_state[_CROP] = _key(done, place), crop
-    return crop
+    return np.asarray(crop, np.uint8)
