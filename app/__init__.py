@@ -1,1 +1,1 @@
-"""The page: shows and edits; computes nothing."""
+"""The page: it shows and edits, and computes nothing."""

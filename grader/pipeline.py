@@ -15,7 +15,7 @@ from grader.coverage import Coverage, Segmenter
 from grader.coverage.choose import segmenter_named
 from grader.gold import GoldEstimate, gold_mass
 from grader.photo import Photo
-from grader.regions import Regions, RowReading, find_regions, read_contact_rows, with_pile
+from grader.regions import Regions, RowReading, search_photo, with_pile
 from grader.request import Request
 from grader.scale_found import FoundScale, scale_at_plating, scale_before_search, scale_from_search
 
@@ -143,8 +143,8 @@ def _search(photo: Photo, segmenter: Segmenter, scale: Scale | None, say: Progre
     say("coverage")
     coverage = segmenter.segment(photo, scale)
     say("regions")
-    regions = find_regions(coverage, scale, photo.rgb)
-    return _Seen(coverage, regions, read_contact_rows(regions, coverage, photo.rgb))
+    regions, readings = search_photo(coverage, scale, photo.rgb)
+    return _Seen(coverage, regions, readings)
 
 
 def _without_gold(photo: Photo, wanted: Request, seen: _Seen, at: FoundScale) -> Measurement:

@@ -1,4 +1,4 @@
-"""The boards of the lot's photos, ready to be graded and cut: searched once for each way to measure a photo."""
+"""The boards in the lot's photos, ready for grading and cutting; each photo is searched once per way of measuring."""
 
 from __future__ import annotations
 
@@ -27,12 +27,12 @@ MOST_KEPT = 48
 
 @dataclass(frozen=True, eq=False)
 class Searched:
-    """A photo that was searched for boards.
+    """A photo after searching it for boards.
 
     Attributes:
         boards: found in it.
         jpeg: the photo, reduced.
-        k: its size ÷ the photo's.
+        k: its size ÷ that of the photo.
     """
 
     boards: Boards
@@ -51,10 +51,10 @@ class Shown:
 
     Attributes:
         sha256: of the photo.
-        part: kind of the boards; empty for the photo's name.
+        part: kind of boards; empty to use the photo's name.
         back: sha256 of the photo of their backs, or None.
-        turned: how they were turned over, or None to tell it from their outlines.
-        weighed_g: what its boards weigh together, parts and all; None where that is not known.
+        turned: how they were turned over, or None to infer it from their outlines.
+        weighed_g: what its boards weigh together, parts and all; None if that is not known.
     """
 
     sha256: str
@@ -67,12 +67,12 @@ class Shown:
 def search_all(
     shown: Sequence[Shown], photos: Mapping[str, Kept], say: Callable[[int, str], object]
 ) -> tuple[dict[str, Searched], list[tuple[str, GraderError]]]:
-    """Each photo of fronts by its sha256, backs joined, and what could not be searched.
+    """Search each photo of fronts, with its backs; return results by sha256, and failures.
 
     Args:
         shown: the photos of fronts.
         photos: all photos by sha256.
-        say: told the number and name of each photo before it is searched.
+        say: called with the number and name of each photo before searching it.
     """
     found: dict[str, Searched] = {}
     failed: list[tuple[str, GraderError]] = []
@@ -96,7 +96,7 @@ def search(done: Kept) -> Searched:
     """The boards of one measured photo.
 
     Raises:
-        PhotoError: the photo is not here any more.
+        PhotoError: the photo no longer exists.
         RefusedError: it has no scale, or no outline was found.
     """
     way = json.dumps([done.request.as_json(), done.measured.made_by_hand.as_json()], sort_keys=True)

@@ -38,12 +38,12 @@ _TURNED: dict[Turned | None, str] = {
 
 @dataclass(frozen=True)
 class BenchAnswers:
-    """All that was asked for.
+    """The answers.
 
     Attributes:
         prices: with a gold price.
-        thresholds: of the user, or the shipped ones.
-        by: what ranks.
+        thresholds: the user's, or the shipped ones.
+        by: criterion for ranking.
         rules: for cutting.
         shown: the photos of fronts.
     """
@@ -56,7 +56,7 @@ class BenchAnswers:
 
 
 def ask_shown(photos: Sequence[Kept]) -> tuple[Shown, ...] | None:
-    """What each photo shows; None while an entry is wrong, which is said beside it."""
+    """Ask what each photo shows; None while an entry is wrong, with an error beside it."""
     names = {photo.sha256: photo.name for photo in photos}
     back_of: dict[str, str] = {}
     parts: dict[str, str] = {}
@@ -121,7 +121,7 @@ def _part_and_face(key: str, others: Mapping[str, str]) -> tuple[str, str | None
 
 
 def _readable(examples: Thresholds, name: str, text: str) -> None:
-    """Read a threshold by itself; whether the currencies agree is told when all are known.
+    """Read one threshold; currencies are compared when all are known.
 
     Raises:
         UsageError: as ``with_thresholds``.
@@ -138,7 +138,7 @@ def _shows(others: Mapping[str, str], sha256: str) -> str:
 
 
 def ask(base: Assumptions, shown: tuple[Shown, ...] | None, thickness_mm: float | None) -> BenchAnswers | None:
-    """The form; None until it is complete and sent off, or while a field is wrong, which is said beside it."""
+    """Draw the form; None until it is submitted complete, or while a field is wrong, with an error beside it."""
     good: list[bool] = []
 
     def field(label: str, key: str, placeholder: str, parse: Callable[[str], _T]) -> tuple[str | None, _T | None]:

@@ -79,7 +79,7 @@ def _tell(failed: Sequence[tuple[str, GraderError]]) -> None:
 
 
 def _ask(photos: tuple[Kept, ...], done: Sorted | None) -> None:
-    """The questions; what was sent off is worked out, and the page drawn anew with the answer on top."""
+    """The questions; what was sent off is worked out, and the page drawn again with the answer on top."""
     names = ", ".join(each.name for each in photos)
     st.markdown(f"{len(photos)} {'photo' if len(photos) == 1 else 'photos'}: {as_typed(names)}")
     found, failed = None, list[tuple[str, GraderError]]()
@@ -118,14 +118,14 @@ def _planned(done: Sorted) -> BatchPlan | RefusedError | UsageError:
 
 
 def _base() -> Assumptions:
-    """The figures that hold where nothing is typed: a set of the user's own chosen under Value, or the examples."""
+    """The default figures: the user's own set chosen under Value, or the examples."""
     chosen = st.session_state.get("assumptions")
     base = load_set(chosen if chosen in sets_in(assumptions_folder()) else None, assumptions_folder())
     return in_chosen_currency(base, chosen_currency())
 
 
 def _sort(asked: BenchAnswers, photos: tuple[Kept, ...], failed: list[tuple[str, GraderError]]) -> Sorted | None:
-    """Search the photos for boards where that was not done yet, plan their cuts, and grade them.
+    """Search the photos for boards if necessary, plan their cuts, and grade them.
 
     Args:
         asked: all that was asked for.

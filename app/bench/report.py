@@ -1,4 +1,4 @@
-"""What the bench worked out, for the lot's report: where to cut, what the batch needs, what the photos showed."""
+"""Results of the bench for the lot's report: cuts, batch, photos."""
 
 from __future__ import annotations
 
@@ -23,12 +23,12 @@ _DONE = "desk-sorted"
 
 
 def keep_sorted(done: Sorted | None) -> None:
-    """Keep what was worked out in this window."""
+    """Keep this window's results."""
     st.session_state[_DONE] = done
 
 
 def kept_sorted(measured: Sequence[Measured]) -> Sorted | None:
-    """What was last worked out, if it is of these measurements; None if one was made anew since, or there is none."""
+    """The last results, if they belong to these measurements; otherwise None."""
     done: Sorted | None = st.session_state.get(_DONE)
     if done is None or not all(p.measured in measured for p in done.seen):
         return None
@@ -36,7 +36,7 @@ def kept_sorted(measured: Sequence[Measured]) -> Sorted | None:
 
 
 def plans_for_report(done: Sorted, batch: BatchPlan | None, *, with_pictures: bool) -> BenchPlans:
-    """Cuts of the boards to process, or of all where none is; and the batch, where one could be planned."""
+    """Cuts of the boards to process, or of all if there are none, and the batch, if one could be planned."""
     cuts = []
     names = {photo.sha256: photo.name for photo in done.seen}
     backs = {one.sha256: names[one.back] for one in done.shown if one.back is not None}
@@ -50,7 +50,7 @@ def plans_for_report(done: Sorted, batch: BatchPlan | None, *, with_pictures: bo
 
 
 def planned_before(measured: Sequence[Measured]) -> Callable[[bool], BenchPlans] | None:
-    """What the bench last planned for these measurements, made when asked for, with pictures or without."""
+    """The last plans for these measurements, rendered on request, with or without pictures."""
     done = kept_sorted(measured)
     if done is None:
         return None
@@ -67,7 +67,7 @@ def planned_before(measured: Sequence[Measured]) -> Callable[[bool], BenchPlans]
 
 
 def bench_report(title: str, done: Sorted, batch: BatchPlan | None, lot: LotFolder | None) -> LotReport:
-    """The report of the boards on the bench: without an offer, for they are bought.
+    """The report of the boards on the bench, without an offer, because they are already bought.
 
     Raises:
         UsageError: as ``lot_of``.
@@ -79,7 +79,7 @@ def bench_report(title: str, done: Sorted, batch: BatchPlan | None, lot: LotFold
 
 
 def _lot(done: Sorted) -> Lot:
-    """The lot as the photos were said to show it."""
+    """The lot as described by the photos."""
     names = {p.sha256: p.name for p in done.seen}
     parts: dict[str, list[SightText]] = {}
     for one in done.shown:

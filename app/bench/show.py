@@ -47,7 +47,7 @@ _VOLUME = "vessel-volume"
 
 @dataclass(frozen=True, eq=False)
 class Sorted:
-    """All that was worked out on the bench.
+    """The results of the bench.
 
     Attributes:
         grades: of all boards.
@@ -55,9 +55,9 @@ class Sorted:
         prices: likewise.
         searched: each photo of fronts, by its sha256.
         photos: these photos.
-        shown: what they were said to show.
+        shown: their description.
         seen: all photos of the boards, fronts and backs.
-        not_graded: boards that could not be, by name.
+        not_graded: boards that could not be graded, by name.
     """
 
     grades: Grades
@@ -104,7 +104,7 @@ def _boards(done: Sorted, grade: Class) -> None:
 
 
 def _picture(rgb: Picture, alt: str) -> None:
-    """A board as it stands in its photo, no higher than a hand."""
+    """A board cut out of its photo, limited in height."""
     height, width = rgb.shape[:2]
     st.image(rgb, width="stretch" if width > height else max(round(_HIGHEST_PX * width / height), 1), alt=alt)
 
@@ -118,7 +118,7 @@ def _downloads(done: Sorted) -> None:
 
 
 def _download(words: str, make: Callable[[], bytes | str], name: str, mime: str) -> None:
-    """A file that is made when its button is pressed."""
+    """A download whose file is made when its button is pressed."""
     st.download_button(words, make, file_name=name, mime=mime, on_click="ignore")
 
 
@@ -132,7 +132,7 @@ def _json(done: Sorted) -> str:
 
 
 def show_cuts(done: Sorted) -> None:
-    """Where to cut the boards that are to be processed, or all of them: picture, list and template."""
+    """Show the cuts of the boards to process, or of all: picture, list and template."""
     processed = to_cut(done)
     every = st.radio(
         "Boards to cut",
@@ -215,18 +215,18 @@ def _cuts_json(done: Sorted) -> str:
 
 
 def ask_volume() -> str:
-    """The volume of a vessel as typed."""
+    """Ask for the volume of a vessel."""
     st.text_input("Volume of a vessel", key=_VOLUME, placeholder="1 l", persist_state="session")
     return asked_volume()
 
 
 def asked_volume() -> str:
-    """What was typed last; empty where nothing was."""
+    """The last entry; empty if there is none."""
     return str(st.session_state.get(_VOLUME) or "").strip()
 
 
 def batch_of(done: Sorted, volume: str) -> BatchPlan:
-    """What processing the chosen boards takes; only kept pieces go in.
+    """Plan the batch for the chosen boards; only kept pieces go in.
 
     Raises:
         RefusedError, UsageError: as ``charge_to_process``, ``parse_volume_ml`` and ``plan_batch``.

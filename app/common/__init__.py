@@ -1,1 +1,1 @@
-"""What several screens show and ask."""
+"""Elements shared by several screens."""

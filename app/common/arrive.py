@@ -1,7 +1,7 @@
-"""Where the eye and the keyboard are after something happened: a page came, photos came, an answer is there.
+"""Move focus and scroll position to new content: a new page, new photos, an answer.
 
-A script's new drawing leaves the focus where its element was, or nowhere; this puts it on what is new. It is moved
-once for each occasion, and never out of a field that somebody is typing in, unless the answer was asked for.
+Redrawing leaves the focus where its element was, or nowhere; this puts it on the new content. It moves
+once for each event, and never out of a field that somebody is typing in, unless they asked for the answer.
 """
 
 from __future__ import annotations
@@ -37,17 +37,17 @@ _arrive = st.components.v2.component("arrive", html="<span></span>", js=_SCRIPT)
 
 
 def arrive(at: str, *, asked: bool = False) -> None:
-    """Put the focus there when this drawing is done.
+    """Put the focus there after this drawing.
 
     Args:
-        at: a CSS selector; the first of its elements that can be seen.
-        asked: it is what the last action asked for: it comes to the top, whatever had the focus.
+        at: a CSS selector; its first visible element is used.
+        asked: the last action asked for it: it scrolls to the top, whatever had the focus.
     """
     st.session_state[_NEXT] = (at, asked)
 
 
 def begin_page(name: str) -> None:
-    """Tell which page is drawn: on another one than before, the focus goes to its title."""
+    """Announce the page being drawn; on a new page the focus goes to its title."""
     before = st.session_state.get("desk-page")
     st.session_state["desk-page"] = name
     if before not in (None, name):
@@ -55,7 +55,7 @@ def begin_page(name: str) -> None:
 
 
 def show_arrival() -> None:
-    """Draw what moves the focus, once a drawing, after everything else."""
+    """Draw the script that moves the focus, once per drawing, after everything else."""
     wanted: tuple[str, bool] | None = st.session_state.pop(_NEXT, None)
     last: dict[str, Any] = st.session_state.get(_LAST, {"number": 0, "at": "", "asked": False})
     if wanted is not None:

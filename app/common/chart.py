@@ -10,7 +10,7 @@ _WORDS_ON_LIGHT, _WORDS_ON_DARK = "#3c4742", "#c6d0ca"
 
 
 def draw(chart: Any) -> None:
-    """Draw a chart as wide as the page, its words as readable as the text around it."""
+    """Draw a chart as wide as the page, with text as readable as the text around it."""
     words = _WORDS_ON_DARK if st.context.theme.type == "dark" else _WORDS_ON_LIGHT
     chart = chart.configure_axis(labelColor=words, titleColor=words).configure_legend(labelColor=words)
     st.altair_chart(chart, width="stretch")

@@ -1,4 +1,4 @@
-"""Figures that are asked back, beside the form that they were typed into."""
+"""Ask for confirmation of doubtful figures, beside their form."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ from grader.valuation.doubts import Doubt
 
 
 def believed(doubts: Sequence[Doubt], field: str = "") -> bool:
-    """Show what is doubted, each with a box to tick; whether all are ticked (or there are none).
+    """Show each doubt with a box to tick; True if all are ticked (or there are none).
 
-    A tick holds for that very figure: another one is asked back again.
+    A tick holds only for that figure: a changed one is asked about again.
 
     Args:
         doubts: of the figures as they were typed.
-        field: key of the field that a suggested figure may be written into; empty for none.
+        field: key of the field for a suggested figure; empty for none.
     """
     ticked = []
     for doubt in doubts:

@@ -19,7 +19,7 @@ PICTURE_ALT = "Boards as photographed, and the same boards with the plating that
 
 
 def show_name() -> None:
-    """Mark and name, above the links to the pages."""
+    """Show mark and name above the links to the pages."""
     st.html(f'<div class="name"><img src="{_picture()}" alt="">{NAME}</div>')
 
 

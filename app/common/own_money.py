@@ -1,4 +1,4 @@
-"""The currency that the page's user chose, and the kept rates of exchange."""
+"""The user's currency, and the saved exchange rates."""
 
 from __future__ import annotations
 
@@ -23,17 +23,17 @@ def in_chosen_currency(base: Assumptions, chosen: str) -> Assumptions:
 
     Args:
         base: the figures; those of the user's own sets stay as they are.
-        chosen: the currency chosen on the page; empty for the kept one.
+        chosen: the currency chosen on the page; empty for the saved one.
     """
     spot = in_currency(str(st.session_state.get("spot") or ""), chosen)
     return in_own_currency(base, _own_money(chosen), (spot,))
 
 
 def ask_rate(chosen: str) -> bool:
-    """The field for the rate at which the examples carry over to the chosen currency; kept with today's date.
+    """Ask for the rate that converts the examples to the chosen currency; saved with today's date.
 
     Returns:
-        Whether another rate is kept than before.
+        Whether the saved rate changed.
     """
     examples = load_assumptions().currency
     if not chosen or chosen == examples:
@@ -63,7 +63,7 @@ def ask_rate(chosen: str) -> bool:
 
 
 def _own_money(chosen: str) -> OwnMoney:
-    """What is kept; nothing if the file is damaged, which is said."""
+    """The saved currency and rates; empty if the file is damaged, with an error."""
     try:
         kept = load_own_money(own_money_path())
     except GraderError as error:

@@ -1,4 +1,4 @@
-"""How figures are shown: chosen once, kept for all lots."""
+"""Display preferences: chosen once, kept for all lots."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _WORDS: dict[MassUnit, str] = {
 
 
 def ask_preferences() -> None:
-    """The fields."""
+    """Draw the fields."""
     st.selectbox(
         "Gold is shown in",
         get_args(MassUnit),
@@ -37,7 +37,7 @@ def ask_preferences() -> None:
 
 
 def chosen_currency() -> str:
-    """The currency of amounts that are typed without one; empty if none was chosen."""
+    """The currency of amounts typed without one; empty if none was chosen."""
     return str(st.session_state.get(_CURRENCY) or "")
 
 
@@ -47,6 +47,6 @@ def currency_hint() -> str:
 
 
 def mass_unit() -> MassUnit:
-    """The unit in which masses of gold are shown."""
+    """The unit for masses of gold."""
     unit = st.session_state.get(_UNIT)
     return cast("MassUnit", unit) if unit in get_args(MassUnit) else "auto"

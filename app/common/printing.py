@@ -1,4 +1,4 @@
-"""The printable scale target, and how long its check bar came out."""
+"""The printable scale target, and the measured length of its check bar."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _PAPERS: dict[Paper, str] = {"a4": "A4", "letter": "Letter"}
 
 
 def ask_print() -> None:
-    """Downloads of the target, and the field for its measured bar."""
+    """Offer downloads of the target, and ask for its measured bar."""
     st.markdown("Print it at 100 %, lay it flat beside the boards, and photograph both from straight above.")
     with st.container(horizontal=True):
         for paper in get_args(Paper):

@@ -1,4 +1,4 @@
-"""How texts, ranges, errors and bars look on the page. Nothing here knows what a page does."""
+"""The look of texts, ranges, errors and bars, independent of any page."""
 
 from __future__ import annotations
 
@@ -21,17 +21,17 @@ _STYLE = Path(__file__).with_name("style.css")
 
 
 def style() -> None:
-    """How everything looks that the theme does not decide."""
+    """Load the styles that the theme does not set."""
     st.html(_STYLE)
 
 
 def label(text: str) -> str:
-    """A text that is not ours as a field's label: readers of the screen hear its escapes, so that there are few."""
+    """Escape foreign text for a field's label, sparingly, because screen readers read the escapes aloud."""
     return _MARKUP_IN_LABEL.sub(r"\\\1", " ".join(text.split()))
 
 
 def as_typed(text: str) -> str:
-    """Text that Markdown and Streamlit's own marks show as it is: file names and typed words are not ours."""
+    """Escape foreign text (file names, typed words) so that Markdown and Streamlit show it literally."""
     return _MARKUP.sub(r"\\\1", _BREAKS.sub(" ", text).strip())
 
 
@@ -41,17 +41,17 @@ def advice_of(item: Advised) -> str:
 
 
 def problem(item: Advised, about: str = "") -> None:
-    """An error, beside what it is about."""
+    """Show an error next to its subject."""
     st.error(_told(item, about), icon=":material/error:")
 
 
 def caution(item: Advised) -> None:
-    """A warning: the figures stand, but deserve less trust."""
+    """Show a warning: the figures stand, but deserve less trust."""
     st.warning(_told(item, ""), icon=":material/warning:")
 
 
 def cautions(lines: Sequence[str]) -> None:
-    """What can hurt, wherever process steps or amounts are shown."""
+    """Show the safety cautions, wherever process steps or amounts are shown."""
     st.warning("\n\n".join(as_typed(line) for line in lines), icon=":material/health_and_safety:")
 
 
@@ -61,18 +61,18 @@ def _told(item: Advised, about: str) -> str:
 
 
 def visible_only(statement: str) -> None:
-    """The reminder of what the figures leave out."""
+    """Show the reminder of what the figures leave out."""
     with st.container(key="visible-only"):
         remark(statement)
 
 
 def remark(text: str) -> None:
-    """A line of small text, in full contrast."""
+    """Show a line of small text, in full contrast."""
     st.markdown(f":small[{as_typed(text)}]")
 
 
 def where_from(text: str) -> None:
-    """A source, behind a line that opens it."""
+    """Show a source, folded."""
     st.html(
         '<details class="source"><summary>Where this figure is from</summary>'
         f"<p>{html.escape(' '.join(text.split()))}</p></details>"
@@ -85,19 +85,19 @@ def heading(text: str) -> None:
 
 
 def figure(label: str, value: Range | None, unit: str) -> None:
-    """One large figure with its range below."""
+    """Show one large figure with its range below."""
     told_figure(label, range_text(value, unit))
 
 
 def told_figure(label: str, text: str) -> None:
-    """The same of a range as a text."""
+    """The same for a range given as text."""
     middle, span = _split(text)
     st.metric(label, middle)
     st.markdown(as_typed(together(span)) if span else "&nbsp;")
 
 
 def split_range(value: Range | None, unit: str) -> tuple[str, str]:
-    """A range as two texts: the value, and its bounds (empty if there are none)."""
+    """Split a range into two texts: the value, and its bounds (empty if there are none)."""
     return _split(range_text(value, unit))
 
 
@@ -129,7 +129,7 @@ def bars(lines: Sequence[tuple[str, float, str]]) -> None:
 
 
 def told_list(rows: Sequence[tuple[str, str]]) -> None:
-    """Sentences, each with what it amounts to; on a narrow window no line ends between a number and its unit."""
+    """Show sentences with their amounts; in a narrow window no line breaks between a number and its unit."""
     items = "".join(
         f"<li>{html.escape(together(text))} <strong>{html.escape(together(worth))}</strong></li>"
         for text, worth in rows
@@ -138,7 +138,7 @@ def told_list(rows: Sequence[tuple[str, str]]) -> None:
 
 
 def table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    """A table of short texts; on a narrow window cells wrap, and of more than two columns each row becomes a card."""
+    """Show a table of short texts; in a narrow window cells wrap, or rows of many columns become cards."""
     named = any(columns)
     heads = "".join(f'<th role="columnheader">{html.escape(c)}</th>' for c in columns)
     head = f'<thead role="rowgroup"><tr role="row">{heads}</tr></thead>' if named else ""
@@ -156,7 +156,7 @@ def table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
 
 
 def _kept_whole(cell: str) -> str:
-    """Dates and single figures do not wrap."""
+    """Keep dates and single figures from wrapping."""
     return ' class="short"' if len(cell) <= _SHORT else ""
 
 

@@ -1,4 +1,4 @@
-"""Errors of what a button or a field does: there nothing can be drawn, so that they are told when the page is."""
+"""Errors in callbacks of buttons and fields, where nothing can be drawn: they are shown with the page."""
 
 from __future__ import annotations
 
@@ -15,18 +15,18 @@ _P = ParamSpec("_P")
 
 
 def trouble(error: GraderError) -> None:
-    """Remember an error until the page is drawn."""
+    """Store an error until the page is drawn."""
     st.session_state[_TROUBLE] = error
 
 
 def last_trouble() -> GraderError | None:
-    """That error, once."""
+    """Return that error, once."""
     error: GraderError | None = st.session_state.pop(_TROUBLE, None)
     return error
 
 
 def telling(act: Callable[_P, None]) -> Callable[_P, None]:
-    """What a button or a field does, its error remembered."""
+    """Wrap a callback so that its error is stored."""
 
     @wraps(act)
     def told(*args: _P.args, **kwargs: _P.kwargs) -> None:

@@ -1,1 +1,1 @@
-"""What weighed gold taught."""
+"""What weighed gold has taught."""

@@ -1,4 +1,4 @@
-"""Pictures of what was learned: thickness before and now, estimated against weighed, and the calibration curve."""
+"""Charts of what was learned: thickness before and now, estimated against weighed, calibration curve."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _SIDES = alt.Scale(domain=["in range", "outside"], range=[_BLUE, _ORANGE])
 
 
 def show_shifts(shifts: Sequence[Shift]) -> None:
-    """Ranges of effective thickness by finish, before and now."""
+    """Chart ranges of effective thickness by finish, before and now."""
     rows = [
         {"what": f"{FINISH_WORDS[s.finish]}, {short}", "when": when, "low": low, "middle": middle, "high": high}
         for s in shifts
@@ -39,7 +39,7 @@ def show_shifts(shifts: Sequence[Shift]) -> None:
 
 
 def show_pairs(pairs: Sequence[Pair]) -> None:
-    """Weighed against estimated, each with its 90 % range; on the line both are the same."""
+    """Chart weighed against estimated gold with 90 % ranges; on the line they agree."""
     rows = [
         {
             "estimated": p.estimate_mg.value,
@@ -74,7 +74,7 @@ def show_pairs(pairs: Sequence[Pair]) -> None:
 
 
 def show_calibration(curve: Sequence[CurvePoint]) -> None:
-    """How often ranges of each level held what was weighed; on the line they hold as often as they say."""
+    """Chart how often ranges of each level contained the weighed gold; on the line, as often as they claim."""
     rows = [
         {
             "level": s.level,

@@ -1,4 +1,4 @@
-"""Learn: what the yields teach, how the estimates did, and what keeps the record right."""
+"""Learn: what the yields teach, how good the estimates were, and corrections of the record."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The list of all lots, what can be done with each, and where they lie."""
+"""The list of all lots, their actions, and their place on disk."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _MOST = 40
 
 
 def show_list(*, expanded: bool) -> None:
-    """Draw it."""
+    """Draw the list."""
     lots = listed_lots()
     at_hand = [lot for lot in lots if not lot.is_archived]
     away = [lot for lot in lots if lot.is_archived]

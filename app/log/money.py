@@ -1,4 +1,4 @@
-"""Forms for what a lot cost and brought; each may replace a wrong entry."""
+"""Forms for a lot's costs and proceeds; each can correct an earlier entry."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ _New = TypeVar("_New", NewPurchase, NewMoney)
 
 
 def purchase_form(lot: LoggedLot, contents: Contents) -> None:
-    """What was paid to the seller."""
+    """The form for the price paid to the seller."""
     with st.form(fresh("purchase"), border=False):
         price = st.text_input("Total paid to the seller", placeholder=f"120 {currency_hint()}")
         mass = st.text_input("Mass of the boards, if known", placeholder="1 lb 2 oz")
@@ -67,7 +67,7 @@ def purchase_form(lot: LoggedLot, contents: Contents) -> None:
 
 
 def money_form(lot: LoggedLot, contents: Contents) -> None:
-    """A cost, the proceeds of a sale, or a settlement."""
+    """The form for a cost, the proceeds of a sale, or a settlement."""
     kind = st.radio("What to add", list(_KINDS), format_func=_KINDS.__getitem__, horizontal=True, key="money-kind")
     form = f"money-{kind}"
     with st.form(fresh(form), border=False):
@@ -123,7 +123,7 @@ def _submit(
     correct: Callable[[Log, int, _New], None],
     ask: Callable[[Asker, _New], tuple[Notice, ...]],
 ) -> None:
-    """The form's button, and what it does: a new entry, or one in place of a wrong one."""
+    """Draw the form's button, and log a new entry or a correction."""
 
     def put(log: Log, new: _New) -> str:
         if corrects is None:
@@ -138,7 +138,7 @@ def _submit(
 
 
 def settlement_of(amount: str, refiner: str, charges: str, gold: str, day: date) -> NewMoney:
-    """A settlement as typed.
+    """Read a settlement.
 
     Raises:
         UsageError: one of the texts cannot be read; ``currencies-differ``.
@@ -172,7 +172,7 @@ def _charges(text: str, payable: Money) -> Decimal:
 def _replaced(
     form: str, lot: LoggedLot, entries: Sequence[_Entry], title: Callable[[_Entry], str]
 ) -> tuple[int | None, str]:
-    """Number of the wrong entry that a form's entry replaces, and why; nothing if there is none."""
+    """Number of the corrected entry, and the reason; None for a new entry."""
     if not entries:
         return None, ""
     titles: dict[int | None, str] = {None: "None: it is a new one"}

@@ -1,4 +1,4 @@
-"""Lots: the one of this window, kept with what it cost and brought, and the list of all of them."""
+"""Lots: this window's lot with its costs and proceeds, and the list of all lots."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ def show() -> None:
 
 
 def _ask_about(logged: LoggedLot | None) -> None:
-    """The lot in a few words, and the button that keeps it."""
+    """Ask for the lot's details, with the button that keeps it."""
     about = {"lot-seller": "", "lot-part": "", "lot-note": ""}
     if logged is not None:
         about = {"lot-seller": logged.seller, "lot-part": logged.part, "lot-note": logged.note}
@@ -61,7 +61,7 @@ def _ask_about(logged: LoggedLot | None) -> None:
 
 
 def _entries(lot: LoggedLot) -> None:
-    """What is in the log of it, and forms for more."""
+    """Show its entries in the log, and forms for more."""
     contents = lot_contents(lot)
     if contents is None:
         return
@@ -108,7 +108,7 @@ def _whole_log() -> None:
 
 
 def _used_columns(each: Table, first: int = 0) -> None:
-    """A table from its first column on, without empty ones: a phone has no room for them."""
+    """A table without its number column and without empty columns, to fit on a phone."""
     used = [n for n in range(first, len(each.columns)) if any(row[n] for row in each.rows)]
     table([each.columns[n] for n in used], [[row[n] for n in used] for row in each.rows])
 

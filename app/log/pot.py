@@ -1,4 +1,4 @@
-"""The pot: gold of several lots that waits, and one settlement for it, shared out to them."""
+"""The pot: waiting gold of several lots, and one settlement divided among them."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _FORM = "pot"
 
 
 def show_pot(contents: Contents) -> None:
-    """What waits, and the form; nothing if no gold does."""
+    """Show the waiting gold and the form; nothing if no gold waits."""
     waiting = waiting_gold(contents)
     if not waiting:
         return

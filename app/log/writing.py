@@ -1,4 +1,4 @@
-"""A form's entry goes into the log: what is wrong is told, what looks wrong is asked about first."""
+"""Write a form's entry into the log: report errors, and ask about doubtful figures first."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _T = TypeVar("_T")
 
 
 def fresh(form: str) -> str:
-    """The form's key: another one after each entry, so that its fields are empty again, but not after an error."""
+    """The form's key, which changes after each entry so that its fields are emptied, but not after an error."""
     return f"{form}-{st.session_state.get(f'{form}-entries', 0)}"
 
 
@@ -36,11 +36,11 @@ def write(
 
     Args:
         form: its name.
-        entry: makes it of what was typed.
-        put: writes it, and says what was written.
-        ask: gives what looks wrong.
-        about: what else the entry is about; another one is asked about again.
-        sure: that the user has said that it is right.
+        entry: makes the entry from what was typed.
+        put: writes it, and returns a message.
+        ask: returns what looks wrong.
+        about: further context of the entry; a change is asked about again.
+        sure: whether the user confirmed it.
     """
     try:
         new = entry()

@@ -1,4 +1,4 @@
-"""The form for gold that was weighed."""
+"""The form for weighed gold."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _KNOWN = {"assumed": "assumed", "found": "found by a test of my own", "assayed":
 
 
 def yield_form(lot: LoggedLot) -> None:
-    """Gold on the scale, and how pure it is."""
+    """Draw the form for the mass and fineness of gold."""
     with st.form(fresh("yield"), border=False):
         mass = st.text_input("Gold as weighed", placeholder="1.25 g")
         uncertainty = st.text_input("Standard uncertainty of that mass, if known", placeholder="0.01 g")

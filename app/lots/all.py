@@ -1,4 +1,4 @@
-"""All lots, whether they are kept in the log or only begun: one list."""
+"""One list of all lots, in the log or only in progress."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ class ListedLot:
     Attributes:
         name: of it.
         key: of its folder; None if it is only in the log.
-        logged: in the log; None if it was not kept yet.
+        logged: its entry in the log; None if not kept yet.
         photo_count: photos on this machine.
         changed: when, in words.
         is_archived: whether it was put away.
@@ -38,7 +38,7 @@ class ListedLot:
 
     @property
     def mark(self) -> str:
-        """What tells it from others in keys of fields."""
+        """Its unique part in keys of fields."""
         return self.key if self.key is not None else f"log-{self.logged.id if self.logged else 0}"
 
     @property
@@ -74,10 +74,10 @@ def _begun(key: str, lot: LotFolder, in_log: dict[int, LoggedLot]) -> ListedLot:
 
 
 def open_lot(lot: ListedLot) -> None:
-    """Make it the one of this window.
+    """Open the lot in this window.
 
     Raises:
-        UsageError: the disk does not take it.
+        UsageError: it cannot be written to disk.
     """
     key = _begin_folder(lot) if lot.key is None and lot.logged is not None else lot.key
     if key is not None and key != lot_key():
@@ -88,7 +88,7 @@ def archive(lot: ListedLot, *, archived: bool) -> None:
     """Put a lot away, or bring it back.
 
     Raises:
-        UsageError, DataFileError: the disk does not take it; its file is damaged.
+        UsageError, DataFileError: it cannot be written to disk; its file is damaged.
     """
     if lot.folder is not None:
         lot.folder.set_facts(archived=archived)
@@ -102,10 +102,10 @@ def _put_away(lot: LoggedLot) -> str:
 
 
 def delete_lot(lot: ListedLot) -> None:
-    """Put a lot's photos and entries into the bin; what is in the log stays there, put away.
+    """Move a lot's photos and entries to the bin; in the log the lot is archived.
 
     Raises:
-        UsageError: the disk does not let it.
+        UsageError: the files cannot be moved.
     """
     if lot.key is None or lot.folder is None:
         return
@@ -118,10 +118,10 @@ def delete_lot(lot: ListedLot) -> None:
 
 
 def undelete(key: str) -> None:
-    """Take a lot out of the bin, and go on with it.
+    """Take a lot out of the bin and open it.
 
     Raises:
-        UsageError, DataFileError: the disk does not let it; it is damaged.
+        UsageError, DataFileError: the files cannot be moved; the lot is damaged.
     """
     take_out(key, bin_folder(), desk().folder)
     take_up(key)
@@ -149,7 +149,7 @@ def _number(lot: LotFolder) -> int | None:
 
 
 def merge_into_this(other: ListedLot) -> tuple[int, int]:
-    """Let the lot of this window take over another one, which goes into the bin.
+    """Merge another lot into this window's lot; the other one goes to the bin.
 
     Returns:
         How many photos came along, and how many entries of the log.

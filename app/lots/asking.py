@@ -1,4 +1,4 @@
-"""A form's entry that looks wrong is asked about before it is kept: the form stays, and wants a tick."""
+"""Ask for confirmation of an entry that looks wrong: the form stays, with a box to tick."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _SURE = "It is right: keep it all the same"
 
 
 def sure_of(form: str) -> bool:
-    """Draw what was asked about the form's last entry, inside the form; True if the user says that it is right."""
+    """Draw the questions about the form's last entry, inside the form; True if the user confirms it."""
     questions, _ = st.session_state.get(_key(form), ((), ""))
     for each in questions:
         caution(each)

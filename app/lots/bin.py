@@ -1,4 +1,4 @@
-"""Lots that were deleted: they lie in the bin for a while, and can be taken out of it."""
+"""Deleted lots: they stay in the bin for a while and can be taken out again."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def delete(lot: LotFolder, key: str, folder: Path, now: float | None = None) -> 
 
     Args:
         lot: the lot.
-        key: its own.
+        key: of the lot.
         folder: of the bin.
         now: seconds since 1970; the present moment if left out.
 
@@ -46,7 +46,7 @@ def take_out(key: str, folder: Path, to: Path) -> None:
 
 
 def in_bin(folder: Path, now: float | None = None) -> list[tuple[str, LotFolder, float]]:
-    """Keys, lots, and when they were deleted, the last one first; what lay there too long is removed for good."""
+    """Keys, lots, and times of deletion, the latest first; lots older than the limit are removed for good."""
     moment = time.time() if now is None else now
     found = []
     for key, lot in lots_in(folder):
@@ -59,13 +59,13 @@ def in_bin(folder: Path, now: float | None = None) -> list[tuple[str, LotFolder,
 
 
 def remove(key: str, folder: Path) -> None:
-    """Remove a lot in the bin, and its photos, for good."""
+    """Remove a lot in the bin, with its photos, for good."""
     if is_key(key):
         shutil.rmtree(folder / key, ignore_errors=True)
 
 
 def size_mb(folder: Path) -> float:
-    """What all files below a folder take, in millions of bytes."""
+    """Total size of all files below a folder, in MB."""
     total = 0
     for path in folder.rglob("*"):
         try:

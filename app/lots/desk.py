@@ -1,4 +1,4 @@
-"""The lot in progress behind this browser window: found by the key in the address, shared by all windows on it."""
+"""The lot in progress of this browser window, found by the key in the address and shared by its windows."""
 
 from __future__ import annotations
 
@@ -74,13 +74,13 @@ _NOT_KEPT = ("desk-", "said", "_", "$", "photo-to-mark", "shown-", "sample", "Fo
 
 
 class Desk:
-    """Everything in progress on this machine.
+    """All work in progress on this machine.
 
     Attributes:
         folder: holds a folder for each lot.
         one_at_a_time: held while a photo is measured.
-        settling: held while a measurement follows what was done on its photo by hand.
-        usual_s: what the last photos took, s; None before the first.
+        settling: held while a measurement is updated after corrections by hand.
+        usual_s: time for the last photos, s; None before the first.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -93,11 +93,11 @@ class Desk:
         self._matching: dict[str, Matching] = {}
 
     def lot(self, key: str) -> LotFolder:
-        """The lot of a key; windows on the same lot get the same one."""
+        """The lot with this key, shared by its windows."""
         return self._lots.setdefault(key, LotFolder(self.folder / key))
 
     def measuring(self, key: str) -> Measuring | None:
-        """What is being measured for a lot, or was last."""
+        """The current or last measuring job of a lot."""
         return self._measuring.get(key)
 
     def matching(self, key: str) -> Matching:
@@ -108,7 +108,7 @@ class Desk:
         return self._matching[key]
 
     def measure(self, key: str, orders: Sequence[Order]) -> None:
-        """Begin to measure photos of a lot; nothing if it is at it already."""
+        """Start measuring photos of a lot, unless it is running already."""
         busy = self._measuring.get(key)
         if busy is not None:
             if not busy.is_over:
@@ -127,47 +127,47 @@ def _desk(folder: Path) -> Desk:
 
 
 def desk() -> Desk:
-    """The one desk of this program."""
+    """The program's single desk."""
     return _desk(places.data_folder() / "in-progress")
 
 
 def bin_folder() -> Path:
-    """Where lots lie that were deleted."""
+    """The folder of deleted lots."""
     return places.data_folder() / "deleted-lots"
 
 
 def lot_key() -> str:
-    """Which lot this window is on."""
+    """The key of this window's lot."""
     return str(st.session_state[_CURRENT])
 
 
 def current_lot() -> LotFolder:
-    """The lot that this window is on."""
+    """The lot of this window."""
     return desk().lot(lot_key())
 
 
 def lot_name() -> str:
-    """What the lot in progress is called."""
+    """The name of the lot in progress."""
     name = str(st.session_state.get("lot-name") or "").strip()
     return name or NAMELESS
 
 
 def own_entries() -> OwnEntries:
-    """What is a person's own and not a lot's: of whoever sits at this machine, or of a browser on the network."""
+    """The personal entries, not tied to a lot: of this machine's user, or of one browser on the network."""
     who = st.context.cookies.get(WHO_COOKIE) if st.context.ip_address is not None else None
     mark = "" if not isinstance(who, str) else f"-{hashlib.sha256(who.encode()).hexdigest()[:16]}"
     return OwnEntries(places.data_folder() / f"page{mark}.json")
 
 
 def found_good(name: str) -> None:
-    """Tell that what a field of a person's own says now can be used: only that is kept for other lots."""
+    """Mark the current value of a personal field as valid: only valid values are kept for other lots."""
     st.session_state.setdefault(_GOOD, {})[name] = st.session_state.get(name)
 
 
 def sit_down() -> None:
-    """Take up the lot that the address names, or a new one; what other windows changed comes along.
+    """Open the lot named in the address, or a new one, with changes from other windows.
 
-    To be called before anything is drawn.
+    Call it before anything is drawn.
 
     Raises:
         DataFileError: the lot is damaged.
@@ -192,10 +192,10 @@ def sit_down() -> None:
 
 
 def stand_up() -> None:
-    """Keep what was entered. To be called after everything is drawn.
+    """Save all entries. Call it after everything is drawn.
 
     Raises:
-        DataFileError, UsageError: it cannot be kept; it is tried again the next time.
+        DataFileError, UsageError: it cannot be saved; the next call tries again.
     """
     entries = _entered()
     seen: dict[str, Value] = st.session_state.setdefault(_SEEN, {})
@@ -217,7 +217,7 @@ def stand_up() -> None:
 
 @telling
 def start_lot() -> None:
-    """Put the lot in progress aside and begin another."""
+    """Put the lot in progress aside and start another."""
     _leave()
     _take(new_key())
     st.query_params[KEY_IN_ADDRESS] = lot_key()
@@ -225,7 +225,7 @@ def start_lot() -> None:
 
 @telling
 def take_up(key: str) -> None:
-    """Go on with a lot that was put aside."""
+    """Continue with a lot that was put aside."""
     _leave()
     _take(key)
     st.query_params[KEY_IN_ADDRESS] = key
@@ -233,7 +233,7 @@ def take_up(key: str) -> None:
 
 @telling
 def begin_lot_anew() -> None:
-    """Put the damaged file of the lot aside, and go on with its photos and with what this window still knows."""
+    """Put the lot's damaged file aside, and continue with its photos and this window's entries."""
     current_lot().begin_anew()
     st.session_state[_SEEN] = {n: v for n, v in st.session_state[_SEEN].items() if n in OWN}
     st.session_state.pop(_KNOWN, None)
@@ -241,12 +241,12 @@ def begin_lot_anew() -> None:
 
 @telling
 def settle_entry(clash: Clash, value: Value) -> None:
-    """Decide what a field holds that two windows changed; each window sees it when it is drawn next."""
+    """Choose the value of a field changed by two windows; each window shows it at its next drawing."""
     (own_entries() if clash.name in OWN else current_lot()).settle(clash, value)
 
 
 def has_news() -> bool:
-    """Whether another window has changed what this one shows, since it was drawn; a look at it costs little."""
+    """Whether another window has changed what this one shows since it was drawn (a cheap check)."""
     lot = current_lot()
     now = (lot.changed_at, own_entries().changed_at)
     if now == st.session_state.get(_LOOKED):
@@ -263,29 +263,29 @@ def has_news() -> bool:
 
 
 def _shared_own() -> dict[str, Value]:
-    """What is a person's own and the same in all of their windows."""
+    """The personal entries shared by all windows of a person."""
     return {n: v for n, v in own_entries().entries().items() if n in OWN and n not in _OF_A_WINDOW}
 
 
 def changed_elsewhere() -> dict[str, tuple[Value, Value]]:
-    """Fields that this window showed and another has changed since: what it said and what it says now; told once."""
+    """Fields of this window that another window changed, with old and new value; reported once."""
     changed: dict[str, tuple[Value, Value]] = st.session_state.pop(_CHANGED, {})
     return changed
 
 
 def put_aside() -> list[tuple[str, LotFolder]]:
-    """Lots in progress other than this one, the last changed first."""
+    """Other lots in progress, the last changed first."""
     return [(key, lot) for key, lot in lots_in(desk().folder) if key != lot_key()]
 
 
 def day_words(seconds: float) -> str:
-    """When something last changed, by the clock of this machine."""
+    """The time of the last change as words, by this machine's clock."""
     at = datetime.fromtimestamp(seconds).astimezone()
     return f"today {at:%H:%M}" if at.date() == date.today() else f"{at:%Y-%m-%d %H:%M}"
 
 
 def _take(key: str) -> None:
-    """Make a lot the one of this window: its entries replace those of the lot before."""
+    """Load a lot into this window: its entries replace the previous ones."""
     for name in [n for n in st.session_state.get(_SEEN, {}) if n not in OWN]:
         st.session_state.pop(name, None)
     for name in OWN:
@@ -298,13 +298,13 @@ def _take(key: str) -> None:
 
 
 def _leave() -> None:
-    """Keep what was filled in on the lot that this window is on, unless that is damaged."""
+    """Save the entries of this window's lot, unless it is damaged."""
     with suppress(DataFileError):
         stand_up()
 
 
 def _bring_changes() -> None:
-    """Entries and measurements that this window has not seen yet."""
+    """Load entries and measurements new to this window."""
     lot = current_lot()
     seen: dict[str, Value] = st.session_state[_SEEN]
     fresh = {
@@ -325,7 +325,7 @@ def _bring_changes() -> None:
 
 
 def _is_good(name: str, value: Value) -> bool:
-    """Whether a person's own entry can be kept for other lots: it was read without a complaint, or chosen."""
+    """Whether a personal entry can be kept for other lots: it was valid, or chosen from a list."""
     if name not in _TYPED or value in (None, ""):
         return True
     known: dict[str, Value] = st.session_state.get(_SEEN, {})
@@ -340,7 +340,7 @@ def _restore(entries: Mapping[str, Value]) -> None:
 
 
 def _entered() -> dict[str, Value]:
-    """Everything that was filled in, by the fields' keys. True and false are buttons, which cannot be filled in."""
+    """All entries by the fields' keys, without buttons (True and False)."""
     return {
         str(name): value
         for name, value in st.session_state.items()

@@ -1,7 +1,7 @@
-"""What was filled in, as JSON, and how changes of several windows go together.
+"""Entries as JSON, and merging of changes by several windows.
 
-A window says for each field what it changes and what it saw there before. Where another window has changed another
-field, both stay. Where it changed the same one, the last word stands, and what it replaced is kept beside it until
+For each field, a window states its change and the value that it saw before. If another window changed another
+field, both stay. If it changed the same one, the last change counts, and the replaced value is kept beside it until
 somebody decides.
 """
 
@@ -17,12 +17,12 @@ Value = str | int | float | bool | date | None
 
 @dataclass(frozen=True)
 class Clash:
-    """A field that two windows changed without having seen each other's change.
+    """A field changed by two windows unaware of each other.
 
     Attributes:
         name: of the field.
-        now: what it holds.
-        others: what else was entered.
+        now: the current value.
+        others: further values.
     """
 
     name: str
@@ -31,15 +31,15 @@ class Clash:
 
 
 def empty_entries() -> dict[str, Any]:
-    """The part of a file that holds entries, before there are any."""
+    """The empty part of a file for entries."""
     return {"entries": {}, "clashes": {}}
 
 
 def check_entries(kept: Mapping[str, Any]) -> None:
-    """Whether such a part holds what it must; ``clashes`` may be left out.
+    """Check such a part; ``clashes`` may be missing.
 
     Raises:
-        LookupError, TypeError, ValueError, AttributeError: it does not.
+        LookupError, TypeError, ValueError, AttributeError: it is invalid.
     """
     for name, value in kept["entries"].items():
         _check(name, value)
@@ -51,12 +51,12 @@ def check_entries(kept: Mapping[str, Any]) -> None:
 
 
 def entries_in(kept: Mapping[str, Any]) -> dict[str, Value]:
-    """What was entered, by the fields' names."""
+    """The entries, by field name."""
     return {name: entry_value(value) for name, value in kept["entries"].items()}
 
 
 def clashes_in(kept: Mapping[str, Any]) -> tuple[Clash, ...]:
-    """Fields about which somebody has to decide."""
+    """Fields that need a decision."""
     return tuple(
         Clash(name, entry_value(kept["entries"][name]), tuple(map(entry_value, others)))
         for name, others in kept.get("clashes", {}).items()
@@ -64,12 +64,12 @@ def clashes_in(kept: Mapping[str, Any]) -> tuple[Clash, ...]:
 
 
 def enter(kept: dict[str, Any], changed: Mapping[str, Value], seen: Mapping[str, Value] | None = None) -> None:
-    """Take changes of one window.
+    """Apply the changes of one window.
 
     Args:
         kept: changed in place.
-        changed: what it says, by the fields' names.
-        seen: what it saw before; a field that it had not seen keeps what another window entered. None: it knows all.
+        changed: its new values, by field name.
+        seen: the values it saw before; an unseen field keeps what another window entered. None: all were seen.
     """
     entries = kept["entries"]
     for name, value in changed.items():
@@ -85,7 +85,7 @@ def enter(kept: dict[str, Any], changed: Mapping[str, Value], seen: Mapping[str,
 
 
 def _keep_beside(kept: dict[str, Any], name: str, values: list[Any]) -> None:
-    """What else was entered in a field: each value once, and not what it holds."""
+    """Keep a replaced value of a field, once, unless it equals the current one."""
     clashes = kept.setdefault("clashes", {})
     fresh = [v for n, v in enumerate(values) if v not in values[:n] and v != kept["entries"][name]]
     if fresh:
@@ -95,7 +95,7 @@ def _keep_beside(kept: dict[str, Any], name: str, values: list[Any]) -> None:
 
 
 def settle(kept: dict[str, Any], clash: Clash, value: Value) -> None:
-    """Decide what a field holds; where it was changed once more since the clash was shown, nothing is decided."""
+    """Choose a field's value, unless it changed again since the clash was shown."""
     if kept["entries"].get(clash.name) == entry_json(clash.now):
         kept["entries"][clash.name] = entry_json(value)
         kept.get("clashes", {}).pop(clash.name, None)

@@ -1,4 +1,4 @@
-"""The log from the page: opened for a moment, closed again, its errors told where they happen."""
+"""The log from the page: opened briefly for each use, with errors shown in place."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _SAID = "said"
 
 
 def chosen_log() -> str | None:
-    """The log (a file, or a server's URL) named by ``--log`` when the page was started; None for the usual one."""
+    """The log (a file or a server's URL) given by ``--log`` when the page was started; None for the default."""
     ask = argparse.ArgumentParser(allow_abbrev=False, add_help=False)
     ask.add_argument("--log")
     path: str | None = ask.parse_known_args(sys.argv[1:])[0].log
@@ -29,7 +29,7 @@ def chosen_log() -> str | None:
 
 
 def read_log(read: Callable[[Log], _T]) -> _T | None:
-    """What ``read`` takes from the log; None if there is no log yet, or where it fails, which is then told."""
+    """Read from the log; None if there is no log yet, or if reading fails, with an error shown."""
     try:
         with open_log(chosen_log(), must_exist=True) as log:
             return read(log)
@@ -40,7 +40,7 @@ def read_log(read: Callable[[Log], _T]) -> _T | None:
 
 
 def write_log(write: Callable[[Log], str]) -> bool:
-    """Write into the log, which is made if need be; tell what happened. True if it is written."""
+    """Write to the log, creating it if necessary, and report the result. True on success."""
     try:
         with open_log(chosen_log()) as log:
             done = write(log)
@@ -52,19 +52,19 @@ def write_log(write: Callable[[Log], str]) -> bool:
 
 
 def said(words: str) -> None:
-    """Remember what an action did, to be told when the page is drawn."""
+    """Store a message about an action until the page is drawn."""
     st.session_state[_SAID] = words
 
 
 def say_what_was_done() -> None:
-    """Tell once what the last action wrote; for after a rerun."""
+    """Show the message of the last action, once, after a rerun."""
     words = st.session_state.pop(_SAID, None)
     if words is not None:
         st.success(as_typed(words), icon=":material/check:")
 
 
 def all_lots() -> tuple[LoggedLot, ...]:
-    """Every lot of the log, the newest first."""
+    """All lots of the log, newest first."""
     lots = read_log(lambda log: log.lots())
     return tuple(reversed(lots)) if lots else ()
 
@@ -75,32 +75,32 @@ def lot_contents(lot: LoggedLot) -> Contents | None:
 
 
 def kept_as() -> int | None:
-    """Number of the log's lot that holds the lot in progress; None if it was not kept yet."""
+    """Number of this lot in the log; None if not kept yet."""
     return number_in_log(current_lot())
 
 
 def number_in_log(lot: LotFolder) -> int | None:
-    """Number of the log's lot in which a lot in progress is kept; None if it is in none of this log."""
+    """Number in this log of a lot in progress; None if it is not in this log."""
     kept_in = lot.facts().get("log-lot")
     return int(kept_in["number"]) if kept_in is not None and kept_in["log"] == chosen_log() else None
 
 
 def bind(lot: LotFolder, number: int) -> None:
-    """Remember in which of the log's lots a lot in progress is kept."""
+    """Store the number in the log of a lot in progress."""
     lot.set_facts(**{"log-lot": {"log": chosen_log(), "number": number}})
 
 
 def logged_lot() -> LoggedLot | None:
-    """The log's lot that holds the lot in progress; None if it was not kept yet, or is gone."""
+    """The logged lot of the lot in progress; None if not kept yet, or gone."""
     number = kept_as()
     return None if number is None else next((lot for lot in all_lots() if lot.id == number), None)
 
 
 def ask_to_keep(key: str, photos: Sequence[Kept], offer: Mapping[str, Any] | None = None) -> None:
-    """The lot's name, and a button that keeps what was measured and offered.
+    """Ask for the lot's name, with a button that logs its measurements and offer.
 
     Args:
-        key: tells this place from others.
+        key: unique part of the fields' keys.
         photos: measured ones, each with gold.
         offer: the document of a valuation of these photos.
     """
@@ -112,10 +112,10 @@ def ask_to_keep(key: str, photos: Sequence[Kept], offer: Mapping[str, Any] | Non
 
 
 def keep_button(key: str, photos: Sequence[Kept], about: Mapping[str, str] | None = None) -> bool:
-    """The button alone, and what it keeps. True if it was pressed and the lot is kept now.
+    """Draw only the button. True if it was pressed and the lot is now logged.
 
     Args:
-        key: tells this place from others.
+        key: unique part of the fields' keys.
         photos: measured ones, each with gold.
         about: the lot's seller, part and note where they are asked for here; otherwise what was said of them
             elsewhere counts, and what was not stays as it is.
@@ -142,14 +142,14 @@ def keep_button(key: str, photos: Sequence[Kept], about: Mapping[str, str] | Non
 
 
 def note_offer(photos: Sequence[Kept], offer: Mapping[str, Any]) -> None:
-    """Remember the last offer for the lot, which is kept with it."""
+    """Store the last offer for the lot, to be logged with it."""
     noted = {"document": dict(offer), "of": [photo.stamp for photo in photos]}
     if current_lot().facts().get("offer") != noted:
         current_lot().set_facts(offer=noted)
 
 
 def _in_words(lot: LoggedLot | None, photos: Sequence[Kept]) -> str:
-    """What keeping would put into the log; empty if all of it is there."""
+    """What would be added to the log, in words; empty if nothing."""
     entries = None if lot is None else lot_contents(lot)
     fresh = len(_new_documents(entries, photos))
     parts = [f"{fresh} measured {'photo' if fresh == 1 else 'photos'}"] if fresh else []
@@ -161,14 +161,14 @@ def _in_words(lot: LoggedLot | None, photos: Sequence[Kept]) -> str:
 
 
 def _new_documents(entries: Contents | None, photos: Sequence[Kept]) -> list[dict[str, Any]]:
-    """Measurements that the log does not hold yet, or not as they are now."""
+    """Measurements that are new or changed since they were logged."""
     logged = {} if entries is None else {e.photo_sha256: e.document for e in entries.latest_estimates()}
     documents = {photo.sha256: photo.measured.to_dict() for photo in photos}
     return [document for sha256, document in documents.items() if logged.get(sha256) != document]
 
 
 def _new_offer(entries: Contents | None, photos: Sequence[Kept]) -> Mapping[str, Any] | None:
-    """The last offer, if it is of these photos as they are now and the log does not hold it yet."""
+    """The last offer, if it belongs to the present photos and is not logged yet."""
     noted = current_lot().facts().get("offer")
     if noted is None or noted["of"] != [photo.stamp for photo in photos]:
         return None
@@ -178,7 +178,7 @@ def _new_offer(entries: Contents | None, photos: Sequence[Kept]) -> Mapping[str,
 
 
 def name_changed() -> None:
-    """Rename the log's lot along with the lot in progress, where it is kept there."""
+    """Rename the logged lot together with the lot in progress."""
     lot, name = logged_lot(), str(st.session_state.get("lot-name") or "").strip()
     if lot is not None and name and name != lot.name:
         write_log(lambda log: f"The lot is now called {log.change_lot(lot.id, lot.as_new(name=name)).name}.")

@@ -1,4 +1,4 @@
-"""What a lot's folder gives of its photos: measured, waiting, or made different things of."""
+"""The photos in a lot's folder: measured, waiting, or in conflict."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ class Kept:
         measured: what was found.
         overlay: PNG of at most 1600 px.
         is_sample: whether it is one of the demo's photos.
-        stamp: of the measurement that this one is, or was made from; None if there was none.
+        stamp: of this measurement, or of the one it was made from; None if there was none.
     """
 
     name: str
@@ -38,11 +38,11 @@ class Kept:
 
 @dataclass(frozen=True)
 class PhotoClash:
-    """A photo that two windows measured or corrected without having seen each other's result.
+    """A photo measured or corrected by two windows unaware of each other.
 
     Attributes:
-        now: what counts.
-        others: what else there is.
+        now: the current result.
+        others: further results.
     """
 
     now: Kept
@@ -51,7 +51,7 @@ class PhotoClash:
 
 @dataclass(frozen=True)
 class Waiting:
-    """A photo that was handed in and not measured yet."""
+    """A photo that was added but not measured yet."""
 
     name: str
     sha256: str

@@ -1,4 +1,4 @@
-"""What the log teaches, worked out once for each state of the log."""
+"""What the log teaches, computed once for each state of the log."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def _marks(contents: Contents) -> int:
 
 
 def ask_properties() -> Mapping[Finish, GoldProperties] | None:
-    """What to measure with: what the yields taught of such boards, or None for the published thickness."""
+    """Ask what to measure with: the thickness learned for such boards, or None for the published one."""
     found = contents_and_belief()
     if found is None or found[1] is None:
         return None
@@ -85,7 +85,7 @@ def with_what_was_learned(lot: Lot) -> Lot:
 
 
 def usual_properties() -> Mapping[Finish, GoldProperties] | None:
-    """What to measure with where nobody is asked: as was last chosen, otherwise what the yields taught."""
+    """The default for measuring: the last choice, otherwise what the yields taught."""
     if not st.session_state.get("use-belief", True):
         return None
     found = contents_and_belief()

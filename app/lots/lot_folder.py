@@ -70,7 +70,7 @@ class LotFolder:
         return self._file.changed_at
 
     def entries(self) -> dict[str, Value]:
-        """What was entered, by the fields' names."""
+        """The entries, by field name."""
         return entries_in(self._file.read())
 
     def clashes(self) -> tuple[Clash, ...]:

@@ -18,7 +18,7 @@ def take_over(lot: LotFolder, other: LotFolder) -> int:
 
     Raises:
         DataFileError: one of them is damaged.
-        UsageError: the disk does not take it.
+        UsageError: it cannot be written to disk.
     """
     measured, own = other.measured(), lot.measured()
     photos = [*other.waiting(), *(Waiting(d.name, d.sha256, d.is_sample) for d in measured.values())]

@@ -5,12 +5,12 @@ The log only grows: what stood before stays in it, and can take its place again.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from calibration.errors import UsageError
-from grader.log import Contents, Log, LoggedLot
+from grader.log import Contents, Log, LoggedLot, Yield
 
 
 @dataclass(frozen=True)
@@ -71,15 +71,13 @@ def move_back(log: Log, moved: Moved) -> Moved:
 
 
 def _move(log: Log, contents: Contents, of: int, to: int, reason: str, only: Moved | None) -> Moved:
-    purchases = [
-        p
-        for p in contents.current_purchases()
-        if _is_meant(p.id, p.lot_id, of, None if only is None else only.purchases)
-    ]
-    money = [
-        m for m in contents.current_money() if _is_meant(m.id, m.lot_id, of, None if only is None else only.money)
-    ]
-    yields = [y for y in _yields_of(contents, of) if only is None or y.id in only.yields]
+    purchases = [p for p in contents.current_purchases() if p.lot_id == of]
+    money = [m for m in contents.current_money() if m.lot_id == of]
+    yields = _yields_of(contents, of)
+    if only is not None:
+        purchases = [p for p in purchases if p.id in only.purchases]
+        money = [m for m in money if m.id in only.money]
+        yields = [y for y in yields if y.id in only.yields]
     return Moved(
         of,
         to,
@@ -89,11 +87,7 @@ def _move(log: Log, contents: Contents, of: int, to: int, reason: str, only: Mov
     )
 
 
-def _is_meant(number: int, lot: int, of: int, only: Sequence[int] | None) -> bool:
-    return lot == of and (only is None or number in only)
-
-
-def _yields_of(contents: Contents, lot: int) -> list[Any]:
+def _yields_of(contents: Contents, lot: int) -> list[Yield]:
     its = {each.yield_id for each in contents.yield_lots if each.lot_id == lot}
     return [gold for gold in contents.current_yields() if gold.id in its]
 

@@ -25,11 +25,11 @@ class OwnEntries:
         return self._file.changed_at
 
     def entries(self) -> dict[str, Value]:
-        """What was entered, by the fields' names."""
+        """The entries, by field name."""
         return entries_in(_sorted_out(self._read()))
 
     def clashes(self) -> tuple[Clash, ...]:
-        """Fields about which somebody has to decide."""
+        """Fields that need a decision."""
         return clashes_in(_sorted_out(self._read()))
 
     def enter(self, changed: Mapping[str, Value], seen: Mapping[str, Value] | None = None) -> None:

@@ -72,7 +72,8 @@ def _crop(done: Kept, place: Unsure) -> NDArray[np.uint8]:
     Raises:
         PhotoError: the photo is gone, or no photo.
     """
-    known, crop = st.session_state.get(_CROP, (None, None))
+    crop: NDArray[np.uint8]
+    known, crop = st.session_state.get(_CROP, (None, np.zeros((0, 0, 3), np.uint8)))
     if known != _key(done, place):
         data = current_lot().photo(done.sha256)
         if data is None:
@@ -80,4 +81,4 @@ def _crop(done: Kept, place: Unsure) -> NDArray[np.uint8]:
         left, top, right, bottom = place.box_px
         crop = load_photo(data, done.name).rgb[top:bottom, left:right].copy()
         st.session_state[_CROP] = _key(done, place), crop
-    return np.asarray(crop, np.uint8)
+    return crop

@@ -78,6 +78,7 @@ def _right(shelf: Sequence[Kept], shown: Kept | None) -> None:
         return
     if len(shelf) > 1:
         show_all(shelf)
+        link("sheet/page.py", "See which pictures show which board", ":material/grid_view:")
     ask_about(shown)
     show_result(shown)
     offer_correcting(shown)

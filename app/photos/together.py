@@ -34,10 +34,9 @@ def show_matching(sheet: Sheet | None) -> None:
 def _progress(shown: str, key: str) -> None:
     work, lot = desk().matching(key), desk().lot(key)
     sheet = kept_sheet(lot)
-    if (sheet is not None and sheet.made_of != shown) or (work.is_over and not is_measuring()):
-        begin_matching()
-        if work.is_over:
-            st.rerun()
+    begin_matching()
+    if work.is_over and (work.error is not None or (sheet is not None and sheet.made_of != shown)):
+        st.rerun()
     if lot.waiting() or work.total == 0 or is_measuring():
         st.markdown("The pictures are compared when all are measured.")
     elif work.done < work.total:

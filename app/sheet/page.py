@@ -10,7 +10,18 @@ from app.common.arrive import arrive
 from app.common.show import as_typed, heading, remark
 from app.common.trouble import telling
 from app.lots.desk import current_lot
-from app.lots.sheets import Sheet, SheetLook, kept_sheet, last_words, made_of, redo, say, undo
+from app.lots.sheets import (
+    Sheet,
+    SheetLook,
+    is_undecided,
+    kept_sheet,
+    last_words,
+    made_of,
+    redo,
+    say,
+    undo,
+    want,
+)
 from app.lots.way import link, show_way
 from app.photos.together import begin_matching, show_matching
 from app.sheet.saying import another_board, no_board, one_board, two_faces
@@ -35,6 +46,8 @@ def show() -> None:
         st.markdown("Add several pictures of the boards first: then each board counts once.")
         link("value/page.py", "Add pictures", ":material/add_a_photo:")
         return
+    if is_undecided(lot):
+        want(lot)
     begin_matching()
     sheet = kept_sheet(lot)
     show_matching(sheet)

@@ -49,12 +49,12 @@ class Entered:
 
     Attributes:
         texts: by ``with_given``'s names; empty fields are left out.
-        spot: gold price in full, and how it was read; None where there is none.
+        spot: gold price in full, and how it was read; None if there is none.
         spot_date: its day.
         costs: lines of costs.
         asking: the seller's price.
         sales: sales by weight.
-        postage: as text; empty where it is not said.
+        postage: as text; empty if it is not said.
         amounts: count and mass of each part, as texts.
         earlier_bids: chances of a loss of this month's earlier bids, as text; None where each lot counts alone.
         wrong: what is wrong with a field, by its key.
@@ -112,7 +112,7 @@ def write_in_full(base: Assumptions) -> None:
 
 
 def said_of_price() -> str:
-    """How the gold price that stands in its field was read; empty where it was typed in full."""
+    """How the gold price that stands in its field was read; empty if it was typed in full."""
     full: GoldPriceText | None = st.session_state.get(_SAID)
     return full.said if full is not None and full.text == entered("spot") else ""
 

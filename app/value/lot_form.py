@@ -30,7 +30,7 @@ class Shown:
         sha256: of the photo.
         part: that it shows.
         back_of: sha256 of the photo of the other face; None for a front.
-        boards: in it; None where nobody counted them.
+        boards: in it; None if nobody counted them.
         weighed: what they weigh, as typed.
         other_face: of its part, for where no photo shows it.
         plating: what is known of its part's.

@@ -20,7 +20,7 @@ class Planned:
 
     Attributes:
         bench: process, vessel and own times.
-        cuts: of the boards that were planned; empty where none was.
+        cuts: of the boards that were planned; empty if none was.
     """
 
     bench: WorkBench

@@ -13,7 +13,7 @@ from grader.measured_photo import MeasuredPhoto
 from grader.report.unsure_picture import unsure_png
 from grader.units import format_share
 
-_ANSWERS: dict[str, type[Confirmed] | type[LeftOut]] = {"y": Confirmed, "yes": Confirmed, "n": LeftOut, "no": LeftOut}
+_ANSWERS: dict[str, type[Confirmed | LeftOut]] = {"y": Confirmed, "yes": Confirmed, "n": LeftOut, "no": LeftOut}
 _SKIP = ("", "s", "skip")
 
 

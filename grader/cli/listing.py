@@ -29,6 +29,7 @@ from grader.listing import (
 from grader.listing.amount import Amount, amount_of
 from grader.listing.notices import notice
 from grader.listing.sheet import sheet_html, summary
+from grader.lot import amount_texts
 from grader.measured.figures import range_of
 from grader.model import EMPTY
 from grader.report.words import range_words
@@ -76,6 +77,8 @@ def listing_command(
     learned = options.learned()
     request = replace(options.request(), properties=None if learned is None else learned.properties(part, seller))
     corrections = _said(said)
+    for text in filter(None, (count, mass)):
+        amount_texts(text)  # what cannot be read is told before anything is measured
     files = photo_files(photos)
     check_outputs(files, [p for p in (sheet, json_out, measurement) if p is not None and not is_stdout(p)])
     with _progress() as say:

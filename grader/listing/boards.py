@@ -28,6 +28,7 @@ from grader.regions.count import outline_chances
 
 _PART = 0.4  # of a look that the frame or another board cuts: what it is worth beside a whole one of its size
 _BORROWED = 0.7  # of one whose photo has no scale of its own
+_RARELY = 0.01  # share of draws that a range of nine in ten does not show, and that a record need not hold
 _SOURCE = "how well looks match; chances measured on renders"
 
 
@@ -211,10 +212,10 @@ def _counted(photos: Sequence[SeenPhoto], looks: Sequence[Look], draws: Draws) -
 
 
 def _factors(counted: NDArray[np.bool_], look: int, listing_id: str) -> list[Input] | None:
-    """What a look's plating is multiplied by: nothing where it always counts; None where it never does."""
-    if not counted.any():
+    """What a look's plating is multiplied by: nothing where it all but always counts; None where it hardly does."""
+    if counted.mean() <= _RARELY:
         return None
-    if counted.all():
+    if counted.mean() >= 1 - _RARELY:
         return []
     name = f"look-{look + 1}"
     values = Distribution("sample", tuple(counted.astype(float).tolist()))

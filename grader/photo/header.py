@@ -9,7 +9,6 @@ from contextlib import contextmanager
 from typing import cast
 
 from PIL import Image, UnidentifiedImageError
-from pillow_heif import HeifImageFile
 
 from calibration.errors import PhotoError
 from grader.photo.heif import check_heif
@@ -103,6 +102,8 @@ def _open(data: bytes, kind: Format) -> Image.Image:
     try:
         # pillow-heif's plugin class is used directly: registering it would change Pillow for the whole process.
         if kind == "HEIF":
+            from pillow_heif import HeifImageFile
+
             return cast("Image.Image", HeifImageFile(io.BytesIO(data)))  # type: ignore[no-untyped-call]
         return Image.open(io.BytesIO(data), formats=[kind])
     except UnidentifiedImageError as error:

@@ -4,6 +4,7 @@ from grader.regions.find import find_regions
 from grader.regions.model import Board, Region, Regions, Row
 from grader.regions.pile import with_pile
 from grader.regions.reading import RowReading, contact_line, missing_notices, read_contact_rows
+from grader.regions.search import search_photo
 
 __all__ = [
     "Board",
@@ -15,5 +16,6 @@ __all__ = [
     "find_regions",
     "missing_notices",
     "read_contact_rows",
+    "search_photo",
     "with_pile",
 ]

@@ -237,12 +237,13 @@ def edge_distance(mask: NDArray[np.bool_], places_px: NDArray[np.float64]) -> ND
     if share == 0 or share > _FRAME_SHARE:
         return None
     # what is not a board lies beside the boards' bounding rectangle at the latest
-    left, top, width, height = cv2.boundingRect(mask.astype(np.uint8))
+    on_board = np.ascontiguousarray(mask).view(np.uint8)
+    left, top, width, height = cv2.boundingRect(on_board)
     # outlines are no finer than this: the segmenter sees boards in a coarser picture than the photo
     step = max(1, round(math.sqrt(width * height / _DISTANCE_PX)))
     # a step's width of what is not a board on each side, so that thinning out leaves some of it
     x0, y0 = max(left - step, 0), max(top - step, 0)
-    part = mask[y0 : top + height + step : step, x0 : left + width + step : step].astype(np.uint8)
+    part = np.ascontiguousarray(on_board[y0 : top + height + step : step, x0 : left + width + step : step])
     distance = np.asarray(cv2.distanceTransform(part, cv2.DIST_L2, 5), np.float32) * step
     x, y = (np.round((places_px - [x0, y0]) / step).astype(np.intp)).T
     within = (x >= 0) & (y >= 0) & (x < part.shape[1]) & (y < part.shape[0])

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -14,7 +13,7 @@ from calibration.scale import Scale
 from grader.coverage import Coverage
 from grader.coverage.plated import around_plating
 from grader.model import Finish
-from grader.regions.boards import board_of, boards_under, edge_distance, find_boards
+from grader.regions.boards import boards_under, edge_distance, find_boards
 from grader.regions.finish import EDGE_GAP_MM, finish_of_chance, finish_of_loose, finish_of_row, hard_chance
 from grader.regions.model import Board, Region, Regions, Row
 from grader.regions.rows import PlatedPiece, chosen_row, find_rows
@@ -57,17 +56,49 @@ def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
         scale: for sizes in mm; None measures in px and judges by shape alone.
         rgb: the photo, uint8 (height, width, 3), for telling boards apart that touch; None goes by outlines alone.
     """
-    with ThreadPoolExecutor(1) as aside:  # outlines take longer than all else, and wait for nothing
-        outlines = aside.submit(find_boards, coverage.board, scale, coverage.share > 127, rgb)
-        labels, solid, count = _label(coverage.share)
-        pixels = _Pixels.of(labels, coverage.share)
-        measured = _pieces(pixels, count, scale)
-        pieces, faint = measured[:solid], measured[solid:]
-        gaps = _edge_gaps(pieces, coverage.board, scale)
-        rows, members = find_rows(pieces, with_scale=scale is not None)
-        boards = outlines.result()
+    return find_plating(coverage, scale).on(outlines_of(coverage, scale, rgb))
+
+
+def outlines_of(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8] | None) -> tuple[Board, ...]:
+    """Outlines of the boards of a photo; arguments as of ``find_regions``."""
+    return find_boards(coverage.board, scale, coverage.share > 127, rgb)
+
+
+@dataclass(frozen=True, eq=False)
+class Plating:
+    """The regions and rows of a photo before it is known where its boards are: theirs are None.
+
+    Attributes:
+        regions: without boards.
+        row_middles_px: float64 (n, 2), of each row.
+    """
+
+    regions: Regions
+    row_middles_px: NDArray[np.float64]
+
+    def on(self, boards: tuple[Board, ...]) -> Regions:
+        """The same with the board that each region and row lies on."""
+        found = self.regions
+        centres = np.array([r.box_px for r in found.regions]).reshape(-1, 4, 2).mean(axis=1)
+        of_regions, of_rows = (boards_under(at, boards) for at in (centres, self.row_middles_px))
+        return Regions(
+            found.labels,
+            tuple(replace(region, board=board) for region, board in zip(found.regions, of_regions, strict=True)),
+            tuple(replace(row, board=board) for row, board in zip(found.rows, of_rows, strict=True)),
+            boards,
+        )
+
+
+def find_plating(coverage: Coverage, scale: Scale | None) -> Plating:
+    """What ``find_regions`` finds but for boards; arguments as there."""
+    labels, solid, count = _label(coverage.share)
+    pixels = _Pixels.of(labels, coverage.share)
+    measured = _pieces(pixels, count, scale)
+    pieces, faint = measured[:solid], measured[solid:]
+    gaps = _edge_gaps(pieces, coverage.board, scale)
+    rows, members = find_rows(pieces, with_scale=scale is not None)
     described = tuple(
-        _describe_row([pieces[i] for i in inside], pitch, boards, [gaps[i] for i in inside] if gaps else [], scale)
+        _describe_row([pieces[i] for i in inside], pitch, [gaps[i] for i in inside] if gaps else [], scale)
         for inside, pitch in zip(members, rows, strict=True)
     )
     in_row = chosen_row(pieces, members)
@@ -80,9 +111,8 @@ def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
     in_row += [None] * len(faint)
     verdicts += [UNDETERMINED] * len(faint)
     regions = []
-    on_board = boards_under(np.array([p.centre_px for p in measured]).reshape(-1, 2), boards)
     contact = _seen(coverage.contact, pixels, len(measured), in_row)
-    for piece, row, verdict, seen, board in zip(measured, in_row, verdicts, contact, on_board, strict=True):
+    for piece, row, verdict, seen in zip(measured, in_row, verdicts, contact, strict=True):
         finish, doubt = finish_of_chance(hard_chance(verdict, seen))
         regions.append(
             Region(
@@ -91,13 +121,14 @@ def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
                 box_px=piece.box_px,
                 length=piece.length,
                 width=piece.width,
-                board=board,
+                board=None,
                 row=row,
                 doubt=doubt,
                 faint=piece.number > solid,
             )
         )
-    return Regions(labels, tuple(regions), described, boards)
+    middles = [np.mean([pieces[i].centre_px for i in inside], axis=0) for inside in members]
+    return Plating(Regions(labels, tuple(regions), described, ()), np.array(middles).reshape(-1, 2))
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,11 +146,15 @@ class PieceRow:
 
 def rows_above(coverage: Coverage, share: int) -> tuple[PieceRow, ...]:
     """Rows of what is more plated than a share (0..255): contacts that run together at less stand apart at more."""
-    above = np.where(coverage.share > share, np.uint8(255), np.uint8(0))
-    labels, count, _ = _label(above)
-    pieces = _pieces(_Pixels.of(labels, above), count, None)
+    rows, columns = around_plating(coverage.share)
+    above = coverage.share[rows, columns] > share
+    if not above.any():
+        return ()
+    labels, count = _connected(above, _MOST_REGIONS)
+    pixels = _Pixels.of(labels, above * np.uint8(255))
+    pieces = _pieces(replace(pixels, xs=pixels.xs + columns.start, ys=pixels.ys + rows.start), count, None)
     gaps = _edge_gaps(pieces, coverage.board, None)
-    _, rows = find_rows(pieces, with_scale=False)
+    _, found = find_rows(pieces, with_scale=False)
     return tuple(
         PieceRow(
             np.array([pieces[i].box_px for i in row]),
@@ -127,7 +162,7 @@ def rows_above(coverage: Coverage, share: int) -> tuple[PieceRow, ...]:
                 [gaps[i] for i in row] if gaps else [], float(np.median([pieces[i].length for i in row])), None
             ),
         )
-        for row in rows
+        for row in found
     )
 
 
@@ -218,9 +253,7 @@ def _edge_gaps(pieces: list[PlatedPiece], board: NDArray[np.bool_], scale: Scale
     return [float(gap) for gap in distance * unit - np.array([p.length for p in pieces]) / 2]
 
 
-def _describe_row(
-    inside: list[PlatedPiece], pitch: float | None, boards: tuple[Board, ...], gaps: list[float], scale: Scale | None
-) -> Row:
+def _describe_row(inside: list[PlatedPiece], pitch: float | None, gaps: list[float], scale: Scale | None) -> Row:
     length = float(np.median([p.length for p in inside]))
     first, last = inside[0].centre_px, inside[-1].centre_px
     return Row(
@@ -229,7 +262,7 @@ def _describe_row(
         contact_length=length,
         contact_width=float(np.median([p.width for p in inside])),
         length_spread=float(np.median([abs(p.length - length) for p in inside])) / length,
-        board=board_of(np.mean([p.centre_px for p in inside], axis=0), boards),
+        board=None,
         at_edge=_is_at_edge(gaps, length, scale),
         ends_px=((float(first[0]), float(first[1])), (float(last[0]), float(last[1]))),
     )

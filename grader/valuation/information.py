@@ -31,6 +31,7 @@ _MOST_BENT = 12
 _BY_TITLE = ("cost", "quantity", "thickness", "price", "share")
 # Standard deviations by which a fit must beat one of pure noise: 1 in 30 000.
 _BEYOND_CHANCE = 4.0
+_ROUNDING = 1e-9  # of the money at stake: a difference of sums below it is none
 # A worth is asked for to two digits, and has so many with fewer draws than a price.
 MOST_DRAWS = 25_000
 
@@ -134,7 +135,8 @@ def questions(
         for c in choices
         if c.input in values
     ]
-    return tuple(sorted((q for q in found if q.worth > 0), key=lambda q: -q.worth))
+    nothing = _ROUNDING * max((float(np.abs(p).mean()) for p in profits), default=0.0)
+    return tuple(sorted((q for q in found if q.worth > nothing), key=lambda q: -q.worth))
 
 
 def value_of_answer(profits: Sequence[FloatArray], draws: FloatArray, choice: Choice) -> float:

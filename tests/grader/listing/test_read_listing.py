@@ -9,13 +9,11 @@ import numpy as np
 import pytest
 
 from calibration.errors import UsageError
-from grader.listing import Listing, ListingCorrections, Saying, Spot, read_listing
+from grader.listing import Listing, ListingCorrections, Saying, Spot, read_listing, see_listing
 from grader.listing.sheet import inner_point, sheet_html
 from grader.lot import estimate_lot
-from grader.samples import samples_folder
-
-PICTURE = samples_folder() / "memory-modules.jpg"
-BOARDS = 4
+from grader.model import EMPTY
+from tests.listings.known import BOARDS, PICTURE, alone
 
 
 @cache
@@ -31,11 +29,6 @@ COPIES: dict[str, Callable[[], bytes]] = {
     "packed": lambda: coded(rgb(), 70),
     "turned": lambda: coded(np.rot90(rgb()).copy()),
 }
-
-
-@cache
-def alone() -> Listing:
-    return read_listing([PICTURE])
 
 
 def area(listing: Listing) -> float:
@@ -81,6 +74,22 @@ def test_a_saying_parts_what_was_joined() -> None:
     again = read_listing([PICTURE, copy], corrections=said)
     assert len(again.boards) == BOARDS + 1
     assert "listing-word-unused" in {n.code for n in again.notices}
+
+
+def test_what_is_said_to_be_no_board_is_left_out_without_measuring_again() -> None:
+    seen = see_listing([PICTURE])
+    whole = seen.listing()
+    assert whole.plated_area_mm2 == alone().plated_area_mm2
+    look = whole.boards[1].looks[0].look
+    spot = Spot(whole.photos[0].sha256[:8], inner_point(look.outline_px))
+    without = seen.listing(ListingCorrections((Saying("none", spot),)))
+    assert len(without.boards) == BOARDS - 1
+    assert [each.look.board for each in without.no_boards] == [look.board]
+    assert without.board_count.value == BOARDS - 1
+    own = sum(whole.boards[1].area_mm2.values(), EMPTY).draws()
+    assert area(without) == pytest.approx(area(whole) - float(np.median(own)), rel=0.1)
+    again = seen.listing(ListingCorrections((Saying("none", spot), Saying("board", spot))))
+    assert len(again.boards) == BOARDS
 
 
 def test_the_sheet_names_every_look_and_escapes_names(tmp_path: Path) -> None:

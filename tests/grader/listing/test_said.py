@@ -23,6 +23,13 @@ def test_a_toml_file_says_which_boards_are_the_same() -> None:
     )
 
 
+def test_a_single_look_is_no_board_or_one() -> None:
+    text = '[[sayings]]\nsay = "none"\none = ["1a2b", 3, 4]\n[[sayings]]\nsay = "board"\none = ["1a2b", 3, 4]'
+    read = parse_listing_corrections(text)
+    assert [(s.word, s.other) for s in read.sayings] == [("none", None), ("board", None)]
+    assert parse_listing_corrections(json.dumps(read.as_json())) == read
+
+
 def test_json_reads_back_equal() -> None:
     read = parse_listing_corrections(TEXT)
     assert parse_listing_corrections(json.dumps(read.as_json())) == read

@@ -10,7 +10,6 @@ import cv2
 import numpy as np
 import pytest
 from PIL import Image
-from pillow_heif import from_pillow
 
 Encode = Callable[..., bytes]
 
@@ -32,6 +31,8 @@ def encode() -> Encode:
         image = Image.fromarray(picture) if isinstance(picture, np.ndarray) else picture
         file = io.BytesIO()
         if kind == "HEIF":
+            from pillow_heif import from_pillow
+
             from_pillow(image).save(file, **how)
         else:
             image.save(file, kind, **how)

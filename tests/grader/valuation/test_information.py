@@ -200,3 +200,13 @@ def test_a_fit_must_beat_noise_by_four_standard_deviations(above: float, noticed
     explained = (2 + 4 * 2) / n * (1 + above)
     profit = sqrt(explained) * z + sqrt(1 - explained) * noise
     assert (value_of_knowing([profit], [x]) > 0) is noticed
+
+
+def test_the_rounding_of_sums_raises_no_question() -> None:
+    """Whatever an input is, buying a lot that never loses is right: rounding must not make that worth an answer."""
+    rng = np.random.default_rng(5)
+    cost = Input("cost", "postage", Distribution("uniform", (1.0, 2.0)), "test", of=("postage",))
+    for size in (1e3, 1e7):
+        drawn = cost.draws(N)
+        profits = [size * (2.0 + 0.1 * rng.standard_normal(N)) - drawn, np.full(N, -1.0)]
+        assert questions(profits, [cost], {cost.name: drawn}) == ()
