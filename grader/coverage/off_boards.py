@@ -2,8 +2,8 @@
 
 Under a false region the network sees a board as surely as under a true one; around it, it does not (wood, brass,
 paper). On 41 photographs without gold that no run saw, the limits below took the false share from 0.051 to 0.041 % of
-the frame (worst 0.76 to 0.68 %); of the true plating of 23 photographs and 31 renders that no run saw they leave out 0.2
-and 0.1 %, and no more than 3 % of any one picture's. They were chosen on these pictures.
+the frame (worst 0.76 to 0.68 %); of the true plating of 23 photographs and 31 renders that no run saw they leave out
+0.2 and 0.1 %, and no more than 3.2 % of any one picture's. They were chosen on these pictures.
 """
 
 from __future__ import annotations
