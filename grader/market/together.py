@@ -15,6 +15,7 @@ from typing import Any
 
 from calibration.errors import GraderError
 from grader.listing import Listing, read_listing
+from grader.listing.amount import seen_number
 from grader.listing.model import lot_of_faces
 from grader.lot import Lot
 from grader.market.pictures import COLUMNS, FAILED, KNOWN, MEASURED, UNFORESEEN, Row, measured_rows
@@ -75,7 +76,7 @@ def _as_json(listing: Listing) -> dict[str, Any]:
     faces: dict[str, Measured | None] = {name: getattr(listing, name) for name in _FACES}
     return {
         **{name: None if seen is None else seen.to_dict() for name, seen in faces.items()},
-        "count": listing.board_count.words(),
+        "count": seen_number(listing)[0].words(),
         "pictures": len(listing.photos),
     }
 

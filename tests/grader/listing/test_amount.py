@@ -4,7 +4,7 @@ import pytest
 
 from calibration.errors import UsageError
 from grader.listing.amount import amount_of
-from tests.grader.listing.test_read_listing import BOARDS, alone
+from tests.listings.known import BOARDS, alone
 
 
 def test_without_a_word_the_lot_is_what_the_photos_show() -> None:

@@ -13,10 +13,7 @@ from grader.listing import Listing, ListingCorrections, Saying, Spot, read_listi
 from grader.listing.sheet import inner_point, sheet_html
 from grader.lot import estimate_lot
 from grader.model import EMPTY
-from grader.samples import samples_folder
-
-PICTURE = samples_folder() / "memory-modules.jpg"
-BOARDS = 4
+from tests.listings.known import BOARDS, PICTURE, alone
 
 
 @cache
@@ -32,11 +29,6 @@ COPIES: dict[str, Callable[[], bytes]] = {
     "packed": lambda: coded(rgb(), 70),
     "turned": lambda: coded(np.rot90(rgb()).copy()),
 }
-
-
-@cache
-def alone() -> Listing:
-    return read_listing([PICTURE])
 
 
 def area(listing: Listing) -> float:
