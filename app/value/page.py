@@ -17,7 +17,7 @@ from app.common.own_money import ask_rate, in_chosen_currency
 from app.common.preferences import chosen_currency
 from app.common.show import as_typed, problem, remark
 from app.lots.desk import current_lot, lot_name
-from app.lots.keep import all_lots, lot_contents, note_offer, say_what_was_done, write_log
+from app.lots.keep import all_lots, ask_to_keep, lot_contents, say_what_was_done, write_log
 from app.lots.learned import with_what_was_learned
 from app.lots.lot_folder import LotFolder
 from app.lots.report import NO_PLANS, report_downloads, report_of
@@ -230,12 +230,9 @@ def _worked_out(lot: Lot, figures: Assumptions, asking: AskingPrice | None, plan
 
 
 def _take_along(source: _Source, offer: Offer) -> None:
-    """Keep the offer, and the report. A lot in progress is kept on the next page."""
-    if source.lot is None:
-        note_offer(source.photos, offer.as_json())
-    else:
-        with st.expander("Keep this offer", icon=":material/save:"):
-            _keep(source.lot, offer.as_json())
+    """Keep the offer, and the report."""
+    with st.expander("Keep this lot", icon=":material/save:"):
+        _keep(source, offer.as_json())
     with st.popover("Report to take along", icon=":material/description:"):
         _report(source, offer)
 
@@ -309,7 +306,11 @@ def _ask_set() -> None:
         )
 
 
-def _keep(lot: LoggedLot, offer: Mapping[str, Any]) -> None:
+def _keep(source: _Source, offer: Mapping[str, Any]) -> None:
+    lot = source.lot
+    if lot is None:
+        ask_to_keep("valued", source.photos, dict(offer))
+        return
     if st.button(f"Keep this offer in lot {as_typed(lot.name)}", icon=":material/save:"):
         write_log(lambda log: f"Offer {log.add_offer(lot.id, dict(offer)).id} kept in lot {lot.name}.")
     say_what_was_done()

@@ -10,7 +10,7 @@ from streamlit.delta_generator import DeltaGenerator
 from app.common.show import remark
 from grader.units import together
 from grader.valuation import Offer
-from grader.valuation.words import each_words, highest_words, loss_words, question_rows, why_words
+from grader.valuation.words import each_words, highest_words, loss_words, over_many_words, question_rows, why_words
 
 _SELLER = "Ask "
 
@@ -28,9 +28,12 @@ def show_verdict(offer: Offer) -> DeltaGenerator:
         if offer.reason is None or offer.asking is not None:
             lines.append(("odds", f"{loss_words(offer)}."))
         why = why_words(offer) if offer.reason is None else offer.reason.message
-        st.html("".join(f'<p class="{line}">{html.escape(together(text))}</p>' for line, text in lines))
+        if lines:  # none where nothing should be bid and nothing was asked
+            st.html("".join(f'<p class="{line}">{html.escape(together(text))}</p>' for line, text in lines))
         kind = st.container(key="kind-of-boards")
         st.html(f'<p class="why">{html.escape(together(why))}</p>')
+        if offer.reason is not None and offer.over_many.at.price > 0:
+            st.html(f'<p class="why">{html.escape(together(over_many_words(offer)))}</p>')
         ask = first_question(offer)
         if ask is not None:
             whom, question, worth = ask

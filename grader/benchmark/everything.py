@@ -11,6 +11,7 @@ from datetime import date
 from pathlib import Path
 
 from grader.api import measure
+from grader.benchmark.first_page import FirstPage, time_first_page
 from grader.benchmark.photos import BARE, PLATED, SIZES_MP, enlarged
 from grader.benchmark.processes import Process, time_command
 from grader.benchmark.steps import Timing
@@ -35,6 +36,7 @@ class Everything:
         heic: the same photo as HEIC.
         commands: whole processes by what was typed.
         lot_s: estimate and offer for a lot of ``LOT_BOARDS`` photographed boards.
+        page: the first screen in a browser; None without one here.
     """
 
     plated: dict[str, Timing]
@@ -43,6 +45,7 @@ class Everything:
     heic: Timing
     commands: dict[str, Process]
     lot_s: float
+    page: FirstPage | None
 
 
 def measured_all(folder: Path, runs: int) -> Everything:
@@ -64,7 +67,8 @@ def measured_all(folder: Path, runs: int) -> Everything:
         "grader value": time_command(["value", str(record), *_SPOT], runs),
         f"grader measure, {_PHONE_MP} megapixels": time_command(["measure", photo], runs),
     }
-    return Everything(plated, bare, sizes, heic, commands, min(_lot_s(measured) for _ in range(runs)))
+    lot_s = min(_lot_s(measured) for _ in range(runs))
+    return Everything(plated, bare, sizes, heic, commands, lot_s, time_first_page(runs))
 
 
 def _alone(photo: Path, runs: int) -> Timing:

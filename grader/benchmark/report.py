@@ -7,6 +7,7 @@ import statistics
 from collections.abc import Iterable, Mapping, Sequence
 
 from grader.benchmark.everything import LOT_BOARDS, Everything
+from grader.benchmark.first_page import FirstPage
 from grader.benchmark.steps import Timing
 
 _HOW = (
@@ -34,6 +35,7 @@ def document(found: Everything) -> str:
     cold = next(p for name, p in found.commands.items() if "measure" in name)
     commands.append(["the same beyond the warm time", f"{cold.wall_s - warm_s:.2f}", ""])
     commands.append([f"estimate and offer for {LOT_BOARDS:,} photographed boards, warm", f"{found.lot_s:.2f}", ""])
+    commands += _of_page(found.page)
     written = (
         f"Written by `python -m grader.benchmark --write docs/speed.md` on {platform.machine()}, Python "
         f"{platform.python_version()}. Two threads; the least of several runs."
@@ -65,6 +67,16 @@ def document(found: Everything) -> str:
             "",
         )
     )
+
+
+def _of_page(page: FirstPage | None) -> list[list[str]]:
+    if page is None:
+        return [["`grader page` to the first screen (not measured: no browser, or no Playwright, here)", "", ""]]
+    return [
+        ["`grader page` to its first answer", f"{page.answers_s:.2f}", ""],
+        ["`grader page` to the first screen in an open browser", f"{page.drawn_s:.2f}", ""],
+        ["a further window to its first screen", f"{page.next_s:.2f}", ""],
+    ]
 
 
 def _rows(photos: Mapping[str, Timing]) -> list[list[str]]:

@@ -36,7 +36,7 @@ def _print_version(wanted: bool) -> None:
 @app.callback()
 def _of_all(
     version: Annotated[
-        bool, typer.Option("--version", help="Print the version.", callback=_print_version, is_eager=True)
+        bool, typer.Option("--version", "-V", help="Print the version.", callback=_print_version, is_eager=True)
     ] = False,
 ) -> None:
     pass

@@ -11,6 +11,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -65,11 +67,13 @@ class LearnedSegmenter:
         """Coverage of one photo; without scale, the network judges sizes from the picture alone."""
         rgb = photo.rgb
         size = (photo.width_px, photo.height_px)
-        picture = _resized(rgb, _fine_factor(rgb, scale))
-        smaller = _coarse_picture(rgb, picture, _coarse_factor(rgb, scale))
+        smaller = _resized(rgb, _coarse_factor(rgb, scale))
         way = way_round(smaller)
-        coarse = self._network.run(way.laid(smaller))
-        picture, *maps = _fine_pass(self._network, way.laid(picture), coarse)
+        smaller = way.laid(smaller)
+        coarse = self._network.run(smaller)
+        picture, *maps = _fine_pass(
+            self._network, smaller, coarse, lambda: way.laid(_resized(rgb, _fine_factor(rgb, scale)))
+        )
         if scale is None:
             maps.append(_seen_smaller(self._network, picture, coarse))
         self._network.rest()
@@ -141,16 +145,20 @@ def _fine_factor(rgb: NDArray[np.uint8], scale: Scale | None) -> float:
     return float(min(LARGEST_FACTOR, wanted / scale.px_per_mm))
 
 
-def _coarse_picture(rgb: NDArray[np.uint8], picture: NDArray[np.uint8], factor: float) -> NDArray[np.uint8]:
-    """The photo made smaller; from the fine picture if that is smaller already, which costs less."""
-    smaller = picture if picture.shape[1] < rgb.shape[1] else rgb
-    return _resized(smaller, factor * rgb.shape[1] / smaller.shape[1])
-
-
 def _fine_pass(
-    network: Network, picture: NDArray[np.uint8], coarse: Maps
+    network: Network, smaller: NDArray[np.uint8], coarse: Maps, finer: Callable[[], NDArray[np.uint8]]
 ) -> tuple[NDArray[np.uint8], NDArray[np.uint8], NDArray[np.uint8]]:
-    """The fine picture, or a smaller one if that were too much work; shares and contact chances in it, 255 = 1."""
+    """The fine picture, or a smaller one if that were too much work; shares and contact chances in it, 255 = 1.
+
+    Args:
+        network: to look with.
+        smaller: the picture of the coarse pass, which serves where that saw nothing.
+        coarse: what it saw.
+        finer: makes the fine picture.
+    """
+    if not (coarse.share >= LEAST_COARSE_SHARE).any():
+        return smaller, np.zeros_like(coarse.share), np.zeros_like(coarse.share)
+    picture = finer()
     if coarse.share.shape == picture.shape[:2]:  # without a scale the coarse pass looks as closely
         seen = _seen(coarse, REACH_PX)
         contact = _resampled(coarse.contact, picture.shape[1::-1])

@@ -114,7 +114,9 @@ def read_contact_rows(
         if known:
             rows = {r.row for r in known} - {None}
             return (*(r for r in readings if r.row not in rows), *known)
-    merged = [_read(None, row, coverage, rgb, apart=True) for row in strip_rows(coverage, rgb)]
+    merged = [
+        _read(None, row, coverage, rgb, apart=apart) for row in strip_rows(coverage, rgb) for apart in (True, False)
+    ]
     known = _best([_placed(r, regions) for r in merged if r is not None and r.matches])
     rows = {r.row for r in known} - {None}
     return (*(r for r in readings if r.row not in rows), *known)

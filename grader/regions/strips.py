@@ -37,7 +37,7 @@ _BEYOND = 3.0  # strip lengths to either side in which the row may go on over a 
 _GAP = 9.5  # pitches, as over the longest key
 _FILLED = 0.4  # of the strip's own coverage, from which the line is taken for plated
 _SNAP = 0.25  # pitches by which a contact may be off where it was expected
-_PLAIN, _PLAIN_DEPTH = 0.15, 0.7  # of the others' crests and coverage, at the ends of a stretch
+_PLAIN, _PLAIN_DEPTH = 0.3, 0.7  # of the others' crests and coverage, at the ends of a stretch
 _WIDE = 0.6  # of the pitch, a contact's width as it is handed on
 
 
@@ -220,7 +220,7 @@ def _tracked(wave: FloatArray, depth: FloatArray, start: int, end: int, pitch: f
     )
     if not len(crests) or end - start < 0.5 * pitch:
         return np.zeros(0)
-    first = float(crests[int(np.argmax(wave[np.round(crests).astype(int)]))])
+    first = float(crests[int(np.argmax([_rise(wave, c, pitch) for c in crests]))])
     places = [first]
     for side in (1, -1):
         at = first
@@ -233,10 +233,18 @@ def _tracked(wave: FloatArray, depth: FloatArray, start: int, end: int, pitch: f
             places.append(at)
     found = np.array(sorted(places))
     spots = np.clip(np.round(found).astype(int), 0, len(wave) - 1)
+    rise = np.array([_rise(wave, place, pitch) for place in found])
     plain = (
         np.isin(found, crests)
-        & (wave[spots] > _PLAIN * np.median(wave[spots]))
+        & (rise > _PLAIN * np.median(rise))
         & (depth[spots] > _PLAIN_DEPTH * np.median(depth[spots]))
     )
     held = np.flatnonzero(plain)
     return found[held[0] : held[-1] + 1] if len(held) else np.zeros(0)
+
+
+def _rise(wave: FloatArray, place: float, pitch: float) -> float:
+    """How far a crest stands out above the higher of the troughs beside it; beyond a strip it may be darker still."""
+    at, reach = min(round(place), len(wave) - 1), int(0.6 * pitch) + 1
+    before, after = wave[max(at - reach, 0) : at + 1], wave[at : at + reach + 1]
+    return float(wave[at] - max(before.min(), after.min()))

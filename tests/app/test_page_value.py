@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import date
+from decimal import Decimal
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -13,8 +14,9 @@ import pytest
 from app.lots.lot_folder import LotFolder
 from app.lots.report import report_of
 from app.lots.shelf import Kept
+from calibration.kinds import KINDS_OF_BOARDS
 from grader.bid import bid_for
-from grader.log import NewLot, open_log, photo_of
+from grader.log import NewLot, NewPurchase, open_log, photo_of
 from grader.lot import estimate_lot, one_part
 from grader.measured import usable
 from grader.own_money import load_own_money
@@ -31,7 +33,14 @@ from grader.valuation import (
     with_given,
 )
 from grader.valuation.postage import with_postage
-from grader.valuation.words import break_even_words, highest_words, lot_rows, question_rows, route_rows
+from grader.valuation.words import (
+    break_even_words,
+    highest_words,
+    lot_rows,
+    over_many_words,
+    question_rows,
+    route_rows,
+)
 
 GO = "What can I pay?"
 
@@ -122,6 +131,66 @@ def test_what_is_known_of_the_plating_moves_the_price(value_page: Any, measured:
     value_page.at.text_area(key="plating-the boards").set_value("30 uin")
     value_page.press(GO)
     assert any("cannot be read as something known of the plating" in text for text in value_page.told("error"))
+
+
+def test_the_kind_of_boards_is_asked_in_the_card_and_each_shows_its_bid(value_page: Any, measured: Kept) -> None:
+    describe(value_page, "4000")
+    value_page.type("Gold price today", "2650 USD/ozt")
+    value_page.press(GO)
+    assert any("First: what kind of boards are these?" in text for text in value_page.told("markdown"))
+    bids = {b.key: b.label for b in value_page.at.button if str(b.key).startswith("desk-kind-")}
+    assert len(bids) == len(KINDS_OF_BOARDS) - 1
+    value_page.at.button(key="desk-kind-the boards-old-one").click()
+    value_page.run()
+    assert value_page.at.selectbox(key="kind-the boards").value == "old"
+    found = usable([(measured.name, measured.measured)])
+    estimate = estimate_lot(one_part(found, boards=[4], count="4000", kind="old", designs="one"))
+    figures = with_given(load_assumptions(), spot_date=date.today(), spot="2650 USD/ozt")
+    offer = bid_for(estimate, figures, today=date.today())
+    assert value_page.figures()["Highest price worth paying"] == highest_words(offer)
+    # what the button said before is near what the bid is then
+    told = float(bids["desk-kind-the boards-old-one"].replace("\\", "").split("about ")[1].split(" ")[0])
+    assert told == pytest.approx(offer.highest.price, rel=0.03)
+    said = value_page.told("markdown")
+    assert any("Taken to be boards from before about 1990, one design" in text for text in said)
+
+
+def test_losses_over_a_month_count_what_the_log_has(value_page: Any, log_file: Path) -> None:
+    describe(value_page, "4000")
+    value_page.type("Gold price today", "2650 USD/ozt")
+    value_page.press(GO)
+    alone = value_page.figures()["Highest price worth paying"]
+    curve = [{"price": 0.0, "chance_of_loss": 0.0}, {"price": 100.0, "chance_of_loss": 0.04}]
+    with open_log(log_file) as log:
+        lot = log.add_lot(NewLot(name="Box"))
+        log.add_offer(lot.id, {"currency": "USD", "curve": curve})
+        log.add_purchase(lot.id, NewPurchase(price=Decimal(50), currency="USD", bought_on=date.today()))
+    value_page.at.selectbox(key="loss-over").set_value("over all lots of a month")
+    value_page.press(GO)
+    assert any("as the log has them: 2 %" in text.replace("\\", "") for text in value_page.told("markdown"))
+    offer = value_page.at.session_state["desk-offer"][1]
+    assert offer.assumptions.earlier_bids == (0.02,)  # half way between 0 and 4 % at half the price
+    assert offer.assumptions.accepted_here == pytest.approx(2 * offer.assumptions.accepted_loss - 0.02)
+    value_page.type("Chances of a loss of this month's earlier bids", "15 %, 5 %")
+    value_page.press(GO)
+    assert value_page.at.session_state["desk-offer"][1].assumptions.earlier_bids == (0.15, 0.05)
+    value_page.at.selectbox(key="loss-over").set_value("for each lot")
+    value_page.press(GO)
+    assert value_page.figures()["Highest price worth paying"] == alone
+
+
+def test_where_one_lot_is_worth_no_bid_the_price_over_many_stands_in_the_card(
+    value_page: Any, measured: Kept
+) -> None:
+    describe(value_page, "500")
+    value_page.type("Gold price today", "2650 USD/ozt")
+    value_page.press(GO)
+    estimate = estimate_lot(one_part(usable([(measured.name, measured.measured)]), boards=[4], count="500"))
+    figures = with_given(load_assumptions(), spot_date=date.today(), spot="2650 USD/ozt")
+    offer = bid_for(estimate, figures, today=date.today())
+    assert offer.reason is not None
+    assert offer.over_many.at.price > 0
+    assert over_many_words(offer) in value_page.html()
 
 
 def test_even_a_gift_that_loses_is_worth_nothing_and_says_why(value_page: Any) -> None:

@@ -77,8 +77,9 @@ def test_without_a_command_help_is_shown(words: list[str], capsys: pytest.Captur
 # --- the version
 
 
-def test_the_version_is_told(capsys: pytest.CaptureFixture[str]) -> None:
-    assert run("--version") == 0
+@pytest.mark.parametrize("option", ["--version", "-V"])
+def test_the_version_is_told(capsys: pytest.CaptureFixture[str], option: str) -> None:
+    assert run(option) == 0
     assert capsys.readouterr().out == f"grader {grader.__version__}\n"
 
 

@@ -138,6 +138,24 @@ def test_a_polygon_that_was_begun_is_kept_when_another_tool_is_taken(mouse: Any)
     assert mouse.items(1)[0]["kind"] == "fill_out"
 
 
+def test_a_polygon_that_is_half_drawn_outlives_a_reload(mouse: Any) -> None:
+    mouse.press("Paint out")
+    mouse.press("Polygon")
+    for corner in ((520.0, 330.0), (680.0, 330.0), (600.0, 470.0)):
+        mouse.page.mouse.click(*mouse.at(*corner))
+    mouse.window.see("3 corners. Tap the first one to close it.")
+    mouse.page.reload()
+    mouse.window.see("3 corners. Tap the first one to close it.")
+    mouse.press("Close the polygon")
+    (item,) = mouse.items(1)
+    assert item["kind"] == "fill_out"
+    assert len(item["corners_px"]) == 3
+    mouse.page.reload()  # what is closed is not begun again
+    mouse.press("Paint out")
+    mouse.press("Polygon")
+    mouse.window.see("Tap the corners of what you outline.")
+
+
 def test_all_is_undone_and_done_again(mouse: Any) -> None:
     mouse.press("Leave out")
     for place in (PAD_AT, FIRST_CONTACT):
