@@ -23,7 +23,8 @@ from tests.segmenters import default_segmenter
 
 ROOT = Path(__file__).parents[3]
 # Elsewhere: the page is started by tests/app; two faces of the same boards are drawn by test_cli_cut.py; trades of
-# simulated buyers take minutes; batches need one that was begun; a cluster is started by tests/grader/market.
+# simulated buyers take minutes; batches need one that was begun; a cluster is started by tests/grader/market;
+# questions are answered by test_cli_ask.py, for these boards raise none.
 NOT_HERE = (
     "grader page",
     "grader guide",
@@ -31,6 +32,7 @@ NOT_HERE = (
     "grader simulate --trades",
     "grader log batch",
     "grader market s3",
+    "grader measure boards.jpg --ask",
 )
 
 
@@ -77,7 +79,7 @@ def world(tmp_path_factory: pytest.TempPathFactory, remembering: Any) -> Path:
     (folder / "shelf").mkdir()
     (folder / "listings" / "attic").mkdir(parents=True)
     shutil.copy(modules, folder / "listings" / "attic" / "a.jpg")
-    for name in ("boards.jpg", "shelf.jpg", "a.jpg", "shelf/boards.jpg"):
+    for name in ("boards.jpg", "shelf.jpg", "pile.jpg", "a.jpg", "shelf/boards.jpg"):
         shutil.copy(modules, folder / name)
     shutil.copy(other, folder / "b.jpg")
     (folder / "boards-corrections.json").write_text(json.dumps(Corrections().as_json()), "utf-8")
