@@ -70,7 +70,7 @@ def listing_command(
 
     Example: grader listing shelf/ --sheet boards.html
 
-    Example: grader listing pile.jpg --mass "2.4 kg"
+    Example: grader listing shelf.jpg --mass "2.4 kg"
 
     Example: grader listing shelf/ --json lot.json --measurement lot-boards.json
     """
