@@ -127,16 +127,19 @@ class Network:
         share = np.empty((tall, 2, wide, 2), np.uint8)
         rest = np.empty((2, tall, wide), np.uint8)
 
-        def begin(tile: _Tile) -> tuple[_Tile, NDArray[np.float32], NDArray[np.float32]]:
-            image = cv2.dnn.blobFromImage(padded[tile.outer], 1 / _SPREAD, mean=(_MEAN, _MEAN, _MEAN))
-            finest, seen = self._near.run(["finest", "fine"], {"image": image})
-            fine[0][:, *_each(tile.inner, 4)] = seen[0][:, *tile.own(4)]
-            return tile, np.asarray(image, np.float32), finest
+        def image(tile: _Tile) -> NDArray[np.float32]:
+            blob = cv2.dnn.blobFromImage(padded[tile.outer], 1 / _SPREAD, mean=(_MEAN, _MEAN, _MEAN))
+            return np.asarray(blob, np.float32)
 
-        def end(begun: tuple[_Tile, NDArray[np.float32], NDArray[np.float32]]) -> None:
-            tile, image, finest = begun
+        def begin(tile: _Tile) -> tuple[_Tile, NDArray[np.float32]]:
+            finest, seen = self._near.run(["finest", "fine"], {"image": image(tile)})
+            fine[0][:, *_each(tile.inner, 4)] = seen[0][:, *tile.own(4)]
+            return tile, finest
+
+        def end(begun: tuple[_Tile, NDArray[np.float32]]) -> None:
+            tile, finest = begun
             far = np.ascontiguousarray(coarse[:, :, *_each(tile.outer, 4)])
-            (chance,) = self._last.run(["chance"], {"image": image, "finest": finest, "coarse": far})
+            (chance,) = self._last.run(["chance"], {"image": image(tile), "finest": finest, "coarse": far})
             own = chance[0][:, *tile.own(2)]
             as_bytes = np.asarray(cv2.convertScaleAbs(own.reshape(len(own), -1), alpha=255)).reshape(own.shape)
             rows, columns = _each(tile.inner, 2)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import cv2
@@ -19,6 +21,7 @@ from grader.regions.model import Board, Region, Regions, Row
 from grader.regions.rows import PlatedPiece, chosen_row, find_rows
 
 _MOST_REGIONS = 65_534
+_AT_ONCE = 1 << 17  # pixels that are summed up at a time: what is made of them stays in the cache
 _REACH_PX = 2  # faint edge pixels this near to a region belong to it
 
 
@@ -27,25 +30,30 @@ class _Pixels:
     """The pixels of all regions, a few in a hundred of a photo's.
 
     Attributes:
-        xs, ys: intp (n,), where they lie.
-        number: intp (n,), label of the region of each.
-        share: float64 (n,), 0..255.
+        xs, ys: int32 (n,), where they lie.
+        number: uint16 (n,), label of the region of each.
+        share: uint8 (n,).
     """
 
-    xs: NDArray[np.intp]
-    ys: NDArray[np.intp]
-    number: NDArray[np.intp]
-    share: NDArray[np.float64]
+    xs: NDArray[np.int32]
+    ys: NDArray[np.int32]
+    number: NDArray[np.uint16]
+    share: NDArray[np.uint8]
 
     @staticmethod
     def of(labels: NDArray[np.uint16], share: NDArray[np.uint8]) -> _Pixels:
         around = rows, columns = around_plating(share)
         labels, share = labels[around], share[around]
         at = np.flatnonzero(labels > 0)
-        ys, xs = np.divmod(at, max(share.shape[1], 1))
-        return _Pixels(
-            xs + columns.start, ys + rows.start, labels.take(at).astype(np.intp), share.take(at).astype(np.float64)
-        )
+        ys, xs = (n.astype(np.int32) for n in np.divmod(at, max(share.shape[1], 1)))
+        return _Pixels(xs + np.int32(columns.start), ys + np.int32(rows.start), labels.take(at), share.take(at))
+
+    def sums(self, count: int, of: Callable[[_Pixels], list[NDArray[np.float64]]]) -> NDArray[np.float64]:
+        """Sums (k, count), over each of the regions 1 … count, of k values of each pixel; some pixels at a time."""
+        parts = (slice(start, start + _AT_ONCE) for start in range(0, max(len(self.xs), 1), _AT_ONCE))
+        some = (_Pixels(self.xs[at], self.ys[at], self.number[at], self.share[at]) for at in parts)
+        each = (np.array([np.bincount(p.number, value, count + 1)[1:] for value in of(p)]) for p in some)
+        return functools.reduce(np.add, each)
 
 
 def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8] | None = None) -> Regions:
@@ -208,11 +216,19 @@ def _pieces(pixels: _Pixels, n: int, scale: Scale | None) -> list[PlatedPiece]:
     Moments of the shares give sizes well below a pixel's, at any angle; a rectangle laid about the pixels would be
     about a pixel too large each way.
     """
-    xs, ys, number, weight = pixels.xs, pixels.ys, pixels.number, pixels.share / 255.0
-    mass = np.bincount(number, weight, n + 1)[1:]
-    centre_px = np.column_stack([np.bincount(number, weight * v, n + 1)[1:] / mass for v in (xs, ys)])
-    dx, dy = xs - centre_px[number - 1, 0], ys - centre_px[number - 1, 1]
-    xx, xy, yy = (np.bincount(number, weight * v, n + 1)[1:] / mass for v in (dx * dx, dx * dy, dy * dy))
+
+    def first(p: _Pixels) -> list[NDArray[np.float64]]:
+        weight = p.share / 255.0
+        return [weight, weight * p.xs, weight * p.ys]
+
+    def second(p: _Pixels) -> list[NDArray[np.float64]]:
+        weight, (x, y) = p.share / 255.0, centre_px[p.number - 1].T
+        dx, dy = p.xs - x, p.ys - y
+        return [weight * dx * dx, weight * dx * dy, weight * dy * dy]
+
+    mass, *moments = pixels.sums(n, first)
+    centre_px = np.column_stack(moments) / mass[:, None]
+    xx, xy, yy = pixels.sums(n, second) / mass
     # a pixel's own width is no spread of the region
     spread_px = np.stack([np.stack([xx, xy], -1), np.stack([xy, yy], -1)], -2) - np.eye(2) / 12
     to_unit = _local_axes(centre_px, scale)
@@ -279,9 +295,7 @@ def _seen(
     """How much of an edge contact the segmenter saw in each piece, 0..1; a row has one finish and so one value."""
     if contact is None:
         return [None] * count
-    mass = np.bincount(pixels.number, pixels.share, count + 1)[1:]
-    weight = pixels.share * contact[pixels.ys, pixels.xs] / 255
-    seen = np.bincount(pixels.number, weight, count + 1)[1:]
+    mass, seen = pixels.sums(count, lambda p: [p.share.astype(np.float64), p.share * (contact[p.ys, p.xs] / 255.0)])
     groups = np.array([row if row is not None else -1 - i for i, row in enumerate(in_row)], int)
     _, own = np.unique(groups, return_inverse=True)
     return list((np.bincount(own, seen) / np.bincount(own, mass))[own])
