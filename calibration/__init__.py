@@ -1,1 +1,1 @@
-"""What makes a measurement comparable: scale targets, camera geometry, colour reference, plating thickness."""
+"""The basis of measurements: scale targets, camera geometry, thickness, uncertain inputs."""

@@ -1,4 +1,4 @@
-"""What to do next, in the words of each front end.
+"""Advice in the words of each front end.
 
 An error or a warning says what is wrong, and carries advice that fits everywhere: it names no command, option or
 button. A front end that can say more keeps its words in an ``advice.toml`` of its own, by remedy (the code, where the
@@ -21,7 +21,7 @@ LANGUAGE_VARIABLE = "GRADER_LANGUAGE"
 
 
 class Advised(Protocol):
-    """What is wrong and what to do: an error, or a warning."""
+    """An error or a warning: its problem and its advice."""
 
     @property
     def code(self) -> str:
@@ -41,7 +41,7 @@ class Advised(Protocol):
 
     @property
     def values(self) -> Mapping[str, object]:
-        """What those words may be filled in with."""
+        """Values for placeholders in those words."""
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ class Wording:
     texts: Mapping[str, str]
 
     def advice_of(self, item: Advised) -> str:
-        """What to do next: this front end's words, or the item's own where it has none.
+        """The advice in this front end's words, or the item's own advice if there are none.
 
         A warning out of a saved document has lost its values; words that want them give way, too.
         """

@@ -1,4 +1,4 @@
-"""Uncertain factors on area, each from what is known of its cause.
+"""Uncertain factors on area, each from knowledge of its cause.
 
 Area in a face plane grows with the square of the scale and of the camera's distance. A factor is 1 where the cause
 has the value that the scale was made with.

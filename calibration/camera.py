@@ -86,7 +86,7 @@ class Lens:
 
 @dataclass(frozen=True)
 class CameraPrior:
-    """What is known of a photo's camera before anything of known size is found in it.
+    """The prior of a photo's camera, before anything of known size is found in it.
 
     Each parameter has a normal law: log focal length, the optical axis, and the two terms of distortion.
 
@@ -107,7 +107,7 @@ class CameraPrior:
     focal_known: bool
 
     def drawn(self, rng: np.random.Generator) -> Lens:
-        """One camera that it may be."""
+        """A random camera from this prior."""
         focal, cx, cy, k1, k2 = rng.standard_normal(5)
         return Lens(
             self.lens.focal_px * math.exp(self.focal_sd_log * focal),

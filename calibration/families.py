@@ -44,7 +44,7 @@ class Family:
 
     Attributes:
         key: its name in the data file.
-        title: plain words.
+        title: in plain words.
         kind: of boards that it suggests; empty if it suggests none.
         pitch_mm: centre to centre.
         layouts: contacts between the keys of one face, for each layout.

@@ -1,4 +1,4 @@
-"""Writing a file so that it is there wholly or not at all, and asking what is there.
+"""Write files completely or not at all, and check paths.
 
 A file is written beside its place and put there in one step. What is not a file is never replaced: a device or a pipe
 is written to, a symbolic link is followed, and a folder, a socket or a disk is refused.
@@ -42,32 +42,32 @@ _OTHERWISE = "Choose a folder that exists and is yours."
 
 
 def advice_for(error: OSError, otherwise: str = _OTHERWISE) -> str:
-    """What to do about an error of the system."""
+    """Advice for a system error."""
     return _ADVICE.get(error.errno or 0, otherwise)
 
 
 def cannot_write(path: Path, error: OSError) -> UsageError:
-    """The error for a place that the system does not let be written."""
+    """The error for a path that cannot be written."""
     return UsageError("cannot-write", f"{path} cannot be written ({error.strerror or error}).", advice_for(error))
 
 
 def is_there(path: Path) -> bool:
-    """Whether something is at a path; a name that cannot be is nothing."""
+    """Whether a path exists; False for an impossible name."""
     return os.path.exists(path)  # noqa: PTH110 - pathlib raises where a name is too long
 
 
 def is_file(path: Path) -> bool:
-    """Whether a file is at a path; a name that cannot be is none."""
+    """Whether a path is a file; False for an impossible name."""
     return os.path.isfile(path)  # noqa: PTH113 - pathlib raises where a name is too long
 
 
 def is_folder(path: Path) -> bool:
-    """Whether a folder is at a path; a name that cannot be is none."""
+    """Whether a path is a folder; False for an impossible name."""
     return os.path.isdir(path)  # noqa: PTH112 - pathlib raises where a name is too long
 
 
 def check_place(path: Path) -> None:
-    """Say before long work that its result could not be written.
+    """Check, before long work, that its result can be written.
 
     Raises:
         UsageError: ``cannot-write``: no such folder, no possible name, or something that is neither file, device nor
@@ -87,7 +87,7 @@ def check_place(path: Path) -> None:
 
 
 def write_whole(path: Path, data: bytes) -> None:
-    """Write a file beside its place, flush it to the disk, then put it there in one step; links are followed.
+    """Write a temporary file next to the target, flush it to disk, then rename it in one step; follows links.
 
     A device or a named pipe is written to as it is.
 

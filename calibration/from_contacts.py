@@ -137,7 +137,7 @@ def scale_from_contacts(
 
 
 def told_by_contacts(line: ContactLine) -> Notice:
-    """What the user should know where contacts alone gave the scale."""
+    """The notice for a scale from contacts alone."""
     return notice("scale-from-contacts", total=line.total, family=line.family, pitch_mm=line.pitch_mm)
 
 

@@ -339,7 +339,7 @@ class Input:
 
     @property
     def drawn_as(self) -> str:
-        """What decides the draws: inputs of which this is equal are drawn together."""
+        """The key of the draws: inputs with equal keys are drawn together."""
         return self.name.replace(self.aligned_over, "", 1) if self.aligned_over else self.name
 
     def draws(self, n: int = DEFAULT_DRAWS, seed: int = DEFAULT_SEED) -> FloatArray:

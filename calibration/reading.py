@@ -1,4 +1,4 @@
-"""Reading what people's files say: one way to get their bytes, their text, TOML and JSON, whatever is in them.
+"""Read users' files safely: bytes, text, TOML and JSON.
 
 No more than a stated number of bytes is ever read, so that a file of gigabytes, or a device without end, costs no
 memory. Everything that can be wrong with a file or its syntax ends in a ``DataFileError``.
@@ -27,7 +27,7 @@ _MOST_DIGITS = 308
 
 @dataclass(frozen=True)
 class FileKind:
-    """What a file is meant to be: how much of it is read, and how its errors are worded.
+    """A kind of file: its size limit and the wording of its errors.
 
     Attributes:
         code: the first part of its errors' codes: ``CODE-unreadable``, ``CODE-invalid``.

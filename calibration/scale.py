@@ -32,15 +32,15 @@ class FacePlane(Protocol):
 
 @dataclass(frozen=True)
 class Scale:
-    """How a photo's pixels become millimetres, and how well that is known.
+    """The map from a photo's pixels to millimetres, with its uncertainty.
 
     Attributes:
-        method: what gave the scale.
+        method: source of the scale.
         plane: the map to the plane of the boards' faces (the height above the target is already in it).
         px_per_mm: at the middle of what was used for scale; see ``px_per_mm_at`` for elsewhere.
         area_inputs: independent factors on area (distributions about 1): corner fit, print size, face height,
             tilt, marking. Names hold the photo's short sha256 where the error belongs to this photo alone.
-        notices: what the user should know.
+        notices: for the user.
         target_px: outlines (k, 2) in px of the printed sheet, to be left out of the search for gold; empty if none.
         tilt_deg: angle between the view at the photo's middle and the face plane's normal; None if unknown.
     """

@@ -1,4 +1,4 @@
-"""How well ranges foretell what is then seen: scores of one forecast, and coverage of many."""
+"""Scores of forecasts: one forecast, and the coverage of many ranges."""
 
 from __future__ import annotations
 

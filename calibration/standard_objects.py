@@ -1,4 +1,4 @@
-"""Things of a known size that lie about, by name: cards, sheets, boards of a standard outline, coins.
+"""Common objects of known size, by name: cards, sheets, boards of a standard outline, coins.
 
 They stand in ``calibration/data/standard_objects.toml``, each with its source and tolerance.
 """

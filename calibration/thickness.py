@@ -1,4 +1,4 @@
-"""What is known of a finish: plating thickness, density and gold fraction, as uncertain inputs.
+"""Properties of a finish: plating thickness, density and gold fraction, as uncertain inputs.
 
 The priors stand in ``calibration/data/thickness.toml`` and ``gold_properties.toml``, each with its reasons, those of
 edge contacts by kind of boards in ``board_kinds.toml``. A belief learned from weighed yields replaces a
@@ -33,7 +33,7 @@ __all__ = [
 
 @dataclass(frozen=True)
 class GoldProperties:
-    """All that turns a plated area of one finish into a mass of gold.
+    """Everything that turns a plated area of one finish into a mass of gold.
 
     Attributes:
         thickness: of the plating, in um.

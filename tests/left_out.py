@@ -15,7 +15,8 @@ from pathlib import Path
 import pytest
 
 _TESTS = Path(__file__).parent
-_OURS = ("app", "calibration", "grader", "tests")
+# What our own packages need beyond the small installation.
+_NEEDED_BY = {"app": "streamlit", "calibration": "", "grader": ""}
 
 
 def pytest_ignore_collect(collection_path: Path) -> bool | None:
@@ -28,8 +29,9 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     places = sorted(p for p in _TESTS.rglob("*") if p.is_dir() or p.match("test_*.py"))
     reasons = {path: why for path in places if (why := why_left_out(path))}
     for reason in sorted(set(reasons.values())):
-        names = (name_of(path) for path, why in reasons.items() if why == reason and path.parent not in reasons)
-        terminalreporter.write_line(f"left out ({reason}): {', '.join(names)}")
+        names = [name_of(path) for path, why in reasons.items() if why == reason and path.parent not in reasons]
+        if names:
+            terminalreporter.write_line(f"left out ({reason}): {', '.join(names)}")
 
 
 def why_left_out(path: Path) -> str:
@@ -55,8 +57,8 @@ def lacking(module: Path) -> frozenset[str]:
         if top == "tests":
             other = _TESTS.parent.joinpath(*name.split(".")).with_suffix(".py")
             found |= lacking(other) if other.is_file() and other != module else set()
-        elif top not in _OURS and find_spec(top) is None:
-            found.add(top)
+        elif (needed := _NEEDED_BY.get(top, top)) and find_spec(needed) is None:
+            found.add(needed)
     return frozenset(found)
 
 

@@ -9,17 +9,15 @@ import streamlit as st
 
 from app.bench.boards import Picture
 from app.bench.show import Sorted, plans_of, to_cut
-from app.common.preferences import mass_unit
 from app.common.show import advice_of, as_typed, problem, told_list
 from calibration.errors import RefusedError, UsageError
 from grader.batch import BatchPlan
-from grader.batch.words import batch_lines
+from grader.batch.words import batch_in_short
 from grader.cut import PlannedBoard
 from grader.cut.picture import draw_cuts
 from grader.grade import CLASSES
 from grader.grade.words import CLASS_WORDS
 
-_IN_SHORT = ("vessel", "Time:", "Costs:")  # lines of the batch that the card has room for
 _MOST_NAMED = 8
 
 
@@ -34,7 +32,7 @@ def show_answer(done: Sorted, batch: BatchPlan | RefusedError | UsageError) -> N
         if chosen:
             st.markdown(as_typed(f"Worth the acid: {_named(done, chosen)}."))
         if isinstance(batch, BatchPlan):
-            told_list([(line, "") for line in batch_lines(batch, mass_unit()) if any(s in line for s in _IN_SHORT)])
+            told_list([(line, "") for line in batch_in_short(batch)])
         elif isinstance(batch, RefusedError):
             st.markdown(f"{as_typed(batch.message)} {as_typed(advice_of(batch))}")
         else:

@@ -64,7 +64,7 @@ def _changed() -> None:
 
 
 def _point(given: Any, photo: Photo) -> Point | None:
-    """A place as the browser gave it, or None for anything that is no place in the photo."""
+    """A place as the browser gave it, or None for anything outside the photo."""
     try:
         x, y = (float(v) for v in given)
     except (TypeError, ValueError):

@@ -25,7 +25,7 @@ class WeighedPlating:
         mg_per_um: gold if its effective thickness were 1 um: area × density × gold fraction; above 0.
         part: the boards' name; boards without one are taken for a part of their own.
         seller: who sold them; those without one are taken for one seller.
-        kind: of boards, which says what is held of a part that was never weighed.
+        kind: of boards, which says what is assumed about a part that was never weighed.
         picked: whether these boards were not photographed while the seller chose those that were.
     """
 

@@ -126,8 +126,8 @@ class Ranks:
 
     Attributes:
         chi_square: distance from uniform, in 16 bins.
-        lean: of their mean from the middle, in standard errors; above zero where the belief is too low.
-        width: of their variance from a uniform one, in standard errors; above zero where it is too sure of itself.
+        lean: of their mean from the middle, in standard errors; above zero if the belief is too low.
+        width: of their variance from a uniform one, in standard errors; above zero if it is too sure of itself.
     """
 
     chi_square: float

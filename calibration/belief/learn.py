@@ -92,7 +92,7 @@ class SellerKnown:
         seller: by name.
         beside: effective thickness of the same boards from this seller ÷ from any other, as (5 % point, median, 95 %
             point).
-        picked: gold on boards not shown ÷ on those that this seller chose to show, likewise; None where no such lot
+        picked: gold on boards not shown ÷ on those that this seller chose to show, likewise; None if no such lot
             was weighed.
         batches: how many hold boards of this seller.
     """
@@ -322,7 +322,7 @@ def remembered(
     priors: Priors | None = None,
     seed: int = DEFAULT_SEED,
 ) -> Belief | None:
-    """The belief whose draws were kept; None where they cannot be those of these batches."""
+    """The belief whose draws were kept; None if they cannot be those of these batches."""
     start = published_priors() if priors is None else priors
     layout = Layout.of(batches, start)
     if draws.shape != (DRAWS, layout.size) or draws.dtype != np.float64 or not np.isfinite(draws).all():

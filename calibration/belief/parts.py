@@ -1,7 +1,7 @@
 """How thick the gold is on kinds of boards: each kind a draw from a mixture whose middles and shares are unknown too.
 
 A *family* is a finish on boards of one trade (edge contacts of memory modules). Each of its *parts* (a kind of board,
-as the log names it) is flash gold with some chance, else plated; its log thickness is then normal about that
+as the log names it) is flash gold with some chance, otherwise plated; its log thickness is then normal about that
 component's typical one. The chance, the typical thicknesses and the spread of parts about them are shared by the
 family, uncertain, and learned: partial pooling of groups with a finite mixture at the group's level (Gelman et al.,
 Bayesian Data Analysis, 3rd ed. 2013, chapters 5 and 22). So a part that was never weighed keeps the flash hump
@@ -58,11 +58,11 @@ class Component:
 
 @dataclass(frozen=True)
 class Family:
-    """What is held of the parts of a family before any was weighed.
+    """What is assumed about the parts of a family before any was weighed.
 
     Attributes:
         components: of the mixture.
-        flash_logit: ln(p / (1 - p)) of the chance p that a part is flash gold, as a curve; None where all components
+        flash_logit: ln(p / (1 - p)) of the chance p that a part is flash gold, as a curve; None if all components
             are of one sort.
     """
 

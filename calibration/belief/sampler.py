@@ -41,7 +41,7 @@ _WANTED_ACCEPTANCE = 0.8
 
 
 class Prior(Protocol):
-    """What is held of the unknowns before anything was weighed."""
+    """What is assumed about the unknowns before anything was weighed."""
 
     def draw(self, count: int, rng: np.random.Generator) -> FloatArray:
         """Draws, float64 (count, size), spread evenly."""

@@ -1,4 +1,4 @@
-"""The unknowns of the belief, and what is held of them before anything was weighed.
+"""The unknowns of the belief, and what is assumed about them before anything was weighed.
 
 All but those of the parts are standard normal numbers, of which the quantities are curves. The unknown of a part is
 where the logarithm of its thickness lies on a scale of its family's; given what its family shares, it is a draw from
@@ -99,7 +99,7 @@ class Layout:
         )
 
     def part(self, plating: WeighedPlating) -> PartKey | None:
-        """The part that a plating is of; None where it was never weighed, or has no name."""
+        """The part that a plating is of; None if it was never weighed, or has no name."""
         key = (plating.finish, plating.part)
         return key if plating.part and key in self.parts else None
 

@@ -28,16 +28,26 @@ STATEMENTS = (FLOORS, NOT_IN_IT)
 
 def batch_lines(plan: BatchPlan, liked: MassUnit = "auto") -> list[str]:
     """The plan in sentences, gold in the unit that is liked."""
-    loads = "load" if plan.loads.high == 1 else "loads"
-    pieces, liquor = _middle(plan.pieces_per_load_g), _middle(plan.liquor_per_load_ml)
-    gold, per_gram = format_range(plan.gold_mg, "mg", liked), format_range(plan.cost_per_gram, plan.currency)
-    vessel = f"{in_digits(plan.vessels.volume_ml, 6)} ml"
+    gold = format_range(plan.gold_mg, "mg", liked)
+    loads, *rest = batch_in_short(plan)
     return [
-        f"{_count(plan.loads)} vessel {loads} of {vessel}, {pieces} g of pieces in {liquor} ml each.",
+        loads,
         f"Pieces: {format_range(plan.mass_g, 'g')}. Plated: {format_range(plan.plated_cm2, 'cm²')}. Gold: {gold}.",
         f"Dissolves: copper {format_range(plan.copper_g, 'g')}, nickel {format_range(plan.nickel_g, 'g')}.",
         _air_line(plan),
         _nitric_line(plan),
+        *rest,
+    ]
+
+
+def batch_in_short(plan: BatchPlan) -> list[str]:
+    """Its loads, time and costs alone."""
+    loads = "load" if plan.loads.high == 1 else "loads"
+    pieces, liquor = _middle(plan.pieces_per_load_g), _middle(plan.liquor_per_load_ml)
+    per_gram = format_range(plan.cost_per_gram, plan.currency)
+    vessel = f"{in_digits(plan.vessels.volume_ml, 6)} ml"
+    return [
+        f"{_count(plan.loads)} vessel {loads} of {vessel}, {pieces} g of pieces in {liquor} ml each.",
         f"Time: {format_range(plan.time.days, 'days')}; own work {format_range(plan.time.hours, 'h')}.",
         f"Costs: {format_range(plan.total_cost, plan.currency)}; for each gram of gold {per_gram}.",
     ]

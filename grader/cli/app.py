@@ -96,7 +96,7 @@ def _told(error: GraderError) -> int:
 
 
 def _drop_output() -> None:
-    """What could not be written must not be tried again at the end, where it would be a traceback."""
+    """Discard output that could not be written, so that the interpreter does not retry it with a traceback."""
     nowhere = os.open(os.devnull, os.O_WRONLY)
     os.dup2(nowhere, sys.stdout.fileno())
     os.close(nowhere)
@@ -123,7 +123,7 @@ def _wrong_use(error: Exception) -> UsageError | None:
 
 
 def _command_path(words: Sequence[str]) -> str:
-    """The command that these words call; the parser does not tell with every error."""
+    """The command called by these words; not every parser error names it."""
     path: list[str] = ["grader"]
     here: object = typer.main.get_command(app)
     for word in words:

@@ -89,7 +89,7 @@ def batch(
 
 
 def show_plan(plan: BatchPlan, *, figures: bool = False) -> None:
-    """Print a plan; the cautions are always in sight."""
+    """Print a plan, always with the cautions."""
     out.print(f"[bold]{HEADING}[/]")
     for line in batch_lines(plan):
         out.print(f"  {line}", markup=False)

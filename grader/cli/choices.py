@@ -1,4 +1,4 @@
-"""The scale options, from text to a choice."""
+"""Turn the scale options into a choice."""
 
 from __future__ import annotations
 
@@ -29,10 +29,10 @@ def choose_scale(
     coin: str | None = None,
     rim: Sequence[str] | None = None,
 ) -> ScaleChoice:
-    """The one choice that the options make.
+    """The choice made by the options.
 
     Raises:
-        UsageError: several, or one that lacks its points, or a value that cannot be read.
+        UsageError: several choices, missing points, or a value that cannot be read.
     """
     given = [target is not None, length is not None, rectangle is not None, coin is not None, pitch is not None]
     if sum(given) + no_scale > 1:
@@ -68,10 +68,10 @@ def choose_scale(
 
 
 def parse_point(text: str) -> Point:
-    """Two numbers with a comma between, in pixels.
+    """Parse two numbers separated by a comma, in pixels.
 
     Raises:
-        UsageError: anything else.
+        UsageError: it cannot be read.
     """
     try:
         x, y = (float(part) for part in text.split(","))

@@ -8,7 +8,7 @@ from grader.cli.lazy import Command, LazyGroup
 
 
 class Commands(LazyGroup):
-    """All of them, in the order in which they are listed."""
+    """All commands, in the order of the list."""
 
     known: ClassVar[dict[str, Command]] = {
         "demo": Command(

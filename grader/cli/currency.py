@@ -47,7 +47,7 @@ def currency(
 
 
 def own_money(exchange: str | None = None) -> OwnMoney:
-    """What is kept, with a rate for this time.
+    """The saved currency and rates, with a rate for this call.
 
     Raises:
         UsageError: the rate cannot be read.
@@ -58,12 +58,12 @@ def own_money(exchange: str | None = None) -> OwnMoney:
 
 
 def base_figures(given: str | None, money: OwnMoney, typed: Iterable[str | None] = ()) -> Assumptions:
-    """A set of assumptions; the shipped examples in the currency that is typed, or in the person's own."""
+    """A set of assumptions; the shipped examples in the typed currency, or the user's own."""
     return in_own_currency(load_set(given, assumptions_folder()), money, typed)
 
 
 def gold_price(typed: str | None, assumptions: str | None, money: OwnMoney) -> str | None:
-    """A gold price with the currency and the unit that were left out; how it was read is told.
+    """Complete a gold price with currency and unit, and report how it was read.
 
     Args:
         typed: as given.
@@ -80,5 +80,5 @@ def gold_price(typed: str | None, assumptions: str | None, money: OwnMoney) -> s
 
 
 def meant(text: str | None, money: OwnMoney) -> str | None:
-    """An amount without a currency in the person's own."""
+    """Read an amount without a currency in the user's own."""
     return None if text is None else in_currency(text, money.currency)

@@ -92,7 +92,7 @@ def cut(
 
 
 def _write_template(path: Path, planned: Sequence[Named], paper: Literal["a4", "letter"]) -> int:
-    """The boards that the paper can hold; 3 where it holds none."""
+    """Write the boards that fit the paper; return 3 if none does."""
     # reportlab is slow to load, and only this needs it
     from grader.cut.template import check_paper, template_pdf
 

@@ -45,7 +45,7 @@ class Seen:
 
 @dataclass(frozen=True)
 class CutOptions(PhotoOptions):
-    """What a person says of faces and of cutting; None if nothing was said."""
+    """The options about faces and cutting; None if not given."""
 
     back: Annotated[
         list[Path] | None,
@@ -144,7 +144,7 @@ class Look:
     by_hand: Corrections
 
     def at(self, sides: CutSides, part: str = "") -> Seen:
-        """Measure a photo, and its back's, and find the boards; a correction that meets nothing is told at once.
+        """Measure a photo and its back, and find the boards; report a correction that meets nothing at once.
 
         Raises:
             PhotoError: a file is not a photo.

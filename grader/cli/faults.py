@@ -1,4 +1,4 @@
-"""The last net: an error that nobody foresaw, as one sentence with advice, and its details in a file."""
+"""The last safeguard: an unforeseen error as one sentence with advice, and its details in a file."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _LINES = 400
 
 
 def fault_of(error: Exception) -> GraderError:
-    """What a person is told of an error that was not foreseen; its details go into a file that the advice names."""
+    """The message for an unforeseen error; its details go into a file named in the advice."""
     place = _keep(error)
     details = "" if place is None else f" Details are in {place}."
     if isinstance(error, MemoryError):
@@ -49,7 +49,7 @@ def fault_of(error: Exception) -> GraderError:
 
 
 def _keep(error: Exception) -> Path | None:
-    """The file that now holds the details; None if no place takes one."""
+    """The file with the details; None if none can be written."""
     name = f"error-{datetime.now(UTC):%Y%m%d-%H%M%S}-{os.getpid()}.txt"
     text = _details(error, sys.argv)
     return _written(faults_folder, name, text) or _written(lambda: Path(tempfile.gettempdir()), name, text)

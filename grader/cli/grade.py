@@ -56,7 +56,7 @@ NotGraded = list[tuple[str, RefusedError]]
 
 @dataclass(frozen=True)
 class GradeOptions(CutOptions):
-    """What a person says of prices and of what a board has to bring."""
+    """The options about prices and thresholds."""
 
     spot: Annotated[str | None, typer.Option(help="Gold price: '2650', '2650 USD/ozt' or '85 EUR/g'.")] = None
     spot_date: Annotated[str | None, typer.Option(help="The price's day: 2026-11-20; today if left out.")] = None
@@ -83,7 +83,7 @@ class GradeOptions(CutOptions):
     yes: Annotated[bool, typer.Option("--yes", help="Accept a gold price that looks wrong, without asking.")] = False
 
     def prices(self) -> Assumptions:
-        """What is assumed of prices.
+        """The assumptions about prices.
 
         Raises:
             UsageError: an option that cannot be read; ``spot-missing``; a gold price that is doubted.
@@ -119,7 +119,7 @@ class GradeOptions(CutOptions):
         return dict(zip(files, names, strict=True))
 
     def weights_g(self, files: Sequence[Path]) -> dict[Path, float]:
-        """What the boards of each file weigh together; empty if nothing was weighed.
+        """Total mass of the boards of each file; empty if nothing was weighed.
 
         Raises:
             UsageError: ``weighed-count``, or as ``parse_mass_g``.

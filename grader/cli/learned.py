@@ -1,4 +1,4 @@
-"""What the log's yields taught, for commands that measure."""
+"""Learned properties from the log's yields, for commands that measure."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 def learned_from(path: str | None) -> Newest | None:
-    """What the log's yields teach. The usual log need not be there, nor be sound, for a photo to be measured."""
+    """What the log's yields teach. A missing or damaged default log does not stop a measurement."""
     usual = log_path()
     if path is None and not has_log(usual):
         return None
@@ -30,7 +30,7 @@ def learned_from(path: str | None) -> Newest | None:
 
 
 def say_learned(learned: Newest | None, part: str, seller: str) -> None:
-    """What the figures rest on where yields taught something."""
+    """Report what the figures are based on, if yields taught something."""
     if learned is not None:
         from grader.learn.tables import belief_sentences
 

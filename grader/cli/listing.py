@@ -64,13 +64,13 @@ def listing_command(
     """Read all pictures of one listing: which show the same boards, so that each counts once, by the best look at it.
 
     Fronts and backs are paired. A picture without a scale gets it from boards that a picture with one shows too. The
-    chance of a wrong match is in the range. The order and the names of the pictures do not matter; a file that is no
-    picture is left out with a warning. Where boards overlap, the number of boards has a range; a stated count or mass
-    narrows it, and then the gold is that of the whole lot.
+    chance of a wrong match is in the range. The order and the names of the pictures do not matter; a file that is
+    not a picture is left out with a warning. If boards overlap, the number of boards has a range; a stated count or
+    mass narrows it, and then the gold is that of the whole lot.
 
     Example: grader listing shelf/ --sheet boards.html
 
-    Example: grader listing pile.jpg --mass "2.4 kg"
+    Example: grader listing shelf.jpg --mass "2.4 kg"
 
     Example: grader listing shelf/ --json lot.json --measurement lot-boards.json
     """
@@ -133,7 +133,7 @@ def _show(found: Listing) -> None:
 
 
 def _show_amount(found: Listing, amount: Amount, *, is_stated: bool) -> None:
-    """The whole lot, where it is more than the boards that were told apart."""
+    """The whole lot, if it holds more than the boards identified."""
     if amount.boards is None:
         show_notice(
             notice("listing-mass-unlike", mass="" if amount.mass_g is None else range_words(amount.mass_g, "g"))

@@ -310,7 +310,7 @@ def _held(rows: Mapping[str, int]) -> str:
 
 
 def _who(given: str) -> str:
-    """Who writes: as told, or the name of the account."""
+    """The author of an entry: as given, or the account name."""
     if given:
         return given
     try:

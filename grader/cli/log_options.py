@@ -1,4 +1,4 @@
-"""What commands that use a log share. Nothing here loads the log's libraries until a log is opened."""
+"""Shared by commands that use a log. Nothing here loads the log's libraries until a log is opened."""
 
 from __future__ import annotations
 
@@ -27,14 +27,14 @@ WhoOption = Annotated[str, typer.Option(help="Recorded by.")]
 
 
 def opened_log(path: str | None, *, must_exist: bool = False) -> Log:
-    """The log at a path, or the usual one."""
+    """The log at a path, or the default log."""
     from grader.log import open_log
 
     return open_log(path, must_exist=must_exist)
 
 
 def existing_log(path: str | None) -> Log:
-    """The log at a path, or the usual one; it must be there."""
+    """The log at a path, or the default log; it must exist."""
     return opened_log(path, must_exist=True)
 
 

@@ -52,7 +52,7 @@ def show_measurement(measured: Measured) -> None:
 
 
 def _show_checks(checks: Sequence[PhotoCheck]) -> set[str]:
-    """Above any number: whether the photo should be taken again, and how; returns the codes of what was told."""
+    """Print, above any figure, whether and how to retake the photo; return the codes of the warnings shown."""
     bad = [check for check in checks if check.is_good is False]
     if bad:
         out.print("[bold yellow]Better take this photo again[/]")

@@ -1,4 +1,4 @@
-"""What all commands share in speaking to a person or to a pipe."""
+"""Output to people and pipes, shared by all commands."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ err = Terminal(stderr=True, highlight=False, soft_wrap=True)
 
 
 def advice_of(item: Advised) -> str:
-    """What to do next, in the words of the command line."""
+    """Advice in the words of the command line."""
     return wording("grader.cli").advice_of(item)
 
 

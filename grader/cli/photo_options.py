@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class PhotoOptions:
-    """What a person says of the scale, of the boards and of what is known in advance; None if nothing was said."""
+    """The options about scale, boards and prior knowledge; None if not given."""
 
     target: Annotated[Path | None, typer.Option(help="Scale from the ChArUco sheet that this JSON describes.")] = None
     length: Annotated[

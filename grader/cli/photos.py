@@ -29,9 +29,9 @@ def photo_files(named: Sequence[Path]) -> list[Path]:
     """The photos that were named, each once, in the order in which they were named.
 
     A folder stands for the photos that lie in it (not in folders below it), by name; a pattern such as
-    ``shelf/*.jpg`` for what fits it. A file that is not there is kept, so that it is told of with the others.
+    ``shelf/*.jpg`` for what fits it. A missing file is kept, so that it is reported with the others.
 
-    A file in a folder that is left out because of its ending is told of at once: it may have been meant as a photo.
+    A file in a folder that is left out because of its extension is reported at once: it may be meant as a photo.
 
     Raises:
         UsageError: ``photos-none``: a folder or a pattern holds none.

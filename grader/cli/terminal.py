@@ -1,4 +1,4 @@
-"""The one place where text goes to a terminal: nothing in it steers the terminal, and all of it can be shown."""
+"""The one place where text goes to a terminal: no control characters, and only displayable ones."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ _ERRORS = "grader-plainer"
 
 
 def readable(text: str) -> str:
-    """A text in which no character steers a terminal; such a one is replaced by a sign. Line ends and tabs stay."""
+    """Replace control characters in a text by visible signs. Line ends and tabs stay."""
     if text.isprintable():
         return text
     return "".join("\N{REPLACEMENT CHARACTER}" if _steers(c) else c for c in text)

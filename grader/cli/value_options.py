@@ -32,7 +32,7 @@ LotOption = Annotated[str | None, typer.Option(help="A lot of the log instead of
 
 @dataclass(frozen=True)
 class ValueOptions:
-    """What a person says of a lot and of money; None if nothing was said."""
+    """The options about a lot and money; None if not given."""
 
     spot: Annotated[str | None, typer.Option(help="Gold price: '2650', '2650 USD/ozt' or '85 EUR/g'.")] = None
     spot_date: Annotated[str | None, typer.Option(help="The price's day: 2026-11-20; today if left out.")] = None
@@ -166,7 +166,7 @@ class ValueOptions:
     yes: Annotated[bool, typer.Option("--yes", help="Accept figures that look wrong, without asking.")] = False
 
     def figures(self) -> Assumptions:
-        """What is assumed of prices and costs.
+        """The assumptions about prices and costs.
 
         Raises:
             UsageError: an option that cannot be read; a gold price that is doubted.

@@ -25,9 +25,9 @@ class Coverage:
         area_inputs: factors on area (distributions about 1): the segmenter's own error.
         notices: what the user should know (clipped gold, contacts too narrow for the picture, …).
         contact: uint8 (height, width), 255 = surely part of an edge contact rather than of a pad, where the segmenter
-            tells; None where it does not.
+            tells; None if it does not.
         painted_inputs: factors on the area of regions that were painted in by hand, in place of ``area_inputs``.
-        doubt: how unsure the segmenter is of what it found, 0..1 (``error.doubt_of``); None where it cannot tell.
+        doubt: how unsure the segmenter is of what it found, 0..1 (``error.doubt_of``); None if it cannot tell.
     """
 
     share: NDArray[np.uint8]

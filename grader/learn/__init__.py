@@ -1,4 +1,4 @@
-"""Learning from what was weighed: the belief of a log, estimates against yields, what lots returned and earned."""
+"""Learning from weighed gold: the belief of a log, estimates against yields, returns and profits of lots."""
 
 from grader.learn.batches import Batches, batches_of
 from grader.learn.compare import LEVELS, CurvePoint, Pair, TrackRecord, calibration_curve, pairs, record, records

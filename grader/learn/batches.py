@@ -15,7 +15,7 @@ from calibration.inputs import FloatArray
 from calibration.thickness import Finish, gold_properties, thickness_prior
 from grader.gold import MG_PER_MM2_UM_G_CM3
 from grader.learn.lots import area_models, estimates_of
-from grader.learn.said import kind_of, seller_chose
+from grader.learn.said import kind_said, seller_chose
 from grader.learn.weighings import Weighing, weighings
 from grader.log import Contents, Estimate, LoggedLot
 from grader.lot.observed import Observed, observed_in
@@ -26,19 +26,19 @@ _DRAWS = 2_000  # for a median and a spread
 
 
 def same_name(typed: str) -> str:
-    """A part or seller as typed, without what tells no two of them apart: case and blanks."""
+    """Normalise the name of a part or seller: ignore case and collapse white space."""
     return " ".join(typed.casefold().split())
 
 
 @dataclass(frozen=True)
 class Batches:
-    """What there is to learn from.
+    """The data to learn from.
 
     Attributes:
         batches: each named by its yield's number.
-        left_out: why other yields are not among them, by number.
+        left_out: why other yields are excluded, by number.
         process: number of the newest process.
-        reset_on: last day of what is no longer learned from, or None.
+        reset_on: last day whose yields no longer count, or None.
         seen: gold on the photographed boards of the lots that were learned from, lot by lot, by name of the boards.
     """
 
@@ -122,7 +122,7 @@ def _platings(contents: Contents, weighing: Weighing) -> tuple[tuple[WeighedPlat
         estimates = estimates_of(contents, share.lot)
         own = EMPTY
         rest, rest_sd = _with_unseen(estimates, share.copies)
-        kind, chosen = kind_of(contents, share.lot, estimates), seller_chose(contents, share.lot)
+        kind, chosen = kind_said(contents, share.lot, estimates), seller_chose(contents, share.lot)
         for finish, area in area_models(estimates, share.copies).items():
             per_um = area.times(properties[finish].inputs()[1:], MG_PER_MM2_UM_G_CM3)
             middle = float(np.median(_draws(per_um)))

@@ -1,4 +1,4 @@
-"""Each yield beside the estimate as it was made at the time, and how well the estimates did."""
+"""Compare each yield with the estimate made before it, and score the estimates."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ _DRAWS = 10_000
 
 @dataclass(frozen=True)
 class Pair:
-    """A yield and what was estimated before it was weighed.
+    """A yield and the estimate made before it was weighed.
 
     Attributes:
         yield_id: number of the yield.
@@ -37,12 +37,12 @@ class Pair:
         finishes: finishes estimated, the one with most gold first.
         day: of the weighing.
         fine_mg: fine gold weighed.
-        estimate_mg: range in which the estimate had it, the uncertainty of the weighing included; None where there
+        estimate_mg: range in which the estimate had it, the uncertainty of the weighing included; None if there
             was no estimate at the time.
         place: share of the estimate's draws below what was weighed, 0..1; None likewise.
         score_mg: CRPS; None likewise.
         learned: the estimate was made with a belief, not with the published priors.
-        why_not: why it is not counted; empty where it is.
+        why_not: why it is not counted; empty if it is.
     """
 
     yield_id: int
@@ -60,7 +60,7 @@ class Pair:
 
     @property
     def counts(self) -> bool:
-        """Whether it says something about the estimates."""
+        """Whether it counts for the score of the estimates."""
         return not self.why_not
 
     @property
@@ -158,7 +158,7 @@ def _finishes(model: ProductModel) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class TrackRecord:
-    """How some estimates did.
+    """The score of some estimates.
 
     Attributes:
         name: what they have in common.
@@ -177,7 +177,7 @@ class TrackRecord:
 
 
 def record(name: str, some: Sequence[Pair]) -> TrackRecord | None:
-    """How the counted estimates among some did; None where there is none."""
+    """Score the counted estimates; None if there are none."""
     counted = [p for p in some if p.counts and p.estimate_mg is not None and p.estimate_mg.value > 0]
     if not counted:
         return None
@@ -241,7 +241,7 @@ class CurvePoint:
 
 
 def calibration_curve(all_pairs: Sequence[Pair]) -> tuple[CurvePoint, ...]:
-    """Coverage of central ranges of 10 % to 90 %; empty where nothing is counted."""
+    """Coverage of central ranges of 10 % to 90 %; empty if nothing is counted."""
     places = [p.place for p in all_pairs if p.counts and p.place is not None]
     if not places:
         return ()

@@ -29,7 +29,7 @@ class CsvRow:
     Attributes:
         line: of the file, where the row ends.
         texts: as read.
-        lot: found in the log; None where the row is wrong.
+        lot: found in the log; None if the row is wrong.
         new: the yield; None likewise.
         copies: how many times the lot's photographed boards went in.
         problem: what is wrong, or None.
@@ -89,12 +89,12 @@ def read_csv(text: str, contents: Contents, today: date | None = None) -> tuple[
 
 
 def questions_of(rows: tuple[CsvRow, ...]) -> tuple[Notice, ...]:
-    """What looks wrong in rows that are right, each with its line."""
+    """Doubts about valid rows, each with its line."""
     return tuple(replace(each, message=f"Line {row.line}: {each.message}") for row in rows for each in row.questions)
 
 
 def entries(rows: tuple[CsvRow, ...]) -> tuple[tuple[int | str, NewYield, float], ...]:
-    """What ``Log.add_yields`` takes, from rows that are all right.
+    """The entries for ``Log.add_yields``, from valid rows.
 
     Raises:
         UsageError: a row is wrong; nothing should be written then.

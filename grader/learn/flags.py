@@ -1,4 +1,4 @@
-"""Yields that the belief finds very unlikely, each with what may have happened. Nothing is dropped."""
+"""Yields that are very unlikely under the belief, each with possible reasons. Nothing is dropped."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def flags(belief: Belief) -> tuple[Flag, ...]:
 
 
 def reasons(ratio: float) -> tuple[str, ...]:
-    """What may have happened where so much more or less came than expected."""
+    """Possible reasons for a yield far above or below expectation."""
     slips = [f"wrong unit: {words}" for words, factor in UNIT_SLIPS.items() if 1 / _NEAR < ratio / factor < _NEAR]
     return (*slips, *_usual(ratio))
 

@@ -1,4 +1,4 @@
-"""Draws of the last beliefs, kept beside the log: what was learned from the same yields is not learned again."""
+"""Cache draws of the latest beliefs, so that learning from the same yields is not repeated."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _MOST_BYTES = 200_000_000  # of one: a thousand draws of more unknowns than any 
 
 
 def kept_or_learned(batches: Sequence[Batch], process: int, folder: Path) -> Belief:
-    """The belief from these batches: as it was kept, else learned now and kept.
+    """The belief from these batches: from the cache, otherwise learned now and cached.
 
     The name of a kept file is the belief's id, which changes with the batches, the process, the priors and the
     method. A file that cannot be read, or written, costs the time of learning and no more.

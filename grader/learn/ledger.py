@@ -1,8 +1,8 @@
-"""Profit of lots, sellers and parts, and what the money ranges of saved offers held.
+"""Profit of lots, sellers and parts, and a check of the money ranges of saved offers.
 
 Profit is proceeds of sales and settlements, less the refiners' charges, the costs and the purchases. Each currency is
-reckoned by itself; nothing is converted or added across currencies. A lot that has brought nothing yet is open: what
-was spent on it is no loss, and it is in no profit of a seller or a part.
+calculated by itself; nothing is converted or added across currencies. A lot that has brought nothing yet is open: its
+expenses are not a loss, and it counts in no profit of a seller or a part.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ class Account:
 
     @property
     def balance(self) -> dict[str, Decimal]:
-        """What came in less all that went out."""
+        """Income minus expenses."""
         return _total([(self.came_in, 1), *((out, -1) for out in (self.charges, self.costs, self.paid))])
 
     @property
@@ -125,14 +125,14 @@ class Outcome:
 
     Attributes:
         lot: its name.
-        why_not: why it is not counted; empty where it is.
-        made_on: the day of the offer; None where there was none.
+        why_not: why it is not counted; empty if it is.
+        made_on: the day of the offer; None if there was none.
         currency: of the offer and of all that follows.
         way: that the offer's figures are of, in words.
-        highest_price: that was worth paying; None where the offer does not say.
+        highest_price: that was worth paying; None if the offer does not say.
         expected: proceeds by the offer, before a refiner's charges.
         came_in: proceeds as logged, likewise.
-        expected_profit: by the offer, at what was paid to the seller as logged; None where no price was logged or the
+        expected_profit: by the offer, at what was paid to the seller as logged; None if no price was logged or the
             offer does not say.
         profit: as logged; None likewise.
     """
@@ -150,12 +150,12 @@ class Outcome:
 
     @property
     def proceeds_held(self) -> bool | None:
-        """Whether what came in lies in its range; None where it is not counted."""
+        """Whether what came in lies in its range; None if it is not counted."""
         return _held(self.expected, self.came_in)
 
     @property
     def profit_held(self) -> bool | None:
-        """Whether the profit lies in its range; None where it is not counted."""
+        """Whether the profit lies in its range; None if it is not counted."""
         return _held(self.expected_profit, self.profit)
 
 

@@ -31,7 +31,7 @@ class Newest:
 
     Attributes:
         belief: itself.
-        made_at: when it was first made from just these yields; None where it is not in the log.
+        made_at: when it was first made from just these yields; None if it is not in the log.
         sources: its batches, and why other yields are not among them.
     """
 
@@ -49,7 +49,7 @@ class Newest:
         return flags(self.belief)
 
     def properties(self, part: str = "", seller: str = "", kind: KindKey = UNKNOWN) -> dict[Finish, GoldProperties]:
-        """What an estimate needs, for boards of a name and seller; their kind matters where none were weighed."""
+        """Gold properties for boards of a name and seller; their kind matters if none were weighed."""
         day = self.made_at.date().isoformat() if self.made_at else ""
         return gold_properties(self.belief.inputs(same_name(part), same_name(seller), day, kind))
 
@@ -72,7 +72,7 @@ class Newest:
         )
 
     def document(self) -> dict[str, Any]:
-        """What it says, as the log keeps it."""
+        """The belief as stored in the log."""
         return {
             "schema": 1,
             "statement": TOGETHER,
@@ -110,7 +110,7 @@ def _range(three: tuple[float, float, float]) -> Mapping[str, float]:
 
 
 def newest(contents: Contents) -> Newest | None:
-    """The belief that the log's yields give; None where there is none to learn from."""
+    """The belief that the log's yields give; None if there is none to learn from."""
     sources = batches_of(contents)
     if not sources.batches:
         return None

@@ -1,4 +1,4 @@
-"""What is asked about entries that look wrong, before they are kept in the log."""
+"""Questions about entries that look wrong, before they are logged."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What looks wrong in an entry of the log before it is kept: data that the command line and the page ask about."""
+"""Doubts about a new entry of the log, as data for the command line and the page."""
 
 from __future__ import annotations
 
@@ -83,7 +83,7 @@ class Asker:
         return (*_of_gold(new), *(expected or self._of_boards(new, lots)), *_of_day(self.today, new.weighed_on))
 
     def of_correction(self, new: NewYield, number: int) -> Questions:
-        """About a yield that is to take the place of another one, with the same lots."""
+        """About a yield that is to replace another one, with the same lots."""
         old = next((y for y in self.contents.yields if y.id == number), None)
         if old is None:
             return ()  # the log says so
@@ -140,7 +140,7 @@ class Asker:
         )
 
     def _expected(self, contents: Contents, weighing: Weighing) -> Range | None:
-        """What the photos of all lots let expect; None where a lot has none that can be used."""
+        """What the photos of all lots let expect; None if a lot has none that can be used."""
         whole = np.zeros(_DRAWS)
         for share, _ in weighing.shares:
             drawn = self._draws(contents, share.lot)

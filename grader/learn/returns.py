@@ -1,4 +1,4 @@
-"""Money: what each lot returned against what was paid for it."""
+"""Money: returns of each lot compared with its price."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _DRAWS = 2_000
 
 @dataclass(frozen=True)
 class Return:
-    """What some lots returned.
+    """The returns of some lots.
 
     Attributes:
         name: of the lot, the seller or the part.
@@ -35,7 +35,7 @@ class Return:
     lots: int = 1
 
     def paid_per_g(self) -> dict[str, float]:
-        """Money paid for a gram of fine gold that came, by currency; empty where none came."""
+        """Money paid for a gram of fine gold that came, by currency; empty if none came."""
         return {} if self.fine_mg <= 0 else {c: float(p) / (self.fine_mg * 1e-3) for c, p in self.paid.items()}
 
 

@@ -13,8 +13,8 @@ from grader.log import Contents, Estimate, LoggedLot
 SELLER_CHOSE = "seller"
 
 
-def kind_of(contents: Contents, lot: LoggedLot, estimates: Iterable[Estimate]) -> KindKey:
-    """The kind of boards: as last valued, else as measured; not known where they are of several, or nobody said."""
+def kind_said(contents: Contents, lot: LoggedLot, estimates: Iterable[Estimate]) -> KindKey:
+    """The kind of boards, as last valued, otherwise as measured; not known if mixed or never stated."""
     said = {str(p["kind"]) for p in _parts(contents, lot) if p.get("kind") in KINDS_OF_BOARDS} - {UNKNOWN}
     if not said:
         said = {

@@ -141,7 +141,7 @@ def share_text(s: HitRate) -> str:
 
 
 def returns_table(title: str, some: Sequence[Return], liked: MassUnit = "auto") -> Table:
-    """What was paid and what came; gold in the unit that is liked."""
+    """Payments and returns; gold in the preferred unit."""
     return Table(
         ("", "Lots", "Paid", "Fine gold weighed", "Paid for a gram"),
         tuple(

@@ -59,7 +59,7 @@ class Weighing:
         fine: gold that came from these boards.
         returned_mg: of that what has been weighed by now: gold still on boards that wait is not in it.
         carried_lots: lots whose boards were carried in, where no others went in.
-        why_not: why it does not tell what its boards held; empty where it does.
+        why_not: why it does not tell what its boards held; empty if it does.
     """
 
     gold: Yield

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from calibration.errors import UsageError
 from calibration.inputs import DEFAULT_DRAWS, FloatArray, Input
 from grader.board_count import BoardCount
 from grader.listing.model import Listing
@@ -68,7 +69,12 @@ def amount_of(listing: Listing, count: str = "", mass: str = "") -> Amount:
         known = listing.lot(count=count).parts[0].count
         seen = seen if known is None else _numbers(known.at((np.arange(999) + 0.5) / 999))
     stated = f"{seen.low}..{seen.high}" if is_heap else count
-    estimate = estimate_lot(listing.lot(mass=mass) if mass else listing.lot(count=stated))
+    try:
+        estimate = estimate_lot(listing.lot(mass=mass) if mass else listing.lot(count=stated))
+    except UsageError:
+        if count or mass:
+            raise
+        return Amount(seen, None, None, by)  # a heap whose boards cannot be told apart: gold a board is unknown
     boards: BoardCount | None = seen
     if mass and estimate.mass_g is not None:
         # where nothing else limits it, any number from the seen ones on

@@ -67,15 +67,15 @@ class SeenPhoto:
     def of(m: Measurement, *, is_lent: bool = False) -> SeenPhoto:
         """What is kept of a measurement."""
         boards = tuple(m.regions.boards)
-        # boards at the frame alone are in other photos, mostly
-        is_heap = m.scale is not None and any(b.hidden for b in boards)
+        heap = None if m.scale is None else heap_of(boards, m.photo.rgb.shape)
         return SeenPhoto(
             Measured.of(m),
             m.request,
             boards,
             () if m.area is None else tuple(m.area.by_board),
             m.gold_by_board,
-            heap_of(boards, m.photo.rgb.shape) if is_heap else None,
+            # boards at the frame alone are in other photos, mostly
+            heap if heap is not None and heap.is_piled else None,
             m.scale is not None,
             is_lent,
         )

@@ -65,9 +65,11 @@ _HOW = (
 
 
 def summary(listing: Listing) -> str:
-    """Count, plating and gold in a sentence."""
+    """Count, heaps, plating and gold in a sentence."""
     photos = sum(p.measured is not None for p in listing.photos)
     told = f"{listing.board_count.words()} in {photos} photo{'s' if photos != 1 else ''}"
+    for name, heap in listing.heaps.items():
+        told += f"; {heap.count.low} to {heap.count.high} may lie in the heap of {name}"
     area, gold = listing.plated_area_mm2, listing.gold_mg
     if area is None or gold is None:
         return f"{told}; no photo gives a scale, so no area and no gold."

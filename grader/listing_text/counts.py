@@ -24,7 +24,7 @@ class _Count(NamedTuple):
 
 
 def count_of(layout: Layout) -> Found | None:
-    """The number of boards: one that is called so, else the only one that counts something like boards."""
+    """The number of boards: one that is called so, otherwise the only one that counts something like boards."""
     taken = [*masses_in(layout), *amounts_in(layout)]
     for counts in (_called(layout), _multiplied(layout), _of_boards(layout)):
         sure = [c for c in counts if not any(a < c.span[1] and c.span[0] < b for a, b in taken)]

@@ -22,7 +22,7 @@ class Found:
 
 @dataclass(frozen=True)
 class ListingText:
-    """What the text of a listing says; None where it says nothing, or nothing sure.
+    """What the text of a listing says; None if it says nothing, or nothing sure.
 
     Attributes:
         title: its first line.
@@ -30,8 +30,8 @@ class ListingText:
         count: of the boards: "12", "28..32".
         asking: the price for the lot, or for a kilogram, a pound or a board: "40 USD", "8 EUR/kg",
             "0.60 USD/board". A sign that several currencies share stays as it is: "$80".
-        postage: "12 USD"; zero where it is free.
-        currency: three-letter code; None where only a shared sign was written.
+        postage: "12 USD"; zero if it is free.
+        currency: three-letter code; None if only a shared sign was written.
         kind: the key of a kind of board, one of ``kind_keys``.
     """
 

@@ -98,7 +98,7 @@ class Layout:
         return f"{label} " if is_label and (label.endswith(":") or len(label.split()) <= 4) else words
 
     def after(self, span: Span, others: Iterable[Span] = ()) -> str:
-        """Folded words after something in its clause; none where another one follows there, whose words they are."""
+        """Folded words after something in its clause; none if another one follows there, whose words they are."""
         number = bisect_left(self._break_starts, span[1])
         end = self._break_starts[number] if number < len(self._breaks) else len(self.folded)
         end = min(end, span[1] + _FAR)

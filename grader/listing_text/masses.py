@@ -39,7 +39,7 @@ def masses_in(layout: Layout) -> list[Span]:
 
 
 def mass_of(layout: Layout) -> Found | None:
-    """The weight of the boards: the one that is labelled so, else the title's, else the only one."""
+    """The weight of the boards: the one that is labelled so, otherwise the title's, otherwise the only one."""
     written = _written(layout)
     spans = [span for span, _, _ in written]
     comma = decimal_comma(layout.folded)

@@ -13,7 +13,7 @@ BETWEEN = rf"(?:between|zwischen|entre|miedzy)\s+{NUMBER}\s+(?:and|und|et|y|a)\s
 
 
 def plain_number(text: str, *, comma: bool | None, grouped_by_three: bool = False) -> str | None:
-    """A number with a decimal point and no groups; None where its mark can mean either.
+    """A number with a decimal point and no groups; None if its mark can mean either.
 
     Args:
         text: as written, folded.
@@ -40,7 +40,7 @@ def plain_number(text: str, *, comma: bool | None, grouped_by_three: bool = Fals
 
 
 def plain_range(text: str, *, comma: bool | None, grouped_by_three: bool = False) -> str | None:
-    """One number, or two as a range "28..32"; None where one is unclear or they do not rise."""
+    """One number, or two as a range "28..32"; None if one is unclear or they do not rise."""
     parts = [plain_number(n, comma=comma, grouped_by_three=grouped_by_three) for n in re.findall(NUMBER, text)]
     if len(parts) == 1:
         return parts[0]

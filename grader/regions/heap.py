@@ -32,10 +32,13 @@ class Heap:
     Attributes:
         count: how many there may be.
         whole_mm2: size of a whole board: the median of those that show their sides, within the frame.
+        is_piled: whether boards lie on each other, as far as is seen: one hides another, or an outline in which none
+            can be told apart is as large as several. Otherwise only the frame cuts boards off, or they touch.
     """
 
     count: BoardCount
     whole_mm2: float
+    is_piled: bool
 
 
 def heap_of(boards: Sequence[Board], shape: tuple[int, ...]) -> Heap | None:
@@ -60,7 +63,9 @@ def heap_of(boards: Sequence[Board], shape: tuple[int, ...]) -> Heap | None:
     in_sight = sum(max(n, a) if kind in _UNPARTED else n for n, a, kind in zip(told, by_area, kinds, strict=True))
     # what surely is a board of its own is in the heap, whatever lies below
     least = max(1, sum(kind in _WHOLE for kind in kinds))
-    return Heap(_count(in_sight, sum(by_area), least), size)
+    unparted = (a for a, kind in zip(by_area, kinds, strict=True) if kind in _UNPARTED)
+    is_piled = any(b.hidden for b in boards) or max(unparted, default=0.0) >= _figures()["limits"]["several"]
+    return Heap(_count(in_sight, sum(by_area), least), size, is_piled)
 
 
 def with_mass(count: BoardCount, mass_g: FloatArray, board_g: FloatArray) -> BoardCount | None:

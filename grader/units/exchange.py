@@ -56,7 +56,7 @@ def parse_exchange(text: str, on: date) -> ExchangeRate:
         amount, word = split_per(folded)
         of = re.sub(r"^1\s+", "", word).upper()
         if of not in currency_codes():
-            raise UnitError("rate-unreadable", f"'{text.strip()}' is no rate of exchange.", f"Write {_EXAMPLES}.")
+            raise UnitError("rate-unreadable", f"'{text.strip()}' is not an exchange rate.", f"Write {_EXAMPLES}.")
         price = parse_money(amount)
     if price.amount <= 0:
         raise _not_positive(text)

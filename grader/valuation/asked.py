@@ -1,4 +1,4 @@
-"""A seller's price by weight or by the board, as one for the lot."""
+"""Convert a seller's price by weight or per board to a price for the lot."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from grader.units import AskingPrice, LotSize, parse_mass_g
 
 
 def total_asked(price: AskingPrice, size: LotSize) -> float:
-    """What a seller asks for all of a lot of this size.
+    """The seller's price for a whole lot of this size.
 
     Raises:
         UsageError: ``asking-mass-unknown``, ``asking-boards-unknown``.

@@ -42,7 +42,7 @@ def load_assumptions(path: Path | None = None) -> Assumptions:
     """The assumptions of a file, or the shipped examples (which have no gold price) for None.
 
     Raises:
-        DataFileError: the file cannot be read, is no TOML, or an entry does not say what it must; the message names
+        DataFileError: the file cannot be read, is not TOML, or an entry does not say what it must; the message names
             the file and the entry.
         UsageError: the entries contradict each other, as in ``Assumptions``.
     """
@@ -52,7 +52,7 @@ def load_assumptions(path: Path | None = None) -> Assumptions:
 
 
 def example_text() -> str:
-    """The shipped example file, to be copied and changed."""
+    """The shipped example file, for copying and editing."""
     return packaged_text("grader.valuation", "data/example_assumptions.toml")
 
 

@@ -1,4 +1,4 @@
-"""What the work on boards needs, as whoever plans it says: the link from plans of cuts and batches to their price."""
+"""The needs of the work on boards: the link from plans of cuts and batches to their price."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from grader.valuation.quantities import Per, Quantity, Values
 
 @dataclass(frozen=True)
 class Needs:
-    """What some work needs.
+    """The needs of some work.
 
     Attributes:
-        amounts: loads, litres of waste, hours of one's own; what is not planned is left out.
-        chemicals: what reagents, filters and rinse water cost; None where that is not planned.
+        amounts: loads, litres of waste, own hours; unplanned ones are missing.
+        chemicals: cost of reagents, filters and rinse water; None if not planned.
     """
 
     amounts: Mapping[Per, Quantity] = field(default_factory=dict)
@@ -34,7 +34,7 @@ class Bench(Protocol):
         """Cutting the pieces off, stripping them and refining their gold."""
 
     def days(self, stock: Stock, values: Values) -> FloatArray | None:
-        """How long stripping and refining take, days, float64 (n,); None where that is not planned."""
+        """How long stripping and refining take, days, float64 (n,); None if that is not planned."""
 
     def trimming(self, stock: Stock, values: Values) -> Needs:
         """Cutting the pieces off."""

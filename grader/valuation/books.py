@@ -1,7 +1,7 @@
-"""What the ways to deal with a lot bring and cost, entry by entry.
+"""Income and costs of the ways to deal with a lot, entry by entry.
 
-A way is made of activities: boards are stripped, others are sold by weight, what is left of the first is sold too.
-Each activity brings something and has its own charges; what comes with the purchase is paid once, whatever is done.
+A way consists of activities: some boards are stripped, others sold by weight, and stripped boards sold as well.
+Each activity has its own income and charges; costs of the purchase are paid once, whatever is done.
 """
 
 from __future__ import annotations
@@ -31,13 +31,13 @@ Entry = tuple[Charge, Quantity, Quantity | None]
 
 @dataclass(frozen=True)
 class Activity:
-    """One thing that is done with some of the boards.
+    """One thing done with some of the boards.
 
     Attributes:
-        proceeds: what it brings.
-        entries: what it costs.
+        proceeds: its income.
+        entries: its costs.
         situation: what these charges depend on.
-        waits: whether what it brings comes only when the gold is sold.
+        waits: whether its income arrives only when the gold is sold.
     """
 
     proceeds: Quantity
@@ -48,7 +48,7 @@ class Activity:
 
 @dataclass(frozen=True)
 class Branch:
-    """A piece of a way's profit.
+    """A linear piece of a way's profit.
 
     Attributes:
         profit: at a price of zero, as a sum of products: how it depends on each input that is not bent.
@@ -63,12 +63,12 @@ class Branch:
 
 @dataclass(frozen=True)
 class Books:
-    """What one way to deal with a lot brings and costs. Odds and budget are both made of these entries.
+    """Income and costs of one way to deal with a lot; odds and budget both come from these entries.
 
     Attributes:
         proceeds: of all its activities.
         entries: all costs but the price.
-        load: what a price of 1 costs with fee and tax.
+        load: total cost of a price of 1, with fee and tax.
         needs: what its work takes, as far as it was planned, and what its chemicals cost ("chemicals").
     """
 
@@ -122,8 +122,8 @@ class Bookkeeper:
         a: assumptions, with a gold price where something is stripped.
         values: draws of every input by its name.
         n: their number.
-        purchases: how many buys the lot takes, each with its own costs (shipping).
-        bench: that plans the work; None where nothing was planned.
+        purchases: number of purchases that make up the lot, each with its own costs (shipping).
+        bench: plans the work; None if nothing is planned.
     """
 
     a: Assumptions
@@ -137,7 +137,7 @@ class Bookkeeper:
         return Stock.of(portions, self.values, self.n)
 
     def stripping(self, stock: Stock) -> Activity:
-        """Stripping boards oneself and having their gold refined.
+        """Strip boards and have their gold refined.
 
         Raises:
             UsageError: ``spot-missing``.
@@ -162,12 +162,12 @@ class Bookkeeper:
         return Activity(paid_g.times(spot, *drift), _entries(charges, s), s, waits=True)
 
     def selling(self, sale: Sale, stock: Stock, off_kg: Quantity | None = None) -> Activity:
-        """Selling by weight what a sale is of.
+        """Sell the goods of a sale by weight.
 
         Args:
             sale: of the boards as they are, of the pieces trimmed off them, or of what is left of them then.
             stock: the boards, of a mass that is known.
-            off_kg: what was cut off them before; None where that is not known.
+            off_kg: what was cut off them before; None if that is not known.
 
         Raises:
             UsageError: ``spot-missing`` for pieces that are paid by their gold.
@@ -204,7 +204,7 @@ class Bookkeeper:
 
     @property
     def trimmed(self) -> Input | None:
-        """Share of the boards' mass that is trimmed off where no rows tell; None where no sale of pieces says it."""
+        """Share of the boards' mass that is trimmed off where no rows tell; None if no sale of pieces says it."""
         return next((s.share for s in self.a.sales if s.what == "pieces" and s.share is not None), None)
 
     def books(self, *activities: Activity, lot: Stock | None = None) -> Books:
@@ -290,7 +290,7 @@ def economics(
     Args:
         gold_mg: gold in the lot.
         assumptions: with a gold price.
-        purchases: how many buys the lot takes, each with its own costs (shipping).
+        purchases: number of purchases that make up the lot, each with its own costs (shipping).
         draws: number of draws.
         seed: of the random numbers.
 
@@ -301,7 +301,7 @@ def economics(
 
 
 def of_stripping(gold_mg: ProductModel, a: Assumptions, values: Values, purchases: int = 1) -> Economics:
-    """Money of stripping the lot oneself, for given draws of all inputs.
+    """Money of stripping the lot, for given draws of all inputs.
 
     Raises:
         UsageError: ``spot-missing``.
@@ -315,7 +315,7 @@ def _stripping(gold_mg: ProductModel, a: Assumptions, values: Values, purchases:
 
 
 def of_sale(sale: Sale, mass_g: ProductModel, a: Assumptions, values: Values, purchases: int = 1) -> Economics:
-    """Money of selling boards by weight instead; what comes with the purchase is paid all the same."""
+    """Money of selling boards by weight instead; costs of the purchase are still paid."""
     n = len(values[a.fee.name])
     keeper = Bookkeeper(a, values, n, purchases)
     return keeper.books(keeper.selling(sale, keeper.stock([Portion("the boards", EMPTY, mass_g)]))).economics()

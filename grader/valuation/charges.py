@@ -1,4 +1,4 @@
-"""Kinds of costs. Each reads its own table of a file and says what falls due.
+"""Kinds of costs. Each reads its own table of a file and calculates what is due.
 
 A new kind is a class here, which joins ``KINDS``, and a table in the example file. That is all it takes to be read
 from files, checked, drawn, charged for each way to deal with a lot, shown in the budget and asked about.
@@ -65,10 +65,10 @@ class Charge(ABC):
 
     @abstractmethod
     def due(self, s: Situation) -> Quantity:
-        """What it comes to, in money."""
+        """The amount due, in money."""
 
     def own_hours(self, s: Situation) -> Quantity | None:  # noqa: ARG002
-        """Hours of one's own that it stands for; None for what is paid to others."""
+        """Own hours that it stands for; None for payments to others."""
         return None
 
     @classmethod
@@ -77,20 +77,20 @@ class Charge(ABC):
         return cls.takes_place_of
 
     def with_plan(self) -> Charge:
-        """It where the work is planned: without figures that a plan takes the place of."""
+        """The same for planned work: without figures that a plan replaces."""
         return self
 
     @property
     def key(self) -> str:
-        """What tells it from the other charges; one that is typed takes the place of the one of the same key."""
+        """Its unique key; a typed charge replaces the one with the same key."""
         return self.table
 
     def inputs(self) -> tuple[Input, ...]:
-        """Every input of it."""
+        """All its inputs."""
         return tuple(i for name in self.entries if (i := getattr(self, name)) is not None)
 
     def money(self) -> tuple[Input, ...]:
-        """The inputs that are in a currency."""
+        """Its inputs in a currency."""
         return self.inputs()
 
     @classmethod
@@ -135,7 +135,7 @@ class Cost(Charge):
         quantity: what the amount is multiplied by; None for once, or where it is per something for as much of that as
             the lot has.
         more: further amounts, each per something that the lot has.
-        planned: whether a plan of the work takes the place of the quantity, or of the amount that falls due once.
+        planned: whether a plan of the work replaces the quantity, or of the amount that falls due once.
     """
 
     table = "cost"
@@ -153,7 +153,7 @@ class Cost(Charge):
         return self.input.name
 
     def due(self, s: Situation) -> Quantity:
-        """The amounts, as often as they fall due."""
+        """The amounts, as often as they are due."""
         total = self._first(s)
         for amount in self.more:
             total += self._each(amount, s)
@@ -184,7 +184,7 @@ class Cost(Charge):
         )
 
     def with_plan(self) -> Cost:
-        """The cost where the work is planned: without the figures that a plan takes the place of."""
+        """The cost where the work is planned: without the figures that a plan replaces."""
         if not self.planned:
             return self
         if per_what(self.input) is not None:
@@ -192,7 +192,7 @@ class Cost(Charge):
         return replace(self, input=replace(self.input, distribution=_PLANNED, source=BY_PLAN))
 
     def inputs(self) -> tuple[Input, ...]:
-        """What is multiplied."""
+        """Its inputs."""
         return (self.input, *self.more) if self.quantity is None else (self.input, self.quantity, *self.more)
 
     def money(self) -> tuple[Input, ...]:
@@ -220,7 +220,7 @@ class Cost(Charge):
 
         Args:
             of: its key, after that of the sale which it belongs to, if any.
-            title: plain words.
+            title: in plain words.
             amount: as typed: "12 USD", "5 USD/l", "8 USD + 0.6 USD/kg"; "as planned, else 10 USD" for reagents.
             quantity: what the first amount is multiplied by, "3 l" or "as planned, else 3 l"; empty for once, or for
                 as much as the lot has.
@@ -251,7 +251,7 @@ BY_PLAN = "the plan of the work"
 
 
 def per_what(amount: Input) -> Per | None:
-    """What an amount of money is per; None for once."""
+    """The unit an amount of money is per; None for a single payment."""
     word = amount.unit.partition("/")[2]
     return next((per for per in PERS if per == word), None)
 
@@ -277,12 +277,12 @@ def _rate(text: str, source: str) -> Input:
 
 @dataclass(frozen=True)
 class Work(Charge):
-    """One's own time.
+    """Own working time.
 
     Attributes:
         hours: of work, unit "h".
         rate: what an hour is worth to oneself, unit "USD/h"; zero or None leaves it unpaid.
-        planned: whether the hours of a plan of the work take the place of these.
+        planned: whether the hours of a plan of the work replace these.
     """
 
     table = "work"
@@ -296,7 +296,7 @@ class Work(Charge):
     planned: bool = False
 
     def due(self, s: Situation) -> Quantity:
-        """Hours at their rate."""
+        """Own hours at their rate."""
         return s.nothing if self.rate is None else self.own_hours(s).times(self.rate)
 
     def own_hours(self, s: Situation) -> Quantity:
@@ -330,7 +330,7 @@ class Work(Charge):
 
 
 def with_charges(charges: Iterable[Charge], *new: Charge) -> tuple[Charge, ...]:
-    """Charges with others, each in the place of the one of the same key, otherwise at the end."""
+    """Charges with others, each in place of the one of the same key, otherwise at the end."""
     by_key = {c.key: c for c in new}
     kept = [by_key.pop(c.key, c) for c in charges]
     return (*kept, *by_key.values())

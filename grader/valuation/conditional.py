@@ -4,8 +4,8 @@ Where the worth of a lot is ``rest + slope × x`` in one input x that the others
 few such lines, the chance that it lies below a price is the mean over the draws of the others of
 ``F((price - rest) / slope)``, with F the distribution function of x. By the law of total variance its variance is
 never larger than that of counting draws (Hammersley and Handscomb, Monte Carlo Methods, 1964, section 5.4; Asmussen
-and Glynn, Stochastic Simulation, 2007, V.4). With x the input that moves the worth most, mostly the thickness, little
-is left: prices come out the same from any seed.
+and Glynn, Stochastic Simulation, 2007, V.4). With x the input that moves the worth most, usually the thickness,
+little is left: prices come out the same from any seed.
 """
 
 from __future__ import annotations
@@ -77,7 +77,7 @@ class Conditional:
 
 
 def conditional(pieces: Sequence[Piece], load: FloatArray, values: Values) -> Conditional | None:
-    """The worth conditional on all inputs but the one that moves it most; None where it is linear in none.
+    """The worth conditional on all inputs but the one that moves it most; None if it is linear in none.
 
     Args:
         pieces: of the worth, which is the least of them in each draw.

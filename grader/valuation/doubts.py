@@ -1,8 +1,8 @@
-"""Figures that can be right but hardly are: they are asked back before they are believed.
+"""Figures that are possible but unlikely: they are confirmed before use.
 
 A doubt is data. The command line asks on a terminal and refuses in a script unless told ``--yes``; the page asks
 beside the fields. A gold price is doubted where it lies far outside what a gram of gold costs
-(``data/gold_price_bands.toml``): mostly its unit was mixed up, or a dot stood for thousands.
+(``data/gold_price_bands.toml``): usually its unit was mixed up, or a dot stood for thousands.
 """
 
 from __future__ import annotations
@@ -27,13 +27,13 @@ _DIGITS = 6  # of a suggestion; rounding noise of a unit's factor is below
 
 @dataclass(frozen=True)
 class Doubt:
-    """A figure that is asked back.
+    """A figure that needs confirmation.
 
     Attributes:
         code: of its kind, stable.
-        message: what was understood, and why it is doubted.
+        message: how it was understood, and why it is doubted.
         advice: what to do, and the likely meaning if there is one.
-        suggested: the likely meaning, as it would be typed; None where nothing suggests itself.
+        suggested: the likely meaning, as it would be typed; None if nothing suggests itself.
     """
 
     code: str
@@ -48,7 +48,7 @@ class Doubt:
 
 
 def price_doubts(figures: Assumptions) -> tuple[Doubt, ...]:
-    """What is doubted of assumptions: their gold price."""
+    """Doubts about assumptions: their gold price."""
     if figures.spot is None:
         return ()
     amount = float(np.median(figures.spot.input.draws(1000)))
@@ -57,7 +57,7 @@ def price_doubts(figures: Assumptions) -> tuple[Doubt, ...]:
 
 
 def price_doubt(price: PricePerMass) -> Doubt | None:
-    """The doubt about a gold price; None where it may well be one, or where nothing is known of its currency."""
+    """The doubt about a gold price; None if it is plausible or its currency is unknown."""
     band = gold_band_per_g(price.currency)
     if band is None or band[0] <= price.amount_per_g <= band[1]:
         return None
@@ -75,7 +75,7 @@ def price_doubt(price: PricePerMass) -> Doubt | None:
 
 
 def gold_band_per_g(currency: str) -> tuple[float, float] | None:
-    """What a gram of gold may cost in a currency, lowest and highest; None for a currency not known here."""
+    """Plausible range of the price of a gram of gold in a currency; None for an unknown currency."""
     data = _bands()
     for rate in data["rate"]:
         if currency in rate["codes"].split():
@@ -98,14 +98,14 @@ def _bands() -> Mapping[str, Any]:
 
 @cache
 def _mix_ups() -> tuple[float, ...]:
-    """What a price was taken for ÷ what was meant."""
+    """Ratios of mistaken to intended prices."""
     per_ounce = PricePerMass(1.0, "USD").amount_per_troy_ounce
     pennyweights = 20.0  # to the troy ounce
     return per_ounce, 1 / per_ounce, pennyweights, 1 / pennyweights, 1000.0, 1 / 1000
 
 
 def _likely(price: PricePerMass, band: tuple[float, float]) -> PricePerMass | None:
-    """The price that a mix-up would explain; of several the roundest, for people type round numbers."""
+    """The price that a mix-up would explain; of several, the roundest, because people type round numbers."""
     meant = [PricePerMass(price.amount_per_g * factor, price.currency) for factor in _mix_ups()]
     within = [p for p in meant if band[0] <= p.amount_per_g <= band[1]]
     middle = math.log(band[0] * band[1]) / 2

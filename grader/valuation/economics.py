@@ -39,7 +39,7 @@ class Economics:
         load: float64 (n,), what a price of 1 costs with fee and tax.
         hours: float64 (n,), of one's own work.
         own_time: float64 (n,), what is set down for these hours.
-        given: the worth with the input that moves it most integrated; None where that cannot be done.
+        given: the worth with the input that moves it most integrated; None if that cannot be done.
     """
 
     proceeds: FloatArray
@@ -89,7 +89,7 @@ class Economics:
         return float(np.mean(self.worth < least)) if self.given is None else self.given.chance_below(least)
 
     def at(self, price: float) -> AtPrice:
-        """What buying at a price means."""
+        """The outcome of buying at a price, in lines."""
         profit = self.profit(price)
         worst, best = np.quantile(profit, [0.05, 0.95])
         return AtPrice(price, float(np.mean(profit)), self.chance_of_loss(price), float(worst), float(best))
@@ -105,6 +105,6 @@ class Economics:
         return float(np.mean(price * self.load + self.costs - self.own_time))
 
     def profit_per_hour(self, price: float) -> float | None:
-        """Expected profit before one's own time is paid ÷ expected hours; None where no hours are stated."""
+        """Expected profit before one's own time is paid ÷ expected hours; None if no hours are stated."""
         hours = float(np.mean(self.hours))
         return float(np.mean(self.profit(price) + self.own_time)) / hours if hours > 0 else None

@@ -97,13 +97,13 @@ class Sale:
 
     Attributes:
         name: short, for files.
-        title: plain words.
-        price: for what is sold, unit "USD/kg"; None where pieces are paid by their gold.
+        title: in plain words.
+        price: for what is sold, unit "USD/kg"; None if pieces are paid by their gold.
         share: of the boards' mass that is sold, 0..1 (trimmed pieces); None for all of it.
         costs: of this way alone (shipping out).
-        hours: of one's own work for it, unit "h", at the rate of all work; None where none are stated.
-        pays: share of the worth of their gold that is paid for pieces, 0..1; None where they are paid by weight.
-        planned: whether the hours of a plan of the work take the place of these.
+        hours: of one's own work for it, unit "h", at the rate of all work; None if none are stated.
+        pays: share of the worth of their gold that is paid for pieces, 0..1; None if they are paid by weight.
+        planned: whether the hours of a plan of the work replace these.
         of: what is sold; None for pieces where a share is stated, for boards where none is.
     """
 
@@ -119,11 +119,11 @@ class Sale:
 
     @property
     def what(self) -> What:
-        """What is sold."""
+        """The goods sold."""
         return self.of or ("boards" if self.share is None else "pieces")
 
     def inputs(self) -> Iterator[Input]:
-        """Every input of it."""
+        """All its inputs."""
         if self.price is not None:
             yield self.price
         if self.pays is not None:
@@ -136,11 +136,11 @@ class Sale:
             yield self.hours
 
     def with_plan(self) -> Sale:
-        """It where the work is planned: without figures that a plan takes the place of."""
+        """The same for planned work: without figures that a plan replaces."""
         costs = tuple(c.with_plan() for c in self.costs)
         hours = self.hours if self.hours is None else Work(self.hours, None, self.planned).with_plan().hours
         return replace(self, costs=costs, hours=hours)
 
     def charges(self, rate: Input | None) -> tuple[Charge, ...]:
-        """What this way alone costs, with one's own time at a rate; None leaves that unpaid."""
+        """Costs of this sale alone, with own time at a rate; None leaves the time unpaid."""
         return self.costs if self.hours is None else (*self.costs, Work(self.hours, rate, self.planned))

@@ -66,7 +66,7 @@ def with_given(
         rest_after: from then until the rest is paid, "4 weeks".
         entries: of other charges, by the names in ``kinds.TYPED``: ``hours`` "2..4 h" and ``rate`` "15 USD/h" of
             own work, ``per_gram`` "0.5..1 USD", ``minimum`` "50..150 USD" and other terms of a refiner. Each takes
-            the place of that entry of the base; example costs that the charge takes the place of are left out
+            the place of that entry of the base; example costs that the charge replaces are left out
             (``Charge.replaces``).
 
     Raises:

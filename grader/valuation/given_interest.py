@@ -16,7 +16,7 @@ def given_interest(
     """The base's interest with what was typed in its place; what is None stays.
 
     Args:
-        base: None where tied-up money costs nothing so far.
+        base: None if tied-up money costs nothing so far.
         rate: a year, "8 %" or "5..8 %".
         paid_at_once: share of the gold that the refiner pays at the settlement, "70 %".
         rest_after: from then until it pays the rest, "4 weeks".

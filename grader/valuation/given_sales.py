@@ -54,7 +54,7 @@ def given_drift(base: Assumptions, weeks: str | None) -> tuple[Input | None, flo
 
 
 def given_sales(base: tuple[Sale, ...], typed: Mapping[str, SaleTexts]) -> tuple[Sale, ...]:
-    """Sales by weight with prices and shares that were typed in the place of the base's; new ones are added.
+    """Sales by weight with prices and shares that were typed in place of the base's; new ones are added.
 
     Args:
         base: as they are.

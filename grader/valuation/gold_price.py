@@ -29,7 +29,7 @@ class GoldPriceText:
 
     Attributes:
         text: as ``parse_price_per_mass`` reads it; the text as typed where it is no gold price.
-        said: how it was read, "read as 2650 USD per troy ounce"; empty where it was typed in full.
+        said: how it was read, "read as 2650 USD per troy ounce"; empty if it was typed in full.
     """
 
     text: str

@@ -28,7 +28,6 @@ from grader.choices import Choice
 _KNOTS = (0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.98)
 # Inputs of one question whose effects may bend; of more, each moves too little of the profit for a bend to show.
 _MOST_BENT = 12
-_BY_TITLE = ("cost", "quantity", "thickness", "price", "share")
 # Standard deviations by which a fit must beat one of pure noise: 1 in 30 000.
 _BEYOND_CHANCE = 4.0
 _ROUNDING = 1e-9  # of the money at stake: a difference of sums below it is none
@@ -38,12 +37,12 @@ MOST_DRAWS = 25_000
 
 @dataclass(frozen=True)
 class Question:
-    """Something to find out before buying.
+    """A question to settle before buying.
 
     Attributes:
         text: what to ask or do.
-        worth: the most that a full answer is worth, in money.
-        inputs: names of the inputs that it would settle.
+        worth: greatest worth of a complete answer, in money.
+        inputs: names of the inputs that the answer settles.
     """
 
     text: str
@@ -63,7 +62,7 @@ def value_of_knowing(profits: Sequence[FloatArray], known: Sequence[FloatArray])
         known: draws of these inputs, each float64 (n,), of the same cases; their effects are taken to add up.
 
     Returns:
-        At least zero; zero where the inputs explain no more of any profit than chance would.
+        At least zero; zero if the inputs explain no more of any profit than chance would.
     """
     knots = _KNOTS if len(known) <= _MOST_BENT else ()
     columns = [c for draws in known for c in _spline(draws, knots)]
@@ -76,7 +75,7 @@ def value_of_knowing(profits: Sequence[FloatArray], known: Sequence[FloatArray])
 
 
 def _expected(x: FloatArray, profits: FloatArray) -> FloatArray:
-    """Each profit's expectation for given inputs: nothing where they explain no more than chance.
+    """Each profit's expectation for given inputs: nothing if they explain no more than chance.
 
     Args:
         x: what the inputs are, float64 (n, degrees), each of mean zero.
@@ -110,7 +109,7 @@ def questions(
     lot: Sequence[Mapping[str, Any]] = (),
     choices: Sequence[Choice] = (),
 ) -> tuple[Question, ...]:
-    """What to find out before buying, the most valuable first; what is worth nothing is left out.
+    """Questions to settle before buying, most valuable first, without worthless ones.
 
     Args:
         profits: of each way to deal with the lot, bought at the price in question, float64 (n,).
@@ -172,8 +171,8 @@ def _question(i: Input, photos: Mapping[str, str]) -> str | None:
     ask = _texts().get(i.kind)
     if ask is None:
         return None
-    about = i.title if i.kind in _BY_TITLE else "".join(i.of[-1:])
-    return ask.format(about=photos.get(about, about))
+    about = "".join(i.of[-1:])
+    return ask.format(about=photos.get(about, about), title=i.title)
 
 
 def _photo_names(lot: Sequence[Mapping[str, Any]]) -> dict[str, str]:

@@ -1,4 +1,4 @@
-"""What a valuation takes and what it gives: frozen, checked, in one currency."""
+"""Inputs and results of a valuation: frozen, checked, in one currency."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ _C = TypeVar("_C", bound=Charge)
 
 @dataclass(frozen=True)
 class Assumptions:
-    """All that turns grams of gold into money.
+    """Everything that turns grams of gold into money.
 
     What the gold brings is gold × recovery × payable × gold price × drift. What is paid for the lot is
     price × (1 + fee) × (1 + tax): the tax falls on price and fee. All other costs are charges. Tax on shipping
@@ -47,14 +47,14 @@ class Assumptions:
         earlier_bids: chances of a loss of this month's earlier bids, over which and this one it is accepted; None
             where it is accepted of each lot alone.
         share_of_gains: of what winning lots bring, the share that losing ones may take; the highest price then goes
-            by it. None where it goes by the chance of a loss.
+            by it. None if it goes by the chance of a loss.
         spot: the gold price, or None while it has not been given.
-        drift: gold price at the sale ÷ today's; None where it is sold at once.
-        weeks: until the sale, for which ``drift`` was made; None where that is not known.
+        drift: gold price at the sale ÷ today's; None if it is sold at once.
+        weeks: until the sale, for which ``drift`` was made; None if that is not known.
         weeks_after_plan: from the refined gold until the sale, where the plan of the work says how long that takes;
-            None where ``weeks`` hold as they are.
+            None if ``weeks`` hold as they are.
         sales: ways to sell by weight instead.
-        interest: on money that is tied up until the gold is paid; None where it costs nothing.
+        interest: on money that is tied up until the gold is paid; None if it costs nothing.
         examples: names of the inputs that are shipped examples.
         exchange: the rate at which amounts of the examples were carried over from another currency, if they were.
 
@@ -174,16 +174,16 @@ class Assumptions:
 
     @property
     def work(self) -> Work | None:
-        """One's own time for stripping; None where none is stated."""
+        """One's own time for stripping; None if none is stated."""
         return next(iter(self.of_kind(Work)), None)
 
     @property
     def settlement(self) -> Settlement | None:
-        """What the refiner charges; None where that is among the plain amounts."""
+        """What the refiner charges; None if that is among the plain amounts."""
         return next(iter(self.of_kind(Settlement)), None)
 
     def with_plan(self) -> Assumptions:
-        """The same where the work is planned: without figures that a plan takes the place of."""
+        """The same where the work is planned: without figures that a plan replaces."""
         charges = tuple(c.with_plan() for c in self.charges)
         return replace(self, charges=charges, sales=tuple(s.with_plan() for s in self.sales))
 
@@ -202,7 +202,7 @@ class Assumptions:
             yield from sale.inputs()
 
     def as_json(self) -> dict[str, Any]:
-        """What was assumed, for the record."""
+        """The assumptions as JSON, for the record."""
         return {
             "currency": self.currency,
             "spot_date": self.spot.on.isoformat() if self.spot else None,
@@ -220,7 +220,7 @@ class Assumptions:
 
 @dataclass(frozen=True)
 class AtPrice:
-    """What buying at a price would mean.
+    """The outcome of buying at a price.
 
     Attributes:
         price: paid to the seller, before fee and tax.
@@ -249,16 +249,16 @@ class AtPrice:
 
 @dataclass(frozen=True)
 class RouteOutcome:
-    """One way to deal with the lot, when it is bought at a price.
+    """The outcome of one way to deal with the lot, bought at a price.
 
     Attributes:
-        name: short.
-        title: plain words.
+        name: short name.
+        title: in plain words.
         at: odds at that price.
-        highest_price: of this way, by the same rule as the lot's; 0 where even a gift loses too much.
-        break_even: price at which this way's expected profit is zero; 0 where it would be negative.
+        highest_price: of this way, by the same rule as the lot's; 0 if even a gift loses too much.
+        break_even: price at which this way's expected profit is zero; 0 if it would be negative.
         hours: of one's own work, expected.
-        profit_per_hour: expected profit before one's own time is paid, an hour; None where no hours are stated.
+        profit_per_hour: expected profit before one's own time is paid, an hour; None if no hours are stated.
         cash_tied_up: money that is out before anything comes in, expected.
         needs: what its work takes, as far as it was planned: "cut", "load" (of a vessel), "l" (of waste), "h" (of
             one's own), and what its "chemicals" cost.
@@ -297,7 +297,7 @@ class OverMany:
         share: of the gains.
         route: name of the way that bears this price.
         title: of it, plain words.
-        at: odds at that price; the price is 0 where even gifts would lose more.
+        at: odds at that price; the price is 0 if even gifts would lose more.
     """
 
     share: float
@@ -321,11 +321,11 @@ class Offer:
         proceeds: what that way brings.
         costs: all its costs but the price, one's own time among them.
         own_time: that part of the costs which is one's own time.
-        break_even: price at which its expected profit is zero; 0 where it would be negative.
+        break_even: price at which its expected profit is zero; 0 if it would be negative.
         highest: buying at the highest price worth paying, by ``assumptions.rule``. No other way bears a higher one.
         over_many: the same by the rule for many lots.
-        reason: why the highest price is 0, or None where it is above.
-        asking: buying at the asking price, or None where none was given.
+        reason: why the highest price is 0, or None if it is above.
+        asking: buying at the asking price, or None if none was given.
         asked: the asking price as the seller put it, where that is not for the lot; otherwise None.
         routes: ways to deal with the lot, bought at ``budget_price``; the first is stripping, the last not to buy.
         budget: what each input contributes to the range of that way's profit at ``budget_price``; swings are profits.
@@ -335,9 +335,9 @@ class Offer:
         assumptions: what was assumed.
         lot: what the lot is said to hold, part by part.
         size: of the lot, to put a price per kilogram or per board.
-        notices: what the user should know.
+        notices: for the user.
         statements: what must stay in sight of every figure.
-        bench: inputs of the plans that the work is charged by; none where it was not planned.
+        bench: inputs of the plans that the work is charged by; none if it was not planned.
     """
 
     route: str

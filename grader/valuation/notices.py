@@ -1,4 +1,4 @@
-"""What a valuation warns of, and what every valuation says."""
+"""Warnings of a valuation, and statements in every valuation."""
 
 from __future__ import annotations
 

@@ -24,7 +24,7 @@ from grader.valuation.information import questions
 from grader.valuation.learned import recovery_once
 from grader.valuation.model import Assumptions, Offer, OverMany
 from grader.valuation.notices import STATEMENTS, notice
-from grader.valuation.portions import Portion, known_of, mass_of
+from grader.valuation.portions import Portion, known_of, total_mass_g
 from grader.valuation.routes import Way, best_of, compare_routes, ways_of
 from grader.valuation.rules import ByGains
 from grader.valuation.sold_as_planned import sold_as_planned
@@ -49,7 +49,7 @@ def value_lot(
     draws: int = VALUATION_DRAWS,
     seed: int = DEFAULT_SEED,
 ) -> Offer:
-    """What to pay for a lot, and what an asking price would mean.
+    """Work out what to pay for a lot, and what an asking price would mean.
 
     Args:
         gold_mg: gold in the lot's visible plating.
@@ -57,7 +57,7 @@ def value_lot(
         today: the day of the valuation, to tell how old the gold price is.
         mass_g: of the lot's boards; without it nothing can be said of selling by weight.
         boards: how many there are likely to be, for prices by the board.
-        portions: into which the lot could be sorted; together they are the lot. None where all is dealt with alike.
+        portions: into which the lot could be sorted; together they are the lot. None if all is dealt with alike.
         bench: that plans the work on the boards, where enough is known of all portions; None for no plan.
         asking_price: of the seller, before fee and tax: for the lot, by weight or by the board.
         purchases: how many buys the lot takes.
@@ -75,7 +75,7 @@ def value_lot(
     """
     spot = spot_of(assumptions)
     held = tuple(portions) or (Portion("the boards", gold_mg, mass_g),)
-    mass_g = mass_of(held)
+    mass_g = total_mass_g(held)
     bench = bench if all(p.can_be_planned for p in held) else None
     models = [gold_mg, *(m for p in held for m in p.models())]
     assumptions = recovery_once(assumptions if bench is None else assumptions.with_plan(), gold_mg)
@@ -167,7 +167,7 @@ def _median(draws: FloatArray) -> float:
 
 
 def _for_the_lot(asked: Money | AskingPrice, size: LotSize, assumptions: Assumptions) -> float:
-    """What the seller asks for all of it."""
+    """The seller's price for the whole lot."""
     price = asked if isinstance(asked, AskingPrice) else AskingPrice(asked, "lot")
     if price.amount.currency != assumptions.currency:
         raise UsageError(

@@ -1,4 +1,4 @@
-"""What a lot holds, in portions that can be dealt with each in its own way."""
+"""The contents of a lot, in portions that can be dealt with separately."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ class Portion:
         name: in plain words, such as "memory modules with plating".
         gold_mg: in their visible plating.
         mass_g: of the boards.
-        pieces_g: of what is cut off them to be stripped or sold: rows of contacts, nothing where no row was seen.
+        pieces_g: of what is cut off them to be stripped or sold: rows of contacts, nothing if no row was seen.
         gold_in_pieces: share of the gold that is on these pieces, 0..1.
         gold_stripped: share of the gold that goes into the vessels, 0..1; a cut plan may throw a little away.
         stripped_g: of what goes into the vessels: these pieces, and boards with gold but no row as they are.
@@ -105,6 +105,6 @@ def known_of(portions: Sequence[Portion], *, planned: bool) -> frozenset[Per]:
     return frozenset({"g of gold", *known, *by_plan})
 
 
-def mass_of(portions: Sequence[Portion]) -> ProductModel | None:
-    """Mass of portions together, g; None where that of one is not known."""
+def total_mass_g(portions: Sequence[Portion]) -> ProductModel | None:
+    """Mass of portions together, g; None if that of one is not known."""
     return _sum(p.mass_g for p in portions)

@@ -1,4 +1,4 @@
-"""What the seller charges for sending a lot, in the place of the example cost."""
+"""What the seller charges for sending a lot, in place of the example cost."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def with_postage(figures: Assumptions, postage: str) -> Assumptions:
 
     Args:
         figures: of prices and costs.
-        postage: "12 USD", or a range; zero where it is free or the boards are fetched.
+        postage: "12 USD", or a range; zero if it is free or the boards are fetched.
 
     Raises:
         UsageError: it cannot be read, or ``postage-currency``.

@@ -25,7 +25,7 @@ class Quantity:
             gold is never below zero, a charge never below its minimum.
         values: draws of every input by its name, each float64 (n,).
         bent: names of the inputs that it is not linear in, each by itself.
-        either: the two that it is the greater of; None where it is not, or where more was done to it since.
+        either: the two that it is the greater of; None if it is not, or where more was done to it since.
     """
 
     draws: FloatArray
@@ -73,7 +73,7 @@ class Quantity:
         return replace(self, either=None, draws=self.draws * (1 - self.values[share.name]), terms=left)
 
     def less(self, other: Quantity) -> Quantity:
-        """What is left of it without another; nothing where that is more."""
+        """What is left of it without another; nothing if that is more."""
         left = self + other.scaled(-1.0)
         return replace(left, draws=np.maximum(left.draws, 0.0))
 
@@ -135,8 +135,8 @@ class Situation:
     Attributes:
         once: the number one.
         purchases: how many buys the lot takes.
-        delivered_g: gold that is handed to the refiner, g; nothing where the boards are sold by weight.
-        sold_kg: what is sold by weight, kg; nothing where the lot is stripped.
+        delivered_g: gold that is handed to the refiner, g; nothing if the boards are sold by weight.
+        sold_kg: what is sold by weight, kg; nothing if the lot is stripped.
         amounts: what else a charge can be per, as far as it is known.
         chemicals: what the plan of a batch says that reagents, filters and rinse water cost; None without a plan.
     """

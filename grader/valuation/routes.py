@@ -1,4 +1,4 @@
-"""What could be done with the lot, side by side, on the same draws."""
+"""Compare the ways to deal with a lot, on the same draws."""
 
 from __future__ import annotations
 
@@ -22,11 +22,11 @@ STRIP, SORT, LEAVE = "strip", "sort", "leave"
 
 @dataclass(frozen=True)
 class Way:
-    """One thing to do with the lot once it is bought.
+    """One way to deal with the lot after buying it.
 
     Attributes:
         name: short, for files.
-        title: plain words.
+        title: in plain words.
         books: what it brings and costs.
     """
 
@@ -67,7 +67,7 @@ _STRIP = "strip and refine"
 
 
 def _bodies(keeper: Bookkeeper) -> Sale | None:
-    """The sale of what is left; none where it brings nothing for sure."""
+    """The sale of what is left; none if it brings nothing for sure."""
     found = next((s for s in keeper.a.sales if s.what == "bodies"), None)
     return None if found is None or found.price is None or not keeper.values[found.price.name].any() else found
 
@@ -115,7 +115,7 @@ def best_of(ways: Iterable[Way], rule: Rule) -> Way:
 
 
 def compare_routes(ways: Iterable[Way], rule: Rule, price: float) -> tuple[RouteOutcome, ...]:
-    """What each way comes to when the lot costs ``price``, and not buying."""
+    """Compare the ways at a price for the lot, and not buying."""
     nothing = AtPrice(0.0, 0.0, 0.0, 0.0, 0.0)
     return (
         *(_outcome(way, price, rule) for way in ways),

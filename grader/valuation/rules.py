@@ -36,7 +36,7 @@ class ByChance:
     """The price at which a loss is as likely as accepted.
 
     Attributes:
-        accepted: chance of a loss, above 0, at most 0.5; 0 where earlier bids left none.
+        accepted: chance of a loss, above 0, at most 0.5; 0 if earlier bids left none.
     """
 
     accepted: float

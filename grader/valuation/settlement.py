@@ -1,4 +1,4 @@
-"""What a refiner charges for one settlement, and what it pays.
+"""A refiner's charges and payment for one settlement.
 
 With g the gold that reaches the refiner after melting, and p the gold of other lots that waits in the pot:
 
@@ -115,7 +115,7 @@ class Settlement(Charge):
         melt_loss: share of the gold that is lost in melting, 0..1.
         least_gold: below which nothing is settled, g.
         pot: gold of other lots that is settled together with this one, g.
-        tiers: share of the price by the size of the lot; empty where it is the same for all.
+        tiers: share of the price by the size of the lot; empty if it is the same for all.
     """
 
     table = "settlement"
@@ -143,7 +143,7 @@ class Settlement(Charge):
     tiers: tuple[Tier, ...] = ()
 
     def due(self, s: Situation) -> Quantity:
-        """What this lot bears of the charges."""
+        """The share of the charges borne by this lot."""
         received = s.delivered_g
         total = received if self.pot is None else received + s.once.times(self.pot)
         charges = total.times(self.per_gram).at_least(s.once.times(self.minimum))
@@ -159,7 +159,7 @@ class Settlement(Charge):
         return charges.only_where(self.is_settled(received, s.once.values), received)
 
     def is_settled(self, received: Quantity, values: Values) -> np.ndarray | None:
-        """Draws in which the gold reaches the least that is settled, bool (n,); None where there is no such least."""
+        """Draws in which the gold reaches the least that is settled, bool (n,); None if there is no such least."""
         if self.least_gold is None:
             return None
         pot = 0.0 if self.pot is None else values[self.pot.name]
@@ -179,7 +179,7 @@ class Settlement(Charge):
         return paid.only_where(self.is_settled(received, received.values), received)
 
     def inputs(self) -> tuple[Input, ...]:
-        """Every input of it."""
+        """All its inputs."""
         return (*super().inputs(), *(tier.share for tier in self.tiers))
 
     def money(self) -> tuple[Input, ...]:

@@ -33,12 +33,12 @@ Lines = list[tuple[str, str]]
 
 
 def highest_words(offer: Offer) -> str:
-    """The highest price worth paying; zero where a reason says why."""
+    """The highest price worth paying; zero if a reason says why."""
     return format_money(0, offer.assumptions.currency) if offer.reason else str(offer.highest_price)
 
 
 def each_words(offer: Offer) -> str:
-    """The highest price once more by weight and by the board; empty where it is 0 or neither is known."""
+    """The highest price once more by weight and by the board; empty if it is 0 or neither is known."""
     if offer.reason is not None:
         return ""
     currency, each = offer.assumptions.currency, offer.size.each(offer.highest.price)
@@ -65,7 +65,7 @@ def break_even_words(offer: Offer) -> str:
 
 
 def why_words(offer: Offer) -> str:
-    """What the price rests on, in a line: what the lot brings, what that costs, and what decides most."""
+    """The basis of the price in a line: income, costs, and the input that matters most."""
     currency = offer.assumptions.currency
     brings, costs = (format_money(r.value, currency, _half(r)) for r in (offer.proceeds, offer.costs))
     most = next((line.title for line in offer.budget if line.input != TOGETHER), "")
@@ -81,7 +81,7 @@ def loss_words(offer: Offer) -> str:
 
 
 def summary_lines(offer: Offer, liked: MassUnit = "auto") -> Lines:
-    """What the lot holds, brings and costs; masses in the unit that is liked."""
+    """Contents, income and costs of the lot; masses in the preferred unit."""
     currency = offer.assumptions.currency
     return [
         (
@@ -144,7 +144,7 @@ _NEEDS = (("cut", "Cuts", ""), ("load", "Vessel loads", ""), ("h", "Hours of you
 
 
 def needs_lines(offer: Offer) -> Lines:
-    """What the work of the best way takes, as the plans of cuts and batch have it; empty where nothing is planned."""
+    """What the work of the best way takes, as the plans of cuts and batch have it; empty if nothing is planned."""
     needs, currency = offer.way.needs, offer.assumptions.currency
     lines = [(title, format_range(needs[key], unit)) for key, title, unit in _NEEDS if key in needs]
     if "chemicals" in needs:
@@ -161,7 +161,7 @@ _LEAST_OF_BID = 0.01
 
 
 def question_rows(offer: Offer) -> list[tuple[str, str]]:
-    """What to ask or find out before buying, and the most that the answer is worth.
+    """Questions to settle before buying, with the greatest worth of their answers.
 
     An answer worth less than a hundredth of the bid, or of the break-even price where nothing should be bid, is not
     worth the asking.
@@ -230,14 +230,14 @@ def asking_words(offer: Offer) -> str:
 
 
 def at_price(offer: Offer) -> tuple[str, AtPrice] | None:
-    """A heading and the odds to show: at the asking price, otherwise at the highest; None where even a gift loses."""
+    """A heading and the odds to show: at the asking price, otherwise at the highest; None if even a gift loses."""
     if offer.asking is not None:
         return f"At the asking price of {asking_words(offer)}: {offer.way.title}", offer.asking
     return (f"At the highest price worth paying: {offer.way.title}", offer.highest) if offer.reason is None else None
 
 
 def at_price_lines(at: AtPrice, offer: Offer) -> Lines:
-    """What buying at a price means."""
+    """The outcome of buying at a price, in lines."""
     currency, spread = offer.assumptions.currency, (at.best_in_twenty - at.worst_in_twenty) / 2
     return [
         ("Expected profit", format_money(at.expected_profit, currency, spread)),
@@ -247,7 +247,7 @@ def at_price_lines(at: AtPrice, offer: Offer) -> Lines:
 
 
 def budget_lines(offer: Offer) -> list[tuple[str, float, str]]:
-    """What moves the profit most: title, share of variance, and the profit from the input's low to its high end."""
+    """The inputs that move the profit most: title, share of variance, and profit at their low and high ends."""
     currency, widest = (
         offer.assumptions.currency,
         max((high - low for _, low, high in swing_lines(offer)), default=0.0),
@@ -275,7 +275,7 @@ def swing_lines(offer: Offer) -> list[tuple[str, float, float]]:
 
 
 def assumed_lines(offer: Offer) -> Lines:
-    """Everything that was assumed; what is a shipped example says so."""
+    """All assumptions; shipped examples are marked."""
     a = offer.assumptions
     lines: Lines = []
     if a.spot is not None:

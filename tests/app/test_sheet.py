@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -24,7 +26,9 @@ from app.lots.sheets import (
     undo,
     want,
 )
+from app.lots.shelf import Kept
 from app.sheet.saying import another_board, no_board, one_board, two_faces
+from grader import places
 from grader.listing import Saying, Spot
 
 A, B, C = (letter * 12 for letter in "abc")
@@ -142,3 +146,32 @@ def test_several_photos_count_once_only_where_somebody_wants_it(lot: LotFolder) 
     want(lot, wanted=False)
     assert not is_wanted(lot)
     assert not is_undecided(lot)
+
+
+def test_the_price_takes_boards_once_or_photo_by_photo(measured: Kept, page: Any) -> None:
+    twin = "f" * 64
+    record = measured.measured.model_copy(update={"sha256": twin, "photo": "twin.jpg"})
+    shelf = [measured, replace(measured, name="twin.jpg", sha256=twin, measured=record)]
+    page.at.session_state["shelf"] = {done.sha256: done for done in shelf}
+    page.go("value/page.py")
+    lot = LotFolder(places.data_folder() / "in-progress" / page.at.session_state["desk-lot"])
+    assert lot.photo_count == 2
+    want(lot)
+    board = (look(measured.sha256[:12], 5), look(twin[:12], 5))
+    found = replace(sheet(board), made_of=made_of(lot), records=Records(None, None, measured.measured))
+    keep_sheet(lot, found)
+    page.at.run()
+    assert any("each counted once" in text.value for text in page.at.markdown)
+    assert [e.label for e in page.at.expander if e.label.startswith("What is known")] == [
+        "What is known of the boards"
+    ]
+    page.type("Gold price today", "2650")
+    page.press("What can I pay?")
+    assert not page.told("error")
+    once = page.html()
+    page.press("Count the boards of each picture instead")
+    assert not any("each counted once" in text.value for text in page.at.markdown)
+    assert any(e.label == "What the 2 photos show" for e in page.at.expander)
+    assert page.html() != once  # twice the boards
+    page.press("These pictures show the same boards: count each once")
+    assert any("each counted once" in text.value for text in page.at.markdown)

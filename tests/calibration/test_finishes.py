@@ -22,7 +22,7 @@ def test_no_two_finishes_look_alike(look: dict[str, object]) -> None:
 
 
 def test_the_page_draws_every_hatch() -> None:
-    web = resources.files("app.photo_view").joinpath("web")
+    web = resources.files("app").joinpath("photo_view", "web")
     drawn, styled = web.joinpath("overlay.js").read_text("utf-8"), web.joinpath("view.css").read_text("utf-8")
     for hatch in get_args(Hatch):
         assert re.search(rf"^  {hatch}: \(ctx\)", drawn, re.MULTILINE), hatch

@@ -68,3 +68,9 @@ def test_an_outline_without_an_edge_inside_stands_for_what_its_area_holds() -> N
     assert small is not None
     assert large is not None
     assert large.count.value > 2 * small.count.value
+    flat = heap_of([whole, board(500, 300, rectangles=0, area=4e4)], SHAPE)
+    assert flat is not None
+    assert flat.is_piled
+    touching = heap_of([whole, board(500, 300, sides=0.5, area=2e3)], SHAPE)
+    assert touching is not None
+    assert not touching.is_piled
