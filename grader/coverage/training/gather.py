@@ -1,6 +1,7 @@
 """Puts photographs and our masks of them together: ``python -m grader.coverage.training.gather CLONES LABELS OUT``.
 
-Photographs stay where their makers published them; only what was drawn by hand is kept, in ``training_labels``.
+Photographs stay where their makers published them; only what was drawn by hand is kept, in
+``calibration/training_labels``.
 ``photographs.json`` there says of each photograph its kind, its repository, the path in it, the commit, the SHA-256
 of the file, and the size in pixels at which it was labelled. ``masks`` holds what was drawn, as ``dataset`` reads
 it.

@@ -15,7 +15,7 @@ import pytest
 from grader.coverage.training.evaluate import read_truth
 from grader.coverage.training.gather import clone_of, gather, main, read_labels
 
-OURS = Path(__file__).parents[4] / "training_labels"
+OURS = Path(__file__).parents[4] / "calibration" / "training_labels"
 REPO = "someone/boards"
 
 
