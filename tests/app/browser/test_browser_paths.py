@@ -35,6 +35,8 @@ FOCUS = """() => { const e = document.activeElement, s = getComputedStyle(e);
   return {tag: e.tagName, at: e.closest('[class*=st-key-]')?.className ?? '', text: e.innerText?.slice(0, 60) ?? '',
   where: location.pathname,
     is_target: e.tabIndex < 0, ring: s.outlineStyle !== 'none' && parseFloat(s.outlineWidth) >= 2}; }"""
+AT_END = """() => { const e = document.querySelector('[data-testid=stMain]');
+  return e.scrollTop + e.clientHeight >= e.scrollHeight - 1; }"""
 TOP = "document.querySelector('.st-key-verdict').getBoundingClientRect().top"
 
 
@@ -239,7 +241,9 @@ def test_a_pile_on_the_bench(new_window: Callable[..., Any], address: str, width
     walk.tap("Sort and plan")
     card = window.see(window.page.locator(".st-key-bench-card"), MEASURE_MS)
     window.until(lambda: window.page.evaluate(FOCUS), lambda focus: "st-key-bench-card" in focus["at"])
-    assert window.until(lambda: card.bounding_box()["y"], lambda top: -1 <= top < 60) >= -1
+    # it comes to the top, or as near to it as the page is long
+    at_top = lambda top: -1 <= top < 60 or (top >= 60 and window.page.evaluate(AT_END))  # noqa: E731
+    window.until(lambda: card.bounding_box()["y"], at_top)
     taps, fields, screens = settle(walk, rows)
     assert (taps, fields) == (6, 1)
     assert screens <= MOST_SCREENS
