@@ -60,7 +60,7 @@ class Commands(LazyGroup):
         "batch": Command(
             "grader.cli.batch",
             "batch",
-            "Plan a batch: vessel loads, reagents, costs, time, waste and gas. It plans quantities; it is no "
+            "Plan a batch: vessel loads, reagents, costs, time, waste and gas. It plans quantities; it is not a "
             "procedure.",
         ),
         "simulate": Command(

@@ -40,4 +40,4 @@ def test_a_sample_is_sorted_cut_and_planned(
         window.press("Report (PDF)")
     assert download.value.path().read_bytes().startswith(b"%PDF")
     assert window.sideways_px() <= 0
-    window.see(page.get_by_text("it is no procedure").first)
+    window.see(page.get_by_text("it is not a procedure").first)

@@ -318,7 +318,7 @@ def test_cautions_name_what_harms() -> None:
     for word in (
         "chlorine", "bleach", "sulfur dioxide", "nitrogen oxides", "outdoors", "hood", "closed vessel",
         "Acid into water", "children", "pets", "drain", "safety data sheets", "local rules", "licensed",
-        "no procedure",
+        "not a procedure",
     ):  # fmt: skip
         assert word in text
     assert strictest_limit("SO2").ppm == 2.0

@@ -17,7 +17,8 @@ from grader.cli.app import app, main
 SCALE = ["--length", "60 mm", "--from", "100,100", "--to", "400,100"]
 PRICE = ["--spot", "85 USD/g", "--spot-date", "today"]
 WORDS: dict[str, list[str]] = {
-    "measure": ["measure", "boards.png", *SCALE, "--json", "1.json", "--coverage", "2.png", "--overlay", "3.png"],
+    "measure": ["measure", "boards.png", *SCALE, "--json", "1.json", "--coverage", "2.png", "--overlay", "3.png",
+                "--training", "4.zip"],
     "cut": ["cut", "boards.png", *SCALE, "--json", "1.json", "--overlay", "2.png", "--template", "3.pdf"],
     "grade": ["grade", "boards.png", *SCALE, *PRICE, "--json", "1.json", "--sheet", "2.png", "--sheet", "3.pdf"],
     "value": ["value", "m.json", "--boards", "1", *PRICE, "--json", "1.json"],
