@@ -73,10 +73,18 @@ class Family:
     size_known: str
 
     def places(self, layout: tuple[int, ...]) -> FloatArray:
-        """Places of a layout's contacts along the row in pitches, the first at 0, float64 (n,)."""
-        steps = np.ones(sum(layout) - 1)
-        steps[np.cumsum(layout)[:-1] - 1] = self.key_step
-        return np.concatenate([[0.0], np.cumsum(steps)])
+        """Places of a layout's contacts along the row in pitches, the first at 0, float64 (n,), read-only."""
+        return _places(layout, self.key_step)
+
+
+@cache
+def _places(layout: tuple[int, ...], key_step: float) -> FloatArray:
+    """Each row of a photo is held against all layouts, hundreds of times."""
+    steps = np.ones(sum(layout) - 1)
+    steps[np.cumsum(layout)[:-1] - 1] = key_step
+    places = np.concatenate([[0.0], np.cumsum(steps)])
+    places.setflags(write=False)
+    return places
 
 
 @dataclass(frozen=True, eq=False)
