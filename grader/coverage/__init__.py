@@ -1,4 +1,4 @@
-"""Coverage: which share of each pixel is plated."""
+"""Coverage: the share of each pixel that is plated."""
 
 from grader.coverage.model import Coverage, Segmenter
 

@@ -1,8 +1,8 @@
-"""Segmenters by name: which there are, and which is used where nobody asks for one.
+"""Segmenters by name, and the default one.
 
-A package of its own adds one through an entry point of the group ``grader.segmenters``, whose name is the segmenter's
-and whose object makes it: every command and the page can then use it. A program that is running adds one with
-``register_segmenter``.
+A separate package adds a segmenter through an entry point of the group ``grader.segmenters``. The entry point has the
+segmenter's name, and its object makes the segmenter: every command and the page can then use it. A running program
+adds one with ``register_segmenter``.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ def register_segmenter(name: str, make: Make, *, as_default: bool = False) -> No
     Args:
         name: to choose it by.
         make: makes it ready; called once.
-        as_default: whether it is used where nobody asks for one.
+        as_default: whether it is used when none is asked for.
 
     Raises:
         ValueError: the name is taken.
@@ -43,14 +43,14 @@ def register_segmenter(name: str, make: Make, *, as_default: bool = False) -> No
 
 
 def forget_segmenter(name: str) -> None:
-    """Take back what ``register_segmenter`` added; the default is then the one before."""
+    """Remove what ``register_segmenter`` added; the previous default then applies again."""
     del _makers[name]
     if name in _defaults:
         _defaults.remove(name)
 
 
 def segmenter_names() -> tuple[str, ...]:
-    """All that can be chosen, the default one first."""
+    """All names that can be chosen, the default first."""
     return tuple(dict.fromkeys((_defaults[-1], *_makers, *_installed())))
 
 
@@ -58,7 +58,7 @@ def segmenter_named(name: str | None = None) -> Segmenter:
     """A segmenter, made ready once.
 
     Args:
-        name: None for the default one.
+        name: None for the default.
 
     Raises:
         UsageError: ``segmenter-unknown``.

@@ -1,14 +1,14 @@
-"""Contacts of a row, drawn as rows have them: at one pitch, of one width, ending on one line.
+"""Contacts of a row, drawn as in real rows: at one pitch, of one width, ending on one line.
 
-Where plating and laminate look alike the network sees that there is a row, and about how much of it is plated, but
-not where one contact ends and the next begins. What it and the photo show of that all along the row is enough:
+Where plating and laminate look alike, the network sees that there is a row, and about how much of it is plated, but
+not where one contact ends and the next begins. The network and the photo together show enough along the whole row:
 
 1. A strip is what would be one piece if the gaps between contacts were closed. It is laid flat in millimetres.
 2. Shares and colours are averaged along the contacts. Lags at which the averages resemble themselves are possible
-   pitches (autocorrelation); the one that explains most is taken. Its phase follows by demodulation, first over many
+   pitches (autocorrelation); the lag that explains most is taken. Its phase follows by demodulation, first over many
    contacts, then over few, so that it may wander a little (perspective, a lens, a bent board).
-3. All contacts get one width, that at which the row's plated area stays what it was. Each keeps its own share, so
-   that worn and missing contacts stay so; how it is spread over the length is shared with its neighbours.
+3. All contacts get one width, chosen so that the row's plated area stays the same. Each keeps its own share, so that
+   worn and missing contacts stay so; its spread over the contact's length is shared with its neighbours.
 
 Rows that the network is sure of are left alone: it sees their contacts one by one, better than a model of all.
 """
@@ -29,37 +29,37 @@ from grader.coverage.plated import around_plating
 Picture = NDArray[np.float32]
 Signals = NDArray[np.complex128]
 
-# Chosen on renders that the network was not trained on. Those tried at other values (gap, middle, colours, windows,
-# evenness, what is slow) moved the mean IoU there by no more than 0.002.
-_SEEN, _IS_CONTACT = 50, 110  # of 255: plated share, and chance of an edge contact, above which a pixel is of a strip
+# Chosen on renders that the network was not trained on. Other values of those that were varied (gap, middle, colours,
+# windows, evenness, what counts as slow) changed the mean IoU there by no more than 0.002.
+_SEEN, _IS_CONTACT = 50, 110  # of 255: plated share and chance of an edge contact above which a pixel is in a strip
 _GAP_MM = 0.45  # closed to make strips
-_REACH_PX = 2  # beyond a strip's own pixels, that are drawn anew
+_REACH_PX = 2  # redrawn beyond a strip's own pixels
 _SHORTEST_MM, _NARROWEST_MM, _LEAST_ASPECT = 4.0, 1.2, 1.3  # of strips
-_LONGEST_MM = 500.0  # no edge connector is as long (common practice, no source): where a strip is, the scale is wrong
-_LEAST_DOUBT = 0.16  # of a strip: what the network is surer of stays; at 0.13 one picture in eight got worse
+_LONGEST_MM = 500.0  # no edge connector is this long (common practice, no source): if a strip is, the scale is wrong
+_LEAST_DOUBT = 0.16  # of a strip: strips with less doubt stay; at 0.13 one picture in eight got worse
 _ALONG_MM, _ACROSS_MM = 0.08, 0.2  # steps of a flat strip along the row, and along its contacts
-_EVERY = 8  # steps from one place to the next that is looked up in the plane
+_EVERY = 8  # steps between places that are looked up in the plane
 _ENDS, _SIDES = 8, 5  # steps of a flat strip beyond the strip
-_MIDDLE = 0.64  # of the contacts' length, that is averaged
+_MIDDLE = 0.64  # share of the contacts' length that is averaged
 _LEANS = (-0.12, 0.0, 0.12)  # of contacts against the row's normal, as a slope; then nearer to the best
 _LEANS_NEARER = (0.06, 0.03)
 _UPRIGHT = 0.5  # a slope of 0.1 must explain a twentieth more than none
 _PITCHES_MM = (0.45, 3.2)  # of edge connectors in use: common practice, no source
-_SLOW_MM = 1.2  # what changes more slowly than over this is not a row of contacts
-_LEAST_PITCH_PX = 2.5  # finer than this, what seems to recur is the pixels
-_MOST_PITCHES = 5  # that are looked into
+_SLOW_MM = 1.2  # changes slower than over this length are not a row of contacts
+_LEAST_PITCH_PX = 2.5  # below this, it is the pixels that seem to recur
+_MOST_PITCHES = 5  # that are tried
 _PITCHES_FINER = np.linspace(0.95, 1.05, 11)  # times the lag, which is whole steps
-_COLOURS = 2.0  # what colours count, together, against shares
+_COLOURS = 2.0  # weight of the colours, together, against shares
 _MANY, _FEW = 4.0, 2.0  # standard deviations, in pitches, of the windows that the phase is averaged over
-_BAND = 0.12  # of its frequency, either way: beyond it a ten-thousandth of a window over many is left
+_BAND = 0.12  # of its frequency, either way: beyond it, a ten-thousandth of a window over many is left
 _LEAST_EVEN = 0.9  # of the shares' variation and half of a colour's, together: the part that the pitch explains
 _BENDS = 3  # degree of the polynomial that the phase follows over many contacts
-_MOST_TURN = 2.0  # radians by which the phase may leave that
-_LIKE_NEIGHBOURS = 2.0  # standard deviation, in contacts, of the window that the spread over the length is taken from
+_MOST_TURN = 2.0  # radians by which the phase may leave that polynomial
+_LIKE_NEIGHBOURS = 2.0  # standard deviation, in contacts, of the window for the spread over the length
 _MISSING = 0.5  # of the usual share: contacts with less are drawn as they are
-_OWN_SHARE = (0.7, 1.3)  # of its neighbours', between which a contact keeps its own
+_OWN_SHARE = (0.7, 1.3)  # of its neighbours' share: between these limits a contact keeps its own
 _WIDTHS = (0.3, 0.95)  # of a pitch
-_SOFT = 1.2  # steps that a drawn edge is spread over
+_SOFT = 1.2  # steps over which a drawn edge is spread
 _ROUNDS = 5
 
 
@@ -92,7 +92,7 @@ class _Comb:
 
     Attributes:
         lean: slope of the contacts against y.
-        phase: float64 (width,), a whole number in the middle of each contact, one more in that of the next.
+        phase: float64 (width,), a whole number in the middle of each contact, one more in the middle of the next.
         pitch: steps.
     """
 
@@ -214,7 +214,7 @@ def _profile(strip: _Strip, lean: float) -> FloatArray:
 
 
 def _less_mean(profile: FloatArray, pitch: float) -> FloatArray:
-    """A profile less its mean over a pitch: what recurs with it stays."""
+    """A profile less its mean over a pitch: what recurs at that pitch stays."""
     return np.asarray(profile - cv2.blur(profile, (1, round(pitch) | 1), borderType=cv2.BORDER_REPLICATE))
 
 
@@ -236,7 +236,7 @@ def _pitches(power: FloatArray, finest_mm: float) -> list[float]:
 
 
 def _strength(power: FloatArray, lean: float, pitch: float) -> float:
-    """How much of a profile recurs at about some pitch, less for contacts that lean."""
+    """How much of a profile recurs near a pitch, less for contacts that lean."""
     n = len(power) - 1
     at = 2 * n / pitch
     band = np.arange(int(at * (1 - _BAND)), min(int(at * (1 + _BAND)) + 2, n + 1))
@@ -245,14 +245,14 @@ def _strength(power: FloatArray, lean: float, pitch: float) -> float:
 
 
 def _kept(cycles: FloatArray, pitch: float) -> FloatArray:
-    """Share of the power at some cycles a step that is left once the mean over a pitch is taken away."""
+    """Share of the power, at given cycles per step, that is left after the mean over a pitch is subtracted."""
     return np.asarray((1 - np.sinc(cycles * pitch)) ** 2)
 
 
 def _phase(profile: FloatArray, pitch: float) -> FloatArray | None:
-    """Phase of a profile (n, 4) that recurs at about some pitch, float64 (n + 2 × ``_ENDS``,): it goes on beyond it.
+    """Phase of a profile (n, 4) that recurs near a pitch, float64 (n + 2 × ``_ENDS``,): it extends beyond the profile.
 
-    None where that explains too little of it.
+    None where the phase explains too little of the profile.
     """
     x = np.arange(len(profile))
     turn = np.asarray(x * (2 * np.pi / pitch), np.float64)
@@ -272,13 +272,13 @@ def _demodulated(profile: FloatArray, turn: FloatArray, sigma: float) -> Signals
 
 
 def _joint(signals: Signals) -> Signals:
-    """One signal (n,) from shares and colours (n, 4): colours turned to where they go with the shares."""
+    """One signal (n,) from shares and colours (n, 4): colours turned into phase with the shares."""
     against = (signals * np.conj(signals[:, :1])).mean(axis=0)
     return np.asarray((signals * np.conj(against / np.maximum(np.abs(against), 1e-12))).sum(axis=1))
 
 
 def _smooth(signals: Signals, sigma: float) -> Signals:
-    """Each column of (n, k) under a Gaussian window, of which only what lies within counts."""
+    """Each column of (n, k) smoothed with a Gaussian window; only the part of the window inside counts."""
     n = len(signals)
     room = cv2.getOptimalDFTSize(2 * n)
     window = np.exp(-2 * (np.pi * sigma * np.fft.fftfreq(room)) ** 2)[:, None]
@@ -306,7 +306,7 @@ def _drawn(strip: _Strip, comb: _Comb) -> Picture:
 
 
 def _like_neighbours(own: FloatArray) -> FloatArray:
-    """Shares over the length (height, contacts), each contact's spread as over it and its neighbours."""
+    """Shares over the length (height, contacts), each contact's spread taken from it and its neighbours."""
     total = own.sum(axis=0)
     there = (total > _MISSING * np.median(total)).astype(np.float64)
     several, few = (

@@ -1,4 +1,4 @@
-"""How far a segmenter's area may be off, as inputs of the area; and what the user should know of the picture.
+"""Error of a segmenter's area, as inputs of the area; and what the user should know about the picture.
 
 The figures in ``data/error.toml`` were measured on renders that the segmenter was not fitted to.
 """
@@ -42,13 +42,13 @@ notice = Notices(
 def error_inputs(
     segmenter: str, photo_id: str, scale: Scale | None, share: NDArray[np.uint8], doubt: float | None = None
 ) -> tuple[Input, ...]:
-    """The segmenter's own error on area, a factor about 1; wider where it doubts, or else for coarse pictures.
+    """The segmenter's own error on area, a factor about 1; wider with its doubt, or if unknown, for coarse pictures.
 
     Without scale it is the widest there is, whatever the doubt.
 
     Args:
-        segmenter: its name, which is that of a table in ``data/error.toml``.
-        photo_id: the error is this photo's alone.
+        segmenter: its name, which is also the name of a table in ``data/error.toml``.
+        photo_id: the error belongs to this photo alone.
         scale: of the photo.
         share: coverage, uint8 (height, width); where nothing was found there is no error to scale.
         doubt: the segmenter's own, 0..1, if it can tell: Σ p (1 - p) ÷ Σ p of its plated shares p.
@@ -72,12 +72,12 @@ def error_inputs(
 
 
 def centre_of(segmenter: str, px_per_mm: float) -> float:
-    """Median of true area ÷ area found at some scale."""
+    """Median of true area ÷ area found at a scale."""
     return _by_scale(_figures_of(segmenter), "median", px_per_mm)
 
 
 def _by_scale(figures: dict[str, Any], name: str, px_per_mm: float | None) -> float:
-    """A figure at some scale, even steps on a logarithmic scale; without a scale the first."""
+    """A figure at a scale, interpolated on a logarithmic scale; without a scale, the first figure."""
     ladder = np.log(np.asarray(figures["px_per_mm"], np.float64))
     return float(np.interp(ladder[0] if px_per_mm is None else np.log(px_per_mm), ladder, figures[name]))
 
@@ -88,7 +88,7 @@ def _sigma_by_doubt(doubt: float, figures: dict[str, float]) -> float:
 
 
 def quality_notices(rgb: NDArray[np.uint8], share: NDArray[np.uint8], scale: Scale | None) -> tuple[Notice, ...]:
-    """What weakens the number: nothing found, gold washed out, picture too coarse."""
+    """Notices of what weakens the number: nothing found, gold washed out, picture too coarse."""
     clipped = clipped_share(rgb, share)
     if clipped is None:
         return (notice("no-gold-found"),)
@@ -115,7 +115,7 @@ def clipped_share(rgb: NDArray[np.uint8], share: NDArray[np.uint8]) -> float | N
 
 
 def contact_width_px(scale: Scale | None) -> float | None:
-    """How many pixels lie across a common edge contact; None without scale."""
+    """Width of a common edge contact in pixels; None without scale."""
     return None if scale is None else scale.px_per_mm * load("photo_figures")["contact_width"].value
 
 
@@ -137,7 +137,7 @@ def _figures() -> dict[str, Any]:
 
 
 def doubt_of(share: NDArray[np.uint8]) -> float:
-    """How unsure the network is of what it sees: Σ p (1 - p) ÷ Σ p, 0..1. Blur, glare and look-alikes raise it."""
+    """Doubt of the network about what it sees: Σ p (1 - p) ÷ Σ p, 0..1. Blur, glare and look-alikes raise it."""
     p = np.arange(256) / 255
     seen = cv2.calcHist([share], [0], None, [256], [0, 256]).ravel().astype(np.float64) * p
     return float((seen * (1 - p)).sum() / max(float(seen.sum()), 1.0))

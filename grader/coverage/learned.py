@@ -1,10 +1,10 @@
-"""The learned segmenter: a small network says where and roughly how much, unmixing says how much at edges.
+"""The learned segmenter: a small network finds where and roughly how much; unmixing finds how much at edges.
 
 1. A coarse pass of the network over the whole picture finds where plating may be.
-2. A fine pass, at 7 to 8 px per mm, over windows around what the coarse pass saw; nothing elsewhere. Without a scale
-   the photo is read at two sizes, and each place has the greater share of the two.
+2. A fine pass, at 7 to 8 px per mm, reads windows around what the coarse pass saw, and nothing elsewhere. Without a
+   scale the photo is read at two sizes, and each place gets the greater of the two shares.
 3. Rows of contacts that the network is not sure of are drawn evenly (``contact_rows``).
-4. The share of edge pixels: the network's own where the photo is coarse, two-colour unmixing at the photo's own
+4. Edge pixels get the network's own share where the photo is coarse, two-colour unmixing at the photo's own
    resolution where contacts are many pixels wide, and a mixture in between. On pictures not trained on, the network
    finds somewhat too little and unmixing somewhat too much; the mixture is nearer the truth than either.
 """
@@ -29,25 +29,25 @@ from grader.coverage.way_round import way_round
 from grader.coverage.windows import Window, windows_around
 from grader.photo import Photo, shrunk
 
-# Where unmixing decides the edges (below), the network need only say where.
-# On renders not trained on, 7 px per mm gave no other error than 8 there; at 6, one close view in ten was worse.
+# Where unmixing decides the edges (below), the network only needs to find the place.
+# On renders not trained on, 7 px per mm gave the same error as 8 there; at 6, one close view in ten was worse.
 FINE_PX_PER_MM, FINE_WHERE_UNMIXED = 8.0, 7.0
 FINE_SIDE_PX = 1600  # longest side of the fine picture where there is no scale
 # Without scale: the second look's picture ÷ the first's, and the share, 255 = 1, that a region must reach in both
 SMALLER, SEEN_IN_BOTH = 0.7, 64
 LARGEST_FACTOR = 1.7  # the network was trained on pictures enlarged up to twice
-COARSE_PX_PER_MM = 3.0  # plating is found as well at 2.5, but touching boards are told apart less well
+COARSE_PX_PER_MM = 3.0  # plating is found as well at 2.5, but touching boards are distinguished less well
 LEAST_COARSE_PX, MOST_COARSE_PX = 0.4e6, 2.0e6
-MOST_FINE_PX = 5.0e6  # of all windows together: bounds time; beyond it the fine picture is made smaller
-# Around what was seen: what is decided anew, and what is read beyond that. On renders not trained on, a reach of 24
-# finds nothing more; a margin of 16 leaves their mean error, but moves single pictures by up to 9 %.
+MOST_FINE_PX = 5.0e6  # of all windows together: limits time; beyond it the fine picture is made smaller
+# Around what was seen: how far pixels are decided anew, and how far beyond that is read. On renders not trained on, a
+# reach of 24 finds nothing more; a margin of 16 leaves their mean error, but changes single pictures by up to 9 %.
 REACH_PX, MARGIN_PX = 16, 32
 WINDOW_COSTS_PX = 10_000  # one more pass of the network takes about as long as this many more pixels
-# Less plating than this in a whole photo is not told from none: gold-free renders showed up to about 1 mm2.
+# Less plating than this in a whole photo cannot be told from no plating: gold-free renders showed up to about 1 mm2.
 LEAST_FOUND_MM2 = 1.0
-LEAST_COARSE_SHARE = 8  # of 255: what the coarse pass saw so much of is looked at again; 13 loses pale pads
+LEAST_COARSE_SHARE = 8  # of 255: places where the coarse pass saw this much are read again; 13 loses pale pads
 PLATED_ABOVE = 102  # network's share, 255 = 1, above which a pixel goes to unmixing as plated
-# px per mm at which unmixing begins to count, and from which it alone counts; chosen on renders not trained on
+# px per mm from which unmixing begins to count, and from which only unmixing counts; chosen on renders not trained on
 UNMIX_FROM, UNMIX_ALONE = 6.0, 12.0
 
 
@@ -55,7 +55,7 @@ class LearnedSegmenter:
     """See the module's docstring.
 
     Args:
-        network: to try other weights with; without it the one that the product ships.
+        network: for trying other weights; by default the network that the product ships.
     """
 
     name = "learned-6"
@@ -77,7 +77,7 @@ class LearnedSegmenter:
         if scale is None:
             maps.append(_seen_smaller(self._network, picture, coarse))
         self._network.rest()
-        # everything below knows the photo the way that it lies
+        # everything below works with the photo in its own orientation
         picture, fine, contact, *smaller_look = (way.back(p) for p in (picture, *maps))
         board = way.back(coarse.board)
         doubt = doubt_of(fine)
@@ -109,9 +109,9 @@ class LearnedSegmenter:
 
 
 def _seen_twice(share: NDArray[np.uint8], smaller_look: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """The greater share of two looks, without regions of which one look is not sure or the other sees nothing.
+    """The greater share of two looks, without regions that neither look is sure of or that one of them hardly sees.
 
-    Without scale the network cannot be shown contacts at a size it knows: some it sees in the one, some in the other.
+    Without scale the network cannot be shown contacts at a size it knows: it sees some in one look, some in the other.
     Doubtful regions are mostly silver in warm light. With scale they are mostly narrow contacts, so there they stay.
     """
     greater = np.maximum(share, smaller_look)
@@ -124,7 +124,7 @@ def _seen_twice(share: NDArray[np.uint8], smaller_look: NDArray[np.uint8]) -> ND
 
 
 def _unmix_weight(scale: Scale | None) -> float:
-    """How much unmixing counts against the network's own shares, 0..1, even steps on a logarithmic scale."""
+    """Weight of unmixing against the network's own shares, 0..1, linear on a logarithmic scale."""
     if scale is None:
         return 0.0
     return float(np.clip(np.log(scale.px_per_mm / UNMIX_FROM) / np.log(UNMIX_ALONE / UNMIX_FROM), 0, 1))
@@ -148,18 +148,18 @@ def _fine_factor(rgb: NDArray[np.uint8], scale: Scale | None) -> float:
 def _fine_pass(
     network: Network, smaller: NDArray[np.uint8], coarse: Maps, finer: Callable[[], NDArray[np.uint8]]
 ) -> tuple[NDArray[np.uint8], NDArray[np.uint8], NDArray[np.uint8]]:
-    """The fine picture, or a smaller one if that were too much work; shares and contact chances in it, 255 = 1.
+    """The fine picture, or a smaller one if that would be too much work; its shares and contact chances, 255 = 1.
 
     Args:
-        network: to look with.
-        smaller: the picture of the coarse pass, which serves where that saw nothing.
-        coarse: what it saw.
+        network: the network to run.
+        smaller: the picture of the coarse pass; returned if that pass saw nothing.
+        coarse: what the coarse pass saw.
         finer: makes the fine picture.
     """
     if not (coarse.share >= LEAST_COARSE_SHARE).any():
         return smaller, np.zeros_like(coarse.share), np.zeros_like(coarse.share)
     picture = finer()
-    if coarse.share.shape == picture.shape[:2]:  # without a scale the coarse pass looks as closely
+    if coarse.share.shape == picture.shape[:2]:  # without a scale the coarse pass looks just as closely
         seen = _seen(coarse, REACH_PX)
         contact = _resampled(coarse.contact, picture.shape[1::-1])
         return picture, _only(seen, coarse.share), _only(seen, contact)
@@ -174,7 +174,7 @@ def _fine_pass(
 def _read(
     network: Network, picture: NDArray[np.uint8], windows: list[Window]
 ) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
-    """Shares and contact chances in a picture's windows, 255 = 1; 0 outside of them."""
+    """Shares and contact chances in a picture's windows, 255 = 1; 0 outside them."""
     share = np.zeros(picture.shape[:2], np.uint8)
     contact = np.zeros(picture.shape[:2], np.uint8)
     for window in windows:
@@ -188,7 +188,7 @@ def _read(
 
 
 def _seen_smaller(network: Network, picture: NDArray[np.uint8], coarse: Maps) -> NDArray[np.uint8]:
-    """Shares in the picture, 255 = 1, as the network sees them when it is shown the picture smaller."""
+    """Shares in the picture, 255 = 1, as the network sees them in a smaller copy."""
     smaller = _resized(picture, SMALLER)
     share, _ = _read(network, smaller, _windows(smaller, coarse))
     return _resampled(share, picture.shape[1::-1])
@@ -202,7 +202,7 @@ def _windows(picture: NDArray[np.uint8], coarse: Maps) -> list[Window]:
 
 
 def _seen(coarse: Maps, reach_px: int) -> NDArray[np.bool_]:
-    """Where there may be plating, and what lies around it."""
+    """Mask of where there may be plating, and its surroundings."""
     return np.asarray(cv2.dilate(coarse.share, np.ones((2 * reach_px + 1,) * 2, np.uint8)) >= LEAST_COARSE_SHARE)
 
 
@@ -221,7 +221,7 @@ def _resized(rgb: NDArray[np.uint8], factor: float) -> NDArray[np.uint8]:
 
 
 def _resampled(chance: NDArray[np.uint8], size: tuple[int, int]) -> NDArray[np.uint8]:
-    """A map brought to (width, height); its sum over area stays."""
+    """A map resized to (width, height); its sum over area stays the same."""
     smaller = size[0] < chance.shape[1]
     return np.asarray(
         cv2.resize(chance, size, interpolation=cv2.INTER_AREA if smaller else cv2.INTER_LINEAR), np.uint8

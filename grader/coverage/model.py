@@ -1,4 +1,4 @@
-"""The stable interface of all segmenters: a photo and what is known of its scale in, coverage out."""
+"""The stable interface of all segmenters: a photo and its scale, if known, go in; coverage comes out."""
 
 from __future__ import annotations
 
@@ -21,13 +21,13 @@ class Coverage:
     Attributes:
         share: uint8 (height, width), 255 = wholly plated. Area is Σ share / 255 × true pixel area.
         board: bool (height, width): where the segmenter believes that there is a board (for outlines).
-        segmenter: name and version of what made it.
+        segmenter: name and version of the segmenter that made it.
         area_inputs: factors on area (distributions about 1): the segmenter's own error.
         notices: what the user should know (clipped gold, contacts too narrow for the picture, …).
-        contact: uint8 (height, width), 255 = surely part of an edge contact rather than of a pad, where the segmenter
-            tells; None if it does not.
+        contact: uint8 (height, width), 255 = surely part of an edge contact rather than of a pad; None if the
+            segmenter does not report it.
         painted_inputs: factors on the area of regions that were painted in by hand, in place of ``area_inputs``.
-        doubt: how unsure the segmenter is of what it found, 0..1 (``error.doubt_of``); None if it cannot tell.
+        doubt: the segmenter's doubt about what it found, 0..1 (``error.doubt_of``); None if it cannot tell.
     """
 
     share: NDArray[np.uint8]

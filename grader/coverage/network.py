@@ -1,9 +1,9 @@
 """The learned coverage network, run by ONNX Runtime: pictures in, maps of shares out.
 
-The network comes in three parts. Its first and last layers look a few pixels far, but hold a picture's finest and so
-largest maps: they run on small tiles, whose maps stay in the processor's cache, and on as many tiles at once as there
-are threads. The layers in between see far and run on the whole picture, an eighth as long and wide or less. A tile
-reads as much beyond its edges as its layers look, so that the maps are those of the network in one go.
+The network comes in three parts. Its first and last layers look only a few pixels far, but hold a picture's finest
+and so largest maps: they run on small tiles, whose maps stay in the processor's cache, and on as many tiles at once
+as there are threads. The layers in between see far and run on the whole picture at an eighth of its length and width
+or less. A tile reads as far beyond its edges as its layers look, so that the maps equal those of a single run.
 
 Weights and their model card: ``grader/coverage/weights``. Training: ``grader/coverage/training``.
 """
@@ -36,16 +36,16 @@ _MEAN, _SPREAD = 127.0, 128.0
 _MOST_AT_ONCE_PX = 1_300_000  # one pass takes some 0.15 kB a pixel
 _MARGIN_PX = 2 * _STRIDE
 _LEAST_BLOCK_PX = 256
-_TILE_PX = 192  # smaller ones read more beyond their edges, larger ones leave the cache: 256 is as fast, 384 slower
+_TILE_PX = 192  # smaller tiles read more beyond their edges, larger ones leave the cache: 256 as fast, 384 slower
 _CHANNELS = 24  # of the map between the first part and the second
-_BEYOND_PX = 12  # the first layers look 9 px far, the last 8 of what those give, which is right from 3 px on
+_BEYOND_PX = 12  # the first layers look 9 px far; the last look 8 px into their output, which is right from 3 px on
 
 Rectangle = tuple[slice, slice]
 
 
 @dataclass(frozen=True)
 class Maps:
-    """What the network says of one picture; 255 = 1.
+    """Output of the network for one picture; 255 = 1.
 
     Attributes:
         share: uint8 (height, width), plated share of each pixel.
@@ -60,13 +60,13 @@ class Maps:
 
 @dataclass(frozen=True)
 class _Tile:
-    """A rectangle of a picture: ``inner`` is what it answers for, ``outer`` what it reads; multiples of 4 px."""
+    """A rectangle of a picture: it fills in ``inner`` and reads ``outer``; multiples of 4 px."""
 
     inner: Rectangle
     outer: Rectangle
 
     def own(self, per_px: int) -> Rectangle:
-        """Where ``inner`` lies in a map of ``outer`` of one value for so many pixels."""
+        """Place of ``inner`` in a map of ``outer`` that has one value for each ``per_px`` pixels."""
         rows, columns = (
             slice((i.start - o.start) // per_px, (i.stop - o.start) // per_px)
             for i, o in zip(self.inner, self.outer, strict=True)
@@ -75,10 +75,10 @@ class _Tile:
 
 
 class Network:
-    """The network with its weights loaded. Threads that share one wait for each other, a picture at a time.
+    """The network with its weights loaded. Threads that share a network wait for each other, one picture at a time.
 
     Args:
-        weights: a folder with other weights than those that the product ships, ``near.onnx`` and so on.
+        weights: a folder with weights other than those that the product ships, ``near.onnx`` and so on.
     """
 
     def __init__(self, weights: Path | None = None) -> None:
@@ -92,7 +92,7 @@ class Network:
     def run(self, rgb: NDArray[np.uint8]) -> Maps:
         """Maps of a picture, uint8 (height, width, 3), of any size.
 
-        A large picture goes through in overlapping blocks: memory then stays the same whatever its size.
+        A large picture is run in overlapping blocks, so that memory stays the same whatever its size.
         """
         height, width = rgb.shape[:2]
         if height * width <= _MOST_AT_ONCE_PX:
@@ -159,7 +159,7 @@ class Network:
 
 
 def _session(weights: bytes, threads: int) -> Any:
-    """A part of the network ready to run; imported here, as most commands run none."""
+    """A part of the network, ready to run. ONNX Runtime is imported here, as most commands do not need it."""
     import onnxruntime
 
     _share_memory()
@@ -167,18 +167,19 @@ def _session(weights: bytes, threads: int) -> Any:
     options.add_session_config_entry("session.use_env_allocators", "1")
     options.intra_op_num_threads = threads
     options.inter_op_num_threads = 1
-    # Threads that wait for work by turning would take the processor from the rest of the measurement.
+    # Threads that spin while they wait for work would take the processor from the rest of the measurement.
     options.add_session_config_entry("session.intra_op.allow_spinning", "0")
-    options.enable_mem_pattern = False  # pictures of many sizes: a plan for each would be memory for each
-    options.log_severity_level = 3  # errors; its warnings tell of the machine, not of the photo
+    options.enable_mem_pattern = False  # pictures have many sizes: a plan for each would take memory for each
+    options.log_severity_level = 3  # errors; its warnings are about the machine, not about the photo
     return onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
 
 
 @functools.cache
 def _share_memory() -> None:
-    """Once in a process: one pool of memory for all parts, as they run one after another; it halves their peak.
+    """Once per process: share one pool of memory between all parts, as they run in turn; this halves their peak.
 
-    And few heaps for the threads of the measurement: each keeps what was freed in it, up to 80 MB of a phone's photo.
+    Also limit the heaps for the threads of the measurement: each keeps what was freed in it, up to 80 MB for a
+    phone's photo.
     """
     import onnxruntime
 
@@ -190,7 +191,7 @@ def _share_memory() -> None:
 
 
 def _tiles(height: int, width: int) -> list[_Tile]:
-    """Tiles that together answer for a picture whose sides the stride divides, of about the same size."""
+    """Tiles of about the same size that together fill a picture whose sides are multiples of the stride."""
     spans = [_spans(n) for n in (height, width)]
     return [
         _Tile((rows, columns), (_wider(rows, height), _wider(columns, width)))
@@ -209,13 +210,13 @@ def _wider(span: slice, length: int) -> slice:
 
 
 def _each(rectangle: Rectangle, per_px: int) -> Rectangle:
-    """A rectangle of a picture in a map of one value for so many pixels."""
+    """A rectangle of a picture in a map that has one value for each ``per_px`` pixels."""
     rows, columns = (slice(s.start // per_px, s.stop // per_px) for s in rectangle)
     return rows, columns
 
 
 def _block_px(height: int, width: int) -> tuple[int, int]:
-    """Height and width, multiples of the stride, of equal blocks, small enough at once, that read least twice."""
+    """Height and width of equal blocks, multiples of the stride, small enough for one pass, with least overlap."""
     tall, wide = (
         [(parts, math.ceil(n / parts / _STRIDE) * _STRIDE) for parts in range(1, n // _LEAST_BLOCK_PX + 2)]
         for n in (height, width)

@@ -1,9 +1,9 @@
-"""Plating lies on boards: what the network is not sure of, and has hardly any board around it, is none.
+"""Plating lies on boards: a region that the network is not sure of, with hardly any board around it, is not plating.
 
-Under a false region the network sees a board as surely as under a true one; around it, it does not (wood, brass,
-paper). On 41 photographs without gold that no run saw, the limits below took the false share from 0.051 to 0.041 % of
-the frame (worst 0.76 to 0.68 %); of the true plating of 23 photographs and 31 renders that no run saw they leave out
-0.2 and 0.1 %, and no more than 3.2 % of any one picture's. They were chosen on these pictures.
+Under a false region the network sees a board as surely as under a true one; around a false region it does not (wood,
+brass, paper). On 41 photographs without gold that no run saw, the limits below reduced the false share from 0.051 to
+0.041 % of the frame (worst 0.76 to 0.68 %). Of the true plating of 23 photographs and 31 renders that no run saw they
+leave out 0.2 and 0.1 %, and no more than 3.2 % in any one picture. They were chosen on these pictures.
 """
 
 from __future__ import annotations
@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 from grader.coverage.plated import around_plating
 
 _ANY = 20  # share, 255 = 1, from which a pixel belongs to a region
-_LEAST_PX = 30  # smaller regions are specks, and the area they hold is as small
-_UNSURE = 0.4  # Σ p (1 − p) ÷ Σ p of a region, from which it needs a board around it
+_LEAST_PX = 30  # smaller regions are specks, and their area hardly counts
+_UNSURE = 0.4  # Σ p (1 − p) ÷ Σ p of a region from which it needs a board around it
 _BOARD = 242  # chance, 255 = 1, from which the network is sure that it sees a board
-_AROUND = 0.25  # share of the ring around a region that must be that
-_RING = 0.125  # the ring's width, in the region's longer sides
+_AROUND = 0.25  # share of the ring around a region that must be board
+_RING = 0.125  # width of the ring ÷ the region's longer side
 _LEAST_RING_PX = 6
 
 
@@ -28,7 +28,7 @@ def without_stray(share: NDArray[np.uint8], board: NDArray[np.uint8]) -> NDArray
 
     Args:
         share: uint8 (h, w), 255 = wholly plated.
-        board: uint8, chance of a board, 255 = sure; of any size, over the same picture.
+        board: uint8, chance of a board, 255 = sure; a map of the same picture at any size.
     """
     around = around_plating(share)
     inside = share[around]

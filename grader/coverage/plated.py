@@ -1,4 +1,4 @@
-"""Where in a photo there is plating at all: a few per cent of it, so that work on the rest is saved."""
+"""The part of a photo that has any plating: a few per cent of it, so that work on the rest is saved."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 
 def around_plating(picture: NDArray[np.uint8], margin_px: int = 0) -> tuple[slice, slice]:
-    """Rows and columns of a picture (height, width) that hold all that is not 0, and a margin; none if all is 0."""
+    """Rows and columns of a picture (height, width) that hold all non-zero pixels, with a margin; empty if all are 0."""
     left, top, width, height = cv2.boundingRect(picture)
     if not width:
         return slice(0, 0), slice(0, 0)

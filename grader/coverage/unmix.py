@@ -1,8 +1,8 @@
 """Share of plating in edge pixels, by mixing two colours.
 
-A pixel across the edge of a contact shows a mixture, in linear light, of the contact's own colour and of what lies
-beside it. With both taken from the nearest pixels that are surely inside and surely outside, the share follows by
-projection on the line between the two colours. Where the two are too alike to tell, the mask decides.
+A pixel on the edge of a contact shows a mixture, in linear light, of the contact's own colour and the colour beside
+it. Both are taken from the nearest pixels that are surely inside and surely outside; the share then follows by
+projection on the line between the two colours. Where the two are too alike to tell apart, the mask decides.
 """
 
 from __future__ import annotations
@@ -15,10 +15,10 @@ from calibration.linear_light import to_linear
 from grader.coverage.plated import around_plating
 from grader.threads import in_parallel
 
-_BLOCK_PX = 192  # smaller ones wait for the interpreter, larger ones hold more that is not an edge
+_BLOCK_PX = 192  # smaller blocks wait for the interpreter, larger ones hold more that is not an edge
 _LEAST_CONTRAST = 0.1  # distance of the two colours ÷ length of the inner one
 _LEAST_WEIGHT = 2e-3
-_FALLBACK_WEIGHT = 0.02  # pixels of the band count this much where nothing surer is near
+_FALLBACK_WEIGHT = 0.02  # weight of the band's pixels, which decide where no surer ones are near
 _REACH_MM = 0.35
 
 _JUST_OUTSIDE, _JUST_INSIDE = 1, 2  # depths; 0 and 3 are surely outside and inside
@@ -29,7 +29,7 @@ def _by_depth(*weights: float) -> NDArray[np.float32]:
     return np.array(weights + (0.0,) * (256 - len(weights)), np.float32)
 
 
-# how much pixels of each depth count for a contact's own colour, and for that beside it
+# weights of pixels of each depth for a contact's own colour, and for the colour beside it
 _OWN_WEIGHT = _by_depth(0, 0, _FALLBACK_WEIGHT, 1)
 _BESIDE_WEIGHT = _by_depth(1, _FALLBACK_WEIGHT, 0, 0)
 
@@ -42,8 +42,8 @@ def unmix_edges(
     Args:
         rgb: uint8 (height, width, 3).
         mask: bool (height, width), plated pixels.
-        px_per_mm: of this picture, for how far to look for pure colours.
-        band_px: the mask's edge may be off by this much; these pixels to either side are unmixed.
+        px_per_mm: of this picture; sets how far to look for pure colours.
+        band_px: the mask's edge may be off by this much; so many pixels to either side are unmixed.
 
     Returns:
         uint8 (height, width), 255 = wholly plated.
@@ -70,7 +70,7 @@ def unmix_edges(
 
 
 def _depth(plated: NDArray[np.uint8], band_px: int) -> NDArray[np.uint8]:
-    """Where pixels lie with regard to the mask's edge: surely outside, outside, inside or surely inside, 0..3."""
+    """Position of pixels relative to the mask's edge: surely outside, outside, inside or surely inside, 0..3."""
     whole = np.zeros(plated.shape, np.uint8)
     around = around_plating(plated, band_px)
     binary = plated[around]
@@ -96,7 +96,7 @@ def _blocks(depth: NDArray[np.uint8]) -> list[tuple[int, int]]:
 def _unmixed(
     rgb: NDArray[np.uint8], depth: NDArray[np.uint8], wanted: NDArray[np.intp], reach: int
 ) -> tuple[NDArray[np.intp], NDArray[np.float32]]:
-    """Those of some pixels, numbered row by row, whose two colours can be told apart (n,), and their shares (n,)."""
+    """The wanted pixels whose two colours can be told apart (n,), numbered row by row, and their shares (n,)."""
     linear = cv2.LUT(cv2.cvtColor(rgb, cv2.COLOR_RGB2RGBA), _LINEAR)  # the fourth channel is 1 everywhere
     side = (2 * reach + 1,) * 2
     seen, own, beside = (
@@ -122,5 +122,5 @@ def _weighted(picture: NDArray[np.float32], weight: NDArray[np.float32]) -> NDAr
 
 
 def _dot(a: NDArray[np.float32], b: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Of each two colours, (3, n) each."""
+    """Dot product of each pair of colours, (3, n) each."""
     return np.asarray((a * b).sum(axis=0), np.float32)

@@ -1,9 +1,9 @@
-"""The way round in which the network looks at a picture: one and the same for a photo and its turned copies.
+"""The orientation in which the network looks at a picture: the same for a photo and its turned copies.
 
-The network was trained on pictures at any angle and in the mirror; yet what it sees of one picture differs by a few
-per cent with the way round in which it is shown. A photo that was turned in a viewer is still the same photo: its
-brighter half goes to one side, and its longer side lies. That leaves the network's error as large as it is; photos
-taken from another side differ as before.
+The network was trained on pictures at any angle and mirrored; yet its result for one picture differs by a few per
+cent with the orientation in which it is shown. A photo that was turned in a viewer is still the same photo: its
+brighter half goes to one side, and its longer side is laid horizontally. The network's error stays as large as it is;
+photos taken from another side differ as before.
 """
 
 from __future__ import annotations
@@ -17,18 +17,18 @@ from numpy.typing import NDArray
 
 @dataclass(frozen=True)
 class WayRound:
-    """How a picture is laid: first rows and columns the other way, then rows made columns.
+    """How a picture is turned: first rows and columns are reversed, then rows become columns.
 
     Attributes:
-        flips: whether the order of rows is changed about, and that of columns.
-        is_across: whether rows are made columns.
+        flips: whether the order of rows is reversed, and that of columns.
+        is_across: whether rows become columns.
     """
 
     flips: tuple[bool, bool] = (False, False)
     is_across: bool = False
 
     def laid(self, picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
-        """A picture (height, width, …) that way round."""
+        """A picture (height, width, …) in that orientation."""
         flipped = _flipped(picture, self.flips)
         return np.asarray(cv2.transpose(flipped), np.uint8) if self.is_across else flipped
 
@@ -38,7 +38,7 @@ class WayRound:
 
 
 def way_round(rgb: NDArray[np.uint8]) -> WayRound:
-    """The way round in which a picture, uint8 (height, width, 3), is looked at."""
+    """The orientation in which a picture, uint8 (height, width, 3), is looked at."""
     grey = cv2.transform(rgb, np.array([[1.0, 2.0, 1.0]], np.float32) / 4)
     height, width = grey.shape
     rows, columns = (_lean(grey, axis, n) for axis, n in ((1, height), (0, width)))
@@ -47,7 +47,7 @@ def way_round(rgb: NDArray[np.uint8]) -> WayRound:
 
 
 def _lean(grey: NDArray[np.uint8], axis: int, n: int) -> float:
-    """How much brighter a picture is towards its end than towards its beginning, along its n rows or columns."""
+    """Gain in brightness from a picture's beginning to its end, along its n rows or columns."""
     means = cv2.reduce(grey, axis, cv2.REDUCE_AVG, dtype=cv2.CV_64F).ravel()
     return float(means @ (np.arange(n) - (n - 1) / 2)) / n
 

@@ -1,10 +1,11 @@
 """Where to look closely: windows that together hold every wanted part of a picture, for the least work.
 
-A window is read with a margin around it, and each costs a little by itself. One window around everything wastes work
-on empty picture, one for each part wastes it on margins; a tree of straight cuts, grown until its boxes are full and
-then pruned wherever a box is no dearer than its two halves, finds a good middle (the way that Breiman et al.,
-"Classification and Regression Trees", 1984, prune a tree by its cost). Boxes are counted from where the first wanted
-part begins, not from the picture's corner: what is cut off or added around boards moves no window over them.
+A window is read with a margin around it, and each window has a small cost of its own. One window around everything
+wastes work on empty picture; one window for each part wastes it on margins. A tree of straight cuts finds a good
+compromise: it is grown until its boxes are full, then pruned wherever a box costs no more than its two halves (as
+Breiman et al., "Classification and Regression Trees", 1984, prune a tree by its cost). Boxes are counted from where
+the first wanted part begins, not from the picture's corner: cropping or adding picture around the boards does not
+move the windows over them.
 """
 
 from __future__ import annotations
@@ -19,14 +20,14 @@ CELL_PX = 32
 
 @dataclass(frozen=True)
 class Window:
-    """A rectangle of a picture: ``inner`` is what it answers for, ``outer`` what is read; both rows, columns."""
+    """A rectangle of a picture: it fills in ``inner`` and reads ``outer``; both are rows, columns."""
 
     inner: tuple[slice, slice]
     outer: tuple[slice, slice]
 
     @property
     def area_px(self) -> int:
-        """Pixels to read."""
+        """Number of pixels to read."""
         rows, columns = self.outer
         return int((rows.stop - rows.start) * (columns.stop - columns.start))
 
@@ -47,8 +48,8 @@ def windows_around(wanted: NDArray[np.bool_], size: tuple[int, int], margin_px: 
     Args:
         wanted: bool (h, w), a map of the picture at any scale.
         size: the picture's height and width, pixels.
-        margin_px: what a window reads around its inner part.
-        each_px: what one more window costs, as pixels read.
+        margin_px: width of the border that a window reads around its inner part.
+        each_px: cost of one more window, as a number of pixels read.
     """
     start = _start(wanted, size)
     cells = _cells(wanted, size, start)
@@ -65,7 +66,7 @@ def _start(wanted: NDArray[np.bool_], size: tuple[int, int]) -> tuple[int, int]:
 
 
 def _cells(wanted: NDArray[np.bool_], size: tuple[int, int], start: tuple[int, int]) -> NDArray[np.bool_]:
-    """Bool (rows, columns): squares of the picture, from a row and a column on, in which something is wanted."""
+    """Squares of the picture, counted from ``start``, in which something is wanted, bool (rows, columns)."""
     grid = np.zeros([-(-(n - first) // CELL_PX) for n, first in zip(size, start, strict=True)], np.bool_)
     rows, columns = (
         (((at + 0.5) * n / of).astype(np.intp) - first) // CELL_PX
@@ -76,7 +77,7 @@ def _cells(wanted: NDArray[np.bool_], size: tuple[int, int], start: tuple[int, i
 
 
 def _shrunk(cells: NDArray[np.bool_], box: _Box) -> _Box | None:
-    """The smallest box with the same wanted cells; none if there are none."""
+    """The smallest box with the same wanted cells; None if it has no wanted cells."""
     part = cells[box.top : box.bottom, box.left : box.right]
     rows, columns = np.flatnonzero(part.any(1)), np.flatnonzero(part.any(0))
     if not len(rows):
@@ -95,7 +96,7 @@ def _cost(box: _Box, margin_px: int, each_px: int) -> int:
 
 
 def _cheapest(cells: NDArray[np.bool_], box: _Box, margin_px: int, each_px: int) -> tuple[int, list[_Box]]:
-    """The cheaper of one box and the best that its halves come to, with what it costs."""
+    """The cost and boxes of the cheaper choice: the whole box, or the best boxes within its halves."""
     whole = _cost(box, margin_px, each_px)
     if cells[box.top : box.bottom, box.left : box.right].all():
         return whole, [box]
@@ -106,7 +107,7 @@ def _cheapest(cells: NDArray[np.bool_], box: _Box, margin_px: int, each_px: int)
 
 
 def _best_halves(cells: NDArray[np.bool_], box: _Box, margin_px: int, each_px: int) -> tuple[_Box, _Box]:
-    """The straight cut whose two sides, each shrunk to what is wanted in it, cost least. The box must be shrunk."""
+    """The straight cut whose two sides, each shrunk to its wanted cells, cost least. The box must be shrunk already."""
     part = cells[box.top : box.bottom, box.left : box.right]
     row, row_cost = _best_cut(part, margin_px, each_px)
     column, column_cost = _best_cut(part.T, margin_px, each_px)
@@ -118,7 +119,7 @@ def _best_halves(cells: NDArray[np.bool_], box: _Box, margin_px: int, each_px: i
 
 
 def _best_cut(part: NDArray[np.bool_], margin_px: int, each_px: int) -> tuple[int, float]:
-    """Before which row to cut, and what the two sides cost; infinite where there is but one row."""
+    """The row before which to cut, and the cost of the two sides; infinite where there is only one row."""
     height, width = part.shape
     if height == 1:
         return 0, np.inf
