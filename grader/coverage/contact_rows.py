@@ -145,7 +145,7 @@ def draw_rows(
         return around, own, drawn * (float(before.sum()) / max(float(drawn.sum()), 1.0))
 
     out = share.copy()
-    # one after another: steps are so short that threads would only wait for each other
+    # one after another: the steps are so short that threads would only wait for each other
     for done in map(draw, (np.flatnonzero(large[1:]) + 1).tolist()):
         if done is not None:
             around, own, drawn = done
@@ -154,7 +154,7 @@ def draw_rows(
 
 
 def _flat(rgb: NDArray[np.uint8], share: NDArray[np.uint8], plane: FacePlane, at_mm: FloatArray) -> _Strip | None:
-    """The strip that these points (n, 2) make, or None where they make none."""
+    """The strip that these points (n, 2) form; None if they form no strip."""
     if not np.isfinite(at_mm).all():
         return None
     (x, y), (width, height), degrees = cv2.minAreaRect(at_mm.astype(np.float32))
@@ -166,7 +166,7 @@ def _flat(rgb: NDArray[np.uint8], share: NDArray[np.uint8], plane: FacePlane, at
     across = np.array([-along[1], along[0]])
     columns, rows = round(width / _ALONG_MM) + 2 * _ENDS, round(height / _ACROSS_MM) + 2 * _SIDES
     corner = np.array([x, y]) - along * columns * _ALONG_MM / 2 - across * rows * _ACROSS_MM / 2
-    # the plane is looked up every few steps only: it bends no faster; OpenCV's own way between puts nodes so
+    # the plane is looked up only every few steps, as it bends slowly; OpenCV's interpolation needs the nodes here
     nodes = [(np.arange(-(-count // _EVERY) + 2) - 0.5) * _EVERY - 0.5 for count in (columns, rows)]
     off = np.stack(np.meshgrid(nodes[0] * _ALONG_MM, nodes[1] * _ACROSS_MM), axis=-1)
     nodes_px = plane.to_px((corner + off @ np.stack([along, across])).reshape(-1, 2)).astype(np.float32)

@@ -1,4 +1,4 @@
-"""Outlines of boards from the mask of what lies on the table."""
+"""Outlines of boards from the mask of things on the table."""
 
 from __future__ import annotations
 
@@ -23,11 +23,11 @@ _SMOOTH_MM = 0.6  # an outline is drawn to about this
 _SMOOTH = 0.004  # of its length, without scale
 _NARROWEST_MM = 6.0  # narrower things (printed lines of text, wires, shadows) are not boards
 _LEAST_SOLID = 0.8  # share of its convex hull that a thing without any plating must fill to count as a board
-_MOUTH_MM = 3.0  # what an outline encloses but for a mouth as narrow, and is wider, is no table
+_MOUTH_MM = 3.0  # a wider area that an outline encloses, except for a mouth this narrow, is not table
 _FINE_MM = 0.15  # an outline with straight sides is drawn to this
 _MOST_MOVED_MM = 1.5  # all round, by making sides straight
-_FRAME_SHARE = 0.9  # a "board" that fills the frame is no outline but a close-up
-_DISTANCE_PX = 1.5e6  # of a mask that distances are told in; a larger one is thinned out
+_FRAME_SHARE = 0.9  # a "board" that fills the frame is not an outline but a close-up
+_DISTANCE_PX = 1.5e6  # of a mask in which distances are measured; a larger one is thinned out
 
 
 def find_boards(
@@ -41,7 +41,7 @@ def find_boards(
     Args:
         mask: bool (height, width).
         scale: for areas in mm²; None gives px².
-        plated: bool (height, width), where there is plating; what has plating on it is a board whatever its shape.
+        plated: bool (height, width), where there is plating; a thing with plating is a board whatever its shape.
         rgb: the photo, uint8 (height, width, 3), in which the sides of boards are looked for.
     """
     on_board = np.ascontiguousarray(mask).view(np.uint8)
@@ -71,9 +71,9 @@ def find_boards(
 
 
 def in_reading_order(boards: Sequence[Board]) -> tuple[Board, ...]:
-    """From left to right; where boards lie in several rows, row by row from the top.
+    """Boards from left to right; where they lie in several rows, row by row from the top.
 
-    A board is in the row of the topmost board that is left if its middle lies higher than that one's bottom.
+    A board is in the row of the topmost remaining board if its middle lies higher than that board's bottom.
     """
     left = sorted(boards, key=lambda b: (_span(b)[0][1], _span(b)[0][0]))
     found: list[Board] = []
@@ -106,13 +106,13 @@ def _is_board(part: VisiblePart, scale: Scale, plated: NDArray[np.bool_] | None)
 def _may_be_board(
     contour: NDArray[np.int32], scale: Scale | None, plated: NDArray[np.bool_] | None, *, any_shape: bool = False
 ) -> bool:
-    """Whether a thing is held to be a board: bare, it must be no print of the sheet, and no ragged rest of table.
+    """Whether a thing counts as a board. Without plating, it must not be print of the sheet or a ragged rest of table.
 
     Args:
         contour: (k, 1, 2).
         scale: of the photo.
-        plated: bool (height, width), where there is plating; what has plating on it is a board wherever it lies.
-        any_shape: of a thing that consists of boards, which may be ragged as a whole.
+        plated: bool (height, width), where there is plating; a thing with plating is a board wherever it lies.
+        any_shape: True for a thing that consists of boards, which may be ragged as a whole.
     """
     if plated is not None and _holds_any(contour, plated):
         return True
@@ -129,7 +129,7 @@ def _straight(board: Board, outline_px: NDArray[np.float64], scale: Scale, rgb: 
 
     Args:
         board: as found.
-        outline_px: its largest outline, not made simpler.
+        outline_px: its largest outline, not simplified.
         scale: of the photo.
         rgb: the photo.
     """
@@ -155,7 +155,7 @@ def _length(corners: NDArray[np.float64]) -> float:
 
 
 def _tidied(mask: NDArray[np.uint8], px_per_mm: float) -> NDArray[np.uint8]:
-    """A mask of 0 and 1 without what is nowhere as wide as a board, and without bites; told at about 2 px per mm."""
+    """A mask of 0 and 1 without things nowhere as wide as a board, and with bites filled; judged at about 2 px per mm."""
     height, width = mask.shape
     k = min(1.0, 2.0 / px_per_mm)
     size = (max(1, round(width * k)), max(1, round(height * k)))
@@ -169,24 +169,24 @@ def _tidied(mask: NDArray[np.uint8], px_per_mm: float) -> NDArray[np.uint8]:
 
 
 def _wide(small: NDArray[np.uint8], side: int) -> NDArray[np.uint8]:
-    """Pieces of a mask that hold a disc of a diameter, 0 or 1."""
+    """Pieces of a mask that hold a disc of diameter ``side``, 0 or 1."""
     _, labels = cv2.connectedComponents(small)
-    # boards go on beyond the frame, so that a strip of one at the border stays
+    # boards continue beyond the frame, so a strip of a board at the border stays
     padded = cv2.copyMakeBorder(small, side, side, side, side, cv2.BORDER_REPLICATE)
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
     wide = cv2.erode(padded, disc)[side:-side, side:-side] > 0
     keep = np.zeros(int(labels.max()) + 1, np.uint8)
     keep[labels[wide]] = 1
     keep[0] = 0
-    # one small pixel more all round: the reduction's own rounding must not nibble at what is kept
+    # one small pixel more all round: the reduction's rounding must not take pixels from what is kept
     return np.asarray(cv2.dilate(keep[labels], np.ones((3, 3), np.uint8)), np.uint8)
 
 
 def _bitten(small: NDArray[np.uint8], side: int) -> NDArray[np.uint8]:
-    """What a mask encloses but for mouths narrower than a diameter, where it is itself wider than that: 0 or 1.
+    """Areas wider than ``side`` that a mask encloses, except for mouths narrower than ``side``: 0 or 1.
 
-    Labels on boards look like no board, and may be joined to the table by a thin line; notches are no wider than they
-    are at their mouths.
+    Labels on boards do not look like board, and may be joined to the table by a thin line; notches are no wider than
+    their mouths.
     """
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
     closed = cv2.morphologyEx(small, cv2.MORPH_CLOSE, disc)
@@ -201,7 +201,7 @@ def _is_solid(contour: NDArray[np.int32]) -> bool:
 
 
 def _on_target(contour: NDArray[np.int32], scale: Scale | None) -> bool:
-    """Whether the middle of a thing lies on the scale target's sheet: its print, most likely."""
+    """Whether the middle of a thing lies on the scale target's sheet: the thing is most likely print."""
     middle = contour.reshape(-1, 2).mean(axis=0)
     return any(
         cv2.pointPolygonTest(
@@ -229,19 +229,19 @@ def polygon_area(points: NDArray[np.float64]) -> float:
 
 
 def edge_distance(mask: NDArray[np.bool_], places_px: NDArray[np.float64]) -> NDArray[np.float32] | None:
-    """Distance in px of places (n, 2) from the nearest place without a board (n,), None if boards fill the frame.
+    """Distance in px of places (n, 2) from the nearest place without a board (n,); None if boards fill the frame.
 
-    The frame's own border counts as board going on.
+    Boards are taken to continue beyond the frame's border.
     """
     share = np.count_nonzero(mask) / mask.size
     if share == 0 or share > _FRAME_SHARE:
         return None
-    # what is not a board lies beside the boards' bounding rectangle at the latest
+    # the nearest place without a board lies no farther than just outside the boards' bounding rectangle
     on_board = np.ascontiguousarray(mask).view(np.uint8)
     left, top, width, height = cv2.boundingRect(on_board)
     # outlines are no finer than this: the segmenter sees boards in a coarser picture than the photo
     step = max(1, round(math.sqrt(width * height / _DISTANCE_PX)))
-    # a step's width of what is not a board on each side, so that thinning out leaves some of it
+    # one step more on each side, so that some pixels without a board are left after thinning out
     x0, y0 = max(left - step, 0), max(top - step, 0)
     part = np.ascontiguousarray(on_board[y0 : top + height + step : step, x0 : left + width + step : step])
     distance = np.asarray(cv2.distanceTransform(part, cv2.DIST_L2, 5), np.float32) * step
@@ -258,7 +258,7 @@ def board_of(centre_px: NDArray[np.float64], boards: tuple[Board, ...]) -> int |
 
 
 def boards_under(centres_px: NDArray[np.float64], boards: tuple[Board, ...]) -> list[int | None]:
-    """The same of many points (n, 2)."""
+    """The same for many points (n, 2)."""
     found: list[int | None] = [None] * len(centres_px)
     from_the_largest = sorted(enumerate(boards), key=lambda each: -each[1].area)
     for number, board in from_the_largest:

@@ -1,7 +1,7 @@
-"""A row of contacts followed through the picture itself, from those that were found as pieces of their own.
+"""A row of contacts followed through the picture itself, from those that were found as separate pieces.
 
-Plating that is dim, runs together or was missed still recurs: a contact beside the next looks like it, one pitch on.
-Nothing here says what is gold; it says only where contacts stand, for counting them.
+Plating that is dim, runs together or was missed still recurs: one pitch on, the next contact looks the same. Nothing
+here decides what is gold; it only locates contacts for counting them.
 """
 
 from __future__ import annotations
@@ -20,12 +20,12 @@ _SAMPLES = 24  # of a pitch
 _ACROSS = np.linspace(-0.65, 0.65, 9)  # of half a contact's length
 _REACH = 170  # pitches to either side: the longest row has 94 contacts on a face and keys
 _ALIKE = 0.75  # correlation with the contacts beside it from which a place is a contact
-_CONTRAST = 0.5  # and its contrast against theirs
+_CONTRAST = 0.5  # and its contrast relative to theirs
 _SHIFT = 0.14  # pitches by which a place may be off where it was expected
 _RECENT = 8  # contacts that the next one must look like
 _RESUME = 3  # contacts in a row that must follow a gap
 _GAPS = np.arange(1.5, 8.6, 0.1)  # pitches over a key
-_NEARBY = 16  # contacts that tell the pitch about a place
+_NEARBY = 16  # contacts that give the pitch near a place
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,7 +35,7 @@ class Comb:
     Attributes:
         centres_px: float64 (n, 2), in order along the row.
         along: float64 (n,), their places on the row's line, px.
-        found: bool (n,), those that were known before.
+        found: bool (n,), whether each was known before.
     """
 
     centres_px: FloatArray
@@ -46,7 +46,7 @@ class Comb:
 def follow(
     rgb: NDArray[np.uint8], centres_px: FloatArray, along: FloatArray, pitch_px: float, half_px: FloatArray
 ) -> Comb:
-    """The row that contacts begin.
+    """The whole row, followed from the contacts found.
 
     Args:
         rgb: the photo, uint8 (height, width, 3).
@@ -73,7 +73,7 @@ class _Line:
 
     start: float
     step: float
-    colours: FloatArray  # (n, 4): red, green, blue, and how steep they are
+    colours: FloatArray  # (n, 4): red, green, blue, and their steepness
     origin: FloatArray
     axis: FloatArray
 
@@ -103,7 +103,7 @@ class _Line:
         return np.asarray(self.origin + places[:, None] * self.axis)
 
     def windows(self, places: FloatArray, pitch: float) -> FloatArray:
-        """Colours of a pitch about each place less their mean, (m, _SAMPLES, 4); NaN if the picture ends."""
+        """Colours of one pitch around each place less their mean, (m, _SAMPLES, 4); NaN where the picture ends."""
         offsets = (np.arange(_SAMPLES) + 0.5) / _SAMPLES - 0.5
         at = (places[:, None] + offsets * pitch - self.start) / self.step
         low = np.floor(at).astype(int)
@@ -116,14 +116,14 @@ class _Line:
 
 
 class _Tracker:
-    """Places of contacts so far, and the next ones beside them."""
+    """Places of the contacts known so far; finds the next ones beside them."""
 
     def __init__(self, line: _Line, places: list[float]) -> None:
         self.line = line
         self.places = sorted(places)
 
     def pitch_near(self, place: float) -> float:
-        """Pitch about a place, from the single steps between the contacts nearest to it."""
+        """Pitch near a place, from the single steps between the contacts nearest to it."""
         known = np.array(self.places)
         steps, middles = np.diff(known), (known[:-1] + known[1:]) / 2
         nearest = np.argsort(np.abs(middles - place))
@@ -132,7 +132,7 @@ class _Tracker:
         return float(np.mean(steps[single])) if single else usual
 
     def alike(self, places: FloatArray, pitch: float, near: float) -> FloatArray:
-        """How much each place (m,) looks like the contacts about another one, -1..1; -1 for too little contrast."""
+        """Likeness of each place (m,) to the contacts around ``near``, -1..1; -1 for too little contrast."""
         known = np.array(self.places)
         recent = known[np.argsort(np.abs(known - near))[:_RECENT]]
         model = np.nanmean(self.line.windows(recent, pitch), axis=0)
@@ -147,14 +147,14 @@ class _Tracker:
         return np.where(np.isfinite(total), total, -1.0)
 
     def _hit(self, expected: float, pitch: float, near: float) -> float | None:
-        """The place about an expected one that looks most like a contact, or None."""
+        """The place near an expected one that looks most like a contact, or None."""
         tried = expected + pitch * np.linspace(-_SHIFT, _SHIFT, 9)
         score = self.alike(tried, pitch, near)
         i = int(np.argmax(score))
         return float(tried[i]) if score[i] > _ALIKE else None
 
     def fill(self) -> None:
-        """Contacts between those known, from either side of each gap."""
+        """Add contacts between those known, from either side of each gap."""
         for left, right in list(zip(self.places[:-1], self.places[1:], strict=True)):
             pitch = self.pitch_near((left + right) / 2)
             for near, far, side in ((left, right, 1), (right, left, -1)):
@@ -167,7 +167,7 @@ class _Tracker:
                     place = hit
 
     def walk(self, side: int) -> None:
-        """Contacts beyond the last one known on one side."""
+        """Add contacts beyond the last one known on one side."""
         while True:
             end = self.places[-1] if side > 0 else self.places[0]
             pitch = self.pitch_near(end)
@@ -178,12 +178,12 @@ class _Tracker:
             self.places = sorted([*self.places, *more])
 
     def _beyond(self, end: float, side: int, pitch: float, several: int) -> tuple[FloatArray, FloatArray]:
-        """Places over each possible key (k, several), and how alike the least alike of them is (k,)."""
+        """Places beyond each possible key (k, several), and the likeness of the least alike of them (k,)."""
         tried = end + side * pitch * (_GAPS[:, None] + np.arange(several))
         return tried, self.alike(tried.ravel(), pitch, end).reshape(tried.shape).min(axis=1)
 
     def _over_key(self, end: float, side: int, pitch: float) -> list[float]:
-        """The first contacts beyond a key, or none."""
+        """The first contacts beyond a key; empty if none are found."""
         tried, score = self._beyond(end, side, pitch, _RESUME)
         for i in np.flatnonzero(score > _ALIKE):
             best = i + int(np.argmax(score[i : i + 4]))

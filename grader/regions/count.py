@@ -1,4 +1,4 @@
-"""How many boards outlines stand for: each may be one board, part of one, or several; their chances are combined."""
+"""Number of boards behind outlines: each may be one board, part of one, or several; their chances are combined."""
 
 from __future__ import annotations
 
@@ -15,29 +15,29 @@ from grader.regions.model import Board
 
 
 def count_boards(boards: Sequence[Board]) -> BoardCount:
-    """The number of boards that outlines stand for, found with a scale."""
+    """The number of boards that outlines stand for; the outlines were found with a scale."""
     return _together(_kinds_together(boards))
 
 
 def outline_chances(boards: Sequence[Board]) -> list[FloatArray]:
-    """Chances that each outline of a photo stands for no board, one, two and so on."""
+    """Chances that each outline of a photo stands for no board, one board, two and so on."""
     return [_chances(kind) for kind in _kinds_together(boards)]
 
 
 def _kinds_together(boards: Sequence[Board]) -> list[str]:
-    """The kind of each outline, beside the others of its photo."""
+    """The kind of each outline, given the others of its photo."""
     kinds = [outline_kind(board) for board in boards]
     is_tidy = set(kinds) <= {"alone", "clear"}
     return ["tidy" if is_tidy and kind == "clear" else kind for kind in kinds]
 
 
 def by_outlines(number: int) -> BoardCount:
-    """The same where no more is known than how many outlines there are."""
+    """The number of boards where only the number of outlines is known."""
     return _together(["any"] * number)
 
 
 def outline_kind(board: Board) -> str:
-    """What speaks for an outline: the name of its row in ``data/count.toml``."""
+    """Kind of an outline by its evidence: the name of its row in ``data/count.toml``."""
     evidence = board.evidence
     if evidence is None:
         return "any"
@@ -61,7 +61,7 @@ def _together(kinds: Iterable[str]) -> BoardCount:
 
 @cache
 def _chances(kind: str) -> FloatArray:
-    """Chances that an outline stands for no board, one, two and so on."""
+    """Chances that an outline stands for no board, one board, two and so on."""
     figures = _figures()["chances"]
     doubtful = np.array(figures["doubtful"])
     came = np.zeros(len(doubtful))

@@ -1,4 +1,4 @@
-"""Long straight lines in a plan view, and how far along each of them the picture shows an edge."""
+"""Long straight lines in a plan view, and where along each of them the picture shows an edge."""
 
 from __future__ import annotations
 
@@ -34,8 +34,8 @@ class Lines:
         angle: float64 (n,), radians, 0..π.
         point: float64 (n, 2), a place on each, mm in the view.
         along: float64 (n, 2), its direction.
-        across: float64 (n, 2), a quarter turn from it.
-        places: float64 (n, s, 2), its samples; the sample k of each lies (k - s // 2) steps from ``point``.
+        across: float64 (n, 2), a quarter turn from its direction.
+        places: float64 (n, s, 2), its samples; sample k of each lies (k - s // 2) steps from ``point``.
         edge: bool (n, s): whether the picture shows an edge along it there.
     """
 
@@ -47,7 +47,7 @@ class Lines:
     edge: NDArray[np.bool_]
 
     def crossings(self) -> FloatArray:
-        """Distance in mm (n, n) from ``point`` of each line at which each other one crosses it; inf for parallels."""
+        """Distance in mm (n, n) from ``point`` of each line to where each other line crosses it; inf for parallels."""
         facing = self.along @ self.across.T
         offset = ((self.point[None] - self.point[:, None]) * self.across[None]).sum(axis=-1)
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -64,7 +64,7 @@ class Lines:
 
 
 def find_lines(view: PlanView) -> Lines:
-    """Lines with at least some length of segments on them, longest first."""
+    """Lines with at least a minimum length of segments on them, longest first."""
     angle, point = _merged(_segments(view))
     along = np.column_stack([np.cos(angle), np.sin(angle)])
     across = np.column_stack([-along[:, 1], along[:, 0]])
@@ -87,7 +87,7 @@ def find_lines(view: PlanView) -> Lines:
 
 
 def _segments(view: PlanView) -> FloatArray:
-    """Straight segments (n, 4) in mm, from each layer by itself: boards may differ in hue alone."""
+    """Straight segments (n, 4) in mm, from each layer separately: boards may differ only in hue."""
     found = in_parallel(_segments_px, np.moveaxis(view.layers, 2, 0))
     segments = np.concatenate(found).astype(np.float64) / view.px_per_mm
     return np.asarray(segments[np.hypot(*(segments[:, 2:] - segments[:, :2]).T) >= _SHORTEST_MM])

@@ -1,4 +1,4 @@
-"""What the photo shows of an outline that speaks for its being one board, no more and no less."""
+"""Evidence in the photo that an outline is exactly one board."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Evidence:
-    """Of one outline.
+    """Evidence for one outline.
 
     Attributes:
         is_alone: whether no other board touches it.
-        sides_seen: share of the sides of its rectangle that the photo shows, 0..1; 0 if it has none.
-        fits: what rectangle and outline share ÷ what either covers, 0..1; 0 if it has none.
+        sides_seen: share of the sides of its rectangle that the photo shows, 0..1; 0 if it has no rectangle.
+        fits: area that rectangle and outline share ÷ area that either covers, 0..1; 0 if it has no rectangle.
         rectangles: how many were found in it; more than one where they could not be distinguished.
     """
 

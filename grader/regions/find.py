@@ -21,8 +21,8 @@ from grader.regions.model import Board, Region, Regions, Row
 from grader.regions.rows import PlatedPiece, chosen_row, find_rows
 
 _MOST_REGIONS = 65_534
-_AT_ONCE = 1 << 17  # pixels that are summed up at a time: what is made of them stays in the cache
-_REACH_PX = 2  # faint edge pixels this near to a region belong to it
+_AT_ONCE = 1 << 17  # pixels that are summed up at a time: their values stay in the cache
+_REACH_PX = 2  # faint edge pixels this near a region belong to it
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,7 +49,7 @@ class _Pixels:
         return _Pixels(xs + np.int32(columns.start), ys + np.int32(rows.start), labels.take(at), share.take(at))
 
     def sums(self, count: int, of: Callable[[_Pixels], list[NDArray[np.float64]]]) -> NDArray[np.float64]:
-        """Sums (k, count), over each of the regions 1 … count, of k values of each pixel; some pixels at a time."""
+        """Sums (k, count), over each of the regions 1 … count, of k values of each pixel; a part at a time."""
         parts = (slice(start, start + _AT_ONCE) for start in range(0, max(len(self.xs), 1), _AT_ONCE))
         some = (_Pixels(self.xs[at], self.ys[at], self.number[at], self.share[at]) for at in parts)
         each = (np.array([np.bincount(p.number, value, count + 1)[1:] for value in of(p)]) for p in some)
@@ -62,7 +62,7 @@ def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
     Args:
         coverage: of the photo.
         scale: for sizes in mm; None measures in px and judges by shape alone.
-        rgb: the photo, uint8 (height, width, 3), for telling boards apart that touch; None goes by outlines alone.
+        rgb: the photo, uint8 (height, width, 3), for separating boards that touch; with None, only outlines count.
     """
     return find_plating(coverage, scale).on(outlines_of(coverage, scale, rgb))
 
@@ -74,7 +74,7 @@ def outlines_of(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8] 
 
 @dataclass(frozen=True, eq=False)
 class Plating:
-    """The regions and rows of a photo before it is known where its boards are: theirs are None.
+    """The regions and rows of a photo before its boards are known: their ``board`` is None.
 
     Attributes:
         regions: without boards.
@@ -98,7 +98,7 @@ class Plating:
 
 
 def find_plating(coverage: Coverage, scale: Scale | None) -> Plating:
-    """What ``find_regions`` finds but for boards; arguments as there."""
+    """What ``find_regions`` finds, except for boards; arguments as there."""
     labels, solid, count = _label(coverage.share)
     pixels = _Pixels.of(labels, coverage.share)
     measured = _pieces(pixels, count, scale)
@@ -115,7 +115,7 @@ def find_plating(coverage: Coverage, scale: Scale | None) -> Plating:
         row_verdict[row] if row is not None else finish_of_loose(pieces[i], gaps[i] if gaps else None, scale)
         for i, row in enumerate(in_row)
     ]
-    # the shape of a faint patch says nothing: the segmenter has the only word
+    # the shape of a faint patch says nothing: only the segmenter decides
     in_row += [None] * len(faint)
     verdicts += [UNDETERMINED] * len(faint)
     regions = []
@@ -141,7 +141,7 @@ def find_plating(coverage: Coverage, scale: Scale | None) -> Plating:
 
 @dataclass(frozen=True, eq=False)
 class PieceRow:
-    """Pieces that stand in a row, for counting them.
+    """Pieces in a row, for counting them.
 
     Attributes:
         boxes_px: float64 (n, 4, 2), in order along the row.
@@ -153,7 +153,7 @@ class PieceRow:
 
 
 def rows_above(coverage: Coverage, share: int) -> tuple[PieceRow, ...]:
-    """Rows of what is more plated than a share (0..255): contacts that run together at less stand apart at more."""
+    """Rows of pieces plated above a share (0..255): contacts that run together at a lower share separate at a higher."""
     rows, columns = around_plating(coverage.share)
     above = coverage.share[rows, columns] > share
     if not above.any():
@@ -175,11 +175,11 @@ def rows_above(coverage: Coverage, share: int) -> tuple[PieceRow, ...]:
 
 
 def _label(share: NDArray[np.uint8]) -> tuple[NDArray[np.uint16], int, int]:
-    """Labels, how many of them are solid, and how many there are.
+    """Labels, the number of solid ones, and the number of all.
 
-    Half-covered pixels make solid pieces, grown into their faint edges. Faint pixels beyond them (pale pads, rims
-    under parts) are part of the area too: they make patches of their own, whose labels follow. Patches and then the
-    smallest pieces give way if there are too many.
+    Pixels at least half covered make solid pieces, which grow into their faint edges. Faint pixels beyond them (pale
+    pads, rims under parts) are part of the area too: they make separate patches, whose labels follow. If there are too
+    many, patches are left out first, then the smallest pieces.
     """
     whole = np.zeros(share.shape, np.uint16)
     around = around_plating(share)
@@ -188,7 +188,7 @@ def _label(share: NDArray[np.uint8]) -> tuple[NDArray[np.uint16], int, int]:
         return whole, 0, 0
     labels, solid = _connected(share > 127, _MOST_REGIONS)
     faint = share > 0
-    for _ in range(_REACH_PX):  # a pixel at a time, so that the nearest region gets it
+    for _ in range(_REACH_PX):  # one pixel at a time, so that the nearest region gets each pixel
         grown = cv2.dilate(labels, np.ones((3, 3), np.uint8))
         np.copyto(labels, grown, where=(labels == 0) & faint)
     beyond = faint & (labels == 0)
@@ -199,7 +199,7 @@ def _label(share: NDArray[np.uint8]) -> tuple[NDArray[np.uint16], int, int]:
 
 
 def _connected(mask: NDArray[np.bool_], most: int) -> tuple[NDArray[np.uint16], int]:
-    """Labels of the connected parts of a mask, of the largest if there are more than ``most``; and how many."""
+    """Labels of the connected parts of a mask, only the largest if there are more than ``most``; and their number."""
     count, found = cv2.connectedComponents(mask.astype(np.uint8), connectivity=4)
     count -= 1
     if count > most:
@@ -211,10 +211,10 @@ def _connected(mask: NDArray[np.bool_], most: int) -> tuple[NDArray[np.uint16], 
 
 
 def _pieces(pixels: _Pixels, n: int, scale: Scale | None) -> list[PlatedPiece]:
-    """Each region measured by its moments: the rectangle of the same middle, variances and direction.
+    """Each region measured by its moments: the rectangle with the same middle, variances and direction.
 
-    Moments of the shares give sizes well below a pixel's, at any angle; a rectangle laid about the pixels would be
-    about a pixel too large each way.
+    Moments of the shares give sizes to well below a pixel, at any angle; a rectangle around the pixels would be about
+    a pixel too large each way.
     """
 
     def first(p: _Pixels) -> list[NDArray[np.float64]]:
@@ -229,7 +229,7 @@ def _pieces(pixels: _Pixels, n: int, scale: Scale | None) -> list[PlatedPiece]:
     mass, *moments = pixels.sums(n, first)
     centre_px = np.column_stack(moments) / mass[:, None]
     xx, xy, yy = pixels.sums(n, second) / mass
-    # a pixel's own width is no spread of the region
+    # a pixel's own width is not part of the region's spread
     spread_px = np.stack([np.stack([xx, xy], -1), np.stack([xy, yy], -1)], -2) - np.eye(2) / 12
     to_unit = _local_axes(centre_px, scale)
     variance, axes = np.linalg.eigh(to_unit @ spread_px @ to_unit.transpose(0, 2, 1))
@@ -252,7 +252,7 @@ def _pieces(pixels: _Pixels, n: int, scale: Scale | None) -> list[PlatedPiece]:
 
 
 def _local_axes(centre_px: NDArray[np.float64], scale: Scale | None) -> NDArray[np.float64]:
-    """The map from small steps in px to steps in the unit of sizes about each place, (n, 2, 2)."""
+    """The map from small steps in px to steps in the unit of sizes, near each place, (n, 2, 2)."""
     if scale is None:
         return np.tile(np.eye(2), (len(centre_px), 1, 1))
     steps = [scale.plane.to_mm(centre_px + d) - scale.plane.to_mm(centre_px - d) for d in 0.5 * np.eye(2)]
@@ -260,7 +260,7 @@ def _local_axes(centre_px: NDArray[np.float64], scale: Scale | None) -> NDArray[
 
 
 def _edge_gaps(pieces: list[PlatedPiece], board: NDArray[np.bool_], scale: Scale | None) -> list[float]:
-    """Distance of each piece's nearest side from the edge of its board, in its own unit; empty without outlines."""
+    """Distance of each piece's nearest side from the edge of its board, in the piece's unit; empty without outlines."""
     centres = np.array([p.centre_px for p in pieces]).reshape(-1, 2)
     distance = edge_distance(board, centres) if pieces else None
     if distance is None:
@@ -292,7 +292,7 @@ def _is_at_edge(gaps: list[float], length: float, scale: Scale | None) -> bool |
 def _seen(
     contact: NDArray[np.uint8] | None, pixels: _Pixels, count: int, in_row: list[int | None]
 ) -> list[float] | list[None]:
-    """How much of an edge contact the segmenter saw in each piece, 0..1; a row has one finish and so one value."""
+    """Chance of an edge contact that the segmenter saw in each piece, 0..1; a row has one finish and so one value."""
     if contact is None:
         return [None] * count
     mass, seen = pixels.sums(count, lambda p: [p.share.astype(np.float64), p.share * (contact[p.ys, p.xs] / 255.0)])

@@ -1,8 +1,8 @@
-"""Hard gold or immersion gold, from geometry and place. Colour cannot tell them (nor thickness) apart.
+"""Hard gold or immersion gold, from geometry and place. Colour shows neither the finish nor the thickness.
 
-Edge contacts wear by sliding, so that standards ask for hard gold on them; pads and planes are plated by immersion.
-Shape and place give a verdict; with what the segmenter saw it becomes a chance. Where that is near even, the finish
-is left undetermined and its thickness range spans both; elsewhere what doubt remains goes into areas and gold.
+Edge contacts wear by sliding, so standards ask for hard gold on them; pads and planes are plated by immersion. Shape
+and place give a verdict; together with what the segmenter saw, it becomes a chance. Where the chance is near even, the
+finish is left undetermined and its thickness range spans both; elsewhere the remaining doubt goes into areas and gold.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from grader.model import Finish
 from grader.regions.model import Row
 from grader.regions.rows import PlatedPiece
 
-# Shortest published edge contacts are about 2 mm (small-outline memory modules, from memory); longest pads of
-# surface-mounted packages about as long: below it a row is told by its place at the edge alone.
+# The shortest published edge contacts are about 2 mm long (small-outline memory modules, from memory), the longest
+# pads of surface-mounted packages about as long: below this, only its place at the edge identifies a row.
 _LONG_MM = 2.4
 _SHORTEST_MM = 1.7
 _MANY, _FEW = 8, 4
@@ -27,7 +27,7 @@ _SLENDER = 1.8
 _EVEN = 0.06
 _STRIP_MM, _STRIP_ASPECT = 6.5, 2.5
 _STRIP_WIDTH_MM = (1.5, 10.0)
-EDGE_GAP_MM = 2.0  # between a contact's outer end and the edge: bevel and outline's own error
+EDGE_GAP_MM = 2.0  # between a contact's outer end and the edge: bevel and the outline's own error
 
 
 def finish_of_row(row: Row, *, with_scale: bool) -> Finish:
@@ -52,7 +52,7 @@ def finish_of_loose(piece: PlatedPiece, edge_gap: float | None, scale: Scale | N
 
     Args:
         piece: measured in mm where scale is known.
-        edge_gap: from its side to the board's edge, same unit; None without an outline.
+        edge_gap: distance from its side to the board's edge, same unit; None without an outline.
         scale: of the photo.
     """
     if scale is None:
@@ -73,7 +73,7 @@ def hard_chance(verdict: Finish, seen: float | None) -> float:
 
     Args:
         verdict: what shape and place say.
-        seen: chance of a contact as the segmenter saw it, 0..1; None if it does not tell.
+        seen: chance of a contact as the segmenter saw it, 0..1; None if it does not report one.
     """
     figures = _figures()
     if seen is None:
@@ -84,7 +84,7 @@ def hard_chance(verdict: Finish, seen: float | None) -> float:
 
 
 def finish_of_chance(chance: float) -> tuple[Finish, float]:
-    """The likelier finish and the chance that it is the other one; undetermined, without one, near even chances."""
+    """The likelier finish and the chance of the other; undetermined, with a chance of 0, near even chances."""
     if 1 / 3 < chance < 2 / 3:
         return UNDETERMINED, 0.0
     return (HARD_GOLD, 1 - chance) if chance > 0.5 else (IMMERSION_GOLD, chance)

@@ -1,8 +1,8 @@
-"""How many boards a heap holds: from the boards in sight, the area that they cover, and the size of a whole board.
+"""Number of boards in a heap: from the boards in sight, the area that they cover, and the size of a whole board.
 
 The number in sight (``count_boards``) leaves out boards of which less than a tenth is in sight. Here they are counted
-too, as well as boards that the frame cuts off. The spread grows with the size of the heap, for what lies below shows
-nowhere.
+too, as well as boards that the frame cuts off. The spread grows with the size of the heap, because the boards below
+are not visible.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ class Heap:
     Attributes:
         count: how many there may be.
         whole_mm2: size of a whole board: the median of those that show their sides, within the frame.
-        is_piled: whether boards lie on each other, as far as is seen: one hides another, or an outline in which none
+        is_piled: whether boards are seen to lie on each other: one hides another, or an outline in which no boards
             can be told apart is as large as several. Otherwise only the frame cuts boards off, or they touch.
     """
 
@@ -57,11 +57,11 @@ def heap_of(boards: Sequence[Board], shape: tuple[int, ...]) -> Heap | None:
     areas = np.array([b.area for b in boards])
     whole = [a for a, kind, c in zip(areas, kinds, cut, strict=True) if kind in _WHOLE and not c]
     size = float(np.median(whole if whole else areas))
-    # where no board can be told apart, only the area tells how many there are
+    # where no board can be told apart, only the area shows how many there are
     told = [_mean(chances) for chances in outline_chances(boards)]
     by_area = (areas / size).tolist()
     in_sight = sum(max(n, a) if kind in _UNPARTED else n for n, a, kind in zip(told, by_area, kinds, strict=True))
-    # what surely is a board of its own is in the heap, whatever lies below
+    # every outline that is surely a separate board is in the heap, whatever lies below
     least = max(1, sum(kind in _WHOLE for kind in kinds))
     unparted = (a for a, kind in zip(by_area, kinds, strict=True) if kind in _UNPARTED)
     is_piled = any(b.hidden for b in boards) or max(unparted, default=0.0) >= _figures()["limits"]["several"]
@@ -69,7 +69,7 @@ def heap_of(boards: Sequence[Board], shape: tuple[int, ...]) -> Heap | None:
 
 
 def with_mass(count: BoardCount, mass_g: FloatArray, board_g: FloatArray) -> BoardCount | None:
-    """The number with a stated mass: each number's chance × the likelihood of the mass with so many boards.
+    """The number of boards given a stated mass: each number's chance × the likelihood of the mass with so many boards.
 
     Args:
         count: by the photo.

@@ -1,4 +1,4 @@
-"""The plane of the faces with axes that go the same way over the boards however the photo was turned."""
+"""The plane of the faces with axes that run the same way over the boards, however the photo was turned."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from calibration.scale import FacePlane
 from grader.coverage.way_round import way_round
 from grader.photo import shrunk
 
-_SMALL_PX = 256  # longest side of the picture that the way round is told from
+_SMALL_PX = 256  # longest side of the picture from which the orientation is found
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,7 +41,7 @@ class LaidPlane:
 
 
 def laid_plane(plane: FacePlane, rgb: NDArray[np.uint8]) -> LaidPlane:
-    """The plane with its first axis along the photo as it is looked at, see ``way_round``."""
+    """The plane with its first axis along the photo in the orientation of ``way_round``."""
     height, width = rgb.shape[:2]
     factor = _SMALL_PX / max(height, width)
     size = max(1, round(width * factor)), max(1, round(height * factor))
@@ -53,6 +53,6 @@ def laid_plane(plane: FacePlane, rgb: NDArray[np.uint8]) -> LaidPlane:
     middle = np.array([width - 1.0, height - 1.0]) / 2
     start, one, other = plane.to_mm(np.stack([middle, middle + first, middle + second]))
     along, across = (one - start) / np.hypot(*(one - start)), other - start
-    # the second axis lies square on the first, to the side that the photo's second goes
+    # the second axis is at right angles to the first, on the side of the photo's second axis
     square = np.array([-along[1], along[0]])
     return LaidPlane(plane, np.stack([along, square * np.sign(square @ across)]))

@@ -1,4 +1,4 @@
-"""What the plated pixels of one photo are grouped into."""
+"""Groups of the plated pixels of one photo: regions, rows and boards."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ class Region:
     Attributes:
         number: its label in ``Regions.labels``.
         finish: hard gold, immersion gold or undetermined.
-        box_px: float64 (4, 2), the rectangle in the photo of the same middle, direction and spread.
+        box_px: float64 (4, 2), the rectangle in the photo with the same middle, direction and spread.
         length: longer side of that rectangle, mm where scale is known, otherwise px.
         width: shorter side, likewise.
         board: index of its board, or None.
         row: index of its row of contacts, or None.
         doubt: chance that it is the other of hard and immersion gold; 0 if the finish is undetermined.
-        painted: whether a person painted it in, rather than the segmenter having found it.
-        faint: whether no pixel of it is half covered: plating so pale or narrow that its shape is not known.
+        painted: whether a person painted it in; otherwise the segmenter found it.
+        faint: whether none of its pixels is half covered: plating so pale or narrow that its shape is not known.
         judged: whether a person has said what it is.
     """
 
@@ -70,14 +70,14 @@ class Row:
 
 @dataclass(frozen=True, eq=False)
 class Board:
-    """One board as far as it is visible; without scale, boards that touch are one.
+    """The visible part of one board; without scale, boards that touch are one.
 
     Attributes:
-        outline_px: float64 (k, 2); of its largest piece where other boards part it.
-        area: of all that is visible of it, mm² where scale is known, otherwise px².
+        outline_px: float64 (k, 2); of its largest piece where other boards divide it.
+        area: of its whole visible part, mm² where scale is known, otherwise px².
         hidden: whether another board lies on part of it.
         more_px: float64 (k, 2) each, outlines of its further visible pieces.
-        evidence: that it is one board; None without scale, when touching boards are not separated.
+        evidence: for its being one board; None without scale, when touching boards are not separated.
     """
 
     outline_px: FloatArray
@@ -89,7 +89,7 @@ class Board:
 
 @dataclass(frozen=True, eq=False)
 class Regions:
-    """All of one photo.
+    """Regions, rows and boards of one photo.
 
     Attributes:
         labels: uint16 (height, width): the region that each pixel with any coverage belongs to; 0 = none.
