@@ -166,7 +166,7 @@ def _flat(rgb: NDArray[np.uint8], share: NDArray[np.uint8], plane: FacePlane, at
     across = np.array([-along[1], along[0]])
     columns, rows = round(width / _ALONG_MM) + 2 * _ENDS, round(height / _ACROSS_MM) + 2 * _SIDES
     corner = np.array([x, y]) - along * columns * _ALONG_MM / 2 - across * rows * _ACROSS_MM / 2
-    # the plane is looked up only every few steps, as it bends slowly; OpenCV's interpolation needs the nodes here
+    # the plane is looked up only every few steps, as it bends slowly; OpenCV's resize has its nodes at these places
     nodes = [(np.arange(-(-count // _EVERY) + 2) - 0.5) * _EVERY - 0.5 for count in (columns, rows)]
     off = np.stack(np.meshgrid(nodes[0] * _ALONG_MM, nodes[1] * _ACROSS_MM), axis=-1)
     nodes_px = plane.to_px((corner + off @ np.stack([along, across])).reshape(-1, 2)).astype(np.float32)
@@ -250,7 +250,7 @@ def _kept(cycles: FloatArray, pitch: float) -> FloatArray:
 
 
 def _phase(profile: FloatArray, pitch: float) -> FloatArray | None:
-    """Phase of a profile (n, 4) that recurs near a pitch, float64 (n + 2 × ``_ENDS``,): it extends beyond the profile.
+    """Phase of a profile (n, 4) that recurs near a pitch, float64 (n + 2 × ``_ENDS``,), continued beyond the profile.
 
     None where the phase explains too little of the profile.
     """

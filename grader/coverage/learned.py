@@ -111,8 +111,9 @@ class LearnedSegmenter:
 def _seen_twice(share: NDArray[np.uint8], smaller_look: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """The greater share of two looks, without regions that neither look is sure of or that one of them hardly sees.
 
-    Without scale the network cannot be shown contacts at a size it knows: it sees some in one look, some in the other.
-    Doubtful regions are mostly silver in warm light. With scale they are mostly narrow contacts, so there they stay.
+    Without scale the network cannot be shown contacts at a size it knows: it sees some in one look, some in the
+    other. Doubtful regions are mostly silver in warm light. With scale they are mostly narrow contacts, so there they
+    stay.
     """
     greater = np.maximum(share, smaller_look)
     count, labels = cv2.connectedComponents((greater > 20).astype(np.uint8))

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 
 def around_plating(picture: NDArray[np.uint8], margin_px: int = 0) -> tuple[slice, slice]:
-    """Rows and columns of a picture (height, width) that hold all non-zero pixels, with a margin; empty if all are 0."""
+    """Rows and columns of a picture (height, width) around all non-zero pixels, with a margin; empty if all are 0."""
     left, top, width, height = cv2.boundingRect(picture)
     if not width:
         return slice(0, 0), slice(0, 0)

@@ -106,7 +106,7 @@ def _is_board(part: VisiblePart, scale: Scale, plated: NDArray[np.bool_] | None)
 def _may_be_board(
     contour: NDArray[np.int32], scale: Scale | None, plated: NDArray[np.bool_] | None, *, any_shape: bool = False
 ) -> bool:
-    """Whether a thing counts as a board. Without plating, it must not be print of the sheet or a ragged rest of table.
+    """Whether a thing counts as a board. If bare, it must not be print of the sheet or a ragged rest of table.
 
     Args:
         contour: (k, 1, 2).
@@ -155,7 +155,7 @@ def _length(corners: NDArray[np.float64]) -> float:
 
 
 def _tidied(mask: NDArray[np.uint8], px_per_mm: float) -> NDArray[np.uint8]:
-    """A mask of 0 and 1 without things nowhere as wide as a board, and with bites filled; judged at about 2 px per mm."""
+    """A mask of 0 and 1 without things too narrow for a board, and with bites filled; judged at about 2 px per mm."""
     height, width = mask.shape
     k = min(1.0, 2.0 / px_per_mm)
     size = (max(1, round(width * k)), max(1, round(height * k)))

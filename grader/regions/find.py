@@ -145,7 +145,7 @@ class PieceRow:
 
     Attributes:
         boxes_px: float64 (n, 4, 2), in order along the row.
-        at_edge: as of ``Row``.
+        at_edge: as in ``Row``.
     """
 
     boxes_px: NDArray[np.float64]
@@ -153,7 +153,7 @@ class PieceRow:
 
 
 def rows_above(coverage: Coverage, share: int) -> tuple[PieceRow, ...]:
-    """Rows of pieces plated above a share (0..255): contacts that run together at a lower share separate at a higher."""
+    """Rows of pieces plated above a share (0..255): contacts that run together at a low share separate at a higher."""
     rows, columns = around_plating(coverage.share)
     above = coverage.share[rows, columns] > share
     if not above.any():
@@ -178,8 +178,8 @@ def _label(share: NDArray[np.uint8]) -> tuple[NDArray[np.uint16], int, int]:
     """Labels, the number of solid ones, and the number of all.
 
     Pixels at least half covered make solid pieces, which grow into their faint edges. Faint pixels beyond them (pale
-    pads, rims under parts) are part of the area too: they make separate patches, whose labels follow. If there are too
-    many, patches are left out first, then the smallest pieces.
+    pads, rims under parts) are part of the area too: they make separate patches, whose labels follow. If there are
+    too many, patches are left out first, then the smallest pieces.
     """
     whole = np.zeros(share.shape, np.uint16)
     around = around_plating(share)
@@ -260,7 +260,7 @@ def _local_axes(centre_px: NDArray[np.float64], scale: Scale | None) -> NDArray[
 
 
 def _edge_gaps(pieces: list[PlatedPiece], board: NDArray[np.bool_], scale: Scale | None) -> list[float]:
-    """Distance of each piece's nearest side from the edge of its board, in the piece's unit; empty without outlines."""
+    """Distance of each piece's nearest side from its board's edge, in the piece's unit; empty without outlines."""
     centres = np.array([p.centre_px for p in pieces]).reshape(-1, 2)
     distance = edge_distance(board, centres) if pieces else None
     if distance is None:

@@ -1,8 +1,9 @@
 """Hard gold or immersion gold, from geometry and place. Colour shows neither the finish nor the thickness.
 
 Edge contacts wear by sliding, so standards ask for hard gold on them; pads and planes are plated by immersion. Shape
-and place give a verdict; together with what the segmenter saw, it becomes a chance. Where the chance is near even, the
-finish is left undetermined and its thickness range spans both; elsewhere the remaining doubt goes into areas and gold.
+and place give a verdict; together with what the segmenter saw, it becomes a chance. Where the chance is near even,
+the finish is left undetermined and its thickness range spans both; elsewhere the remaining doubt goes into areas and
+gold.
 """
 
 from __future__ import annotations

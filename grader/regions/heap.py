@@ -69,7 +69,7 @@ def heap_of(boards: Sequence[Board], shape: tuple[int, ...]) -> Heap | None:
 
 
 def with_mass(count: BoardCount, mass_g: FloatArray, board_g: FloatArray) -> BoardCount | None:
-    """The number of boards given a stated mass: each number's chance × the likelihood of the mass with so many boards.
+    """The number of boards given their mass: each number's chance × the likelihood of the mass with so many boards.
 
     Args:
         count: by the photo.

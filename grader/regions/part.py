@@ -1,9 +1,9 @@
 """Boards that touch or lie on each other, found as one thing, distinguished as far as they are visible.
 
-Rectangles whose sides the picture shows are boards. Where two overlap, the one whose sides are seen inside the other
-lies on top. What no rectangle accounts for is a board of its own where it is wide, and belongs to what it touches
-where it is narrow, unless it lies between sides of two. Boards that show next to none of their sides are missed, or
-their visible parts found as several.
+Rectangles whose sides the picture shows are boards. Where two overlap, the board whose sides are seen inside the other
+lies on top. An area outside all rectangles is a separate board where it is wide; where it is narrow, it belongs to the
+board that it touches, unless it lies between sides of two boards. Boards that show hardly any of their sides are
+missed, or their visible parts are found as several boards.
 """
 
 from __future__ import annotations
@@ -25,9 +25,9 @@ from grader.regions.squared import squared
 
 _WIDE_MM = 13.0
 _LEAST_MM2 = 250.0
-_LEAST_SOLID = 0.9  # a piece that fills so much of its convex hull and holds one rectangle is one board
+_LEAST_SOLID = 0.9  # a piece that fills this share of its convex hull and holds one rectangle is one board
 _ONE_WAY = np.radians(8.0)
-_ALIKE_MM = 2.5  # by which sides of boards of one kind differ as they are found
+_ALIKE_MM = 2.5  # greatest difference between the sides, as found, of boards of one kind
 _LEAST_WIDTH_MM = 16.0  # of boards side by side that are not alike; the part of a board with its contacts is narrower
 _OTHER_COLOUR = 20.0  # ΔE*ab between boards side by side that are not alike
 _INSET_MM = 1.5
@@ -46,9 +46,9 @@ class VisiblePart:
 
     Attributes:
         outlines_px: float64 (k, 2) each, in the photo, of its visible pieces, largest first.
-        area_mm2: of all that is visible of it.
+        area_mm2: of its whole visible part.
         hidden: whether another board hides part of it.
-        evidence: what speaks for its being one board.
+        evidence: for its being one board.
     """
 
     outlines_px: tuple[FloatArray, ...]
@@ -63,16 +63,16 @@ def boards_in_piece(
     rgb: NDArray[np.uint8] | None,
     plated: NDArray[np.bool_] | None = None,
 ) -> tuple[tuple[VisiblePart, ...], Evidence]:
-    """The boards of one piece, or nothing if it is one board whose outline stays as it is.
+    """The boards of one piece; empty if it is one board whose outline stays as it is.
 
     Args:
         contour_px: (n, 1, 2), the outline of the piece.
         plane: of the faces.
-        rgb: the photo; without it only the outline tells.
+        rgb: the photo; with None, only the outline is used.
         plated: bool (height, width), where there is plating; it lies on boards, never on the table between them.
 
     Returns:
-        The boards, and what speaks for the whole piece being one.
+        The boards, and the evidence that the whole piece is one board.
     """
     view = plan_view(contour_px, plane, rgb)
     rectangles, lines = find_rectangles(view)
@@ -114,10 +114,10 @@ def _evidence(
 
 
 def _are_one(rectangles: list[Rectangle], view: PlanView) -> bool:
-    """Whether the rectangles of a piece that fills its convex hull are made of lines on one board.
+    """Whether the rectangles of a piece that fills its convex hull come from lines on one board.
 
-    Boards that lie on each other at random make no such piece, unless they lie at different angles. Boards that were
-    laid side by side do, but are alike, or of different colours. Rows of parts and of contacts make rectangles of any
+    Boards that lie on each other at random do not form such a piece, unless they lie at different angles. Boards laid
+    side by side do, but they are alike or have different colours. Rows of parts and of contacts make rectangles of any
     size along the board's own sides.
     """
     first, *others = rectangles
@@ -138,7 +138,7 @@ def _is_solid(contour: NDArray[np.int32]) -> bool:
 
 
 def _labelled(view: PlanView, rectangles: list[Rectangle], lines: Lines) -> tuple[NDArray[np.uint8], int]:
-    """Number of the board at each pixel of the piece, the rectangles' first; and how many there are."""
+    """Number of the board at each pixel of the piece, rectangles numbered first; and the number of boards."""
     labels = np.zeros(view.inside.shape, np.uint8)
     for i in _bottom_first(view, rectangles, lines):
         labels[rectangles[i].mask & view.inside] = i + 1
@@ -160,7 +160,7 @@ def _labelled(view: PlanView, rectangles: list[Rectangle], lines: Lines) -> tupl
 def _plated_in(
     view: PlanView, where: NDArray[np.bool_], plane: FacePlane, plated: NDArray[np.bool_]
 ) -> NDArray[np.bool_]:
-    """Those pixels of a mask of the view that lie on plating or next to it, as gaps between contacts do."""
+    """Pixels of a mask of the view that lie on plating or next to it, as gaps between contacts do."""
     found = np.zeros(where.shape, np.uint8)
     rows, columns = np.nonzero(where)
     if len(rows):
@@ -173,7 +173,7 @@ def _plated_in(
 
 
 def _with_narrow_rests(labels: NDArray[np.uint8], piece: NDArray[np.bool_]) -> NDArray[np.uint8]:
-    """Labels with all of the piece given to the board that is nearest."""
+    """Labels with every pixel of the piece given to the nearest board."""
     _, nearest = cv2.distanceTransformWithLabels(
         (labels == 0).astype(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
     )
@@ -183,7 +183,7 @@ def _with_narrow_rests(labels: NDArray[np.uint8], piece: NDArray[np.bool_]) -> N
 
 
 def _goes_on(one: Rectangle, rest: NDArray[np.bool_], view: PlanView) -> bool:
-    """Whether what is left is the same board beyond a side that was taken for its end: as wide, and next to it."""
+    """Whether the rest is the same board beyond a side that was taken for its end: as wide, and next to it."""
     y, x = np.nonzero(rest)
     places = np.column_stack([x, y]) / view.px_per_mm
     centre = one.corners_mm.mean(axis=0)
@@ -202,7 +202,7 @@ def _goes_on(one: Rectangle, rest: NDArray[np.bool_], view: PlanView) -> bool:
 
 
 def _bottom_first(view: PlanView, rectangles: list[Rectangle], lines: Lines) -> list[int]:
-    """Order in which to lay them: each after most of those that it lies on."""
+    """Order in which to lay the rectangles: each after most of those that it lies on."""
     side = 2 * round(_INSET_MM * view.px_per_mm) + 1
     inner = [cv2.erode(r.mask.astype(np.uint8), np.ones((side, side), np.uint8)) > 0 for r in rectangles]
     within = [lines.look_up(view, mask) for mask in inner]
@@ -215,7 +215,7 @@ def _bottom_first(view: PlanView, rectangles: list[Rectangle], lines: Lines) -> 
 
 
 def _seen_inside(one: Rectangle, within: NDArray[np.bool_], lines: Lines) -> float:
-    """Share of a rectangle's sides inside another that is seen; one half where next to none lies inside."""
+    """Share that is seen of a rectangle's sides inside another one; one half where hardly any lies inside."""
     seen = samples = 0
     for line, start, end in one.sides:
         inside = within[line, start:end]
@@ -232,7 +232,7 @@ def _is_hidden(one: Rectangle, visible: NDArray[np.bool_], view: PlanView) -> bo
 def _part(
     mask: NDArray[np.bool_], view: PlanView, plane: FacePlane, evidence: Evidence, *, hidden: bool
 ) -> VisiblePart | None:
-    # contours run through the middles of pixels; in a finer picture that is nearer to their border
+    # contours run through the middles of pixels; in a finer picture these are nearer to the pixels' border
     fine = cv2.resize(mask.astype(np.uint8), None, fx=_FINE, fy=_FINE, interpolation=cv2.INTER_NEAREST)
     contours, _ = cv2.findContours(fine, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     least = _LEAST_PIECE_MM2 * (_FINE * view.px_per_mm) ** 2

@@ -1,8 +1,8 @@
-"""Boards that lie on each other: the plating is nearer to the camera than a board on the table would have it.
+"""Boards that lie on each other: their plating is nearer to the camera than that of a board on the table.
 
-How much nearer no photo shows. The height widens the range, and a warning says so; what other boards hide is not
-counted at all. The value itself stays: on renders of piles the plating missed in their shade makes up for the height
-(mean error of area -2 % as it stands, -8 % with the height taken off).
+No photo shows how much nearer. The height widens the range, and a warning says so; plating hidden by other boards is
+not counted at all. The value itself stays: on renders of piles, the plating missed in their shade makes up for the
+height (mean error of area -2 % as it stands, -8 % with the height corrected).
 """
 
 from __future__ import annotations
@@ -31,11 +31,11 @@ notice = Notices(
     ),
 )
 
-_USUAL_FOCAL = 0.8  # of the photo's longer side: a phone's main camera, where the photo does not say
+_USUAL_FOCAL = 0.8  # of the photo's longer side: a phone's main camera, where the photo does not state it
 
 
 def with_pile(scale: Scale, regions: Regions, photo: Photo) -> Scale:
-    """The scale with the unknown height of boards on others in it; as it is where none lies on another."""
+    """The scale with the unknown height of boards on others added; unchanged where no board lies on another."""
     hidden = sum(board.hidden for board in regions.boards)
     if not hidden:
         return scale
@@ -51,7 +51,7 @@ def with_pile(scale: Scale, regions: Regions, photo: Photo) -> Scale:
 
 
 def _factor(scale: Scale, photo: Photo) -> Distribution:
-    """True area over area measured as if the plating lay where the scale has it, about a median of one."""
+    """True area over area measured as if the plating lay in the plane of the scale, spread about a median of one."""
     known = _figures()["pile-rise"]
     rise = Distribution(str(known["kind"]), tuple(float(p) for p in known["parameters"]))
     heights = draws_of(rise, stream=11)
@@ -64,7 +64,7 @@ def _factor(scale: Scale, photo: Photo) -> Distribution:
 
 
 def _distance_mm(scale: Scale, photo: Photo) -> float:
-    """From the camera to the plane of the faces."""
+    """Distance from the camera to the plane of the faces."""
     if isinstance(scale.plane, PosedPlane):
         return scale.plane.sheet_distance_mm
     focal = photo.focal_px if photo.focal_px is not None else _USUAL_FOCAL * max(photo.rgb.shape[:2])

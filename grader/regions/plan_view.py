@@ -1,6 +1,6 @@
-"""One piece of what lies on the table, seen square on, coarse and in millimetres: enough to tell its boards apart.
+"""One piece of the things on the table, seen square on, coarse and in millimetres: enough to tell its boards apart.
 
-Outlines are found in it; nothing is measured in it.
+Outlines are found in this view; nothing is measured in it.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from grader.photo import shrunk
 _PX_PER_MM = 2.5
 _MOST_SIDE_PX = 1000
 _MARGIN_MM = 3.0
-_NODE_PX = 16  # the map to the photo is exact at places this far apart, and even between them
+_NODE_PX = 16  # the map to the photo is exact at places this far apart, and linear between them
 _BLUR_MM = 0.25
 _OUTLINE_STEP = 60.0  # the piece's own outline counts as an edge of this contrast, ΔE*ab
 
@@ -50,7 +50,7 @@ def plan_view(contour_px: NDArray[np.int32], plane: FacePlane, rgb: NDArray[np.u
     Args:
         contour_px: (n, 1, 2), its outline in the photo.
         plane: of the faces.
-        rgb: the photo, uint8 (height, width, 3); None if only the outline is to be looked at.
+        rgb: the photo, uint8 (height, width, 3); None if only the outline is to be used.
     """
     outline = plane.to_mm(contour_px.reshape(-1, 2).astype(np.float64))
     low, high = outline.min(axis=0) - _MARGIN_MM, outline.max(axis=0) + _MARGIN_MM
@@ -70,7 +70,7 @@ def plan_view(contour_px: NDArray[np.int32], plane: FacePlane, rgb: NDArray[np.u
 def _seen(
     rgb: NDArray[np.uint8], plane: FacePlane, low: FloatArray, k: float, size: tuple[int, int]
 ) -> NDArray[np.uint8]:
-    """The photo in the view, brought down to its size before it is sampled."""
+    """The photo in the view, reduced to the view's resolution before it is sampled."""
     nodes = [np.linspace(0, n - 1, max(2, n // _NODE_PX + 1)) for n in size]
     places = np.stack(np.meshgrid(*nodes), -1)
     at = plane.to_px(places.reshape(-1, 2) / k + low)

@@ -1,7 +1,7 @@
-"""What a row of contacts says of itself: keys, contacts that are missing, and the published outline that it fits.
+"""Readings of rows of contacts: keys, missing contacts, and the published outline that each row fits.
 
-Read in the photo's own pixels, so that no scale enters: steps between neighbours are taken against a pitch that may
-change evenly along the row, as perspective makes it.
+Rows are read in the photo's own pixels, so that no scale enters: steps between neighbours are compared with a pitch
+that may change evenly along the row, as under perspective.
 """
 
 from __future__ import annotations
@@ -26,13 +26,13 @@ BoolArray = NDArray[np.bool_]
 _LEAST = 6  # contacts that a row must have to be read
 _ALIKE = 0.35  # contacts that ran together, or were cut in two, are left out beyond this share
 _SINGLE = 0.25  # a step is one pitch within this share
-_WHOLE = 0.25  # a wider gap is so many pitches within this share of one
-_BENT = 12  # steps from which a change of pitch along the row can be told
+_WHOLE = 0.25  # a wider gap is a whole number of pitches within this share of one pitch
+_BENT = 12  # steps from which a change of pitch along the row can be detected
 _LONGEST_GAP = 8.5  # pitches; beyond it two rows, or a stretch that never had contacts, are as likely
 _MERGED_AT_END = 6  # contacts run together that are counted beyond the first and last found alone
 _LEAST_SEEN = 0.3  # share of a contact's middle line that must be plated for it to count
-_DISAGREE = 1.25  # factor between the scales of two rows of one photo that height and tilt may make
-# shares above which contacts are looked for apart where none are recognised at half; how much shorter they then look
+_DISAGREE = 1.25  # factor between the scales of two rows of one photo that height and tilt may cause
+# shares above which separate contacts are looked for where none are recognised at half; how much shorter they then look
 _ABOVE, _SHORTENED = (170, 200), 1.35
 _LONG = 18
 _NOTCH = 0.84  # from the row's middle to where a key's slot is looked for, in half contact lengths
@@ -52,13 +52,13 @@ class RowReading:
     """One row as read.
 
     Attributes:
-        row: its index in ``Regions.rows``; None if the contacts run together so that no row was found there.
+        row: its index in ``Regions.rows``; None if the contacts run together, so that no row was found there.
         centres_px: of its contacts in order, float64 (n, 2).
-        alone: whether each was found as a piece of its own (n,); the others run together with a neighbour or are
-            dim, and their centres are where the row's pitch or its pattern in the picture puts them.
+        alone: whether each was found as a separate piece (n,); the others run together with a neighbour or are dim,
+            and their centres are where the row's pitch or its pattern in the picture puts them.
         steps: between neighbours, in pitches of their place in the row, float64 (n - 1,).
-        matches: published outlines that the row fits, that with the fewest missing contacts first.
-        missing: contacts that are not there where others say that they should be.
+        matches: published outlines that the row fits, those with the fewest missing contacts first.
+        missing: contacts that are absent where the others show that they should be.
         keys: steps that lead over a key.
     """
 
@@ -77,12 +77,12 @@ class RowReading:
 
     @property
     def family(self) -> str | None:
-        """Title of the outline that it fits, of all of them where they share it; None if it fits none."""
+        """Titles of the outlines that it fits, joined with "or"; None if it fits no outline."""
         return " or ".join(m.family.title for m in self.matches) or None
 
     @property
     def pitch_mm(self) -> float | None:
-        """The published pitch, None if none is known or several are possible."""
+        """The published pitch; None if it is unknown or several are possible."""
         return one_pitch(self.matches)
 
 
@@ -94,8 +94,8 @@ def read_contact_rows(
     Args:
         regions: of the photo.
         coverage: of the photo; contacts that ran together are counted by it, and a key is a notch in its boards.
-        rgb: the photo, uint8 (height, width, 3), for contacts that the coverage lacks or that ran together; None goes
-            by the coverage alone, and recognises no row that a key does not part.
+        rgb: the photo, uint8 (height, width, 3), for contacts that the coverage lacks or that ran together; with None,
+            only the coverage is used, and rows that no key divides are not recognised.
     """
     members: dict[int, list[Region]] = {}
     for region in regions.regions:
@@ -123,7 +123,7 @@ def read_contact_rows(
 
 
 def _best(readings: list[RowReading]) -> list[RowReading]:
-    """Of several readings of one row, as strips of several widths give, the one that lacks the fewest contacts."""
+    """Of several readings of one row, from strips of several widths, the reading that lacks the fewest contacts."""
     best: list[RowReading] = []
     for reading in sorted(readings, key=lambda r: r.missing):
         middle = reading.centres_px.mean(axis=0)
@@ -133,18 +133,18 @@ def _best(readings: list[RowReading]) -> list[RowReading]:
 
 
 def _far(reading: RowReading, place: FloatArray) -> bool:
-    """Whether a place lies further from a row than a third of its length."""
+    """Whether a place lies farther from a row's middle than a third of the row's length."""
     first, last = reading.centres_px[0], reading.centres_px[-1]
     return float(np.hypot(*(place - (first + last) / 2))) > float(np.hypot(*(last - first))) / 3
 
 
 def _stands_apart(reading: RowReading) -> bool:
-    """Whether a long row's contacts were found apart as it is: looked at more closely it would be no other."""
+    """Whether a long row's contacts were already found separately: a closer look would not change it."""
     return int(reading.alone.sum()) >= max(_LONG, 0.9 * reading.count)
 
 
 def _placed(reading: RowReading, regions: Regions) -> RowReading:
-    """A reading with the row of the regions that most of its contacts lie in."""
+    """A reading with the row of the regions in which most of its contacts lie."""
     size = np.array(regions.labels.shape[::-1])
     x, y = np.clip(np.round(reading.centres_px).astype(int), 0, size - 1).T
     of_label = {r.number: r.row for r in regions.regions}
@@ -154,9 +154,9 @@ def _placed(reading: RowReading, regions: Regions) -> RowReading:
 
 
 def contact_line(readings: tuple[RowReading, ...]) -> ContactLine | None:
-    """The recognised row that tells the scale best, where all its outlines have one pitch.
+    """The recognised row that gives the scale best, among rows whose outlines all have one pitch.
 
-    None without one, and where another row tells quite another scale: then one of them is not what it seems.
+    None if there is no such row, or if another row gives a very different scale: then one of them is not what it seems.
     """
     lines = sorted((_line(r) for r in readings if r.pitch_mm is not None), key=lambda line: line.relative_sd())
     if not lines:
@@ -181,7 +181,7 @@ def missing_notices(readings: tuple[RowReading, ...], known: ContactLine | None 
 
     Args:
         readings: of the rows.
-        known: the row that gave the scale, where one did: a later look must not find fewer contacts in silence.
+        known: the row that gave the scale, if any: a later look must not silently find fewer contacts.
     """
     lacking = [(r.missing, r.count + r.missing) for r in readings if r.missing]
     if not lacking and known is not None and readings:
@@ -209,7 +209,7 @@ def _read(
     half = np.asarray(np.median(_half_lengths(boxes), axis=0))
     local = float(np.median(np.polyval(pitch, found[1])))
     aspect = 2 * float(np.hypot(*half)) / local
-    if apart:  # in a strip nothing is left to be told apart, and what is plated beyond its contacts is none
+    if apart:  # a strip's contacts are separated already, and plating beyond them is not a contact
         centres, alone, steps = found[0], np.ones(len(boxes), np.bool_), _steps(found[1], pitch)
     else:
         centres, alone, steps = _with_merged(*found, pitch, half, coverage.share)
@@ -237,12 +237,12 @@ def _read(
 def _gaps(wide: list[int], steps: FloatArray, open_slot: list[bool | None]) -> tuple[int, tuple[int, ...]]:
     """Missing contacts and keys among the wide steps of a row that fits no outline.
 
-    Where the board shows no notch the widest step may lead over a key: it is told neither as one nor as missing.
+    Where the board shows no notch, the widest step may lead over a key: it counts neither as a key nor as missing.
 
     Args:
-        wide: the steps that are more than a pitch.
-        steps: all, in pitches.
-        open_slot: of each wide step, whether a notch was seen there.
+        wide: the steps that are longer than a pitch.
+        steps: all steps, in pitches.
+        open_slot: for each wide step, whether a notch was seen there.
     """
     keys = tuple(i for i, is_open in zip(wide, open_slot, strict=True) if is_open)
     others = sorted((i for i in wide if i not in keys), key=lambda i: -steps[i])
@@ -257,7 +257,7 @@ def _gaps(wide: list[int], steps: FloatArray, open_slot: list[bool | None]) -> t
 def _with_merged(
     centres: FloatArray, along: FloatArray, pitch: FloatArray, half: FloatArray, share: NDArray[np.uint8]
 ) -> tuple[FloatArray, BoolArray, FloatArray]:
-    """Contacts found alone and, where the pitch puts one that is covered, those that ran together.
+    """Contacts found alone and, at places given by the pitch that are plated, those that ran together.
 
     Args:
         centres: of the contacts found alone, in order (n, 2).
@@ -304,7 +304,7 @@ def _steps(along: FloatArray, pitch: FloatArray) -> FloatArray:
 
 
 def _is_plated(centre: FloatArray, half: FloatArray, share: NDArray[np.uint8]) -> bool:
-    """Whether a contact of the row's length lies about a place, worn perhaps: enough of its middle is plated."""
+    """Whether a contact of the row's length, perhaps worn, lies at a place: enough of its middle is plated."""
     spots = np.round(centre + np.linspace(-0.8, 0.8, 9)[:, None] * half).astype(int)
     inside = np.all((spots >= 0) & (spots < np.array(share.shape[::-1])), axis=1)
     return bool(inside.all() and share[spots[:, 1], spots[:, 0]].mean() > 255 * _LEAST_SEEN)
@@ -334,7 +334,7 @@ def _pitch_along(along: FloatArray) -> FloatArray | None:
 
 
 def _alike(boxes: FloatArray) -> FloatArray:
-    """The boxes (n, 4, 2) without those of contacts that ran together, or were cut in two."""
+    """The boxes (n, 4, 2) without those of contacts that ran together or were cut in two."""
     sides = np.sort(np.hypot(*(boxes[:, [1, 3]] - boxes[:, :1]).transpose(2, 0, 1)), axis=1)
     return np.asarray(boxes[np.all(np.abs(sides / np.median(sides, axis=0) - 1) < _ALIKE, axis=1)])
 

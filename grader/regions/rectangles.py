@@ -1,8 +1,8 @@
 """Rectangles whose sides the picture shows: boards that touch or lie on each other.
 
-Four lines, two and two at right angles, make a candidate. It gains by every millimetre of its sides along which the
-picture shows an edge that no rectangle found before accounts for, and loses twice that by every millimetre that shows
-none, except where it may be hidden under one found before. The best is taken, and the search goes on with the rest.
+Four lines, two pairs at right angles, make a candidate. It gains for every millimetre of its sides along which the
+picture shows an edge that no earlier rectangle accounts for. It loses twice as much for every millimetre without an
+edge, except where it may be hidden under an earlier rectangle. The best is taken, and the search goes on with the rest.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from grader.regions.plan_view import PlanView
 
 # Chosen on renders of piles and of single boards.
 _SQUARE = np.radians(4.0)
-_SAME_DIRECTION = np.radians(0.5)  # lines as near in direction share their candidates
+_SAME_DIRECTION = np.radians(0.5)  # lines this near in direction share their candidates
 _MOST_EACH_WAY = 16
 _LOSS = 2.0
 _LEAST_GAIN_MM = 45.0
@@ -39,7 +39,7 @@ _MOST_TRIED = 100
 _RIM_MM = 3.0
 _INSET_MM = 1.0
 
-_SEEN, _NEW, _MISSING = range(3)  # running lengths along lines of what is seen, seen and new, and missing
+_SEEN, _NEW, _MISSING = range(3)  # running lengths along lines: edges seen, edges seen and new, edges missing
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,7 +49,7 @@ class Rectangle:
     Attributes:
         corners_mm: float64 (4, 2), in the view.
         mask: bool (height, width) of the view.
-        sides: for each side the number of its line and its ends as sample numbers along it.
+        sides: for each side, the number of its line and its ends as sample numbers along that line.
     """
 
     corners_mm: FloatArray
@@ -65,13 +65,13 @@ class Rectangle:
 
     @property
     def lengths_mm(self) -> tuple[float, float]:
-        """Its shorter and its longer side."""
+        """Lengths of its shorter and its longer side."""
         short, long = sorted(float(np.hypot(*side)) for side in np.diff(self.corners_mm[:3], axis=0))
         return short, long
 
 
 def find_rectangles(view: PlanView) -> tuple[list[Rectangle], Lines]:
-    """Rectangles, those with most to show for first, and the lines that they were made of."""
+    """Rectangles, those with the most evidence first, and the lines that they were made of."""
     lines = find_lines(view)
     found: list[Rectangle] = []
     if len(lines.angle) < 4:
@@ -94,7 +94,7 @@ def find_rectangles(view: PlanView) -> tuple[list[Rectangle], Lines]:
 
 
 def _is_new(one: Rectangle, view: PlanView, found: list[Rectangle], covered: NDArray[np.bool_]) -> bool:
-    """Whether a rectangle lies in the piece and is neither a part of one found before nor the same again."""
+    """Whether a rectangle lies in the piece and is neither part of an earlier one nor the same one again."""
     size = np.count_nonzero(one.mask)
     square = view.px_per_mm**2
     inside = one.mask & view.inside
@@ -122,7 +122,7 @@ class _Search:
         self._groups = _right_angled(lines.angle)
 
     def account_for(self, found: Rectangle, hidden: NDArray[np.bool_], view: PlanView) -> None:
-        """What is found may hide others, and the edges along its sides gain nothing any more."""
+        """Record a rectangle that was found: it may hide others, and edges along its sides no longer gain anything."""
         self._hidden |= hidden
         corners = np.round(found.corners_mm * view.px_per_mm).astype(int)
         for a, b in zip(corners.tolist(), np.roll(corners, -1, axis=0).tolist(), strict=True):
@@ -145,18 +145,18 @@ class _Search:
     def _within(
         self, one: NDArray[np.intp], other: NDArray[np.intp], counts: FloatArray
     ) -> tuple[FloatArray, NDArray[np.intp]]:
-        """Gain (k,) and lines (k, 4) of the candidates with two sides of each of two sets.
+        """Gain (k,) and lines (k, 4) of the candidates with two sides from each of two sets.
 
         Args:
             one: numbers of lines (n,).
-            other: of lines across them (m,).
+            other: numbers of the lines across them (m,).
             counts: running lengths along each line, see ``_SEEN``, (3, lines, s + 1).
         """
         (a, b), (i, j) = (_pairs(len(s)) for s in (one, other))
         across, fit_across = self._sides(one, other, counts)
         along, fit_along = self._sides(other, one, counts)
         worth, more = (of[_NEW] - _LOSS * of[_MISSING] for of in (across, along))
-        # all at once, as the few that are good enough are soon told
+        # all at once, as few are good enough and these are found quickly
         each_gain = (worth[a] + worth[b]) + (more[i] + more[j]).T
         fit = (fit_across[a] & fit_across[b]) & (fit_along[i] & fit_along[j]).T
         p, q = np.nonzero(fit & (each_gain > _LEAST_GAIN_MM))
@@ -170,7 +170,7 @@ class _Search:
     def _sides(
         self, own: NDArray[np.intp], cross: NDArray[np.intp], counts: FloatArray
     ) -> tuple[FloatArray, NDArray[np.bool_]]:
-        """Stretches of the lines ``own`` (n,) between each two of ``cross``, k pairs.
+        """Stretches of the lines ``own`` (n,) between each two lines of ``cross``, k pairs.
 
         Returns:
             Parts of each count (3, n, k), and whether each stretch may be a rectangle's side (n, k).
@@ -184,7 +184,7 @@ class _Search:
         return parts, (seen > _LEAST_OF_A_SIDE * (seen + missing)) & (length > _NARROWEST_MM)
 
     def split(self, whole: Rectangle, view: PlanView) -> list[Rectangle]:
-        """The rectangle, or those that it falls into along seams that run all across it: boards laid side by side."""
+        """The rectangle, or its parts along seams that run all the way across it: boards laid side by side."""
         a, b, c, d = (side[0] for side in whole.sides)
         best: tuple[float, int, tuple[int, int], tuple[int, int]] | None = None
         for (p, q), (r, s) in (((a, b), (c, d)), ((c, d), (a, b))):
@@ -219,7 +219,7 @@ class _Search:
 def _right_angled(angle: FloatArray) -> list[tuple[NDArray[np.intp], NDArray[np.intp]]]:
     """Pairs of sets of lines, those along and those across a direction; each pair once.
 
-    Directions that hardly differ would give the same candidates over and over, and use up those that are tried.
+    Directions that hardly differ would give the same candidates again and again, and use up the number of tries.
     """
     found: dict[tuple[bytes, bytes], tuple[NDArray[np.intp], NDArray[np.intp]]] = {}
     told: list[float] = []
@@ -238,10 +238,10 @@ def _right_angled(angle: FloatArray) -> list[tuple[NDArray[np.intp], NDArray[np.
 
 @functools.cache
 def _pairs(n: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """First and second of each two of n."""
+    """First and second index of each pair out of n."""
     return np.triu_indices(n, 1)
 
 
 def _counted(mask: NDArray[np.bool_]) -> FloatArray:
-    """Running length in mm of what is set along each line, (n, s + 1)."""
+    """Running length in mm of the set samples along each line, (n, s + 1)."""
     return np.pad(np.cumsum(mask, axis=1) * STEP_MM, ((0, 0), (1, 0)))

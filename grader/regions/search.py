@@ -1,4 +1,4 @@
-"""Regions, boards and readings of the rows of one photo, in less time than one after another."""
+"""Regions, boards and row readings of one photo, faster than one after another."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from grader.regions.reading import RowReading, read_contact_rows
 def search_photo(
     coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
 ) -> tuple[Regions, tuple[RowReading, ...]]:
-    """What ``find_regions`` and then ``read_contact_rows`` give: outlines and rows do not wait for each other.
+    """Results of ``find_regions`` and ``read_contact_rows``; outlines and rows do not wait for each other.
 
     Args:
         coverage: of the photo.

@@ -1,4 +1,4 @@
-"""Table between two boards that the map of boards bridges: it lies beyond sides of both that the photo shows."""
+"""Table between two boards, where the map of boards bridges it: it lies beyond visible sides of both."""
 
 from __future__ import annotations
 
@@ -11,15 +11,15 @@ from grader.regions.plan_view import PlanView
 from grader.regions.rectangles import Rectangle
 
 # Chosen on renders of boards that lie alone.
-_WINDOW = 7  # samples along a side that tell together whether it is seen
+_WINDOW = 7  # samples along a side that together decide whether it is seen
 _LEAST_SEEN = 0.7  # of them
-_MOST_APART_MM = 12.0  # from side to side; what is wider may be a board
+_MOST_APART_MM = 12.0  # from side to side; a wider gap may be a board
 
 
 def table_between(
     rest: NDArray[np.bool_], rectangles: list[Rectangle], lines: Lines, view: PlanView
 ) -> NDArray[np.bool_]:
-    """Those pixels of a mask, bool (height, width) of the view, that lie beyond seen sides of two rectangles."""
+    """Pixels of a mask, bool (height, width) of the view, that lie beyond seen sides of two rectangles."""
     found = np.zeros(rest.shape, bool)
     y, x = np.nonzero(rest)
     if len(rectangles) < 2 or not len(y):
@@ -32,7 +32,7 @@ def table_between(
 
 
 def _beyond(places: FloatArray, one: Rectangle, lines: Lines) -> FloatArray:
-    """How far places (n, 2) in mm lie beyond a side of a rectangle, where that side is seen; inf for the others."""
+    """Distance of places (n, 2) in mm beyond a side of a rectangle, where that side is seen; inf for other places."""
     centre = one.corners_mm.mean(axis=0)
     least = np.full(len(places), np.inf)
     for line, start, end in one.sides:

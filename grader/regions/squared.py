@@ -1,9 +1,9 @@
-"""A rectangular board without bumps, and with its corners.
+"""A rectangular board with its bumps removed and its corners restored.
 
-The map that outlines come from takes shadow or table beside a board for board in places, and loses corners. Where the
-photo shows the sides of a rectangle that is nearly all of a piece, also along these, what sticks out is cut off and
-missing corners are filled, as long as they are small: a long strip beside it is board beyond contacts that were taken
-for a side, or an edge connector; notches in its sides are none of its corners.
+In places, the map that outlines come from takes shadow or table beside a board for board, and it loses corners. Where
+a rectangle is nearly all of a piece, and the photo shows its sides also along the bumps and missing corners, bumps are
+cut off and corners are filled, as long as they are small. A long strip beside the rectangle is board beyond contacts
+that were taken for a side, or an edge connector; notches in its sides are not corners.
 """
 
 from __future__ import annotations
@@ -20,13 +20,13 @@ from grader.regions.rectangles import Rectangle
 _LEAST_SHARED = 0.93  # of the piece, and of the rectangle
 _LEAST_MM2, _MOST_MM2 = 6.0, 80.0  # of one bump or corner; a round corner of 5 mm lacks 5 mm2
 _CORNER_MM = 1.0  # from a corner, for something missing to be that corner
-_BESIDE_MM = 1.0  # from a bump or missing corner to the part of a side that tells
+_BESIDE_MM = 1.0  # from a bump or missing corner to the part of a side that decides
 _MOST_OF_A_SIDE = 0.4  # for that part
 _LEAST_SAMPLES, _LEAST_SEEN = 3, 0.6  # of that part: how much of it the photo must show
 
 
 def squared(piece: NDArray[np.bool_], rectangle: Rectangle, lines: Lines, view: PlanView) -> NDArray[np.bool_]:
-    """A piece of a view, bool (height, width), made more like its rectangle; as it is where they differ by much."""
+    """A piece of a view, bool (height, width), made more like its rectangle; unchanged where they differ too much."""
     shared = np.count_nonzero(piece & rectangle.mask)
     if shared < _LEAST_SHARED * max(np.count_nonzero(piece), np.count_nonzero(rectangle.mask)):
         return piece
@@ -44,14 +44,14 @@ def squared(piece: NDArray[np.bool_], rectangle: Rectangle, lines: Lines, view: 
 
 
 def _small(mask: NDArray[np.bool_], view: PlanView) -> list[NDArray[np.bool_]]:
-    """The connected parts of a mask that are of the size of bumps and corners."""
+    """The connected parts of a mask that have the size of bumps and corners."""
     _, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=4)
     size_mm2 = stats[1:, cv2.CC_STAT_AREA] / view.px_per_mm**2
     return [labels == i + 1 for i in np.flatnonzero((size_mm2 >= _LEAST_MM2) & (size_mm2 <= _MOST_MM2))]
 
 
 def _is_spot(spot: NDArray[np.bool_], rectangle: Rectangle, lines: Lines, view: PlanView) -> bool:
-    """Whether something lies at no more than a part of each of a rectangle's sides, and the photo shows that part."""
+    """Whether a spot lies along only a part of each of a rectangle's sides, and the photo shows that part."""
     reach = 2 * round(_BESIDE_MM * view.px_per_mm) + 1
     beside = lines.look_up(view, cv2.dilate(spot.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0)
     own = [(beside[line, start:end], lines.edge[line, start:end]) for line, start, end in rectangle.sides]
