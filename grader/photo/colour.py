@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
-# Two renderings of sRGB itself (profiles of versions 2 and 4) differ by this much; less is not worth touching pixels.
+# Two renderings of sRGB itself (profiles of versions 2 and 4) differ by this much; for less, pixels are not touched.
 SAME_WITHIN_LEVELS = 2
 _ROWS_AT_ONCE = 256  # keeps the working copies small beside the picture
 _STEPS = np.linspace(0, 255, 9).astype(np.uint8)
@@ -18,8 +18,8 @@ _PROBE = np.stack(np.meshgrid(_STEPS, _STEPS, _STEPS), axis=-1).reshape(27, 27, 
 def convert_to_srgb(rgb: NDArray[np.uint8], icc_profile: bytes | None) -> None:
     """Convert pixels in place from their embedded profile to sRGB (relative colorimetric).
 
-    Left alone: no profile, a profile that means sRGB (it moves no colour by more than ``SAME_WITHIN_LEVELS``), and
-    one that cannot be used (broken, or not for RGB).
+    Pixels stay unchanged without a profile, with a profile that means sRGB (it changes no colour by more than
+    ``SAME_WITHIN_LEVELS``), and with a profile that cannot be used (broken, or not for RGB).
 
     Args:
         rgb: uint8 (height, width, 3), writable.

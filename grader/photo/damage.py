@@ -1,17 +1,17 @@
-"""Whether decoded pixels look like a photo or like what a decoder makes of damaged bytes.
+"""Signs that decoded pixels come from damaged bytes rather than from an intact photo.
 
 WebP, HEIC, TIFF without deflate, and to a degree JPEG carry no checksum: their decoders go on after damage and make
-some picture. Four marks of it are looked for, on some rows and columns of green only, so that the check costs a small
-share of decoding:
+some picture. Four marks of damage are looked for, only in the green of some rows and columns, so that the check costs
+a small share of decoding:
 
 - blocks: steps one pixel wide, flat on both sides, that lie on the coder's grid of 8 px more often than off it, in
-  rows and in columns. Lenses blur every edge over more than one pixel, and what is drawn does not know the grid.
-- noise: pixels that differ from both neighbours in a row and in a column, as the pixels of no lens do.
+  rows and in columns. Lenses blur every edge over more than one pixel, and drawn edges do not follow the grid.
+- noise: pixels that differ from both neighbours in a row and in a column, which never happens behind a lens.
 - tears: one step from a row to the next, far greater over half the width than the steps beside it; and shifts: one
   step that makes a whole row brighter or darker.
 
-Screenshots, borders in one colour and cut-out products have straight edges too: beside a tear rows must have texture.
-Limits and how often they find damage or raise a false alarm stand in ``calibration/data/photo_figures.toml``.
+Screenshots, borders in one colour and cut-out products have straight edges too: beside a tear, rows must have texture.
+The limits, and how often they find damage or raise a false alarm, are in ``calibration/data/photo_figures.toml``.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ Float = NDArray[np.float32]
 
 
 def damage_notices(rgb: UInt8) -> tuple[Notice, ...]:
-    """A warning where the pixels look like decoded damage, otherwise nothing.
+    """A warning if the pixels look like decoded damage; otherwise empty.
 
     Args:
         rgb: uint8 (height, width, 3), as the decoder gave it.
@@ -63,7 +63,7 @@ def damage_notices(rgb: UInt8) -> tuple[Notice, ...]:
 
 
 def signs(rgb: UInt8) -> dict[str, float]:
-    """How strongly each mark shows: blocks and noise as shares of 0..1, tear and shift as ratios of 0 and more."""
+    """Strength of each mark: blocks and noise as shares of 0..1, tear and shift as ratios of 0 and more."""
     rows, columns = _lines(rgb)
     down, across = _CELLS
     blocks = np.minimum(_on_grid(rows, down, across), _on_grid(columns, across, down).T)
@@ -88,7 +88,7 @@ def _lines(rgb: UInt8) -> tuple[UInt8, UInt8]:
 
 
 def _on_grid(lines: UInt8, cells: int, along: int) -> Float:
-    """Share of the grid's places with a hard step, less that of other places; float32 (cells, along)."""
+    """Share of the grid's places with a hard step, less the share of other places; float32 (cells, along)."""
     steps = cv2.absdiff(lines[:, 1:], lines[:, :-1])
     middle, sides = steps[:, 1:-1], cv2.max(steps[:, :-2], steps[:, 2:])
     over = cv2.multiply(sides, (_STEP_OVER_SIDES, 0, 0, 0))
@@ -120,13 +120,13 @@ def _means(marks: Float, along: int) -> Float:
 
 
 def _exceeded(values: Float, share: float) -> float:
-    """The value that a share of all cells reach."""
+    """The value that a given share of all cells reach."""
     ordered = np.sort(values, axis=None)
     return max(float(ordered[-max(round(share * ordered.size), 1)]), 0.0)
 
 
 def _tear(rgb: UInt8, columns: UInt8) -> float:
-    """How far a step from one row to the next, over half the width or more, is above the steps beside it."""
+    """Ratio of a step from one row to the next, over half the width or more, to the steps beside it."""
     middle = len(columns) // 2
     width = rgb.shape[1]
     halves = ((columns[:middle], slice(0, width // 2)), (columns[middle:], slice(width // 2, width)))
@@ -137,7 +137,7 @@ def _tear(rgb: UInt8, columns: UInt8) -> float:
 
 
 def _shift(rgb: UInt8, columns: UInt8) -> float:
-    """The same of a step that makes nearly all of a row brighter, or nearly all of it darker."""
+    """The same for a step that makes nearly all of a row brighter, or nearly all of it darker."""
     before, after = columns[:, :-1], columns[:, 1:]
     up, down = (
         _mean(cv2.min(cv2.subtract(one, other), (_SHIFT_CLIP, 0, 0, 0)))
@@ -147,12 +147,12 @@ def _shift(rgb: UInt8, columns: UInt8) -> float:
 
 
 def _mean(steps: cv2.typing.MatLike) -> Float:
-    """Over the columns; float32 (rows - 1,)."""
+    """Mean over the columns; float32 (rows - 1,)."""
     return np.asarray(cv2.reduce(steps, 0, cv2.REDUCE_AVG, dtype=cv2.CV_32F)[0], np.float32)
 
 
 def _peak(rgb: UInt8, steps: Float) -> float:
-    """The greatest ratio of a step to the greatest one beside it, where the rows on both sides have texture."""
+    """The greatest ratio of a step to the greatest step beside it, where the rows on both sides have texture."""
     padded = np.pad(steps, _BESIDE, mode="edge")
     beside = np.max([padded[i : i + len(steps)] for i in range(2 * _BESIDE + 1) if i != _BESIDE], axis=0)
     ratio = steps / (beside + _STEP_OF_NOISE)

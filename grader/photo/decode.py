@@ -19,7 +19,7 @@ from grader.photo.sniff import Format
 
 RgbArray = NDArray[np.uint8]
 
-# EXIF orientation -> what makes the stored picture upright (EXIF 2.3, 4.6.4, tag 274).
+# EXIF orientation -> operation that makes the stored picture upright (EXIF 2.3, 4.6.4, tag 274).
 _TO_UPRIGHT: dict[int, Callable[[RgbArray], RgbArray]] = {
     2: lambda a: cv2.flip(a, 1),
     3: lambda a: cv2.rotate(a, cv2.ROTATE_180),
@@ -34,15 +34,15 @@ _TO_UPRIGHT: dict[int, Callable[[RgbArray], RgbArray]] = {
 def decode(data: bytes, kind: Format, picture: Image.Image) -> RgbArray:
     """Decode a picture that has passed the header gate.
 
-    What strictness can and cannot see. A file that is cut short is found in every format. PNG and deflate TIFF carry
-    checksums, so any damage to their pixels is found. A JPEG carries none: damage is found where it breaks the coded
-    stream. In trials on baseline, progressive and restart-marked files, stretches of 2000 random bytes and of 4096
-    zeros (a lost disk block) always did, 64 random bytes in 94 of 100 cases, a single changed byte in 40. A HEIC
-    with a stretch of zeros is refused (``grader.photo.heif``), and so is a TIFF whose strips have another length than
-    their rows (``grader.photo.tiff``). Apart from that WebP, HEIC and uncompressed TIFF carry no checksum, and their
-    decoders make some picture of almost any bytes: ``grader.photo.damage`` looks at it and warns. The binding of
-    libheif in use offers neither its strict mode nor the decoder's warnings. A changed stream that is still a valid
-    one is a valid, different picture, and no decoder can tell.
+    Limits of strictness. A file that is cut short is found in every format. PNG and deflate TIFF carry checksums, so
+    any damage to their pixels is found. A JPEG carries no checksum: damage is found where it breaks the coded stream.
+    In trials on baseline, progressive and restart-marked files, stretches of 2000 random bytes and of 4096 zeros (a
+    lost disk block) always broke it, 64 random bytes in 94 of 100 cases, a single changed byte in 40. A HEIC with a
+    stretch of zeros is refused (``grader.photo.heif``), and so is a TIFF whose strips differ in length from their rows
+    (``grader.photo.tiff``). Apart from that, WebP, HEIC and uncompressed TIFF carry no checksum, and their decoders
+    make some picture of almost any bytes: ``grader.photo.damage`` checks it and warns. The binding of libheif in use
+    offers neither its strict mode nor the decoder's warnings. A changed stream that is still valid is a valid,
+    different picture, and no decoder can detect it.
 
     Args:
         data: the whole file.

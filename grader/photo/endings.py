@@ -1,6 +1,6 @@
-"""Endings of photos' names."""
+"""File name endings of photos."""
 
 from __future__ import annotations
 
-# What is taken from a folder; a file that is named itself may be called anything, for its bytes say what it is.
+# Endings of files taken from a folder; a file named directly may have any name, as its bytes show its format.
 ENDINGS = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif"})

@@ -1,4 +1,4 @@
-"""The few EXIF facts that a measurement needs. Whatever is absent, odd or unreadable is None, never an error."""
+"""The few EXIF facts that a measurement needs. An absent, odd or unreadable fact is None, never an error."""
 
 from __future__ import annotations
 
@@ -22,17 +22,17 @@ _FOCAL_LENGTH_IN_35MM_FILM = 0xA405
 FILM_DIAGONAL_MM = math.hypot(36.0, 24.0)
 # From fisheye to telescope; EXIF writes 0 for "unknown".
 _PLAUSIBLE_FOCAL_35MM = (4.0, 3000.0)
-# Rounding to whole pixels and to multiples of 16 stays below this; a crop that matters does not.
+# Rounding to whole pixels and to multiples of 16 stays below this; a significant crop does not.
 _ASPECT_TOLERANCE = 0.01
 
 
 @dataclass(frozen=True)
 class ExifFacts:
-    """What EXIF says.
+    """Facts from EXIF.
 
     Attributes:
         orientation: 1..8 as EXIF numbers them; 1 where absent or invalid.
-        focal_35mm: focal length as on full-frame film, mm.
+        focal_35mm: focal length equivalent on full-frame film, mm.
         aspect: longer ÷ shorter side of the picture as the camera took it.
         taken_at: by the camera's own clock, without time zone.
     """
@@ -45,7 +45,7 @@ class ExifFacts:
     def focal_px(self, width_px: int, height_px: int) -> float | None:
         """Focal length in px of a picture of this size.
 
-        None if the picture is not shaped as the camera took it: it was cropped, so the diagonal is another one.
+        None if the picture does not have the shape that the camera took: it was cropped, so its diagonal differs.
         """
         if self.focal_35mm is None:
             return None
@@ -58,8 +58,8 @@ class ExifFacts:
 def read_exif(picture: Image.Image, kind: Format) -> ExifFacts:
     """The facts of a decoded picture.
 
-    Orientation is that still to be applied: the decoders of TIFF and HEIF turn the picture themselves
-    (for HEIF the container's rotation counts, and EXIF's is to be ignored, ISO/IEC 23008-12), so there it is 1.
+    The orientation is the one still to be applied: the decoders of TIFF and HEIF turn the picture themselves (for
+    HEIF the container's rotation counts, and EXIF's is to be ignored, ISO/IEC 23008-12), so for these it is 1.
     """
     try:
         exif = _tags(picture, kind)
@@ -82,7 +82,7 @@ def read_exif(picture: Image.Image, kind: Format) -> ExifFacts:
 def _tags(picture: Image.Image, kind: Format) -> Image.Exif:
     if kind == "TIFF":
         return picture.getexif()
-    # Not picture.getexif(): that one takes the orientation from XMP where EXIF has none, which no viewer does.
+    # Not picture.getexif(), which takes the orientation from XMP where EXIF has none; no viewer does that.
     exif = Image.Exif()
     exif.load(picture.info.get("exif") or b"")
     return exif

@@ -1,4 +1,4 @@
-"""The gate before decoding: what the header says is checked against stated limits, at almost no cost."""
+"""The gate before decoding: the header is checked against stated limits, at almost no cost."""
 
 from __future__ import annotations
 
@@ -17,12 +17,12 @@ from grader.photo.tiff import bits_per_channel, check_tiff
 
 # Above the 48 and 50 megapixels of large phone sensors; its pixels take 180 MB, which a laptop has to spare.
 MAX_PIXELS = 60_000_000
-# An uncompressed TIFF of MAX_PIXELS (3 bytes a pixel) with room for its metadata. No photo has reason to be larger.
+# An uncompressed TIFF of MAX_PIXELS (3 bytes a pixel) with room for its metadata. No photo needs to be larger.
 MAX_FILE_BYTES = 200_000_000
-# At 3 px/mm, where the narrowest contacts end to be measurable, 32 px are 11 mm: less than any board's edge.
+# At 3 px/mm, where the narrowest contacts stop being measurable, 32 px are 11 mm: less than any board's edge.
 MIN_SIDE_PX = 32
 # A JPEG of one flat colour spends about 0.02 byte on each pixel (two Huffman codes for each 8 × 8 block), real photos
-# 0.1 to 1. A huge picture in far less than that was built to fill memory.
+# 0.1 to 1. A huge picture in far fewer bytes was built to fill memory.
 BOMB_BYTES_PER_PIXEL = 0.01
 
 _HDR_TRANSFERS = {16: "PQ", 18: "HLG"}  # ITU-T H.273, table 3
@@ -44,14 +44,14 @@ def check_file_size(n_bytes: int) -> None:
 
 
 def damaged(data: bytes, kind: Format, cut_short: bool = False) -> PhotoError:
-    """The error for bytes that start as a photo and do not go on as one."""
+    """The error for bytes that start as a photo but do not continue as one."""
     again = "Copy the file again from the phone or camera, and compare the sizes."
     if cut_short or is_cut_short(data, kind):
         return PhotoError("photo-truncated", f"The {kind} file is cut short: its end is missing.", again)
     return PhotoError("photo-damaged", f"The {kind} file is damaged inside.", again)
 
 
-# Pillow reports some damage to its log, which without a handler lands on the terminal; our error says it.
+# Pillow logs some damage, and without a handler its log goes to the terminal; our error reports the damage already.
 logging.getLogger("PIL").addHandler(logging.NullHandler())
 
 
@@ -60,7 +60,7 @@ def decoder_errors(data: bytes, kind: Format) -> Iterator[None]:
     """Turn whatever a decoder raises on bad bytes into one ``PhotoError``.
 
     Decoders raise OSError, SyntaxError, ValueError, struct.error, KeyError, TypeError, zlib.error and more on hostile
-    bytes; no list of them stays complete, so all are taken.
+    bytes; no list of them stays complete, so all are caught.
     """
     try:
         yield
@@ -80,10 +80,10 @@ def open_checked(data: bytes, kind: Format) -> Image.Image:
         decoder brings them to 8).
 
     Raises:
-        PhotoError: damaged header; a size, frame count, colour mode or bit depth not to be trusted for measuring.
+        PhotoError: damaged header; a size, frame count, colour mode or bit depth that is not fit for measuring.
     """
     if kind in ("WEBP", "HEIF") and is_cut_short(data, kind):
-        # Their decoders take what is there: a HEIC of tiles (as phones write) that lacks half of them decodes.
+        # Their decoders accept an incomplete file: a HEIC of tiles (as phones write) decodes with half of them missing.
         raise damaged(data, kind)
     with decoder_errors(data, kind):
         picture = _open(data, kind)
@@ -156,7 +156,7 @@ def _check_frames(picture: Image.Image, kind: Format) -> None:
 def _check_depth(picture: Image.Image, data: bytes, kind: Format) -> None:
     bits = 8
     if kind == "PNG":
-        bits = data[24]  # IHDR's bit depth; Pillow would drop the lower half of 16 bits without a word
+        bits = data[24]  # IHDR's bit depth; Pillow would silently drop the lower half of 16 bits
     elif kind == "TIFF":
         bits = bits_per_channel(picture)
     if bits > 8:

@@ -1,7 +1,7 @@
-"""What only HEIF needs: its decoder makes some picture of almost any bytes, so the coded bytes are looked at first.
+"""Checks for HEIF only: its decoder makes some picture of almost any bytes, so the coded bytes are checked first.
 
 HEVC never holds two zero bytes followed by a byte below three inside a NAL unit: its coder writes a three in between
-(ITU-T H.265, 7.4.2). A stretch of zeros, which is what a lost disk block or a broken copy leaves, breaks that rule.
+(ITU-T H.265, 7.4.2). A stretch of zeros, as left by a lost disk block or a broken copy, breaks that rule.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ class _Box(NamedTuple):
 def check_heif(data: bytes) -> None:
     """Refuse coded pictures that no HEVC coder can have written.
 
-    A file whose boxes cannot be followed is passed over: its decoder judges it.
+    A file whose boxes cannot be followed is not checked: its decoder judges it.
 
     Raises:
         ValueError: a NAL unit holds bytes that it cannot hold, or reaches beyond its item.
@@ -48,7 +48,7 @@ def _check_units(item: bytes, length_bytes: int) -> None:
 
 
 def _coded_items(data: bytes) -> Iterator[tuple[bytes, int]]:
-    """The bytes of each HEVC picture in the file, and how many bytes a NAL unit's length takes in them."""
+    """The bytes of each HEVC picture in the file, and the number of bytes that a NAL unit's length takes in them."""
     inside = {b.kind: b for b in _boxes(data, *_meta(data))}
     kinds = _kinds(data, inside[b"iinf"]) if b"iinf" in inside and b"iloc" in inside else {}
     coded = {number for number, kind in kinds.items() if kind == b"hvc1"}
@@ -77,7 +77,7 @@ def _boxes(data: bytes, at: int, end: int) -> Iterator[_Box]:
 
 
 def _meta(data: bytes) -> tuple[int, int]:
-    """Where the content of the box lies that describes the pictures; nowhere if there is none."""
+    """Start and end of the content of the box that describes the pictures; (0, 0) if there is no such box."""
     return next(((b.start + 4, b.end) for b in _boxes(data, 0, len(data)) if b.kind == b"meta"), (0, 0))
 
 
@@ -94,7 +94,7 @@ def _kinds(data: bytes, box: _Box) -> dict[int, bytes]:
 
 
 def _places(data: bytes, box: _Box) -> Iterator[tuple[int, list[tuple[int, int]]]]:
-    """Where each item's bytes lie in the file: start and size of each piece."""
+    """Number of each item and the places of its bytes in the file: start and size of each piece."""
     version, sizes, at = data[box.start], data[box.start + 4 : box.start + 6], box.start + 6
 
     def take(n: int) -> int:

@@ -23,17 +23,16 @@ def load_photo(source: str | Path | bytes, name: str | None = None) -> Photo:
 
     Refused: more than 60 megapixels or 200 MB; animations and files of several pictures; grey, palette and CMYK
     pictures; more than 8 bits per channel (HEIC: only high dynamic range); pictures with transparent parts; camera
-    raw files. An alpha channel that is opaque throughout is dropped. What damage is refused is said at
-    ``grader.photo.decode.decode``; what else looks like damage is in the photo's notices. Memory: the file, its
-    pixels, and little more; a turned photo needs its pixels twice for a moment, a format other than JPEG about three
-    times.
+    raw files. An alpha channel that is opaque throughout is dropped. ``grader.photo.decode.decode`` describes the
+    damage that is refused; other signs of damage are in the photo's notices. Memory: the file, its pixels, and little
+    more; a turned photo needs its pixels twice for a moment, a format other than JPEG about three times.
 
     Args:
         source: a file's path, or the bytes of a file.
-        name: what to call the photo; by default the path's last part. Shown only.
+        name: name of the photo; by default the path's last part. Only for display.
 
     Raises:
-        PhotoError: no such file, or nothing that can be trusted as a photo; its code says which.
+        PhotoError: no such file, or the file cannot be trusted as a photo; the error's code says why.
 
     Examples:
         >>> import grader

@@ -1,4 +1,4 @@
-"""What a loaded photo is."""
+"""A loaded photo."""
 
 from __future__ import annotations
 
@@ -17,14 +17,14 @@ class Photo:
     """A decoded photo, upright.
 
     Attributes:
-        name: as the user knows it (shown only; never used as a path).
+        name: as the user knows it (only for display; never used as a path).
         sha256: of the file's bytes, hex.
         rgb: uint8 (height, width, 3), sRGB-encoded, EXIF orientation applied, read-only.
         format: "JPEG", "PNG", "WEBP", "TIFF" or "HEIF".
         focal_px: focal length in px of this picture from EXIF (35 mm equivalent: half the diagonal of 36 × 24 mm
             scaled to this picture's diagonal), or None.
-        taken_at: when EXIF says that it was taken, or None.
-        notices: what makes the file doubtful.
+        taken_at: time at which it was taken, from EXIF, or None.
+        notices: doubts about the file.
     """
 
     name: str

@@ -1,4 +1,4 @@
-"""Keep a C library's own lines off the terminal: what it has to say of a damaged file is in our error."""
+"""Keep a C library's own lines off the terminal: our error already reports a damaged file."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ _one_at_a_time = threading.Lock()
 
 @contextmanager
 def lines_held_back() -> Iterator[None]:
-    """Hold back the process's error output; it comes out at the end, unless this raises.
+    """Hold back the process's error output; it is written at the end, unless an error is raised meanwhile.
 
-    Libraries in C write to the file descriptor itself, past Python. All threads share that one, so that their lines
-    are held back, too: keep what is done meanwhile short.
+    Libraries in C write to the file descriptor itself, past Python. All threads share this descriptor, so their lines
+    are held back too: keep the work done inside short.
     """
     with _one_at_a_time, tempfile.TemporaryFile() as held:
         try:

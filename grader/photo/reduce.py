@@ -1,4 +1,4 @@
-"""A smaller copy of a picture: to look at more quickly, to show or to draw on."""
+"""Smaller copies of a picture: for faster analysis, to show or to draw on."""
 
 from __future__ import annotations
 
@@ -6,11 +6,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-_MOST_LARGER = 1.2  # than a picture: one that it is brought to on the way takes memory
+_MOST_LARGER = 1.2  # greatest width of an intermediate picture ÷ the picture's, as it takes memory
 
 
 def reduced(rgb: NDArray[np.uint8], max_side_px: int) -> tuple[NDArray[np.uint8], float]:
-    """A copy whose longer side has at most so many pixels, and the factor on its coordinates, at most 1.
+    """A copy whose longer side has at most ``max_side_px`` pixels, and the factor on its coordinates, at most 1.
 
     Args:
         rgb: uint8 (height, width, 3).
@@ -22,10 +22,10 @@ def reduced(rgb: NDArray[np.uint8], max_side_px: int) -> tuple[NDArray[np.uint8]
 
 
 def shrunk(rgb: NDArray[np.uint8], size: tuple[int, int]) -> NDArray[np.uint8]:
-    """A copy of a size that is no larger, each pixel the mean of its place, faster than OpenCV's own.
+    """A copy that is no larger, each pixel the mean over its place, faster than with OpenCV's own reduction.
 
-    OpenCV is quick at exact halves alone. A picture is halved as often as that goes; the last time it is first
-    brought to twice its size, unless that would be much larger than the picture is.
+    OpenCV is fast only at exact halves. A picture is halved as often as possible; before the last halving it is
+    resized to twice the copy's size, unless that would be much larger than the picture.
 
     Args:
         rgb: uint8 (height, width, 3).

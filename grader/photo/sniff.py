@@ -1,4 +1,4 @@
-"""What kind of file these bytes are, by the bytes alone: names and MIME types lie, and phones send neither right."""
+"""The kind of a file, from its bytes alone: names and MIME types can be wrong, and phones send neither correctly."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def sniff(data: bytes) -> Format:
     """The format that the first bytes announce.
 
     Raises:
-        PhotoError: nothing in it, or another kind of file; the message names the kind where it is a common one.
+        PhotoError: the file is empty or of another kind; the message names the kind if it is a common one.
     """
     if not data:
         raise PhotoError(
@@ -65,7 +65,7 @@ def raise_if_raw(is_raw: bool) -> None:
     """Refuse a camera raw file.
 
     Raises:
-        PhotoError: it is one.
+        PhotoError: it is a raw file.
     """
     if is_raw:
         raise PhotoError(
@@ -78,7 +78,8 @@ def raise_if_raw(is_raw: bool) -> None:
 def is_cut_short(data: bytes, kind: Format) -> bool:
     """True if the file's own structure says that its end is missing.
 
-    Exact for WebP and HEIF, whose boxes state their sizes; for the others a guess that chooses between two messages.
+    Exact for WebP and HEIF, whose boxes state their sizes; for other formats a guess that chooses between two
+    messages.
     """
     match kind:
         case "JPEG":
@@ -94,7 +95,7 @@ def is_cut_short(data: bytes, kind: Format) -> bool:
 
 
 def _sniff_media(data: bytes) -> Format:
-    """Tell still HEIC from AVIF, raw and films: all are ISO base media files."""
+    """Distinguish still HEIC from AVIF, raw files and films: all are ISO base media files."""
     size = min(max(struct.unpack_from(">I", data)[0], 16), 256)
     brands = {data[8:12], *(data[i : i + 4] for i in range(16, size, 4))}
     if data[8:12] in (b"avif", b"avis") or (b"avif" in brands and b"heic" not in brands):
@@ -110,7 +111,7 @@ def _other_picture(what: str) -> PhotoError:
 
 
 def _end_of_boxes(data: bytes) -> int:
-    """Where the last top-level box of an ISO base media file says that it ends."""
+    """End of the last top-level box of an ISO base media file, as stated by the box."""
     at = 0
     while at + 8 <= len(data):
         size = int(struct.unpack_from(">I", data, at)[0])

@@ -1,4 +1,4 @@
-"""What only TIFF needs: the container holds anything, and its reader passes over damage that it has noticed."""
+"""Checks for TIFF only: the container can hold anything, and its reader ignores damage that it has noticed."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _NEW_SUBFILE_TYPE, _BITS_PER_SAMPLE, _COMPRESSION, _PHOTOMETRIC, _DNG_VERSION = 
 _STRIPS, _TILES = (273, 279), (324, 325)  # offsets, byte counts
 _ROWS_PER_STRIP, _PLANAR, _SAMPLES = 278, 284, 277
 _NONE, _PACKBITS = 1, 32773
-# of directories that hang on this one: what they refer to is not followed
+# tags that point to further directories, which are not followed
 _POINTERS = frozenset({330, 34665, 34853, 40965})
 _TYPE_BYTES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8}
 _PADDING_BYTES = 3
@@ -50,7 +50,7 @@ def check_tiff(picture: Image.Image, data: bytes) -> None:
         zlib.error, ValueError: a strip is damaged or cut short.
     """
     tags = _tags(picture)
-    # NewSubfileType's bit 0: a reduced picture of another one in the file, as raw files have in front.
+    # NewSubfileType's bit 0: a reduced copy of another picture in the file, as raw files have in front.
     is_preview = bool(int(tags.get(_NEW_SUBFILE_TYPE, 0)) & 1)
     raise_if_raw(is_preview or _DNG_VERSION in tags or tags.get(_PHOTOMETRIC) == _FILTER_ARRAY)
     compression = tags.get(_COMPRESSION, 1)
@@ -69,13 +69,13 @@ def check_tiff(picture: Image.Image, data: bytes) -> None:
 
 
 def left_over_notices(data: bytes) -> tuple[Notice, ...]:
-    """A warning where a TIFF goes on behind all that its directory refers to, otherwise nothing."""
+    """A warning if a TIFF continues after everything that its directory refers to; otherwise empty."""
     left = _bytes_left_over(data)
     return (notice("photo-bytes-left-over", left=left),) if left > _PADDING_BYTES else ()
 
 
 def _bytes_left_over(data: bytes) -> int:
-    """Bytes behind the pixels; 0 if these do not come last, or other directories hang on the first one."""
+    """Number of bytes after the pixels; 0 if these do not come last, or the first directory points to others."""
     try:
         order = "<" if data[:2] == b"II" else ">"
         (at,) = struct.unpack_from(f"{order}I", data, 4)
@@ -100,7 +100,7 @@ def _bytes_left_over(data: bytes) -> int:
 
 
 def _check_lengths(tags: Any, data: bytes, width: int, height: int, *, is_packed: bool) -> None:
-    """Refuse strips that are not as long as their rows. Tiles and channels kept apart are left to the decoder.
+    """Refuse strips that are not as long as their rows. Tiles and separate channels are left to the decoder.
 
     Raises:
         ValueError: a strip is too short, or unpacks to another length.
@@ -118,7 +118,7 @@ def _check_lengths(tags: Any, data: bytes, width: int, height: int, *, is_packed
 
 
 def _unpacked_bytes(packed: bytes) -> int:
-    """How many bytes a strip unpacks to (TIFF 6.0, section 9); -1 where its last packet is not complete."""
+    """Number of bytes that a strip unpacks to (TIFF 6.0, section 9); -1 if its last packet is not complete."""
     at, total, end = 0, 0, len(packed)
     while at < end:
         head = packed[at]

@@ -11,17 +11,17 @@ from calibration.inputs import FloatArray
 LEAST_MEMBERS = 3
 _ALIKE = 0.35  # lengths and widths agree within this share
 _TURNED = np.cos(np.radians(12.0))
-_OFFSET = 0.35  # along their length, neighbours are shifted by no more than this share of it
+_OFFSET = 0.35  # neighbours are shifted along their length by no more than this share of it
 _NEAREST, _FURTHEST = 1.1, 3.6  # centre to centre, in widths
 _LEAST_FILL = 0.6  # of its rectangle: contacts fill it, frames and traces do not
-_ASPECT = 1.35  # below it a piece has no direction: pads, not contacts
-_KEY_GAP = 9.0  # within a row, a missing stretch (key, worn contacts) of up to so many widths is bridged
-# a key parts a row by up to 7 pitches (288-contact modules, from memory of JEDEC MO-309); contacts beside it may have
-# run together
+_ASPECT = 1.35  # below this a piece has no direction: it is a pad, not a contact
+_KEY_GAP = 9.0  # within a row, a missing stretch (key, worn contacts) of up to this many widths is bridged
+# a key divides a row by up to 7 pitches (288-contact modules, from memory of JEDEC MO-309); contacts beside it may
+# have run together
 _LONGEST_KEY = 9.5  # pitches
 _SAME_PITCH, _SAME_LENGTH = 0.08, 0.15  # two stretches of one row agree within these shares, perspective included
 _IN_LINE = 0.25  # and lie on one line within this share of a contact's length
-_AT_ONCE = 32  # pieces that are set against all others in one go
+_AT_ONCE = 32  # pieces that are compared with all others at a time
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,11 +32,11 @@ class PlatedPiece:
         number: label.
         centre_px: (2,) in the photo.
         centre: (2,) in mm, or in px without scale.
-        box_px: (4, 2) the rectangle in the photo of the same middle, direction and spread.
+        box_px: (4, 2) the rectangle in the photo with the same middle, direction and spread.
         length: its longer side, in the unit of ``centre``.
         width: its shorter side, likewise.
         direction: (2,) unit vector along its length, in the axes of ``centre``.
-        fill: area ÷ that of the rectangle of the same variances; 1 for a whole rectangle.
+        fill: area ÷ area of the rectangle with the same variances; 1 for a whole rectangle.
     """
 
     number: int
@@ -53,8 +53,8 @@ def find_rows(pieces: list[PlatedPiece], *, with_scale: bool) -> tuple[list[floa
     """Rows among pieces.
 
     Args:
-        pieces: all of a photo.
-        with_scale: lengths are mm, so that specks can be left out.
+        pieces: all pieces of a photo.
+        with_scale: whether lengths are in mm, so that specks can be left out.
 
     Returns:
         The pitch of each row (None if it is not even), and the indices of its members in order along the row.
@@ -71,7 +71,7 @@ def find_rows(pieces: list[PlatedPiece], *, with_scale: bool) -> tuple[list[floa
 
 
 def chosen_row(pieces: list[PlatedPiece], rows: list[list[int]]) -> list[int | None]:
-    """The row of each piece: its own, or that of the row whose band it lies in (worn or merged contacts)."""
+    """The row of each piece: its own, or the row in whose band it lies (worn or merged contacts)."""
     out: list[int | None] = [None] * len(pieces)
     for number, row in enumerate(rows):
         for i in row:
@@ -133,7 +133,7 @@ def _in_order(pieces: list[PlatedPiece], group: list[int]) -> list[int]:
 
 
 def _joined_over_keys(pieces: list[PlatedPiece], rows: list[list[int]]) -> list[list[int]]:
-    """The rows, stretches of one row on either side of a wide key taken together."""
+    """The rows, with stretches of one row on either side of a wide key joined."""
     pitches = [_pitch([pieces[i] for i in row]) for row in rows]
     joins = [
         (a, b)
@@ -177,7 +177,8 @@ def _along(row: list[PlatedPiece]) -> FloatArray:
 def _pitch(row: list[PlatedPiece]) -> float | None:
     """Mean pitch over whole steps, or None if the centres do not fall on an even grid.
 
-    Steps count along the row only: a shorter contact, level with the others at one end, sits off the line.
+    Only the part of a step along the row counts: a shorter contact, level with the others at one end, sits off the
+    line.
     """
     step = np.abs(np.diff(_along(row)))
     guess = float(np.median(step[step <= 1.5 * np.median(step)]))

@@ -1,9 +1,9 @@
-"""Straight sides of an outline, laid where the photo shows the board's edge.
+"""Straight sides of an outline, placed where the photo shows the board's edge.
 
 The map that outlines come from is coarse: along a straight side it wavers by some tenths of a millimetre. Long sides
-are fitted through it, what lies far from them counting little, and then moved, by about as much as the map is unsure
-of, to where the photo changes most along all of a side. What is no long side (notches, round corners, what goes on
-beyond the photo) stays as it was.
+are fitted through it; places far from a side count little. Each side is then moved, by about as much as the map is
+uncertain, to where the photo changes most along the whole side. Everything that is not a long side (notches, round
+corners, sides that continue beyond the photo) stays as it was.
 """
 
 from __future__ import annotations
@@ -19,30 +19,30 @@ from calibration.scale import FacePlane
 
 # Chosen on renders of boards that lie alone.
 _STEP_MM = 0.5  # of places along an outline
-_WAVER_MM = 1.2  # a side is a chord that the outline leaves by no more
-_LONG_MM = 8.0  # shorter chords are no sides
-_ENDS_MM = 1.0  # at a side's ends, where corners are round, nothing counts
-_NEAR_MM = 0.3  # farther from a fitted side, a place counts less
-_BENT_MM = 0.3  # its middle third against the other two: a round outline's chord is no side
+_WAVER_MM = 1.2  # a side is a chord from which the outline departs by no more than this
+_LONG_MM = 8.0  # shorter chords are not sides
+_ENDS_MM = 1.0  # length at a side's ends that does not count, as corners are round
+_NEAR_MM = 0.3  # farther than this from a fitted side, a place counts less
+_BENT_MM = 0.3  # its middle third against the other two: a round outline's chord is not a side
 _ROUNDS = 5
 _ALONG_MM, _ACROSS_MM = 1.0, 0.1  # of places at which the photo is looked at
-_MOST_SHIFT = 10  # places across, that either end of a side is moved by at most
+_MOST_SHIFT = 10  # places across, the most by which either end of a side is moved
 _TRUST_MM, _TURN_MM = 0.45, 0.3  # standard deviations of a fitted side's place, and of either end against its middle
-_MOST_STEP = 150.0  # codes, of the three colours together: no glint decides for a whole side
-_QUIET = 1.0  # codes that change everywhere: where the photo shows no edge, a side stays as it is fitted
-_CORNER_MM = 3.6  # from an outline to where two of its sides meet, at most
-_BORDER_PX = 3  # as near to the photo's border, a side is that border
+_MOST_STEP = 150.0  # codes, sum of the three colours: limits glints, so that none decides for a whole side
+_QUIET = 1.0  # codes added to every change: where the photo shows no edge, a side stays as fitted
+_CORNER_MM = 3.6  # greatest distance from an outline to the point where two of its sides meet
+_BORDER_PX = 3  # this near to the photo's border, a side is that border
 _LEAST_BEND = np.sin(np.radians(15.0))
 
 
 @dataclass(frozen=True, eq=False)
 class _Side:
-    """A long side of an outline that is given as n places.
+    """A long side of an outline given as n places.
 
     Attributes:
         a, b: float64 (2,), its ends, mm.
         first: number of the place where it begins.
-        count: steps from place to place until it ends.
+        count: steps from place to place up to its end.
     """
 
     a: FloatArray
@@ -64,7 +64,7 @@ class _Side:
         return np.array([-y, x])
 
     def foot(self, place: FloatArray) -> FloatArray:
-        """The place on its line that is nearest."""
+        """The nearest place on its line."""
         return np.asarray(self.a + self.along * ((place - self.a) @ self.along))
 
 
@@ -77,7 +77,7 @@ def straightened(outline_mm: FloatArray, plane: FacePlane, rgb: NDArray[np.uint8
         rgb: the photo, uint8 (height, width, 3).
 
     Returns:
-        float64 (m, 2), mm; the outline as it is where it has no long side.
+        float64 (m, 2), mm; the unchanged outline if it has no long side.
     """
     places = _spaced(outline_mm)
     sides = [side for side in _sides(places) if not _on_border(side, plane, rgb)]
@@ -108,7 +108,7 @@ def _sides(places: FloatArray) -> list[_Side]:
 
 
 def _on_border(side: _Side, plane: FacePlane, rgb: NDArray[np.uint8]) -> bool:
-    """Whether a side is the photo's own border, beyond which the board goes on."""
+    """Whether a side is the photo's own border, beyond which the board continues."""
     place = plane.to_px((side.a + side.b)[None] / 2)[0]
     return bool(np.min([place, np.array(rgb.shape[1::-1]) - 1 - place]) < _BORDER_PX)
 
@@ -119,7 +119,7 @@ def _is_bent(chord: _Side, own: FloatArray) -> bool:
 
 
 def _fitted(chord: _Side, own: FloatArray) -> _Side:
-    """The line through the most of its places, from end to end of the chord."""
+    """The line through most of its places, from end to end of the chord."""
     t, d = (own - chord.a) @ chord.along, (own - chord.a) @ chord.across
     inner = (t > _ENDS_MM) & (t < chord.length - _ENDS_MM)
     t, d = t[inner], d[inner]
@@ -139,7 +139,7 @@ def _shifted(side: _Side, start: float, end: float) -> _Side:
 
 
 def _moved(sides: list[_Side], plane: FacePlane, rgb: NDArray[np.uint8]) -> list[_Side]:
-    """The sides where the photo changes most along each, not too far from where they are."""
+    """The sides moved to where the photo changes most along each, not too far from their fitted places."""
     along = [np.arange(_ENDS_MM, side.length - _ENDS_MM, _ALONG_MM) for side in sides]
     shift = np.arange(-_MOST_SHIFT - 1, _MOST_SHIFT + 2) * _ACROSS_MM
     places = np.concatenate(
@@ -159,12 +159,12 @@ def _moved(sides: list[_Side], plane: FacePlane, rgb: NDArray[np.uint8]) -> list
 
 
 def _most_change(side: _Side, share: FloatArray, step: NDArray[np.float32]) -> _Side:
-    """Each end of a side moved.
+    """A side with both ends moved.
 
     Args:
         side: as fitted.
-        share: where along it the photo was looked at, (n,), 0..1.
-        step: change of colour there across it, (n, shifts).
+        share: places along it where the photo was sampled, (n,), 0..1.
+        step: change of colour across the side at these places, (n, shifts).
     """
     number = np.arange(step.shape[1])
     between = number[:, None, None] * (1 - share) + number[None, :, None] * share
@@ -177,7 +177,7 @@ def _most_change(side: _Side, share: FloatArray, step: NDArray[np.float32]) -> _
 
 
 def _joined(places: FloatArray, sides: list[_Side]) -> FloatArray:
-    """The sides, and what lies between them; where one follows on the other, the corner that they make."""
+    """The sides and the places between them; where a side directly follows another, the corner that they form."""
     n = len(places)
     points: list[FloatArray] = []
     for side, after in zip(sides, [*sides[1:], sides[0]], strict=True):

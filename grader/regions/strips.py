@@ -1,8 +1,8 @@
-"""Contacts that ran together into one strip of plating, told apart by what recurs along it in the picture.
+"""Contacts that ran together into one strip of plating, separated by the pattern that recurs along it in the picture.
 
 Where a photo is coarse, grainy or oddly lit, the gaps of a row are lost in the coverage while the eye still sees
-them. The strip says where the row lies, which way its contacts point and how long they are; the colours along it,
-taken over the contacts' length, recur at their pitch.
+them. The strip shows where the row lies, which way its contacts point and how long they are. The colours along it,
+averaged over the contacts' length, recur at their pitch.
 """
 
 from __future__ import annotations
@@ -21,24 +21,24 @@ from grader.regions.find import PieceRow
 BoolArray = NDArray[np.bool_]
 
 _PLATED = 76  # share, 255 = wholly, from which a pixel belongs to a strip
-_BLURS_PX = (0.0, 3.0, 6.0)  # so far apart contacts may be found that belong to one strip
+_BLURS_PX = (0.0, 3.0, 6.0)  # found contacts of one strip may be this far apart
 _CONTACT = 127  # chance of an edge contact, 255 = sure, that a strip must have on average
 _LEAST = 6  # contacts in a strip
 _SLENDER = 1.5  # strip's length ÷ its width: seven contacts of the stoutest outlines
 _LEAST_WIDTH_PX = 8.0
 _MOST_STRIPS = 12
-_PITCHES = (1.2, 7.5)  # a contact's length ÷ the pitch, of the published outlines with room for tilt
+_PITCHES = (1.2, 7.5)  # a contact's length ÷ the pitch, for the published outlines with room for tilt
 _LEAST_PITCH_PX = 3.0
 _RECURS = 0.35  # correlation with itself, a pitch on, from which colours recur
-_ACROSS = np.linspace(-0.55, 0.55, 9)  # of half the strip's width: its middle, without ragged ends
+_ACROSS = np.linspace(-0.55, 0.55, 9)  # of half the strip's width: the middle, without ragged ends
 _SAMPLES = 10  # of the shortest pitch
 _LEAST_STEP_PX = 0.25
-_BEYOND = 3.0  # strip lengths to either side in which the row may go on over a key
+_BEYOND = 3.0  # strip lengths to either side in which the row may continue beyond a key
 _GAP = 9.5  # pitches, as over the longest key
 _FILLED = 0.4  # of the strip's own coverage, from which the line is taken for plated
-_SNAP = 0.25  # pitches by which a contact may be off where it was expected
+_SNAP = 0.25  # pitches by which a contact may be off its expected place
 _PLAIN, _PLAIN_DEPTH = 0.3, 0.7  # of the others' crests and coverage, at the ends of a stretch
-_WIDE = 0.6  # of the pitch, a contact's width as it is handed on
+_WIDE = 0.6  # of the pitch: a contact's width as returned
 
 
 def strip_rows(coverage: Coverage, rgb: NDArray[np.uint8]) -> tuple[PieceRow, ...]:
@@ -59,7 +59,7 @@ class _Strip:
     Attributes:
         middle: (2,) in the photo.
         half_along: (2,) half its length as a step.
-        half_across: (2,) half its width as a step: that of its contacts' length.
+        half_across: (2,) half its width as a step: half its contacts' length.
     """
 
     middle: FloatArray
@@ -68,7 +68,7 @@ class _Strip:
 
 
 def _strips(coverage: Coverage, blur_px: float) -> list[_Strip]:
-    """The largest strips of a coverage, blurred so that contacts which stand apart belong to one."""
+    """The largest strips of a coverage, blurred so that separate contacts belong to one strip."""
     if coverage.contact is None:
         return []
     around = around_plating(coverage.share)
@@ -97,7 +97,7 @@ def _strips(coverage: Coverage, blur_px: float) -> list[_Strip]:
 
 
 def _row(strip: _Strip, coverage: Coverage, rgb: NDArray[np.uint8]) -> PieceRow | None:
-    """Contacts along a strip and on over keys; None where nothing recurs."""
+    """Contacts along a strip and beyond its keys; None where nothing recurs."""
     length = float(np.hypot(*strip.half_along))
     axis = strip.half_along / length
     width = 2 * float(np.hypot(*strip.half_across))
@@ -132,7 +132,7 @@ def _along(picture: NDArray[np.uint8], strip: _Strip, s: FloatArray) -> FloatArr
 
 
 def _detrended(seen: FloatArray, pitch: float) -> FloatArray:
-    """Colours (n, c) less what changes over more than a pitch."""
+    """Colours (n, c) less their changes over more than a pitch."""
     slow = cv2.GaussianBlur(np.ascontiguousarray(seen)[None], (0, 0), pitch, borderType=cv2.BORDER_REFLECT)[0]
     return np.asarray(seen - slow.reshape(seen.shape))
 
@@ -140,12 +140,12 @@ def _detrended(seen: FloatArray, pitch: float) -> FloatArray:
 def _pitch(seen: FloatArray, width: float, shortest: float) -> float | None:
     """Step at which the colours recur, in samples; None where they do not.
 
-    The shortest step nearly as good as the best: every multiple of the pitch recurs as well.
+    The shortest step that is nearly as good as the best is taken, as colours recur at every multiple of the pitch too.
 
     Args:
         seen: colours along the line (n, c).
         width: of the strip in samples.
-        shortest: step in samples that could be seen.
+        shortest: shortest step in samples that could be seen.
     """
     least, most = max(width / _PITCHES[1], shortest), min(width / _PITCHES[0], len(seen) / _LEAST)
     lags = np.arange(int(least), int(most) + 1)
@@ -164,14 +164,14 @@ def _recurrence(colours: FloatArray, lag: int) -> float:
 
 
 def _crest(wave: FloatArray, i: int) -> float:
-    """Place of a crest of evenly spaced samples, to a part of one."""
+    """Place of a crest among evenly spaced samples, to a fraction of a sample."""
     before, here, after = (float(v) for v in wave[i - 1 : i + 2])
     curve = before - 2 * here + after
     return i + (0.5 * (before - after) / curve if curve < 0 else 0.0)
 
 
 def _wave(colours: FloatArray, plated: FloatArray, inside: BoolArray, pitch: float) -> FloatArray:
-    """What goes up and down along the line (n,), up where there is more plating."""
+    """The variation along the line as a wave (n,), high where there is more plating."""
     seen, more = _detrended(colours, pitch), _detrended(plated, pitch)[:, 0]
     _, _, axes = np.linalg.svd(seen[inside], full_matrices=False)
     wave = seen @ axes[0]
@@ -181,7 +181,7 @@ def _wave(colours: FloatArray, plated: FloatArray, inside: BoolArray, pitch: flo
 
 
 def _places(wave: FloatArray, plated: FloatArray, inside: BoolArray, pitch: float) -> FloatArray:
-    """Middles of contacts in samples, in order, of all stretches of plating that a key's width parts at most."""
+    """Middles of contacts in samples, in order, in all stretches of plating at most a key's width apart."""
     filled = (plated[:, 0] > _FILLED * float(np.median(plated[inside]))).astype(np.uint8)
     size = 2 * int(0.5 * pitch) + 1
     filled = np.asarray(
@@ -207,9 +207,9 @@ def _places(wave: FloatArray, plated: FloatArray, inside: BoolArray, pitch: floa
 
 
 def _tracked(wave: FloatArray, depth: FloatArray, start: int, end: int, pitch: float) -> FloatArray:
-    """Contacts of one stretch, step by step from its highest crest; where there is no crest, as expected.
+    """Contacts of one stretch, step by step from its highest crest; where there is no crest, at the expected place.
 
-    At either end only those that are as plain as the others: contacts may be lacking there, but none is made up.
+    At either end only contacts as plain as the others are kept: some may be lacking there, but none is made up.
     """
     crests = np.array(
         [
@@ -244,7 +244,7 @@ def _tracked(wave: FloatArray, depth: FloatArray, start: int, end: int, pitch: f
 
 
 def _rise(wave: FloatArray, place: float, pitch: float) -> float:
-    """How far a crest stands out above the higher of the troughs beside it; beyond a strip it may be darker still."""
+    """Height of a crest above the higher of the troughs beside it; beyond a strip it may be darker still."""
     at, reach = min(round(place), len(wave) - 1), int(0.6 * pitch) + 1
     before, after = wave[max(at - reach, 0) : at + 1], wave[at : at + reach + 1]
     return float(wave[at] - max(before.min(), after.min()))

@@ -1,7 +1,7 @@
-"""Places of which the segmenter is not sure whether they are plated: worth a person's look.
+"""Places where the segmenter is not sure of the plating: a person should look at them.
 
-How sure it is stands in the shares themselves: Σ p (1 − p) ÷ Σ p over a region. Of 328 regions on 27 photographs that
-no run saw, each with at least a fiftieth of the plating found, 4 % were false below a doubt of 0.25 and 71 % above.
+The doubt follows from the shares themselves: Σ p (1 − p) ÷ Σ p over a region. Of 328 regions on 27 photographs that no
+run saw, each with at least a fiftieth of the plating found, 4 % were false below a doubt of 0.25 and 71 % above.
 """
 
 from __future__ import annotations
@@ -15,19 +15,19 @@ from grader.coverage import Coverage
 from grader.regions.model import Region, Regions
 
 _UNSURE = 0.25
-_LEAST_SHARE = 0.02  # of all that was found: less is not worth a question
+_LEAST_SHARE = 0.02  # of all plating found: less is not worth a question
 _MOST = 5
 _MOST_POINTS = 200
-_MARGIN = 0.3  # of its longer side, round a place that is shown
+_MARGIN = 0.3  # of its longer side, around a place that is shown
 
 
 @dataclass(frozen=True)
 class UnsurePlace:
-    """Plating that may be none: one region, or those of a row together.
+    """Doubtful plating: one region, or the regions of a row together.
 
     Attributes:
         at_px: a place inside each of its regions, the largest first.
-        box_px: left, top, right and bottom of what shows it with its surroundings.
+        box_px: left, top, right and bottom of a box that shows it with its surroundings.
         share: of all plating that was found.
     """
 
@@ -37,11 +37,11 @@ class UnsurePlace:
 
 
 def unsure_places(coverage: Coverage, regions: Regions) -> tuple[UnsurePlace, ...]:
-    """What to ask a person about, that with the most plating first; nothing that a person has judged already.
+    """Places to ask a person about, those with the most plating first, without those that a person has judged.
 
     Args:
         coverage: of the photo.
-        regions: found in it.
+        regions: found in the photo.
     """
     ys, xs = np.nonzero(coverage.share)
     labels, count = regions.labels[ys, xs], len(regions.regions) + 1
