@@ -107,7 +107,7 @@ def _cheapest(cells: NDArray[np.bool_], box: _Box, margin_px: int, each_px: int)
 
 
 def _best_halves(cells: NDArray[np.bool_], box: _Box, margin_px: int, each_px: int) -> tuple[_Box, _Box]:
-    """The straight cut whose two sides, each shrunk to its wanted cells, cost least. The box must itself be shrunk."""
+    """The straight cut whose sides, each shrunk to its wanted cells, cost least. The box itself must be shrunk."""
     part = cells[box.top : box.bottom, box.left : box.right]
     row, row_cost = _best_cut(part, margin_px, each_px)
     column, column_cost = _best_cut(part.T, margin_px, each_px)

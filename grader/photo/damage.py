@@ -10,8 +10,9 @@ a small share of decoding:
 - tears: one step from a row to the next, far greater over half the width than the steps beside it; and shifts: one
   step that makes a whole row brighter or darker.
 
-Screenshots, borders in one colour and cut-out products have straight edges too: beside a tear, rows must have texture.
-The limits, and how often they find damage or raise a false alarm, are in ``calibration/data/photo_figures.toml``.
+Screenshots, borders in one colour and cut-out products have straight edges too: beside a tear, rows must have
+texture. The limits, and how often they find damage or raise a false alarm, are in
+``calibration/data/photo_figures.toml``.
 """
 
 from __future__ import annotations

@@ -83,7 +83,7 @@ def open_checked(data: bytes, kind: Format) -> Image.Image:
         PhotoError: damaged header; a size, frame count, colour mode or bit depth that is not fit for measuring.
     """
     if kind in ("WEBP", "HEIF") and is_cut_short(data, kind):
-        # Their decoders accept an incomplete file: a HEIC of tiles (as phones write) decodes with half of them missing.
+        # Their decoders accept incomplete files: a HEIC of tiles (as phones write) decodes with half of them missing.
         raise damaged(data, kind)
     with decoder_errors(data, kind):
         picture = _open(data, kind)

@@ -47,7 +47,7 @@ class Lines:
     edge: NDArray[np.bool_]
 
     def crossings(self) -> FloatArray:
-        """Distance in mm (n, n) from ``point`` of each line to its crossing with each other line; inf for parallels."""
+        """Distance in mm (n, n) from ``point`` of each line to where each other crosses it; inf for parallels."""
         facing = self.along @ self.across.T
         offset = ((self.point[None] - self.point[:, None]) * self.across[None]).sum(axis=-1)
         with np.errstate(divide="ignore", invalid="ignore"):

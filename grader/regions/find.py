@@ -153,7 +153,7 @@ class PieceRow:
 
 
 def rows_above(coverage: Coverage, share: int) -> tuple[PieceRow, ...]:
-    """Rows of pieces plated above a share (0..255): contacts that run together at a low share separate at a higher."""
+    """Rows of pieces plated above a share (0..255): contacts that run together at less separate at a higher share."""
     rows, columns = around_plating(coverage.share)
     above = coverage.share[rows, columns] > share
     if not above.any():

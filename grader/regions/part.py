@@ -1,9 +1,9 @@
 """Boards that touch or lie on each other, found as one thing, distinguished as far as they are visible.
 
-Rectangles whose sides the picture shows are boards. Where two overlap, the board whose sides are seen inside the other
-lies on top. An area outside all rectangles is a separate board where it is wide; where it is narrow, it belongs to the
-board that it touches, unless it lies between sides of two boards. Boards that show hardly any of their sides are
-missed, or their visible parts are found as several boards.
+Rectangles whose sides the picture shows are boards. Where two overlap, the board whose sides are seen inside the
+other lies on top. An area outside all rectangles is a separate board where it is wide; where it is narrow, it belongs
+to the board that it touches, unless it lies between sides of two boards. Boards that show hardly any of their sides
+are missed, or their visible parts are found as several boards.
 """
 
 from __future__ import annotations
@@ -117,8 +117,8 @@ def _are_one(rectangles: list[Rectangle], view: PlanView) -> bool:
     """Whether the rectangles of a piece that fills its convex hull come from lines on one board.
 
     Boards that lie on each other at random do not form such a piece, unless they lie at different angles. Boards laid
-    side by side do, but they are alike or have different colours. Rows of parts and of contacts make rectangles of any
-    size along the board's own sides.
+    side by side do, but they are alike or have different colours. Rows of parts and of contacts make rectangles of
+    any size along the board's own sides.
     """
     first, *others = rectangles
     if any(abs((r.angle - first.angle + np.pi / 4) % (np.pi / 2) - np.pi / 4) > _ONE_WAY for r in others):

@@ -32,7 +32,7 @@ _LONGEST_GAP = 8.5  # pitches; beyond it two rows, or a stretch that never had c
 _MERGED_AT_END = 6  # contacts run together that are counted beyond the first and last found alone
 _LEAST_SEEN = 0.3  # share of a contact's middle line that must be plated for it to count
 _DISAGREE = 1.25  # factor between the scales of two rows of one photo that height and tilt may cause
-# shares above which separate contacts are looked for where none are recognised at half; how much shorter they then look
+# shares above which separate contacts are sought where none are recognised at half; how much shorter they then look
 _ABOVE, _SHORTENED = (170, 200), 1.35
 _LONG = 18
 _NOTCH = 0.84  # from the row's middle to where a key's slot is looked for, in half contact lengths
@@ -94,8 +94,8 @@ def read_contact_rows(
     Args:
         regions: of the photo.
         coverage: of the photo; contacts that ran together are counted by it, and a key is a notch in its boards.
-        rgb: the photo, uint8 (height, width, 3), for contacts that the coverage lacks or that ran together; with None,
-            only the coverage is used, and rows that no key divides are not recognised.
+        rgb: the photo, uint8 (height, width, 3), for contacts that the coverage lacks or that ran together; with
+            None, only the coverage is used, and rows that no key divides are not recognised.
     """
     members: dict[int, list[Region]] = {}
     for region in regions.regions:
@@ -156,7 +156,8 @@ def _placed(reading: RowReading, regions: Regions) -> RowReading:
 def contact_line(readings: tuple[RowReading, ...]) -> ContactLine | None:
     """The recognised row that gives the scale best, among rows whose outlines all have one pitch.
 
-    None if there is no such row, or if another row gives a very different scale: then one of them is not what it seems.
+    None if there is no such row, or if another row gives a very different scale: then one of them is not what it
+    seems.
     """
     lines = sorted((_line(r) for r in readings if r.pitch_mm is not None), key=lambda line: line.relative_sd())
     if not lines:

@@ -2,7 +2,8 @@
 
 Four lines, two pairs at right angles, make a candidate. It gains for every millimetre of its sides along which the
 picture shows an edge that no earlier rectangle accounts for. It loses twice as much for every millimetre without an
-edge, except where it may be hidden under an earlier rectangle. The best is taken, and the search goes on with the rest.
+edge, except where it may be hidden under an earlier rectangle. The best is taken, and the search goes on with the
+rest.
 """
 
 from __future__ import annotations
@@ -122,7 +123,7 @@ class _Search:
         self._groups = _right_angled(lines.angle)
 
     def account_for(self, found: Rectangle, hidden: NDArray[np.bool_], view: PlanView) -> None:
-        """Record a rectangle that was found: it may hide others, and edges along its sides no longer gain anything."""
+        """Record a rectangle that was found: it may hide others, and edges along its sides gain nothing any more."""
         self._hidden |= hidden
         corners = np.round(found.corners_mm * view.px_per_mm).astype(int)
         for a, b in zip(corners.tolist(), np.roll(corners, -1, axis=0).tolist(), strict=True):

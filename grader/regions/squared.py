@@ -1,9 +1,9 @@
 """A rectangular board with its bumps removed and its corners restored.
 
 In places, the map that outlines come from takes shadow or table beside a board for board, and it loses corners. Where
-a rectangle is nearly all of a piece, and the photo shows its sides also along the bumps and missing corners, bumps are
-cut off and corners are filled, as long as they are small. A long strip beside the rectangle is board beyond contacts
-that were taken for a side, or an edge connector; notches in its sides are not corners.
+a rectangle is nearly all of a piece, and the photo shows its sides also along the bumps and missing corners, bumps
+are cut off and corners are filled, as long as they are small. A long strip beside the rectangle is board beyond
+contacts that were taken for a side, or an edge connector; notches in its sides are not corners.
 """
 
 from __future__ import annotations

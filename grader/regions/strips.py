@@ -140,7 +140,7 @@ def _detrended(seen: FloatArray, pitch: float) -> FloatArray:
 def _pitch(seen: FloatArray, width: float, shortest: float) -> float | None:
     """Step at which the colours recur, in samples; None where they do not.
 
-    The shortest step that is nearly as good as the best is taken, as colours recur at every multiple of the pitch too.
+    The shortest step that is nearly as good as the best is taken, as every multiple of the pitch recurs as well.
 
     Args:
         seen: colours along the line (n, c).

@@ -1,7 +1,7 @@
 """Places where the segmenter is not sure of the plating: a person should look at them.
 
-The doubt follows from the shares themselves: Σ p (1 − p) ÷ Σ p over a region. Of 328 regions on 27 photographs that no
-run saw, each with at least a fiftieth of the plating found, 4 % were false below a doubt of 0.25 and 71 % above.
+The doubt follows from the shares themselves: Σ p (1 − p) ÷ Σ p over a region. Of 328 regions on 27 photographs that
+no run saw, each with at least a fiftieth of the plating found, 4 % were false below a doubt of 0.25 and 71 % above.
 """
 
 from __future__ import annotations
