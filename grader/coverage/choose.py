@@ -30,7 +30,7 @@ def register_segmenter(name: str, make: Make, *, as_default: bool = False) -> No
     Args:
         name: to choose it by.
         make: makes it ready; called once.
-        as_default: whether it is used when none is asked for.
+        as_default: whether it is used when no segmenter is asked for.
 
     Raises:
         ValueError: the name is taken.

@@ -40,9 +40,9 @@ def decode(data: bytes, kind: Format, picture: Image.Image) -> RgbArray:
     lost disk block) always broke it, 64 random bytes in 94 of 100 cases, a single changed byte in 40. A HEIC with a
     stretch of zeros is refused (``grader.photo.heif``), and so is a TIFF whose strips differ in length from their
     rows (``grader.photo.tiff``). Apart from that, WebP, HEIC and uncompressed TIFF carry no checksum, and their
-    decoders make some picture of almost any bytes: ``grader.photo.damage`` checks it and warns. The binding of libheif
-    in use offers neither its strict mode nor the decoder's warnings. A changed stream that is still valid is a valid,
-    different picture, and no decoder can detect it.
+    decoders make some picture of almost any bytes: ``grader.photo.damage`` checks it and warns. The binding of
+    libheif in use offers neither its strict mode nor the decoder's warnings. A changed stream that is still valid is
+    a valid, different picture, and no decoder can detect it.
 
     Args:
         data: the whole file.

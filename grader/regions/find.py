@@ -98,7 +98,7 @@ class Plating:
 
 
 def find_plating(coverage: Coverage, scale: Scale | None) -> Plating:
-    """What ``find_regions`` finds, except for boards; arguments as there."""
+    """Regions and rows as found by ``find_regions``, without boards; arguments as there."""
     labels, solid, count = _label(coverage.share)
     pixels = _Pixels.of(labels, coverage.share)
     measured = _pieces(pixels, count, scale)

@@ -348,7 +348,7 @@ def _half_lengths(boxes: FloatArray) -> FloatArray:
 
 
 def _over_key(match: FamilyMatch, step: int) -> bool:
-    """Whether a step of the row leads over one of the layout's keys."""
+    """Whether a step of the row crosses one of the layout's keys."""
     places = match.family.places(match.layout)
     after = places[np.cumsum(match.layout)[:-1]]
     low, high = sorted((match.places[step], match.places[step + 1]))
