@@ -209,7 +209,7 @@ def _places(wave: FloatArray, plated: FloatArray, inside: BoolArray, pitch: floa
 def _tracked(wave: FloatArray, depth: FloatArray, start: int, end: int, pitch: float) -> FloatArray:
     """Contacts of one stretch, step by step from its highest crest; where there is no crest, at the expected place.
 
-    At either end only contacts as plain as the others are kept: contacts may be missing there, but no contact is invented.
+    At either end only contacts as plain as the others are kept: some may be missing there, but none is invented.
     """
     crests = np.array(
         [
