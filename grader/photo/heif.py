@@ -77,7 +77,7 @@ def _boxes(data: bytes, at: int, end: int) -> Iterator[_Box]:
 
 
 def _meta(data: bytes) -> tuple[int, int]:
-    """Start and end of the content of the box that describes the pictures; (0, 0) if there is no such box."""
+    """Start and end of the content of the box that describes the pictures; empty if there is no such box."""
     return next(((b.start + 4, b.end) for b in _boxes(data, 0, len(data)) if b.kind == b"meta"), (0, 0))
 
 

@@ -85,7 +85,7 @@ def hard_chance(verdict: Finish, seen: float | None) -> float:
 
 
 def finish_of_chance(chance: float) -> tuple[Finish, float]:
-    """The likelier finish and the chance of the other; undetermined, with a chance of 0, near even chances."""
+    """The likelier finish and the chance of the other; near even chances, undetermined without such a chance."""
     if 1 / 3 < chance < 2 / 3:
         return UNDETERMINED, 0.0
     return (HARD_GOLD, 1 - chance) if chance > 0.5 else (IMMERSION_GOLD, chance)
