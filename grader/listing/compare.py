@@ -1,8 +1,8 @@
 """Whether two looks show the same face of the same board: features, outlines and the pictures laid over each other.
 
 Features (square roots of SIFT's descriptors) that are each other's best match give a homography. Where both outlines
-are whole, their rectangles give others, two or four ways round, so that boards with few features are compared too. The
-best way to lay one look over the other is the one under which the pictures agree most.
+are whole, their rectangles give others, two or four ways round, so that boards with few features are compared too.
+The best way to lay one look over the other is the one under which the pictures agree most.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ class Likeness:
     Attributes:
         agreement: correlation of the two pictures where both show the board, -1..1.
         matched: features that lie where the other look has them.
-        matched_share: the same ÷ those features of the look with fewer of them that the other could show.
+        matched_share: the same ÷ number of features of the look that has fewer.
         overlap: area that the outlines share ÷ area that either covers, within both frames.
         seen_share: share of the smaller look's board that both show.
         colour: distance of the mean colours in units of CIELAB.
