@@ -3,8 +3,8 @@
 A *family* is a finish on boards of one trade (edge contacts of memory modules). Each of its *parts* (a kind of board,
 as the log names it) is flash gold with some chance, otherwise plated. Its log thickness is then normal about the
 typical one of that component. The chance, the typical thicknesses and the spread of parts about them are shared by
-the family, uncertain, and learned: partial pooling of groups with a finite mixture at the group's level (Gelman et al.,
-Bayesian Data Analysis, 3rd ed. 2013, chapters 5 and 22). So a part that was never weighed keeps the flash hump
+the family, uncertain, and learned: partial pooling of groups with a finite mixture at the group's level (Gelman et
+al., Bayesian Data Analysis, 3rd ed. 2013, chapters 5 and 22). So a part that was never weighed keeps the flash hump
 whatever other parts held, while a single weighing of a part nearly settles which it is.
 
 The component of a part is summed over, never drawn: given the thickness of the part and the shared unknowns, the
