@@ -5,8 +5,8 @@ not shown, where the seller chose those to show, it is also ``× gold on such bo
 ``g = Σ mg_per_um × effective thickness`` over its platings, so that the model apportions a batch of several finishes.
 The balance shows ``m = g × e^batch + balance error``: two-component error after Rocke and Durbin (Biometrics 59
 (2003) 985), whose generalised logarithm ``asinh(s m / u) / s`` has spread 1 everywhere. So a batch much heavier than
-the balance's uncertainty u is judged by its ratio, and a batch near zero by its difference; a reading of zero needs no
-special case. The error is Student's t.
+the balance's uncertainty u is judged by its ratio, and a batch near zero by its difference; a reading of zero needs
+no special case. The error is Student's t.
 """
 
 from __future__ import annotations

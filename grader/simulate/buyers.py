@@ -120,8 +120,8 @@ def _over_many_lots(accepted: float) -> Decision:
     """Buy what pays on average as long as, over all lots bought so far, losses stay as likely as accepted.
 
     The mean chance of a loss over the buys is, on average, the share of them that will lose. For statistical tests
-    this is called a Bayesian false discovery rate (Müller, Parmigiani, Robert, Rousseau, J. Am. Stat. Assoc. 99 (2004)
-    990). It leaves room for a risky lot where the others were safe; a separate limit for each lot does not.
+    this is called a Bayesian false discovery rate (Müller, Parmigiani, Robert, Rousseau, J. Am. Stat. Assoc. 99
+    (2004) 990). It leaves room for a risky lot where the others were safe; a separate limit for each lot does not.
     """
     chances: list[float] = []
 

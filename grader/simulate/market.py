@@ -34,7 +34,8 @@ class Market:
         flash: share of the kinds of boards that are flash gold; None to draw it from the priors.
         picking: share of the sellers that show their best boards.
         bare: share of the boards that carry no gold.
-        boards_spread: spread of the logarithm of gold between the boards of a lot; None: both drawn from the priors.
+        boards_spread: spread of the logarithm of gold between the boards of a lot; None to draw it, and the share of
+            bare boards, from what is assumed.
         terms: entries of the buyers' assumptions.
     """
 
