@@ -122,7 +122,7 @@ def ranks(w: SimulatedLog, belief: Belief) -> dict[str, int]:
 
 @dataclass(frozen=True)
 class Ranks:
-    """How uniform the ranks of one quantity are.
+    """Uniformity of the ranks of one quantity.
 
     Attributes:
         chi_square: distance from uniform, in 16 bins.

@@ -1,4 +1,4 @@
-"""How many boards a lot holds, and how much gold: what its photos show, with the count or the mass that is stated."""
+"""Number of boards and gold in a lot: from its photos, together with a stated count or mass."""
 
 from __future__ import annotations
 

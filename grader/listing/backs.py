@@ -22,7 +22,7 @@ _SOFT_PX = 2.5
 
 @dataclass(frozen=True)
 class Mirrored:
-    """How well one look fits another, mirrored.
+    """Fit of one look to another, mirrored.
 
     Attributes:
         outline: area that both straight outlines share ÷ area that either covers.

@@ -29,7 +29,7 @@ _SEED = 5
 
 @dataclass(frozen=True, eq=False)
 class Likeness:
-    """How well one look lies on another.
+    """Fit of one look laid on another.
 
     Attributes:
         agreement: correlation of the two pictures where both show the board, -1..1.

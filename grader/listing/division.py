@@ -1,4 +1,4 @@
-"""Which looks are at one board: the likeliest of the divisions that were drawn, and how unsure it is."""
+"""Division of looks into boards: the likeliest of the divisions that were drawn, and the doubts about it."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ class MatchDoubt:
 
 @dataclass(frozen=True, eq=False)
 class Division:
-    """Which looks are at one board.
+    """A division of looks into boards.
 
     Attributes:
         groups: one for each board, in the order of their first looks.

@@ -24,7 +24,7 @@ _BY_ITSELF = 0.65  # agreement from which a single pair suggests where to look f
 
 @dataclass(frozen=True, eq=False)
 class Layout:
-    """How one photo lies on another.
+    """Map of one photo onto another.
 
     Attributes:
         way: (3, 3), px of the first to px of the second.

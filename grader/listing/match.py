@@ -60,7 +60,7 @@ def _between(looks: Sequence[Look], pairs: Sequence[Pair], photos: tuple[Photo, 
 
 
 def _layout(looks: Sequence[Look], alike: dict[Pair, Likeness | None], photos: tuple[Photo, Photo]) -> Layout | None:
-    """How the photos lie on each other; pairs found by way of one sure pair are put into ``alike``."""
+    """Layout of the photos; pairs found by way of one sure pair are put into ``alike``."""
     found = layout_between(looks, {p: each for p, each in alike.items() if each is not None})
     if found is not None:
         return found

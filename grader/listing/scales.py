@@ -63,7 +63,7 @@ def borrowed(
 
 
 def _worth(rectangles: Sequence[SeenRectangle]) -> float:
-    """How well a photo's scale is known from the rectangles: the area that they cover."""
+    """Worth of the rectangles for a photo's scale: the area that they cover."""
     return sum(
         float(abs(cv2.contourArea(r.corners_px.astype(np.float32)))) * (1 if r.sd_share == _LAID_SD else _BACK_WORTH)
         for r in rectangles

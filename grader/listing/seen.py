@@ -87,7 +87,7 @@ def combined_id(photos: Sequence[SeenPhoto]) -> str:
 
 
 def turned_over(looks: Sequence[Look]) -> dict[Pair, Mirrored]:
-    """How looks of different photos fit each other, mirrored, where they may."""
+    """Fit of looks in different photos to each other, mirrored, for pairs that may fit."""
     found = {}
     for i, j in combinations(range(len(looks)), 2):
         if looks[i].photo != looks[j].photo:
@@ -105,7 +105,7 @@ def divided(
     has_scale: Sequence[bool],
     said: Said,
 ) -> Division:
-    """Which looks are at one board.
+    """Division of the looks into boards.
 
     Args:
         looks: looks in all photos.

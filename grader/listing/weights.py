@@ -18,7 +18,7 @@ _MOST_SURE = 50.0
 
 @dataclass(frozen=True, eq=False)
 class Evidence:
-    """What is known of looks.
+    """Evidence about looks.
 
     Attributes:
         photo_of: the photo of each.
