@@ -24,7 +24,7 @@ from grader.listing.weights import Evidence, Member, Weights
 
 NONE = -1  # in draws: the look is not at a board
 _SEED = 20_101
-_LEAST_LINK = -4.0  # a look is tried with a board if its link to any look of the board is no weaker than this
+_LEAST_LINK = -4.0  # a look is tried with a board if its link to any look of the board is stronger than this
 
 
 @dataclass(frozen=True, eq=False)
