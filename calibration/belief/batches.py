@@ -1,4 +1,4 @@
-"""What a weighed batch says, in the terms that the belief learns from, and what is held before any was weighed."""
+"""Weighed batches in the terms that the belief learns from, and the priors before any batch was weighed."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ class WeighedPlating:
     """Plating of one finish on boards of one kind that went into a batch.
 
     Attributes:
-        finish: of the plating.
+        finish: finish of the plating.
         mg_per_um: gold if its effective thickness were 1 um: area × density × gold fraction; above 0.
-        part: the boards' name; boards without one are taken for a part of their own.
-        seller: who sold them; those without one are taken for one seller.
-        kind: of boards, which says what is assumed about a part that was never weighed.
-        picked: whether these boards were not photographed while the seller chose those that were.
+        part: the boards' name; boards without a name are treated as a part of their own.
+        seller: who sold them; boards without a seller are treated as sold by one seller.
+        kind: kind of boards; it decides what is assumed about a part that was never weighed.
+        picked: whether the seller chose the boards to photograph, and these were not among them.
     """
 
     finish: Finish
@@ -42,11 +42,11 @@ class Batch:
     """Gold weighed from some plating.
 
     Attributes:
-        name: tells batches apart.
-        platings: what went in.
+        name: identifies the batch.
+        platings: the platings that went in.
         mass_mg: fine gold weighed (mass × fineness).
         uncertainty_mg: standard uncertainty of the weighing, above 0.
-        relative_sd: standard uncertainty of all that scales the batch: area, density, fineness; relative.
+        relative_sd: relative standard uncertainty of all that scales the batch: area, density, fineness.
         process: number of the process; it rises at each marked change.
 
     Raises:
@@ -73,16 +73,16 @@ class Batch:
 
 @dataclass(frozen=True)
 class Priors:
-    """All that is held before any gold was weighed.
+    """Everything assumed before any gold was weighed.
 
     Attributes:
-        families: parts of each finish and kind of boards; where a finish lacks a kind, those of one not known.
-        seller: spread of sellers, alike for all finishes.
-        batch: spread of batches about what is expected of them.
-        recovery_middle: median fraction recovered of a process.
+        families: parts of each finish and kind of boards; where a finish lacks a kind, those of the unknown kind.
+        seller: spread of sellers, the same for all finishes.
+        batch: spread of batches about their expected gold.
+        recovery_middle: median of the fraction that a process recovers.
         recovery_width: standard deviation of its logit.
-        picked: logarithm of gold on boards that were not shown ÷ on those that the seller chose to show, as a curve
-            of a standard normal number; of each seller.
+        picked: for each seller, the logarithm of gold on boards that were not shown ÷ on those that the seller chose
+            to show, as a curve of a standard normal number.
     """
 
     families: Mapping[tuple[Finish, KindKey], Family]
@@ -101,7 +101,7 @@ def published_priors(thickness: Mapping[Finish, Distribution] | None = None) -> 
     """The shipped priors.
 
     Args:
-        thickness: in um, instead of the published ones for some finishes, whatever the kind of boards.
+        thickness: thickness in um that replaces the published one for some finishes, whatever the kind of boards.
     """
     figures = load("belief")
 

@@ -1,15 +1,15 @@
 """Simulation-based check of the belief: ``python -m calibration.belief.check [logs [seed]]``.
 
-Worlds are drawn from the priors, batches weighed in them, and the belief asked. If it is right, the rank of the
-truth among the belief's draws is uniform (Talts, Betancourt, Simpson, Vehtari, Gelman, arXiv:1804.06788, 2018), and
-90 % ranges of the next batch hold it in 90 % of the worlds.
+Worlds are drawn from the priors, batches are weighed in them, and the belief is queried. If it is right, the rank of
+the truth among the belief's draws is uniform (Talts, Betancourt, Simpson, Vehtari, Gelman, arXiv:1804.06788, 2018),
+and 90 % ranges of the next batch contain it in 90 % of the worlds.
 
-Twelve quantities are looked at, those that parts share among them, and the thickness of a part that was never
-weighed. Of twelve p values of a belief that is right, one below 0.01 turns up in one run of nine (1 - 0.99^12): that
-alone says nothing, and more logs of another seed tell. What fails the check is a smallest p value below 0.01 / 12,
-which holds however the quantities hang together (Bonferroni). A histogram's chi-square is slow to see what is smooth;
-the mean and the width of the ranks, in standard errors, see it sooner: a width above zero means a belief too sure of
-itself.
+Twelve quantities are checked, among them those that parts share, and the thickness of a part that was never weighed.
+Of twelve p values of a belief that is right, one below 0.01 turns up in one run of nine (1 - 0.99^12). That alone
+proves nothing; run more logs with another seed. The check fails if the smallest p value is below 0.01 / 12, a limit
+that is valid however the quantities are correlated (Bonferroni). A histogram's chi-square is slow to detect smooth
+deviations. The mean and the width of the ranks, in standard errors, show them sooner: a width above zero means that
+the belief is too sure of itself.
 """
 
 from __future__ import annotations
@@ -42,11 +42,11 @@ class SimulatedLog:
     """A simulated log, the batch to come, and the truth.
 
     Attributes:
-        batches: weighed.
-        next_batch: of the same world, the process of the last one.
-        truth: unknowns behind it, float64 (size,), in the order of ``layout``.
-        layout: of the unknowns of all batches, the next one's and the new one's too.
-        new_batch: of a part that was never weighed.
+        batches: weighed batches.
+        next_batch: a batch of the same world, in the process of the last one.
+        truth: true unknowns, float64 (size,), in the order of ``layout``.
+        layout: layout of the unknowns of all batches, including the next one and the new one.
+        new_batch: a batch of a part that was never weighed.
     """
 
     batches: tuple[Batch, ...]
@@ -59,7 +59,7 @@ class SimulatedLog:
 def world(count: int, rng: np.random.Generator, priors: Priors) -> SimulatedLog:
     """A log of some batches: six parts of three kinds, three sellers, batches of two finishes, now and then a change.
 
-    The first seller chooses the boards that are shown; the others of the lot went in too.
+    The first seller chooses the boards that are shown; the other boards of the lot went into the batch too.
     """
     batches = []
     process = 0
@@ -101,7 +101,7 @@ def ranks(w: SimulatedLog, belief: Belief) -> dict[str, int]:
         "batch spread": (w.layout.batch_spread, belief.layout.batch_spread),
     }
     shared = ("typical thickness", "typical flash", "chance of flash")
-    # of a family, or a seller that picks, which no batch touched, draws and truth are of the prior alike
+    # for a family, or a seller that picks, that no batch touched, draws and truth both come from the prior
     fresh = np.random.default_rng([belief.seed, 3]).standard_normal((len(last), len(shared) + 1))
     found = {name: int((last[:, here] < w.truth[there]).sum()) for name, (there, here) in pairs.items()}
     for n, name in enumerate(shared):
@@ -122,12 +122,13 @@ def ranks(w: SimulatedLog, belief: Belief) -> dict[str, int]:
 
 @dataclass(frozen=True)
 class Ranks:
-    """How uniform the ranks of one quantity are.
+    """Uniformity of the ranks of one quantity.
 
     Attributes:
         chi_square: distance from uniform, in 16 bins.
-        lean: of their mean from the middle, in standard errors; above zero if the belief is too low.
-        width: of their variance from a uniform one, in standard errors; above zero if it is too sure of itself.
+        lean: deviation of their mean from the middle, in standard errors; above zero if the belief is too low.
+        width: deviation of their variance from a uniform one, in standard errors; above zero if the belief is too
+            sure of itself.
     """
 
     chi_square: float
@@ -136,7 +137,7 @@ class Ranks:
 
     @property
     def p(self) -> float:
-        """Chance of a chi-square as large, if the ranks are uniform."""
+        """Chance of a chi-square at least as large, if the ranks are uniform."""
         return chi_square_tail(self.chi_square, BINS - 1)
 
     @staticmethod
@@ -146,7 +147,7 @@ class Ranks:
         counts = np.bincount(found * BINS // (_RANKED + 1), minlength=BINS)
         expected = n / BINS
         places = (found + 0.5) / (_RANKED + 1)
-        # of a uniform number: mean 1/2, variance 1/12, that of its squared deviation 1/180
+        # a uniform number has mean 1/2 and variance 1/12; its squared deviation has variance 1/180
         lean = (places.mean() - 0.5) * math.sqrt(12 * n)
         width = (((places - 0.5) ** 2).mean() - 1 / 12) * math.sqrt(180 * n)
         return Ranks(float(((counts - expected) ** 2 / expected).sum()), float(lean), float(width))
@@ -163,15 +164,15 @@ def chi_square_tail(x: float, degrees: int) -> float:
 
 @dataclass(frozen=True)
 class Checked:
-    """What some simulated logs gave.
+    """Results of some simulated logs.
 
     Attributes:
-        ranks: of each quantity.
+        ranks: ranks of each quantity.
         coverage: share of next batches inside their 90 % range.
-        new_coverage: likewise of batches of a part that was never weighed.
+        new_coverage: the same for batches of a part that was never weighed.
         score: mean CRPS of the logarithm of the next batch, by number of weighed batches (least, most).
         untaught_score: the same from the priors alone.
-        noise: standard error of the difference of the two; infinite of a single log.
+        noise: standard error of the difference of the two; infinite for a single log.
     """
 
     ranks: dict[str, Ranks]
@@ -183,7 +184,7 @@ class Checked:
 
     @property
     def smallest_p(self) -> float:
-        """Of the quantities' p values the smallest, times their number, at most 1."""
+        """The smallest of the quantities' p values, times their number, at most 1."""
         return min(1.0, len(self.ranks) * min(r.p for r in self.ranks.values()))
 
 
@@ -191,7 +192,7 @@ GROUPS = ((1, 2), (3, 6), (7, 14), (15, 30))
 
 
 def check(logs: int, seed: int = 1) -> Checked:
-    """Simulate logs of 1 to 30 batches, and ask."""
+    """Simulate logs of 1 to 30 batches, and query the belief."""
     rng = np.random.default_rng(seed)
     priors = published_priors()
     untaught = learn((), priors=priors)
@@ -233,13 +234,13 @@ def check(logs: int, seed: int = 1) -> Checked:
 
 
 def _score(draws: FloatArray, seen: Batch) -> float:
-    """CRPS on the logarithm, down to the balance's uncertainty: in mg a few huge batches would decide the mean."""
+    """CRPS on the logarithm, down to the balance's uncertainty; in mg, a few huge batches would dominate the mean."""
     least = seen.uncertainty_mg
     return crps(np.log(np.maximum(draws, least)), float(np.log(max(seen.mass_mg, least))))
 
 
 def main() -> None:
-    """Print the figures; exit 1 where one is outside what it must be."""
+    """Print the figures; exit with 1 if any is outside its limits."""
     given = [int(text) for text in sys.argv[1:3]]
     logs, seed = (*given, *(2000, 1)[len(given) :])
     done = check(logs, seed)

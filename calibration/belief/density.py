@@ -1,12 +1,12 @@
 """The probability of weighed batches, given the unknowns, with its gradient.
 
-Effective thickness of a plating is ``thickness of the part × seller × fraction recovered``, and, on boards that were
-not shown where the seller chose those that were, ``× what such boards hold beside those``. A batch holds ``g = Σ
-mg_per_um × effective thickness`` over its platings, so that a batch of several finishes is apportioned by the model.
-What the balance shows is ``m = g × e^batch + balance error``: two-component error after Rocke and Durbin (Biometrics
-59 (2003) 985), whose generalised logarithm ``asinh(s m / u) / s`` has spread 1 everywhere. So a batch much heavier
-than the balance's uncertainty u is judged by its ratio, and one near zero by its difference; a reading of zero needs
-no exception. The error is Student's t.
+The effective thickness of a plating is ``thickness of the part × seller × fraction recovered``. On boards that were
+not shown, where the seller chose those to show, it is also ``× gold on such boards ÷ on those shown``. A batch holds
+``g = Σ mg_per_um × effective thickness`` over its platings, so that the model apportions a batch of several finishes.
+The balance shows ``m = g × e^batch + balance error``: two-component error after Rocke and Durbin (Biometrics 59
+(2003) 985), whose generalised logarithm ``asinh(s m / u) / s`` has spread 1 everywhere. So a batch much heavier than
+the balance's uncertainty u is judged by its ratio, and a batch near zero by its difference; a reading of zero needs
+no special case. The error is Student's t.
 """
 
 from __future__ import annotations
@@ -34,17 +34,17 @@ _BLOCK = 20_000  # numbers
 
 @dataclass(frozen=True)
 class Weighings:
-    """Batches as arrays: one column a plating, the platings of a batch side by side.
+    """Batches as arrays: one column per plating, the platings of a batch side by side.
 
     Attributes:
-        layout: of the unknowns.
-        design: float64 (size, platings): 1 where the logarithm of a plating's thickness holds an unknown.
+        layout: layout of the unknowns.
+        design: float64 (size, platings): 1 where the logarithm of a plating's thickness contains an unknown.
         mg_per_um: float64 (platings,).
         starts: first plating of each batch, (batches,).
         batch_of: batch of each plating, (platings,).
         mass: float64 (batches,), mg.
         balance: standard uncertainties, float64 (batches,), mg.
-        variance: relative variance of all that scales a batch, float64 (batches,).
+        variance: relative variance of everything that scales a batch, float64 (batches,).
     """
 
     layout: Layout
@@ -58,7 +58,7 @@ class Weighings:
 
     @staticmethod
     def of(batches: Sequence[Batch], priors: Priors) -> Weighings:
-        """The arrays of some batches, of which there is at least one."""
+        """The arrays of one or more batches."""
         at = Layout.of(batches, priors)
         keys = part_keys(batches)
         rows = [(n, b, p, keys[n][k]) for n, b in enumerate(batches) for k, p in enumerate(b.platings)]
@@ -85,7 +85,7 @@ class Weighings:
         return Weighings(self.layout, design, per_um, self.starts, self.batch_of, mass, balance, variance)
 
     def only(self, some: Index) -> Weighings:
-        """Those of some of the batches, in their order, with the same unknowns."""
+        """The arrays of some of the batches, in their order, with the same unknowns."""
         rows = np.flatnonzero(np.isin(self.batch_of, some))
         batch_of = np.searchsorted(some, self.batch_of[rows])
         return Weighings(
@@ -101,12 +101,12 @@ class Weighings:
 
 
 def _single(numbers: FloatArray) -> FloatArray:
-    # the type says what a number is, not how many digits are kept of it
+    # the type describes the meaning of a number, not its precision
     return cast("FloatArray", numbers.astype(np.float32))
 
 
 def spread_of(spread: UncertainSpread, z: FloatArray) -> FloatArray:
-    """A spread from its standard normal number."""
+    """A spread, given its standard normal number."""
     return spread.middle * np.exp(spread.factor * z)
 
 
@@ -123,12 +123,12 @@ def effect(spread: FloatArray, z: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def glog_residual(mass: FloatArray, gold: FloatArray, spread: FloatArray, balance: FloatArray) -> FloatArray:
-    """How many spreads the mass lies from the gold expected, on the generalised logarithm."""
+    """Distance of the mass from the expected gold, in spreads, on the generalised logarithm."""
     return np.asarray((_asinh(spread * mass / balance) - _asinh(spread * gold / balance)) / spread)
 
 
 def _asinh(x: FloatArray) -> FloatArray:
-    # numpy's own takes four times as long
+    # numpy's own function takes four times as long
     size = np.abs(x)
     return np.asarray(np.copysign(np.log(size + np.sqrt(size * size + 1)), x))
 
@@ -150,7 +150,7 @@ class Density:
         return Unknowns(self.weighings.layout, self.priors)
 
     def batchwise(self, z: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """For z (n, size): gold expected in mg, spread, and log-likelihood, each (n, batches)."""
+        """Expected gold in mg, spread, and log-likelihood for z (n, size), each (n, batches)."""
         values, _ = self._values(z)
         rows = np.exp(values @ self.weighings.design) * self.weighings.mg_per_um
         gold = np.add.reduceat(rows, self.weighings.starts, axis=1)
@@ -186,7 +186,7 @@ class Density:
         return np.asarray(np.sqrt((sigma[:, None] ** 2).astype(variance.dtype) + variance))
 
     def _values(self, z: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """What each unknown adds to the logarithm, and its slope in its own number, both (n, size)."""
+        """Contribution of each unknown to the logarithm, and its slope in its own number, both (n, size)."""
         p, layout = self.priors, self.weighings.layout
         values, slopes = np.zeros_like(z), np.zeros_like(z)
         first, end = self._unknowns.parts_at
@@ -203,8 +203,8 @@ class Density:
     def _terms(self, gold: FloatArray, spread: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Log-likelihood of each batch, and its slopes in the gold and in the spread.
 
-        The same as by ``glog_residual``, with the roots that its inverse hyperbolic sines share taken once, and one
-        logarithm for a product: two thousand batches must be learned from in seconds.
+        The result equals that of ``glog_residual``. The roots that its inverse hyperbolic sines share are computed
+        once, and a product takes one logarithm, because learning from two thousand batches must take only seconds.
         """
         w, nu = self.weighings, DEGREES_OF_FREEDOM
         shown, expected = w.mass / w.balance, gold / w.balance
@@ -229,7 +229,7 @@ def log_thickness(
 ) -> FloatArray:
     """Logarithm of a plating's effective thickness in um, (n,), for draws z (n, size) of the unknowns.
 
-    What the batches did not touch (another part, a new seller, a process not yet used) is drawn afresh.
+    Unknowns that the batches did not touch (another part, a new seller, a process not yet used) are drawn afresh.
     """
     at = layout.sellers.get(plating.seller)
     number = fresh_numbers(seed, len(z), 1, "seller", plating.seller)[:, 0] if at is None else z[:, at]

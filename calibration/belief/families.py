@@ -1,4 +1,4 @@
-"""The families of the belief, from what is published of each finish and kind of boards."""
+"""The families of the belief, from published figures of each finish and kind of boards."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def published_families(given: Mapping[Finish, Distribution]) -> dict[tuple[Finis
     """Families of every finish; those of edge contacts by kind of boards.
 
     Args:
-        given: thickness in um of one design, instead of the published one for some finishes.
+        given: thickness in um of one design that replaces the published one for some finishes.
     """
     found: dict[tuple[Finish, KindKey], Family] = {}
     unknown = board_kind(UNKNOWN)
@@ -55,8 +55,8 @@ def either(thickness: Distribution, pooled: BoardKind) -> Family:
     """The family of plating that could be hard gold or flash gold.
 
     Args:
-        thickness: of one design, um: a mixture of hard gold and flash gold.
-        pooled: kind of boards that says how far typical thickness and share are known.
+        thickness: thickness of one design, um: a mixture of hard gold and flash gold.
+        pooled: kind of boards that determines how well typical thickness and share are known.
     """
     chance, median, sigma, flash_median, flash_sigma = thickness.parameters
     return Family(
@@ -69,11 +69,12 @@ def either(thickness: Distribution, pooled: BoardKind) -> Family:
 
 
 def family_of(thickness: Distribution, typical_sd_log: float) -> Family:
-    """A family of one component, or of two of fixed shares, whose parts are distributed so on the whole.
+    """A family of one component, or of two with fixed shares, whose parts together have the given distribution.
 
     Args:
-        thickness: of one design, um.
-        typical_sd_log: how much of the spread of its logarithm all parts share; never more than half of the variance.
+        thickness: thickness of one design, um.
+        typical_sd_log: the part of the spread of its logarithm that all parts share; never more than half of the
+            variance.
     """
     if thickness.kind == "lognormal_mixture":
         weight, median, sigma, other, other_sigma = thickness.parameters
@@ -105,6 +106,6 @@ def _typical(whole: float, typical_sd_log: float) -> float:
 
 
 def _spread(whole: float, typical: float) -> UncertainSpread:
-    """What is left of the spread for parts about their typical thickness; as a median, known to a factor."""
+    """Remaining spread of parts about their typical thickness; as a median, known to a factor."""
     rest = max(math.sqrt(max(whole**2 - typical**2, 0.0)), _LEAST)
     return UncertainSpread(rest, load("belief")["part_spread_factor"].value)

@@ -1,7 +1,7 @@
 """The belief about effective thickness: learned from weighed batches, asked for ranges.
 
-Effective thickness is thickness × fraction recovered. What is weighed is the product of the two: it cannot tell thick
-plating poorly recovered from thin plating recovered in full, and no figure here claims to.
+Effective thickness is thickness × fraction recovered. Weighing gives only the product of the two: it cannot tell
+thick plating poorly recovered from thin plating recovered in full, and no figure here claims to do so.
 """
 
 from __future__ import annotations
@@ -33,20 +33,20 @@ from calibration.inputs import DEFAULT_SEED, Distribution, FloatArray, Input
 from calibration.kinds import UNKNOWN, KindKey
 from calibration.thickness import FINISHES, Finish
 
-UNLIKELY = 0.01  # chance of a batch as far out, either way, at which it is worth a look
+UNLIKELY = 0.01  # chance of a batch as far out, either way, below which the batch should be checked
 _DIGITS = 5
 _METHOD = 3  # rises with each change that gives other draws from the same batches
 
 
 @dataclass(frozen=True)
 class Shift:
-    """How a finish's effective thickness in um moved, each as (5 % point, median, 95 % point).
+    """Change of a finish's effective thickness in um, each value as (5 % point, median, 95 % point).
 
     Attributes:
-        finish: of the plating.
-        before: by the priors.
-        now: by the belief.
-        batches: how many that hold this finish it rests on.
+        finish: finish of the plating.
+        before: thickness by the priors.
+        now: thickness by the belief.
+        batches: number of batches with this finish that it rests on.
     """
 
     finish: Finish
@@ -67,14 +67,14 @@ class Shift:
 
 @dataclass(frozen=True)
 class Known:
-    """What is believed of one part from one seller, both of which were weighed.
+    """Belief about one part from one seller, both of which were weighed.
 
     Attributes:
-        finish: of the plating.
-        part: its name, empty for boards without one.
+        finish: finish of the plating.
+        part: its name; empty for boards without a name.
         seller: who sold it.
         now: effective thickness in um, as (5 % point, median, 95 % point).
-        batches: how many hold such boards of this seller.
+        batches: number of batches with such boards from this seller.
     """
 
     finish: Finish
@@ -86,15 +86,15 @@ class Known:
 
 @dataclass(frozen=True)
 class SellerKnown:
-    """What is believed of one seller.
+    """Belief about one seller.
 
     Attributes:
-        seller: by name.
+        seller: name of the seller.
         beside: effective thickness of the same boards from this seller ÷ from any other, as (5 % point, median, 95 %
             point).
-        picked: gold on boards not shown ÷ on those that this seller chose to show, likewise; None if no such lot
-            was weighed.
-        batches: how many hold boards of this seller.
+        picked: gold on boards not shown ÷ on those that this seller chose to show, in the same form; None if no such
+            lot was weighed.
+        batches: number of batches with boards from this seller.
     """
 
     seller: str
@@ -105,15 +105,15 @@ class SellerKnown:
 
 @dataclass(frozen=True)
 class Belief:
-    """What weighed batches say about effective thickness.
+    """Belief about effective thickness from weighed batches.
 
     Attributes:
-        batches: what it rests on.
-        process: the newest process, for which it speaks.
-        draws: of the unknowns, float64 (1024, size).
-        layout: of the unknowns.
-        priors: that it started from.
-        seed: of the random numbers.
+        batches: the batches that it rests on.
+        process: the newest process, for which it holds.
+        draws: draws of the unknowns, float64 (1024, size).
+        layout: layout of the unknowns.
+        priors: the priors that it started from.
+        seed: seed of the random numbers.
     """
 
     batches: tuple[Batch, ...]
@@ -138,7 +138,7 @@ class Belief:
         return np.exp(log_picked(self.draws, self.layout, self.priors, seller, self.seed))
 
     def batch_factor(self) -> FloatArray:
-        """Draws of what one batch comes to beside what is expected of it, float64 (1024,)."""
+        """Draws of the result of one batch ÷ its expected result, float64 (1024,)."""
         spread = spread_of(self.priors.batch, self.draws[:, self.layout.batch_spread])
         return np.exp(spread * np.random.default_rng([self.seed, 2]).standard_t(4, len(spread)))
 
@@ -148,16 +148,16 @@ class Belief:
         """Effective thickness of each finish, as one batch will show it, as inputs of an estimate.
 
         Args:
-            part: the boards' kind; one never weighed gets the range of any part.
-            seller: likewise.
+            part: the boards' part; one that was never weighed gets the range of any part.
+            seller: the same for the seller.
             made: day of the belief, for the source.
-            kind: of boards; it matters where the part was never weighed.
+            kind: kind of boards; it matters where the part was never weighed.
         """
         count = len(self.batches)
         on = f" of {made}" if made else ""
         source = f"belief{on} from {count} weighed {'batch' if count == 1 else 'batches'}"
         about = "".join(f", {label} {text}" for label, text in (("part", part), ("seller", seller)) if text)
-        # drawn together over finishes, parts and sellers: one process recovers them all
+        # drawn jointly over finishes, parts and sellers: one process recovers them all
         boards = hashlib.sha256(json.dumps([part, seller, kind]).encode()).hexdigest()[:8]
         batch = self.batch_factor()
         return {
@@ -177,8 +177,8 @@ class Belief:
     def picking(self, part: str, seller: str = "") -> Input:
         """Gold on boards of a part that were not shown ÷ on those that a seller chose to show, as an input.
 
-        It is drawn apart from the thickness, though weighed lots tell of their product: the range of a lot is a
-        little wider for it, never narrower.
+        It is drawn independently of the thickness, although weighed lots determine the product of the two. This makes
+        the range of a lot a little wider, never narrower.
         """
         return Input(
             "picking",
@@ -192,7 +192,7 @@ class Belief:
     def gold(
         self, platings: Sequence[WeighedPlating], relative_sd: float = 0.0, uncertainty_mg: float = 1.0
     ) -> FloatArray:
-        """Draws of the fine gold in mg that a next batch of such platings will show, float64 (1024,)."""
+        """Draws of the fine gold in mg that the next batch of such platings will show, float64 (1024,)."""
         rng = np.random.default_rng([self.seed, 2])
         whole = np.zeros(len(self.draws))
         for p in platings:
@@ -204,7 +204,7 @@ class Belief:
         return weighed(whole, rng.standard_t(4, len(whole)), spread, balance)
 
     def shifts(self) -> tuple[Shift, ...]:
-        """How far each finish that was weighed has moved from the priors, for boards of no named part or seller."""
+        """Change of each weighed finish from the priors, for boards without a named part or seller."""
         untaught = learn((), priors=self.priors, seed=self.seed)
         return tuple(
             Shift(f, _three(untaught.thickness(f)), _three(self.thickness(f)), self._holding(f))
@@ -221,7 +221,7 @@ class Belief:
         )
 
     def sellers(self) -> tuple[SellerKnown, ...]:
-        """How each seller's boards lie beside those of others, and what is not shown of them, by name."""
+        """Each seller's boards compared with those of others, and boards not shown with those shown, by name."""
         spread = spread_of(self.priors.seller, self.draws[:, self.layout.seller_spread])
         holding = Counter(seller for b in self.batches for seller in {p.seller for p in b.platings})
         return tuple(
@@ -238,10 +238,10 @@ class Belief:
         return sum(any(p.finish == finish for p in b.platings) for b in self.batches)
 
     def surprise(self) -> dict[str, tuple[float, float]]:
-        """For each batch: ratio of weighed to expected, and the chance of lying as far out, by all other batches.
+        """Ratio of weighed to expected and the chance of lying as far out, for each batch, by all other batches.
 
-        The others' belief is had by weighing the draws with one over the batch's own likelihood, cut off at the
-        square root of their number times the mean (Ionides, J. Comput. Graph. Stat. 17 (2008) 295).
+        The belief from the other batches follows from the draws with weights of one over the batch's own likelihood,
+        cut off at the square root of their number times the mean (Ionides, J. Comput. Graph. Stat. 17 (2008) 295).
         """
         if not self.batches:
             return {}
@@ -267,13 +267,13 @@ def learn(
     """The belief from weighed batches.
 
     Args:
-        batches: any number; with none it is the priors'.
+        batches: any number of batches; without batches the belief is that of the priors.
         process: the newest process; that of the last batch if left out.
-        priors: where it starts; the published ones if left out.
-        seed: of the random numbers; the same seed gives the same belief.
+        priors: priors that it starts from; the published ones if left out.
+        seed: seed of the random numbers; the same seed gives the same belief.
     """
     start = published_priors() if priors is None else priors
-    # matrices this small gain nothing from several threads, which wait for each other where the processor is busy
+    # matrices this small gain nothing from several threads, which wait for each other on a busy processor
     with threadpool_limits(limits=1, user_api="blas"):
         return _learned(batches, process, start, seed)
 
@@ -298,14 +298,14 @@ def _learned(batches: Sequence[Batch], process: int | None, start: Priors, seed:
 
 
 def _portions(batches: int, platings: int) -> list[NDArray[np.intp]]:
-    """Batches in portions, each about as large as all before it; one portion where they are not many.
+    """Batches in portions, each about as large as all before it; a single portion for few batches.
 
-    Each portion is taken evenly from the whole log, so that the first ones already tell of all parts and sellers.
+    Each portion is taken evenly from the whole log, so that the first ones already cover all parts and sellers.
     """
     count, rest = 1, platings
     while rest > MANY:
         count, rest = count + 1, rest // 2
-    # the batches whose number is odd, of the others those of an odd half, and so on: the last portion is half of all
+    # batches with an odd number; of the others, those with an odd half; and so on: the last portion is half of all
     numbers = np.arange(batches)
     found = []
     for _ in range(count - 1):
@@ -331,7 +331,7 @@ def remembered(
 
 
 def identity(batches: Sequence[Batch], process: int, priors: Priors | None = None, seed: int = DEFAULT_SEED) -> str:
-    """The id of the belief that ``learn`` gives, without learning it."""
+    """The id of the belief that ``learn`` returns, without learning it."""
     start = published_priors() if priors is None else priors
     said = [_METHOD, [asdict(b) for b in batches], process, seed, _fingerprint(start)]
     return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()[:12]

@@ -1,6 +1,6 @@
 """Standard normal numbers turned into the quantities of the belief, each by one rising curve.
 
-With every unknown a curve of an independent standard normal number, the prior of all is one round normal cloud,
+Every unknown is a curve of an independent standard normal number. So the joint prior is one round normal cloud,
 whatever the shapes of the priors. A Student variable with four degrees of freedom has a closed form (Shaw, J.
 Comput. Finance 9 (2006) 37); a published thickness prior is tabulated by its distribution function.
 """
@@ -47,7 +47,7 @@ class Curve:
     values: FloatArray
 
     def __call__(self, z: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Value and slope at each z; beyond the table the curve goes on straight."""
+        """Value and slope at each z; beyond the table the curve continues as a straight line."""
         place = (z + _Z_MAX) / _STEP
         left = np.clip(place.astype(np.intp), 0, len(self.values) - 2)
         slope = self.values[left + 1] - self.values[left]
@@ -67,7 +67,7 @@ def normal(middle: float, spread: float) -> Curve:
 
 
 def narrowed(curve: Curve, by: float) -> Curve:
-    """The curve drawn towards its middle, so that its spread is this share of what it was."""
+    """The curve drawn towards its middle, so that its spread is this share of the original one."""
     middle = curve.values[len(_Z) // 2]
     return Curve(middle + by * (curve.values - middle))
 
@@ -84,7 +84,7 @@ def log_quantiles(distribution: Distribution) -> Curve:
     """The natural logarithm of a positive quantity.
 
     Raises:
-        DataFileError: a kind that no thickness prior has.
+        DataFileError: if no thickness prior has a distribution of this kind.
     """
     p = distribution.parameters
     if distribution.kind == "lognormal":
@@ -113,7 +113,7 @@ def log_quantiles(distribution: Distribution) -> Curve:
             f"A thickness prior cannot be a {distribution.kind} distribution here.",
             "Use lognormal, lognormal_mixture, lognormals, trapezoid_log, triangular, uniform or constant.",
         )
-    # by the smaller tail on either side: no digits are lost far out
+    # from the smaller tail on either side, so that no digits are lost far out
     half = len(_Z) // 2
     left = np.interp(_LOWER[:half], below, x)
     right = np.interp(_LOWER[half:][::-1], above[::-1], x[::-1])[::-1]

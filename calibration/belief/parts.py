@@ -1,15 +1,15 @@
-"""How thick the gold is on kinds of boards: each kind a draw from a mixture whose middles and shares are unknown too.
+"""Thickness of the gold on kinds of boards: each kind is a draw from a mixture with unknown middles and shares.
 
 A *family* is a finish on boards of one trade (edge contacts of memory modules). Each of its *parts* (a kind of board,
-as the log names it) is flash gold with some chance, otherwise plated; its log thickness is then normal about that
-component's typical one. The chance, the typical thicknesses and the spread of parts about them are shared by the
-family, uncertain, and learned: partial pooling of groups with a finite mixture at the group's level (Gelman et al.,
-Bayesian Data Analysis, 3rd ed. 2013, chapters 5 and 22). So a part that was never weighed keeps the flash hump
-whatever other parts held, while one weighing of a part all but settles which it is.
+as the log names it) is flash gold with some chance, otherwise plated. Its log thickness is then normal about the
+typical one of that component. The chance, the typical thicknesses and the spread of parts about them are shared by
+the family, uncertain, and learned: partial pooling of groups with a finite mixture at the group's level (Gelman et
+al., Bayesian Data Analysis, 3rd ed. 2013, chapters 5 and 22). So a part that was never weighed keeps the flash hump
+whatever other parts held, while a single weighing of a part nearly settles which it is.
 
-Which component a part belongs to is summed over, never drawn: given the thickness of the part and what is shared, the
-chance of each has a closed form (ibid., 22.1). The unknown of a part is the logarithm of its thickness itself, so
-that the batches of one part do not pull at what it shares with others but through that number.
+The component of a part is summed over, never drawn: given the thickness of the part and the shared unknowns, the
+chance of each component has a closed form (ibid., 22.1). The unknown of a part is the logarithm of its thickness
+itself, so that the batches of one part affect the shared unknowns only through that number.
 """
 
 from __future__ import annotations
@@ -41,11 +41,11 @@ class UncertainSpread:
 
 @dataclass(frozen=True)
 class Component:
-    """Some parts of a family that are alike.
+    """Some similar parts of a family.
 
     Attributes:
         typical: logarithm of their typical thickness in um, as a curve of a standard normal number.
-        spread: of parts about it.
+        spread: spread of parts about it.
         weight: their share among the plated, or among the flash-gold, parts of the family.
         flash: whether they are flash gold.
     """
@@ -58,12 +58,12 @@ class Component:
 
 @dataclass(frozen=True)
 class Family:
-    """What is assumed about the parts of a family before any was weighed.
+    """Assumptions about the parts of a family before any was weighed.
 
     Attributes:
-        components: of the mixture.
+        components: components of the mixture.
         flash_logit: ln(p / (1 - p)) of the chance p that a part is flash gold, as a curve; None if all components
-            are of one sort.
+            are of the same type.
     """
 
     components: tuple[Component, ...]
@@ -71,12 +71,12 @@ class Family:
 
     @property
     def numbers(self) -> int:
-        """How many unknowns its parts share: the plated typical thickness, the flash one, and the chance."""
+        """Number of unknowns that its parts share: the plated typical thickness, the flash one, and the chance."""
         return 1 if self.flash_logit is None else 3
 
     @cached_property
     def middle(self) -> tuple[float, float]:
-        """About where the logarithms of its parts' thickness lie, and how widely, for scaling alone."""
+        """Approximate middle and spread of the logarithms of its parts' thickness, used only for scaling."""
         zero = np.zeros(1)
         logs = [np.exp(log_weight[0]) for log_weight in self.at(zero[:, None].repeat(self.numbers, 1), zero).weights]
         means = [float(c.typical(zero)[0][0]) for c in self.components]
@@ -90,7 +90,7 @@ class Family:
 
         Args:
             shared: standard normal numbers (n, ``numbers``).
-            spread: that of the spreads, (n,).
+            spread: standard normal number of the spreads, (n,).
         """
         if self.flash_logit is None:
             log_flash = log_plated = np.zeros(len(shared))
@@ -112,16 +112,16 @@ class Family:
 
 @dataclass(frozen=True)
 class Shared:
-    """A family's mixture at n draws of what its parts share; each list has one entry a component.
+    """A family's mixture at n draws of the unknowns that its parts share; each list has one entry per component.
 
     Attributes:
-        family: itself.
-        weights: logarithms, (n,).
-        typical: log thickness, (n,).
-        slopes: of ``typical`` in its standard normal number, (n,).
-        spreads: (n,).
+        family: the family.
+        weights: logarithms of the weights, (n,).
+        typical: typical log thickness, (n,).
+        slopes: slopes of ``typical`` in its standard normal number, (n,).
+        spreads: spreads of parts, (n,).
         factors: slopes of the spreads' logarithms in their standard normal number.
-        chance: of flash gold, (n,).
+        chance: chance of flash gold, (n,).
         chance_slope: slope of its logit, (n,).
     """
 
@@ -135,10 +135,10 @@ class Shared:
     chance_slope: FloatArray
 
     def log_density(self, x: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-        """Of log thicknesses x (n, parts), summed over the parts, and its slopes.
+        """Log density of log thicknesses x (n, parts), summed over the parts, and its slopes.
 
         Returns:
-            Sum (n,); slopes in x (n, parts), in the shared numbers (n, ``numbers``), in that of the spreads (n,).
+            Sum (n,); slopes in x (n, parts), in the shared numbers (n, ``numbers``), in the spreads' number (n,).
         """
         places = [(x - m[:, None]) / s[:, None] for m, s in zip(self.typical, self.spreads, strict=True)]
         logs = [
@@ -161,7 +161,7 @@ class Shared:
         return whole.sum(axis=1), by_x, by_shared, by_spread
 
     def draw(self, u: FloatArray) -> FloatArray:
-        """Log thickness of a part, (n,), from uniform numbers: which component, and where within it."""
+        """Log thickness of a part, (n,), from uniform numbers that choose the component and the place within it."""
         ends = np.cumsum(np.exp(self.weights), axis=0)
         ends /= ends[-1]
         found, below = np.empty(len(u)), np.zeros(len(u))

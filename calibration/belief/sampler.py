@@ -1,18 +1,19 @@
-"""Draws of the unknowns given what was weighed.
+"""Draws of the unknowns given the weighed batches.
 
-A cloud of draws from what is held before anything was weighed is led to the belief by letting the weighed batches
-count step by step, from not at all to fully (sequential Monte Carlo with tempering: Del Moral, Doucet, Jasra, J. R.
-Stat. Soc. B 68 (2006) 411), each step as large as keeps half of the cloud effective. After each step the draws that
-fit badly give way to copies of those that fit, and all move by Hamiltonian Monte Carlo (Neal, Handbook of Markov
-Chain Monte Carlo, 2011, chapter 5) in the coordinates in which the cloud is round.
+A cloud of draws starts from the prior and moves to the belief while the weighed batches count more and more, from not
+at all to fully (sequential Monte Carlo with tempering: Del Moral, Doucet, Jasra, J. R. Stat. Soc. B 68 (2006) 411).
+Each step is as large as possible while half of the cloud stays effective. After each step, draws that fit badly are
+replaced by copies of draws that fit, and all move by Hamiltonian Monte Carlo (Neal, Handbook of Markov Chain Monte
+Carlo, 2011, chapter 5) in the coordinates in which the cloud is round.
 
-Many batches come in portions, each as large as all before it: the cloud has drawn together by then, and few steps
-with all batches are left (Chopin, Biometrika 89 (2002) 539, takes batches in one after the other for this reason).
+Many batches come in portions, each as large as all before it. When the last portion comes, the cloud has already
+contracted, and few steps with all batches are left (Chopin, Biometrika 89 (2002) 539, adds batches one after another
+for this reason).
 
-Why this: thickness has two humps, a batch of two kinds can be split in several ways, and an odd batch may be an odd
-part or an odd weighing, so that a fit about one best point would be too sure of itself; and a cloud started from
-everything held possible needs no such point. How the cloud divides between two humps is settled early, by few draws:
-hence its even start, and as large a cloud as time allows. All is deterministic for a seed.
+Reasons for this method: thickness has two humps, a batch of two kinds can be split in several ways, and an odd batch
+may be an odd part or an odd weighing. A fit about one best point would therefore be too sure of itself. A cloud that
+starts from everything held possible needs no such point. The division of the cloud between two humps is settled
+early, by few draws: hence its even start, and as large a cloud as time allows. All is deterministic for a given seed.
 """
 
 from __future__ import annotations
@@ -41,20 +42,20 @@ _WANTED_ACCEPTANCE = 0.8
 
 
 class Prior(Protocol):
-    """What is assumed about the unknowns before anything was weighed."""
+    """Assumptions about the unknowns before anything was weighed."""
 
     def draw(self, count: int, rng: np.random.Generator) -> FloatArray:
         """Draws, float64 (count, size), spread evenly."""
         ...
 
     def __call__(self, z: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Logarithm of the density, but for a constant, and its gradient."""
+        """Logarithm of the density, up to a constant, and its gradient."""
         ...
 
 
 @dataclass(frozen=True)
 class _Cloud:
-    """Draws, what counts fully of them, and what is being let in; each with its gradient."""
+    """Draws, their log density that counts fully, and that of the coming portion; each with its gradient."""
 
     z: FloatArray
     held: FloatArray
@@ -66,7 +67,7 @@ class _Cloud:
         return _Cloud(*(a[index] for a in (self.z, self.held, self.held_slope, self.coming, self.coming_slope)))
 
     def at(self, weight: float) -> tuple[FloatArray, FloatArray]:
-        """Log density and gradient where what comes counts so much."""
+        """Log density and gradient where the coming portion has this weight."""
         return self.held + weight * self.coming, self.held_slope + weight * self.coming_slope
 
 
@@ -76,15 +77,15 @@ def posterior_draws(
     """Draws of the unknowns, float64 (1024, size).
 
     Args:
-        prior: of the unknowns.
+        prior: prior of the unknowns.
         portions: log-likelihoods of the batches in portions, at least one.
-        observations: how many they are of; their cost goes with them.
-        rng: of the random numbers.
+        observations: number of observations in them; the cost grows with it.
+        rng: generator of the random numbers.
     """
     many = observations > MANY
     cloud = _CLOUD_OF_MANY if many else _CLOUD
     last = _LAST_MOVES_OF_MANY if many else _LAST_MOVES
-    # the last half of the last moves gives as many clouds as make up the draws, evenly spaced
+    # the second half of the last moves gives as many clouds as are needed for the draws, evenly spaced
     spacing = last // 2 * cloud // DRAWS
     z = prior.draw(cloud, rng)
     step = _FIRST_STEP
@@ -118,7 +119,7 @@ def _seen(held: Sequence[LogDensity], coming: LogDensity, z: FloatArray) -> _Clo
 
 
 def _next(value: FloatArray, weight: float) -> float:
-    """The next weight of the batches: as large as keeps half of the cloud effective, found by halving."""
+    """The next weight of the batches: the largest that keeps half of the cloud effective, found by bisection."""
     low, high = weight, 1.0
     if _effective(value, high - weight) >= _EFFECTIVE:
         return 1.0
@@ -139,7 +140,7 @@ def _systematic(chance: FloatArray, rng: np.random.Generator) -> NDArray[np.intp
 
 
 def _shape(z: FloatArray) -> FloatArray:
-    """Lower triangle whose product with itself is the cloud's covariance, drawn a little towards its diagonal."""
+    """Cholesky factor (lower triangle) of the cloud's covariance, which is drawn a little towards its diagonal."""
     count, size = z.shape
     covariance = np.cov(z, rowvar=False).reshape(size, size)
     towards = size / (size + count)
@@ -162,7 +163,7 @@ def _move(
     value, slope = cloud.at(weight)
     before = value - 0.5 * (push**2).sum(axis=1)
     new, z = cloud, cloud.z
-    with np.errstate(over="ignore", invalid="ignore", divide="ignore"):  # a draw that flies off is not taken
+    with np.errstate(over="ignore", invalid="ignore", divide="ignore"):  # a draw that diverges is rejected
         for _ in range(_LEAPS):
             push = push + lengths / 2 * (slope @ shape)
             z = z + lengths * (push @ shape.T)

@@ -1,8 +1,8 @@
-"""The unknowns of the belief, and what is assumed about them before anything was weighed.
+"""The unknowns of the belief, and the assumptions about them before anything was weighed.
 
-All but those of the parts are standard normal numbers, of which the quantities are curves. The unknown of a part is
-where the logarithm of its thickness lies on a scale of its family's; given what its family shares, it is a draw from
-the family's mixture (``calibration.belief.parts``).
+All unknowns except those of the parts are standard normal numbers, and the quantities are curves of them. The unknown
+of a part is the position of the logarithm of its thickness on a scale of its family. Given the unknowns that its
+family shares, it is a draw from the family's mixture (``calibration.belief.parts``).
 """
 
 from __future__ import annotations
@@ -31,18 +31,18 @@ _UNNAMED = 40
 
 @dataclass(frozen=True)
 class Layout:
-    """Where each unknown stands in a vector of numbers.
+    """Position of each unknown in a vector of numbers.
 
     Attributes:
-        families: positions of what the parts of each family share.
+        families: positions of the unknowns that the parts of each family share.
         parts: position of each part.
-        family: of each part.
+        family: family of each part.
         sellers: position of each seller.
-        picked: of what each seller leaves out when choosing the boards to show.
-        processes: of each process's recovery.
-        part_spread: of the parts' spread.
-        seller_spread: of the sellers' spread.
-        batch_spread: of the batches' spread.
+        picked: position, for each seller, of gold on the boards left out when choosing the boards to show.
+        processes: position of each process's recovery.
+        part_spread: position of the parts' spread.
+        seller_spread: position of the sellers' spread.
+        batch_spread: position of the batches' spread.
         size: number of unknowns.
     """
 
@@ -59,7 +59,7 @@ class Layout:
 
     @staticmethod
     def of(batches: Sequence[Batch], priors: Priors) -> Layout:
-        """Unknowns that the batches touch, in the order in which they turn up."""
+        """Layout of the unknowns that the batches touch, in the order in which they turn up."""
         rows = [
             (key, p)
             for b, keys in zip(batches, part_keys(batches), strict=True)
@@ -99,13 +99,13 @@ class Layout:
         )
 
     def part(self, plating: WeighedPlating) -> PartKey | None:
-        """The part that a plating is of; None if it was never weighed, or has no name."""
+        """The part that a plating belongs to; None if it was never weighed, or has no name."""
         key = (plating.finish, plating.part)
         return key if plating.part and key in self.parts else None
 
 
 def part_keys(batches: Sequence[Batch]) -> list[list[PartKey]]:
-    """The part of each plating of each batch; boards without a name are a part of their own in each batch."""
+    """Part of each plating of each batch; boards without a name are a separate part in each batch."""
     found = []
     for age, b in enumerate(reversed(batches)):
         unnamed = f"\0{min(age, _UNNAMED)}"
@@ -139,14 +139,14 @@ class Unknowns:
 
     @cached_property
     def _own(self) -> dict[FamilyKey, list[int]]:
-        """Places among the parts of those of each family."""
+        """Places of each family's parts among all parts."""
         found: dict[FamilyKey, list[int]] = {key: [] for key in self.layout.families}
         for n, part in enumerate(self.layout.parts):
             found[self.layout.family[part]].append(n)
         return found
 
     def log_thickness(self, z: FloatArray) -> FloatArray:
-        """Of every part, (n, parts)."""
+        """Log thickness of every part, (n, parts)."""
         middle, scale = self.places
         first, end = self.parts_at
         return np.asarray(middle + scale * z[:, first:end])
@@ -166,7 +166,7 @@ class Unknowns:
         return z
 
     def __call__(self, z: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Log density (n,), but for a constant, and its gradient (n, size), for z (n, size)."""
+        """Log density (n,), up to a constant, and its gradient (n, size), for z (n, size)."""
         slope = -z
         first, end = self.parts_at
         slope[:, first:end] = 0.0
@@ -183,7 +183,7 @@ class Unknowns:
 
 
 def fresh_numbers(seed: int, n: int, size: int, *names: object) -> FloatArray:
-    """Standard normal numbers (n, size) for what was never weighed: for the same names the same ones."""
+    """Standard normal numbers (n, size) for what was never weighed; the same names give the same numbers."""
     digest = hashlib.sha256(repr(names).encode()).digest()
     return np.random.default_rng([seed, 1, int.from_bytes(digest[:8], "big")]).standard_normal((n, size))
 
@@ -191,7 +191,7 @@ def fresh_numbers(seed: int, n: int, size: int, *names: object) -> FloatArray:
 def log_thickness_of(z: FloatArray, layout: Layout, priors: Priors, plating: WeighedPlating, seed: int) -> FloatArray:
     """Log thickness of a plating's part, (n,), for draws z (n, size) of the unknowns.
 
-    Of a part that was never weighed it is a draw by what the weighed ones say of its family.
+    For a part that was never weighed, it is a draw from the family as learned from the weighed parts.
     """
     part = layout.part(plating)
     if part is not None:

@@ -1,1 +1,1 @@
-"""How long everything takes that a user waits for: ``python -m grader.benchmark``."""
+"""Time of everything that a user waits for: ``python -m grader.benchmark``."""

@@ -22,7 +22,7 @@ from grader.benchmark.everything import measured_all
 from grader.benchmark.report import document, lines
 from grader.benchmark.steps import time_measure
 
-THREADS = 2  # as the figures in the guide were taken
+THREADS = 2  # as for the figures in the guide
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

@@ -1,4 +1,4 @@
-"""All that is timed, one after another."""
+"""All timings, one after another."""
 
 from __future__ import annotations
 
@@ -27,16 +27,16 @@ LOT_BOARDS = 1000
 
 @dataclass(frozen=True)
 class Everything:
-    """What ``report.document`` shows.
+    """The figures that ``report.document`` shows.
 
     Attributes:
         plated: photos with plating, by name.
-        bare: photos without any.
-        sizes: one photo at some sizes, by megapixels.
+        bare: photos without plating.
+        sizes: one photo at several sizes, by megapixels.
         heic: the same photo as HEIC.
-        commands: whole processes by what was typed.
-        lot_s: estimate and offer for a lot of ``LOT_BOARDS`` photographed boards.
-        page: the first screen in a browser; None without one here.
+        commands: whole processes, by the command typed.
+        lot_s: time of estimate and offer for a lot of ``LOT_BOARDS`` photographed boards.
+        page: the first screen in a browser; None if no browser is installed here.
     """
 
     plated: dict[str, Timing]
@@ -49,7 +49,7 @@ class Everything:
 
 
 def measured_all(folder: Path, runs: int) -> Everything:
-    """Everything, with files in a folder that is there."""
+    """Time everything, with files in an existing folder."""
     plated, bare = (
         {name: _alone(enlarged(name, _PHONE_MP, folder), runs) for name in names} for names in (PLATED, BARE)
     )
@@ -72,7 +72,7 @@ def measured_all(folder: Path, runs: int) -> Everything:
 
 
 def _alone(photo: Path, runs: int) -> Timing:
-    """A photo in a process of its own, so that the peak of memory is its own."""
+    """Time a photo in a separate process, so that the peak of memory belongs to this photo only."""
     done = subprocess.run(  # noqa: S603 - our own interpreter and module
         [sys.executable, "-m", "grader.benchmark", str(photo), "--runs", str(runs), "--json"],
         check=True,
@@ -83,7 +83,7 @@ def _alone(photo: Path, runs: int) -> Timing:
 
 
 def _lot_s(measured: dict[str, object]) -> float:
-    """Estimate and offer for many photos of some boards each, as if every one were another photo."""
+    """Time estimate and offer for many photos of some boards each, as if each were a different photo."""
     text, sha = json.dumps(measured), str(measured["sha256"])
     boards = 40
     copies = (

@@ -1,4 +1,4 @@
-"""How long until the page is there: from ``grader page`` to its first screen in a browser that is open already."""
+"""Time until the page appears: from ``grader page`` to its first screen in a browser that is already open."""
 
 from __future__ import annotations
 
@@ -26,8 +26,8 @@ class FirstPage:
 
     Attributes:
         answers_s: from the command to the server's first answer.
-        drawn_s: from the command until the first window shows the page whole.
-        next_s: from the opening of a second window until it does.
+        drawn_s: from the command until the first window shows the whole page.
+        next_s: from the opening of a second window until it shows the whole page.
     """
 
     answers_s: float
@@ -36,10 +36,10 @@ class FirstPage:
 
 
 def time_first_page(runs: int) -> FirstPage | None:
-    """The page started so many times, after one time that fills the caches of the machine; None without a browser.
+    """Start the page ``runs`` times, after one start that fills the machine's caches; None without a browser.
 
     Raises:
-        TimeoutError: the page did not answer.
+        TimeoutError: if the page did not answer.
     """
     chromium = shutil.which("chromium") or shutil.which("chromium-browser")
     try:
@@ -81,7 +81,7 @@ def _once(browser: Any) -> FirstPage:
 
 
 def _draw(browser: Any, address: str) -> None:
-    """A window of a person who was never here, until it shows the page whole."""
+    """Open a window as a first-time visitor, and wait until it shows the whole page."""
     context = browser.new_context()
     page = context.new_page()
     page.goto(address, wait_until="commit")

@@ -1,8 +1,8 @@
 """The benchmark's photos: samples enlarged to the size of a phone's photo, with fresh noise.
 
 They are as much work as a phone's photo, though not as sharp. The quality is the lowest at which their files come
-near a phone's bits a pixel (1.5 to 4 in photographs of this kind; common practice, no source): at a lower one the
-decode, against which everything is set, would be quicker than a phone's.
+near a phone's bits per pixel (1.5 to 4 in photographs of this kind; common practice, no source). At a lower quality
+the decode, with which everything is compared, would be quicker than that of a phone's photo.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Commands timed as whole processes, from the shell's view: start, imports, work, end."""
+"""Commands timed as whole processes, as the shell sees them: start, imports, work, end."""
 
 from __future__ import annotations
 
@@ -25,10 +25,10 @@ class Process:
 
 
 def time_command(arguments: Sequence[str], runs: int) -> Process:
-    """``python -m grader …`` as its own process, after one run that writes Python's byte code.
+    """Time ``python -m grader …`` as its own process, after one run that writes Python's byte code.
 
     Raises:
-        subprocess.CalledProcessError: the command failed.
+        subprocess.CalledProcessError: if the command failed.
     """
     environment = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
     timed = [_once(arguments, environment) for _ in range(runs + 1)][1:]

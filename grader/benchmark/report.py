@@ -18,14 +18,14 @@ _STEPS = ("load", "scale", "coverage", "regions", "gold")
 
 
 def lines(timing: Timing) -> list[str]:
-    """The table of one photo: a line a step, in milliseconds and times the decode."""
+    """The table of one photo: one line per step, in milliseconds and in multiples of the decode."""
     rows = [("decode alone", timing.decode_s), *timing.steps_s.items(), ("measure, all", timing.total_s)]
     table = [f"{name:<14}{1e3 * s:9.0f} ms {s / timing.decode_s:7.1f} x" for name, s in rows]
     return [*table, f"{'peak memory':<14}{timing.peak_mb:9.0f} MB"]
 
 
 def document(found: Everything) -> str:
-    """All tables, Markdown."""
+    """All tables, as Markdown."""
     photos = [*_rows(found.plated), _median("**median, plated**", found.plated.values())]
     photos += [*_rows(found.bare), _median("**median, bare**", found.bare.values())]
     sizes = [[f"{mp:g} megapixels", *_beyond(t)] for mp, t in found.sizes.items()]
@@ -112,6 +112,6 @@ def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
 
 
 def _as_typed(name: str) -> str:
-    """A command in code's type, and what is said of it behind."""
+    """A command as inline code, followed by the remark about it."""
     typed, _, of = name.partition(", ")
     return f"`{typed}`" + (f" ({of})" if of else "")

@@ -1,4 +1,4 @@
-"""One photo's way from file to figures, timed step by step in a warm process."""
+"""Path of one photo from file to figures, timed step by step in a warm process."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ class Timing:
 
     Attributes:
         decode_s: OpenCV's decode of the same file; where it cannot read the format, our own load.
-        steps_s: load and each step of ``measure`` by name.
-        cpu_s: of all steps together, processor time of all threads.
-        decode_cpu_s: of the decode.
-        cold_s: the first run of the process, with everything that is loaded on first use; not the imports.
+        steps_s: load and each step of ``measure``, by name.
+        cpu_s: processor time of all threads, all steps together.
+        decode_cpu_s: processor time of the decode.
+        cold_s: the first run of the process, with everything that is loaded on first use, without the imports.
         peak_mb: largest memory of the process so far, megabytes.
     """
 
@@ -36,12 +36,12 @@ class Timing:
 
     @property
     def total_s(self) -> float:
-        """From file to figures."""
+        """Time from file to figures."""
         return sum(self.steps_s.values())
 
     @property
     def ratio(self) -> float:
-        """From file to figures, in times of the decode."""
+        """Time from file to figures, in multiples of the decode."""
         return self.total_s / self.decode_s
 
 
@@ -49,10 +49,10 @@ Mark = tuple[float, float]  # wall clock, processor
 
 
 def time_measure(path: Path, runs: int) -> Timing:
-    """Measures one photo ``runs`` times after one that warms up, with a decode before each.
+    """Time the measurement of one photo ``runs`` times after a warm-up run, with a decode before each.
 
     Raises:
-        PhotoError: the file is not a photo.
+        PhotoError: if the file is not a photo.
     """
     first, _ = _one_run(path)
     decodes, measured = [], []

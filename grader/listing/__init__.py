@@ -1,4 +1,4 @@
-"""All the photos of one listing: which show the same boards, so that each counts once, by the best look at it."""
+"""All photos of one listing: which of them show the same boards. Each board counts once, by the best look at it."""
 
 from __future__ import annotations
 

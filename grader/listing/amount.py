@@ -1,4 +1,4 @@
-"""How many boards a lot holds, and how much gold: what its photos show, with the count or the mass that is stated."""
+"""Number of boards and gold in a lot: from its photos, together with a stated count or mass."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from grader.lot.assumed import lot_inputs
 from grader.model import Range
 from grader.regions.heap import with_mass
 
-_MOST = 2000  # boards in a lot that only its mass tells the number of
+_MOST = 2000  # boards in a lot whose number is known from its mass alone
 _CM2_PER_MM2 = 1e-2
 
 
@@ -25,10 +25,10 @@ class Amount:
     """A whole lot.
 
     Attributes:
-        boards: how many it holds; None where the photos and the stated mass do not go together.
-        gold_mg: in it; None without a scale.
-        mass_g: of it; None where nothing tells.
-        by: what tells the number of boards.
+        boards: how many it holds; None where the photos and the stated mass contradict each other.
+        gold_mg: gold in it, mg; None without a scale.
+        mass_g: its mass, g; None where it is unknown.
+        by: the source of the number of boards.
     """
 
     boards: BoardCount | None
@@ -49,16 +49,17 @@ class Amount:
 def amount_of(listing: Listing, count: str = "", mass: str = "") -> Amount:
     """The whole lot of a listing.
 
-    A stated mass picks, of the numbers that the photos allow, those that weigh so much: of a heap those that may lie
-    in it, otherwise all from those that were seen. Gold then goes by the mass, which tells it better than a number.
+    A stated mass selects the numbers of boards that weigh that much from the numbers that the photos allow. For a
+    heap these are the numbers that may lie in it, otherwise all numbers from that of the boards seen upward. Gold is
+    then estimated from the mass, which determines it better than a number of boards.
 
     Args:
-        listing: that was read.
-        count: of boards that is stated, as text; empty if none is.
-        mass: that is stated, as text; empty if none is.
+        listing: a listing that was read.
+        count: the stated number of boards, as text; empty if not stated.
+        mass: the stated mass, as text; empty if not stated.
 
     Raises:
-        UsageError: as ``Listing.lot`` and ``estimate_lot``, or the texts cannot be read.
+        UsageError: as ``Listing.lot`` and ``estimate_lot``, or if the texts cannot be read.
     """
     seen, by = seen_number(listing)
     is_heap = by == HEAP
@@ -74,10 +75,10 @@ def amount_of(listing: Listing, count: str = "", mass: str = "") -> Amount:
     except UsageError:
         if count or mass:
             raise
-        return Amount(seen, None, None, by)  # a heap whose boards cannot be told apart: gold a board is unknown
+        return Amount(seen, None, None, by)  # a heap whose boards cannot be told apart: gold per board is unknown
     boards: BoardCount | None = seen
     if mass and estimate.mass_g is not None:
-        # where nothing else limits it, any number from the seen ones on
+        # where nothing else limits it, any number from that of the boards seen upward
         free = not count and not is_heap
         own = BoardCount.of({n: 1.0 / n for n in range(seen.low, _MOST + 1)}) if free else seen
         boards, by = with_mass(own, estimate.mass_g.draws(), _board_g(listing)), f"{by} and the stated mass"
@@ -89,7 +90,7 @@ HEAP = "the heap"
 
 
 def seen_number(listing: Listing) -> tuple[BoardCount, str]:
-    """How many boards the photos tell of: a heap's number where one is larger than that of boards told apart."""
+    """Number of boards by the photos: that of a heap where it is larger than the number of boards told apart."""
     heaps = sorted(listing.heaps.values(), key=lambda heap: heap.count.value)
     if heaps and heaps[-1].count.value > listing.board_count.value:
         return heaps[-1].count, HEAP
@@ -97,7 +98,7 @@ def seen_number(listing: Listing) -> tuple[BoardCount, str]:
 
 
 def _board_g(listing: Listing) -> FloatArray:
-    """Draws of one board's mean mass, g: by the mean size of the outlines, or a heap's whole board."""
+    """Draws of the mean mass of one board, g: by the mean size of the outlines, or by a whole board of a heap."""
     sizes = [o.size_mm2 for m in (listing.fronts, listing.fronts_with_backs) if m is not None for o in m.boards]
     whole = [heap.whole_mm2 for heap in listing.heaps.values()]
     size_mm2 = float(np.median(whole)) if whole else float(np.mean([s for s in sizes if s is not None]))

@@ -1,8 +1,8 @@
 """A first division of looks into boards, from which divisions are drawn (``draws.py``).
 
 Looks at one face are joined first, the surest link before others, and then moved one by one while that helps. No two
-looks of one photo are at one board. Then faces are paired: those of photos that match no others by their faces are
-backs, and find the fronts that they fit best, all together.
+looks of one photo are at one board. Then faces are paired. Faces in photos that match no other photos are backs. They
+are paired with the fronts so that all pairs together fit best.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from grader.listing.odds import figures
 
 _ROUNDS = 20
 _LEAST_GAIN = 1e-9
-_SAID = 1e3  # what a person says outweighs all that was seen
+_SAID = 1e3  # a person's word outweighs all that was seen
 
 
 @dataclass(frozen=True)
@@ -25,8 +25,8 @@ class Group:
     """The looks that are taken to be at one board.
 
     Attributes:
-        fronts: looks at one face: the front where both are seen.
-        backs: looks at the other one.
+        fronts: looks at one face; at the front where both are seen.
+        backs: looks at the other face.
     """
 
     fronts: tuple[int, ...]
@@ -40,13 +40,13 @@ class Group:
 
 @dataclass(frozen=True)
 class Said:
-    """What a person says of looks.
+    """A person's statements about looks.
 
     Attributes:
         together: pairs at one face of one board.
         faces: pairs at the two faces of one board.
-        apart: pairs at two boards.
-        none: looks at no board.
+        apart: pairs at two different boards.
+        none: looks that are not at a board.
         boards: looks at boards.
     """
 
@@ -64,7 +64,7 @@ class Said:
         none: Iterable[int] = (),
         boards: Iterable[int] = (),
     ) -> Said:
-        """With each pair in order."""
+        """Statements with each pair in order."""
         one, two, three = (frozenset((min(p), max(p)) for p in each) for each in (together, faces, apart))
         return Said(one, two, three, frozenset(none), frozenset(boards))
 
@@ -80,8 +80,8 @@ def divide(
     Args:
         photo_of: the photo of each look.
         same: for each two looks of different photos, the logarithm of the odds for one face of one board.
-        opposite: for their being at its two faces, for those that may be.
-        said: what a person says of them.
+        opposite: the same for the two faces of one board, for each two looks that may show them.
+        said: a person's statements about them.
     """
     scores = _Scores(photo_of, same, said)
     faces = _moved(_joined([(n,) for n in range(len(photo_of))], scores), scores)
@@ -90,7 +90,7 @@ def divide(
 
 
 class _Scores:
-    """What groups of looks say of being at one face of one board."""
+    """Evidence that groups of looks are at one face of one board."""
 
     def __init__(self, photo_of: Sequence[int], same: Mapping[Pair, float], said: Said) -> None:
         self._photo_of, self._same, self._said = photo_of, same, said
@@ -111,7 +111,7 @@ class _Scores:
 
 
 def _joined(groups: Sequence[tuple[int, ...]], scores: _Scores) -> list[tuple[int, ...]]:
-    """Join the two groups that speak most for it, until none do."""
+    """Join the two groups with the best odds, again and again, while the odds favour it."""
     made = dict(enumerate(groups))
     gains = {(a, b): scores.across(made[a], made[b]) for a, b in combinations(made, 2)}
     while gains:
@@ -153,7 +153,7 @@ def _moved(groups: list[tuple[int, ...]], scores: _Scores) -> list[tuple[int, ..
 
 
 class _Pairs:
-    """What groups of looks at one face say of being the two faces of one board."""
+    """Evidence that groups of looks, each at one face, are at the two faces of one board."""
 
     def __init__(
         self,
@@ -189,7 +189,7 @@ class _Pairs:
 
 
 def back_photos(photo_of: Sequence[int], faces: Sequence[tuple[int, ...]]) -> frozenset[int]:
-    """Photos of which few looks match others by their faces, where most of the other photos' looks do."""
+    """Photos of which few looks match the faces in other photos, while most looks of the other photos do."""
     looks: dict[int, list[bool]] = {}
     for group in faces:
         for look in group:
@@ -197,7 +197,7 @@ def back_photos(photo_of: Sequence[int], faces: Sequence[tuple[int, ...]]) -> fr
     most = float(figures()["limits"]["most_matched"])
     shares = {photo: sum(m) / len(m) for photo, m in looks.items()}
     found = frozenset(photo for photo, share in shares.items() if share <= most)
-    # two photos, one of each face: none matches another; the larger number of looks, then the first, are fronts
+    # two photos, one of each face: no looks match; fronts are the photo with more looks, or the first if equal
     if len(found) == len(shares) and found:
         first = max(shares, key=lambda photo: (len(looks[photo]), -photo))
         return found - {first}
@@ -205,7 +205,7 @@ def back_photos(photo_of: Sequence[int], faces: Sequence[tuple[int, ...]]) -> fr
 
 
 def _paired(faces: Sequence[tuple[int, ...]], pairs: _Pairs) -> list[Group]:
-    """Faces in pairs, all together as likely as can be: the best first, then exchanged while that helps."""
+    """Faces in pairs that are together as likely as possible: the best first, then exchanged while that helps."""
     scores = {(a, b): pairs.between(a, b) for a, b in combinations(range(len(faces)), 2)}
     likely = {p: s for p, s in scores.items() if s > 0}
     chosen: dict[int, int] = {}

@@ -1,7 +1,7 @@
 """Whether two looks may show the two faces of one board: its outline, its edge contacts and its colour, mirrored.
 
-Outlines differ in their sides' ratio and their notches. Contacts at an edge mostly lie on both faces, at the same
-places. Both faces have one colour of lacquer. Sizes tell where both photos have a scale.
+Outlines differ in the ratio of their sides and in their notches. Contacts at an edge mostly lie on both faces, at the
+same places. Both faces have lacquer of the same colour. Sizes help where both photos have a scale.
 """
 
 from __future__ import annotations
@@ -22,11 +22,11 @@ _SOFT_PX = 2.5
 
 @dataclass(frozen=True)
 class Mirrored:
-    """How well one look fits another, mirrored.
+    """Fit of one look to another, mirrored.
 
     Attributes:
         outline: area that both straight outlines share ÷ area that either covers.
-        slenderness: natural logarithm of the ratio of their sides' ratios, without sign.
+        slenderness: absolute natural logarithm of the first's ratio of sides ÷ the second's.
         plating: correlation of their plating, -1..1; 0 where either shows none.
         plated: whether both show plating.
         colour: distance of the middle colours in units of CIELAB.
@@ -42,7 +42,7 @@ class Mirrored:
 
 
 def mirrored(a: Look, b: Look) -> Mirrored | None:
-    """How the first, turned over, fits the second; None where one is cut off or their shapes are not alike."""
+    """Fit of the first look, turned over, to the second; None where one is cut off or their shapes differ."""
     if a.is_cut or b.is_cut or a.is_hidden or b.is_hidden:
         return None
     slender = [long / short for long, short in (a.sides_px, b.sides_px)]
@@ -57,7 +57,7 @@ def mirrored(a: Look, b: Look) -> Mirrored | None:
         score = outline + 0.5 * plated
         if best is None or score > best[0]:
             best = (score, outline, plated)
-    assert best is not None  # noqa: S101 - there are two ways to turn it at least
+    assert best is not None  # noqa: S101 - there are at least two ways to turn it
     both = min(float(look.plating.mean()) for look in (a, b)) > 0.5
     return Mirrored(
         best[1], apart, best[2], both, colour_distance(a, b), float(np.log(a.sides_px[0] / b.sides_px[0]))

@@ -26,9 +26,9 @@ from grader.measured.parts import MeasuredBoard, MeasuredScale
 from grader.model import EMPTY, Finish, ProductModel
 from grader.regions.count import outline_chances
 
-_PART = 0.4  # of a look that the frame or another board cuts: what it is worth beside a whole one of its size
-_BORROWED = 0.7  # of one whose photo has no scale of its own
-_RARELY = 0.01  # share of draws that a range of nine in ten does not show, and that a record need not hold
+_PART = 0.4  # worth of a look that the frame or another board cuts, relative to a whole one of its size
+_BORROWED = 0.7  # the same for a look whose photo has no scale of its own
+_RARELY = 0.01  # share of draws too small to show in a range of nine in ten, and that a record need not hold
 _SOURCE = "how well looks match; chances measured on renders"
 
 
@@ -96,14 +96,14 @@ def _gold(photos: Sequence[SeenPhoto], look: Look) -> ProductModel:
 def count_of(
     photos: Sequence[SeenPhoto], looks: Sequence[Look], division: Division, members: Sequence[int] | None = None
 ) -> BoardCount:
-    """How many boards there may be: those of the draws, and those that share an outline with another in all photos.
+    """Possible numbers of boards: those of the draws, and those that share an outline with another in all photos.
 
     Args:
-        photos: all.
-        looks: at boards.
-        division: of the looks.
-        members: places of the boards to count; all if left out. A board of a draw is that one of the division whose
-            looks are most in it; what the division has at no board counts with the first.
+        photos: all photos.
+        looks: looks at boards.
+        division: division of the looks.
+        members: places of the boards to count; all if left out. A board of a draw is the board of the division that
+            most of its looks are at; looks that the division has at no board count with the first.
     """
     groups = range(len(division.groups)) if members is None else members
     home = {n: g for g, group in enumerate(division.groups) for n in group.looks}
@@ -129,12 +129,12 @@ def _home(looks: Sequence[int], home: Mapping[int, int], first: int) -> int:
 
 
 def _several(chances: FloatArray) -> FloatArray:
-    """Chances that an outline that stands for a board stands for no more, one more and so on."""
+    """Chances that the outline of one board hides no further board, one further board, and so on."""
     return np.asarray(chances[1:] / chances[1:].sum())
 
 
 def _outlines(each: Sequence[FloatArray]) -> FloatArray:
-    """The same of a board by all its outlines: in every one, others would have to hide with it."""
+    """The same for a board by all its outlines: further boards would have to hide in every one of them."""
     chances = np.prod(each, axis=0)
     return np.asarray(chances / chances.sum())
 
@@ -147,14 +147,14 @@ def lot_figures(
 ) -> LotFigures:
     """Plating and gold of all boards; boards without a look in a photo with scale are left out.
 
-    In each draw the best look at each face of each board counts, and no other: a look that may be at a board of its
-    own, or at none, stands in the sums with that chance, together with what this means for the others.
+    In each draw only the best look at each face of each board counts. A look that may be at a board of its own, or at
+    no board, enters the sums with that chance, together with the consequences for the other looks.
 
     Args:
-        photos: all.
-        looks: at boards.
-        boards: each once.
-        division: of the looks.
+        photos: all photos.
+        looks: looks at boards.
+        boards: each board once.
+        division: division of the looks.
     """
     known = [n for n, b in enumerate(boards) if _has_scale(photos, b)]
     if not known:
@@ -212,7 +212,7 @@ def _counted(photos: Sequence[SeenPhoto], looks: Sequence[Look], draws: Draws) -
 
 
 def _factors(counted: NDArray[np.bool_], look: int, listing_id: str) -> list[Input] | None:
-    """What a look's plating is multiplied by: nothing where it all but always counts; None where it hardly does."""
+    """Factors of a look's plating: empty where it nearly always counts; None where it hardly ever does."""
     if counted.mean() <= _RARELY:
         return None
     if counted.mean() >= 1 - _RARELY:

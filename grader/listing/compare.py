@@ -1,8 +1,8 @@
 """Whether two looks show the same face of the same board: features, outlines and the pictures laid over each other.
 
-Features (square roots of SIFT's descriptors) that are each other's best give a homography. Where both outlines are
-whole their rectangles give others, two or four ways round, so that boards with few features are compared too. The
-best way to lay one look over the other is the one under which the pictures agree most.
+Features (square roots of SIFT's descriptors) that are each other's best match give a homography. Where both outlines
+are whole, their rectangles give others, two or four ways round, so that boards with few features are compared too.
+The best way to lay one look over the other is the one under which the pictures agree most.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from calibration.inputs import FloatArray
 from grader.listing.looks import Homography, Look, straightened
 from grader.photo import Photo
 
-_RATIO = 0.9  # best ÷ second best distance of a feature that speaks
+_RATIO = 0.9  # best ÷ second best distance below which a feature counts
 _FEWEST = 4
 _MISS_SHARE = 0.012  # of the longer side: how far a feature may lie from where the other look has it
 _SQUARE = 1.25  # longer ÷ shorter side below which a rectangle may lie four ways round
@@ -29,12 +29,12 @@ _SEED = 5
 
 @dataclass(frozen=True, eq=False)
 class Likeness:
-    """How well one look lies on another.
+    """Fit of one look laid on another.
 
     Attributes:
         agreement: correlation of the two pictures where both show the board, -1..1.
         matched: features that lie where the other look has them.
-        matched_share: the same ÷ features of the poorer look that the other could show.
+        matched_share: the same ÷ number of features of the look that has fewer.
         overlap: area that the outlines share ÷ area that either covers, within both frames.
         seen_share: share of the smaller look's board that both show.
         colour: distance of the mean colours in units of CIELAB.
@@ -51,14 +51,14 @@ class Likeness:
 
 
 def compare(a: Look, b: Look, photos: tuple[Photo, Photo]) -> Likeness | None:
-    """How well two looks at boards of different photos agree; None where nothing lays one on the other."""
+    """Agreement of two looks at boards in different photos; None where nothing lays one on the other."""
     tied = _matches(a, b)
     found = (_judge(a, b, photos, way, tied) for way in _ways(a, b, tied))
     return max((f for f in found if f is not None), key=lambda f: f.agreement * f.overlap, default=None)
 
 
 def compare_laid(a: Look, b: Look, photos: tuple[Photo, Photo], way: Homography) -> Likeness | None:
-    """The same where other boards say how one photo lies on the other; None where the outlines do not meet."""
+    """The same where other boards show how one photo lies on the other; None where the outlines do not meet."""
     return _judge(a, b, photos, way, _matches(a, b))
 
 
@@ -105,7 +105,7 @@ def _ways(a: Look, b: Look, tied: tuple[NDArray[np.float32], NDArray[np.float32]
 
 
 def _is_sane(way: Homography, a: Look) -> bool:
-    """Whether it keeps the outline's sense and does not fold it."""
+    """Whether it keeps the outline's sense of rotation and does not fold it."""
     weights = a.outline_px @ way[2, :2] + way[2, 2]
     return bool((weights > 0.3 * weights.max()).all() and np.linalg.det(way[:2, :2]) > 0)
 
@@ -162,7 +162,7 @@ def _overlap(b: Look, moved: FloatArray, way: Homography, photos: tuple[Photo, P
 
 
 def _agreement(a: Look, b: Look, photos: tuple[Photo, Photo], way: Homography) -> tuple[float, Homography]:
-    """Correlation of the first look, laid on the second's straight picture; and the way, refined."""
+    """Correlation of the first look, laid on the second's straightened picture, and the refined homography."""
     target, inside = _plain(b.patch), b.inside
     size = (b.patch.shape[1], b.patch.shape[0])
     to_patch = b.to_patch @ way
@@ -199,7 +199,7 @@ def _agreement(a: Look, b: Look, photos: tuple[Photo, Photo], way: Homography) -
 
 
 def _plain(patch: NDArray[np.uint8]) -> NDArray[np.float32]:
-    """Grey, without the slow changes of light."""
+    """Grey picture without gradual changes of light."""
     grey = cv2.cvtColor(patch, cv2.COLOR_RGB2GRAY).astype(np.float32)
     grey = np.sqrt(grey)
     slow = cv2.GaussianBlur(grey, (0, 0), 12)

@@ -1,4 +1,4 @@
-"""Which looks are at one board: the likeliest of the divisions that were drawn, and how unsure it is."""
+"""Division of looks into boards: the likeliest of the divisions that were drawn, and the doubts about it."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from grader.listing.match import Pair
 from grader.listing.odds import figures
 from grader.listing.weights import Evidence, Member
 
-_SURE = 30.0  # logarithm of the odds of what a person says of a single look
+_SURE = 30.0  # logarithm of the odds of a person's statement about a single look
 
 
 @dataclass(frozen=True)
@@ -25,12 +25,12 @@ class MatchDoubt:
     """Something in the division that may be otherwise.
 
     Attributes:
-        chance: that it is.
+        chance: the chance that it is otherwise.
         first: a group, by its place in the division.
         second: the group that may be at the same board; None where the first may be at two boards, or at none.
         is_back: whether the second may be the first's other face.
         parted: the look of the first that may be at a board of its own.
-        is_none: whether the first may be no board at all.
+        is_none: whether the first may not be a board at all.
     """
 
     chance: float
@@ -43,14 +43,14 @@ class MatchDoubt:
 
 @dataclass(frozen=True, eq=False)
 class Division:
-    """Which looks are at one board.
+    """A division of looks into boards.
 
     Attributes:
         groups: one for each board, in the order of their first looks.
-        none: looks at no board.
-        doubts: the likelier first.
-        draws: from all divisions, by their chances.
-        sure: for each look, the chance that it is where the division has it.
+        none: looks that are not at a board.
+        doubts: possible errors, the likeliest first.
+        draws: draws from all divisions, by their chances.
+        sure: for each look, the chance that the division has it at the right place.
     """
 
     groups: tuple[Group, ...]
@@ -73,10 +73,10 @@ def division_of(
     Args:
         photo_of: the photo of each look.
         same: for each two looks of different photos, the logarithm of the odds for one face of one board.
-        opposite: for their being at its two faces, for those that may be.
-        is_part: whether each look shows a part of its board.
-        none: logarithm of the odds that an outline is at no board.
-        said: what a person says of them.
+        opposite: the same for the two faces of one board, for each two looks that may show them.
+        is_part: whether each look shows only a part of its board.
+        none: logarithm of the odds that an outline is not at a board.
+        said: a person's statements about them.
     """
     start = divide(photo_of, same, opposite, said)
     k = figures()
@@ -109,7 +109,7 @@ def _group(looks: NDArray[np.intp], is_back: NDArray[np.bool_]) -> Group:
 
 
 def board_in_draws(looks: Sequence[int], draws: Draws) -> NDArray[np.int64]:
-    """The board that most of some looks are at, in each draw; ``NONE`` where that is none."""
+    """The board that most of the given looks are at, in each draw; ``NONE`` where most are not at a board."""
     own = draws.board[:, list(looks)]
     votes = (own[:, :, None] == own[:, None, :]).sum(2)
     return np.asarray(own[np.arange(len(own)), votes.argmax(1)])
@@ -137,7 +137,7 @@ def _doubts(groups: Sequence[Group], draws: Draws) -> tuple[MatchDoubt, ...]:
 
 
 def _is_parted(look: NDArray[np.int64], at: NDArray[np.int64], others: NDArray[np.int64]) -> float:
-    """Chance that a look is at a board which is none of the division's."""
+    """Chance that a look is at a board that is not in the division."""
     elsewhere = (look != NONE) & (look != at)
     return float((elsewhere & ~(others == look).any(0)).mean()) if len(others) else float(elsewhere.mean())
 
@@ -156,6 +156,6 @@ def _sure(groups: Sequence[Group], none: Sequence[int], draws: Draws) -> tuple[f
 
 
 def none_odds(chance: float) -> float:
-    """Logarithm of the odds that an outline is at no board, from its chance in one photo."""
+    """Logarithm of the odds that an outline is not at a board, from its chance in one photo."""
     held = min(max(chance, 1e-6), 1 - 1e-6)
     return math.log(held / (1 - held))

@@ -1,14 +1,14 @@
 """Divisions of looks into boards, drawn by their chances: how many boards there are, and which looks are at them.
 
-A division is worth what its looks say of each other, times how likely it is that photos show just these boards: no
-board is twice in a photo, and photos that each show nine outlines, eight of them matched, rather show nine boards
-than ten. Looks may also be at a thing that is no board: a cable, a label, a piece of a board that another outline
-holds. A photo mostly shows all its boards from one side.
+The weight of a division is the evidence of its looks about each other, times the probability that photos show just
+these boards. No board is twice in a photo, and photos that each show nine outlines, eight of them matched, are more
+likely to show nine boards than ten. Looks may also be at a thing that is not a board: a cable, a label, or a piece of
+a board that another outline holds. A photo mostly shows all its boards from one side.
 
 Method: Markov chain Monte Carlo over divisions. Looks move one at a time (Gibbs), and whole boards are joined and
-parted (Metropolis-Hastings). The chance of a division before looks are compared is that of photos which each show
-some of N boards, drawn without repeating, N being unknown: the prior of record linkage (M. Sadinle, 2017, "Bayesian
-estimation of bipartite matchings for record linkage", J. Am. Stat. Assoc. 112, for two files; from memory).
+split (Metropolis-Hastings). Before looks are compared, the probability of a division is that of photos which each
+show some of N boards, drawn without replacement, with N unknown: the prior of record linkage (M. Sadinle, 2017,
+"Bayesian estimation of bipartite matchings for record linkage", J. Am. Stat. Assoc. 112, for two files; from memory).
 """
 
 from __future__ import annotations
@@ -22,9 +22,9 @@ from numpy.typing import NDArray
 
 from grader.listing.weights import Evidence, Member, Weights
 
-NONE = -1  # in draws: the look is at no board
+NONE = -1  # in draws: the look is not at a board
 _SEED = 20_101
-_LEAST_LINK = -4.0  # a look is tried with boards one of whose looks speaks no more against it than that
+_LEAST_LINK = -4.0  # a look is tried with a board if its link to any look of the board is stronger than this
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,9 +32,9 @@ class Draws:
     """Divisions, each as likely as the others.
 
     Attributes:
-        board: int (draws, looks): the board of each look, numbered anew in each draw; ``NONE`` for none.
-        is_back: bool (draws, looks).
-        likeliest: the draw that is worth most.
+        board: int (draws, looks): the board of each look, numbered anew in each draw; ``NONE`` for no board.
+        is_back: bool (draws, looks): whether each look is at the back of its board.
+        likeliest: the draw with the largest weight.
     """
 
     board: NDArray[np.int64]
@@ -51,10 +51,10 @@ def drawn(evidence: Evidence, start: Sequence[Sequence[Member]], draws: int = 25
     """Draw divisions.
 
     Args:
-        evidence: what looks say.
-        start: boards to begin with; looks that are in none of them are at no board.
-        draws: how many divisions.
-        seed: of the random numbers.
+        evidence: evidence about the looks.
+        start: boards to begin with; looks that are not in any of them are not at a board.
+        draws: number of divisions.
+        seed: seed of the random numbers.
     """
     chain = _Chain(evidence, start, np.random.default_rng(seed))
     for _ in range(max(draws // 4, 20)):
@@ -108,12 +108,12 @@ class _Chain:
         return board, [backs[n] for n in range(len(self._group_of))]
 
     def worth(self) -> float:
-        """Logarithm of what the state is worth."""
+        """Logarithm of the weight of the state."""
         told = sum(self._own(number) for number in self._groups)
         return told + self._number() + sum(self._w.sides(*each) for each in self._shown)
 
     def sweep(self) -> None:
-        """Move every look once; take boards for things and back; turn photos; join and part boards."""
+        """Move every look once; change boards to things and back; turn photos; join and split boards."""
         looks = self._rng.permutation(len(self._group_of)).tolist()
         for n in looks:
             self._move(n)
@@ -166,7 +166,7 @@ class _Chain:
         self._put(look, number, back)
 
     def _name(self, number: int) -> None:
-        """Choose whether some looks are at a board or a thing."""
+        """Choose whether the looks of a group are at a board or at a thing."""
         members = self._groups[number]
         worth = []
         for is_thing in (False, True):
@@ -183,7 +183,7 @@ class _Chain:
         (self._things.add if is_thing else self._things.discard)(number)
 
     def _turn(self, photo: int) -> None:
-        """Take all boards of a photo for seen from the other side."""
+        """Treat all boards of a photo as seen from the other side."""
         own = [n for n in self._group_of if self._e.photo_of[n] == photo and self._group_of[n] not in self._things]
         after = {}
         gain = self._w.sides(*reversed(self._shown[photo])) - self._w.sides(*self._shown[photo])
@@ -226,7 +226,7 @@ class _Chain:
         self._next = max(self._next, number + 1)
 
     def _links(self, members: frozenset[Member]) -> list[frozenset[Member]]:
-        """The ways to part a board in two: by each link that holds a face together, and by its faces."""
+        """Ways to split a board in two: at each link that holds a face together, and between its faces."""
         backs = frozenset(m for m in members if m[1])
         fronts = members - backs
         ways = [backs] if backs and fronts else []
@@ -283,7 +283,7 @@ class _Chain:
 
 
 def _side(tree: Sequence[tuple[float, int, int]], cut: int) -> set[int]:
-    """Looks on the far side of a link of a tree whose links lead away from its first look."""
+    """Looks beyond a link of a tree whose links lead away from its first look."""
     side = {tree[cut][2]}
     for _, i, j in tree[cut + 1 :]:
         if i in side:

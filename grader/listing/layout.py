@@ -1,7 +1,7 @@
-"""Boards that lie in two photos as they lay: how one whole photo maps onto the other.
+"""Boards that nobody moved between two photos: how one whole photo maps onto the other.
 
-Boards that nobody moved between two photos are mapped by one homography, for they lie on one table. It tells twins
-apart, and finds boards that the frame cuts off, or that show too little to be recognised by themselves.
+Such boards are mapped by a single homography, because they lie on one table. It tells twins apart, and finds boards
+that the frame cuts off, or that show too little to be recognised by themselves.
 """
 
 from __future__ import annotations
@@ -19,12 +19,12 @@ from grader.listing.looks import Homography, Look
 _SURE, _OVERLAP = 0.5, 0.6  # agreement and overlap of a pair that others may be laid by
 _MISS_SHARE = 0.3  # of a board's shorter side: how far its middle may lie from where the photo's map has it
 _FEWEST = 2
-_BY_ITSELF = 0.65  # agreement of a pair that may say by itself where the boards round it lie, to be looked for there
+_BY_ITSELF = 0.65  # agreement from which a single pair suggests where to look for the boards round it
 
 
 @dataclass(frozen=True, eq=False)
 class Layout:
-    """How one photo lies on another.
+    """Map of one photo onto another.
 
     Attributes:
         way: (3, 3), px of the first to px of the second.
@@ -36,11 +36,11 @@ class Layout:
 
 
 def layout_between(looks: Sequence[Look], pairs: dict[tuple[int, int], Likeness]) -> Layout | None:
-    """The map that most pairs of two photos agree with; None where no two do.
+    """The map that most pairs of two photos agree with; None where no two pairs agree.
 
     Args:
-        looks: all of them.
-        pairs: likeness of looks (first photo's, second photo's), of these two photos alone.
+        looks: all looks.
+        pairs: likeness of looks (first photo's, second photo's), of these two photos only.
     """
     sure = {p: it for p, it in pairs.items() if it.agreement >= _SURE and it.overlap >= _OVERLAP}
     best: tuple[float, tuple[int, int], set[tuple[int, int]]] | None = None
@@ -66,11 +66,11 @@ def layout_between(looks: Sequence[Look], pairs: dict[tuple[int, int], Likeness]
 
 
 def guessed_layout(looks: Sequence[Look], pairs: dict[tuple[int, int], Likeness]) -> Layout | None:
-    """The map of the surest pair by itself: where boards round it may lie in the other photo; None without one."""
+    """Map of the surest pair alone: where boards round it may lie in the other photo; None without such a pair."""
     sure = {p: it for p, it in pairs.items() if it.agreement >= _BY_ITSELF and it.overlap >= _OVERLAP}
     if not sure:
         return None
-    # the larger the board, the farther its map reaches
+    # the larger the board, the farther its map holds
     pair = max(sorted(sure), key=lambda p: sure[p].agreement * min(looks[n].px_across for n in p))
     return Layout(sure[pair].to_other, frozenset({pair}))
 
@@ -88,7 +88,7 @@ def fits(looks: Sequence[Look], pair: tuple[int, int], way: Homography, reach: f
 def _agreeing(
     looks: Sequence[Look], sure: dict[tuple[int, int], Likeness], way: Homography, reach: float
 ) -> set[tuple[int, int]]:
-    """Pairs whose own map and this one lay the first look's middle at the same place."""
+    """Pairs whose own map and this one put the middle of the first look at the same place."""
     kept = set()
     for (i, j), likeness in sure.items():
         middle = looks[i].corners_px.mean(0)[None, None]

@@ -1,4 +1,4 @@
-"""Looks: one board as one photo shows it, with what another photo's look can be compared with."""
+"""Looks: one board as one photo shows it, with the data for comparing it with looks in other photos."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ from calibration.inputs import FloatArray
 from grader.photo import Photo
 
 _PATCH_PX = 240  # longer side of a board laid straight, for comparison by eye
-_FEATURE_PX = 900  # longer side that features are looked for at: a near look shows no more than a far one then
+_FEATURE_PX = 900  # longer side at which features are looked for, so that near looks show no more than far ones
 _MOST_FEATURES = 600
-_AROUND = 0.04  # of the longer side: what is kept round an outline
+_AROUND = 0.04  # margin kept round an outline, as a share of the longer side
 _AT_FRAME_PX = 4.0
 _FEWEST_CORNERS = 3
-_SAME_AREA = 0.06  # by which a quadrangle may miss the outline that it stands for
+_SAME_AREA = 0.06  # share of the area by which a quadrangle may differ from the outline that it stands for
 
 Homography = FloatArray  # (3, 3), photo px to photo px
 
@@ -30,14 +30,14 @@ class Look:
         photo: its place in the list of photos.
         board: index of its outline in that photo.
         outline_px: float64 (k, 2), in the photo.
-        corners_px: float64 (4, 2), its four corners, or those of the smallest rectangle round it; first a long edge.
+        corners_px: float64 (4, 2), its four corners, or those of the smallest rectangle round it; long edge first.
         is_cut: whether the frame cuts it off.
         is_hidden: whether another board lies on it.
         points_px: float32 (n, 2), places of its features in the photo.
         features: float32 (n, 128), of unit length.
         patch: uint8 (h, w, 3), the board laid straight.
         inside: uint8 (h, w), 255 where the patch shows the board.
-        plating: uint8 (h, w), plated share of the same, × 255.
+        plating: uint8 (h, w), plated share of each pixel of the patch, × 255.
         to_patch: (3, 3), photo px to px of the patch.
         frame: height and width of the photo.
     """
@@ -58,7 +58,7 @@ class Look:
 
     @property
     def area_px(self) -> float:
-        """Inside the outline, px²."""
+        """Area inside the outline, px²."""
         return float(cv2.contourArea(self.outline_px.astype(np.float32)))
 
     @property
@@ -69,7 +69,7 @@ class Look:
 
     @property
     def px_across(self) -> float:
-        """How large it is in the photo: square root of its area."""
+        """Size in the photo, px: square root of its area."""
         return float(np.sqrt(self.area_px))
 
 
@@ -79,11 +79,11 @@ def look_at(
     """The look at one outline; None for one that is too small to compare.
 
     Args:
-        photo: that shows it.
-        share: of its pixels that is plated, × 255, of the photo's size.
-        place: of the photo in its list.
+        photo: the photo that shows it.
+        share: plated share of each pixel, × 255, of the photo's size.
+        place: index of the photo in its list.
         board: index of the outline.
-        outline_px: (k, 2).
+        outline_px: the outline, (k, 2).
         is_hidden: whether another board lies on it.
     """
     if len(outline_px) < _FEWEST_CORNERS:
@@ -117,14 +117,14 @@ def look_at(
 def straightened(
     rgb: NDArray[np.uint8], ring: NDArray[np.float32], to_patch: FloatArray, size: tuple[int, int], shrink: float
 ) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
-    """A board laid straight, and where that picture shows it.
+    """A board laid straight, and a mask of where that picture shows it.
 
     Args:
-        rgb: of the photo, or another picture of its size.
+        rgb: the photo, or another picture of its size.
         ring: its outline in the photo.
         to_patch: (3, 3).
         size: width and height of the picture.
-        shrink: px of the photo for one of the picture; above one the photo is smoothed first.
+        shrink: px of the photo per px of the picture; above one the photo is smoothed first.
     """
     height, width = rgb.shape[:2]
     x0, y0 = np.maximum(np.floor(ring.min(0)).astype(int) - 8, 0)
@@ -141,7 +141,7 @@ def straightened(
 
 
 def _rectangle(ring: NDArray[np.float32]) -> FloatArray:
-    """Four corners round an outline, clockwise as seen, the first edge longer: its own where it has four."""
+    """Four corners round an outline, clockwise as seen, a long edge first: its own corners where it has four."""
     corners = _quadrangle(ring)
     if corners is None:
         corners = np.asarray(cv2.boxPoints(cv2.minAreaRect(ring)), np.float64)
@@ -152,7 +152,7 @@ def _rectangle(ring: NDArray[np.float32]) -> FloatArray:
 
 
 def _quadrangle(ring: NDArray[np.float32]) -> FloatArray | None:
-    """The four corners of an outline that has just these, as a rectangle does that is seen from the side."""
+    """The four corners of an outline that has just four, such as a rectangle seen at an angle."""
     hull = cv2.convexHull(ring)
     whole, length = float(cv2.contourArea(hull)), float(cv2.arcLength(hull, closed=True))
     for share in (0.02, 0.03, 0.04, 0.05, 0.06):
@@ -175,7 +175,7 @@ def _onto(corners: FloatArray, size: tuple[int, int]) -> FloatArray:
 
 
 def _is_cut(ring: NDArray[np.float32], shape: tuple[int, ...]) -> bool:
-    """Whether a good part of the outline runs along the frame."""
+    """Whether a considerable part of the outline runs along the frame."""
     height, width = shape[:2]
     closed = np.vstack([ring, ring[:1]])
     middles, lengths = (closed[1:] + closed[:-1]) / 2, np.hypot(*np.diff(closed, axis=0).T)
@@ -189,14 +189,14 @@ def _is_cut(ring: NDArray[np.float32], shape: tuple[int, ...]) -> bool:
 
 
 def _features(rgb: NDArray[np.uint8], ring: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Places (n, 2) in the photo and descriptors (n, 128): square roots of SIFT's, each adding up to one."""
+    """Places (n, 2) in the photo and descriptors (n, 128): square roots of SIFT's descriptors that add up to one."""
     height, width = rgb.shape[:2]
     margin = _AROUND * float(np.ptp(ring, axis=0).max())
     x0, y0 = np.maximum(np.floor(ring.min(0) - margin).astype(int), 0)
     x1, y1 = np.minimum(np.ceil(ring.max(0) + margin + 1).astype(int), (width, height))
     grey = cv2.cvtColor(np.ascontiguousarray(rgb[y0:y1, x0:x1]), cv2.COLOR_RGB2GRAY)
     k = _FEATURE_PX / max(grey.shape)
-    k = min(k, 2.0)  # small boards are looked at enlarged
+    k = min(k, 2.0)  # small boards are enlarged
     grey = cv2.resize(grey, None, fx=k, fy=k, interpolation=cv2.INTER_AREA if k < 1 else cv2.INTER_CUBIC)
     inside = np.zeros(grey.shape, np.uint8)
     shift = np.array([x0, y0], np.float32)

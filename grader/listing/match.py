@@ -1,4 +1,4 @@
-"""What speaks for two looks being at the same face of one board, for all looks of a listing."""
+"""Evidence that two looks are at the same face of one board, for all looks of a listing."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ Pair = tuple[int, int]
 
 @dataclass(frozen=True, eq=False)
 class Match:
-    """What two looks have in common.
+    """Common ground of two looks.
 
     Attributes:
-        likeness: None where nothing lays one on the other.
+        likeness: how well one lies on the other; None where nothing lays one on the other.
         in_layout: 1 where the map of their photos lays one on the other, -1 where it lays them apart, 0 without one.
     """
 
@@ -30,12 +30,12 @@ class Match:
 def match_all(
     looks: Sequence[Look], photos: Sequence[Photo], known: Mapping[Pair, Match] | None = None
 ) -> dict[Pair, Match]:
-    """What each two looks of different photos have in common, by their places in ``looks``, the lower first.
+    """Matches of each two looks of different photos, by their places in ``looks``, the lower first.
 
     Args:
-        looks: at all boards.
-        photos: that they are in.
-        known: what is known already; two photos are compared again only where a pair of theirs is missing.
+        looks: looks at all boards.
+        photos: the photos that they are in.
+        known: matches known already; two photos are compared again only where one of their pairs is missing.
     """
     found: dict[Pair, Match] = {}
     known = {} if known is None else known
@@ -60,7 +60,7 @@ def _between(looks: Sequence[Look], pairs: Sequence[Pair], photos: tuple[Photo, 
 
 
 def _layout(looks: Sequence[Look], alike: dict[Pair, Likeness | None], photos: tuple[Photo, Photo]) -> Layout | None:
-    """How the photos lie on each other; pairs that one sure pair leads to are put into ``alike``."""
+    """Layout of the photos; pairs found by way of one sure pair are put into ``alike``."""
     found = layout_between(looks, {p: each for p, each in alike.items() if each is not None})
     if found is not None:
         return found
@@ -90,7 +90,7 @@ def _laid(
 
 
 def _may_meet(looks: Sequence[Look], pair: Pair, layout: Layout) -> bool:
-    """Whether the outlines may meet at all: cheap, so that most pairs need no closer look."""
+    """Whether the outlines may meet at all: a cheap test that spares most pairs a closer comparison."""
     a, b = looks[pair[0]], looks[pair[1]]
     weight = a.outline_px @ layout.way[2, :2] + layout.way[2, 2]
     if (weight <= 0).any():

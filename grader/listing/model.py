@@ -1,4 +1,4 @@
-"""What a listing shows: photos, boards with their looks, how many boards, plating and gold of all of them."""
+"""Contents of a listing: photos, boards with their looks, the number of boards, plating and gold of all of them."""
 
 from __future__ import annotations
 
@@ -24,9 +24,9 @@ class ListingPhoto:
     """One photo of a listing.
 
     Attributes:
-        name: of its file.
-        sha256: of its bytes; empty where it could not be read.
-        measured: its record; None for a copy and where it could not be read.
+        name: name of its file.
+        sha256: SHA-256 of its bytes; empty where it could not be read.
+        measured: its record; None for a copy, and where it could not be read.
         error: why it could not be read.
         copy_of: name of the photo that is the same file.
         has_borrowed_scale: whether another photo's boards gave its scale.
@@ -58,10 +58,10 @@ class BoardLook:
 
     Attributes:
         look: the outline in its photo; ``look.photo`` is a place in ``Listing.photos``.
-        face: of the board: the one that more photos show is its front.
+        face: face of the board; its front is the face that more photos show.
         is_best: whether this look's plating stands for that face.
         number: the look's own number in the listing.
-        sure: chance that it is at this board.
+        sure: chance that the look is at this board.
     """
 
     look: Look
@@ -76,9 +76,9 @@ class LotBoard:
     """A board of the lot, once.
 
     Attributes:
-        looks: at it.
+        looks: looks at it.
         area_mm2: plating of its best looks, by finish; empty without scale.
-        gold_mg: in it.
+        gold_mg: gold in it.
         is_whole: whether a look shows it whole.
     """
 
@@ -100,16 +100,16 @@ class Listing:
     Attributes:
         photos: by their sha256, then those that could not be read; copies last.
         boards: each once.
-        board_count: how many there may be: outlines may stand for more or fewer, and matches may be wrong.
-        doubts: about matches; ``first`` and ``second`` are places in ``boards``, ``parted`` are numbers of looks.
+        board_count: possible number of boards: outlines may stand for more or fewer, and matches may be wrong.
+        doubts: unsure matches; ``first`` and ``second`` are places in ``boards``, ``parted`` are numbers of looks.
         record: measurement of all boards as if one photo showed them, both faces as far as seen; None without scale.
-        fronts: the same of boards of which one face was seen; None where there are none.
-        fronts_with_backs: of the fronts of boards whose backs were seen; None where there are none.
-        backs: of those backs.
+        fronts: the same for boards with one face seen; None where there are no such boards.
+        fronts_with_backs: the same for fronts of boards whose backs were seen; None where there are no such boards.
+        backs: the same for those backs.
         area_mm2: plating of all boards; None where no photo has a scale.
-        gold: in it.
-        notices: what to mind.
-        no_boards: looks at things that were taken for boards at first and are none.
+        gold: gold in it.
+        notices: warnings and hints.
+        no_boards: looks at things that were first taken for boards but are not boards.
         heaps: photos in which boards overlap, by their names.
     """
 
@@ -134,17 +134,17 @@ class Listing:
 
     @property
     def gold_mg(self) -> Range | None:
-        """Gold in it."""
+        """Gold of all boards, mg."""
         return None if self.gold is None else range_of(self.gold)
 
     def lot(self, *, count: str = "", mass: str = "", other_face: OtherFace = "left_out", kind: str = "") -> Lot:
         """The lot, to be estimated and valued.
 
         Args:
-            count: of boards in it, where more are sold than the photos show.
-            mass: stated instead of a count.
-            other_face: what to make of the backs that no photo shows.
-            kind: of boards, by its key or words; what they were measured with if left out.
+            count: number of boards in it, where more are sold than the photos show.
+            mass: mass of the lot, stated instead of a count.
+            other_face: how to treat the backs that no photo shows.
+            kind: kind of boards, by its key or words; the kind that they were measured with if left out.
 
         Raises:
             UsageError: ``measurements-none`` where no photo has a scale, or as ``lot_of``.

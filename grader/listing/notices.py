@@ -1,4 +1,4 @@
-"""What the reading of a listing warns of."""
+"""Warnings that the reading of a listing gives."""
 
 from __future__ import annotations
 

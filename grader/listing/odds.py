@@ -1,4 +1,4 @@
-"""How strongly looks speak for being at one board: logarithms of odds from what they have in common."""
+"""Evidence that looks are at one board: logarithms of odds from what they have in common."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from grader.listing.backs import Mirrored
 from grader.listing.looks import Look
 from grader.listing.match import Match, Pair
 
-_NEAR = 0.12  # logarithm of sizes within which two pairs agree on how their photos compare
+_NEAR = 0.12  # difference of log sizes within which two pairs agree on the ratio of their photos' sizes
 _FEWEST_SIZED = 2
 
 
@@ -37,7 +37,7 @@ def same_face(match: Match, a: Look, b: Look) -> float:
 
 
 def of_sizes(a_mm2: float, b_mm2: float) -> float:
-    """What the sizes of two whole outlines add, for one board as for its two faces."""
+    """Contribution of the sizes of two whole outlines, the same for one face and for the two faces of a board."""
     k = figures()["size"]
     off = math.log(a_mm2 / b_mm2) / k["sd"]
     told = -math.log(k["sd"] * math.sqrt(2 * math.pi)) - off * off / 2
@@ -47,7 +47,7 @@ def of_sizes(a_mm2: float, b_mm2: float) -> float:
 def opposite_faces(looks: Sequence[Look], backs: Mapping[Pair, Mirrored]) -> dict[Pair, float]:
     """Logarithm of the odds that two looks are at the two faces of one board, for each pair that fits, mirrored.
 
-    Sizes speak where the photos' other boards say how they compare.
+    Sizes count where other boards show how the sizes in the two photos compare.
     """
     without = {p: _fit(m) for p, m in backs.items()}
     by_photos: dict[Pair, list[Pair]] = {}
@@ -75,7 +75,7 @@ def _fit(m: Mirrored) -> float:
 
 
 def _common_size(sizes: Sequence[float], fit: Sequence[float]) -> float | None:
-    """The ratio of sizes (its logarithm) that the likely pairs of two photos agree on."""
+    """Logarithm of the ratio of sizes that the likely pairs of two photos agree on."""
     weights = 1 / (1 + np.exp(-np.asarray(fit)))
     logs = np.asarray(sizes)
     if len(logs) < _FEWEST_SIZED:
@@ -95,5 +95,5 @@ def _held(told: float) -> float:
 
 @functools.cache
 def figures() -> dict[str, Any]:
-    """What ``data/match.toml`` holds."""
+    """The figures in ``data/match.toml``."""
     return packaged_toml("grader.listing", "data/match.toml")

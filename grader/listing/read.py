@@ -39,9 +39,9 @@ def read_listing(
     progress: Progress | None = None,
     measured: Mapping[str, Measurement] = MappingProxyType({}),
 ) -> Listing:
-    """Which boards a listing's photos show, each once, and their plating and gold by the best look at each.
+    """Boards that a listing's photos show, each once, and their plating and gold by the best look at each.
 
-    The result does not depend on the photos' order and names. A file that is no photo is left out with a warning.
+    The result does not depend on the photos' order and names. A file that is not a photo is left out with a warning.
     For arguments and errors see ``see_listing``.
     """
     return see_listing(photos, request, corrections, progress, measured).listing(corrections)
@@ -54,14 +54,14 @@ def see_listing(
     progress: Progress | None = None,
     measured: Mapping[str, Measurement] = MappingProxyType({}),
 ) -> SeenListing:
-    """Measure a listing's photos and compare their boards, which takes long; boards come from it in little time.
+    """Measure a listing's photos and compare their boards. This is slow; the result then gives the boards quickly.
 
     Args:
-        photos: files, their bytes, or loaded.
-        request: how each is to be measured; its scale is looked for in every photo.
-        corrections: what a person says of the sheet: which photos to leave out, and matches that lend scales.
+        photos: files, their bytes, or loaded photos.
+        request: how each photo is to be measured; its scale is looked for in every photo.
+        corrections: a person's corrections of the sheet: photos to leave out, and matches that lend scales.
         progress: called with the number done, the number of photos, and the name of the next.
-        measured: photos that were measured so already, by their sha256.
+        measured: photos that were already measured in this way, by their sha256.
 
     Raises:
         UsageError: ``listing-empty``: there is no photo in it that can be read.
@@ -92,13 +92,13 @@ def see_listing(
 
 @dataclass(frozen=True, eq=False)
 class SeenListing:
-    """What a listing's photos show: from it, and from what a person says of the sheet, come the boards.
+    """Contents of a listing's photos. The boards follow from it and from a person's corrections of the sheet.
 
     Attributes:
         photos: by their sha256.
-        looks: in them.
-        matches: what each two have in common.
-        turned: how they fit, mirrored.
+        looks: looks in them.
+        matches: what each two looks have in common.
+        turned: how well they fit each other, mirrored.
         others: files that were left out.
     """
 
@@ -112,7 +112,7 @@ class SeenListing:
         """Its boards, each once.
 
         Args:
-            corrections: what a person says of the sheet; photos to leave out are said to ``see_listing``.
+            corrections: a person's corrections of the sheet; photos to leave out are given to ``see_listing``.
         """
         photos, looks = self.photos, self.looks
         said, unused = said_of(looks, [(p.name, p.sha256) for p in photos], corrections)
@@ -162,7 +162,7 @@ def _divided(found: _Found, said: Said) -> Division:
 def _loaded(
     files: Sequence[str | Path | bytes | Photo], corrections: ListingCorrections
 ) -> tuple[list[Photo], list[ListingPhoto]]:
-    """Photos by their sha256, each once; and what was left out."""
+    """Photos by their sha256, each once, and the files that were left out."""
     found: dict[str, Photo] = {}
     others = []
     for number, each in enumerate(files, 1):
@@ -194,7 +194,7 @@ def _looks_in(m: Measurement, place: int) -> list[Look]:
 
 
 def _again(found: _Found, lent: Mapping[int, Measurement]) -> _Found:
-    """With photos that were measured again: what others show of each other stays."""
+    """The same with photos that were measured again; matches among the other photos stay."""
     measured = [lent.get(place, m) for place, m in enumerate(found.measured)]
     looks: list[Look] = []
     old_of: dict[int, int] = {}
@@ -225,7 +225,7 @@ def _again(found: _Found, lent: Mapping[int, Measurement]) -> _Found:
 
 
 def _is_same_outline(one: Look, other: Look) -> bool:
-    """Whether two outlines of one photo cover the same, to about a tenth."""
+    """Whether two outlines of one photo cover the same area, to about a tenth."""
     low = np.minimum(one.outline_px.min(0), other.outline_px.min(0))
     high = np.maximum(one.outline_px.max(0), other.outline_px.max(0))
     k = 150 / max(float((high - low).max()), 1.0)

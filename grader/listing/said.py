@@ -1,7 +1,7 @@
-"""What a person says of a listing's sheet: looks that are at the same board, and looks that are not.
+"""A person's corrections of a listing's sheet: looks that are at the same board, and looks that are not.
 
-A look is named by the first characters of its photo's sha256 and a point within it, so that the word holds when files
-are renamed, and when boards are found a little differently.
+A look is named by the first characters of its photo's sha256 and a point within it, so that a correction still holds
+when files are renamed, or when boards are found in slightly different places.
 """
 
 from __future__ import annotations
@@ -43,13 +43,13 @@ class Spot:
 
 @dataclass(frozen=True)
 class Saying:
-    """One thing said.
+    """One correction.
 
     Attributes:
         word: ``same`` face of one board, its two faces (``backs``), or two boards (``apart``); of a single look, that
             it is at no board (``none``), or at one (``board``).
         one: a look.
-        other: another one; None where a single look is spoken of.
+        other: another look; None where the correction is about a single look.
     """
 
     word: Word
@@ -64,10 +64,10 @@ class Saying:
 
 @dataclass(frozen=True)
 class ListingCorrections:
-    """All that was said of one listing.
+    """All corrections of one listing.
 
     Attributes:
-        sayings: in the order in which they were said; the last of two that disagree counts.
+        sayings: in the order in which they were made; of two that disagree, the last counts.
         without: photos to leave out, by the beginning of their sha256 or their name.
     """
 
@@ -83,11 +83,11 @@ NOTHING = ListingCorrections()
 
 
 def parse_listing_corrections(text: str | bytes, source: str = "the corrections") -> ListingCorrections:
-    """From a JSON or TOML file: ``[[sayings]] say = "same"``, ``one = ["a1b2c3d4", 120, 80]``, ``other = […]``.
+    """From JSON or TOML: ``[[sayings]] say = "same"``, ``one = ["a1b2c3d4", 120, 80]``, ``other = […]``.
 
     Args:
-        text: of the file.
-        source: what to call it in messages.
+        text: text of the file.
+        source: its name in messages.
 
     Raises:
         DataFileError: ``listing-corrections-invalid``.

@@ -1,4 +1,4 @@
-"""Scale from photo to photo: boards whose size one photo tells are known rectangles in another."""
+"""Scale from photo to photo: boards whose size is known from one photo are known rectangles in another."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ from grader.listing.looks import Look
 from grader.listing.match import Match, Pair
 from grader.pipeline import Measurement, measure_at
 
-# how far a rectangle's sides may be off that features laid over from another photo, and one of a board's other face,
-# as shares of them: judged by eye on the rendered lots of seeds 500 to 503
+# how far off the sides of a rectangle laid over from another photo by features may be, and those of the other face of
+# a board, as shares of the sides: judged by eye on the rendered lots of seeds 500 to 503
 _LAID_SD, _BACK_SD = 0.006, 0.02
 _CORNER_SD_PX = 1.0
-_BACK_WORTH = 0.3  # of a board's other face beside its own, when the photo to borrow from is chosen
-_LENT_WORTH = 0.3  # of a photo whose scale is borrowed itself
+_BACK_WORTH = 0.3  # weight of a board's other face relative to its own, when the photo to borrow from is chosen
+_LENT_WORTH = 0.3  # weight of a photo whose own scale is borrowed
 _LEAST_AGREEMENT = 0.35
 
 
@@ -33,7 +33,7 @@ def borrowed(
 ) -> dict[int, Measurement]:
     """Photos without scale, measured by the size of boards that a photo with a scale shows too.
 
-    A photo that got its scale so lends it to others. None is taken where no board is in both, whole.
+    A photo that got its scale in this way lends it to others. No scale is borrowed where no board is whole in both.
     """
     found: dict[int, Measurement] = {}
     scales: dict[int, Scale] = {n: m.scale for n, m in enumerate(measured) if m.scale is not None}
@@ -63,7 +63,7 @@ def borrowed(
 
 
 def _worth(rectangles: Sequence[SeenRectangle]) -> float:
-    """How well a photo's scale is known by them: the area that they cover."""
+    """Worth of the rectangles for a photo's scale: the area that they cover."""
     return sum(
         float(abs(cv2.contourArea(r.corners_px.astype(np.float32)))) * (1 if r.sd_share == _LAID_SD else _BACK_WORTH)
         for r in rectangles
@@ -78,7 +78,7 @@ def _rectangles(
     matches: Mapping[Pair, Match],
     groups: Sequence[Group],
 ) -> list[SeenRectangle]:
-    """Boards that two photos show whole, as rectangles known by the one and seen in the other."""
+    """Boards that two photos show whole, as rectangles known from the source photo and seen in the other photo."""
     found = []
     for group in groups:
         here = [n for n in group.looks if looks[n].photo == source and not _is_part(looks[n])]

@@ -1,4 +1,4 @@
-"""What a listing's photos show, without the photos: enough to divide it into boards anew when a person says more."""
+"""Contents of a listing's photos without the pixels: enough to divide looks anew when a person corrects more."""
 
 from __future__ import annotations
 
@@ -34,14 +34,14 @@ class SeenPhoto:
     """One photo's measurement without its pixels.
 
     Attributes:
-        record: of the measurement.
-        request: that it was measured with.
+        record: record of the measurement.
+        request: the request that it was measured with.
         boards: its outlines.
         area_by_board: plating in each, by finish; empty without scale.
         gold_by_board: gold in each; empty without scale.
-        heap: where its boards overlap; None where they do not, or without scale.
-        has_scale: whether it has one.
-        is_lent: whether another photo's boards gave it.
+        heap: its heap where its boards overlap; None where they do not, or without scale.
+        has_scale: whether it has a scale.
+        is_lent: whether the scale came from another photo's boards.
     """
 
     record: Measured
@@ -55,17 +55,17 @@ class SeenPhoto:
 
     @property
     def name(self) -> str:
-        """Of its file."""
+        """Name of its file."""
         return self.record.photo
 
     @property
     def sha256(self) -> str:
-        """Of its bytes."""
+        """SHA-256 of its bytes."""
         return self.record.sha256
 
     @staticmethod
     def of(m: Measurement, *, is_lent: bool = False) -> SeenPhoto:
-        """What is kept of a measurement."""
+        """The part of a measurement that is kept."""
         boards = tuple(m.regions.boards)
         heap = None if m.scale is None else heap_of(boards, m.photo.rgb.shape)
         return SeenPhoto(
@@ -74,7 +74,7 @@ class SeenPhoto:
             boards,
             () if m.area is None else tuple(m.area.by_board),
             m.gold_by_board,
-            # boards at the frame alone are in other photos, mostly
+            # boards that are only cut off by the frame are mostly in other photos
             heap if heap is not None and heap.is_piled else None,
             m.scale is not None,
             is_lent,
@@ -82,12 +82,12 @@ class SeenPhoto:
 
 
 def combined_id(photos: Sequence[SeenPhoto]) -> str:
-    """Names the photos of a listing together."""
+    """One id for all photos of a listing."""
     return hashlib.sha256("".join(photo.sha256 for photo in photos).encode()).hexdigest()
 
 
 def turned_over(looks: Sequence[Look]) -> dict[Pair, Mirrored]:
-    """How looks of different photos fit each other, mirrored, where they may."""
+    """Fit of looks in different photos to each other, mirrored, for pairs that may fit."""
     found = {}
     for i, j in combinations(range(len(looks)), 2):
         if looks[i].photo != looks[j].photo:
@@ -105,15 +105,15 @@ def divided(
     has_scale: Sequence[bool],
     said: Said,
 ) -> Division:
-    """Which looks are at one board.
+    """Division of the looks into boards.
 
     Args:
-        looks: in all photos.
+        looks: looks in all photos.
         matches: what they have in common.
-        turned: how they fit, mirrored: see ``turned_over``.
+        turned: how well they fit, mirrored: see ``turned_over``.
         boards: outlines of each photo.
         has_scale: whether each photo has a scale.
-        said: by a person.
+        said: a person's statements.
     """
     same = {p: same_face(m, looks[p[0]], looks[p[1]]) for p, m in matches.items()}
     opposite = opposite_faces(looks, turned)
@@ -139,19 +139,19 @@ def divided(
 
 
 def is_part(look: Look) -> bool:
-    """Whether it shows a part of its board."""
+    """Whether it shows only a part of its board."""
     return look.is_cut or look.is_hidden
 
 
 def said_of(
     looks: Sequence[Look], names: Sequence[tuple[str, str]], corrections: ListingCorrections
 ) -> tuple[Said, tuple[Notice, ...]]:
-    """What was said, in looks; and what of it fits no look.
+    """A person's corrections in terms of looks, and notices of those that fit no look.
 
     Args:
-        looks: in all photos.
+        looks: looks in all photos.
         names: name and sha256 of each photo.
-        corrections: what was said.
+        corrections: the corrections.
     """
     pairs: dict[Pair, str] = {}
     single: dict[int, str] = {}

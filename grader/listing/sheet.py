@@ -1,6 +1,6 @@
-"""The sheet of a listing: each board with all looks at it, to be looked at and corrected, as one HTML file.
+"""The sheet of a listing: each board with all looks at it, to be checked and corrected, as one HTML file.
 
-It needs nothing else: no script, no font, no picture from elsewhere. Each look carries the words by which a
+It is self-contained: no script, no font, no picture from elsewhere. Each look carries the words by which a
 correction names it: the beginning of its photo's sha256 and a point on the board.
 """
 
@@ -33,11 +33,11 @@ _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
 
 
 def sheet_html(listing: Listing, title: str) -> str:
-    """The sheet; every text in it is escaped, for names are typed by anyone.
+    """The sheet. Every text in it is escaped, because anyone may have typed the names.
 
     Args:
-        listing: that was read.
-        title: above it.
+        listing: a listing that was read.
+        title: title of the sheet.
     """
     boards = "".join(_board(listing, n) for n in range(len(listing.boards)))
     if listing.no_boards:
@@ -88,7 +88,7 @@ def _board(listing: Listing, number: int) -> str:
 
 
 def board_words(listing: Listing, number: int, board: LotBoard) -> list[str]:
-    """What is known of a board, in words: its plating, whether it was seen whole, what may be otherwise."""
+    """Facts about a board, in words: its plating, whether it was seen whole, and what is in doubt."""
     area = sum(board.area_mm2.values(), EMPTY)
     words = [f"plating {_range(Range.of(area.draws()), 'mm²')}"] if area.terms else []
     if not board.is_whole:

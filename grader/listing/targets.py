@@ -1,4 +1,4 @@
-"""Printed targets in photos that they give no scale to: what of them the search took for boards is none."""
+"""Printed targets that give their photo no scale: pieces of them that the search took for boards are not boards."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from grader.listing.looks import Look
 from grader.photo import Photo
 from grader.scale_choice import ByTarget, ScaleChoice
 
-_MARKERS = 1  # of the sheet's own dictionary that an outline must hold to be the sheet's
+_MARKERS = 1  # markers of the sheet's own dictionary that an outline must hold to be a part of the sheet
 
 
 def without_targets(looks: Sequence[Look], photo: Photo, choice: ScaleChoice) -> list[Look]:
-    """Looks of one photo but for those at a piece of the printed target."""
+    """Looks of one photo without those at a piece of the printed target."""
     middles = _markers(photo.rgb, choice)
     return [look for look in looks if sum(_holds(look, at) for at in middles) < _MARKERS]
 

@@ -1,4 +1,4 @@
-"""What to mind of a listing, from what its photos show."""
+"""Notices about a listing, from the contents of its photos."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def notices_of(
     doubts: Sequence[MatchDoubt],
     others: Sequence[ListingPhoto],
 ) -> list[Notice]:
-    """What to mind of a listing: photos that were left out, scales, heaps, unsure matches, what nothing shows."""
+    """Notices about photos that were left out, scales, heaps, unsure matches, and what no photo shows."""
     found = [notice("listing-photo-left-out", photo=p.name, why=p.error.message) for p in others if p.error]
     found += [notice("listing-copy", photo=p.name, other=p.copy_of) for p in others if p.copy_of]
     lent = [p.name for p in photos if p.is_lent]

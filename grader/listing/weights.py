@@ -1,4 +1,4 @@
-"""What a division of looks into boards is worth: what the looks say of each other, and what photos mostly show."""
+"""Weight of a division of looks into boards: evidence of the looks about each other, and what photos mostly show."""
 
 from __future__ import annotations
 
@@ -11,24 +11,24 @@ from grader.listing.match import Pair
 from grader.listing.odds import figures
 
 Member = tuple[int, bool]  # a look, and whether it is at the board's back
-_MOST_MORE = 40  # boards beyond those that are seen, in the sum over their number
+_MOST_MORE = 40  # boards beyond those seen, in the sum over the number of boards
 _SAID = 1e3
 _MOST_SURE = 50.0
 
 
 @dataclass(frozen=True, eq=False)
 class Evidence:
-    """What is known of looks.
+    """Evidence about looks.
 
     Attributes:
         photo_of: the photo of each.
-        same: for two looks of different photos, the logarithm of how much more likely it is what they have in common
-            for one face of one board than for two boards.
-        opposite: the same for the two faces of one board; what is missing tells nothing where one look shows a part,
-            and is as much against it as can be otherwise.
-        is_part: whether a look shows a part of its board.
-        none: logarithm of the odds that an outline is at no board.
-        said: what a person says of pairs of looks.
+        same: for two looks of different photos, the logarithm of how much more likely their common ground is for one
+            face of one board than for two boards.
+        opposite: the same for the two faces of one board. A missing pair is no evidence where one look shows only a
+            part of its board; otherwise it is the strongest evidence against.
+        is_part: whether a look shows only a part of its board.
+        none: logarithm of the odds that an outline is not at a board.
+        said: a person's statements about pairs of looks.
     """
 
     photo_of: Sequence[int]
@@ -40,7 +40,7 @@ class Evidence:
 
 
 class Weights:
-    """Logarithms of what boards and numbers of boards are worth."""
+    """Logarithms of the weights of boards and of numbers of boards."""
 
     def __init__(self, evidence: Evidence) -> None:
         self._e = evidence
@@ -53,7 +53,7 @@ class Weights:
         self._link = -math.log(max(len(evidence.photo_of) / photos, 1.0))
 
     def group(self, members: frozenset[Member]) -> float:
-        """What the looks at one board say: of being at one face, of being its two faces, and of being a board."""
+        """Evidence of the looks at one board: that they share a face, are its two faces, and that it is a board."""
         known = self._groups.get(members)
         if known is None:
             fronts, backs = ([n for n, is_back in members if is_back == face] for face in (False, True))
@@ -63,7 +63,7 @@ class Weights:
         return known
 
     def thing(self, members: frozenset[Member]) -> float:
-        """What looks say of being at one thing that is no board; its outlines err alike."""
+        """Evidence that looks are at one thing that is not a board; the errors of its outlines are alike."""
         known = self._things.get(members)
         if known is None:
             looks = [n for n, _ in members]
@@ -72,12 +72,12 @@ class Weights:
         return known
 
     def _none(self, members: frozenset[Member]) -> float:
-        # a first outline tells by itself; what more of them tell depends on each other
+        # the first outline is independent evidence; further ones depend on each other
         weight = (1 + float(self._limits["beside"]) * (len(members) - 1)) / len(members)
         return min(max(weight * sum(self._e.none[n] for n, _ in members), -_MOST_SURE), _MOST_SURE)
 
     def sides(self, fronts: int, backs: int) -> float:
-        """What it is worth that a photo shows so many boards from either side."""
+        """Weight of a photo that shows so many boards from the front and so many from the back."""
         of_backs, other = (math.log(float(self._limits[name])) for name in ("back_photo", "other_side"))
         same = math.log1p(-math.exp(other))
         one = math.log1p(-math.exp(of_backs)) + fronts * same + backs * other
@@ -85,7 +85,7 @@ class Weights:
         return max(one, two) + math.log1p(math.exp(-abs(one - two)))
 
     def number(self, boards: int, in_photos: tuple[int, ...]) -> float:
-        """How likely photos are that show so many of the boards each, and so many different ones together."""
+        """Probability of photos that each show so many of the boards, and together so many different boards."""
         key = (boards, in_photos)
         known = self._numbers.get(key)
         if known is None:
@@ -93,7 +93,7 @@ class Weights:
         return known
 
     def tree(self, looks: Sequence[int]) -> list[tuple[float, int, int]]:
-        """The links that hold looks at one face together: those that speak most for it."""
+        """The links that hold looks at one face together: the strongest ones."""
         if len(looks) < 2:
             return []
         found, inside, left = [], [looks[0]], list(looks[1:])
@@ -105,14 +105,14 @@ class Weights:
         return found
 
     def same(self, i: int, j: int) -> float:
-        """What two looks say of being at one face of one board."""
+        """Evidence that two looks are at one face of one board."""
         p = (min(i, j), max(i, j))
         if self._e.photo_of[i] == self._e.photo_of[j] or p in self._e.said.apart or p in self._e.said.faces:
             return -_SAID
         return _SAID if p in self._e.said.together else self._e.same.get(p, 0.0)
 
     def opposite(self, i: int, j: int) -> float:
-        """What two looks say of being at the two faces of one board."""
+        """Evidence that two looks are at the two faces of one board."""
         p = (min(i, j), max(i, j))
         if self._e.photo_of[i] == self._e.photo_of[j] or p in self._e.said.apart or p in self._e.said.together:
             return -_SAID

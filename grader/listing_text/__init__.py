@@ -1,4 +1,4 @@
-"""What the text of a listing says, read with rules and tables of words; nothing is sent anywhere."""
+"""Reading of a listing's text with rules and tables of words; nothing is sent anywhere."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How many boards a listing offers."""
+"""Number of boards that a listing offers."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ class _Count(NamedTuple):
 
 
 def count_of(layout: Layout) -> Found | None:
-    """The number of boards: one that is called so, otherwise the only one that counts something like boards."""
+    """The number of boards: one that is labelled so, otherwise the only one that counts something like boards."""
     taken = [*masses_in(layout), *amounts_in(layout)]
     for counts in (_called(layout), _multiplied(layout), _of_boards(layout)):
         sure = [c for c in counts if not any(a < c.span[1] and c.span[0] < b for a, b in taken)]
@@ -35,7 +35,7 @@ def count_of(layout: Layout) -> Found | None:
 
 
 def _called(layout: Layout) -> list[_Count]:
-    """Numbers that are called so: "lot of 12", "12 pcs", "quantity: 12", or with a label on the line above."""
+    """Numbers that are labelled so: "lot of 12", "12 pcs", "quantity: 12", or with a label on the line above."""
     words = _number_words()
     number = rf"(?P<n>{BETWEEN}|{RANGE}|{words})"
     label = rf"(?:{phrases('together', 'number_label')}|(?m:^[ ]*){phrases('label_with_mark')}[ ]*[:\t])"
@@ -63,7 +63,7 @@ def _multiplied(layout: Layout) -> list[_Count]:
     )
     lanes = phrases("lanes")
     found: list[_Count] = []
-    sizes = 0  # "8 x 1 GB and 8 x 2 GB": how many in all is not said
+    sizes = 0  # "8 x 1 GB and 8 x 2 GB": the total number is not stated
     for m in pattern.finditer(layout.folded):
         is_lane = compiled(rf"{lanes}[\s-]*$").search(layout.just_before(m.start())) or compiled(
             rf"\s*{lanes}"

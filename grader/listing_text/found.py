@@ -1,4 +1,4 @@
-"""What was read from the text of a listing."""
+"""Results of reading the text of a listing."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Found:
-    """One thing that a listing says.
+    """One statement of a listing.
 
     Attributes:
-        value: as the field of a form takes it: "3 kg", "28..32", "40 USD", "8 EUR/kg".
-        words: of the listing that it was read from.
-        span: where these words stand in the text, first character and the one after the last.
+        value: in the form that a form's field takes: "3 kg", "28..32", "40 USD", "8 EUR/kg".
+        words: words of the listing from which it was read.
+        span: position of these words in the text: first character, and the one after the last.
     """
 
     value: str
@@ -22,12 +22,12 @@ class Found:
 
 @dataclass(frozen=True)
 class ListingText:
-    """What the text of a listing says; None if it says nothing, or nothing sure.
+    """Statements in the text of a listing; None where it states nothing, or nothing certain.
 
     Attributes:
         title: its first line.
-        mass: of the boards: "4.6 lb", "5..6 kg", "1 lb 2 oz". Never a weight with the parcel.
-        count: of the boards: "12", "28..32".
+        mass: mass of the boards: "4.6 lb", "5..6 kg", "1 lb 2 oz". Never a weight that includes the parcel.
+        count: number of boards: "12", "28..32".
         asking: the price for the lot, or for a kilogram, a pound or a board: "40 USD", "8 EUR/kg",
             "0.60 USD/board". A sign that several currencies share stays as it is: "$80".
         postage: "12 USD"; zero if it is free.

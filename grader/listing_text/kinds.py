@@ -1,4 +1,4 @@
-"""What kind of boards a listing offers."""
+"""Kind of boards that a listing offers."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from grader.listing_text.found import Found
 from grader.listing_text.layout import Layout, Span
 from grader.listing_text.words import any_of, compiled
 
-# Before a year of making: without one of these a number of four digits may be a model's.
+# Words before a year of manufacture: without one of these, a number of four digits may be a model number.
 _OF_A_YEAR = (
     "from",
     "from a",
@@ -34,7 +34,7 @@ _OF_A_YEAR = (
 
 @cache
 def _kinds() -> dict[str, tuple[str, str]]:
-    """Of each kind, the pattern of its words and that of words that count only where nothing else is named."""
+    """For each kind, the pattern of its words and that of words that count only where no other kind is named."""
     patterns = {}
     for kind, table in packaged_toml("grader.listing_text", "data/kinds.toml").items():
         first, last = table.get("years", (1, 0))
@@ -45,12 +45,12 @@ def _kinds() -> dict[str, tuple[str, str]]:
 
 
 def kind_keys() -> tuple[str, ...]:
-    """Keys of the kinds of boards that are recognised."""
+    """Keys of all kinds of boards that can be recognised."""
     return tuple(_kinds())
 
 
 def kind_of(layout: Layout) -> Found | None:
-    """The one kind that the title names, or the whole text where the title names none; None for several."""
+    """The only kind named in the title, or in the whole text where the title names no kind; None for several."""
     parts = [part for part in (layout.title, (0, len(layout.folded))) if part is not None]
     for which in (0, 1):
         for part in parts:
@@ -61,6 +61,6 @@ def kind_of(layout: Layout) -> Found | None:
 
 
 def _named(layout: Layout, part: Span, which: int) -> dict[str, Span]:
-    """The kinds that are named in a part of the text, each with the place of its first word."""
+    """Kinds named in a part of the text, each with the place of its first word."""
     found = {kind: compiled(patterns[which]).search(layout.folded, *part) for kind, patterns in _kinds().items()}
     return {kind: m.span() for kind, m in found.items() if m is not None}

@@ -1,4 +1,4 @@
-"""A listing's text in lines and clauses: which words belong to a number."""
+"""A listing's text in lines and clauses, to find the words that belong to a number."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ Span = tuple[int, int]
 
 _LONGEST_TITLE = 120
 _LONGEST_LABEL = 40
-_NEAR, _FAR = 40, 120  # characters; words further off do not belong to a number
+_NEAR, _FAR = 40, 120  # characters; words farther away do not belong to a number
 _LABELS = ("weight", "weight_with_box", "number_label", "price", "postage", "no_price")
 
 
@@ -24,7 +24,7 @@ class Layout:
     """A listing's text.
 
     Attributes:
-        text: as pasted.
+        text: the text as pasted.
     """
 
     text: str
@@ -35,12 +35,12 @@ class Layout:
 
     @cached_property
     def lines(self) -> list[Span]:
-        """Lines with something in them, without the spaces around it."""
+        """Lines that are not blank, without the spaces around their text."""
         return [(m.start(), m.end()) for m in re.finditer(r"\S[^\n]*(?<=\S)", self.folded)]
 
     @cached_property
     def title(self) -> Span | None:
-        """The first line, where others follow and it is short enough; otherwise None."""
+        """The first line, if other lines follow and it is short enough; otherwise None."""
         if len(self.lines) < 2:
             return None
         start, end = self.lines[0]
@@ -49,12 +49,12 @@ class Layout:
         return (start, end) if 0 < end - start <= _LONGEST_TITLE else None
 
     def in_title(self, span: Span) -> bool:
-        """Whether something stands in the title."""
+        """Whether a span lies in the title."""
         return self.title is not None and self.title[0] <= span[0] and span[1] <= self.title[1]
 
     @cached_property
     def _breaks(self) -> list[Span]:
-        """Where a clause ends: a mark, a dash between spaces, a comma or a full stop before a space, "plus"."""
+        """Ends of clauses: a mark, a dash between spaces, a comma or a full stop before a space, "plus"."""
         shortened = any_of(word_tables()["abbreviations"]["any"])
         marks = compiled(
             r"\n+|[;|•·!?()\[\]]|\s[-*+]\s|,(?=\s)|\.(?=\s|$)|(?<![\d.,])\+|(?<=\s)(?:plus|zzgl\.?)(?=\s)"
@@ -86,7 +86,7 @@ class Layout:
         return [end for _, end in self.lines]
 
     def before(self, span: Span, others: Iterable[Span] = ()) -> str:
-        """Folded words before something in its clause, after any of some others; a label on the line above counts."""
+        """Folded words before a span in its clause, after any other spans; a label on the line above counts."""
         start = max([self._clause_start(span[0]), span[0] - _FAR, *(b for _, b in others if b <= span[0])])
         words = self.folded[start : span[0]]
         line = self.folded.rfind("\n", 0, span[0]) + 1
@@ -98,14 +98,14 @@ class Layout:
         return f"{label} " if is_label and (label.endswith(":") or len(label.split()) <= 4) else words
 
     def after(self, span: Span, others: Iterable[Span] = ()) -> str:
-        """Folded words after something in its clause; none if another one follows there, whose words they are."""
+        """Folded words after a span in its clause; empty if another span follows there, to which they belong."""
         number = bisect_left(self._break_starts, span[1])
         end = self._break_starts[number] if number < len(self._breaks) else len(self.folded)
         end = min(end, span[1] + _FAR)
         return "" if any(span[1] <= a < end for a, _ in others) else self.folded[span[1] : end]
 
     def found(self, value: str, span: Span) -> Found:
-        """What was read at a place, with its words."""
+        """The value read at a place, with its words."""
         start, end = span
         while start < end and self.text[start].isspace():
             start += 1
@@ -114,7 +114,7 @@ class Layout:
         return Found(value, re.sub(r"\s+", " ", self.text[start:end]), (start, end))
 
     def with_label(self, span: Span, others: Iterable[Span], *labels: str) -> Span:
-        """A place together with its label, where that stands on the same line shortly before."""
+        """A place together with its label, if the label is on the same line shortly before it."""
         words = self.before(span, others)
         found = list(compiled(phrases(*labels)).finditer(words))
         if not found or not self.folded.startswith(words, span[0] - len(words)):

@@ -1,4 +1,4 @@
-"""What the boards of a listing weigh."""
+"""Weight of the boards of a listing."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from grader.listing_text.words import (
 )
 from grader.units import parse_mass_g
 
-_ALIKE = 0.03  # the same weight twice, in two units and rounded
+_ALIKE = 0.03  # tolerance for the same weight stated twice, in two units and rounded
 _HEAVIEST_G_OF_GOLD_WORDS = ("g", "oz")
 _PLATED = r"\s*-?(?:plated|finger|scrap|contact|kontakt|edge|pin|colou?red|bearing|rich)"
 
@@ -34,12 +34,12 @@ class _Mass:
 
 
 def masses_in(layout: Layout) -> list[Span]:
-    """Where a listing names weights, of whatever."""
+    """Places where a listing names a weight of anything."""
     return [span for span, _, _ in _written(layout)]
 
 
 def mass_of(layout: Layout) -> Found | None:
-    """The weight of the boards: the one that is labelled so, otherwise the title's, otherwise the only one."""
+    """The weight of the boards: the weight with such a label, otherwise the title's, otherwise the only one."""
     written = _written(layout)
     spans = [span for span, _, _ in written]
     comma = decimal_comma(layout.folded)
@@ -69,7 +69,7 @@ def _units() -> dict[str, str]:
 
 
 def _written(layout: Layout) -> list[tuple[Span, str, str]]:
-    """Each weight's place, its number or numbers, and its unit; pounds and ounces together are one."""
+    """Place, number or numbers, and unit of each weight; pounds and ounces together are one weight."""
     unit = any_of((word for words in word_tables()["weight_units"].values() for word in words), after_digits=True)
     ones = any_of(word_tables()["one"]["any"])
     numbers = any_of(word for words in word_tables()["number_words"].values() for word in words)
@@ -137,7 +137,7 @@ def _of_something_else(layout: Layout, span: Span, before: str, after: str, unit
 
 
 def _one(found: Sequence[_Mass | None]) -> _Mass | None:
-    """The first, if all are alike."""
+    """The first mass, if all are alike."""
     sure = [mass for mass in found if mass is not None]
     if len(sure) != len(found) or not sure:
         return None

@@ -1,4 +1,4 @@
-"""Numbers as listings write them, into plain ones with a decimal point."""
+"""Conversion of numbers as listings write them into plain numbers with a decimal point."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ BETWEEN = rf"(?:between|zwischen|entre|miedzy)\s+{NUMBER}\s+(?:and|und|et|y|a)\s
 
 
 def plain_number(text: str, *, comma: bool | None, grouped_by_three: bool = False) -> str | None:
-    """A number with a decimal point and no groups; None if its mark can mean either.
+    """A number with a decimal point and no groups; None if its mark could mean either.
 
     Args:
-        text: as written, folded.
-        comma: whether the listing writes decimals after a comma; None if that is not known.
+        text: the number as written, folded.
+        comma: whether the listing writes decimals after a comma; None if unknown.
         grouped_by_three: whether three digits after a mark are always a group: nobody writes money to the thousandth.
     """
     digits = re.sub(r"[ ']", "", text)
@@ -40,7 +40,7 @@ def plain_number(text: str, *, comma: bool | None, grouped_by_three: bool = Fals
 
 
 def plain_range(text: str, *, comma: bool | None, grouped_by_three: bool = False) -> str | None:
-    """One number, or two as a range "28..32"; None if one is unclear or they do not rise."""
+    """One number, or two as a range "28..32"; None if either is unclear or they do not increase."""
     parts = [plain_number(n, comma=comma, grouped_by_three=grouped_by_three) for n in re.findall(NUMBER, text)]
     if len(parts) == 1:
         return parts[0]

@@ -1,4 +1,4 @@
-"""What a listing asks for the boards and for sending them."""
+"""Asking price of a listing's boards, and postage."""
 
 from __future__ import annotations
 
@@ -27,10 +27,10 @@ class _Amount:
     """Money in a listing.
 
     Attributes:
-        number: with a decimal point.
-        currency: its code, or a sign that several share.
-        span: where it stands.
-        per: what it is for: "lot", "board", or a unit of weight.
+        number: number with a decimal point.
+        currency: its code, or a sign that several currencies share.
+        span: its place in the text.
+        per: quantity that it is for: "lot", "board", or a unit of weight.
     """
 
     number: str
@@ -47,7 +47,7 @@ class _Amount:
 
 @dataclass(frozen=True)
 class Prices:
-    """What a listing says of money."""
+    """A listing's statements about money."""
 
     asking: Found | None = None
     postage: Found | None = None
@@ -55,7 +55,7 @@ class Prices:
 
 
 def amounts_in(layout: Layout) -> list[Span]:
-    """Where a listing names money, of whatever kind."""
+    """Places where a listing names money of any kind."""
     return [amount.span for amount in _written(layout)]
 
 
@@ -64,7 +64,7 @@ def prices_of(layout: Layout, count: str | None = None) -> Prices:
 
     Args:
         layout: the listing.
-        count: how many boards it offers, to tell whether a price for each and one for all agree.
+        count: number of boards it offers, to check whether a price for each and a price for all agree.
     """
     amounts = _written(layout)
     spans = [a.span for a in amounts]
@@ -88,7 +88,7 @@ def prices_of(layout: Layout, count: str | None = None) -> Prices:
 
 @cache
 def _signs() -> dict[str, str]:
-    """Signs, codes and words of currencies, folded, and the code that each means; a shared sign means itself."""
+    """Signs, codes and words of currencies, folded, with the code that each means; a shared sign means itself."""
     known = {plain_letters(code): code for code in word_tables()["currencies"]["codes"].split()}
     known |= {plain_letters(word): code for code, words in word_tables()["currency_words"].items() for word in words}
     return known | {plain_letters(sign): code for sign, code in currency_signs().items()}
@@ -190,7 +190,7 @@ def _is_no_price(layout: Layout, amount: _Amount, before: str, after: str) -> bo
 
 
 def _without_repeats(amounts: Sequence[_Amount], words: dict[_Amount, tuple[str, str]]) -> list[_Amount]:
-    """Without the same price in about another currency."""
+    """Amounts without repeats of the same price roughly converted into another currency."""
     first = amounts[0].currency if amounts else ""
     return [a for a in amounts if a.currency == first or not ends_with(words[a][0], "about_in_another_currency")]
 
@@ -224,7 +224,7 @@ def _postage(
 
 
 def _abroad(layout: Layout, amount: _Amount, spans: Sequence[Span]) -> bool:
-    """Whether another amount follows on the line: postage to somewhere else."""
+    """Whether another amount follows on the line: postage to another destination."""
     end = layout.folded.find("\n", amount.span[1])
     line_end = len(layout.folded) if end < 0 else end
     return any(amount.span[1] <= a < line_end for a, _ in spans)

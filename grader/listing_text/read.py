@@ -1,4 +1,4 @@
-"""From the text of a listing to what it says."""
+"""From the text of a listing to its statements."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ _LONGEST_NAME = 80
 
 
 def read_listing_text(text: str) -> ListingText:
-    """What the text of a listing says: title, weight, number, prices and kind of boards.
+    """Statements in the text of a listing: title, weight, number, prices and kind of boards.
 
     Read by rules and tables of words (``data/words.toml``, ``data/kinds.toml``) in English, German, French, Spanish
-    and Polish. What is not said, or may mean several things, stays None: weights with the parcel, bids, what else
-    is in stock.
+    and Polish. Anything that is not stated, or is ambiguous, stays None: weights that include the parcel, bids, other
+    items in stock.
 
     Args:
-        text: title, description, price and postage as copied from a page; best with one thing a line.
+        text: title, description, price and postage as copied from a page; best with one item per line.
     """
     layout = Layout(text[:MOST_CHARACTERS])
     count = count_of(layout)

@@ -18,7 +18,7 @@ _COMMA_LANGUAGES = ("de", "fr", "es", "pl")
 
 
 def plain_letters(text: str) -> str:
-    """A text of the same length in lower case, without accents, with plain spaces, hyphens and apostrophes."""
+    """The text at the same length in lower case, without accents, with plain spaces, hyphens and apostrophes."""
     return "".join(_folded(character) for character in text)
 
 
@@ -38,12 +38,12 @@ def word_tables() -> dict[str, dict[str, Any]]:
 
 @cache
 def phrases(*names: str) -> str:
-    """One pattern for all phrases of some tables in all languages, the longest first; it has no groups."""
+    """One pattern for all phrases of the named tables in all languages, the longest first; it has no groups."""
     return any_of(phrase for name in names for words in word_tables()[name].values() for phrase in words)
 
 
 def any_of(all_phrases: Iterable[str], *, after_digits: bool = False) -> str:
-    """One pattern for phrases, the longest first; as units they may follow a digit without a space."""
+    """One pattern for phrases, the longest first; with ``after_digits`` they may follow a digit without a space."""
     ordered = sorted({plain_letters(p) for p in all_phrases}, key=lambda p: (-len(p), p))
     return "(?:" + "|".join(_pattern(p, r"(?<![^\W\d_])" if after_digits else r"(?<![^\W_])") for p in ordered) + ")"
 
@@ -62,17 +62,17 @@ def compiled(pattern: str) -> re.Pattern[str]:
 
 
 def says(text: str, *names: str) -> bool:
-    """Whether a folded text has a phrase of some tables."""
+    """Whether a folded text contains a phrase of the named tables."""
     return compiled(phrases(*names)).search(text) is not None
 
 
 def ends_with(text: str, *names: str) -> bool:
-    """Whether a folded text ends with a phrase of some tables, but for spaces, colons and signs."""
+    """Whether a folded text ends with a phrase of the named tables, ignoring spaces, colons and signs."""
     return compiled(rf"{phrases(*names)}[\s:=~(.-]*$").search(text) is not None
 
 
 def starts_with(text: str, *names: str) -> bool:
-    """Whether a folded text starts with a phrase of some tables."""
+    """Whether a folded text starts with a phrase of the named tables."""
     return compiled(rf"[\s,()-]*{phrases(*names)}").match(text) is not None
 
 

@@ -1,4 +1,4 @@
-"""A cluster to work on: on this machine, or one that is there already. Dask does the work; nothing here schedules."""
+"""A cluster to work on: on this machine, or one that is already running. Dask does the scheduling."""
 
 from __future__ import annotations
 
@@ -12,19 +12,19 @@ if TYPE_CHECKING:
     from distributed import Client
 
 LOCAL = "local"
-_ALLOWED_DEATHS = 3  # of workers under one batch before it counts as failed
+_ALLOWED_DEATHS = 3  # deaths of workers on one batch before it counts as failed
 
 
 @contextmanager
 def connected(address: str, workers: int = 0) -> Iterator[Client]:
     """A client of the cluster at an address, or of one that is started here and ended afterwards.
 
-    Workers are processes of one thread: OpenCV's threads and Dask's would multiply. They are spawned, because
-    ONNX Runtime does not outlive a fork.
+    Workers are processes with one thread each: OpenCV's threads and Dask's would multiply. They are spawned, because
+    ONNX Runtime does not survive a fork.
 
     Args:
-        address: "local", or a scheduler's, such as "tcp://10.0.0.5:8786".
-        workers: of a local cluster; 0 for one a core.
+        address: "local", or the address of a scheduler, such as "tcp://10.0.0.5:8786".
+        workers: number of workers of a local cluster; 0 for one per core.
 
     Raises:
         UsageError: ``cluster-missing``: Dask is not installed; ``cluster-unreachable``.
@@ -41,7 +41,7 @@ def connected(address: str, workers: int = 0) -> Iterator[Client]:
     settings = {
         "distributed.worker.multiprocessing-method": "spawn",
         "distributed.scheduler.allowed-failures": _ALLOWED_DEATHS,
-        # memory is the photos': nothing is worth writing to disk, and no worker need wait
+        # memory is taken by photos: nothing is worth writing to disk, and no worker needs to wait
         "distributed.worker.memory.spill": False,
         "distributed.worker.memory.target": False,
     }

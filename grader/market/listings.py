@@ -1,6 +1,6 @@
-"""Listings as they are named: a folder with a folder for each, or a CSV file of pictures.
+"""Listings as input: a folder with a folder for each listing, or a CSV file of pictures.
 
-Folders and files may be anywhere that fsspec reads: on this machine, or in object storage by their URL.
+Folders and files may be anywhere that fsspec can read: on this machine, or in object storage by their URL.
 """
 
 from __future__ import annotations
@@ -39,14 +39,14 @@ _LIST = FileKind(
 
 @dataclass(frozen=True)
 class Listing:
-    """What is offered in one place.
+    """One listing on offer.
 
     Attributes:
-        name: of its folder, or as the list calls it.
+        name: name of its folder, or its name in the list.
         pictures: paths or URLs, in order.
-        said: what the seller says of it, as typed: any of ``SAID``.
-        words: of the seller's text that something said was read from; empty where it was given exactly.
-        trouble: why its text could not be read; empty where it could, or where there is none.
+        said: the seller's statements, as typed: any of ``SAID``.
+        words: words of the seller's text from which each statement was read; empty where it was given exactly.
+        trouble: why its text could not be read; empty where it could, or where there is no text.
     """
 
     name: str
@@ -61,7 +61,7 @@ def read_market(source: str) -> list[Listing]:
 
     Raises:
         UsageError: ``market-missing``; ``market-empty``: there are no pictures; or as ``files_at``.
-        DataFileError: the list cannot be read.
+        DataFileError: if the list cannot be read.
     """
     files, path = files_at(source)
     if not files.exists(path):
@@ -106,7 +106,7 @@ def _said(files: fsspec.AbstractFileSystem, path: str) -> _Told:
 
 
 def said_in(text: ListingText) -> dict[str, Found]:
-    """What was read from a listing's text; the mass only where no number is said."""
+    """Statements read from a listing's text; the mass only where no number is stated."""
     found: dict[str, Found] = {key: part for key in SAID if (part := getattr(text, key)) is not None}
     if "count" in found:
         found.pop("mass", None)

@@ -22,13 +22,13 @@ MOST_TOGETHER = 16
 
 
 class Market:
-    """Some listings, and where their results are kept.
+    """Some listings, and the place where their results are kept.
 
     Args:
-        listings: as ``read_market`` gives them.
+        listings: as ``read_market`` returns them.
         request: how every picture is measured.
         results: folder or URL.
-        form: of new files of results.
+        form: format of new result files.
 
     Raises:
         UsageError: ``market-results``.
@@ -41,11 +41,11 @@ class Market:
 
     @property
     def picture_count(self) -> int:
-        """Pictures of all listings, each path once."""
+        """Number of pictures of all listings, each path counted once."""
         return len(self._pictures())
 
     def measure(self, client: Client | None = None, told: Told = lambda _: None) -> dict[str, str]:
-        """Measure what is new; the content of each picture by its path."""
+        """Measure new pictures; returns the content of each picture by its path."""
         request = self._request
         together = [p for one in self._listings if 1 < len(p := tuple(dict.fromkeys(one.pictures))) <= MOST_TOGETHER]
         return measure_pictures(

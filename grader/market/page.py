@@ -1,4 +1,4 @@
-"""What was ranked as a table, as CSV, and as one HTML page with small pictures that needs nothing else."""
+"""The ranking as a table, as CSV, and as one self-contained HTML page with small pictures."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def _money(amount: float | None, currency: str) -> str:
 
 
 def market_csv(listings: Sequence[Ranked]) -> str:
-    """A line for each listing; numbers plain, texts such that no spreadsheet takes them for formulas."""
+    """A line for each listing. Numbers are plain; texts are such that no spreadsheet takes them for formulas."""
     out = io.StringIO()
     rows = [one.as_json() for one in listings]
     names = list(rows[0]) if rows else []
@@ -64,7 +64,7 @@ def _cell(value: object) -> str:
 
 
 def market_html(listings: Sequence[Ranked], title: str, statements: Sequence[str] = ()) -> str:
-    """One page; every text in it is escaped, for names are typed by anyone."""
+    """One page. Every text in it is escaped, because anyone may have typed the names."""
     heads = "".join(f'<th scope="col">{escape(head)}</th>' for head in ("", *HEADS))
     body = "".join(_row(one, texts) for one, texts in zip(listings, table_rows(listings), strict=True))
     foot = "".join(f"<p>{escape(text)}</p>" for text in statements)

@@ -1,7 +1,7 @@
-"""One picture's way to a row of results: what a worker does, wherever it runs.
+"""From one picture to a row of results: the work of a worker, wherever it runs.
 
-A row is a mapping of plain values, so that it crosses processes and files alike. Its ``content`` is the picture's
-sha256: the same picture is one row, wherever and however often it turns up.
+A row is a mapping of plain values, so that it can pass between processes and into files. Its ``content`` is the
+picture's sha256: the same picture is one row, wherever and however often it turns up.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ _THUMBNAIL_QUALITY = 70
 
 
 def stamp_of(request: Request) -> str:
-    """How a picture was measured, in twelve digits: results of other versions or requests are no results."""
+    """Twelve digits that identify how a picture was measured; results of other versions or requests do not count."""
     said = json.dumps([__version__, request.as_json()], sort_keys=True)
     return hashlib.sha256(said.encode()).hexdigest()[:12]
 
@@ -47,13 +47,13 @@ def stamp_of(request: Request) -> str:
 def measure_batch(
     pictures: Sequence[str], request_json: dict[str, Any], known: Collection[str] = frozenset(), threads: int = 0
 ) -> list[Row]:
-    """A row for each of some pictures, in their order; nothing that is wrong with one stops the others.
+    """A row for each of some pictures, in their order; a fault in one picture does not stop the others.
 
     Args:
         pictures: paths or URLs.
-        request_json: as ``Request.as_json`` gives it.
-        known: contents that were measured before: read, but not measured again.
-        threads: of OpenCV and the network in this process; 0 leaves them.
+        request_json: as ``Request.as_json`` returns it.
+        known: contents that were measured before; such pictures are read, but not measured again.
+        threads: threads of OpenCV and the network in this process; 0 leaves them unchanged.
     """
     return [row for row, _ in _rows(pictures, request_json, known, threads)]
 
@@ -61,7 +61,7 @@ def measure_batch(
 def measured_rows(
     pictures: Sequence[str], request_json: dict[str, Any], known: Collection[str], threads: int
 ) -> list[tuple[Row, Measurement | None]]:
-    """As ``measure_batch``, each with what was measured; all of it is in memory at once."""
+    """As ``measure_batch``, each row with its measurement; all of them are in memory at once."""
     return list(_rows(pictures, request_json, known, threads))
 
 
@@ -76,7 +76,7 @@ def _rows(
 
 @functools.cache
 def _prepare(threads: int) -> None:
-    """Once in a process: threads, and the network with its weights."""
+    """Set up threads, and the network with its weights, once in a process."""
     if threads:
         cv2.setNumThreads(threads)
     segmenter_named()
@@ -92,7 +92,7 @@ def _row(picture: str, request: Request, known: Collection[str]) -> tuple[Row, M
                 return row | {"state": KNOWN}, None
             values, measured = _measured(data, picture, request)
             return row | values, measured
-        except GraderError as error:  # what is wrong with the picture stays wrong
+        except GraderError as error:  # a fault of the picture itself does not go away
             return row | _why(error.code, error.message, row["content"], picture), None
         except Exception as error:
             if not left:

@@ -1,4 +1,4 @@
-"""From rows of results to what each listing is worth, the best first, and how a budget is spread over them."""
+"""From rows of results to the worth of each listing, the best first, and a budget spread over them."""
 
 from __future__ import annotations
 
@@ -25,22 +25,22 @@ from grader.valuation.postage import with_postage
 
 @dataclass(frozen=True)
 class Ranked:
-    """One listing as a buyer sees it; amounts in ``currency``, None where there is none.
+    """One listing as a buyer sees it; amounts in ``currency``, None where there is no amount.
 
     Attributes:
-        name: of the listing.
-        pictures: how many it has.
-        measured: how many of them carry a measurement.
-        currency: of the amounts.
+        name: name of the listing.
+        pictures: number of its pictures.
+        measured: number of its pictures with a measurement.
+        currency: currency of the amounts.
         bid: the highest price worth paying.
         asking: the seller's price for the lot.
         margin: expected profit at that price.
-        chance_of_loss: at that price, 0..1.
+        chance_of_loss: chance of a loss at that price, 0..1.
         gold_mg: low end, middle and high end of the 90 % range.
-        ask: what to ask the seller, the most valuable first.
+        ask: questions to the seller, the most valuable first.
         refused: why there is no bid; empty where there is one.
-        notes: what to know of the listing's text and pictures.
-        buy: whether the budget takes it; None where none was given.
+        notes: remarks on the listing's text and pictures.
+        buy: whether the budget covers it; None where no budget was given.
         thumbnails: JPEG, base64.
     """
 
@@ -87,14 +87,14 @@ def ranked(
 ) -> list[Ranked]:
     """Each listing valued, the one with the highest expected profit at its asking price first.
 
-    Those without an asking price follow by their bid, and those without a bid come last.
+    Listings without an asking price follow by their bid, and those without a bid come last.
 
     Args:
         listings: as read.
-        content: of each picture, by its path.
-        rows: of results, by content.
-        figures: with a gold price.
-        bench: that plans the work; None for the shipped examples.
+        content: content of each picture, by its path.
+        rows: rows of results, by content.
+        figures: assumptions with a gold price.
+        bench: the bench that plans the work; None for the shipped examples.
     """
     found = []
     for one in listings:
@@ -117,7 +117,7 @@ def valued(
     bench: WorkBench | None = None,
     together: SeenTogether | None = None,
 ) -> Ranked:
-    """One listing; whatever is wrong with it is its own ``refused`` or a note."""
+    """One listing valued; a fault in it only affects its own ``refused`` or a note."""
     different = {row["content"]: row for row in rows}
     bad = [
         f"{row['picture'].rsplit('/', 1)[-1]}: {row['message']}"
@@ -151,7 +151,7 @@ def valued(
 
 
 def _read_in(listing: Listing) -> str:
-    """What was read from the seller's text, with its words."""
+    """Statements read from the seller's text, with their words."""
     told = [
         f"{key} {board_kind(listing.said[key]).words if key == 'kind' else listing.said[key]} (“{words}”)"
         for key, words in listing.words.items()
@@ -160,7 +160,7 @@ def _read_in(listing: Listing) -> str:
 
 
 def _asking(listing: Listing) -> tuple[AskingPrice | None, tuple[str, ...]]:
-    """The seller's price; none, and the reason, where it cannot be read, for a bid needs none."""
+    """The seller's price; None and the reason where it cannot be read, because a bid does not need it."""
     try:
         return asking_price(listing.said.get("asking")), ()
     except UnitError as error:
@@ -188,11 +188,11 @@ def _offer(
 
 
 def seen_once(usable: Sequence[Measured], said: Mapping[str, str]) -> list[Measured]:
-    """The measurements that a lot is made of, so that no board counts twice.
+    """The measurements that make up a lot, so that no board counts twice.
 
-    Several pictures may show the same boards, and here nothing tells which. Where the seller says how many boards
-    there are, or what they weigh, the total does not depend on it and every picture teaches what a board holds;
-    otherwise only the picture with the most boards counts, which is too few rather than too many.
+    Several pictures may show the same boards, and it is not known here which. Where the seller states how many boards
+    there are, or what they weigh, the total does not depend on this, and every picture adds to what is known of a
+    board. Otherwise only the picture with the most boards counts, which errs towards too few.
     """
     if said.get("count") or said.get("mass") or len(usable) == 1:
         return list(usable)
@@ -219,10 +219,10 @@ def _told(notices: Iterable[Notice]) -> list[str]:
 
 
 def spread(listings: Sequence[Ranked], budget: float, accepted_loss: float) -> list[Ranked]:
-    """The listings with what a budget buys of them at their asking prices marked.
+    """The listings, with those marked that a budget buys at their asking prices.
 
-    The rule for many lots (``grader.valuation.many_lots``): take what pays on average while, over all that is
-    bought, losses stay as likely as accepted. What brings most for each unit of money comes first.
+    The rule for many lots (``grader.valuation.many_lots``): buy what pays on average as long as, over all lots
+    bought, losses stay as likely as accepted. Lots that bring most per unit of money come first.
     """
     order = sorted(
         (i for i, one in enumerate(listings) if one.asking and one.margin is not None and one.margin > 0),

@@ -1,7 +1,7 @@
 """Rows of results in a folder, on this machine or in object storage: a file for each batch, written whole.
 
-A file is named by what is in it, so that a batch that two workers finished is there once; and of two rows of one
-content the first counts. What is there when a run starts is not measured again.
+A file is named by its contents, so that a batch that two workers finished is stored once. Of two rows with the same
+content the first counts. Results that are there when a run starts are not measured again.
 """
 
 from __future__ import annotations
@@ -25,11 +25,11 @@ class Results:
     """A folder of rows.
 
     Args:
-        folder: path or URL; made where it is not there.
-        form: of new files; those of either form are read.
+        folder: path or URL; created if missing.
+        form: format of new files; files of either format are read.
 
     Raises:
-        UsageError: ``market-results``: it cannot be read or made; or as ``files_at``.
+        UsageError: ``market-results``: it cannot be read or created; or as ``files_at``.
     """
 
     def __init__(self, folder: str, form: Form = "jsonl") -> None:
@@ -55,11 +55,11 @@ class Results:
         self._files.mv(beside, place)
 
     def known(self, stamp: str) -> frozenset[str]:
-        """Contents that need not be measured again in this way; the rows themselves are not kept in memory."""
+        """Contents that need not be measured again with this stamp; the rows themselves are not kept in memory."""
         return frozenset(r["content"] for r in self._all() if r["stamp"] == stamp and r["code"] not in TRY_AGAIN)
 
     def rows(self, stamp: str) -> dict[str, Row]:
-        """Rows by their content, of those measured in one way."""
+        """Rows with this stamp, by their content."""
         found: dict[str, Row] = {}
         for row in self._all():
             if row["stamp"] == stamp:

@@ -20,13 +20,13 @@ Run = Callable[..., Iterator[list[Row]]]
 BATCH = 4
 """Pictures of a batch: a second or two of work, against some milliseconds of a scheduler's."""
 
-_AHEAD = 3  # batches that wait at each worker: it never runs dry, and memory stays flat however many there are
+_AHEAD = 3  # batches that wait at each worker: it never idles, and memory stays flat however many batches there are
 
 
 def run_here(
     batches: Iterable[Sequence[str]], request: dict[str, Any], known: Collection[str], work: Work = measure_batch
 ) -> Iterator[list[Row]]:
-    """Batch by batch, one after another."""
+    """Rows batch by batch, one after another."""
     for batch in batches:
         yield work(tuple(batch), request, known)
 
@@ -38,14 +38,14 @@ def run_on(
     known: Collection[str],
     work: Work = measure_batch,
 ) -> Iterator[list[Row]]:
-    """The same on a Dask cluster, in the order in which they are done.
+    """The same on a Dask cluster, in the order in which the batches are done.
 
-    A batch whose worker dies is given to another; one that fails itself is tried once more, and then makes rows that
-    say so.
+    A batch whose worker dies is given to another. A batch that fails by itself is tried once more, and then gives
+    rows that report the failure.
     """
     from distributed import as_completed
 
-    # a task like any other, so that it is made anew where the worker that held it died
+    # a task like any other, so that it is made again if the worker that held it dies
     shared = client.submit(frozenset, tuple(known), pure=False)
     waiting = iter(batches)
     given: dict[Any, tuple[Sequence[str], int]] = {}
@@ -66,7 +66,7 @@ def run_on(
             continue
         else:
             yield [_lost(picture, future.exception()) for picture in batch]
-        del future  # the row is with us: the worker may forget it
+        del future  # the row has arrived: the worker may forget it
         following = next(waiting, None)
         if following is not None:
             done.add(give(following, 0))
@@ -101,17 +101,17 @@ def measure_pictures(
     batch: int = BATCH,
     together: Sequence[Sequence[str]] = (),
 ) -> dict[str, str]:
-    """Measure what is new, and keep each batch's rows as they come.
+    """Measure new pictures, and keep the rows of each batch as they arrive.
 
     Args:
         pictures: paths or URLs; each is read once.
-        request: as ``Request.as_json`` gives it.
-        stamp: of that request.
+        request: as ``Request.as_json`` returns it.
+        stamp: stamp of that request.
         results: where rows are kept.
-        client: of a cluster; None for this process.
+        client: client of a cluster; None for this process.
         told: called with the number of pictures of each batch that is done.
-        batch: pictures of a batch.
-        together: pictures of each listing whose boards are to be matched; a batch each.
+        batch: number of pictures in a batch.
+        together: pictures of each listing whose boards are to be matched; one batch per listing.
 
     Returns:
         The content of each picture, by its path.

@@ -1,4 +1,4 @@
-"""Where pictures and results lie: on this machine, or in object storage by URL; fsspec reads and writes."""
+"""Storage of pictures and results: on this machine, or in object storage by URL; fsspec reads and writes."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ def files_at(url: str) -> tuple[fsspec.AbstractFileSystem, str]:
     """The file system of a path or URL, and the path in it.
 
     Raises:
-        UsageError: ``storage-missing``: what reads this kind of storage is not installed; ``storage-unknown``.
-        OSError: it cannot be reached.
+        UsageError: ``storage-missing``: the package for this kind of storage is not installed; ``storage-unknown``.
+        OSError: if it cannot be reached.
     """
     kind = fsspec.utils.get_protocol(url)
     try:

@@ -1,7 +1,7 @@
 """All pictures of one listing measured together: a row for each, and one for the boards that they show.
 
-The row of the boards has for its content what names the listing's pictures, so that the work is done once for the
-same pictures, whatever the listing is called; its record is empty where there is nothing to match.
+The content of the boards' row identifies the listing's pictures, so that the work is done once for the same pictures,
+whatever the listing is called. Its record is empty where there is nothing to match.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ def _readable(contents: Iterable[str]) -> list[str]:
 def measure_together(
     pictures: Sequence[str], request_json: dict[str, Any], known: Collection[str] = frozenset(), threads: int = 0
 ) -> list[Row]:
-    """Rows of a listing's pictures, and one of its boards, whose ``picture`` is empty; as ``measure_batch``.
+    """Rows of a listing's pictures, and one row of its boards, whose ``picture`` is empty; as ``measure_batch``.
 
     Nothing is measured where the pictures and their boards are known. Where pictures were added, all are measured.
     """
@@ -64,7 +64,7 @@ def measure_together(
 
 
 def _record(measured: Sequence[Measurement], request: Request) -> str:
-    """The boards as JSON; empty where fewer than two pictures show some, or none has a scale."""
+    """The boards as JSON; empty where fewer than two pictures show boards, or where no picture has a scale."""
     different = {m.photo.sha256: m for m in measured if m.regions.boards}
     if len(different) < 2 or all(m.scale is None for m in different.values()):
         return ""
@@ -86,8 +86,8 @@ class SeenTogether:
     """The boards that the pictures of a listing show, each once.
 
     Attributes:
-        faces: the records of ``Listing`` that a lot is made of; None where there are none.
-        note: how many boards there are, for a person.
+        faces: the records of ``Listing`` that make up a lot; None for a record that is missing.
+        note: number of boards, in words for a person.
     """
 
     faces: Mapping[str, Measured | None]

@@ -22,17 +22,17 @@ Decision = Callable[["Trial"], bool]
 
 @dataclass(frozen=True)
 class Trial:
-    """One lot with all that the buyers work out of it.
+    """One lot with everything that the buyers work out from it.
 
     Attributes:
-        lot: as invented.
+        lot: the invented lot.
         highest: the tool's highest price worth paying.
-        over_many: its price for a buyer of many lots, at which losses take a share of the gains.
+        over_many: the tool's price for a buyer of many lots, at which losses take a share of the gains.
         break_even: the tool's break-even price.
-        point_price: at which the profit is zero if every input is at its median.
-        rate_per_kg: what the buyer by weight pays.
+        point_price: price at which the profit is zero if every input is at its median.
+        rate_per_kg: price per kilogram that the buyer by weight pays.
         expected: profit at the asking price that the tool expects.
-        chance: of a loss at the asking price, by the tool.
+        chance: chance of a loss at the asking price, by the tool.
         gold_mg: the tool's range of the gold.
     """
 
@@ -49,7 +49,7 @@ class Trial:
 
 @dataclass(frozen=True)
 class Appraisal:
-    """What the tool makes of a lot: the trial, and the money behind it."""
+    """The tool's view of a lot: the trial, and the money behind it."""
 
     trial: Trial
     money: Economics
@@ -62,10 +62,10 @@ def appraise(
 
     Args:
         assumptions: the buyer's money.
-        lot: what is offered; its ``seen`` holds what the buyer believes of the plating.
-        number: of the lot, which seeds the draws.
-        rate_per_kg: of the buyer by weight.
-        accepted: chance of a loss, instead of the assumptions'.
+        lot: the lot on offer; its ``seen`` holds the buyer's belief about the plating.
+        number: number of the lot, which seeds the draws.
+        rate_per_kg: price per kilogram of the buyer by weight.
+        accepted: accepted chance of a loss that replaces the one in the assumptions.
     """
     gold = estimate_lot(lot.seen).gold_mg
     draws = np.maximum(gold.draws(DRAWS, number), 0.0)
@@ -88,7 +88,7 @@ def appraise(
 
 
 def best_rate_per_kg(lots: Sequence[InventedLot]) -> float:
-    """The price per kilogram that would have earned most on some lots: what a buyer by weight has learned to pay."""
+    """The price per kilogram that would have earned most on some lots: a buyer by weight has learned to pay it."""
     asked = np.array([lot.asking / lot.mass_kg for lot in lots])
     profits = np.array([lot.profit(lot.asking) for lot in lots])
     order = np.argsort(asked)
@@ -102,9 +102,9 @@ class Buyer:
     """One way to buy.
 
     Attributes:
-        name: of it.
-        starts: given the accepted chance of a loss, decides on one lot after another.
-        limit: the price up to which it buys a lot, whatever came before; None if that is not all.
+        name: name of this way.
+        starts: given the accepted chance of a loss, starts deciding on one lot after another.
+        limit: the price up to which it buys a lot, whatever came before; None if more than a price decides.
     """
 
     name: str
@@ -117,11 +117,11 @@ def _up_to(name: str, limit: Callable[[Trial], float]) -> Buyer:
 
 
 def _over_many_lots(accepted: float) -> Decision:
-    """Buy what pays on average while, over all lots bought so far, losses stay as likely as accepted.
+    """Buy what pays on average as long as, over all lots bought so far, losses stay as likely as accepted.
 
-    The mean chance of a loss over the buys is the share of them that will lose, on average: what is called a Bayesian
-    false discovery rate where tests are meant (Müller, Parmigiani, Robert, Rousseau, J. Am. Stat. Assoc. 99 (2004)
-    990). It leaves room for a risky lot where the others were safe; a limit for each lot alone does not.
+    The mean chance of a loss over the buys is, on average, the share of them that will lose. For statistical tests
+    this is called a Bayesian false discovery rate (Müller, Parmigiani, Robert, Rousseau, J. Am. Stat. Assoc. 99
+    (2004) 990). It leaves room for a risky lot where the others were safe; a separate limit for each lot does not.
     """
     chances: list[float] = []
 

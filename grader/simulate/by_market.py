@@ -1,7 +1,7 @@
 """Buyers in a market: untaught, with and without the kind of boards named, and after six weighed lots; on equal lots.
 
-In each trade of a market (``grader.simulate.trade``) six lots are weighed, whoever bought them, and some others then
-offered. So what naming the kind is worth, and what weighing is, shows on equal lots.
+In each trade of a market (``grader.simulate.trade``) six lots are weighed, whoever bought them, and then some others
+are offered. This shows, on equal lots, the worth of naming the kind and the worth of weighing.
 """
 
 from __future__ import annotations
@@ -32,11 +32,11 @@ _LEAST = 2
 
 @dataclass(frozen=True)
 class StateReport:
-    """Buyers who know the same.
+    """Buyers with the same knowledge.
 
     Attributes:
         name: one of ``STATES``.
-        buyers: what each came to; the last is the oracle.
+        buyers: result of each buyer; the last is the oracle.
         in_range: share of the lots whose gold lay in the 90 % range.
     """
 
@@ -46,20 +46,20 @@ class StateReport:
 
     @property
     def loss_at_highest(self) -> HitRate | None:
-        """Share of the lots that would lose if bought at the tool's highest price; None if none has one."""
+        """Share of the lots that would lose if bought at the tool's highest price; None if no lot has one."""
         return self.buyers[0].loss_at_limit
 
 
 @dataclass(frozen=True)
 class MarketReport:
-    """A market.
+    """Results for a market.
 
     Attributes:
-        market: itself.
-        trades: truths that were drawn.
-        lots: offered in each.
-        seed: of the run.
-        accepted_loss: chance of a loss that was accepted.
+        market: the market.
+        trades: number of truths that were drawn.
+        lots: number of lots offered in each.
+        seed: seed of the run.
+        accepted_loss: accepted chance of a loss.
         states: in the order of ``STATES``.
     """
 
@@ -100,14 +100,14 @@ def simulate_market(
     *,
     all_shown: bool = False,
 ) -> MarketReport:
-    """Offer the lots of some trades of a market to buyers who know more or less of them.
+    """Offer the lots of some trades of a market to buyers who know more or less about them.
 
     Args:
-        assumptions: the buyers' money; the market's terms come on top.
-        market: what is offered.
-        trades: how many truths.
-        lots: offered in each, after those that were weighed.
-        seed: the same run for the same seed.
+        assumptions: the buyers' money; the market's terms are applied on top.
+        market: the market that offers the lots.
+        trades: number of truths.
+        lots: number of lots offered in each, after those that were weighed.
+        seed: the same seed gives the same run.
         progress: called with the number of trades done.
         all_shown: whether photos show every board.
 

@@ -1,9 +1,9 @@
 """Buyers that start at the published range of thickness and learn from each lot that they weigh.
 
-Each trade is another truth (``grader.simulate.trade``), met lot by lot. A buyer decides by what he believes that day;
-what he buys he strips and weighs, and the belief (``calibration.belief``) learns from it, just as the log's newest
+Each trade is a different truth (``grader.simulate.trade``), met lot by lot. A buyer decides by his belief that day.
+He strips and weighs what he buys, and the belief (``calibration.belief``) learns from it, just as the log's newest
 belief does. Before a kind of board was ever weighed he may buy a few boards of a lot, strip and weigh them, and only
-then decide: where knowing the thickness is worth more to him than the test costs. All of that is in his profit.
+then decide, if knowing the thickness is worth more to him than the test costs. All of this is part of his profit.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from grader.simulate.world import FINISH, InventedLot, World, reappraised, world
 from grader.valuation.information import value_of_knowing
 
 _LEAST = 2
-_STAGES = (10, 20)  # last lots of the first stages of a trade
+_STAGES = (10, 20)  # last lot of each of the first stages of a trade
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,7 @@ class Learner:
 
     @property
     def name(self) -> str:
-        """For reports."""
+        """Name for reports."""
         return self.buyer.name if self.learns or self.buyer is ORACLE else f"{self.buyer.name}, never learning"
 
 
@@ -66,8 +66,8 @@ class Stage:
     """Some lots of every trade.
 
     Attributes:
-        first: number of the first in its trade, from 1.
-        last: of the last.
+        first: number of the first lot in its trade, from 1.
+        last: number of the last lot.
         buyers: in the order of ``LEARNERS``.
     """
 
@@ -81,10 +81,10 @@ class LearningReport:
     """A whole run.
 
     Attributes:
-        trades: how many.
-        lots: offered in each.
-        seed: of the run.
-        accepted_loss: chance of a loss that was accepted.
+        trades: number of trades.
+        lots: number of lots offered in each.
+        seed: seed of the run.
+        accepted_loss: accepted chance of a loss.
         whole: all lots.
         stages: from the first lots to the last.
         in_range: share of the lots whose gold lay in the 90 % range of the first learner.
@@ -120,10 +120,10 @@ def simulate_learning(
     """Offer the lots of some trades to buyers that learn, and to some that do not.
 
     Args:
-        world: what is the same for all trades; ``learned`` has no meaning here.
-        trades: how many.
-        lots: of each.
-        seed: the same run for the same seed.
+        world: settings common to all trades; ``learned`` has no meaning here.
+        trades: number of trades.
+        lots: number of lots of each.
+        seed: the same seed gives the same run.
         progress: called with the number of trades done.
 
     Raises:
@@ -163,13 +163,13 @@ def simulate_learning(
 
 
 def taught(world: World, offered: TradedLot, belief: Belief, met: Iterable[TradedLot] = ()) -> InventedLot:
-    """A lot as a buyer sees it by what he has learned.
+    """A lot as a buyer sees it with what he has learned.
 
     Args:
-        world: what is the same for all lots.
+        world: settings common to all lots.
         offered: the lot.
-        belief: from what was weighed.
-        met: the lots that were.
+        belief: belief from the weighed lots.
+        met: the weighed lots.
     """
     earlier = [o.observed for o in met if o.part == offered.part]
     kind = offered.kind if world.named else UNKNOWN
@@ -186,7 +186,7 @@ def _stage(paths: Sequence[Sequence[Sequence[Decision]]], first: int, last: int)
 
 
 class _Walk:
-    """One buyer on his way through a trade."""
+    """One buyer going through a trade."""
 
     def __init__(self, world: World, learner: Learner, priors: Priors) -> None:
         self.world = world
@@ -203,9 +203,9 @@ class _Walk:
 
         Args:
             offered: the lot.
-            number: of it in its trade.
-            published: what the tool says before anything was weighed.
-            left: how many lots there are from here on.
+            number: number of the lot in its trade.
+            published: the tool's appraisal before anything was weighed.
+            left: number of lots from here on.
         """
         appraisal = published if self.belief is None else self.appraise(offered, number, self.belief)
         gold = appraisal.trial.gold_mg
@@ -223,11 +223,11 @@ class _Walk:
         return step
 
     def appraise(self, offered: TradedLot, number: int, belief: Belief) -> Appraisal:
-        """What the tool says by what is believed now."""
+        """The tool's appraisal by the present belief."""
         return appraise(self.world.assumptions, taught(self.world, offered, belief, self.bought), number)
 
     def batch(self, offered: TradedLot, share: float, weighed_mg: float, name: str) -> Batch:
-        """What he learns from."""
+        """The batch that he learns from."""
         return offered.batch(share, weighed_mg, name, named=self.world.named)
 
     def would_test(self, offered: TradedLot, appraisal: Appraisal, number: int, left: int) -> bool:
@@ -242,14 +242,14 @@ class _Walk:
             for i in s.front.gold.inputs.values()
             if i.kind == THICKNESS
         ]
-        # he leaves the lot as things stand, so that all that he could then expect of it is gained
+        # as things stand he would leave the lot, so that everything he could then expect from it is a gain
         gain = value_of_knowing([profit], thickness) + max(float(profit.mean()), 0.0)
         brings = float(money.proceeds.mean()) * share
         cost = float(money.costs.mean()) + price * share * float(money.load.mean()) - brings
         return gain * min(left, world_figures()["lots_ahead"]) > cost
 
     def test(self, offered: TradedLot, step: Decision, number: int) -> Decision:
-        """Buy a few boards, with all costs of a lot of its own; then take the others, or leave them."""
+        """Buy a few boards, with all costs of a separate lot; then take the others, or leave them."""
         lot, share = offered.lot, offered.test_share
         self.bought.append(offered)
         belief = self.weigh(self.batch(offered, share, offered.test_mg, f"{number} test"), at_once=True)
@@ -263,7 +263,7 @@ class _Walk:
         return Decision(lot, bought, profit, step.limit, tested=True)
 
     def weigh(self, batch: Batch, *, at_once: bool = False) -> Belief:
-        """Learn from what the balance shows."""
+        """Learn from the balance's reading."""
         self.batches.append(batch)
         count = len(self.batches)
         if self.belief is None or at_once or count <= world_figures()["learned_at_once"] or count % 4 == 0:

@@ -1,4 +1,4 @@
-"""Markets: what kinds of boards are offered, how many are flash gold or bare, and what sellers show of them."""
+"""Markets: kinds of boards on offer, shares of flash gold and bare boards, and which boards sellers show."""
 
 from __future__ import annotations
 
@@ -29,12 +29,13 @@ class Market:
 
     Attributes:
         name: key in the data file.
-        title: plain words.
-        kinds: of boards, with their weights.
-        flash: share of the kinds of boards that are flash gold; None: drawn from what is held.
+        title: name in plain words.
+        kinds: kinds of boards, with their weights.
+        flash: share of the kinds of boards that are flash gold; None to draw it from the priors.
         picking: share of the sellers that show their best boards.
         bare: share of the boards that carry no gold.
-        boards_spread: of the logarithm of gold between the boards of a lot; None: both drawn from what is held.
+        boards_spread: spread of the logarithm of gold between the boards of a lot; None to draw it, and the share of
+            bare boards, from what is assumed.
         terms: entries of the buyers' assumptions.
     """
 
@@ -49,16 +50,16 @@ class Market:
 
     @property
     def picked(self) -> Picked:
-        """What a buyer knows of how the boards shown were chosen: where some sellers pick, that the seller chose."""
+        """A buyer's knowledge of how the boards shown were chosen: by the seller, where some sellers pick."""
         return "seller" if self.picking else "blindly"
 
     def kind(self, rng: np.random.Generator) -> KindKey:
-        """Of one lot's boards."""
+        """Kind of one lot's boards."""
         weights = np.array(list(self.kinds.values()))
         return str(rng.choice(list(self.kinds), p=weights / weights.sum()))
 
     def plating(self, priors: Priors, rng: np.random.Generator) -> Mapping[KindKey, Shared]:
-        """What the parts of each kind have in common in one truth of this market."""
+        """Shared unknowns of the parts of each kind in one truth of this market."""
         spread = rng.standard_normal(1)
         return {
             kind: family.at(rng.standard_normal((1, family.numbers)), spread)

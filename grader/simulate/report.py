@@ -1,4 +1,4 @@
-"""What each buyer earned, and how honest the ranges were."""
+"""Profit of each buyer, and honesty of the ranges."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from grader.simulate.tally import BuyerReport, Decision, buyer_report, share_jso
 from grader.simulate.world import World, invent
 
 _LEAST_LOTS = 10
-# Lots on which the buyer by weight has learned a price; none of them is offered to anybody.
+# Lots from which the buyer by weight has learned a price; they are not offered to anyone.
 _LEARNING_LOTS = 500
 
 
@@ -22,12 +22,12 @@ class SimulationReport:
     """A whole run.
 
     Attributes:
-        lots: offered.
-        seed: of the run.
-        accepted_loss: chance of a loss that was accepted.
+        lots: number of lots offered.
+        seed: seed of the run.
+        accepted_loss: accepted chance of a loss.
         buyers: in the order of ``BUYERS``.
         in_range: share of the lots whose true gold lay in the tool's 90 % range.
-        rate_per_kg: what the buyer by weight paid.
+        rate_per_kg: price per kilogram that the buyer by weight paid.
     """
 
     lots: int
@@ -60,9 +60,9 @@ def simulate(world: World, lots: int, seed: int, progress: Callable[[int], None]
     """Offer invented lots, each of a kind of its own, to all buyers.
 
     Args:
-        world: what is the same for all lots.
-        lots: how many.
-        seed: the same run for the same seed.
+        world: settings common to all lots.
+        lots: number of lots.
+        seed: the same seed gives the same run.
         progress: called with the number of lots done.
 
     Raises:
@@ -72,7 +72,7 @@ def simulate(world: World, lots: int, seed: int, progress: Callable[[int], None]
         raise UsageError(
             "lots-too-few", f"{lots} lots are too few to show anything.", f"Invent at least {_LEAST_LOTS}."
         )
-    # numbers beyond those that are offered
+    # numbers beyond those of the lots on offer
     rate = best_rate_per_kg([invent(world, lots + n, seed) for n in range(_LEARNING_LOTS)])
     trials = []
     for number in range(lots):
@@ -82,7 +82,7 @@ def simulate(world: World, lots: int, seed: int, progress: Callable[[int], None]
     accepted = world.assumptions.accepted_loss
     oracle = sum(max(t.lot.profit(t.lot.asking), 0.0) for t in trials)
     held = sum(t.gold_mg.low <= t.lot.gold_mg <= t.gold_mg.high for t in trials)
-    # each lot is a case of its own
+    # each lot is a separate case
     reports = (buyer_report(b.name, [[step] for step in _steps(b, trials, accepted)], oracle) for b in BUYERS)
     return SimulationReport(lots, seed, accepted, tuple(reports), share(held, lots), rate)
 

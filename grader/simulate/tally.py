@@ -1,4 +1,4 @@
-"""Profits and losses of a buyer, counted, with what chance leaves open."""
+"""Profits and losses of a buyer, counted, with the uncertainty due to chance."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ _Z_90 = 1.6448536269514722  # 95 % point of the standard normal distribution
 
 @dataclass(frozen=True)
 class Decision:
-    """What a buyer did about one lot.
+    """A buyer's decision about one lot.
 
     Attributes:
-        lot: as invented.
+        lot: the invented lot.
         bought: whether he took it.
-        profit: what came of it, a test included.
+        profit: profit from it, including a test.
         limit: price up to which he would have taken it; None if he has no such limit.
         tested: whether he bought, stripped and weighed a few of its boards first.
     """
@@ -41,20 +41,20 @@ class Decision:
 
 @dataclass(frozen=True)
 class BuyerReport:
-    """What one way to buy came to.
+    """Result of one way to buy.
 
     Attributes:
         buyer: its name.
-        bought: lots bought.
+        bought: number of lots bought.
         tests: lots of which a few boards were bought, stripped and weighed before deciding; not counted as bought.
-        profit: over all lots, tests paid.
-        share_of_oracle: of the profit that knowing the truth would have made; None if that is zero.
-        losing: share of the lots bought that lost money, what their tests cost left aside; None if nothing was
+        profit: profit over all lots, after paying for tests.
+        share_of_oracle: share of the profit that knowing the truth would have made; None if that is zero.
+        losing: share of the lots bought that lost money, without the cost of their tests; None if nothing was
             bought.
         loss_at_limit: share of all lots that would have lost if bought for just the price up to which this buyer
-            buys: what an accepted chance of a loss speaks of. None if there is no such price.
-        lost_of_gains: what the lots bought that lost money lost ÷ what the others brought; None if none did.
-        regret: profit left on the table, a lot that was offered.
+            buys: the figure that an accepted chance of a loss refers to. None if there is no such price.
+        lost_of_gains: losses of the lots bought that lost money ÷ gains of the others; None if no lot gained.
+        regret: profit left on the table, per lot offered.
     """
 
     buyer: str
@@ -91,9 +91,9 @@ def buyer_report(name: str, groups: Sequence[Sequence[Decision]], oracle: float)
     """Count the steps of one buyer.
 
     Args:
-        name: of the buyer.
-        groups: steps that have luck in common side by side.
-        oracle: profit of knowing the truth, over the same lots.
+        name: name of the buyer.
+        groups: groups of steps that share the same luck.
+        oracle: profit when the truth is known, over the same lots.
     """
     steps = [s for group in groups for s in group]
     profit = sum(s.profit for s in steps)
@@ -116,9 +116,9 @@ def _lost_of_gains(profits: Sequence[float]) -> float | None:
 
 
 def grouped(cases: Sequence[Sequence[bool]]) -> HitRate | None:
-    """A share of cases that come in groups with luck in common; None of no cases.
+    """A share of cases that come in groups with shared luck; None without cases.
 
-    The range is Wilson's for single cases, or, where that is wider, that of a ratio estimated from groups (Cochran,
+    The range is Wilson's for single cases or, where wider, that of a ratio estimated from groups (Cochran,
     Sampling Techniques, 3rd ed. 1977, 6.3: the residuals of hits about the share × cases).
     """
     filled = [group for group in cases if group]

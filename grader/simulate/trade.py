@@ -1,7 +1,7 @@
-"""A trade: what all lots that one buyer meets have in common, so that what one yields tells of the next.
+"""A trade: the common truth of all lots that one buyer meets, so that the yield of one lot informs about the next.
 
-Its truth is drawn from the priors of the belief (``calibration.belief``) as the market has it: kinds of boards, each
-part of them flash gold with the chance of its kind, sellers about them, one process that recovers what it recovers,
+The truth is drawn from the priors of the belief (``calibration.belief``) as the market has it: kinds of boards, each
+part of them flash gold with the chance of its kind; sellers that vary about them; one process with its own recovery;
 batches that scatter.
 """
 
@@ -27,18 +27,18 @@ from grader.model import EMPTY
 from grader.simulate.market import USUAL, Market
 from grader.simulate.world import FINISH, InventedLot, World, offered, one, world_figures
 
-_DRAWS = 2_000  # for a spread
+_DRAWS = 2_000  # draws to estimate a spread
 
 
 @dataclass(frozen=True)
 class Trade:
-    """What a buyer's lots have in common; all of it truth, none of it known to him.
+    """Common properties of a buyer's lots; all of them are truth that he does not know.
 
     Attributes:
         mg_per_mm2: gold by plated area of each kind of board and seller.
-        recovery: of the process.
-        batch_spread: of the logarithm of single batches about it.
-        kinds: of boards, of each part.
+        recovery: recovery of the process.
+        batch_spread: spread of the logarithm of single batches about it.
+        kinds: kind of boards of each part.
         picking: sellers that show their best boards.
     """
 
@@ -50,7 +50,7 @@ class Trade:
 
     @staticmethod
     def draw(priors: Priors, rng: np.random.Generator, market: Market = USUAL) -> Trade:
-        """A trade as likely as the belief holds it before any gold was weighed, in a market."""
+        """A trade in a market, drawn from the belief before any gold was weighed."""
         f = world_figures()
 
         def number(size: int = 1) -> FloatArray:
@@ -75,7 +75,7 @@ class Trade:
         )
 
     def batch(self, rng: np.random.Generator) -> float:
-        """What one batch recovers of the gold in it."""
+        """Share of its gold that one batch recovers."""
         return self.recovery * math.exp(self.batch_spread * rng.standard_t(4))
 
 
@@ -84,15 +84,15 @@ class TradedLot:
     """A lot of a trade.
 
     Attributes:
-        lot: as offered; ``seen`` holds published thickness.
-        part: kind of boards.
+        lot: the lot on offer; ``seen`` holds published thickness.
+        part: name of the boards.
         seller: who offers it.
-        weighed_mg: what the balance will show if it is bought and stripped.
-        test_mg: what the balance will show if only a few boards are.
-        test_share: of the lot, that these few are.
-        kind: of boards.
-        chosen: whether the seller chose which to show, as far as the buyer knows.
-        luck: gold that the few boards' batch recovers ÷ what the lot's own would have.
+        weighed_mg: the balance's reading if it is bought and stripped.
+        test_mg: the balance's reading if only a few boards are.
+        test_share: share of the lot that these few boards are.
+        kind: kind of boards.
+        chosen: whether the seller chose which boards to show, as far as the buyer knows.
+        luck: gold that the batch of the few boards recovers ÷ gold that the lot's own batch would have recovered.
     """
 
     lot: InventedLot
@@ -112,12 +112,12 @@ class TradedLot:
         return tuple(o for s in part.sights for o in observed_in(s.front, s.boards))
 
     def batch(self, share: float, weighed_mg: float, name: str, *, named: bool = False) -> Batch:
-        """What is learned from, once some share of the lot was weighed; then its boards have been counted.
+        """The batch to learn from, once some share of the lot was weighed; by then its boards have been counted.
 
         Args:
-            share: of the lot.
-            weighed_mg: what the balance showed.
-            name: of the batch.
+            share: share of the lot.
+            weighed_mg: the balance's reading.
+            name: name of the batch.
             named: whether the buyer knows the kind of boards.
         """
         (part,) = self.lot.seen.parts
@@ -127,7 +127,7 @@ class TradedLot:
         whole, unseen_sd = whole_of(self.observed, boards)
         draws = sum(shown, EMPTY).draws(_DRAWS)
         sd = math.hypot(float(np.std(draws) / np.mean(draws)), unseen_sd, load("belief")["fineness_found_sd"].value)
-        equal = boards / part.boards_seen  # if all boards held what those seen do
+        equal = boards / part.boards_seen  # if all boards held as much as those seen
         middle, kind = float(np.median(draws)) * equal * whole, self.kind if named else UNKNOWN
         of_shown = min(1 / equal / whole, 1.0) if self.chosen else 1.0
         platings = [WeighedPlating(FINISH, middle * of_shown, self.part, self.seller, kind)]

@@ -1,8 +1,8 @@
-"""Invented lots: their truth, and what a buyer sees of it.
+"""Invented lots: their truth, and a buyer's view of it.
 
-Truth is drawn from the same beliefs that the tool holds of thickness, spread between boards, stated masses, recovery
-and money: so the simulation shows what the decisions are worth where those beliefs are right, and nothing of whether
-they are. Boards vary as a lognormal, which the tool does not assume.
+Truth is drawn from the tool's own beliefs about thickness, spread between boards, stated masses, recovery and money.
+So the simulation shows the worth of the decisions if those beliefs are right, but not whether they are right. Boards
+vary as a lognormal, which the tool does not assume.
 """
 
 from __future__ import annotations
@@ -39,16 +39,16 @@ _MOST_SPREAD = 1.5
 
 @dataclass(frozen=True)
 class World:
-    """What is the same for all lots.
+    """Settings common to all lots.
 
     Attributes:
-        assumptions: the buyers' money, which is true too: outcomes are drawn from it.
-        learned: whether yields of each part have taught its thickness.
-        market: what is offered.
+        assumptions: the buyers' money, which is also the truth: outcomes are drawn from it.
+        learned: whether buyers have learned the thickness of each part from its yields.
+        market: the market that offers the lots.
         named: whether buyers know what kind of boards a lot holds.
-        sellers_know: whether asking prices go with what a lot will truly bring, thickness and luck included; else
-            with what its plated area brings on average, which is all that a seller can see.
-        all_shown: whether photos show every board of a lot, so that nothing is left to guess but its plating.
+        sellers_know: whether asking prices follow the true proceeds of a lot, thickness and luck included. Otherwise
+            they follow the average proceeds of its plated area, which is all that a seller can see.
+        all_shown: whether photos show every board of a lot, so that only its plating is left to guess.
     """
 
     assumptions: Assumptions
@@ -60,11 +60,11 @@ class World:
 
     @cached_property
     def priors(self) -> Priors:
-        """That the truth of the plating is drawn from."""
+        """Priors from which the truth of the plating is drawn."""
         return published_priors()
 
     def properties(self, kind: KindKey) -> GoldProperties:
-        """What a buyer holds of the plating of boards of a kind before anything was weighed."""
+        """A buyer's belief about the plating of boards of a kind before anything was weighed."""
         return gold_properties(kind=kind if self.named else UNKNOWN)[FINISH]
 
     @cached_property
@@ -75,18 +75,18 @@ class World:
 
 @dataclass(frozen=True)
 class InventedLot:
-    """One lot that is offered.
+    """One lot on offer.
 
     Attributes:
-        seen: what a buyer knows: photos with noise, a count or a stated mass.
-        asking: price.
-        mass_kg: as the seller states it.
-        boards: truth.
-        gold_mg: truth, before any is lost.
-        recovered_mg: what this lot's own recovery leaves of it.
-        proceeds: what that brings.
-        costs: all costs but the price, when this lot is bought and stripped.
-        load: what a price of 1 costs with fee and tax.
+        seen: the buyer's knowledge: photos with noise, a count or a stated mass.
+        asking: asking price.
+        mass_kg: mass as the seller states it.
+        boards: true number of boards.
+        gold_mg: true gold, before any is lost.
+        recovered_mg: gold left after this lot's own recovery.
+        proceeds: proceeds of that gold.
+        costs: all costs except the price, when this lot is bought and stripped.
+        load: cost of a price of 1 with fee and tax.
     """
 
     seen: Lot
@@ -101,7 +101,7 @@ class InventedLot:
 
     @property
     def worth(self) -> float:
-        """Price at which this lot, with its own truth of everything, neither gains nor loses."""
+        """Price at which this lot, with its own true values, neither gains nor loses."""
         return (self.proceeds - self.costs) / self.load
 
     def profit(self, price: float) -> float:
@@ -121,7 +121,7 @@ def world_figures() -> Mapping[str, float]:
 
 
 def invent(world: World, number: int, seed: int) -> InventedLot:
-    """One lot of a kind of its own; the same for the same number and seed."""
+    """One lot with a kind of its own; the same number and seed give the same lot."""
     rng = np.random.default_rng([seed, number])
     kind = world.market.kind(rng)
     properties = world.properties(kind)
@@ -148,12 +148,12 @@ def offered(
     """One lot whose plating and recovery are given.
 
     Args:
-        world: what is the same for all lots.
-        name: tells its photos from those of other lots.
+        world: settings common to all lots.
+        name: distinguishes its photos from those of other lots.
         mg_per_mm2: true gold by plated area.
         recovery: true share of it that is recovered.
-        properties: what the buyer holds of the plating.
-        rng: all else is drawn from.
+        properties: the buyer's belief about the plating.
+        rng: generator from which everything else is drawn.
         picks: whether the seller shows the best boards.
     """
     f = world_figures()
@@ -184,7 +184,7 @@ def offered(
 
 
 def reappraised(lot: Lot, properties: GoldProperties, picking: Input | None = None, earlier: Earlier = ()) -> Lot:
-    """What a buyer sees, with other properties of the plating, and what he learned of boards that nobody showed."""
+    """The lot as seen, with other properties of the plating, and what the buyer learned about boards not shown."""
 
     def again(m: Measured) -> Measured:
         return m.with_gold(gold_mass(m.areas, {FINISH: properties}).total)
@@ -202,7 +202,7 @@ def reappraised(lot: Lot, properties: GoldProperties, picking: Input | None = No
 
 @cache
 def _usual_mg_per_mm2() -> float:
-    """Gold by plated area, on average over all that is believed of thickness, density and purity."""
+    """Gold by plated area, on average over the beliefs about thickness, density and purity."""
     means = [float(np.mean(i.draws())) for i in gold_properties()[FINISH].inputs()]
     return MG_PER_MM2_UM_G_CM3 * math.prod(means)
 
@@ -230,17 +230,17 @@ def _seen(
     *,
     picks: bool = False,
 ) -> tuple[Lot, float]:
-    """Photos of a few boards with noise, and either their count or a mass that the seller states, g."""
+    """Photos of a few boards with noise, with either their count or a mass that the seller states, g."""
     f = world_figures()
     sights, first = [], 0
     counts = rng.integers(1, int(f["most_boards_a_photo"]) + 1, size=int(rng.integers(1, int(f["most_photos"]) + 1)))
     if world.all_shown:
         counts = np.array([len(areas)])
-    if picks:  # the richest of so many more that were laid out
+    if picks:  # the richest of a larger number that was laid out
         laid_out = round(f["picked_of"] * int(counts.sum()))
         order = np.concatenate([np.argsort(-areas[:laid_out]), np.arange(min(laid_out, len(areas)), len(areas))])
         areas, masses = areas[order], masses[order]
-    if not areas[: counts.sum()].any():  # whoever offers gold shows some
+    if not areas[: counts.sum()].any():  # a seller who offers gold shows some
         order = np.argsort(areas == 0, kind="stable")
         areas, masses = areas[order], masses[order]
     for photo, shown in enumerate(counts.tolist()):
@@ -265,7 +265,7 @@ def _seen(
 
 
 def _outline(plated_mm2: float) -> MeasuredBoard:
-    """A board in a photo, told from the others; only how the boards compare with each other matters of it."""
+    """A board in a photo, distinct from the others; only its size relative to the other boards matters."""
     plating = MeasuredFinish(gold_mg=_exactly(plated_mm2))
     return MeasuredBoard(area_mm2=_exactly(world_figures()["board_face"]), by_finish={FINISH: plating})
 
