@@ -1,9 +1,9 @@
-"""Advice in the words of each front end.
+"""Advice in each front end's own words.
 
-An error or a warning says what is wrong, and carries advice that fits everywhere: it names no command, option or
-button. A front end that can say more keeps its words in an ``advice.toml`` of its own, by remedy (the code, where the
-error names no other), filled in with the error's values. A language is such a file with its name inside
-(``advice.de.toml``); what it leaves out is said in the words of ``advice.toml``.
+An error or a warning states a problem and carries advice that fits everywhere: it names no command, option or
+button. A front end that can say more keeps its words in its own ``advice.toml``, by remedy (the code, if the error
+names no other), and fills in the error's values. A language is such a file with its name inside
+(``advice.de.toml``); for anything that it leaves out, the words of ``advice.toml`` apply.
 """
 
 from __future__ import annotations
@@ -25,15 +25,15 @@ class Advised(Protocol):
 
     @property
     def code(self) -> str:
-        """Of its kind, stable."""
+        """Stable code of its kind."""
 
     @property
     def message(self) -> str:
-        """What is wrong."""
+        """The problem."""
 
     @property
     def advice(self) -> str:
-        """What to do, in words that fit everywhere."""
+        """The next step, in words that fit everywhere."""
 
     @property
     def remedy(self) -> str:
@@ -57,7 +57,7 @@ class Wording:
     def advice_of(self, item: Advised) -> str:
         """The advice in this front end's words, or the item's own advice if there are none.
 
-        A warning out of a saved document has lost its values; words that want them give way, too.
+        A warning from a saved document has lost its values; the item's own advice also replaces words that need them.
         """
         text = self.texts.get(item.remedy or item.code)
         if text is None:
@@ -69,21 +69,21 @@ class Wording:
 
 
 def wording(package: str) -> Wording:
-    """The words of a front end, in the language that ``GRADER_LANGUAGE`` names, as far as there are any in it.
+    """The words of a front end, in the language named by ``GRADER_LANGUAGE`` as far as they exist in it.
 
     Args:
-        package: that ``advice.toml`` lies in.
+        package: that contains ``advice.toml``.
     """
     return _wording(package, language())
 
 
 def language() -> str:
-    """What ``GRADER_LANGUAGE`` names, such as "de"; empty if nothing was chosen."""
+    """The language named by ``GRADER_LANGUAGE``, such as "de"; empty if nothing was chosen."""
     return os.environ.get(LANGUAGE_VARIABLE, "").strip()
 
 
 def languages(package: str) -> tuple[str, ...]:
-    """The languages that a front end's advice can be had in, besides the words of ``advice.toml``."""
+    """The languages in which a front end's advice is available, besides the words of ``advice.toml``."""
     names = (each.name.split(".") for each in resources.files(package).iterdir())
     return tuple(sorted(parts[1] for parts in names if len(parts) == 3 and parts[0] == "advice"))
 

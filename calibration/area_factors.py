@@ -1,7 +1,7 @@
-"""Uncertain factors on area, each from knowledge of its cause.
+"""Uncertain factors on area, each based on knowledge of its cause.
 
-Area in a face plane grows with the square of the scale and of the camera's distance. A factor is 1 where the cause
-has the value that the scale was made with.
+Area in a face plane grows with the square of the scale and of the camera's distance. A factor is 1 if its cause has
+the value that was used for the scale.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ def median_of(distribution: Distribution) -> float:
 
 
 def as_sample(values: FloatArray) -> Distribution:
-    """Draws as a distribution that fits in a report: their quantiles, equally likely."""
+    """Draws as a distribution that fits into a report: their quantiles, equally likely."""
     if np.ptp(values) == 0:
         return Distribution("constant", (float(values[0]),))
     levels = (np.arange(_QUANTILES) + 0.5) / _QUANTILES
@@ -50,7 +50,7 @@ def squared_factor(linear: Distribution, nominal: float) -> Distribution:
 def height_factor(height_mm: FloatArray, nominal_mm: float, sheet_distance_mm: float) -> Distribution:
     """Distribution of true area over area measured at the nominal height, for draws of the true height (n,).
 
-    Parallel planes are cut by the same rays, so areas go with the square of the camera's distance from the plane.
+    The same rays cut parallel planes, so areas grow with the square of the camera's distance from the plane.
     """
     ratio = (sheet_distance_mm - np.asarray(height_mm)) / (sheet_distance_mm - nominal_mm)
     return as_sample(np.maximum(ratio, 0.0) ** 2)

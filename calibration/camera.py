@@ -1,4 +1,4 @@
-"""A camera's lens: photo points to rays and back, with radial distortion, and what is known of it in advance.
+"""A camera's lens: photo points to rays and back, with radial distortion, and prior knowledge of the camera.
 
 Rays are given as (x, y) of (x, y, 1) in camera axes: x right, y down, z forward. Distortion is radial,
 ``r_seen = r (1 + k1 r² + k2 r⁴)`` (Brown's model, as OpenCV has it), in units of the focal length.
@@ -15,7 +15,7 @@ from calibration.inputs import FloatArray
 from calibration.sourced import load
 
 _NEWTON_STEPS = 30
-# focal lengths over the picture's diagonal that a camera may have; otherwise EXIF is wrong and not believed
+# credible focal lengths as multiples of the picture's diagonal; beyond these, EXIF is wrong and is ignored
 _CREDIBLE = (0.2, 30.0)
 _FILM_DIAGONAL_MM = math.hypot(36.0, 24.0)
 
@@ -26,7 +26,7 @@ class Lens:
 
     Attributes:
         focal_px: focal length in px.
-        cx: where the optical axis meets the photo, px from its first pixel's centre rightwards.
+        cx: place where the optical axis meets the photo, px from its first pixel's centre rightwards.
         cy: the same downwards.
         k1: radial distortion, cubic term.
         k2: radial distortion, fifth-power term.
@@ -96,7 +96,7 @@ class CameraPrior:
         centre_sd_px: of the optical axis, in each direction.
         k1_sd: of ``lens.k1``.
         k2_sd: of ``lens.k2``.
-        focal_known: True if the photo said its focal length.
+        focal_known: True if the photo stated its focal length.
     """
 
     lens: Lens
@@ -119,11 +119,11 @@ class CameraPrior:
 
 
 def camera_prior(shape: tuple[int, ...], focal_px: float | None = None) -> CameraPrior:
-    """What is known of the camera of a photo of (height, width, ...).
+    """Prior knowledge of the camera of a photo of (height, width, ...).
 
     Args:
         shape: of the photo.
-        focal_px: as its EXIF says; without it, or where no camera has it, a phone's main camera is assumed, widely.
+        focal_px: from its EXIF; if missing or not credible, a phone's main camera is assumed, with a wide spread.
     """
     figures = load("scale_figures")
     diagonal = math.hypot(shape[0], shape[1])

@@ -1,8 +1,8 @@
-"""Finding a target's corners in a photo: markers in a reduced copy, corners refined in the photo itself.
+"""Detection of a target's corners in a photo: markers in a reduced copy, corners refined in the photo itself.
 
 Inner corners of the chessboard come first: four squares meet there, so that blur and a bright or dark exposure move
-both sides alike and the crossing stays in place, which a marker's own corner does not. Where few are in sight, the
-middles of markers (where their diagonals cross) help out: their corners shift too, but evenly.
+both sides alike and the crossing stays in place, unlike a marker's own corner. If few are in sight, the middles of
+markers (where their diagonals cross) are used as well: their corners shift too, but evenly.
 """
 
 from __future__ import annotations
@@ -23,14 +23,15 @@ _SEARCH_SIDE_PX = 1280
 _QUICK_SIDE_PX = 1000
 _QUICK_MARKERS_MIN = 2
 _ENOUGH_SHARE = 0.8  # of all corners: no closer look is needed
-# a marker's girth over the picture's longer side: our 15 mm markers in a scene of three quarters of a metre
+# a marker's perimeter over the picture's longer side: our 15 mm markers in a scene of three quarters of a metre
 _QUICK_PERIMETER = 0.08
 # share of a square's side, and bounds in px, of half the window in which a corner is refined
 _WINDOW_SHARE, _WINDOW_MIN_PX, _WINDOW_MAX_PX = 0.14, 3, 12
 _MARKERS_MIN = 2
-# where each of the four squares is looked at, as shares of the white rim round a marker
+# places where each of the four squares is checked, as shares of the white rim round a marker
 _QUADRANT_REACH = (0.45, 0.75)
-# least difference between the darkest white and the brightest black, of that between the extremes; and in grey levels
+# least difference between the darkest white and the brightest black: as a share of that between the extremes, and in
+# grey levels
 _CONTRAST_SHARE, _CONTRAST_MIN = 0.5, 15
 
 
@@ -41,9 +42,9 @@ class Corners:
     Attributes:
         ids: int64 (n,), see ``TargetDescription.corners_mm``.
         px: float64 (n, 2).
-        markers: how many of the board's markers were read.
+        markers: number of the board's markers that were read.
         middles_mm: places of those markers' middles on the sheet, float64 (m, 2).
-        middles_px: where the photo shows them, float64 (m, 2).
+        middles_px: places of these middles in the photo, float64 (m, 2).
     """
 
     ids: NDArray[np.int64]
@@ -62,14 +63,14 @@ _NONE = Corners(np.empty(0, dtype=np.int64), np.empty((0, 2)), 0)
 def find_corners(rgb: NDArray[np.uint8], target: TargetDescription) -> Corners:
     """Inner corners of a target in a photo, uint8 (height, width, 3), to a fraction of a pixel.
 
-    A board with even rows that was drawn the other way round (OpenCV's pattern before 4.6) is recognised whatever
-    its description says.
+    A board with even rows that was drawn the other way round (OpenCV's pattern before 4.6) is recognised even if its
+    description says otherwise.
     """
     return _found(cv2.cvtColor(np.ascontiguousarray(rgb), cv2.COLOR_RGB2GRAY), target, _NONE)
 
 
 def _found(grey: NDArray[np.uint8], target: TargetDescription, found: Corners) -> Corners:
-    """Inner corners, looked for at more and more pixels until most are found; ``found`` was found before."""
+    """Inner corners, searched at more and more pixels until most are found; ``found`` was found before."""
     longest = max(grey.shape)
     for side in dict.fromkeys((min(_SEARCH_SIDE_PX, longest), longest)):
         if len(found) >= _ENOUGH_SHARE * target.corner_count:
@@ -79,7 +80,7 @@ def _found(grey: NDArray[np.uint8], target: TargetDescription, found: Corners) -
 
 
 def find_own_corners(rgb: NDArray[np.uint8]) -> tuple[Paper, Corners] | None:
-    """Which of our own printed targets a photo shows, and its inner corners; None, quickly, where it shows none."""
+    """Our own printed target in a photo, and its inner corners; None, quickly, if the photo shows no such target."""
     looked = _quick_look(rgb)
     if looked is None:
         return None
@@ -89,8 +90,8 @@ def find_own_corners(rgb: NDArray[np.uint8]) -> tuple[Paper, Corners] | None:
 
 
 def _quick_look(rgb: NDArray[np.uint8]) -> tuple[Paper, dict[int, FloatArray]] | None:
-    """The paper of our own target in a photo, and about where its markers' corners are, each (4, 2), by number."""
-    # Every so many pixels of the green channel: rough, but a fraction of the cost of a proper reduction.
+    """The paper of our own target in a photo, and the rough corners of its markers, each (4, 2), by number."""
+    # One in ``step`` pixels of the green channel: rough, but a fraction of the cost of a proper reduction.
     step = max(1, max(rgb.shape[:2]) // _QUICK_SIDE_PX)
     small = cv2.blur(np.ascontiguousarray(rgb[::step, ::step, 1]), (3, 3))
     parameters = cv2.aruco.DetectorParameters()
@@ -110,7 +111,7 @@ def _reduced(image: NDArray[np.uint8], ratio: float) -> NDArray[np.uint8]:
 
 
 def _search(grey: NDArray[np.uint8], target: TargetDescription, ratio: float) -> Corners:
-    """Markers in a reduced copy give a rough map of the sheet; the corners it foretells are refined and checked."""
+    """Markers in a reduced copy give a rough map of the sheet; the corners it predicts are refined and checked."""
     small = _reduced(grey, ratio)
     zoom = np.array([grey.shape[1] / small.shape[1], grey.shape[0] / small.shape[0]])
     (seen,) = _markers(small, [target], zoom, cv2.aruco.DetectorParameters())
@@ -125,7 +126,7 @@ def _markers(
 ) -> list[dict[int, FloatArray]]:
     """Corners in the photo of the markers of targets that share a dictionary.
 
-    Only the targets' own markers are looked for: most of the time goes into comparing with what a dictionary holds.
+    Only the targets' own markers are searched: most of the time goes into comparisons with a dictionary's entries.
 
     Args:
         picture: grey, reduced.
@@ -134,7 +135,7 @@ def _markers(
         parameters: of OpenCV's detector.
 
     Returns:
-        For each target its markers' corners, each (4, 2), by number.
+        For each target, the corners of its markers, each (4, 2), by number.
     """
     whole = targets[0].marker_dictionary()
     numbers = np.concatenate([target.marker_numbers for target in targets])
@@ -208,7 +209,7 @@ def _mapped(homography: FloatArray, points: FloatArray) -> FloatArray:
 
 
 def _refined(grey: NDArray[np.uint8], rough: Corners, side_px: float) -> Corners:
-    """Corners moved to where the four squares meet; those that run away or leave the picture are dropped."""
+    """Corners moved to the point where the four squares meet; those that stray or leave the picture are dropped."""
     half = int(np.clip(round(side_px * _WINDOW_SHARE), _WINDOW_MIN_PX, _WINDOW_MAX_PX))
     height, width = grey.shape
     inside = np.all((rough.px > half + 1) & (rough.px < np.array([width, height]) - half - 2), axis=1)
@@ -224,7 +225,7 @@ def _refined(grey: NDArray[np.uint8], rough: Corners, side_px: float) -> Corners
 def _crossings(
     grey: NDArray[np.uint8], target: TargetDescription, corners: Corners, rough: FloatArray, legacy: bool
 ) -> Corners:
-    """The corners around which two black and two white squares truly lie: what covers the sheet shows none."""
+    """The corners that really lie between two black and two white squares: things that cover the sheet show none."""
     if not len(corners):
         return corners
     mm = target.corners_mm(corners.ids)

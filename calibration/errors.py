@@ -6,7 +6,7 @@
     ├── UsageError        (ValueError)   the request itself is wrong: exit 2
     │   ├── UnitError                    a quantity or its unit cannot be understood
     │   ├── KeywordError (TypeError)     a function was called with a keyword that it does not have
-    │   └── DataFileError                a data or target file does not say what it must
+    │   └── DataFileError                a data or target file has invalid contents
     ├── PhotoError        (ValueError)   the file is not a photo that can be trusted: exit 2
     ├── RefusedError      (ValueError)   the photo is fine but cannot carry this measurement: exit 3
     │   └── ScaleError                   no scale, or one that its own residuals contradict
@@ -14,8 +14,8 @@
     └── UnforeseenError   (RuntimeError) a defect of this program: exit 1
 
 Each error carries a stable ``code``, a one-sentence ``message`` and ``advice`` (what to do next), and survives
-pickling, so that it can cross a process boundary. Every code stands once in ``grader/codes.toml``. Message and advice
-name no command, option or button: where a front end can say more, its own words stand in its ``advice.toml``
+pickling, so that it can cross a process boundary. Every code appears once in ``grader/codes.toml``. Message and
+advice name no command, option or button: if a front end can say more, its own words are in its ``advice.toml``
 (``calibration/advice.py``).
 """
 
@@ -33,10 +33,10 @@ class GraderError(Exception):
 
     Attributes:
         code: stable machine-readable name, kebab-case.
-        message: what is wrong, one sentence.
-        advice: what to do next, one sentence, in words that fit everywhere.
+        message: the problem, one sentence.
+        advice: the next step, one sentence, in words that fit everywhere.
         remedy: name of the advice in the front ends' files; empty if the code names it.
-        values: what the front ends' words may be filled in with.
+        values: values for placeholders in the front ends' words.
 
     Examples:
         >>> from calibration.errors import GraderError, UnitError
@@ -91,7 +91,7 @@ class KeywordError(UsageError, TypeError):
 
 
 class DataFileError(UsageError):
-    """A data file (a scale target's description, a measurement, assumptions) does not say what it must."""
+    """A data file (a scale target's description, a measurement, assumptions) has invalid contents."""
 
 
 class PhotoError(GraderError, ValueError):

@@ -1,9 +1,10 @@
-"""What is told or measured of a lot's plating: a stated thickness, a reading, a test strip; and what it changes.
+"""Evidence about a lot's plating, stated or measured: a thickness, a reading, a test strip; and its effect.
 
-Each is evidence with a likelihood of its own, and the belief about the lot becomes prior × likelihoods (Bayes' rule):
-equally likely values of the prior are drawn again as often as they then deserve (importance weighting with systematic
-resampling; Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, 10.4). For one lognormal and one reading this is the
-normal posterior of its logarithm (2.5): precisions add. Errors of several readings are taken to be independent.
+Each piece of evidence has its own likelihood, and the belief about the lot becomes prior × likelihoods (Bayes' rule):
+equally likely values of the prior are drawn again in proportion to their likelihood (importance weighting with
+systematic resampling; Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, 10.4). For one lognormal and one reading
+this is the normal posterior of its logarithm (2.5): precisions add. Errors of several readings are assumed to be
+independent.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ _POINTS, _KEPT = 40_000, 1000
 
 
 def _plain(value: float) -> str:
-    """Three digits of a value, never as a power of ten."""
+    """A value with three digits, never as a power of ten."""
     return f"{float(f'{value:.3g}'):.15g}"
 
 
@@ -31,7 +32,7 @@ def _plain(value: float) -> str:
 class Statement:
     """A thickness that a seller or a data sheet states, um.
 
-    It is right with some chance, and then the plating lies about it; otherwise it says nothing.
+    It is right with some chance, and then the plating is close to it; otherwise it contains no information.
     """
 
     thickness_um: float
@@ -55,7 +56,7 @@ class Reading:
     """A thickness that an instrument shows at a contact of the lot, um.
 
     Attributes:
-        thickness_um: shown.
+        thickness_um: thickness shown.
         sd_um: its standard uncertainty; None if nobody states one.
     """
 
@@ -117,13 +118,13 @@ Evidence = Statement | Reading | Strip
 
 @dataclass(frozen=True)
 class Where:
-    """The values of a lot's plating that evidence is held against.
+    """The values of a lot's plating with which evidence is compared.
 
     Attributes:
         log_um: logarithm of the thickness in um, (n,): of the mean over all boards.
         flash: share of flash gold, (n,).
-        recovered: whether thickness is effective: thickness × fraction recovered, as weighed yields teach it.
-        pile: the kind, where the boards are of many designs; None if all are plated alike.
+        recovered: whether thickness is effective: thickness × fraction recovered, as learned from weighed yields.
+        pile: the kind, if the boards are of many designs; None if all are plated alike.
     """
 
     log_um: FloatArray
@@ -133,12 +134,12 @@ class Where:
 
     @property
     def log_present(self) -> FloatArray:
-        """Logarithm of the thickness that is there, (n,)."""
+        """Logarithm of the actual thickness, (n,)."""
         return self.log_um - (math.log(load("evidence")["recovered"].value) if self.recovered else 0.0)
 
     @property
     def error_log(self) -> float:
-        """What is not known of that by itself."""
+        """Uncertainty of that logarithm by itself."""
         return load("evidence")["recovered_spread"].value if self.recovered else 0.0
 
     @property
@@ -150,8 +151,8 @@ class Where:
         return float(one.std() / one.mean())
 
     def density_of_one(self, log_um: float, spread: float) -> FloatArray:
-        """Density of what is read on one board of a pile, (n,): flash or hard gold of some design, and the error."""
-        assert self.pile is not None  # noqa: S101 - callers have one
+        """Density of a reading on one board of a pile, (n,): flash or hard gold of some design, and the error."""
+        assert self.pile is not None  # noqa: S101 - callers have a pile
         hard, flash = self.pile.hard, self.pile.flash
         flash_mean, hard_mean = (float(d.at(_even(_KEPT)).mean()) for d in (flash, hard))
         # the pile's mean is (1 - f) hard + f flash, so that its hard gold is
@@ -168,12 +169,12 @@ def updated(prior: Plating, evidence: Sequence[Evidence], pile: BoardKind | None
     """The plating of a lot after evidence.
 
     Args:
-        prior: before.
+        prior: the plating before evidence.
         evidence: independent of each other, given the plating.
-        pile: the kind, where its boards are of many designs.
+        pile: the kind, if its boards are of many designs.
 
     Raises:
-        UsageError: ``evidence-impossible``: nothing that is held possible fits.
+        UsageError: ``evidence-impossible``: no value considered possible fits.
     """
     u = _even(_POINTS)
     thickness, flash = prior.thickness.at(u), prior.flash.at(u)
@@ -186,7 +187,7 @@ def updated(prior: Plating, evidence: Sequence[Evidence], pile: BoardKind | None
 
 
 def resampled(plating: Where, evidence: Sequence[Evidence], count: int) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
-    """Which of the values to take, each as often as it deserves after evidence, int (count,), rising.
+    """Indices of the values to take, each in proportion to its weight after evidence, int (count,), rising.
 
     Raises:
         UsageError: ``evidence-impossible``.

@@ -1,4 +1,4 @@
-"""How high above the sheet or the table the boards' faces lie: a board's thickness and the gap under it."""
+"""Height of the boards' faces above the sheet or the table: a board's thickness and the gap under it."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ _THICKEST_MM = 50.0
 
 
 def face_height(thickness_mm: float | None = None) -> Distribution:
-    """Distribution of the face's height in mm above what the board lies on.
+    """Distribution of the face's height in mm above the surface under the board.
 
     Args:
-        thickness_mm: of the boards as stated (held to its usual tolerance); without it, that of common boards.
+        thickness_mm: stated thickness of the boards (with its usual tolerance); without it, that of common boards.
 
     Raises:
-        UsageError: a thickness that no board has.
+        UsageError: a thickness that a board cannot have.
     """
     inputs = load_inputs("scale_inputs")
     lift = draws_of(inputs["board-lift"].distribution, stream=1)

@@ -1,8 +1,8 @@
-"""Edge contacts with a published outline: families that a row is recognised by, and the pitch that this gives.
+"""Edge contacts with a published outline: families to which a row can be matched, and the pitch that follows.
 
-A family is told by numbers without a unit alone: how many contacts stand in a row, where keys part them, and a
-contact's length against the pitch. Sizes in mm never enter, so that the pitch may then serve as scale. The outlines
-stand in ``calibration/data/contact_families.toml``, each with its source.
+A family is recognised only by numbers without a unit: the number of contacts in a row, the places of the keys that
+divide them, and a contact's length relative to the pitch. Sizes in mm never enter, so that the pitch may then serve
+as scale. The outlines are in ``calibration/data/contact_families.toml``, each with its source.
 """
 
 from __future__ import annotations
@@ -26,15 +26,15 @@ _KEYS = (
     "title", "kind", "pitch_mm", "groups", "key_step", "only_rules_out", "contact_width_mm", "contact_length_mm",
     "layout", "size",
 )  # fmt: skip
-# a place in the row is met within this share of a pitch
+# a contact matches a place in the row within this share of a pitch
 _OFF = 0.3
-# so many of a layout's contacts may be missing, and no more than so many at either end of the row: with three, drawn
-# rows of other layouts (122 contacts parted at 68) were taken for one of these
+# limits on a layout's missing contacts: share, least number, and number at either end of the row; with three at an
+# end, drawn rows of other layouts (122 contacts divided at 68) were taken for one of these
 _MISSING_SHARE, _MISSING_LEAST, _MISSING_END = 0.1, 1, 1
-# where some are missing beside keys, no more than so many in all; and so many others of each group must be there
+# if some are missing beside keys: most that may be missing in all, and least number of others present in each group
 _MISSING_BESIDE, _GROUP_LEAST = 2, 3
-# seen length against pitch, over the outline's: plating may end short of it, and a tilt shortens it further; makers
-# draw contacts longer than they need be (5.4 mm for 4.3 in a photo of a known scale)
+# seen length relative to pitch, over the outline's: plating may end short of it, and a tilt shortens it further;
+# makers draw contacts longer than necessary (5.4 mm for 4.3 in a photo of a known scale)
 _SHORTER, _LONGER = 0.75, 1.4
 
 
@@ -49,13 +49,13 @@ class Family:
         pitch_mm: centre to centre.
         layouts: contacts between the keys of one face, for each layout.
         key_step: centre to centre over a key, in pitches.
-        only_rules_out: a row is never said to be of this family alone.
+        only_rules_out: a row is never assigned to this family alone.
         contact_width_mm: of a contact.
         contact_length_mm: shortest and longest of a contact.
         layout_source: of pitch and layouts.
-        layout_known: how that is known.
+        layout_known: how pitch and layouts are known.
         size_source: of the contacts' size.
-        size_known: how that is known.
+        size_known: how this size is known.
     """
 
     key: str
@@ -79,7 +79,7 @@ class Family:
 
 @cache
 def _places(layout: tuple[int, ...], key_step: float) -> FloatArray:
-    """Each row of a photo is held against all layouts, hundreds of times."""
+    """Places as in ``Family.places``, cached: each row of a photo is compared with all layouts hundreds of times."""
     steps = np.ones(sum(layout) - 1)
     steps[np.cumsum(layout)[:-1] - 1] = key_step
     places = np.concatenate([[0.0], np.cumsum(steps)])
@@ -109,7 +109,7 @@ def contact_families() -> tuple[Family, ...]:
     """All families of the data file, in its order.
 
     Raises:
-        DataFileError: an entry does not say what it must.
+        DataFileError: an entry is invalid.
     """
     return families_in(packaged(_FILE), _FILE)
 
@@ -118,7 +118,7 @@ def families_in(text: str, name: str) -> tuple[Family, ...]:
     """Read families from TOML text, in its order; ``name`` is used in error messages.
 
     Raises:
-        DataFileError: the text is not TOML, or an entry does not say what it must.
+        DataFileError: the text is not TOML, or an entry is invalid.
     """
     return tuple(_family(key, entry) for key, entry in parse_entries(text, name).items())
 
@@ -160,7 +160,7 @@ def family_named(name: str) -> Family:
     """The family of that title or key, in any case.
 
     Raises:
-        UsageError: none has it.
+        UsageError: there is no such family.
     """
     wanted = name.strip().casefold()
     for family in contact_families():
@@ -174,14 +174,14 @@ def family_named(name: str) -> Family:
 
 
 def match_families(steps: FloatArray, length_in_pitches: float, *, longer: float = 1.0) -> tuple[FamilyMatch, ...]:
-    """Families that a row of contacts fits, that with the fewest missing contacts first.
+    """Families that a row of contacts fits, with the fewest missing contacts first.
 
-    A row that no key parts fits none: such rows are too common, and a wrong scale is worse than none.
+    A row without a key fits no family: such rows are too common, and a wrong scale is worse than no scale.
 
     Args:
         steps: centre to centre of neighbouring contacts along the row, in pitches (n,).
-        length_in_pitches: a contact's length against the pitch, typical of the row.
-        longer: factor by which that length may be seen too short.
+        length_in_pitches: a contact's length relative to the pitch, typical of the row.
+        longer: factor by which that length may appear too short.
     """
     found = []
     for family in contact_families():
@@ -210,7 +210,7 @@ def one_pitch(matches: Sequence[FamilyMatch]) -> float | None:
 
 
 def _may_be_as_long(family: Family, length_in_pitches: float, longer: float) -> bool:
-    """Whether its contacts may look so long against the pitch."""
+    """Whether its contacts may appear this long relative to the pitch."""
     low, high = (mm / family.pitch_mm for mm in family.contact_length_mm)
     return low * _SHORTER <= length_in_pitches * longer and length_in_pitches <= high * _LONGER
 
@@ -237,12 +237,12 @@ def _match(family: Family, layout: tuple[int, ...], steps: FloatArray) -> Family
 
 
 def _allowed(layout: tuple[int, ...]) -> int:
-    """Contacts that may be missing anywhere; by its count alone nothing can be told of a row that may lack some."""
+    """Number of contacts that may be missing anywhere; 0 without keys, where only the count identifies a row."""
     return max(_MISSING_LEAST, int(_MISSING_SHARE * sum(layout))) if len(layout) > 1 else 0
 
 
 def _few_missing(layout: tuple[int, ...], seen: BoolArray) -> bool:
-    """Whether few are missing, and none beside a key, so that the key's place is not a guess."""
+    """Whether few contacts are missing, and none beside a key, so that the key's place is not a guess."""
     there, after = np.flatnonzero(seen), np.cumsum(layout)[:-1]
     at_ends = max(int(there[0]), len(seen) - 1 - int(there[-1]))
     few = len(seen) - len(there) <= _allowed(layout) and at_ends <= _MISSING_END
@@ -250,9 +250,9 @@ def _few_missing(layout: tuple[int, ...], seen: BoolArray) -> bool:
 
 
 def _only_ends_missing(layout: tuple[int, ...], seen: BoolArray) -> bool:
-    """Whether all that is missing are contacts at the very ends of groups: they look least like the others.
+    """Whether only contacts at the very ends of groups are missing: they look least like the others.
 
-    The others of each group must all be there, and be several: a few could be anything.
+    All others of each group must be there, and there must be several: a few could be anything.
     """
     if len(layout) < 2 or np.count_nonzero(~seen) > _MISSING_BESIDE:
         return False

@@ -1,7 +1,7 @@
 """Write files completely or not at all, and check paths.
 
-A file is written beside its place and put there in one step. What is not a file is never replaced: a device or a pipe
-is written to, a symbolic link is followed, and a folder, a socket or a disk is refused.
+A file is written beside its place and put there in one step. Only files are replaced: a device or a pipe is written
+to, a symbolic link is followed, and a folder, a socket or a disk is refused.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from pathlib import Path
 from calibration.errors import UsageError
 
 _FILE_MODE = 0o644
-# How long to wait for somebody to read from a named pipe before it counts as forgotten.
+# Time to wait for a reader of a named pipe before it counts as forgotten.
 _READER_S = 5.0
 _OPEN_FILES = re.compile(r"/(?:proc/\d+(?:/task/\d+)?|dev)/fd")
 _LINKS = 40  # as many as Linux follows
@@ -70,12 +70,12 @@ def check_place(path: Path) -> None:
     """Check, before long work, that its result can be written.
 
     Raises:
-        UsageError: ``cannot-write``: no such folder, no possible name, or something that is neither file, device nor
-            pipe.
+        UsageError: ``cannot-write``: no such folder, an impossible name, or something that is neither file, device
+            nor pipe.
     """
     try:
         place, _ = _place(path)
-        # A name that is too long is found out by asking for it.
+        # Only a query reveals a name that is too long.
         if place is not None and not is_there(place):
             place.lstat()
     except FileNotFoundError:
@@ -106,11 +106,11 @@ def write_whole(path: Path, data: bytes) -> None:
 
 
 def _place(path: Path) -> tuple[Path | None, int]:
-    """Where the file itself belongs and with which mode; None for what is to be written through.
+    """The place and mode of the file itself; None for anything that is to be written through.
 
     Raises:
-        OSError: the system does not tell.
-        UsageError: what is there can be neither replaced nor written to.
+        OSError: the system gives no answer.
+        UsageError: the existing thing can be neither replaced nor written to.
     """
     try:
         mode = path.stat().st_mode
@@ -129,7 +129,7 @@ def _place(path: Path) -> tuple[Path | None, int]:
 
 
 def _is_open_file(path: Path) -> bool:
-    """Whether a path leads through a process's open files, as /dev/stdout does: such a file must keep its place."""
+    """Whether a path leads through a process's open files, like /dev/stdout: such a file must keep its place."""
     for _ in range(_LINKS):
         if not path.is_symlink():
             return False
@@ -172,7 +172,7 @@ def _write_through(path: Path, data: bytes) -> None:
 
 
 def _opened(path: Path) -> int:
-    """A device or pipe, open for writing; a pipe that nobody reads is waited for, but not for ever."""
+    """Open a device or pipe for writing; wait for a reader of a pipe, but not for ever."""
     until = time.monotonic() + _READER_S
     while True:
         try:

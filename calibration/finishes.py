@@ -1,7 +1,7 @@
-"""The plating finishes that are distinguished, what they are called and how they look on pictures.
+"""The plating finishes that are distinguished, with their names and their looks in pictures.
 
-They stand in ``calibration/data/finishes.toml``: another finish is a table there, with its thickness, density and
-gold fraction beside it (``thickness.toml``, ``gold_properties.toml``).
+They are defined in ``calibration/data/finishes.toml``: another finish is a further table there, with its thickness,
+density and gold fraction beside it (``thickness.toml``, ``gold_properties.toml``).
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """Scale from a disc of known diameter, a coin: points on its rim, and the ellipse that they lie on.
 
-The ellipse shows how far the disc is tilted, as well as its points allow and without telling to which side: one that
-is nearly round may be seen from ten degrees off. Tilts are therefore weighed, not chosen: for cameras that a phone
-may have, those tilts are drawn that see the marked points on one circle, and count as much as they do so. The scale
-is the same everywhere; how it may change over the photo is in the budget, as with a known length.
+The ellipse shows the disc's tilt as well as its points allow, but not the side to which it is tilted: a nearly round
+one may be seen from ten degrees off. Tilts are therefore weighted, not chosen: for cameras that a phone may have,
+tilts are drawn that see the marked points on one circle, and are weighted by how well they do so. The scale is the
+same everywhere; its possible change over the photo is in the budget, as with a known length.
 """
 
 from __future__ import annotations
@@ -33,14 +33,14 @@ _PLACES = 40
 _SMALLEST_PX = 10.0
 _LARGEST_MM = 1000.0
 _WIDEST_GAP_DEG = 170.0
-_WIDER = 1.4  # tilts are drawn a little wider than the likelihood's curvature at its peaks says
+_WIDER = 1.4  # tilts are drawn a little wider than the likelihood's curvature at its peaks suggests
 _STEEPEST = math.radians(60)
 _STEP = math.radians(0.2)
 
 
 @dataclass(frozen=True, eq=False)
 class _Drawn:
-    """Planes that may be the disc's: their weights, and what a pixel is worth in each, in disc radii squared.
+    """Possible planes of the disc: their weights, and the area of a pixel in each, in disc radii squared.
 
     Attributes:
         weight: (n,), adding up to one.
@@ -75,12 +75,12 @@ def scale_from_coin(
         rim_px: five points of its upper rim or more, all round it.
         marking_sd_px: standard deviation of a marked point across the rim; None for the usual one.
         diameter_sd_mm: standard deviation of the diameter; None for the usual one.
-        rise_mm: draws (20 000,) of how far the boards' faces lie above the rim; None if they lie level.
+        rise_mm: draws (20 000,) of the height of the boards' faces above the rim; None if they are level.
         where_px: places (n, 2) that stand for the area to be measured; None for anywhere in the photo.
 
     Raises:
         UsageError: too few points, points outside the photo or on one side of the disc, an impossible diameter.
-        ScaleError: the disc is tiny in the photo, or the points lie on no ellipse that a disc can show.
+        ScaleError: the disc is tiny in the photo, or the points do not lie on an ellipse that a disc can show.
     """
     figures = load("scale_figures")
     if not 0 < diameter_mm <= _LARGEST_MM:
@@ -148,7 +148,7 @@ def scale_from_coin(
 
 
 def rise_over_coin(face_height_mm: Distribution, thickness_mm: float) -> FloatArray:
-    """Draws of how far the boards' faces lie above a coin's rim, for what both lie on being one table."""
+    """Draws of the height of the boards' faces above a coin's rim, if both lie on the same table."""
     return draws_of(face_height_mm, stream=5) - thickness_mm
 
 
@@ -202,14 +202,14 @@ def _circle(points: FloatArray) -> FloatArray:
 def _plane(tilt: FloatArray) -> PosedPlane:
     """A plane one mm away along the optical axis, tilted about an axis in the picture by the vector's length.
 
-    Its camera is a perfect one whose pixels are rays, so that a real lens need be undone only once for all tilts.
+    Its camera is perfect, with rays as pixels, so that a real lens is undone only once for all tilts.
     """
     turn = cv2.Rodrigues(np.array([tilt[0], tilt[1], 0.0]))[0]
     return PosedPlane(Lens(1.0, 0.0, 0.0), turn, np.array([0.0, 0.0, 1.0]))
 
 
 def _misses(rays: FloatArray, tilt: FloatArray, radius_px: float) -> tuple[FloatArray, float]:
-    """How far, in px, each ray is off the circle that fits all best in a plane of that tilt (n,); its radius."""
+    """Distance, in px, of each ray from the best circle for all rays in a plane of that tilt (n,); its radius."""
     seen = _plane(tilt).to_mm(rays)
     if not np.isfinite(seen).all():
         return np.full(len(rays), 1e3), math.nan
@@ -255,7 +255,7 @@ def _draw_planes(rim: FloatArray, places: FloatArray, prior: CameraPrior, markin
 
 
 def _starts() -> list[FloatArray]:
-    """Tilts from which the likeliest are looked for: straight down, and two rings about it."""
+    """Starting tilts for the search for the likeliest: straight down, and two rings about it."""
     turns = np.arange(6) * math.pi / 3
     rings = [math.radians(r) * np.array([math.cos(t), math.sin(t)]) for r in (10.0, 30.0) for t in turns]
     return [np.zeros(2), *rings]

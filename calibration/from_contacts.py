@@ -1,4 +1,4 @@
-"""Scale from a row of contacts whose published pitch is known, and what that pitch says about another scale."""
+"""Scale from a row of contacts of published pitch, and a check of another scale against that pitch."""
 
 from __future__ import annotations
 
@@ -41,14 +41,14 @@ notice = Notices(
 
 @dataclass(frozen=True, eq=False)
 class ContactLine:
-    """Contacts of a published outline as a photo shows them.
+    """Contacts of a published outline in a photo.
 
     Attributes:
         family: title of the outline.
         pitch_mm: published.
         places: of the contacts along the row, in pitches, float64 (n,).
-        centres_px: where the photo shows them, float64 (n, 2).
-        total: contacts that the outline has, seen or not.
+        centres_px: their centres in the photo, float64 (n, 2).
+        total: number of contacts of the outline, seen or not.
     """
 
     family: str
@@ -59,7 +59,7 @@ class ContactLine:
 
     @property
     def length_mm(self) -> float:
-        """First contact to last, centre to centre."""
+        """Length from the first contact to the last, centre to centre."""
         return float(np.ptp(self.places)) * self.pitch_mm
 
     def px_per_mm(self) -> float:
@@ -76,7 +76,7 @@ class ContactLine:
         )
 
     def ends_px(self) -> tuple[FloatArray, FloatArray, float]:
-        """First and last centre on the line that fits all best, (2,) each, and one centre's standard deviation in px.
+        """First and last centre on the best line for all, (2,) each, and one centre's standard deviation in px.
 
         Along the line, evenly spaced points are seen at (a + b t) / (1 + c t).
         """
@@ -102,7 +102,7 @@ def scale_from_contacts(
     *,
     where_px: FloatArray | None = None,
 ) -> Scale:
-    """Scale from contacts of a published pitch: they lie in the very plane that is to be measured.
+    """Scale from contacts of a published pitch: they lie in the plane that is to be measured.
 
     Args:
         view: of the photo.
@@ -142,7 +142,7 @@ def told_by_contacts(line: ContactLine) -> Notice:
 
 
 def contradiction(line: ContactLine, scale: Scale) -> Notice | None:
-    """A warning where a published pitch and a scale from something else disagree beyond their uncertainties."""
+    """A warning if a published pitch and a scale from another source disagree beyond their uncertainties."""
     first, last, centre_sd_px = line.ends_px()
     ends = scale.plane.to_mm(np.array([first, last]))
     measured = float(np.hypot(*(ends[1] - ends[0])))

@@ -1,8 +1,8 @@
 """Scale from several rectangles of known size that lie in one plane, each anywhere in it.
 
-Their sides tell how the camera was tilted, and how far it was: tilt, distance and focal length are fitted to the
-logarithms of the sides, with what is known of cameras and of how people hold them as a prior (damped Gauss-Newton
-steps). One rectangle does too, but the more of the photo they cover, the better is the tilt known.
+Their sides show the camera's tilt and distance: tilt, distance and focal length are fitted to the logarithms of the
+sides, with knowledge of cameras and of how people hold them as a prior (damped Gauss-Newton steps). One rectangle is
+enough, but the more of the photo they cover, the better the tilt is known.
 """
 
 from __future__ import annotations
@@ -27,18 +27,18 @@ _STEPS = 40
 _STEP = 1e-5
 _DRAWS = 40
 _SEED = 17
-_TILT_SD = math.radians(15.0)  # of either axis: people hold a phone about square on
+_TILT_SD = math.radians(15.0)  # about either axis: people hold a phone roughly square on
 _MISS_SDS = 4.0
 
 
 @dataclass(frozen=True, eq=False)
 class SeenRectangle:
-    """A rectangle of known size as a photo shows it.
+    """A rectangle of known size in a photo.
 
     Attributes:
         sides_mm: its first and its second edge.
         corners_px: float64 (4, 2), going round.
-        sd_share: standard deviation of the sides, as a share of them, beside that of the corners.
+        sd_share: standard deviation of the sides, as a share of them, in addition to that of the corners.
         sd_px: of its corners, in each direction.
     """
 
@@ -54,10 +54,10 @@ def scale_from_rectangles(view: View, rectangles: Sequence[SeenRectangle], told:
     Args:
         view: of the photo.
         rectangles: one or more.
-        told: factors on area that the stated sizes carry, where a scale told them.
+        told: factors on area that belong to the stated sizes, if these come from a scale.
 
     Raises:
-        ScaleError: ``rectangles-contradict``: no tilt and distance make them so large; or as ``refuse_askew``.
+        ScaleError: ``rectangles-contradict``: no tilt and distance give these sizes; or as ``refuse_askew``.
     """
     prior = camera_prior(view.shape, view.focal_px)
     start = np.array([0.0, 0.0, math.log(_distance(rectangles, prior)), 0.0])
@@ -114,14 +114,14 @@ def _residuals(theta: FloatArray, rectangles: Sequence[SeenRectangle], prior: Ca
         seen = np.hypot(*(np.roll(r.corners_px, -1, axis=0) - r.corners_px).T)
         known = np.array([r.sides_mm[0], r.sides_mm[1], r.sides_mm[0], r.sides_mm[1]])
         sd = np.hypot(r.sd_share, math.sqrt(2) * r.sd_px / np.maximum(seen, 1.0))
-        # opposite sides share the errors of the stated size: a side counts for half
+        # opposite sides share the errors of the stated size, so a side counts for half
         off = np.log(np.maximum(edges, 1e-9) / known) / (sd * math.sqrt(2))
         found.extend(_held(off).tolist())
     return np.array(found)
 
 
 def _held(off: FloatArray) -> FloatArray:
-    """Large ones grow like their logarithm (Cauchy's loss): a board matched wrongly must not turn the plane."""
+    """Residuals whose large values grow like a logarithm (Cauchy's loss): a wrong match must not turn the plane."""
     c = 3.0
     return np.asarray(np.sign(off) * c * np.sqrt(np.log1p((off / c) ** 2)))
 

@@ -1,4 +1,4 @@
-"""Scale from a printed target: pose, gates, and the budget of what remains uncertain."""
+"""Scale from a printed target: pose, gates, and the budget of the remaining uncertainty."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from calibration.view import View, places_in_view
 
 _WHOLE = "Lay the whole target flat beside the boards, nothing on top of it, and take the photo again."
 
-# marker middles are this much less certain than crossings, and help out below this number of crossings
+# marker middles are less certain than crossings by this factor, and are used below this number of crossings
 _MIDDLE_SD, _CROSSINGS_ENOUGH = 3.0, 12
 # least spread (root mean square) of the points across their longest direction, in squares
 _NARROWEST = 0.12
@@ -43,8 +43,8 @@ def scale_from_target(
         target: the sheet.
         view: of the photo.
         face_height_mm: height of the boards' faces above the sheet; None for common boards (``face_height``).
-        print_factor: printed ÷ stated length; None for a sheet whose stated size the user has measured, or, for our
-            own, one that was never checked.
+        print_factor: printed ÷ stated length; None for a sheet whose stated size the user has measured, or for our
+            own sheet if it was never checked.
 
     Raises:
         ScaleError: too little of the target is in sight, it contradicts a flat sheet, or it is seen too much askew.
@@ -120,7 +120,7 @@ def find_own_target(
     """Scale from one of our own printed targets, or None if the photo shows none.
 
     Raises:
-        ScaleError: ours is there but cannot be used.
+        ScaleError: our target is there but cannot be used.
     """
     found = find_own_corners(rgb)
     if found is None:

@@ -1,12 +1,12 @@
 """Uncertain inputs: a name, a distribution and a source; and draws that are shared by name.
 
-Two places that use an input of the same name get the very same draws (same seed, same number), whatever order or
-process they run in. This is how one scale target gives one scale error to all boards in its photo, and one
-thickness to all boards of a part, without any state being passed about.
+Two places that use an input of the same name get exactly the same draws (same seed, same number), in any order and
+any process. In this way one scale target gives one scale error to all boards in its photo, and all boards of a part
+get one thickness, without passing any state.
 
 The distributions are those that JCGM 101:2008 (section 6.4) assigns to common kinds of knowledge, and a lognormal
-for positive quantities known to a factor. Student's t, shifted and scaled, is its choice for what a few repeated
-observations say (6.4.9); here it is on the logarithm, for a positive quantity, and cut off, so that it has a mean.
+for positive quantities known to a factor. Student's t, shifted and scaled, is its choice for a few repeated
+observations (6.4.9); here it is on the logarithm, for a positive quantity, and cut off, so that it has a mean.
 """
 
 from __future__ import annotations
@@ -34,9 +34,9 @@ DEFAULT_SEED = 20_101
 
 # No quantity of this trade comes near it in any unit, and floats hold many products of such numbers.
 LARGEST = 1e30
-# Draws of a normal number stay within so many standard deviations of its mean in all but one of 10^15 cases.
+# Draws of a normal number stay within this many standard deviations of its mean in all but one of 10^15 cases.
 _SPREADS = 8.0
-# Below it, hardly any draw of Student's t is within the reach of a distribution that is cut off.
+# With fewer, hardly any draw of Student's t is within the reach of a distribution that is cut off.
 _LEAST_DEGREES = 0.5
 
 # kind -> (names of its parameters, in order)
@@ -52,13 +52,13 @@ KINDS: Mapping[str, tuple[str, ...]] = {
     "lognormal_mixture": ("weight", "median", "sigma_log", "other_median", "other_sigma_log"),
     # of the logarithm, which stays within `reach_log` of its middle
     "log_student_t": ("median", "scale_log", "degrees", "reach_log"),
-    # so many lognormals, one after the other: its probability, median and spread
+    # any number of lognormals, one after the other: probability, median and spread of each
     "lognormals": (),
     # a share whose logit is normal
     "logit_normal": ("median", "sd_logit"),
     # 1 with this chance, otherwise 0
     "either": ("chance",),
-    # equally likely values: an estimate handed on as its own draws
+    # equally likely values: an estimate passed on as its own draws
     "sample": (),
 }
 
@@ -132,7 +132,7 @@ class Distribution:
 
     @property
     def reach(self) -> float:
-        """What draws do not exceed in size, or only in one of 10^15 cases; infinite beyond what floats can be."""
+        """Bound on the size of draws, exceeded at most in one of 10^15 cases; infinite beyond the range of floats."""
         p = self.parameters
         try:
             match self.kind:
@@ -154,7 +154,7 @@ class Distribution:
 
     @property
     def support(self) -> tuple[float, float]:
-        """Least and greatest value that it can take."""
+        """Least and greatest possible value."""
         match self.kind:
             case "normal":
                 mean, sd = self.parameters
@@ -190,10 +190,10 @@ class Distribution:
         return min(p) == max(p)
 
     def at(self, u: FloatArray) -> FloatArray:
-        """The draws that uniform numbers stand for, float64 (n,): the quantiles of these chances.
+        """The draws for uniform numbers, float64 (n,): the quantiles at these chances.
 
-        A mixture instead takes chances below its weight for its first part, the others for its other; of several
-        parts each takes as many chances as its probability says, in their order.
+        A mixture instead uses chances below its weight for its first part, and the others for its other part; of
+        several parts, each gets a share of the chances equal to its probability, in order.
         """
         p = self.parameters
         match self.kind:
@@ -254,17 +254,17 @@ def _triples(p: tuple[float, ...]) -> list[tuple[float, float, float]]:
 
 
 def _of_share(u: FloatArray, middle: float, sd_logit: float | None = None) -> FloatArray:
-    """Shares whose logit is normal; with the chance of a 1 alone, 0 at the lower chances and 1 above."""
+    """Shares whose logit is normal; if only the chance of a 1 is given, 0 at the lower chances and 1 above."""
     if sd_logit is None:
         return (u >= 1 - middle).astype(np.float64)
     return np.asarray(1 / (1 + (1 - middle) / middle * np.exp(-sd_logit * quantiles.normal(u))))
 
 
 def _of_two(u: FloatArray, weight: float, *parts: float) -> FloatArray:
-    """Numbers of the first of two lognormals at chances below its weight, of the other at the rest."""
+    """Numbers of the first of two lognormals at chances below its weight, and of the other at the rest."""
     median, sigma, other_median, other_sigma = parts
     first = u < weight
-    # each chance within its own part, divided only there: a tiny weight overflows nothing
+    # each chance within its own part, divided only there, so that a tiny weight causes no overflow
     within = np.divide(u, weight, out=np.zeros_like(u), where=first)
     within = np.divide(u - weight, 1 - weight, out=within, where=~first)
     z = quantiles.normal(within)
@@ -287,19 +287,19 @@ def _of_lognormals(u: FloatArray, p: tuple[float, ...]) -> FloatArray:
 class Input:
     """One uncertain input of a measurement.
 
-    Inputs of equal ``kind``, ``of`` and ``belief`` are the same quantity, wherever they come from. ``name`` writes
-    the three as one text, to be a key and to be read by people; code asks the fields.
+    Inputs with equal ``kind``, ``of`` and ``belief`` are the same quantity, wherever they come from. ``name`` writes
+    the three as one text, as a key and for people to read; code uses the fields.
 
     Attributes:
-        kind: what is uncertain (``thickness``, ``scale-fit``, ``cost``); holds no colon.
+        kind: the uncertain quantity (``thickness``, ``scale-fit``, ``cost``); contains no colon.
         title: plain words for a budget line.
-        distribution: what is known of it.
-        source: where that knowledge comes from.
+        distribution: knowledge of its value.
+        source: of that knowledge.
         unit: unit of the value, empty for a factor.
-        of: what it is the ``kind`` of: a finish, a photo, a part, a cost; outermost first.
-        belief: id of the belief that it was learned in; empty if it was not learned from weighed batches.
+        of: the owner of the ``kind``: a finish, a photo, a part, a cost; outermost first.
+        belief: id of the belief in which it was learned; empty if it was not learned from weighed batches.
         aligned_over: a piece of the name that does not matter to its draws. Inputs whose names differ only by this
-            piece are drawn together: sample by sample, so that what their values say of each other is kept.
+            piece are drawn together: sample by sample, so that the dependence between their values is kept.
 
     Raises:
         DataFileError: ``input-invalid``: the kind is empty or holds a colon.
@@ -322,19 +322,19 @@ class Input:
 
     @property
     def name(self) -> str:
-        """Kind, what it is of, and belief as one text: ``scale-fit:3fa9c1``, ``thickness:hard_gold:belief-0c1d``."""
+        """Kind, owner and belief as one text: ``scale-fit:3fa9c1``, ``thickness:hard_gold:belief-0c1d``."""
         learned = (f"{_BELIEF}{self.belief}",) if self.belief else ()
         return ":".join((self.kind, *self.of, *learned))
 
     @staticmethod
     def named(name: str, title: str, distribution: Distribution, source: str, unit: str = "") -> Input:
-        """An input whose kind, and what it is of, stand in one text as ``name`` writes them."""
+        """An input whose kind and owner are given as one text, as ``name`` writes them."""
         kind, of, belief = split_name(name)
         return Input(kind, title, distribution, source, unit, of, belief)
 
     @property
     def is_recovered(self) -> bool:
-        """Whether it was learned from weighed gold, so that what it makes an estimate of is gold recovered."""
+        """Whether it was learned from weighed gold, so that estimates made with it are of recovered gold."""
         return bool(self.belief)
 
     @property
@@ -346,7 +346,7 @@ class Input:
         """``n`` draws, float64 (n,): the same for the same name, n and seed, anywhere.
 
         They leave no gap: one draw comes from each of ``n`` equally likely pieces of the distribution, in random
-        order, so that every share of it is there as often as it should be.
+        order, so that every part of it is represented in proportion.
         """
         if self.distribution.kind == "constant":
             return np.full(n, self.distribution.parameters[0])
@@ -354,7 +354,7 @@ class Input:
         return self.distribution.at(u)[order]
 
     def as_json(self) -> dict[str, Any]:
-        """A JSON object that ``from_json`` reads back to an equal value; ``name`` is there to be read by people."""
+        """A JSON object that ``from_json`` reads back to an equal value; ``name`` is there for people to read."""
         return {
             "name": self.name,
             "kind": self.kind,
@@ -398,7 +398,7 @@ class Input:
 
 
 def split_name(name: str) -> tuple[str, tuple[str, ...], str]:
-    """The kind, what it is of, and the belief that a name writes as one text."""
+    """The kind, owner and belief that a name holds as one text."""
     kind, *of = name.split(":")
     if of and of[-1].startswith(_BELIEF):
         return kind, tuple(of[:-1]), of[-1].removeprefix(_BELIEF)
@@ -421,6 +421,6 @@ def draw_all(inputs: Mapping[str, Input], n: int = DEFAULT_DRAWS, seed: int = DE
 
 
 def _strata(drawn_as: str, n: int, seed: int) -> tuple[FloatArray, NDArray[np.intp]]:
-    """What ``quantiles.strata`` gives for a name, anywhere the same."""
+    """Result of ``quantiles.strata`` for a name, the same everywhere."""
     digest = hashlib.sha256(drawn_as.encode()).digest()
     return quantiles.strata(np.random.default_rng([seed, int.from_bytes(digest[:8], "big")]), n)

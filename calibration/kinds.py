@@ -1,9 +1,8 @@
 """Kinds of boards (memory modules, cheap cards, old boards) and the plating of their contacts.
 
-They stand in ``calibration/data/board_kinds.toml``, each with its source and with what rests on little. Boards of a
-kind are plated with hard gold or with flash gold; how many are flash is itself unknown. Boards of one design are all
-one or all the other. In a pile of many designs the flash share is that of the pile, and what differs from design to
-design evens out.
+They are in ``calibration/data/board_kinds.toml``, each with its source and its weak points. Boards of a kind are
+plated with hard gold or with flash gold; the share of flash is itself unknown. All boards of one design have the same
+plating. In a pile of many designs the flash share is that of the pile, and differences between designs average out.
 """
 
 from __future__ import annotations
@@ -35,12 +34,12 @@ _KEYS = ("words", "like", "weight", "source", "how_known", *_FIGURES)
 
 @dataclass(frozen=True)
 class Plating:
-    """What is assumed about the contacts of some boards: two inputs that are drawn together.
+    """Assumptions about the contacts of some boards: two inputs that are drawn together.
 
     Attributes:
         thickness: mean over their contacts, um.
-        flash: share of them that are flash; 0 or 1 where all are plated alike. At the same chance as the thickness
-            it says whether that thickness is flash gold's.
+        flash: share of them that are flash; 0 or 1 if all are plated alike. At the same chance as the thickness, it
+            says whether that thickness is of flash gold.
     """
 
     thickness: Distribution
@@ -49,16 +48,16 @@ class Plating:
 
 @dataclass(frozen=True)
 class BoardKind:
-    """What is assumed about one kind's edge contacts.
+    """Assumptions about the edge contacts of one kind.
 
     Attributes:
         key: its name in the data file.
-        words: what people read.
+        words: name for people.
         hard: thickness of hard gold on boards of one design, um; a lognormal mixture of standard and thin.
         flash: thickness of flash gold on boards of one design, um; lognormal.
         flash_share: share of the kind's boards that are flash, 0..1, unknown: its logit is normal.
         typical_sd_log: spread of the logarithm of the typical hard gold, which all boards of the kind share.
-        weight: how common it is among lots whose kind nobody names, against the other kinds.
+        weight: relative frequency of the kind among lots whose kind nobody names.
         source: of the figures, and how they are known.
     """
 
@@ -77,10 +76,10 @@ class BoardKind:
         return float(self.flash_share.at(_even(4000)).mean())
 
     def plating(self, designs: Designs = "one") -> Plating:
-        """What is assumed about the contacts of some boards of this kind.
+        """Assumptions about the contacts of some boards of this kind.
 
         Args:
-            designs: "one" where all boards are plated alike, "many" where they are of many designs.
+            designs: "one" if all boards are plated alike, "many" if they are of many designs.
         """
         return self._of_many() if designs == "many" else self._of_one()
 
@@ -118,7 +117,7 @@ def board_kind(key: KindKey) -> BoardKind:
 
 
 def kind_named(text: str) -> KindKey:
-    """The key of the kind that a person names by its key or its words, in any case; empty text is not known.
+    """The key of the kind that a person names by its key or its words, in any case; empty text means not known.
 
     Raises:
         UsageError: ``kind-unknown``.

@@ -1,9 +1,9 @@
 """Scale from something of known size that a person marked in the photo: a length, or a rectangle.
 
-A length gives one number: how far the camera was tilted stays unknown, so the scale is the same everywhere and the
-tilts, lenses and places that a hand-held photo may have are in the budget. A rectangle shows the tilt: its four
-corners give camera and plane. Both are taken to lie in the plane of the boards' faces; half a board's thickness to
-either side is in the budget.
+A length gives one number: the camera's tilt stays unknown, so the scale is the same everywhere and the budget
+contains the tilts, lenses and places that a hand-held photo may have. A rectangle shows the tilt: its four corners
+give camera and plane. Both are assumed to lie in the plane of the boards' faces; half a board's thickness to either
+side is in the budget.
 """
 
 from __future__ import annotations
@@ -29,16 +29,16 @@ Point = Sequence[float]
 
 _CAMERAS = 400
 _PLACES = 40
-# where nothing is known of it, the area's middle lies about the length's middle with this standard deviation in each
+# if the area's place is not known, its middle lies about the length's middle with this standard deviation in each
 # direction, as a share of the length: plated edges are marked themselves, or lie half a board away
 _SCATTER = 0.25
 _SEED = 11
 _SHORTEST_PX = 20.0
 _LONGEST_MM = 10_000.0
 _OUTSIDE_PX = 2.0
-# places that the scale is used at lie within this share of the marked thing's longest side from its middle
+# the scale is used at places within this share of the marked thing's longest side from its middle
 _REACH = 0.75
-# the marked corners may miss a rectangle by so many marking errors, or by this share of its shorter side
+# the marked corners may miss a rectangle by this many marking errors, or by this share of its shorter side
 _MISS_SDS, _MISS_SHARE = 4.0, 0.03
 
 
@@ -54,8 +54,8 @@ def scale_from_length(
 ) -> Scale:
     """Scale from one known length in the plane of the boards' faces.
 
-    The photo's scale changes over a tilted board, so that what the tilt does to an area hangs on where it lies: give
-    ``where_px`` once it is known, for a far narrower range.
+    The photo's scale changes over a tilted board, so the effect of the tilt on an area depends on its place: give
+    ``where_px`` once the place is known, for a far narrower range.
 
     Args:
         view: of the photo.
@@ -64,11 +64,11 @@ def scale_from_length(
         to_px: the other end.
         marking_sd_px: standard deviation of a marked point in each direction; None for the usual one.
         length_sd_mm: standard deviation of the stated length; None for the usual one.
-        where_px: places (n, 2) that stand for the area to be measured, alike in weight; None for anywhere about the
-            marked length.
+        where_px: places (n, 2) that stand for the area to be measured, with equal weights; None for anywhere about
+            the marked length.
 
     Raises:
-        UsageError: a length that is none, or a point that is not in the photo.
+        UsageError: an invalid length, or a point that is not in the photo.
         ScaleError: the ends are too near each other in the photo.
     """
     _check_mm(length_mm)
@@ -125,7 +125,7 @@ def scale_from_rectangle(
         side_sd_mm: standard deviation of each stated side; None for the usual one.
 
     Raises:
-        UsageError: sides that are none, not four corners, corners outside the photo or not going round.
+        UsageError: invalid sides, not four corners, corners outside the photo or not going round.
         ScaleError: the rectangle is tiny in the photo, contradicted by its corners, or seen too much askew.
     """
     for side in sides_mm:
@@ -197,7 +197,7 @@ def check_points(shape: tuple[int, ...], points: Sequence[Point]) -> FloatArray:
     """Marked points (n, 2), each checked to lie in the photo of (height, width, ...).
 
     Raises:
-        UsageError: one is not two numbers, or lies outside.
+        UsageError: a point is not two numbers, or lies outside.
     """
     if any(len(p) != 2 or not all(math.isfinite(v) for v in p) for p in points):
         raise UsageError("point-invalid", "A marked point is not two numbers.", "Give each point as X,Y in pixels.")
@@ -215,7 +215,7 @@ def check_points(shape: tuple[int, ...], points: Sequence[Point]) -> FloatArray:
 
 
 def _turning(corners: FloatArray) -> int:
-    """1 where the corners go round as on a clock in the photo, -1 the other way."""
+    """1 if the corners go round clockwise in the photo, -1 otherwise."""
     ahead = np.roll(corners, -1, axis=0) - corners
     behind = np.roll(ahead, 1, axis=0)
     turns = behind[:, 0] * ahead[:, 1] - behind[:, 1] * ahead[:, 0]

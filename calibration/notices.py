@@ -1,7 +1,7 @@
-"""Warnings as data: a number is still given but deserves less trust.
+"""Warnings as data: a number is still given, but deserves less trust.
 
-A ``Notice`` says why, and what to do about it. Each part of the program keeps its definitions as one ``Notices``;
-called with a code and values, that fills the message in. Every code stands once in ``grader/codes.toml``.
+A ``Notice`` gives the reason and advice. Each part of the program keeps its definitions as one ``Notices``, which
+fills in the message when called with a code and values. Every code appears once in ``grader/codes.toml``.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from calibration.advice import Advised
 
 @dataclass(frozen=True)
 class NoticeDefinition:
-    """One kind of warning: its stable code, message template, and what to do in words that fit everywhere."""
+    """One kind of warning: its stable code, message template, and advice in words that fit everywhere."""
 
     code: str
     message: str
@@ -27,9 +27,9 @@ class Notice:
 
     Attributes:
         code: of its kind.
-        message: what is so, filled in.
-        advice: what to do, in words that fit everywhere.
-        values: what the message was filled in with.
+        message: the facts, filled in.
+        advice: the next step, in words that fit everywhere.
+        values: the values filled into the message.
         remedy: name of the advice in the front ends' files; empty if the code names it.
     """
 
@@ -41,7 +41,7 @@ class Notice:
 
     @classmethod
     def of(cls, told: Advised) -> Notice:
-        """What an error says, as a warning."""
+        """An error's content as a warning."""
         return cls(told.code, told.message, told.advice, told.values, told.remedy)
 
     def as_json(self) -> dict[str, str]:
@@ -75,7 +75,7 @@ class Notices:
         return Notice(code, definition.message.format(**values), definition.advice, values)
 
 
-# Of scale, whatever gives it.
+# About scale, whatever its source.
 notice = Notices(
     NoticeDefinition(
         "target-partly-seen",

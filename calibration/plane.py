@@ -1,4 +1,4 @@
-"""Planes that a photo looks at: photo points to millimetres and back, and the true area of each pixel.
+"""Planes in a photo: photo points to millimetres and back, and the true area of each pixel.
 
 All classes fulfil ``calibration.scale.FacePlane``. In-plane axes are x right and y down as the camera sees an
 unrotated sheet, like the photo's own.
@@ -77,7 +77,7 @@ class PosedPlane:
         cosine = rays @ self.normal[:2] + self.normal[2]
         distance = self.sheet_distance_mm - self.height_mm
         depth = self._depth(cosine)
-        return np.asarray(depth * depth * depth / distance * density)  # a power of 3 takes many times as long
+        return np.asarray(depth * depth * depth / distance * density)  # a power of 3 is many times slower
 
     def _depth(self, cosine: FloatArray) -> FloatArray:
         distance = self.sheet_distance_mm - self.height_mm
@@ -111,7 +111,7 @@ class UniformPlane:
 
 @dataclass(frozen=True, eq=False)
 class ResizedPlane:
-    """A plane as a copy of the photo sees it that has more or fewer pixels.
+    """A plane in a copy of the photo that has more or fewer pixels.
 
     Attributes:
         photo_plane: of the photo itself.

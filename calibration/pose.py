@@ -1,10 +1,10 @@
-"""Camera and pose from points of a flat sheet whose places are known.
+"""Camera and pose from known points of a flat sheet.
 
-All is fitted at once (focal length, optical axis, radial distortion, pose, and how far the sheet curls off flat) by
-least squares with what is known in advance as further observations, so that what the points do not tell keeps its
+All parameters (focal length, optical axis, radial distortion, pose, and the sheet's curl) are fitted at once by least
+squares with prior knowledge as further observations, so that parameters that the points do not determine keep their
 prior width: tilt that shows the focal length narrows it, a small sheet in a corner leaves distortion open. The
-posterior's covariance (Laplace's approximation) then says how well any place of the photo is measured, extrapolation
-included.
+posterior's covariance (Laplace's approximation) then gives the accuracy at any place of the photo, including
+extrapolation.
 """
 
 from __future__ import annotations
@@ -34,13 +34,13 @@ _ROUGH_GAIN = 1e-5
 
 @dataclass(frozen=True, eq=False)
 class Sheet:
-    """Points of a sheet, and the shapes that it may curl into.
+    """Points of a sheet, and the shapes into which it may curl.
 
     Attributes:
         origin_mm: the points' middle, float64 (2,).
         places_mm: the points from there, float64 (n, 2).
         curls: for each point, its depth for each of three curls of 1 mm (n, 3): quadratic, of mean zero.
-        curl_sd_mm: how far sheets curl, as a standard deviation.
+        curl_sd_mm: standard deviation of the curl of sheets.
     """
 
     origin_mm: FloatArray
@@ -68,7 +68,7 @@ class PoseFit:
     """A fitted camera over a sheet.
 
     Attributes:
-        plane: what the sheet lies on (height 0): parallel to its mean plane, through its lowest point.
+        plane: the surface under the sheet (height 0): parallel to its mean plane, through its lowest point.
         parameters: float64 (14,): rotation vector, translation of the points' middle, log focal, cx, cy, k1, k2, and
             the curl's three coefficients in mm.
         covariance: of ``parameters``, (14, 14).
@@ -88,12 +88,12 @@ class PoseFit:
 
     @property
     def curl_mm(self) -> float:
-        """How far the sheet stands off flat between its lowest and highest point, mm."""
+        """Height difference between the lowest and the highest point of the sheet, mm."""
         return float(np.ptp(self.sheet.curls @ self.parameters[_CURL:]))
 
     @property
     def curl_chi2(self) -> float:
-        """How far the curl is from none, in squared standard deviations of its three coefficients together."""
+        """Distance of the curl from zero, in squared standard deviations of its three coefficients together."""
         curl = self.parameters[_CURL:]
         return float(curl @ np.linalg.solve(self.covariance[_CURL:, _CURL:], curl))
 
@@ -108,7 +108,7 @@ class PoseFit:
         Args:
             xy_px: the places.
             height_mm: of the plane above the sheet.
-            inflate: factor on the standard deviation, where the points' errors are not independent.
+            inflate: factor on the standard deviation, if the points' errors are not independent.
         """
         values, vectors = np.linalg.eigh(self.covariance)
         variance = np.zeros(len(xy_px))
@@ -136,18 +136,18 @@ def fit_pose(
     curl_share: float = 0.0,
     start: PoseFit | None = None,
 ) -> PoseFit:
-    """The camera over a flat sheet that best explains where its points are seen.
+    """The camera over a flat sheet that best explains the places of its points in the photo.
 
     Args:
         points_mm: places on the sheet (n, 2), n ≥ 4, not on one line; y down as the camera sees the sheet.
-        points_px: where the photo shows them (n, 2).
+        points_px: their places in the photo (n, 2).
         prior: of the camera.
-        relative_sd: how uncertain each point is, as a multiple of ``sd_px`` (n,).
-        sd_px: standard deviation of the points in each direction where it is known; otherwise the residuals tell.
-        sd_floor_px: the least that may be found.
+        relative_sd: uncertainty of each point, as a multiple of ``sd_px`` (n,).
+        sd_px: standard deviation of the points in each direction if known; otherwise the residuals give it.
+        sd_floor_px: the least standard deviation that may be found.
         outlier_sds: points that miss by more standard deviations are dropped, one pass after another.
         start: an earlier fit of the same points to begin from.
-        curl_share: how far such sheets curl off flat (standard deviation) over the points' reach from their middle.
+        curl_share: curl of such sheets (standard deviation) over the points' reach from their middle.
 
     Raises:
         ValueError: fewer than four points remain, or no pose explains them.
@@ -177,9 +177,9 @@ def fit_pose(
 
 
 def _noise(residual: FloatArray) -> float:
-    """Robust standard deviation of a coordinate, made up for the parameters that were fitted to it."""
+    """Robust standard deviation of a coordinate, corrected for the parameters that were fitted to it."""
     n = residual.size
-    freedom = max(n - 8, 2)  # a plane's eight; the rest is held by the prior
+    freedom = max(n - 8, 2)  # eight parameters of a plane; the prior determines the rest
     rms = float(np.sqrt(np.sum(residual**2) / freedom))
     middle = 1.4826 * float(np.median(np.abs(residual))) * np.sqrt(n / freedom)
     return min(rms, 1.2 * middle) if middle > 0 else rms

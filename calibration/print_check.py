@@ -14,7 +14,7 @@ from calibration.reading import FileKind, json_of, read_text
 from calibration.sourced import load
 from calibration.target import CHECK_BAR_MM
 
-# beyond this the wrong thing was measured, or the page was printed to fit another paper
+# beyond these limits, the wrong thing was measured, or the page was printed to fit another paper
 _FACTOR_LOW, _FACTOR_HIGH = 0.9, 1.1
 _AGAIN = "Measure the check bar and store its length again."
 _FILE = FileKind(code="print-check", what="a measured check bar", most_bytes=10_000, fix=_AGAIN)
@@ -25,7 +25,7 @@ class PrintCheck:
     """A measured check bar.
 
     Attributes:
-        bar_mm: its length as measured.
+        bar_mm: its measured length.
 
     Raises:
         UsageError: a length that the bar cannot have.
@@ -54,7 +54,7 @@ def load_print_check(path: Path) -> PrintCheck | None:
     """The stored check bar, or None if none was stored.
 
     Raises:
-        DataFileError: the file is there but does not hold one.
+        DataFileError: the file exists but does not contain a check bar.
     """
     if not is_there(path):
         return None
@@ -72,7 +72,7 @@ def _number(value: object) -> float:
 
 
 def save_print_check(check: PrintCheck, path: Path) -> None:
-    """Store a check bar; the file is there wholly or as it was before. Missing folders are made.
+    """Store a check bar; the file is written completely or stays as it was. Missing folders are created.
 
     Raises:
         UsageError: the place cannot be written to.

@@ -1,9 +1,9 @@
 """From uniform numbers to draws, and uniform numbers that leave no gap.
 
 ``strata`` cuts 0..1 into as many equal pieces as there are draws and takes one number from each, in random order.
-Done for each input by itself this is Latin hypercube sampling (McKay, Beckman, Conover, Technometrics 21 (1979) 239):
-every single draw follows its distribution as before, and of the variance of a mean all that inputs do each by itself
-falls away (Stein, Technometrics 29 (1987) 143). What is left is due to inputs acting together.
+Applied to each input separately, this is Latin hypercube sampling (McKay, Beckman, Conover, Technometrics 21 (1979)
+239): every single draw follows its distribution as before, and the part of the variance of a mean that comes from
+inputs acting separately vanishes (Stein, Technometrics 29 (1987) 143). The rest is due to inputs acting together.
 """
 
 from __future__ import annotations
@@ -16,17 +16,17 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
-# Nodes of a curve that is inverted by straight pieces between them: the error is below 1e-6 of a standard deviation
-# within four of them.
+# Nodes of a curve that is inverted by straight pieces between them: within four standard deviations, the error is
+# below 1e-6 of one.
 _NODES = 16_001
-_REACH = 8.3  # standard deviations; beyond, a normal's chance is less than a float tells from 1
+_REACH = 8.3  # standard deviations; beyond, a float cannot distinguish a normal's chance from 1
 
 
 def strata(rng: np.random.Generator, n: int) -> tuple[FloatArray, NDArray[np.intp]]:
-    """One uniform number from each of ``n`` equal pieces of 0..1, rising, and the random order to put them into.
+    """One uniform number from each of ``n`` equal pieces of 0..1, rising, and a random order for them.
 
     Returns:
-        float64 (n,) and int (n,); the first taken in the order of the second is in no order.
+        float64 (n,) and int (n,); the first, taken in the order of the second, is in random order.
     """
     return (np.arange(n) + rng.random(n)) / n, rng.permutation(n)
 

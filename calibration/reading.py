@@ -1,7 +1,7 @@
 """Read users' files safely: bytes, text, TOML and JSON.
 
-No more than a stated number of bytes is ever read, so that a file of gigabytes, or a device without end, costs no
-memory. Everything that can be wrong with a file or its syntax ends in a ``DataFileError``.
+At most a stated number of bytes is read, so that a file of gigabytes, or an endless device, costs no memory. Every
+fault of a file or its syntax ends in a ``DataFileError``.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from typing import Any
 
 from calibration.errors import DataFileError, GraderError
 
-# Python's floats end at 309 digits; no figure here has use for more.
+# Python's floats end at 309 digits; no figure here needs more.
 _MOST_DIGITS = 308
 
 
@@ -31,9 +31,9 @@ class FileKind:
 
     Attributes:
         code: the first part of its errors' codes: ``CODE-unreadable``, ``CODE-invalid``.
-        what: in words, with an article, such as "a file of assumptions".
-        most_bytes: that it may have.
-        fix: advice where the contents are wrong.
+        what: its name in words, with an article, such as "a file of assumptions".
+        most_bytes: largest size.
+        fix: advice if the contents are wrong.
     """
 
     code: str
@@ -55,7 +55,7 @@ def read_bytes(path: Path, kind: FileKind) -> bytes:
     """All bytes of a file.
 
     Raises:
-        DataFileError: it cannot be read, or is larger than its kind may be.
+        DataFileError: it cannot be read, or exceeds the size limit of its kind.
     """
     try:
         with path.open("rb") as file:
@@ -126,7 +126,7 @@ def json_of(text: str | bytes) -> Any:
     """The JSON value of a text.
 
     Raises:
-        ValueError: it is not JSON (RFC 8259), is nested too deeply, or holds a number beyond what floats can be.
+        ValueError: it is not JSON (RFC 8259), is nested too deeply, or holds a number beyond the range of floats.
     """
     try:
         return json.loads(text, parse_constant=_refuse, parse_int=_whole, parse_float=_finite)
@@ -136,7 +136,7 @@ def json_of(text: str | bytes) -> Any:
 
 @contextmanager
 def as_written(damaged: GraderError) -> Iterator[None]:
-    """Raise an error of ours where a document lacks a part, or holds another than it was written with."""
+    """Raise the given error if a document lacks a part, or holds a different one from when it was written."""
     try:
         yield
     except GraderError:
@@ -149,7 +149,7 @@ def sha256_of(path: Path) -> str:
     """The sha256 of a file's bytes, in hexadecimal, without keeping them.
 
     Raises:
-        OSError: it cannot be read, or is not a file: a device may have no end.
+        OSError: it cannot be read, or is not a file: a device may be endless.
         ValueError: the name holds a NUL.
     """
     with path.open("rb") as file:

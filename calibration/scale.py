@@ -1,4 +1,4 @@
-"""The scale of one photo: what a pixel is worth in the plane of the boards' faces.
+"""The scale of one photo: the size of a pixel in the plane of the boards' faces.
 
 A ``Scale`` measures in the photo as taken: it never resamples. ``pixel_area_mm2`` is the Jacobian of the map
 photo → face plane, so that area = Σ coverage × pixel area.
@@ -37,7 +37,7 @@ class Scale:
     Attributes:
         method: source of the scale.
         plane: the map to the plane of the boards' faces (the height above the target is already in it).
-        px_per_mm: at the middle of what was used for scale; see ``px_per_mm_at`` for elsewhere.
+        px_per_mm: at the middle of the object used for scale; see ``px_per_mm_at`` for other places.
         area_inputs: independent factors on area (distributions about 1): corner fit, print size, face height,
             tilt, marking. Names hold the photo's short sha256 where the error belongs to this photo alone.
         notices: for the user.

@@ -11,7 +11,7 @@ from calibration.inputs import FloatArray
 
 
 def crps(draws: FloatArray, seen: float) -> float:
-    """Continuous ranked probability score of draws (n,) against what was seen, in their unit; 0 is perfect.
+    """Continuous ranked probability score of draws (n,) against the observed value, in their unit; 0 is perfect.
 
     ``E|X - y| - E|X - X'| / 2`` (Gneiting and Raftery, J. Am. Stat. Assoc. 102 (2007) 359, eq. 21), the second mean
     over all pairs of different draws, so that the score does not depend on how many draws there are.
@@ -29,8 +29,8 @@ class HitRate:
     """A share of some cases with the range that its true value may have.
 
     Attributes:
-        hits: cases that count.
-        cases: of all.
+        hits: number of hits.
+        cases: number of all cases.
         value: hits ÷ cases.
         low: of Wilson's 90 % interval.
         high: likewise.

@@ -16,11 +16,11 @@ from calibration.view import refuse_askew
 
 ADVICE_FLAT = "Tape the target flat to a board or the table, and take the photo again."
 
-# a curl is real where chance alone gives three coefficients so far from nought once in a thousand times (χ², 3)
+# a curl is real if chance alone gives three coefficients this far from zero once in a thousand times (χ², 3)
 _CURL_CHI2 = 16.27
 # a bump of height z seen at this angle off the normal moves by z · tan(angle)
 _BUMP_SEEN_AT = float(np.tan(np.radians(15.0)))
-# with a sheet that bends, its corners' errors count as those of this many independent ones
+# if a sheet bends, the errors of its corners count as those of this many independent corners
 _INDEPENDENT_WHEN_BENT = 4
 
 
@@ -29,11 +29,11 @@ class SheetFit:
     """A fitted sheet.
 
     Attributes:
-        pose: camera and plane; of a curled sheet where it is curled.
+        pose: camera and plane; of a curled sheet if it is curled.
         residual_px: root mean square miss of a flat sheet.
         residual_mm: the same on the sheet.
-        curl_mm: how far the sheet stands off flat, 0 if no curl can be made out.
-        bent: whether the user has to know.
+        curl_mm: deviation of the sheet from flat, 0 if no curl can be detected.
+        bent: whether the bend has to be reported to the user.
     """
 
     pose: PoseFit
@@ -48,9 +48,9 @@ class SheetFit:
         return max(1.0, float(np.sqrt(self.pose.used.sum() / _INDEPENDENT_WHEN_BENT))) if self.bent else 1.0
 
     def elevation_mm(self) -> FloatArray:
-        """Draws (n,) of how far the fitted sheet stands above what the boards lie on.
+        """Draws (n,) of the height of the fitted sheet above the surface under the boards.
 
-        A sheet that curls rises off the table by more than its curl: it may stand on its ends or lie aslant. The
+        A curled sheet rises off the table by more than its curl: it may stand on its ends or lie at a slant. The
         residual's share has no direction.
         """
         rise = draws_of(load_inputs("scale_inputs")["sheet-rise"].distribution, stream=6)
@@ -65,12 +65,12 @@ def fit_sheet(
     prior: CameraPrior,
     shape: tuple[int, ...],
 ) -> SheetFit:
-    """The pose of a sheet from its points, taken to be flat unless they say that it curls.
+    """The pose of a sheet from its points; it is assumed to be flat unless they show a curl.
 
     Args:
         points_mm: places on the sheet (n, 2).
-        points_px: where the photo shows them (n, 2).
-        relative_sd: how uncertain each is, relative to the others (n,).
+        points_px: their places in the photo (n, 2).
+        relative_sd: uncertainty of each, relative to the others (n,).
         prior: of the camera.
         shape: of the photo, (height, width, ...).
 
@@ -123,7 +123,7 @@ def _px_per_mm(fit: PoseFit, points_mm: FloatArray) -> float:
 
 
 def _gate(fit: PoseFit, points_mm: FloatArray) -> None:
-    """Refuse points that miss the sheet too far, or too many of which had to be dropped."""
+    """Refuse points that miss the sheet by too much, or too many of which had to be dropped."""
     figures = load("scale_figures")
     residual_mm = fit.rms_px / _px_per_mm(fit, points_mm)
     limit = figures["residual_refused"].value

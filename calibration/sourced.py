@@ -1,7 +1,7 @@
 """Figures with their source: the loader of the TOML files in ``calibration/data``.
 
-Each table of such a file is one figure (``load``) or one uncertain input (``load_inputs``); both say where they come
-from and how that is known. A file that leaves either out is refused as a whole.
+Each table of such a file is one figure (``load``) or one uncertain input (``load_inputs``); both state their source
+and how it is known. A file that leaves either out is refused as a whole.
 
 A figure::
 
@@ -49,7 +49,7 @@ _UNCHECKED = "not yet compared with its source"
 
 
 def source_words(source: str, how_known: str = "") -> str:
-    """A source as whoever asks is told it: what was only recalled is said to be unchecked."""
+    """A source in words for the user: a source that was only recalled is marked as unchecked."""
     known = "" if how_known in ("", "read") else f" ({how_known})"
     text = f"{source}{known}".replace("from memory of", "as recalled from").replace("from memory", _UNCHECKED)
     return " ".join(text.split())
@@ -63,7 +63,7 @@ _INPUT_KEYS = _COMMON | {"title", "distribution"}
 
 @dataclass(frozen=True)
 class SourcedValue:
-    """A figure and where it comes from.
+    """A figure with its source.
 
     Attributes:
         key: its name in the file.
@@ -71,7 +71,7 @@ class SourcedValue:
         low: least value that the source allows, or None if it gives none.
         high: greatest value that the source allows, or None.
         unit: of all three; empty for a factor or a count.
-        source: where the figure stands.
+        source: of the figure.
         how_known: one of ``HOW_KNOWN``.
     """
 
@@ -86,7 +86,7 @@ class SourcedValue:
 
 @dataclass(frozen=True)
 class SourcedEntry:
-    """An entry of another shape than a figure's or an input's; what it lacks is a ``DataFileError`` when asked for.
+    """An entry that is neither a figure nor an input; a request for a missing part raises a ``DataFileError``.
 
     Attributes:
         where: file and key, for messages.
@@ -97,7 +97,7 @@ class SourcedEntry:
     table: Mapping[str, Any]
 
     def only(self, *keys: str) -> None:
-        """Refuses any other key."""
+        """Refuse any other key."""
         _check_keys(self.where, self.table, frozenset(keys))
 
     def text(self, key: str) -> str:
@@ -119,7 +119,7 @@ class SourcedEntry:
         return low, high
 
     def is_set(self, key: str) -> bool:
-        """A switch; off where it is left out."""
+        """A switch; off if it is left out."""
         given = self.table.get(key, False)
         if not isinstance(given, bool):
             raise _invalid(f"{self.where}: {key} is neither true nor false.")
@@ -140,7 +140,7 @@ def load(name: str) -> Mapping[str, SourcedValue]:
     """The figures of the packaged file ``calibration/data/<name>.toml``, by key; read-only.
 
     Raises:
-        DataFileError: no such file, or an entry that does not say what it must.
+        DataFileError: no such file, or an invalid entry.
     """
     return parse(packaged(name), name)
 
@@ -150,7 +150,7 @@ def load_inputs(name: str) -> Mapping[str, Input]:
     """The uncertain inputs of the packaged file ``calibration/data/<name>.toml``, by name; read-only.
 
     Raises:
-        DataFileError: no such file, or an entry that does not say what it must.
+        DataFileError: no such file, or an invalid entry.
     """
     return parse_inputs(packaged(name), name)
 
@@ -159,7 +159,7 @@ def parse(text: str, name: str) -> Mapping[str, SourcedValue]:
     """Read figures from TOML text; ``name`` is used in error messages.
 
     Raises:
-        DataFileError: the text is not TOML, or an entry does not say what it must.
+        DataFileError: the text is not TOML, or an entry is invalid.
     """
     return MappingProxyType({key: _value(f"{name}: {key}", key, table) for key, table in _tables(text, name)})
 
@@ -168,7 +168,7 @@ def parse_inputs(text: str, name: str) -> Mapping[str, Input]:
     """Read uncertain inputs from TOML text; ``name`` is used in error messages.
 
     Raises:
-        DataFileError: the text is not TOML, or an entry does not say what it must.
+        DataFileError: the text is not TOML, or an entry is invalid.
     """
     return MappingProxyType({key: _input(f"{name}: {key}", key, table) for key, table in _tables(text, name)})
 
@@ -177,7 +177,7 @@ def parse_entries(text: str, name: str) -> Mapping[str, SourcedEntry]:
     """Read entries of another shape from TOML text, by key; ``name`` is used in error messages.
 
     Raises:
-        DataFileError: the text is not TOML, or holds something else than tables.
+        DataFileError: the text is not TOML, or holds something other than tables.
     """
     return MappingProxyType({key: SourcedEntry(f"{name}: {key}", table) for key, table in _tables(text, name)})
 
@@ -241,7 +241,7 @@ def _input(where: str, key: str, table: Mapping[str, Any]) -> Input:
 
 
 def _provenance(where: str, table: Mapping[str, Any]) -> tuple[str, str, str]:
-    """Unit, source and how known."""
+    """Unit, source, and how it is known."""
     unit = table.get("unit")
     if not isinstance(unit, str):
         raise _invalid(f'{where}: unit is missing (give "" for a factor or a count).')
@@ -249,7 +249,7 @@ def _provenance(where: str, table: Mapping[str, Any]) -> tuple[str, str, str]:
 
 
 def _source(where: str, table: Mapping[str, Any]) -> tuple[str, str]:
-    """Source and how known."""
+    """Source, and how it is known."""
     source, how_known = _text(where, table, "source"), _text(where, table, "how_known")
     if how_known not in HOW_KNOWN:
         raise _invalid(f"{where}: how_known is '{how_known}', not one of {', '.join(HOW_KNOWN)}.")

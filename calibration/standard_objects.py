@@ -1,6 +1,6 @@
 """Common objects of known size, by name: cards, sheets, boards of a standard outline, coins.
 
-They stand in ``calibration/data/standard_objects.toml``, each with its source and tolerance.
+They are in ``calibration/data/standard_objects.toml``, each with its source and tolerance.
 """
 
 from __future__ import annotations
@@ -24,17 +24,17 @@ _UNIFORM = math.sqrt(3)
 
 @dataclass(frozen=True)
 class StandardObject:
-    """One of them.
+    """One such object.
 
     Attributes:
-        name: as people call it.
+        name: for people.
         kind: rectangle, length or coin.
         sizes_mm: two sides, longer first; or one length; or a diameter.
         size_sd_mm: standard deviation of each.
         outline: of a coin: round, flower (round with notches), flats; empty for others.
         thickness_mm: of a coin; None for others.
-        note: what to heed.
-        source: where the size stands.
+        note: a caution.
+        source: of the size.
         how_known: as in ``calibration.sourced``.
     """
 
@@ -51,10 +51,10 @@ class StandardObject:
 
 @cache
 def standard_objects() -> Mapping[str, StandardObject]:
-    """All of them by name.
+    """All standard objects, by name.
 
     Raises:
-        DataFileError: an entry of the data file does not say what it must.
+        DataFileError: an entry of the data file is invalid.
     """
     return MappingProxyType({name: _object(name, t) for name, t in tables("standard_objects").items()})
 
@@ -64,10 +64,10 @@ def object_named(name: str, *kinds: Kind) -> StandardObject:
 
     Args:
         name: of the object.
-        kinds: those that are wanted.
+        kinds: the kinds wanted.
 
     Raises:
-        UsageError: none of these kinds has it.
+        UsageError: there is no such object of these kinds.
     """
     wanted = " ".join(name.casefold().split())
     fitting = [o for o in standard_objects().values() if o.kind in kinds]
@@ -82,7 +82,7 @@ def object_named(name: str, *kinds: Kind) -> StandardObject:
 
 
 def sides_in_order(sizes_mm: tuple[float, ...], corners_px: Sequence[tuple[float, float]]) -> tuple[float, float]:
-    """A rectangle's sides in the order of its marked corners: the longer one where the photo shows it longer.
+    """A rectangle's sides in the order of its marked corners: the longer side is the one that is longer in the photo.
 
     Args:
         sizes_mm: longer side first.

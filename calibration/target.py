@@ -55,7 +55,7 @@ class TargetDescription:
         legacy_pattern: True for boards with even rows drawn as OpenCV did before 4.6.
         origin_mm: the board's top-left corner on the sheet.
         sheet_mm: width and height of the sheet, or None if unknown.
-        grey_patches: where they are.
+        grey_patches: their places.
         first_id: number of the first marker; the others follow.
         name: names the print size that all photos of this sheet share; made from the geometry.
     """
@@ -121,7 +121,7 @@ class TargetDescription:
         return np.asarray(steps * self.square_mm + np.array(self.origin_mm))
 
     def outline_mm(self) -> FloatArray:
-        """Corners (4, 2) of the sheet going round; where its size is unknown, of all that is printed on it."""
+        """Corners (4, 2) of the sheet going round; if its size is unknown, of everything printed on it."""
         if self.sheet_mm is not None:
             low, high = np.zeros(2), np.array(self.sheet_mm)
         else:
@@ -144,7 +144,7 @@ def _dictionary(name: str) -> Any:
 
 
 def _check(target: TargetDescription) -> None:
-    """Raise a DataFileError where the description contradicts itself."""
+    """Raise a DataFileError if the description contradicts itself."""
     if not 2 <= min(target.squares_x, target.squares_y) <= max(target.squares_x, target.squares_y) <= _SQUARES_MAX:
         raise _invalid(
             f"{target.squares_x} × {target.squares_y} squares are not a target (2 to {_SQUARES_MAX} each way)."
@@ -176,7 +176,7 @@ def parse_target(text: str | bytes) -> TargetDescription:
     """Read a target's description from JSON.
 
     Raises:
-        DataFileError: no JSON, a field missing, of the wrong kind, or contradicting another.
+        DataFileError: not JSON, or a field is missing, of the wrong kind, or contradicts another.
     """
     try:
         data = json_of(text)
@@ -242,7 +242,7 @@ def _patch(data: Any) -> PatchPlace:
 
 PAPER_MM: Mapping[Paper, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 CHECK_BAR_MM = 100.0
-# Disjoint numbers tell the papers apart; high ones of a dictionary with few false finds keep clear of other sheets.
+# Disjoint numbers distinguish the papers; high ones of a dictionary with few false finds avoid those of other sheets.
 OWN_DICTIONARY = "DICT_APRILTAG_36h11"
 _FIRST_ID: Mapping[Paper, int] = {"a4": 400, "letter": 450}
 _REFLECTANCES = (0.05, 0.10, 0.18, 0.32, 0.50, 0.75)

@@ -95,7 +95,7 @@ def _marker(
 
 
 def _grey_level(place: PatchPlace) -> float:
-    """The grey that a printer set for sRGB gives a patch's reflectance with (IEC 61966-2-1)."""
+    """The grey with which a printer set for sRGB gives a patch's reflectance (IEC 61966-2-1)."""
     r = place.reflectance
     return float(12.92 * r if r <= 0.0031308 else 1.055 * r ** (1 / 2.4) - 0.055)
 

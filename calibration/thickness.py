@@ -1,8 +1,8 @@
 """Properties of a finish: plating thickness, density and gold fraction, as uncertain inputs.
 
-The priors stand in ``calibration/data/thickness.toml`` and ``gold_properties.toml``, each with its reasons, those of
-edge contacts by kind of boards in ``board_kinds.toml``. A belief learned from weighed yields replaces a
-thickness prior by way of ``gold_properties(override)``.
+The priors are in ``calibration/data/thickness.toml`` and ``gold_properties.toml``, each with its reasons; those of
+edge contacts, by kind of boards, are in ``board_kinds.toml``. A belief learned from weighed yields replaces a
+thickness prior through ``gold_properties(override)``.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from calibration.inputs import Input
 from calibration.kinds import UNKNOWN, Designs, KindKey, board_kind
 from calibration.sourced import load_inputs
 
-THICKNESS = "thickness"  # kind of the inputs that say how thick plating is, in um
+THICKNESS = "thickness"  # kind of the inputs for the thickness of plating, in um
 FLASH = "flash-share"  # kind of the inputs that say whether it is flash gold
 
 __all__ = [
@@ -39,8 +39,8 @@ class GoldProperties:
         thickness: of the plating, in um.
         density: of the plating, in g/cm3.
         gold_fraction: gold in the plating by mass, 0..1.
-        flash: share of the plating that is flash gold, 0..1, drawn together with the thickness, which has it in
-            already; None if it is not distinguished.
+        flash: share of the plating that is flash gold, 0..1, drawn together with the thickness, which already
+            includes it; None if it is not distinguished.
 
     Raises:
         UsageError: an input has another unit.
@@ -65,7 +65,7 @@ class GoldProperties:
         return self.thickness, self.density, self.gold_fraction
 
     def all_inputs(self) -> tuple[Input, ...]:
-        """These, and whether it is flash gold where that is distinguished."""
+        """These, and the share of flash gold if it is distinguished."""
         return (*self.inputs(), *(() if self.flash is None else (self.flash,)))
 
 
@@ -75,7 +75,7 @@ def thickness_prior(finish: Finish) -> Input:
 
 
 def contact_plating(kind: KindKey = UNKNOWN, designs: Designs = "one") -> tuple[Input, Input]:
-    """Thickness of the contacts of a kind's boards in um, and how much of them is flash gold: drawn together.
+    """Thickness of the contacts of a kind's boards in um, and their share of flash gold: drawn together.
 
     Raises:
         UsageError: ``kind-unknown``.
@@ -104,10 +104,10 @@ def gold_properties(
     """Properties of every finish.
 
     Args:
-        override: thickness in um to use instead of the prior, for some finishes; its name decides with what it is
-            shared.
-        kind: of boards, for the thickness of their contacts where that is not among these.
-        designs: "one" where all boards are plated alike, "many" where they are of many designs.
+        override: thickness in um to use instead of the prior, for some finishes; its name decides which draws it
+            shares.
+        kind: of boards, for the thickness of their contacts if that is not overridden.
+        designs: "one" if all boards are plated alike, "many" if they are of many designs.
 
     Raises:
         UsageError: a thickness that is not in um, or for a finish that does not exist.

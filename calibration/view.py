@@ -1,4 +1,4 @@
-"""A photo as its geometry sees it; what a photo of a plane can show: places, and views too far askew to measure."""
+"""A photo's geometry; places in a photo of a plane, and views too far askew to measure."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def places_in_view(shape: tuple[int, ...], across: int = 16, down: int = 12) -> 
 
 
 def refuse_askew(plane: PosedPlane, shape: tuple[int, ...]) -> None:
-    """Raise where the plane is seen so flat, or the lens bends so much, that parts of the photo cannot be measured.
+    """Raise if the plane is seen so flat, or the lens bends so much, that parts of the photo cannot be measured.
 
     Raises:
         ScaleError: the tilt is beyond the limit, the plane's horizon is near, or distortion folds the photo.

@@ -1,4 +1,4 @@
-"""The bench's answer in one card: how many boards are worth it, what goes into the batch, and where the cuts go."""
+"""The bench's answer in one card: the number of boards worth processing, the contents of the batch, and the cuts."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def show_answer(done: Sorted, batch: BatchPlan | RefusedError | UsageError) -> N
 
 
 def _named(done: Sorted, chosen: set[str]) -> str:
-    """The boards by the numbers that they have in the pictures; the photo's name stands once."""
+    """The boards by their numbers in the pictures; the photo's name appears once."""
     places = [(photo.name, n) for photo in done.photos for n in _numbers(done, photo.sha256)]
     kept = [(photo, n) for photo, n in places if f"{photo}, board {n}" in chosen]
     words = [
@@ -65,7 +65,7 @@ def _listed(numbers: Sequence[int]) -> str:
 
 
 def _cuts(done: Sorted, chosen: set[str]) -> None:
-    """The first photo with cuts in boards to process; all of them are behind a fold."""
+    """Draw the first photo with cuts in boards to process; all of them are behind a fold."""
     for photo in done.photos:
         boards = plans_of(done, photo, chosen)
         if any(isinstance(b, PlannedBoard) for b in boards):

@@ -32,7 +32,7 @@ class Searched:
     Attributes:
         boards: found in it.
         jpeg: the photo, reduced.
-        k: its size ÷ that of the photo.
+        k: its size ÷ the photo's size.
     """
 
     boards: Boards
@@ -47,14 +47,14 @@ class Searched:
 
 @dataclass(frozen=True)
 class Shown:
-    """What a photo shows: fronts, or the backs of the boards in another one.
+    """The description of a photo: fronts, or the backs of the boards in another photo.
 
     Attributes:
         sha256: of the photo.
         part: kind of boards; empty to use the photo's name.
         back: sha256 of the photo of their backs, or None.
         turned: how they were turned over, or None to infer it from their outlines.
-        weighed_g: what its boards weigh together, parts and all; None if that is not known.
+        weighed_g: total mass of its boards, with their components; None if not known.
     """
 
     sha256: str
@@ -104,7 +104,7 @@ def search(done: Kept) -> Searched:
 
 
 @st.cache_resource(max_entries=MOST_KEPT, show_spinner=False)
-def _search(sha256: str, way: str, _done: Kept) -> Searched:  # noqa: ARG001 - the way tells measurements apart
+def _search(sha256: str, way: str, _done: Kept) -> Searched:  # noqa: ARG001 - the way distinguishes measurements
     data = current_lot().photo(sha256)
     if data is None:
         raise PhotoError("photo-missing", "The photo has been removed.", "Choose and measure it again.")

@@ -1,4 +1,4 @@
-"""The questions on the bench: prices, thresholds, how boards may be cut, what each photo shows."""
+"""The questions on the bench: prices, thresholds, rules for cutting, the contents of each photo."""
 
 from __future__ import annotations
 
@@ -98,7 +98,7 @@ def ask_shown(photos: Sequence[Kept]) -> tuple[Shown, ...] | None:
 
 
 def was_sent() -> bool:
-    """Whether the form was sent off with the last action."""
+    """Whether the last action submitted the form."""
     return bool(st.session_state.get(_SENT))
 
 

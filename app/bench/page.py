@@ -1,4 +1,4 @@
-"""Bench: which boards are worth the acid, where to cut them, what the batch needs."""
+"""Bench: the boards that are worth the acid, the cuts, and the needs of the batch."""
 
 from __future__ import annotations
 
@@ -79,7 +79,7 @@ def _tell(failed: Sequence[tuple[str, GraderError]]) -> None:
 
 
 def _ask(photos: tuple[Kept, ...], done: Sorted | None) -> None:
-    """The questions; what was sent off is worked out, and the page drawn again with the answer on top."""
+    """Draw the questions; after submission, compute the results and draw the page again with the answer on top."""
     names = ", ".join(each.name for each in photos)
     st.markdown(f"{len(photos)} {'photo' if len(photos) == 1 else 'photos'}: {as_typed(names)}")
     found, failed = None, list[tuple[str, GraderError]]()
@@ -93,19 +93,19 @@ def _ask(photos: tuple[Kept, ...], done: Sorted | None) -> None:
         return
     st.session_state[_FAILED] = lot_key(), failed
     if found is not None or failed or done is not None:
-        keep_sorted(found)  # where there is none, the last one was of other entries
+        keep_sorted(found)  # also if it is None: the last result belonged to other entries
         st.session_state[_JUST_SORTED] = found is not None
         st.rerun()
 
 
 def _failed() -> list[tuple[str, GraderError]]:
-    """What went wrong when this lot was last sorted, each with its photo or board."""
+    """Errors of this lot's last sorting, each with its photo or board."""
     key, failed = st.session_state.get(_FAILED, ("", []))
     return failed if key == lot_key() else []
 
 
 def _folded_words() -> str:
-    """The questions in a line."""
+    """The questions in one line."""
     return " · ".join([*filter(None, [str(st.session_state.get("spot") or "").strip()]), "change"])
 
 
@@ -128,9 +128,9 @@ def _sort(asked: BenchAnswers, photos: tuple[Kept, ...], failed: list[tuple[str,
     """Search the photos for boards if necessary, plan their cuts, and grade them.
 
     Args:
-        asked: all that was asked for.
+        asked: all answers of the form.
         photos: of the lot.
-        failed: takes what could not be done, each with its photo or board.
+        failed: receives the errors, each with its photo or board.
 
     Raises:
         UsageError: as ``grade_boards``.
@@ -184,7 +184,7 @@ def _not_shared() -> UsageError:
 
 
 def _folds(done: Sorted, plan: BatchPlan | RefusedError | UsageError) -> None:
-    """All that stands behind the answer."""
+    """Draw everything behind the answer."""
     batch = plan if isinstance(plan, BatchPlan) else None
     count = len(done.grades.boards)
     with st.expander("Where to cut: picture, list and template", icon=":material/content_cut:", key="where-to-cut"):

@@ -59,7 +59,7 @@ def planned_before(measured: Sequence[Measured]) -> Callable[[bool], BenchPlans]
     def plans(with_pictures: bool) -> BenchPlans:
         try:
             batch = batch_of(done, volume)
-        except (RefusedError, UsageError):  # the bench says why
+        except (RefusedError, UsageError):  # the bench shows the reason
             batch = None
         return plans_for_report(done, batch, with_pictures=with_pictures)
 

@@ -52,7 +52,7 @@ class Sorted:
     Attributes:
         grades: of all boards.
         thresholds: that were used.
-        prices: likewise.
+        prices: that were used.
         searched: each photo of fronts, by its sha256.
         photos: these photos.
         shown: their description.
@@ -71,7 +71,7 @@ class Sorted:
 
 
 def show_grades(done: Sorted) -> None:
-    """The boards by grade, their order, and the sheet to take away."""
+    """Show the boards by grade, their order, and the sheet to download."""
     remark(CELL_NOTE)
     for grade in CLASSES:
         _boards(done, grade)
@@ -104,7 +104,7 @@ def _boards(done: Sorted, grade: Class) -> None:
 
 
 def _picture(rgb: Picture, alt: str) -> None:
-    """A board cut out of its photo, limited in height."""
+    """Show a board cut out of its photo, limited in height."""
     height, width = rgb.shape[:2]
     st.image(rgb, width="stretch" if width > height else max(round(_HIGHEST_PX * width / height), 1), alt=alt)
 
@@ -118,7 +118,7 @@ def _downloads(done: Sorted) -> None:
 
 
 def _download(words: str, make: Callable[[], bytes | str], name: str, mime: str) -> None:
-    """A download whose file is made when its button is pressed."""
+    """Draw a download button; its file is made when it is pressed."""
     st.download_button(words, make, file_name=name, mime=mime, on_click="ignore")
 
 
@@ -238,7 +238,7 @@ def batch_of(done: Sorted, volume: str) -> BatchPlan:
 
 
 def show_batch(plan: BatchPlan) -> None:
-    """What the batch needs, but for the shopping list."""
+    """Show the needs of the batch, except the shopping list."""
     told_list([(line, "") for line in batch_lines(plan, mass_unit())])
     for each in plan_tables(plan):
         if each.title != SHOPPING:
@@ -251,14 +251,14 @@ def show_batch(plan: BatchPlan) -> None:
 
 
 def show_shopping(plan: BatchPlan) -> None:
-    """What to have ready."""
+    """Show what to have ready."""
     for each in plan_tables(plan):
         if each.title == SHOPPING:
             table(each.columns, each.rows)
 
 
 def show_cautions(*, with_acid: bool) -> None:
-    """What can hurt: the worst of it always in sight, all of it behind a fold.
+    """Show the hazards: the worst always in sight, all of them behind a fold.
 
     Args:
         with_acid: whether a batch is planned, not only cuts.

@@ -1,1 +1,1 @@
-"""Lots in progress: their folders, the window's desk, what several windows change, and the way through."""
+"""Lots in progress: their folders, the window's desk, changes by several windows, and the way through the page."""

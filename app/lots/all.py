@@ -38,7 +38,7 @@ class ListedLot:
 
     @property
     def mark(self) -> str:
-        """Its unique part in keys of fields."""
+        """Unique part of this lot in the keys of fields."""
         return self.key if self.key is not None else f"log-{self.logged.id if self.logged else 0}"
 
     @property
@@ -48,7 +48,7 @@ class ListedLot:
 
 
 def listed_lots() -> list[ListedLot]:
-    """Every lot, the last changed first; those that are only in the log come last."""
+    """All lots, the last changed first; those that are only in the log come last."""
     in_log = {lot.id: lot for lot in all_lots()}
     found = [_begun(key, lot, in_log) for key, lot in lots_in(desk().folder)]
     there = {each.logged.id for each in found if each.logged is not None}
@@ -133,7 +133,7 @@ def undelete(key: str) -> None:
 
 
 def _move_back(folder: LotFolder) -> None:
-    """Give a lot its entries in the log back, which went to another one when the two were merged."""
+    """Give a lot back its entries in the log, which went to another lot when the two were merged."""
     kept = folder.facts().get("moved")
     if kept is not None:
         with open_log(chosen_log()) as log:
@@ -152,10 +152,10 @@ def merge_into_this(other: ListedLot) -> tuple[int, int]:
     """Merge another lot into this window's lot; the other one goes to the bin.
 
     Returns:
-        How many photos came along, and how many entries of the log.
+        Number of photos, and of entries of the log, that were moved.
 
     Raises:
-        UsageError: as ``move_entries``; the disk does not take it.
+        UsageError: as ``move_entries``; it cannot be written to disk.
         DataFileError: one of them is damaged.
     """
     here = current_lot()

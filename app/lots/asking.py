@@ -24,13 +24,13 @@ def sure_of(form: str) -> bool:
 
 
 def ask_first(form: str, entry: object, ask: Callable[[Asker], tuple[Notice, ...]], *, sure: bool) -> None:
-    """Go on if nothing is in question, or if just this entry was asked about and the user is sure; otherwise ask.
+    """Go on if there is no question, or if this same entry was asked about and the user is sure; otherwise ask.
 
     Args:
-        form: its key.
-        entry: all that was entered; another one is asked about again.
-        ask: gives the questions.
-        sure: what ``sure_of`` gave.
+        form: key of the form.
+        entry: everything that was entered; a changed entry is asked about again.
+        ask: returns the questions.
+        sure: result of ``sure_of``.
     """
     _, asked_about = st.session_state.get(_key(form), ((), ""))
     if sure and asked_about == repr(entry):

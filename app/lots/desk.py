@@ -29,7 +29,7 @@ SHELF = "shelf"
 _CURRENT, _SEEN, _KNOWN = "desk-lot", "desk-seen", "desk-known"
 _LOOKED, _WAITING = "desk-looked", "desk-waiting"
 _CHANGED, _GOOD = "desk-changed", "desk-good"
-# What is a person's own and not a lot's: it goes along into the next lot.
+# Personal entries, not tied to a lot: they are kept for the next lot.
 OWN = (
     "way",
     "mass-unit",
@@ -64,9 +64,9 @@ OWN = (
     "whole-price",
     "bodies-price",
 )
-# Of these, what each window has for itself once it is open: two jobs may be done side by side.
+# Of these, the entries that each window has for itself once it is open: two jobs may be done side by side.
 _OF_A_WINDOW = ("way", "mass-unit", "currency", "scale-way", "assumptions")
-# Of these, what is chosen and not typed, and so cannot be wrong.
+# Of these, the entries that are chosen, not typed, and so cannot be wrong.
 _CHOSEN = (*_OF_A_WINDOW, "spot-date", "loss-over")
 _TYPED = frozenset(OWN) - frozenset(_CHOSEN)
 _LONGEST = 20_000
@@ -101,7 +101,7 @@ class Desk:
         return self._measuring.get(key)
 
     def matching(self, key: str) -> Matching:
-        """What compares the photos of a lot; what it saw in those of the last lot alone is kept in memory."""
+        """The comparison of a lot's photos; only its findings on the last lot are kept in memory."""
         if key not in self._matching:
             self._matching = {k: m for k, m in self._matching.items() if not m.is_over}
             self._matching[key] = Matching(self.lot(key), self.one_at_a_time)
@@ -121,7 +121,7 @@ class Desk:
 
 @st.cache_resource
 def _desk(folder: Path) -> Desk:
-    in_bin(bin_folder())  # what has lain there too long goes when the page is started, too
+    in_bin(bin_folder())  # lots past the limit are removed at the start of the page, too
     clear_old(folder, KEPT_DAYS)
     return Desk(folder)
 
@@ -183,7 +183,7 @@ def sit_down() -> None:
     if named != lot_key():
         st.query_params[KEY_IN_ADDRESS] = lot_key()
     try:
-        stand_up()  # before other windows' changes come: what was filled in just now was so without seeing them
+        stand_up()  # before loading other windows' changes: the latest entries were made without seeing them
     except DataFileError:
         raise
     except UsageError as error:
@@ -310,7 +310,7 @@ def _bring_changes() -> None:
     fresh = {
         n: v
         for n, v in {**_shared_own(), **lot.entries()}.items()
-        # what could not be kept is still the last word of this window
+        # values that could not be saved are still this window's latest
         if n not in seen or (seen[n] != v and st.session_state.get(n, seen[n]) == seen[n])
     }
     told = {n: (seen[n], v) for n, v in fresh.items() if seen.get(n) not in (None, "")}

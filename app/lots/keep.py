@@ -117,8 +117,8 @@ def keep_button(key: str, photos: Sequence[Kept], about: Mapping[str, str] | Non
     Args:
         key: unique part of the fields' keys.
         photos: measured ones, each with gold.
-        about: the lot's seller, part and note where they are asked for here; otherwise what was said of them
-            elsewhere counts, and what was not stays as it is.
+        about: the lot's seller, part and note, if they are asked for here; otherwise those given elsewhere
+            count, and those not given anywhere stay as they are.
     """
     if about is None:
         named = {name: st.session_state.get(f"lot-{name}") for name in ("seller", "part", "note")}

@@ -16,7 +16,7 @@ class Kept:
         name: of the photo.
         sha256: of its file.
         request: how it was measured.
-        measured: what was found.
+        measured: the findings.
         overlay: PNG of at most 1600 px.
         is_sample: whether it is one of the demo's photos.
         stamp: of this measurement, or of the one it was made from; None if there was none.
@@ -51,7 +51,7 @@ class PhotoClash:
 
 @dataclass(frozen=True)
 class Waiting:
-    """A photo that was added but not measured yet."""
+    """A photo that was added, but not measured yet."""
 
     name: str
     sha256: str

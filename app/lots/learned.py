@@ -1,4 +1,4 @@
-"""What the log teaches, computed once for each state of the log."""
+"""Lessons of the log, computed once for each state of the log."""
 
 from __future__ import annotations
 
@@ -55,12 +55,12 @@ def _marks(contents: Contents) -> int:
 
 
 def ask_properties() -> Mapping[Finish, GoldProperties] | None:
-    """Ask what to measure with: the thickness learned for such boards, or None for the published one."""
+    """Ask which thickness to measure with: the one learned for such boards, or None for the published one."""
     found = contents_and_belief()
     if found is None or found[1] is None:
         return None
     contents, belief = found
-    assert belief is not None  # noqa: S101 - seen above
+    assert belief is not None  # noqa: S101 - checked above
     with st.expander("Use what your yields taught", icon=":material/school:"):
         if not st.checkbox("Use it: gold is then what your process recovers", value=True, key="use-belief"):
             return None
@@ -76,7 +76,7 @@ def _names(contents: Contents) -> tuple[list[str], list[str]]:
 
 
 def with_what_was_learned(lot: Lot) -> Lot:
-    """The lot by what was learned of the seller and the kind of boards that were last chosen."""
+    """The lot, adjusted by what was learned about the seller and the kind of boards chosen last."""
     if not st.session_state.get("use-belief", True):
         return lot
     found = contents_and_belief()
@@ -85,7 +85,7 @@ def with_what_was_learned(lot: Lot) -> Lot:
 
 
 def usual_properties() -> Mapping[Finish, GoldProperties] | None:
-    """The default for measuring: the last choice, otherwise what the yields taught."""
+    """The default for measuring: the last choice, otherwise the values learned from yields."""
     if not st.session_state.get("use-belief", True):
         return None
     found = contents_and_belief()

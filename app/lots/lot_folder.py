@@ -1,9 +1,9 @@
-"""A lot in progress as files on this machine: photos, measurements, entries. It outlives the browser's page.
+"""A lot in progress as files on this machine: photos, measurements, entries. It outlives the page in the browser.
 
-A folder holds one lot. ``lot.json`` says what is in it and is replaced whole, after the files that it names were
-written, so it never names half a file. A measurement's files carry a stamp of their own, new
-each time. Windows and programs on a lot change it one after another, each saying which stamp, or which value of a
-field, it started from: what another has changed meanwhile is kept beside it until somebody decides.
+A folder holds one lot. ``lot.json`` lists its contents and is replaced whole, after the files that it names were
+written, so it never names an incomplete file. The files of a measurement carry their own stamp, new each time.
+Windows and programs change a lot one after another; each states the stamp, or the value of a field, that it started
+from. Changes that another one made meanwhile are kept beside it until somebody decides.
 """
 
 from __future__ import annotations
@@ -32,36 +32,36 @@ __all__ = ["Kept", "LotFolder", "PhotoClash", "Waiting", "cannot_move", "is_key"
 _KEY = re.compile(r"[A-Za-z0-9_-]{16}")
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 _STAMP = re.compile(r"[0-9a-f]{12}")
-_LOOKS = 3  # at a measurement that another window replaces while it is read
+_LOOKS = 3  # attempts to read a measurement that another window replaces meanwhile
 
 
 def new_key() -> str:
-    """A name for a new lot's folder that nobody guesses."""
+    """A name for a new lot's folder that nobody can guess."""
     return secrets.token_urlsafe(12)
 
 
 def is_key(text: str) -> bool:
-    """Whether a text can be a folder's name; what comes from an address must be asked first."""
+    """Whether a text can be a folder's name; check every text from an address first."""
     return _KEY.fullmatch(text) is not None
 
 
 class LotFolder:
-    """The folder of one lot; it is made when something is first put into it.
+    """The folder of one lot; it is created when something is first put into it.
 
-    Whatever reads or changes it raises a ``DataFileError`` where ``lot.json`` is damaged, and whatever changes it a
-    ``UsageError`` where the disk does not take it.
+    Everything that reads or changes it raises a ``DataFileError`` if ``lot.json`` is damaged; everything that changes
+    it raises a ``UsageError`` if it cannot be written to disk.
     """
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        # One lock for all lots: a lot that is thrown away takes its files along, and a lock must stay.
+        # One lock for all lots: a deleted lot takes its files along, and a lock must stay.
         self._file = SharedJson(folder / "lot.json", ProcessLock(folder.parent / ".lock"), _empty, _check)
         self._memory = Lock()
         self._loaded: dict[str, Kept] = {}
 
     @property
     def folder(self) -> Path:
-        """Where its files lie."""
+        """The folder of its files."""
         return self._folder
 
     @property
@@ -74,19 +74,19 @@ class LotFolder:
         return entries_in(self._file.read())
 
     def clashes(self) -> tuple[Clash, ...]:
-        """Fields that windows have filled in differently without having seen each other."""
+        """Fields that windows have filled in differently, unaware of each other."""
         return clashes_in(self._file.read())
 
     def set_entries(self, changed: Mapping[str, Value], seen: Mapping[str, Value] | None = None) -> None:
-        """Keep entries, by a window that saw something before (see ``entries.enter``); others stay."""
+        """Keep entries of a window that saw earlier values (see ``entries.enter``); others stay."""
         self._file.change(lambda lot: enter(lot, changed, seen))
 
     def settle(self, clash: Clash, value: Value) -> None:
-        """Decide what a field holds."""
+        """Decide the value of a field."""
         self._file.change(lambda lot: settle(lot, clash, value))
 
     def facts(self) -> dict[str, Any]:
-        """What was worked out or decided on the way, by name."""
+        """Intermediate results and decisions, by name."""
         return dict(self._file.read()["facts"])
 
     def set_facts(self, **facts: Any) -> None:
@@ -94,7 +94,7 @@ class LotFolder:
         self._file.change(lambda lot: lot["facts"].update(facts))
 
     def hand_in(self, name: str, data: bytes, *, is_sample: bool = False) -> Waiting:
-        """Keep a photo's bytes until it is measured; one that is there already stays as it is."""
+        """Keep a photo's bytes until it is measured; an existing photo stays as it is."""
         sha256 = hashlib.sha256(data).hexdigest()
 
         def add(lot: Json) -> None:
@@ -107,25 +107,25 @@ class LotFolder:
         return Waiting(name, sha256, is_sample)
 
     def photo(self, sha256: str) -> bytes | None:
-        """The bytes of a photo that was handed in; None if they are not here."""
+        """The bytes of a photo that was added; None if they are not here."""
         try:
             return (self._folder / f"{sha256}.photo").read_bytes()
         except OSError:
             return None
 
     def waiting(self) -> tuple[Waiting, ...]:
-        """Photos that were handed in and not measured yet, or whose measurement cannot be read any more."""
+        """Photos that are not measured yet, or whose measurement can no longer be read."""
         done = self.measured()
         found = (p for p in self._file.read()["photos"] if p["sha256"] not in done)
         return tuple(Waiting(p["name"], p["sha256"], p["is_sample"]) for p in found)
 
     @property
     def photo_count(self) -> int:
-        """How many photos there are, measured or not."""
+        """Number of photos, measured or not."""
         return len(self._file.read()["photos"])
 
     def measured(self) -> dict[str, Kept]:
-        """All measured photos by sha256, the last one last; what cannot be read any more is left out."""
+        """All measured photos by sha256, the last one last; those that can no longer be read are left out."""
         for _ in range(_LOOKS):
             photos = [p for p in self._file.read()["photos"] if p["measured"] is not None]
             found = self._load((p, p) for p in photos)
@@ -135,14 +135,14 @@ class LotFolder:
         return {done.sha256: done for done in found}
 
     def photo_clashes(self) -> tuple[PhotoClash, ...]:
-        """Photos of which windows have made different things without having seen each other."""
+        """Photos that windows measured or corrected differently, unaware of each other."""
         measured = self.measured()
         photos = [p for p in self._file.read()["photos"] if p.get("others") and p["sha256"] in measured]
         found = ((measured[p["sha256"]], tuple(self._load((p, other) for other in p["others"]))) for p in photos)
         return tuple(PhotoClash(now, others) for now, others in found if others)
 
     def settle_photo(self, sha256: str, stamp: str) -> None:
-        """Decide which measurement of a photo counts; the others go."""
+        """Decide which measurement of a photo counts; the others are removed."""
 
         def choose(lot: Json) -> None:
             entry = _entry_of(lot, sha256)
@@ -151,17 +151,17 @@ class LotFolder:
                     entry |= {**version, "others": []}
 
         with self._file.lock:
-            self._history_path(sha256).unlink(missing_ok=True)  # of one of them; what is chosen counts from now on
+            self._history_path(sha256).unlink(missing_ok=True)  # of one of them; the chosen one counts from now on
             self._file.change(choose)
             self._clear(sha256)
 
     def put(self, done: Kept) -> Kept:
-        """Keep a measured photo, in place of the measurement that it was made from.
+        """Keep a measured photo in place of the measurement that it was made from.
 
-        Another one that has come meanwhile is kept beside it.
+        A different measurement that was added meanwhile is kept beside it.
 
         Returns:
-            It, with its new stamp.
+            The photo with its new stamp.
         """
         stamp = secrets.token_hex(6)
         document = json.dumps(done.measured.to_dict()).encode()
@@ -197,13 +197,13 @@ class LotFolder:
         return kept
 
     def history(self, sha256: str) -> History | None:
-        """What was done by hand on a photo, as far as anybody has heard of it; None if nothing was."""
+        """The corrections of a photo by hand, as far as they are known; None if there are none."""
         return _read_history(self._history_path(sha256))
 
     def keep_history(self, sha256: str, history: History) -> None:
-        """Keep it at once, before anything is worked out from it: the measurement follows.
+        """Keep a history at once, before anything is computed from it: the measurement follows.
 
-        What another window did, and no measurement has followed yet, is laid aside: see ``unsettled``.
+        Steps of another window that no measurement has followed yet are laid aside: see ``unsettled``.
         """
         with self._file.lock:
             path, old, done = self._history_path(sha256), self.history(sha256), self.measured().get(sha256)
@@ -213,7 +213,7 @@ class LotFolder:
             put_file(path, json.dumps(history.as_json()).encode())
 
     def unsettled(self, sha256: str) -> list[tuple[Path, History]]:
-        """Histories of a photo that were laid aside; whoever has a measurement follow one removes its file."""
+        """Histories of a photo that were laid aside; a caller that applies one to a measurement removes its file."""
         found = ((path, _read_history(path)) for path in sorted(self._folder.glob(f"{sha256}.*.hand")))
         return [(path, history) for path, history in found if history is not None]
 
@@ -221,7 +221,7 @@ class LotFolder:
         return self._folder / f"{sha256}.hand"
 
     def remove(self, sha256: str) -> None:
-        """Take a photo and its measurement away."""
+        """Remove a photo and its measurement."""
 
         def drop(lot: Json) -> None:
             lot["photos"] = [p for p in lot["photos"] if p["sha256"] != sha256]
@@ -233,7 +233,7 @@ class LotFolder:
             self._history_path(sha256).unlink(missing_ok=True)
 
     def release(self, sha256: str, aside: Path) -> Json | None:
-        """Take a photo out of the lot, its files laid aside; what the lot said of it, or None if it was not there."""
+        """Take a photo out of the lot and lay its files aside; return its entry, or None if it was not there."""
 
         def drop(lot: Json) -> Json | None:
             entry = _entry_of(lot, sha256)
@@ -246,17 +246,17 @@ class LotFolder:
             return entry
 
     def take_back(self, entry: Json, aside: Path) -> None:
-        """The inverse of ``release``; where the photo is there again, it stays as it is."""
+        """The inverse of ``release``; if the photo is there again, it stays as it is."""
         with self._file.lock:
             if _entry_of(self._file.read(), entry["sha256"]) is None:
                 _lay(aside.glob(f"{entry['sha256']}*"), self._folder)
                 self._file.change(lambda lot: lot["photos"].append(entry))
 
     def move(self, to: Path) -> None:
-        """Give the whole folder another place, such as the bin's or, out of it, its own.
+        """Move the whole folder, such as into the bin or back.
 
         Raises:
-            UsageError: ``cannot-write``: the disk does not let it.
+            UsageError: ``cannot-write``: the folder cannot be moved.
         """
         with self._file.lock:
             try:
@@ -266,7 +266,7 @@ class LotFolder:
                 raise cannot_move(self._folder, error) from error
 
     def begin_anew(self) -> Path | None:
-        """Put a damaged ``lot.json`` aside under the name given, and begin with the photos that are still here."""
+        """Put a damaged ``lot.json`` aside, return its new name, and begin with the photos that are still here."""
         with self._file.lock:
             aside = self._file.put_aside()
             shas = sorted(p.stem for p in self._folder.glob("*.photo") if _SHA256.fullmatch(p.stem))
@@ -276,7 +276,7 @@ class LotFolder:
             return aside
 
     def _name_of(self, sha256: str) -> str:
-        """What a photo was called, as its measurements remember."""
+        """The name of a photo according to its measurements."""
         for path in sorted(self._folder.glob(f"{sha256}*.json")):
             try:
                 return str(loads(path.read_bytes())["photo"])
@@ -285,7 +285,7 @@ class LotFolder:
         return f"photo {sha256[:8]}"
 
     def _load(self, versions: Iterable[tuple[Json, Json]]) -> list[Kept]:
-        """Measurements from the photos' entries, and the parts of these that tell of a measurement."""
+        """Measurements from the photos' entries and from those parts of them that describe a measurement."""
         found = []
         for photo, version in versions:
             stamp = version["measured"]
@@ -308,7 +308,7 @@ class LotFolder:
 
     def _kept(self, photo: Json, version: Json) -> Kept:
         sha256, stamp, sums = photo["sha256"], version["measured"], version.get("sums")
-        stem = sha256 if sums is None else f"{sha256}.{stamp}"  # before there were sums, files had no stamp
+        stem = sha256 if sums is None else f"{sha256}.{stamp}"  # before checksums were used, files had no stamp
         document, overlay = ((self._folder / f"{stem}.{end}").read_bytes() for end in ("json", "png"))
         if sums is not None and [hashlib.sha256(each).hexdigest() for each in (document, overlay)] != sums:
             raise ValueError("not the files that were written")
@@ -317,7 +317,7 @@ class LotFolder:
         return Kept(photo["name"], sha256, request, measured, overlay, photo["is_sample"], stamp)
 
     def _clear(self, sha256: str) -> None:
-        """Remove files of measurements that the lot does not name any more, and forget them."""
+        """Remove files of measurements that the lot no longer names, and forget them."""
         entry = _entry_of(self._file.read(), sha256)
         versions = [] if entry is None else [_version(entry), *entry.get("others", ())]
         stems = {sha256 if v["sums"] is None else f"{sha256}.{v['measured']}" for v in versions}
@@ -349,7 +349,7 @@ def _lay(paths: Iterable[Path], into: Path) -> None:
 
 
 def cannot_move(place: Path, error: OSError) -> UsageError:
-    """Of a file or folder that the disk does not let go."""
+    """The error for a file or folder that cannot be moved."""
     return UsageError(
         "cannot-write",
         f"{place} cannot be moved ({error.strerror}).",
@@ -370,7 +370,7 @@ def _empty() -> Json:
 
 
 def _check(lot: Json) -> None:
-    """Whether a lot holds what it must; see ``UNSOUND`` for what it raises."""
+    """Check that a lot has its required contents; raises the errors in ``UNSOUND``."""
     check_entries(lot)
     if lot["schema"] != 1 or not all(isinstance(line, str) for line in lot["facts"].get("said", [])):
         raise ValueError("no lot")
@@ -391,5 +391,5 @@ def _entry_of(lot: Json, sha256: str) -> Json | None:
 
 
 def _version(entry: Json) -> Json:
-    """What tells of the measurement in a photo's entry."""
+    """The part of a photo's entry that describes the measurement."""
     return {"measured": entry["measured"], "request": entry.get("request"), "sums": entry.get("sums")}

@@ -1,4 +1,4 @@
-"""A lot's photos compared in a thread of its own, so that each board counts once; what a person says is followed."""
+"""Comparison of a lot's photos in its own thread, so that each board counts once; a person's corrections apply."""
 
 from __future__ import annotations
 
@@ -17,14 +17,14 @@ _LOG = logging.getLogger(__name__)
 
 
 class Matching:
-    """Keeps the sheet of one lot in step with its photos and with what is said of them."""
+    """Keeps the sheet of one lot in step with its photos and with the corrections to them."""
 
     def __init__(self, lot: LotFolder, one_at_a_time: Lock) -> None:
-        """Prepare it; ``follow`` begins.
+        """Prepare the comparison; ``follow`` starts it.
 
         Args:
             lot: whose photos are all measured.
-            one_at_a_time: shared by all lots, for one photo takes the whole machine.
+            one_at_a_time: shared by all lots, because one photo takes the whole machine.
         """
         self._lot, self._one = lot, one_at_a_time
         self._starting, self._over = Lock(), Event()
@@ -40,7 +40,7 @@ class Matching:
         return self._over.is_set()
 
     def follow(self) -> None:
-        """Begin to work the sheet out, in the background, where it is not in step; nothing where that failed."""
+        """Start to compute the sheet in the background if it is out of step; do nothing if that failed before."""
         with self._starting:
             if not self._over.is_set() or self._is_in_step():
                 return
@@ -48,7 +48,7 @@ class Matching:
         Thread(target=self.run, name="matching", daemon=True).start()
 
     def run(self) -> None:
-        """Work the sheet out until it is in step."""
+        """Compute the sheet until it is in step."""
         wanted = ""
         try:
             while not self._is_in_step():

@@ -1,6 +1,6 @@
-"""Photos measured one after another in a thread of its own; it can be stopped between two, and none stops the rest.
+"""Photos measured one after another in a thread, which can be stopped between two; no failure stops the rest.
 
-The thread goes on while the browser is away; what it has measured is in the lot's folder at once.
+The thread goes on while the browser is away; each measurement is in the lot's folder at once.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ _LOG = logging.getLogger(__name__)
 
 @dataclass(frozen=True)
 class Order:
-    """One photo to measure: a name, its sha256 in the lot's folder, and how."""
+    """One photo to measure: its name, its sha256 in the lot's folder, and the way to measure it."""
 
     name: str
     sha256: str
@@ -34,7 +34,7 @@ class Order:
 
 @dataclass
 class _Turn:
-    """How far one photo is; ``seconds`` are what it took."""
+    """The progress of one photo; ``seconds`` is the time that it took."""
 
     order: Order
     step: Step | None = None
@@ -54,14 +54,14 @@ class Measuring:
         usual_s: float | None = None,
         clock: Clock = time.monotonic,
     ) -> None:
-        """Prepare it; ``start`` begins.
+        """Prepare the job; ``start`` begins it.
 
         Args:
             orders: in the order in which they are measured.
             lot: where photos come from and measurements go.
-            one_at_a_time: shared by all lots, for one photo takes the whole machine.
-            usual_s: what a photo took in an earlier row.
-            clock: seconds that only go up.
+            one_at_a_time: shared by all lots, because one photo takes the whole machine.
+            usual_s: time per photo in an earlier row, s.
+            clock: seconds that only increase.
         """
         self._turns = [_Turn(order) for order in orders]
         self._lot, self._one, self._clock, self._usual_s = lot, one_at_a_time, clock, usual_s
@@ -73,7 +73,7 @@ class Measuring:
         Thread(target=self.run, name="measuring", daemon=True).start()
 
     def run(self) -> None:
-        """Measure all, unless told to stop; returns when it is over."""
+        """Measure all, unless asked to stop; returns when it is over."""
         try:
             for turn in self._turns:
                 if self._stop.is_set():
@@ -87,7 +87,7 @@ class Measuring:
             self._over.set()
 
     def stop(self) -> None:
-        """Measure no more after the photo that is being measured now."""
+        """Stop after the photo that is being measured now."""
         self._stop.set()
 
     @property
@@ -97,12 +97,12 @@ class Measuring:
 
     @property
     def is_stopping(self) -> bool:
-        """Whether it was told to stop."""
+        """Whether it was asked to stop."""
         return self._stop.is_set()
 
     @property
     def turns(self) -> Sequence[_Turn]:
-        """How far each photo is."""
+        """The progress of each photo."""
         return tuple(self._turns)
 
     def failures(self) -> list[tuple[str, GraderError]]:
@@ -110,12 +110,12 @@ class Measuring:
         return [(t.order.name, t.error) for t in self._turns if t.error is not None]
 
     def usual_s(self) -> float | None:
-        """What one photo takes, s; None before the first is done. Only photos that were really measured tell."""
+        """Time per photo, s; None before the first is done. Only photos that were really measured count."""
         took = [t.seconds for t in self._turns if t.seconds is not None and t.step is not None and t.error is None]
         return sum(took) / len(took) if took else self._usual_s
 
     def seconds_left(self) -> float | None:
-        """Time until all are done, s; None while nothing tells."""
+        """Time until all are done, s; None while it cannot be estimated."""
         usual = self.usual_s()
         if usual is None:
             return None
@@ -146,12 +146,12 @@ class Measuring:
 
 
 def measure_into(lot: LotFolder, order: Order, say: Progress) -> Kept:
-    """Measure one photo of a lot and keep the result; one that was measured in the same way is not measured again.
+    """Measure one photo of a lot and keep the result; a photo measured in the same way is not measured again.
 
     Corrections that were made on it by hand stay.
 
     Raises:
-        PhotoError: the bytes are no photo, or are gone.
+        PhotoError: the bytes are not a photo, or are gone.
         UsageError: as ``measure``.
     """
     done = lot.measured().get(order.sha256)

@@ -1,4 +1,4 @@
-"""Two lots that are one: the photos of one, and all that was done on them, go into the other."""
+"""Two lots that are one: the photos of one, with all measurements and corrections, go into the other."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ from app.lots.lot_folder import LotFolder, Waiting
 
 
 def take_over(lot: LotFolder, other: LotFolder) -> int:
-    """Let a lot take the photos of another one, with what was measured and done by hand on them.
+    """Let a lot take the photos of another one, with their measurements and corrections by hand.
 
-    Where both have a photo and say different things of it, both are kept until somebody decides. Fields that the lot
-    left empty are filled in from the other, which keeps all of its own.
+    If both have a photo with different results, both are kept until somebody decides. Fields that are empty in the
+    lot are filled in from the other, which keeps all of its own.
 
     Returns:
-        How many photos the other has.
+        Number of photos of the other lot.
 
     Raises:
         DataFileError: one of them is damaged.

@@ -1,6 +1,6 @@
-"""Entries of one of the log's lots go to another one: each is corrected to be of that one, so that nothing is lost.
+"""Move entries of one of the log's lots to another: each is corrected to belong to it, so that nothing is lost.
 
-The log only grows: what stood before stays in it, and can take its place again.
+The log only grows: the earlier entries stay in it, and can take their place again.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ class Moved:
     """Numbers of the entries that were written in place of a lot's own.
 
     Attributes:
-        of: number of the lot that they were of.
-        to: that they are of now.
+        of: number of the lot to which they belonged.
+        to: number of the lot to which they belong now.
         purchases: numbers of purchases.
         money: of costs, sales and settlements.
         yields: of weighed gold.
@@ -43,12 +43,12 @@ class Moved:
 
     @property
     def count(self) -> int:
-        """How many entries."""
+        """Number of entries."""
         return len(self.purchases) + len(self.money) + len(self.yields)
 
 
 def move_entries(log: Log, of: LoggedLot, to: LoggedLot) -> Moved:
-    """Let what a lot cost, brought and yielded count for another one.
+    """Let the costs, proceeds and yields of a lot count for another one.
 
     Raises:
         UsageError: ``lots-both-kept``: its boards went into a batch, whose record names the lot.
@@ -66,7 +66,7 @@ def move_entries(log: Log, of: LoggedLot, to: LoggedLot) -> Moved:
 
 
 def move_back(log: Log, moved: Moved) -> Moved:
-    """Undo it, for entries that nobody corrected since."""
+    """Undo the move of entries that nobody has corrected since."""
     return _move(log, log.contents(), moved.to, moved.of, "the merging was undone", moved)
 
 
@@ -93,7 +93,7 @@ def _yields_of(contents: Contents, lot: int) -> list[Yield]:
 
 
 def _lots(contents: Contents, number: int, of: int, to: int) -> dict[int | str, float]:
-    """The lots of a yield with one in the place of another."""
+    """The lots of a yield, with one in place of another."""
     found: dict[int | str, float] = {}
     for each in contents.yield_lots:
         if each.yield_id == number:

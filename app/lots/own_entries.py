@@ -1,4 +1,4 @@
-"""What is a person's own and not a lot's: units, costs, the gold price. It goes along into every lot."""
+"""Personal entries, not tied to a lot: units, costs, the gold price. They are kept for every lot."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ _SCHEMA = 2
 
 
 class OwnEntries:
-    """The file of such entries; one that is damaged is put aside, for what it holds is quickly given again."""
+    """The file of such entries; a damaged one is put aside, because its contents are quickly entered again."""
 
     def __init__(self, path: Path) -> None:
         self._file = SharedJson(path, ProcessLock(path.with_name(f".{path.name}.lock")), _empty, _check)
@@ -33,7 +33,7 @@ class OwnEntries:
         return clashes_in(_sorted_out(self._read()))
 
     def enter(self, changed: Mapping[str, Value], seen: Mapping[str, Value] | None = None) -> None:
-        """Take changes of a window that saw something before; see ``entries.enter``.
+        """Apply changes of a window that saw earlier values; see ``entries.enter``.
 
         Raises:
             UsageError: the file cannot be written.
@@ -42,7 +42,7 @@ class OwnEntries:
         self._change(lambda kept: enter(kept, changed, seen))
 
     def settle(self, clash: Clash, value: Value) -> None:
-        """Decide what a field holds."""
+        """Decide the value of a field."""
         self._change(lambda kept: settle(kept, clash, value))
 
     def _change(self, change: Callable[[Json], None]) -> None:
@@ -71,5 +71,5 @@ def _check(kept: Json) -> None:
 
 
 def _sorted_out(kept: Json) -> Json:
-    """The file as it is written now; before, it held nothing but entries."""
+    """The file in its present form; earlier files held only entries."""
     return kept if kept.get("schema") == _SCHEMA else {**_empty(), "entries": dict(kept)}

@@ -13,32 +13,32 @@ from types import TracebackType
 from calibration.errors import UsageError
 
 _PATIENCE_S, _AGAIN_S = 20.0, 0.01
-# file systems that know no locks, such as some of a network or a sandbox: there one program at a time must do
+# file systems without locks, such as some of a network or a sandbox: there, only one program at a time is supported
 _NO_LOCKS = {errno.ENOLCK, errno.ENOSYS, errno.EOPNOTSUPP, errno.EINVAL}
 
 
 class ProcessLock:
-    """Held by one thread of one program at a time; who holds it may take it again.
+    """A lock held by one thread of one program at a time; its holder may take it again.
 
-    The system releases it when a program ends, however that happens. Its file stays: were it removed, two could
-    hold locks on two files of that name.
+    The system releases it when a program ends, for whatever reason. Its file stays: if it were removed, two programs
+    could hold locks on two files of that name.
     """
 
     def __init__(self, path: Path, patience_s: float = _PATIENCE_S) -> None:
-        """Prepare it.
+        """Prepare the lock.
 
         Args:
-            path: of the file that stands for the lock; its folder is made if need be.
+            path: of the lock's file; its folder is created if necessary.
             patience_s: how long to wait for others, s.
         """
         self._path, self._patience_s = path, patience_s
         self._here, self._times, self._file = RLock(), 0, -1
 
     def __enter__(self) -> None:
-        """Take it.
+        """Take the lock.
 
         Raises:
-            UsageError: ``lot-busy``, or the file cannot be made.
+            UsageError: ``lot-busy``, or the file cannot be created.
         """
         if not self._here.acquire(timeout=self._patience_s):
             raise self._busy()
@@ -53,7 +53,7 @@ class ProcessLock:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        """Release it."""
+        """Release the lock."""
         self._times -= 1
         if self._times == 0:
             os.close(self._file)

@@ -1,4 +1,4 @@
-"""The lot's report to take along: on paper, as a page, as data. It is made when its button is pressed."""
+"""The lot's report to download: on paper, as a page, as data. It is made when its button is pressed."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ Document = Mapping[str, Any]
 
 @dataclass(frozen=True)
 class BenchPlans:
-    """What was planned on the bench; ``batch`` is None if no board is to be processed."""
+    """The plans of the bench; ``batch`` is None if no board is to be processed."""
 
     cuts: tuple[ReportedCuts, ...] = ()
     batch: Document | None = None
@@ -34,10 +34,10 @@ NO_PLANS = BenchPlans()
 
 
 def report_downloads(report: Callable[[LotFolder | None], LotReport], lot: LotFolder) -> None:
-    """Buttons for a lot's report.
+    """Draw the buttons for a lot's report.
 
     Args:
-        report: makes it; with pictures where it is given a folder that holds the photos.
+        report: makes the report; with pictures if it is given a folder that holds the photos.
         lot: the folder that may hold them.
     """
 
@@ -59,18 +59,18 @@ def report_downloads(report: Callable[[LotFolder | None], LotReport], lot: LotFo
 def report_of(
     title: str, measured: Sequence[Measured], offer: Offer, lot: LotFolder | None, plans: BenchPlans = NO_PLANS
 ) -> LotReport:
-    """The report of a valued lot; with pictures where a folder is given that holds the photos."""
+    """The report of a valued lot; with pictures if a folder is given that holds the photos."""
     photos = reported_photos(measured, lot)
     return LotReport(title, date.today(), photos, offer.gold_mg, offer.lot, offer, cuts=plans.cuts, batch=plans.batch)
 
 
 def reported_photos(measured: Sequence[Measured], lot: LotFolder | None) -> tuple[ReportedPhoto, ...]:
-    """Measured photos, with pictures where a folder is given that holds them."""
+    """Measured photos, with pictures if a folder is given that holds them."""
     return tuple(ReportedPhoto(m, None if lot is None else _picture(m, lot)) for m in measured)
 
 
 def _picture(measured: Measured, lot: LotFolder) -> Picture | None:
-    """The photo with what was found; None if it is not here any more."""
+    """The photo with the findings; None if it is no longer here."""
     data = lot.photo(measured.sha256)
     if data is None:
         return None

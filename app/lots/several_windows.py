@@ -1,4 +1,4 @@
-"""What other windows and programs did to the lot in progress, told on every page, and a lot that is damaged."""
+"""Changes to the lot in progress by other windows and programs, shown on every page; and a damaged lot."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from app.lots.lot_folder import Kept, PhotoClash
 from app.lots.shelf import bring_back, last_taken_off
 from calibration.errors import DataFileError
 
-# What fields are called whose keys are not as good as their names.
+# Names of fields whose keys do not read well.
 _WORDS = {
     "lot-name": "name of the lot",
     "spot": "gold price",
@@ -62,7 +62,7 @@ _SHOWN = 60  # characters of what was entered
 
 
 def show_what_others_did() -> None:
-    """Errors of the last action, what changed elsewhere, and what somebody has to decide."""
+    """Show errors of the last action, changes made elsewhere, and decisions to be made."""
     error = last_trouble()
     if error is not None:
         problem(error)
@@ -85,13 +85,13 @@ def show_what_others_did() -> None:
 @st.fragment(run_every=_LOOK_EVERY_S)
 def watch() -> None:
     """Draw the page again soon after another window has changed something on it."""
-    with suppress(DataFileError):  # the page itself tells it
+    with suppress(DataFileError):  # the page itself shows it
         if has_news():
             st.rerun()
 
 
 def show_damaged(error: DataFileError) -> None:
-    """In the place of a page whose lot cannot be read."""
+    """Draw this in place of a page whose lot cannot be read."""
     st.title("This lot cannot be read", anchor=False)
     problem(error)
     st.markdown(
@@ -153,7 +153,7 @@ def _in_short(done: Kept) -> str:
 
 
 def _called(name: str) -> str:
-    """What a field is called."""
+    """The name of a field."""
     stem = _OF_A_PHOTO.sub("", name)
     first, _, rest = stem.partition("-")
     if stem not in _WORDS and first in ("count", "mass") and rest:

@@ -1,7 +1,7 @@
-"""A JSON file that several windows and programs change, and that nobody loses anything from.
+"""A JSON file that several windows and programs change without losing anything.
 
 A change reads, changes and writes under a lock of all programs. The file is replaced whole and flushed to the disk,
-so that it is never half a file of ours; one that somebody else damaged is told, never written over.
+so that we never leave an incomplete file; a file that somebody else damaged is reported, never overwritten.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ from calibration.errors import DataFileError, UsageError
 from calibration.files import write_whole
 
 _MAX_BYTES = 16_000_000
-_MOST_DIGITS = 18  # of a whole number: no figure of ours has more, and a float holds none beyond 10 ** 308
+_MOST_DIGITS = 18  # of a whole number: our figures have no more digits, and a float holds no number beyond 10 ** 308
 T = TypeVar("T")
 Json = dict[str, Any]
-# What reading or using values that are not as we wrote them can raise.
+# Errors that can arise when reading or using values that differ from what we wrote.
 UNSOUND = (LookupError, TypeError, ValueError, AttributeError, ArithmeticError, RecursionError)
 
 
@@ -29,7 +29,7 @@ class SharedJson:
 
     Attributes:
         path: of the file.
-        lock: held while it is changed; whoever changes other files along with it holds it too.
+        lock: held while the file is changed; code that changes other files along with it holds the lock too.
     """
 
     def __init__(
@@ -40,25 +40,25 @@ class SharedJson:
         Args:
             path: of the file.
             lock: of all files that are changed together.
-            empty: what it holds before it is there.
-            check: raises one of ``UNSOUND`` for what it cannot hold.
+            empty: returns the contents before the file exists.
+            check: raises one of ``UNSOUND`` for invalid contents.
         """
         self.path, self.lock = path, lock
         self._empty, self._check = empty, check
 
     @property
     def changed_at(self) -> float:
-        """When it last changed, seconds since 1970; 0 if it is not there."""
+        """When it last changed, seconds since 1970; 0 if it does not exist."""
         try:
             return self.path.stat().st_mtime
         except OSError:
             return 0.0
 
     def read(self) -> Json:
-        """What it holds.
+        """The contents.
 
         Raises:
-            DataFileError: ``lot-damaged``: it does not hold what it must, or cannot be read.
+            DataFileError: ``lot-damaged``: the contents are invalid, or cannot be read.
         """
         try:
             with self.path.open("rb") as file:
@@ -77,11 +77,11 @@ class SharedJson:
         return content
 
     def change(self, change: Callable[[Json], T]) -> T:
-        """Change what it holds, and give what ``change`` gives.
+        """Change the contents, and return the result of ``change``.
 
         Raises:
             DataFileError: as ``read``; nothing is changed then.
-            UsageError: it cannot be written; what was there stays.
+            UsageError: it cannot be written; the earlier contents stay.
         """
         with self.lock:
             content = self.read()
@@ -90,7 +90,7 @@ class SharedJson:
             return given
 
     def put_aside(self) -> Path | None:
-        """Give the file another name, which is given, so that a new one can begin; None if there is none."""
+        """Rename the file, so that a new one can begin; return the new name, or None if there is no file."""
         with self.lock:
             for number in range(1, 10_000):
                 aside = self.path.with_name(f"{self.path.stem}.damaged-{number}{self.path.suffix}")
@@ -113,10 +113,10 @@ class SharedJson:
 
 
 def loads(data: bytes) -> Any:
-    """JSON, without numbers that no figure of ours has.
+    """Read JSON; numbers larger than any of our figures are refused.
 
     Raises:
-        ValueError, RecursionError: it is none.
+        ValueError, RecursionError: it is not such JSON.
     """
     return json.loads(data, parse_int=_whole)
 

@@ -1,7 +1,7 @@
-"""The sheet of a lot: which of its photos show the same boards, as worked out last, and what a person said of it.
+"""The sheet of a lot: which of its photos show the same boards, as last computed, and a person's corrections.
 
-The sheet lies beside the photos (``sheet.json``), so that it is there after a reload. What a person says is kept as
-steps in the lot at once; the sheet follows. It names what it was made of, so that an old one is known as such.
+The sheet lies beside the photos (``sheet.json``), so that it is there after a reload. Corrections are kept at once,
+as steps in the lot; the sheet follows. It names its sources, so that an old sheet can be recognized.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ class SheetLook:
         spot: the words by which a correction names it.
         photo: name of its photo.
         face: front or back.
-        is_best: whether its plating stands for that face.
+        is_best: whether its plating is used for that face.
         sure: chance that it is at this board.
         picture: JPEG.
     """
@@ -53,7 +53,7 @@ class SheetLook:
 
     @property
     def key(self) -> str:
-        """Names it in the page, whatever board it is at."""
+        """Name of the look in the page, independent of its board."""
         x, y = self.spot.at_px
         return f"{self.spot.photo}-{x:.0f}-{y:.0f}"
 
@@ -63,9 +63,9 @@ class Records:
     """All boards of a lot, each once, as if three photos showed them.
 
     Attributes:
-        fronts_with_backs: the fronts of boards whose backs were seen; None where there are none.
+        fronts_with_backs: the fronts of boards whose backs were seen; None if there are none.
         backs: these backs.
-        fronts: boards of which one face was seen; None where there are none.
+        fronts: boards of which one face was seen; None if there are none.
     """
 
     fronts_with_backs: Measured | None
@@ -74,7 +74,7 @@ class Records:
 
     @property
     def each(self) -> tuple[Measured, ...]:
-        """Those that there are."""
+        """The records that exist."""
         return tuple(r for r in (self.fronts_with_backs, self.backs, self.fronts) if r is not None)
 
 
@@ -83,14 +83,14 @@ class Sheet:
     """The boards of a lot, each once.
 
     Attributes:
-        made_of: names the measurements and the steps that it was worked out from.
+        made_of: names the measurements and the steps from which it was computed.
         boards: the looks at each.
-        words: what is known of each: plating, doubts.
-        none: looks at things that are no boards.
-        count: how many boards, in words.
+        words: description of each: plating, doubts.
+        none: looks at things that are not boards.
+        count: number of boards, in words.
         summary: count, plating and gold in a sentence.
-        notices: what to mind: message and advice.
-        records: what a lot is made of.
+        notices: cautions: message and advice.
+        records: the boards as the basis of a lot.
     """
 
     made_of: str
@@ -104,7 +104,7 @@ class Sheet:
 
     @staticmethod
     def of(listing: Listing, made_of: str) -> Sheet:
-        """From what was worked out."""
+        """Make a sheet from the computed listing."""
         return Sheet(
             made_of,
             tuple(tuple(_look(listing, each) for each in board.looks) for board in listing.boards),
@@ -129,7 +129,7 @@ def _look(listing: Listing, each: BoardLook) -> SheetLook:
 
 
 def is_wanted(lot: LotFolder) -> bool:
-    """Whether the lot's photos show the same boards, which are to count once."""
+    """Whether boards that several of the lot's photos show are to count once."""
     return lot.facts().get(_WANTED) is True and lot.photo_count > 1
 
 
@@ -139,43 +139,43 @@ def is_undecided(lot: LotFolder) -> bool:
 
 
 def want(lot: LotFolder, *, wanted: bool = True) -> None:
-    """Say so, or the opposite."""
+    """Say that they are to count once, or that they are not."""
     lot.set_facts(**{_WANTED: wanted})
 
 
 def made_of(lot: LotFolder) -> str:
-    """Names the measurements of a lot's photos, and what was said of their boards."""
+    """A name for the measurements of a lot's photos and the corrections to their boards."""
     photos = sorted((done.sha256, str(done.stamp)) for done in lot.measured().values())
     said = json.dumps([photos, lot.facts().get(_STEPS, [])], sort_keys=True)
     return hashlib.sha256(said.encode()).hexdigest()
 
 
 def corrections(lot: LotFolder) -> ListingCorrections:
-    """All that was said and not undone."""
+    """All corrections that were not undone."""
     sayings = tuple(s for step in _steps(lot, _STEPS) for s in _sayings(step))
     return ListingCorrections(sayings)
 
 
 def say(lot: LotFolder, words: str, sayings: Sequence[Saying]) -> None:
-    """Keep one step: what was said, in words, and what it means."""
+    """Keep one step: its words and its meaning."""
     step = {"words": words, "sayings": [s.as_json() for s in sayings]}
     lot.set_facts(**{_STEPS: [*_steps(lot, _STEPS), step], _UNDONE: []})
 
 
 def undo(lot: LotFolder) -> None:
-    """Take the last step back."""
+    """Undo the last step."""
     *steps, last = _steps(lot, _STEPS)
     lot.set_facts(**{_STEPS: steps, _UNDONE: [*_steps(lot, _UNDONE), last]})
 
 
 def redo(lot: LotFolder) -> None:
-    """Do the step again that was taken back last."""
+    """Redo the step that was undone last."""
     *undone, last = _steps(lot, _UNDONE)
     lot.set_facts(**{_STEPS: [*_steps(lot, _STEPS), last], _UNDONE: undone})
 
 
 def last_words(lot: LotFolder) -> tuple[str | None, str | None]:
-    """What the last step said, and the one that would be done again; None where there is none."""
+    """Words of the last step, and of the step that would be redone; None where there is no such step."""
     said, undone = ([str(step.get("words", "")) for step in _steps(lot, name)] for name in (_STEPS, _UNDONE))
     return said[-1] if said else None, undone[-1] if undone else None
 
@@ -193,12 +193,12 @@ def _sayings(step: Mapping[str, Any]) -> tuple[Saying, ...]:
 
 
 def keep_sheet(lot: LotFolder, sheet: Sheet) -> None:
-    """Keep a sheet in the place of the one before."""
+    """Keep a sheet in place of the earlier one."""
     put_file(lot.folder / "sheet.json", json.dumps(_as_json(sheet)).encode())
 
 
 def kept_sheet(lot: LotFolder) -> Sheet | None:
-    """The sheet that was worked out last; None where there is none that can be read."""
+    """The sheet that was computed last; None if there is no readable sheet."""
     try:
         return _from_json(loads((lot.folder / "sheet.json").read_bytes()))
     except (OSError, DataFileError, *UNSOUND):

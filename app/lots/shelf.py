@@ -19,7 +19,7 @@ _LAST_PHOTO, _TAKEN_OFF = "last-photo", "desk-taken-off"
 
 
 def kept() -> dict[str, Kept]:
-    """All that is measured, by sha256, the last measured one last."""
+    """All measured photos by sha256, the last measured one last."""
     shelf: dict[str, Kept] = st.session_state.setdefault(SHELF, {})
     return shelf
 

@@ -1,4 +1,4 @@
-"""Photos that were taken off a lot: they lie aside with what was done on them, and may come back for a while."""
+"""Photos that were taken off a lot: they are kept aside with their corrections, and may come back for a while."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ _DAY_S = 86_400
 
 
 def lay_aside(lot: LotFolder, sha256: str) -> None:
-    """Take a photo off a lot, with its measurement and what was done on it by hand.
+    """Take a photo off a lot, with its measurement and its corrections by hand.
 
     Raises:
         DataFileError, UsageError: as everything that changes a lot.
@@ -25,7 +25,7 @@ def lay_aside(lot: LotFolder, sha256: str) -> None:
 
 
 def put_back(lot: LotFolder, sha256: str) -> None:
-    """Put a photo back that was taken off; one that was handed in again meanwhile stays as it is.
+    """Put back a photo that was taken off; a photo that was added again meanwhile stays as it is.
 
     Raises:
         DataFileError, UsageError: as everything that changes a lot.
@@ -40,7 +40,7 @@ def put_back(lot: LotFolder, sha256: str) -> None:
 
 
 def clear_old(folder: Path, days: float, now: float | None = None) -> None:
-    """Remove for good what was taken off the lots in a folder so many days ago."""
+    """Remove for good the photos that were taken off the lots in a folder that many days ago."""
     moment = time.time() if now is None else now
     for _, lot in lots_in(folder):
         for place in _aside(lot).glob(f"*{_ENTRY}"):

@@ -17,7 +17,7 @@ WAY = "way"
 
 @dataclass(frozen=True)
 class Step:
-    """One page of a way, and what it is for there."""
+    """One page of a way, and its purpose there."""
 
     file: str
     title: str
@@ -66,17 +66,17 @@ WAYS: Mapping[str, Job] = {
 
 
 def chosen_way() -> Job:
-    """The job that is being done; pricing a listing where none was chosen."""
+    """The current job; pricing a listing if no job was chosen."""
     return WAYS.get(str(st.session_state.get(WAY, "listing")), WAYS["listing"])
 
 
 def link(file: str, label: str, icon: str | None = None) -> None:
-    """A link to a page that stays on the lot in progress."""
+    """Draw a link to a page that stays on the lot in progress."""
     st.page_link(file, label=label, icon=icon, query_params={KEY_IN_ADDRESS: lot_key()})
 
 
 def show_way(file: str) -> None:
-    """Which lot this is, which job, and which of its steps the page is."""
+    """Show the lot, the job, and the page's step in it."""
     way = chosen_way()
     items = "".join(
         f"<li{' aria-current=step' if step.file == file else ''}>{html.escape(step.title)}</li>" for step in way.steps
@@ -89,7 +89,7 @@ def show_way(file: str) -> None:
 
 
 def show_next(file: str) -> None:
-    """A way on: to the next step of the job, or back to the start after the last one."""
+    """Draw the way on: to the next step of the job, or back to the start after the last one."""
     steps = chosen_way().steps
     files = [step.file for step in steps]
     at = files.index(file) + 1 if file in files else len(files)

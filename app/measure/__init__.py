@@ -1,1 +1,1 @@
-"""Photos: their scale, what was found in them, and corrections."""
+"""Photos: their scale, the findings, and corrections."""

@@ -1,4 +1,4 @@
-"""Is this gold? One place at a time of which the program is not sure, with one tap for an answer."""
+"""Is this gold? One uncertain place at a time, answered with one tap."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ from grader.measured.parts import Unsure
 from grader.photo import load_photo
 from grader.units import format_share
 
-_SKIPPED = "desk-not-asked-again"  # places that a person could not tell, by photo and place
-_CROP = "desk-asked-about"  # the picture of the place that is shown, by photo and place
+_SKIPPED = "desk-not-asked-again"  # places that a person could not judge, by photo and place
+_CROP = "desk-asked-about"  # the picture of the place shown, by photo and place
 _LEAST_PX = 320
 
 
 def ask_about(done: Kept) -> None:
-    """The next question about a photo, if there is one."""
+    """Ask the next question about a photo, if there is one."""
     skipped: set[object] = st.session_state.setdefault(_SKIPPED, set())
     open_ = [place for place in done.measured.unsure if _key(done, place) not in skipped]
     if not open_:
@@ -32,7 +32,7 @@ def ask_about(done: Kept) -> None:
     place = open_[0]
     try:
         crop = _crop(done, place)
-    except PhotoError:  # without its photo, nothing can be looked at
+    except PhotoError:  # without its photo, there is nothing to look at
         return
     with st.container(border=True, key="is-this-gold"):
         st.markdown("**Is this gold?**")
@@ -67,10 +67,10 @@ def _key(done: Kept, place: Unsure) -> tuple[str, tuple[float, float]]:
 
 
 def _crop(done: Kept, place: Unsure) -> NDArray[np.uint8]:
-    """The place with its surroundings, kept while it is asked about.
+    """The place with its surroundings, kept while the question is open.
 
     Raises:
-        PhotoError: the photo is gone, or no photo.
+        PhotoError: the photo is gone, or is not a photo.
     """
     crop: NDArray[np.uint8]
     known, crop = st.session_state.get(_CROP, (None, np.zeros((0, 0, 3), np.uint8)))

@@ -1,4 +1,4 @@
-"""Correct a measured photo by hand: its picture with tools, figures that follow at once, and what can be saved."""
+"""Correct a measured photo by hand: its picture with tools, figures that follow at once, and downloads."""
 
 from __future__ import annotations
 
@@ -33,21 +33,21 @@ from grader.units import format_share
 _OPEN, _FOUND = "desk-correcting", "desk-correcting-found"
 _BY = "desk-correcting-by"  # this window's mark
 _HEARD = "desk-correcting-heard"  # the history of the picture in this window, once something was done on it
-_BASE = "desk-correcting-base"  # the measurement on which the corrections on the picture build
+_BASE = "desk-correcting-base"  # the measurement that the corrections on the picture build on
 
 
 def this_window() -> str:
-    """The mark by which what was done in this window is told from what another one did."""
+    """The mark that distinguishes the steps made in this window from those of another one."""
     return str(st.session_state.setdefault(_BY, secrets.token_hex(4)))
 
 
 def is_correcting(done: Kept) -> bool:
-    """Whether the photo is open to be corrected."""
+    """Whether the photo is open for correction."""
     return bool(st.session_state.get(_OPEN) == done.sha256)
 
 
 def offer_correcting(done: Kept) -> None:
-    """The way in, and what was corrected before."""
+    """Offer to correct the photo, and show earlier corrections."""
     record = done.measured.corrections
     if record is not None:
         remark(correction_words(record))
@@ -57,7 +57,7 @@ def offer_correcting(done: Kept) -> None:
 
 
 def show_correcting(done: Kept) -> None:
-    """The photo with its tools in place of the result, until it is closed."""
+    """Show the photo with its tools in place of the result, until it is closed."""
     heading(done.name)
     try:
         found = _found(done)
@@ -71,13 +71,13 @@ def show_correcting(done: Kept) -> None:
 
 
 def settle_corrections() -> None:
-    """Let measurements follow what was done by hand, and an open picture follow what another window did.
+    """Update measurements after corrections by hand, and an open picture after corrections in another window.
 
-    Each step is kept when it is made, which takes no time; the measurement takes some, and the page may move on
-    before it is there. To be called before anything is drawn, on every page.
+    Each step is kept when it is made, which takes no time; the measurement takes some time, and the page may move on
+    before it is finished. Call this before anything is drawn, on every page.
     """
     for sha256 in list(kept()):
-        with suppress(PhotoError):  # without its photo, nothing more can be worked out
+        with suppress(PhotoError):  # without its photo, nothing more can be computed
             for path, aside in current_lot().unsettled(sha256):
                 _settle(sha256, aside)
                 path.unlink(missing_ok=True)
@@ -90,7 +90,7 @@ def settle_corrections() -> None:
 
 
 def _follow(opened: Kept) -> None:
-    """Let the open picture begin again with what is kept of its photo."""
+    """Restart the open picture with what is kept of its photo."""
     begin_again()
     st.session_state[_BASE] = opened
     st.session_state.pop(_HEARD, None)
@@ -110,10 +110,10 @@ def _close() -> None:
 
 
 def _found(done: Kept) -> Measurement:
-    """What was found on the photo, searched once more: only one photo is kept as arrays.
+    """The findings on the photo, searched once more, because only one photo is kept as arrays.
 
     Raises:
-        PhotoError: the photo is gone, or no photo.
+        PhotoError: the photo is gone, or is not a photo.
         UsageError: as ``measure``.
     """
     opened: tuple[Request, Measurement] | None = st.session_state.get(_FOUND)
@@ -129,19 +129,19 @@ def _found(done: Kept) -> Measurement:
 
 
 def _history(done: Kept) -> History:
-    """What was done on a photo by hand: in this window, otherwise as it is kept."""
+    """The corrections of a photo by hand: those of this window, otherwise those that are kept."""
     heard: History | None = st.session_state.get(_HEARD)
     return heard or current_lot().history(done.sha256) or History(done.measured.made_by_hand)
 
 
 @st.fragment
 def _bench(sha256: str, found: Measurement) -> None:
-    """Drawn again by itself after each correction: figures first, then what takes longer."""
+    """Draw the correction area, again after each correction: figures first, then the slower parts."""
     done = kept()[sha256]
     base: Kept = st.session_state.setdefault(_BASE, done)
 
     def heard(history: History, *, is_current: bool) -> None:
-        # of a picture that was ended it is not known what it had seen: what came since is kept beside it
+        # it is not known what an ended picture had seen: later changes are kept beside it
         on = st.session_state.get(_BASE, base).stamp if is_current else None
         st.session_state[_HEARD] = made = replace(history, on=on, by=this_window())
         current_lot().keep_history(sha256, made)
@@ -155,7 +155,7 @@ def _bench(sha256: str, found: Measurement) -> None:
     _figures(corrected)
     try:
         st.session_state[_BASE] = done = _settle(sha256, history, corrected)
-    except GraderError as error:  # it is tried again with the next correction, and on the way to another page
+    except GraderError as error:  # tried again with the next correction, and on the way to another page
         problem(error, done.name)
     if (trouble := last_trouble()) is not None:
         problem(trouble, done.name)
@@ -163,15 +163,15 @@ def _bench(sha256: str, found: Measurement) -> None:
 
 
 def _settle(sha256: str, history: History, corrected: Measurement | None = None) -> Kept:
-    """The photo's measurement, after it has followed what was done by hand.
+    """The photo's measurement, updated after the corrections by hand.
 
     Args:
         sha256: of the photo.
-        history: what was done.
-        corrected: the measurement with it, where that was worked out already.
+        history: the corrections.
+        corrected: the measurement with them, if it was computed already.
 
     Raises:
-        PhotoError, UsageError: as ``_found``; the disk does not take it.
+        PhotoError, UsageError: as ``_found``; it cannot be written to disk.
     """
     done = kept()[sha256]
     if history.done.items == done.measured.made_by_hand.items:
@@ -180,7 +180,7 @@ def _settle(sha256: str, history: History, corrected: Measurement | None = None)
         corrected = with_corrections(_found(done), history.done)
     with desk().settling:
         now = current_lot().measured().get(sha256, done)
-        if now.measured.made_by_hand.items == history.done.items:  # another window was quicker
+        if now.measured.made_by_hand.items == history.done.items:  # another window was faster
             fresh = now
         else:
             record, overlay = Measured.of(corrected), overlay_png(corrected)

@@ -1,4 +1,4 @@
-"""Measure: photos in, the picture and the figures out."""
+"""Measure: from photos to the picture and the figures."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def show() -> None:
 
 
 def _go_on() -> None:
-    """To the next step; in pricing a listing this page is none, but a closer look, and the price comes after it."""
+    """Link to the next step; when pricing a listing, this page is not a step but a closer look before the price."""
     if chosen_way() is not WAYS["listing"]:
         show_next(_FILE)
         return
@@ -59,7 +59,7 @@ def _go_on() -> None:
 
 
 def _photos(shelf: Sequence[Kept]) -> Kept | None:
-    """The left side: the photo, or how to add one."""
+    """Draw the left side: the photo, or how to add one."""
     if not shelf:
         st.markdown(_HOW_LISTING if chosen_way() is WAYS["listing"] else _HOW_BENCH)
         _add()
@@ -93,7 +93,7 @@ def _right(shelf: Sequence[Kept], shown: Kept | None) -> None:
 
 
 def _add() -> None:
-    """The field for photos, samples, and the target to print."""
+    """Draw the field for photos, the samples, and the target to print."""
     own, sample, printing = st.tabs(["Your photos", "Try a sample photo", "Print the target"])
     with own:
         came = ask_photos("Photos of the boards (a phone offers its camera)")
@@ -106,7 +106,7 @@ def _add() -> None:
 
 
 def _measure_again() -> None:
-    """Which photos, how, and the button."""
+    """Ask which photos to measure and how, with the button."""
     names = {photo.sha256: photo.name for photo in photos_of_lot() if not photo.is_sample}
     if not names or is_measuring():
         return

@@ -1,4 +1,4 @@
-"""One measured photo as a person reads it: the picture, the figures, what they rest on, what to mind."""
+"""One measured photo as a person reads it: the picture, the figures, their basis, what to mind."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def show_result(done: Kept) -> None:
 
 
 def show_all(shelf: Sequence[Kept]) -> None:
-    """One line for each measured photo."""
+    """Show one line for each measured photo."""
     table(
         ("Photo", "Plated area", "Gold"),
         [

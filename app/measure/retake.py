@@ -1,4 +1,4 @@
-"""Whether a photo should be taken again, and how: told before its figures."""
+"""Whether a photo should be taken again, and how: shown before its figures."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ _WORDS = {True: "good", False: "take it again", None: "the photo does not tell"}
 
 
 def show_checks(measured: Measured) -> set[str]:
-    """Show what is wrong with a photo, each with how to do it well; all checks behind a click.
+    """Show the faults of a photo, each with advice on how to avoid it; all checks are behind a click.
 
     Returns:
-        Codes of the warnings that are told here.
+        Codes of the warnings shown here.
     """
     checks = measured.photo_checks
     bad = [check for check in checks if check.is_good is False]
@@ -41,7 +41,7 @@ def show_checks(measured: Measured) -> set[str]:
 
 
 def _picture(name: CheckName) -> str:
-    """The drawing as an address that holds it: pictures in markup of one's own are taken out."""
+    """The drawing as an address that contains it, because pictures in custom markup are removed."""
     return "data:image/svg+xml;base64," + base64.b64encode(drawing_svg(name).encode()).decode()
 
 

@@ -1,4 +1,4 @@
-"""The photo to look at, mark on and correct, on a page: picture components in plain JavaScript."""
+"""A photo on a page, to view, mark and correct: picture components in plain JavaScript."""
 
 from app.photo_view.comparing import comparing_picture
 from app.photo_view.correcting import begin_again, close_picture, correcting_picture

@@ -1,4 +1,4 @@
-"""A measured photo to look at: with what was found laid over it, and a slider that takes it away."""
+"""A measured photo to look at: the findings are laid over it, and a slider takes them away."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ from grader.photo import Photo
 
 
 def comparing_picture(sha256: str, size: tuple[int, int], decoded: Callable[[], Photo], overlay: bytes) -> None:
-    """The picture; before the slider's edge the photo as it is, behind it what was found.
+    """Draw the picture: before the slider's edge the photo as it is, behind it the findings.
 
     Args:
         sha256: of the photo's file.
         size: of the photo, width and height in px.
-        decoded: gives the photo.
-        overlay: PNG of the photo with what was found.
+        decoded: returns the photo.
+        overlay: PNG of the photo with the findings.
 
     Raises:
         PhotoError: as ``decoded``.

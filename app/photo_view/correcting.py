@@ -1,4 +1,4 @@
-"""Correct by hand what was found on a photo: the component, and what it is given."""
+"""Correct the findings on a photo by hand: the component and its input."""
 
 from __future__ import annotations
 
@@ -19,30 +19,30 @@ from grader.model import FINISHES
 from grader.pipeline import Measurement
 
 _BRUSH_MM, _BRUSH_RANGE_MM = 1.0, (0.1, 12.0)
-_BRUSH_SHARE, _BRUSH_RANGE_SHARE = 0.01, (0.001, 0.1)  # of the photo's longer side, without scale
+_BRUSH_SHARE, _BRUSH_RANGE_SHARE = 0.01, (0.001, 0.1)  # of the photo's longer side, for photos without a scale
 _SCENE, _VERSION = "desk-photo-view-scene", "desk-photo-view-version"
 
 
 class Heard(Protocol):
-    """Told of each step that is made on a picture; it may raise what the page then tells."""
+    """Called for each step that is made on a picture; it may raise an error, which the page then shows."""
 
     def __call__(self, history: History, *, is_current: bool) -> None:
-        """Keep it.
+        """Keep the step.
 
         Args:
             history: all that was done and undone on the picture.
-            is_current: whether the picture began with what was given last, not with what ``begin_again`` ended.
+            is_current: whether the picture began with the history given last, not with one ended by ``begin_again``.
         """
 
 
 def correcting_picture(found: Measurement, history: History, heard: Heard) -> None:
-    """The picture with its tools.
+    """Draw the picture with its tools.
 
     Args:
         found: a measurement without corrections.
-        history: what the picture begins with when it is drawn first, after ``begin_again`` or on a page that was
-            left and opened again; otherwise it knows better than this.
-        heard: told at once, before anything is drawn.
+        history: the picture begins with this when it is drawn for the first time, after ``begin_again`` or on a page
+            that was left and opened again; otherwise the picture's own state is newer.
+        heard: called at once, before anything is drawn.
     """
     scene = _scene(found)
     key = f"desk-correct-{found.photo.short_id}"
@@ -59,7 +59,7 @@ def correcting_picture(found: Measurement, history: History, heard: Heard) -> No
 
 
 def begin_again() -> None:
-    """The picture begins again with the history that it is given next."""
+    """Restart the picture with the history that it is given next."""
     st.session_state.pop(_SCENE, None)
 
 
@@ -70,7 +70,7 @@ def close_picture() -> None:
 
 
 def _scene(found: Measurement) -> dict[str, Any]:
-    """What the component shows: worked out once when it is opened."""
+    """The content of the component, computed once when it is opened."""
     scene: dict[str, Any] | None = st.session_state.get(_SCENE)
     if scene is None or scene["sha256"] != found.photo.sha256:
         version = int(st.session_state.get(_VERSION, 0)) + 1

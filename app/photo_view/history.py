@@ -1,4 +1,4 @@
-"""What a person has done on one picture by hand, and what was undone and can be done again."""
+"""Corrections that a person made on one picture, and those that were undone and can be redone."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from grader.corrections import NO_CORRECTIONS, Corrections
 
 @dataclass(frozen=True)
 class History:
-    """One picture's.
+    """The history of one picture.
 
     Attributes:
         done: all corrections that count, in order.
-        undone: what was undone, the last one last; the next one to be done again.
-        on: stamp of the measurement that whoever made the last step had seen; None if that is not known.
+        undone: undone corrections, the last one last; it is redone next.
+        on: stamp of the measurement that was visible when the last step was made; None if not known.
         by: mark of the window in which the last step was made.
     """
 
@@ -26,7 +26,7 @@ class History:
     by: str = ""
 
     def as_json(self) -> dict[str, Any]:
-        """A JSON object that ``from_json`` reads back to an equal value."""
+        """A JSON object from which ``from_json`` makes an equal value."""
         return {
             "schema": 1,
             "done": self.done.as_json(),
@@ -41,7 +41,7 @@ class History:
 
         Raises:
             DataFileError: one of the lists holds no corrections.
-            LookupError, TypeError, ValueError: it is no history.
+            LookupError, TypeError, ValueError: it is not a history.
         """
         if data["schema"] != 1 or not isinstance(data["on"], str | None):
             raise ValueError("no history")
@@ -50,10 +50,10 @@ class History:
 
 
 def history_of(told: Any, sha256: str) -> History:
-    """What the picture's script sent, for the photo with this sha256.
+    """The history sent by the picture's script, for the photo with this sha256.
 
     Raises:
-        DataFileError: it is not what the script sends.
+        DataFileError: the script does not send such data.
     """
     lists = told if isinstance(told, Mapping) else {}
     done, undone = (

@@ -19,14 +19,14 @@ Marks = tuple[Point | None, ...]
 def mark_points(
     photo: Photo, labels: Sequence[str], points: Sequence[Point | None] = (), *, closed: bool = False
 ) -> Marks:
-    """The picture to mark on, and where its points are: None for each that is not set yet.
+    """Draw the picture to mark on; return its points, None for each that is not set yet.
 
     Args:
         photo: to mark on.
-        labels: what each point is, in the order in which they are asked for.
-        points: where they are so far, in px of the photo: what this gave before, or what number fields say now. A
-            change made on the picture counts before them; so keep what this gives, and set fields to it.
-        closed: whether the points go round something.
+        labels: name of each point, in the order in which they are asked for.
+        points: their positions so far, in px of the photo: the last result, or the current values of number fields.
+            A change made on the picture takes precedence, so keep the result and set fields to it.
+        closed: whether the points surround something.
     """
     key = f"desk-mark-{photo.short_id}-{len(labels)}"
     told, made = _told(st.session_state.get(key), photo, len(labels))
@@ -50,7 +50,7 @@ def mark_points(
 
 
 def _told(state: Any, photo: Photo, count: int) -> tuple[int, Marks]:
-    """The number of the component's latest change, and the points as they then were; 0 before the first."""
+    """The number of the component's latest change, and the points after it; 0 before the first change."""
     points = state.get("points") if isinstance(state, Mapping) else None
     try:
         told, at = int(points["told"]), list(points["at"])  # type: ignore[index]
@@ -60,11 +60,11 @@ def _told(state: Any, photo: Photo, count: int) -> tuple[int, Marks]:
 
 
 def _changed() -> None:
-    """A change draws the page again."""
+    """Do nothing: the change itself draws the page again."""
 
 
 def _point(given: Any, photo: Photo) -> Point | None:
-    """A place as the browser gave it, or None for anything outside the photo."""
+    """A point as the browser gave it, or None for anything outside the photo."""
     try:
         x, y = (float(v) for v in given)
     except (TypeError, ValueError):

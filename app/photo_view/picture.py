@@ -1,4 +1,4 @@
-"""The photo as the browser gets it: a small picture at once, the whole one when somebody looks closer."""
+"""The photo for the browser: a small picture at once, the whole one when somebody looks closer."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ Urls = dict[str, str]
 
 
 def photo_urls(photo: Photo) -> Urls:
-    """Addresses, on this page's own server, of the photo and of a preview of it.
+    """Addresses of the photo and of a preview of it, on this page's own server.
 
     Both are encoded again, upright, without the file's metadata (place, time, camera). Only the pictures of the
     last photo are kept.
@@ -35,7 +35,7 @@ def photo_urls(photo: Photo) -> Urls:
 
 
 def preview_url(sha256: str, decoded: Callable[[], Photo]) -> str:
-    """The address of a preview of a photo, as ``photo_urls`` gives it; decoded only where it is not kept yet.
+    """The address of a photo's preview, as in ``photo_urls``; the photo is decoded only if the preview is not kept.
 
     Raises:
         PhotoError: as ``decoded``.

@@ -1,1 +1,1 @@
-"""Asking for a photo's scale."""
+"""Questions about a photo's scale."""

@@ -1,4 +1,4 @@
-"""The questions that make a ``Request``: what gives the scale, and how thick the boards are."""
+"""The questions that make a ``Request``: the source of the scale, and the thickness of the boards."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ _RIM_POINTS, _LEAST_RIM_POINTS = 8, 5
 
 
 def ask_way() -> str:
-    """Which of the ways gives the scale."""
+    """Ask for the way that gives the scale."""
     way = st.selectbox(
         "What gives the scale?",
         [PRINTED, LENGTH, RECTANGLE, COIN, PITCH, OTHER, NONE],
@@ -61,10 +61,10 @@ def ask_way() -> str:
 
 
 def ask_request(way: str, name: str, data: bytes) -> Request | None:
-    """The request, or None while something is missing or wrong (which is then said beside its field).
+    """The request, or None while something is missing or wrong (which is then shown beside its field).
 
     Args:
-        way: as ``ask_way`` gave it.
+        way: as returned by ``ask_way``.
         name: of the photo on which points are marked.
         data: its bytes.
     """
@@ -90,7 +90,7 @@ def ask_request(way: str, name: str, data: bytes) -> Request | None:
 
 
 def _segmenter() -> str | None:
-    """What finds the plating, asked only where there is more than one way; None for the usual one."""
+    """Ask which method finds the plating, if there is more than one; None for the usual one."""
     usual, *others = segmenter_names()
     if not others:
         return None
@@ -99,7 +99,7 @@ def _segmenter() -> str | None:
 
 
 def read(text: str | None, parse: Callable[[str], _T]) -> tuple[_T | None, bool]:
-    """A field's value and whether it can be used; an error is shown where the page stands."""
+    """A field's value and whether it can be used; an error is shown at the current place on the page."""
     if not text or not text.strip():
         return None, True
     try:
@@ -110,13 +110,13 @@ def read(text: str | None, parse: Callable[[str], _T]) -> tuple[_T | None, bool]
 
 
 def ask_choice(way: str, name: str, data: bytes, *, listed: bool = True) -> ScaleChoice | None:
-    """What gives the scale, in one of the ways; None while something is missing or wrong.
+    """Ask for the details of one way to get the scale; None while something is missing or wrong.
 
     Args:
-        way: as ``ask_way`` gives it.
+        way: as given by ``ask_way``.
         name: of the photo on which points are marked.
         data: its bytes.
-        listed: whether sizes can be picked from a list, or are typed.
+        listed: whether sizes can be picked from a list; otherwise they are typed.
     """
     if way == PRINTED:
         return Automatic()
@@ -213,7 +213,7 @@ def _one(size_mm: float | None) -> tuple[float, ...] | None:
 
 
 def ask_points(photo: Photo, labels: Sequence[str]) -> tuple[Point, ...]:
-    """Points in px of the photo, marked on the picture or typed as numbers: those that are set."""
+    """The points that are set, in px of the photo, marked on the picture or typed as numbers."""
     keys = [tuple(f"{label}-{axis}-{photo.short_id}" for axis in "xy") for label in labels]
     typed = [_typed(*pair) for pair in keys]
     marked = mark_points(photo, labels, typed, closed=len(labels) > 2)

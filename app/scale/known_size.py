@@ -1,4 +1,4 @@
-"""Sizes to pick from: cards, sheets, modules, coins, contacts of a published outline; or one that is typed."""
+"""Sizes to pick from: cards, sheets, modules, coins, contacts of a published outline; or a typed size."""
 
 from __future__ import annotations
 
@@ -35,11 +35,11 @@ class Size:
 def pick_size(
     question: str, kind: Kind, key: str, typed: Callable[[], tuple[float, ...] | None], *, listed: bool = True
 ) -> Size | None:
-    """A list of things of that kind, and a field where none of them is meant; None while nothing is given.
+    """Offer a list of things of one kind, and a field for any other size; None while nothing is given.
 
     Args:
         question: above the list.
-        kind: rectangle, length or coin; coins with flats are no circle and left out.
+        kind: rectangle, length or coin; coins with flats are not circles and are left out.
         key: of the list.
         typed: asks for a size in mm.
         listed: whether there is a list, or only the field.
@@ -58,7 +58,7 @@ def pick_size(
 
 
 def pick_pitch(question: str, key: str, typed: Callable[[], float | None], *, listed: bool = True) -> float | None:
-    """The pitch of contacts of a published outline, or a typed one, in mm."""
+    """Ask for the pitch of contacts, from a published outline or typed, in mm."""
     families = {f.key: f for f in contact_families()}
     words = {f.key: f"{f.title}: {f.pitch_mm:g} mm" for f in families.values()}
     name = _pick(question, words, key) if listed else _TYPED
@@ -70,7 +70,7 @@ def pick_pitch(question: str, key: str, typed: Callable[[], float | None], *, li
 
 
 def tell_source(source: str, how_known: str) -> None:
-    """Where a size stands, for who asks."""
+    """Show the source of a size, for anyone who asks."""
     where_from(f"{source_words(source, how_known)}. Measure yours where you can.")
 
 

@@ -1,4 +1,4 @@
-"""A scale for a photo in which none was found: one list of things of known size, and their ends on the picture."""
+"""A scale for a photo without one: a single list of things of known size, and their ends on the picture."""
 
 from __future__ import annotations
 
@@ -24,12 +24,12 @@ _LEAST_RIM_POINTS, _RIM_POINTS = 5, 8
 
 
 def mark_known_size(name: str, data: bytes, key: str) -> ScaleChoice | None:
-    """The questions; None while something is missing, which is then said.
+    """Ask the questions; None while something is missing, which is then shown.
 
     Args:
         name: of the photo.
         data: its bytes.
-        key: tells the photo's questions from another's.
+        key: distinguishes the questions of this photo from those of another.
     """
     things = {o.name: o for o in standard_objects().values() if o.outline != "flats"}
     families = {f.title: f for f in contact_families()}
@@ -58,7 +58,7 @@ def mark_known_size(name: str, data: bytes, key: str) -> ScaleChoice | None:
 
 
 def _in_order(things: Mapping[str, StandardObject], families: Mapping[str, Family]) -> list[str]:
-    """What lies about boards first: their own edges, a length that is typed, then cards, sheets, coins, contacts."""
+    """In order of nearness to the boards: their own edges, a typed length, then cards, sheets, coins, contacts."""
     by_kind = {
         kind: [name for name, o in things.items() if o.kind == kind] for kind in ("length", "rectangle", "coin")
     }

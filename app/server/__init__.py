@@ -1,1 +1,1 @@
-"""What stands before the page: its server, names and origins, the code for the LAN, patience."""
+"""The layers before the page: its server, names and origins, the code for the LAN, patience."""

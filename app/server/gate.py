@@ -1,4 +1,4 @@
-"""A gate before the page for when it is open to a network: nothing passes without the code, not even an upload.
+"""A gate before a page that is open to a network: nothing passes without the code, not even an upload.
 
 It is an ASGI middleware (https://asgi.readthedocs.io): pages, sockets, uploads and pictures all go through it.
 """
@@ -17,8 +17,8 @@ _COOKIE = "grader-page"
 WHO_COOKIE = "grader-who"
 """Tells browsers apart that the code let in: each has figures of its own (``app.lots.desk``). It opens nothing."""
 _KNOWN_S = 365 * 24 * 3600
-_WRONG_S = 0.5  # held for a wrong code; grader/page_code.py reckons what that leaves to who tries
-_WAITING_MOST = 32  # of one address; whoever comes last of them waits 16 s
+_WRONG_S = 0.5  # delay after a wrong code; grader/page_code.py computes what that leaves to a guesser
+_WAITING_MOST = 32  # from one address; the last of them waits 16 s
 _SAFE = (
     (b"cache-control", b"no-store"),
     (b"referrer-policy", b"no-referrer"),
@@ -43,7 +43,7 @@ input {{ letter-spacing: .2em; text-transform: uppercase; text-align: center; }}
 
 
 class _Line:
-    """The codes of one address, which are judged one after another."""
+    """The codes from one address, which are judged one after another."""
 
     def __init__(self) -> None:
         self.one_at_a_time = asyncio.Lock()  # first come, first served
@@ -51,20 +51,20 @@ class _Line:
 
 
 class Gate:
-    """Lets through who has shown the code: in the address (``/?code=…``) once, by a cookie from then on.
+    """Lets through everyone who has shown the code: once in the address (``/?code=…``), then by a cookie.
 
-    Codes are compared in constant time. Each address has a line of its own, in which a wrong code holds up the next
-    one: the code cannot be found by trying, and who tries keeps nobody else out. A line lasts as long as somebody
+    Codes are compared in constant time. Each address has its own queue, in which a wrong code delays the next
+    one: the code cannot be found by trying, and a guesser keeps nobody else out. A queue lasts as long as somebody
     waits in it.
     """
 
     def __init__(self, app: ASGIApp, code: str, wrong_s: float = _WRONG_S) -> None:
-        """Put it before an application.
+        """Put the gate before an application.
 
         Args:
-            app: what is behind the gate.
-            code: that opens it; upper case.
-            wrong_s: how long a wrong code holds up the next one from its address, s.
+            app: the application behind the gate.
+            code: that opens the gate; upper case.
+            wrong_s: delay that a wrong code causes for the next one from its address, s.
         """
         if not code:
             raise ValueError("a gate needs a code")
@@ -104,7 +104,7 @@ class Gate:
             if not _cookies(scope, WHO_COOKIE):
                 who = secrets.token_urlsafe(16)
                 cookies.append(f"{WHO_COOKIE}={who}; Path=/; Max-Age={_KNOWN_S}; HttpOnly; SameSite=Lax")
-            # the code leaves the address, so that it is not kept in the browser's history of the page
+            # the code is removed from the address, so that the browser's history of the page does not keep it
             headers = [(b"set-cookie", cookie.encode()) for cookie in cookies]
             await _answer(send, 303, "", (b"location", b"/"), *headers)
         else:
@@ -126,10 +126,10 @@ class Gate:
 
 
 def _cookies(scope: Scope, wanted: str) -> list[str]:
-    """What a browser shows under one name.
+    """The cookies of a browser with one name.
 
-    It is looked for among whatever other programs at this address have set: a reader of cookies that knows the rules
-    gives up at the first one that breaks them.
+    The search allows for any cookies that other programs at this address have set: a strict cookie parser gives up
+    at the first cookie that breaks the rules.
     """
     return [
         value.strip()

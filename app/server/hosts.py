@@ -1,11 +1,11 @@
-"""The page answers only to names of the machine that it runs on, and only to itself.
+"""The page answers only to the names of the machine that it runs on, and only to itself.
 
-A web page of somebody else can have its own name point to this machine once the browser has loaded it (DNS
-rebinding); the browser then lets it talk to this page as if both were one. What gives it away is the name in the Host
-header. Without that trick, it is the Origin header that differs from the Host.
+Somebody else's web page can make its own name point to this machine once the browser has loaded it (DNS
+rebinding); the browser then lets it talk to this page as if both were one. The name in the Host header gives it
+away. Without that trick, the Origin header differs from the Host.
 
-Starlette's ``TrustedHostMiddleware`` knows lists of names; an address is no name, and none can be listed in advance
-where the phone reaches this machine through another one's address.
+Starlette's ``TrustedHostMiddleware`` uses lists of names; an address is not a name, and no address can be listed in
+advance if the phone reaches this machine through the address of another one.
 """
 
 from __future__ import annotations
@@ -18,25 +18,25 @@ from starlette.datastructures import Headers
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-# Ends of names that are given on a network of one's own and that nobody can register: RFC 6762, RFC 8375, and ICANN's
-# decision of 29 July 2024; .lan is common practice of routers, and not registered either.
+# Suffixes of names on private networks that nobody can register: RFC 6762, RFC 8375, and ICANN's decision of
+# 29 July 2024; .lan is common practice among routers, and not registered either.
 _AT_HOME = (".local", ".home.arpa", ".internal", ".lan")
 _REFUSED = "This page does not answer to that name. Open it at the address that the terminal shows.\n"
 
 
 class OwnNames:
-    """Refuses what was meant for another name, before anything else looks at it.
+    """Refuses requests that were meant for another name, before anything else sees them.
 
-    Always ``localhost``, names that end so, and loopback addresses. On a network also addresses as such, which no
-    foreign name hides behind, and this machine's own name.
+    Always accepted: ``localhost``, names that end so, and loopback addresses. On a network also: bare addresses,
+    which cannot hide a foreign name, and this machine's own name.
     """
 
     def __init__(self, app: ASGIApp, *, network: bool) -> None:
-        """Put it before an application.
+        """Put the check before an application.
 
         Args:
-            app: what is asked only by a name of this machine.
-            network: whether other devices may ask too.
+            app: the application, which gets only requests for a name of this machine.
+            network: whether other devices may send requests too.
         """
         self._app, self._network = app, network
         own = socket.gethostname().lower()
@@ -64,17 +64,17 @@ class OwnNames:
 
 
 def _origins(host: str) -> tuple[str, str]:
-    # https, where something before this page encrypts
+    # https, if something before this page encrypts
     return f"http://{host}", f"https://{host}"
 
 
 def _name_in(host: str) -> str | None:
-    """The name or address in a Host header, without its port; None if it holds more than these, or less."""
+    """The name or address in a Host header, without its port; None if it holds more or less than these."""
     if any(sign in host for sign in "@/?#\\") or not host.isascii():
         return None
     try:
         parts = urlsplit(f"//{host}")
-        _ = parts.port  # a port that is none raises
+        _ = parts.port  # an invalid port raises an error
     except ValueError:
         return None
     name = parts.hostname

@@ -1,4 +1,4 @@
-"""What the page says when its program does not answer: in its own words, in place of the toolkit's."""
+"""The page's own words, in place of the toolkit's, for a program that does not answer."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ _SCRIPT = re.compile(r".*/static/js/index\.[\w-]+\.js")
 
 
 class OwnWords:
-    """Puts own words into the one script of the toolkit that says what to do without a connection."""
+    """Puts the page's words into the toolkit's only script that says what to do without a connection."""
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app
@@ -24,7 +24,7 @@ class OwnWords:
         if scope["type"] != "http" or scope["method"] != "GET" or not _SCRIPT.fullmatch(scope["path"]):
             await self._app(scope, receive, send)
             return
-        # as plain text, and complete: words cannot be found in a compressed script, nor in a part of one
+        # plain text, and complete: words cannot be found in a compressed script, nor in part of one
         plain = [(k, v) for k, v in scope["headers"] if k not in (b"accept-encoding", b"range")]
         start: Message | None = None
         parts: list[bytes] = []
@@ -48,7 +48,7 @@ class OwnWords:
 
 @cache
 def replaced_words() -> tuple[tuple[str, str], ...]:
-    """The toolkit's words, and those of the page for each."""
+    """The toolkit's words, each with the page's own."""
     return tuple((say["toolkit"], say["page"]) for say in packaged_toml("app.server", "own_words.toml")["say"])
 
 

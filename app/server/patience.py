@@ -1,7 +1,7 @@
-"""How long the server waits for a request, and how many connections it keeps: uvicorn itself waits for ever.
+"""Limits on the wait for a request and on the number of connections; uvicorn itself waits for ever.
 
-Without a bound, whoever opens connections and sends nothing takes all that the system grants a program (1,024 files
-on many systems), and nobody else gets an answer.
+Without a limit, somebody who opens connections and sends nothing takes all that the system grants a program
+(1,024 files on many systems), and nobody else gets an answer.
 """
 
 from __future__ import annotations
@@ -17,14 +17,14 @@ _FROM_ONE_ADDRESS, _IN_ALL = 100, 400  # a browser opens six for files, and one 
 
 
 class Connections:
-    """The connections that are open, by the address that they come from."""
+    """The open connections, by the address that they come from."""
 
     def __init__(self, from_one: int = _FROM_ONE_ADDRESS, in_all: int = _IN_ALL) -> None:
         self._from_one, self._in_all = from_one, in_all
         self._open: defaultdict[str, set[asyncio.BaseTransport]] = defaultdict(set)
 
     def take(self, transport: asyncio.BaseTransport) -> bool:
-        """Whether there is room for one more, which is then counted until it closes."""
+        """Whether there is room for one more connection; if so, it is counted until it closes."""
         for address in list(self._open):
             self._open[address] = {each for each in self._open[address] if not each.is_closing()}
             if not self._open[address]:
@@ -38,14 +38,14 @@ class Connections:
 
 
 class PatientHttp(AutoHTTPProtocol):  # type: ignore[misc, valid-type]
-    """Uvicorn's protocol, with an end to its patience."""
+    """Uvicorn's protocol, with limited patience."""
 
     connections_taken = Connections()
     request_s = _REQUEST_S
     _deadline: asyncio.TimerHandle | None = None
 
     def connection_made(self, transport: asyncio.Transport) -> None:
-        """Begin to wait for a request, or hang up where there are too many already."""
+        """Begin to wait for a request, or hang up if there are too many connections already."""
         super().connection_made(transport)
         if self.connections_taken.take(transport):
             self._wait()
@@ -53,7 +53,7 @@ class PatientHttp(AutoHTTPProtocol):  # type: ignore[misc, valid-type]
             transport.abort()
 
     def data_received(self, data: bytes) -> None:
-        """Take what came; until it makes up a request the time goes on running."""
+        """Take the data; the time runs on until the data make up a request."""
         super().data_received(data)
         cycle: Any = self.cycle
         if self.transport.get_protocol() is not self or (cycle is not None and not cycle.response_complete):
@@ -62,7 +62,7 @@ class PatientHttp(AutoHTTPProtocol):  # type: ignore[misc, valid-type]
             self._wait()
 
     def connection_lost(self, exc: Exception | None) -> None:
-        """Wait no more."""
+        """Stop waiting."""
         self._stop_waiting()
         super().connection_lost(exc)
 

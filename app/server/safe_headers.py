@@ -1,4 +1,4 @@
-"""What browsers are told with every answer of the page."""
+"""Headers that browsers get with every answer of the page."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ _HEADERS = {
 
 
 class SafeHeaders:
-    """Adds to each answer that no other page may frame it, guess its type, load it, or learn its address.
+    """Adds headers to each answer: no other page may frame it, guess its type, load it, or learn its address.
 
-    What an answer says itself about these stays, except that nobody may frame it.
+    An answer's own headers on these points stay, except that nobody may frame it.
     """
 
     def __init__(self, app: ASGIApp) -> None:
         self._app = app
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Pass on, and add to what comes back."""
+        """Pass on, and add the headers to the answer."""
 
         async def told(message: Message) -> None:
             if message["type"] == "http.response.start":

@@ -1,6 +1,7 @@
 """The page's server, which ``grader page`` starts: ``serve.py --address 127.0.0.1 --port 8501 --log FILE``.
 
-The middleware sees all that is asked, a socket's opening and an upload included: first for which name, then the code.
+The middleware sees every request, including the opening of a socket and an upload. It checks first the name, then
+the code.
 """
 
 from __future__ import annotations
@@ -26,15 +27,15 @@ from app.server.safe_headers import SafeHeaders
 from app.server.unforeseen import tell_unforeseen
 from grader.page_code import CODE_VARIABLE
 
-_LEAVE_S = 3  # for answers that are under way when the page is told to stop
+_LEAVE_S = 3  # for answers that are under way when the page is asked to stop
 _INSIST_S = 10
 
 
 def page_app(code: str | None) -> st.App:
-    """The page behind all that guards it.
+    """The page behind everything that guards it.
 
     Args:
-        code: that opens it to a network; None for this machine alone.
+        code: that opens it to a network; None for access from this machine only.
     """
     guards = [Middleware(SafeHeaders), Middleware(OwnNames, network=code is not None)]
     if code is not None:
@@ -44,22 +45,22 @@ def page_app(code: str | None) -> st.App:
 
 
 def main() -> None:
-    """Serve the page until told to stop, or until the program that started it is gone."""
+    """Serve the page until asked to stop, or until the program that started it is gone."""
     page = page_app(os.environ.pop(CODE_VARIABLE, None))
     if hasattr(signal, "SIGHUP") and signal.getsignal(signal.SIGHUP) != signal.SIG_IGN:
         signal.signal(signal.SIGHUP, lambda *_: signal.raise_signal(signal.SIGTERM))
     if sys.stdin is not None and not sys.stdin.isatty():
         Thread(target=_stop_when_alone, name="alone", daemon=True).start()
     asked = _asked()
-    # Streamlit sets up uvicorn's messages when it first reads its options: before what is set here, which must hold
+    # Streamlit sets up uvicorn's messages when it first reads its options: do that now, so that these settings hold
     st.get_option("server.headless")
     config = uvicorn.Config(
         page,
         host=asked.address,
         port=asked.port,
         http=PatientHttp,
-        ws_per_message_deflate=False,  # memory for each window, and nothing gained within one machine or house
-        proxy_headers=False,  # an address that is only claimed would have a line of its own at the gate
+        ws_per_message_deflate=False,  # costs memory for each window, and gains nothing within one machine or house
+        proxy_headers=False,  # otherwise a merely claimed address would have its own queue at the gate
         server_header=False,
         access_log=False,  # it would hold the code
         log_level="warning",
@@ -70,7 +71,7 @@ def main() -> None:
 
 
 def _asked() -> argparse.Namespace:
-    """Where to serve; the page itself looks for its log among the same arguments."""
+    """Arguments that say where to serve; the page itself looks for its log among the same arguments."""
     ask = argparse.ArgumentParser(allow_abbrev=False)
     ask.add_argument("--address", required=True)
     ask.add_argument("--port", type=int, required=True)
@@ -79,7 +80,7 @@ def _asked() -> argparse.Namespace:
 
 
 def _stop_when_alone() -> None:
-    """Wait for the end of standard input, which is a pipe that the program that started this one never writes to."""
+    """Wait for the end of standard input, a pipe to which the program that started this one never writes."""
     while os.read(0, 1):
         pass
     os.kill(os.getpid(), signal.SIGTERM)

@@ -1,4 +1,4 @@
-"""What the page says where its program has a defect: in its own words, and nothing of what went wrong is sent on."""
+"""The page's own message for a defect in its program; no details of the error are sent."""
 
 from __future__ import annotations
 
@@ -6,13 +6,13 @@ import streamlit as st
 
 
 def tell_unforeseen(error: Exception) -> bool:
-    """Show it. Its details are written to where the page was started, before this is called.
+    """Show the message. Its details are written to where the page was started, before this is called.
 
     Args:
-        error: that nobody foresaw.
+        error: the unforeseen error.
 
     Returns:
-        That it was told, so that the toolkit says nothing.
+        True: the error was shown, so that the toolkit shows nothing.
     """
     st.error(
         f"**This should not have happened: a defect in the program ({type(error).__name__}).**\n\n"

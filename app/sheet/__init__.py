@@ -1,1 +1,1 @@
-"""The screen of the boards that a lot's photos show, each once, and how to correct it."""
+"""The screen that shows each board of a lot's photos once, and its correction."""

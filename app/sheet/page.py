@@ -1,4 +1,4 @@
-"""Boards: which of the lot's pictures show the same boards. A tap chooses looks, a button says what they are."""
+"""Boards: pictures of the lot that show the same boards. A tap chooses looks, a button says what they are."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ def _look(title: str, look: SheetLook, *, has_backs: bool) -> None:
 
 
 def _say(sheet: Sheet, chosen: Sequence[SheetLook], *, is_current: bool) -> None:
-    """What can be said of the chosen pictures, and the steps back and forth."""
+    """Draw the choices for the chosen pictures, and the steps back and forth."""
     most = 2
     told = {0: "No picture chosen.", 1: "1 picture chosen.", most: "2 pictures chosen."}
     st.markdown(told.get(len(chosen), f"{len(chosen)} pictures chosen: choose one or two."), width="stretch")

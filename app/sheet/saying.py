@@ -1,4 +1,4 @@
-"""What a tap on the sheet means: words about pairs of looks, from which the boards are divided anew."""
+"""The meaning of a tap on the sheet: statements about pairs of looks, from which the boards are divided anew."""
 
 from __future__ import annotations
 
@@ -11,22 +11,22 @@ Board = tuple[SheetLook, ...]
 
 
 def board_of(sheet: Sheet, look: SheetLook) -> Board:
-    """All looks at the board that a look is at; only itself where that is none."""
+    """All looks at the board of a look; only the look itself if it is not at a board."""
     return next((board for board in sheet.boards if look in board), (look,))
 
 
 def one_board(sheet: Sheet, one: SheetLook, other: SheetLook) -> list[Saying]:
-    """Two looks are at one face of one board."""
+    """Say that two looks are at the same face of one board."""
     return _joined(sheet, one, other, are_faces=False)
 
 
 def two_faces(sheet: Sheet, one: SheetLook, other: SheetLook) -> list[Saying]:
-    """Two looks are at the two faces of one board."""
+    """Say that two looks are at the two faces of one board."""
     return _joined(sheet, one, other, are_faces=True)
 
 
 def _joined(sheet: Sheet, one: SheetLook, other: SheetLook, *, are_faces: bool) -> list[Saying]:
-    """All looks at both boards are at one; only the first look comes over where a photo shows both boards."""
+    """All looks at both boards become looks at one; only the first look moves if a photo shows both boards."""
     first, second = board_of(sheet, one), board_of(sheet, other)
     said = [Saying("board", look.spot) for look in (one, other) if look in sheet.none]
     if first == second:
@@ -46,7 +46,7 @@ def _joined(sheet: Sheet, one: SheetLook, other: SheetLook, *, are_faces: bool) 
 
 
 def another_board(sheet: Sheet, chosen: Sequence[SheetLook]) -> list[Saying]:
-    """One look is at a board of its own, or two are at two boards."""
+    """Say that one look is at a board of its own, or that two looks are at two boards."""
     said = [Saying("board", look.spot) for look in chosen if look in sheet.none]
     if len(chosen) == 1:
         return said + [
@@ -58,5 +58,5 @@ def another_board(sheet: Sheet, chosen: Sequence[SheetLook]) -> list[Saying]:
 
 
 def no_board(chosen: Sequence[SheetLook]) -> list[Saying]:
-    """What the looks show is no board."""
+    """Say that the looks do not show a board."""
     return [Saying("none", look.spot) for look in chosen]

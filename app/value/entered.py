@@ -1,4 +1,4 @@
-"""What was typed into the form, read before the form is drawn: the answer stands above it."""
+"""The entries of the form, read before the form is drawn, because the answer stands above it."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from grader.valuation.postage import with_postage
 
 _T = TypeVar("_T")
 _SAID = "desk-spot-said"
-# with_given's names of the fields that hold one text
+# names in with_given of the fields that hold one text
 _IN_PARTS = ("interest", "paid_at_once", "rest_after")
 _PLAIN = frozenset({"payable", "recovery", "fee", "tax", "accepted_loss", "weeks", *_IN_PARTS, *TYPED})
 ONE_TEXT = (
@@ -39,25 +39,25 @@ ONE_TEXT = (
     "fee",
     "tax",
 )
-# fields of money, whose currency may be left out
+# money fields, whose currency may be left out
 _AMOUNTS = ("asking", "postage", *MONEY, "rate", "whole-price", "trim-price", "bodies-price")
 
 
 @dataclass(frozen=True)
 class Entered:
-    """The form's texts, read.
+    """The texts of the form, as read.
 
     Attributes:
-        texts: by ``with_given``'s names; empty fields are left out.
-        spot: gold price in full, and how it was read; None if there is none.
-        spot_date: its day.
+        texts: by the names of ``with_given``; empty fields are left out.
+        spot: gold price in full, and how it was read; None if not given.
+        spot_date: day of the gold price.
         costs: lines of costs.
         asking: the seller's price.
         sales: sales by weight.
-        postage: as text; empty if it is not said.
+        postage: as text; empty if not given.
         amounts: count and mass of each part, as texts.
         earlier_bids: chances of a loss of this month's earlier bids, as text; None where each lot counts alone.
-        wrong: what is wrong with a field, by its key.
+        wrong: the error of each wrong field, by the field's key.
     """
 
     texts: Mapping[str, str]
@@ -72,7 +72,7 @@ class Entered:
     wrong: Mapping[str, UsageError] = field(default_factory=dict)
 
     def assumptions(self, base: Assumptions) -> Assumptions:
-        """The base with what was typed in its place.
+        """The base, with the typed values in place of its own.
 
         Raises:
             UsageError: as ``with_given``.
@@ -90,17 +90,17 @@ class Entered:
 
 
 def amount_key(part: str) -> str:
-    """Key of the field that says how much there is of a part."""
+    """Key of the field for the amount of a part."""
     return f"amount-{part}"
 
 
 def entered(key: str) -> str:
-    """What a field says now, whether it is drawn or not."""
+    """The current text of a field, whether it is drawn or not."""
     return str(st.session_state.get(key) or "").strip()
 
 
 def write_in_full(base: Assumptions) -> None:
-    """Put the gold price into its field with what was left out, so that every page reads it alike.
+    """Complete the gold price in its field, so that every page reads it the same way.
 
     Raises:
         UsageError: ``currency-ambiguous``.
@@ -112,13 +112,13 @@ def write_in_full(base: Assumptions) -> None:
 
 
 def said_of_price() -> str:
-    """How the gold price that stands in its field was read; empty if it was typed in full."""
+    """How the gold price in its field was read; empty if it was typed in full."""
     full: GoldPriceText | None = st.session_state.get(_SAID)
     return full.said if full is not None and full.text == entered("spot") else ""
 
 
 class _Reading:
-    """Fields read one after another; what is wrong is kept by its key, what is right may be remembered."""
+    """Fields read one after another; errors are kept by the field's key, valid values may be remembered."""
 
     def __init__(self) -> None:
         self.wrong: dict[str, UsageError] = {}
@@ -136,10 +136,10 @@ class _Reading:
 
 
 def read_form(base: Assumptions, parts: Sequence[str]) -> Entered:
-    """Everything that was typed.
+    """Read all entries of the form.
 
     Args:
-        base: in whose place it stands.
+        base: the figures that the entries replace.
         parts: of the lot.
     """
     reading = _Reading()
@@ -154,7 +154,7 @@ def read_form(base: Assumptions, parts: Sequence[str]) -> Entered:
         return lambda text: with_given(base, **{**entry, name: text})
 
     def in_parts(_: str) -> Assumptions:
-        # they say something together only
+        # these fields have a meaning only together
         both: dict[str, Any] = {name: entered(name.replace("_", "-")) or None for name in _IN_PARTS}
         return with_given(base, **both)
 
@@ -203,7 +203,7 @@ def _amount(reading: _Reading, part: str) -> tuple[str, str]:
 
 
 def _sales(reading: _Reading, base: Assumptions, amount: Callable[[str], str]) -> dict[str, SaleTexts]:
-    """Sales by weight; each half is read with a stand-in for the other: only what was typed is to be read."""
+    """Sales by weight; each half is read with a stand-in for the other, because only typed text is to be read."""
 
     def read(key: str, texts: Callable[[str], SaleTexts]) -> str | None:
         name, text = key.partition("-")[0], amount(key)

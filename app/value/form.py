@@ -1,4 +1,4 @@
-"""The form: how much there is, the gold price, what the seller asks; and all else behind a fold."""
+"""The form: the amounts, the gold price, the asking price; everything else is behind a fold."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from grader.valuation import Assumptions
 
 
 class _Fields:
-    """Text fields, each with what is wrong with it below."""
+    """Text fields, each with its error below."""
 
     def __init__(self, wrong: Mapping[str, UsageError], listing: Mapping[str, Found]) -> None:
         self._wrong, self._listing = wrong, listing
@@ -38,11 +38,11 @@ def draw_form(base: Assumptions, found: Entered, parts: Sequence[str], money: st
     """The listing's text, the fields and the button.
 
     Args:
-        base: in whose place it stands what is typed.
-        found: what the fields say, with what is wrong.
+        base: the figures that the entries replace.
+        found: the entries of the fields, with their errors.
         parts: of the lot.
         money: a currency for examples.
-        asked: called when the button was pressed.
+        asked: called when the button is pressed.
     """
     fields = _Fields(found.wrong, ask_listing(parts[0]))
     st.session_state.setdefault("spot-date", date.today())
@@ -71,7 +71,7 @@ def draw_form(base: Assumptions, found: Entered, parts: Sequence[str], money: st
 
 
 def folded_words(found: Entered, parts: Sequence[str]) -> str:
-    """The form in a line."""
+    """The form in one line."""
     amounts = [text for part in parts if (text := entered(amount_key(part)))]
     asking = [] if found.asking is None else [f"asking {found.asking}"]
     spot = [] if found.spot is None else [found.spot.text]

@@ -1,4 +1,4 @@
-"""What decides many bids and no photo tells: the kind of boards, asked in the card, each with its bid."""
+"""The kind of boards, which decides many bids and which no photo shows: asked in the card, each with its bid."""
 
 from __future__ import annotations
 
@@ -22,15 +22,15 @@ from grader.units import format_share, money_down
 from grader.valuation import Assumptions, Offer
 
 _KNOWN = "desk-bids-by-kind"
-_DRAWS = 20_000  # a fifth of a bid's: told as "about", and there in a fifth of the time
-_ALIKE = 0.02  # bids closer than this share of the larger one are told as the same
+_DRAWS = 20_000  # a fifth of a bid's draws: shown as "about", and computed in a fifth of the time
+_ALIKE = 0.02  # bids closer than this share of the larger one are shown as the same
 _DESIGNS = {"one": "one design", "many": "a mixed pile"}
 _ACROSS = 2
 Answer = tuple[str, str]  # kind, designs
 
 
 def part_to_name(offer: Offer, shown: Sequence[Shown]) -> str | None:
-    """The first part whose contacts may be flash gold, as far as its kind tells, and of which no more is known."""
+    """The first part whose contacts, judging by its kind, may be flash gold, and of which no more is known."""
     told = {s.part for s in shown if s.plating.thickness}
     return next(
         (str(p["name"]) for p in offer.lot if p.get("flash_share") is not None and p["name"] not in told), None
@@ -45,14 +45,14 @@ def show_kind(
     shown: Sequence[Shown],
     measured: Sequence[Measured],
 ) -> None:
-    """Ask in the card; bids come one after another, for each takes a moment.
+    """Ask in the card; bids appear one after another, because each takes a moment.
 
     Args:
         place: in the card.
-        offer: as the lot is now.
-        figures: behind it.
-        found: the form's texts.
-        shown: what each photo shows.
+        offer: for the lot as it is now.
+        figures: behind the offer.
+        found: the texts of the form.
+        shown: the description of each photo.
         measured: the photos.
     """
     part = part_to_name(offer, shown)
@@ -139,7 +139,7 @@ def _told(shown: Shown, answer: Answer) -> Shown:
 
 
 def _bid(lot: Lot, figures: Assumptions) -> float | None:
-    """The highest price for a lot; None where it cannot be told. Those of the last lot are kept."""
+    """The highest price for a lot; None where it cannot be computed. The prices for the last lot are kept."""
     known: list[tuple[Lot, Assumptions, float | None]] = st.session_state.setdefault(_KNOWN, [])
     for old, by, amount in known:
         if (old, by) == (lot, figures):

@@ -1,4 +1,4 @@
-"""The text of a listing, pasted into one box: it fills the fields that it tells of, and shows its words."""
+"""The text of a listing, pasted into one box: it fills the fields that it mentions, and shows its words."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ _CALLED: Mapping[str, str] = {_NAME: "Name of the lot", _KIND: "Kind of boards"}
 
 
 def ask_listing(part: str) -> Mapping[str, Found]:
-    """The box; what the form's fields were filled with from it, by their keys.
+    """Draw the box; return the values that it gave to the form's fields, by their keys.
 
     Args:
-        part: of the lot, whose amount a listing tells.
+        part: of the lot, whose amount the listing states.
     """
     with st.expander("Paste the listing", icon=":material/content_paste:", key="paste-listing"):
         st.text_area(
@@ -43,7 +43,7 @@ def _said() -> ListingText | None:
 
 
 def _by_field(said: ListingText, part: str) -> dict[str, Found]:
-    """What was found, by the key of the field that takes it."""
+    """The values found in the text, by the key of the field that takes them."""
     kind = said.kind
     found = {
         _NAME: said.title,
@@ -56,7 +56,7 @@ def _by_field(said: ListingText, part: str) -> dict[str, Found]:
 
 
 def _fill(part: str) -> None:
-    """Fill the fields that are empty, or that were filled from the text before; what somebody typed stays."""
+    """Fill the fields that are empty or were filled from the text before; typed entries stay."""
     said = _said()
     before: dict[str, str] = st.session_state.get("desk-listing-filled", {})
     found = {} if said is None else _by_field(said, part)
@@ -96,5 +96,5 @@ def _set(key: str, value: str) -> None:
 
 
 def from_words(found: Found) -> str:
-    """Where a value was read."""
+    """The place where a value was read."""
     return f"read from “{' '.join(found.words.split())}”"

@@ -1,4 +1,4 @@
-"""What the lot holds: which part each photo shows, and how much of it is for sale."""
+"""The contents of the lot: the part that each photo shows, and how much of it is for sale."""
 
 from __future__ import annotations
 
@@ -24,16 +24,16 @@ _FACES = {"left_out": "Left out: only faces in the photos count", "alike": "Assu
 
 @dataclass(frozen=True)
 class Shown:
-    """What one photo was said to show.
+    """The description of one photo.
 
     Attributes:
         sha256: of the photo.
-        part: that it shows.
+        part: the part that it shows.
         back_of: sha256 of the photo of the other face; None for a front.
-        boards: in it; None if nobody counted them.
-        weighed: what they weigh, as typed.
-        other_face: of its part, for where no photo shows it.
-        plating: what is known of its part's.
+        boards: their number in the photo; None if nobody counted them.
+        weighed: their mass, as typed.
+        other_face: of its part, for boards whose other face is in no photo.
+        plating: what is known about the plating of its part.
     """
 
     sha256: str
@@ -47,11 +47,11 @@ class Shown:
 
 @dataclass(frozen=True)
 class ShownPhotos:
-    """What all photos were said to show.
+    """The descriptions of all photos.
 
     Attributes:
-        photos: each.
-        are_good: whether all that was typed can be read.
+        photos: the description of each photo.
+        are_good: whether all entries can be read.
     """
 
     photos: tuple[Shown, ...] = ()
@@ -64,7 +64,7 @@ class ShownPhotos:
 
 
 def ask_shown(measured: Sequence[Measured]) -> ShownPhotos:
-    """What each photo shows, behind a fold; what cannot be read is said there."""
+    """Ask what each photo shows, behind a fold; entries that cannot be read are reported there."""
     shown, good = [], True
     _suggest(measured)
     with st.expander(_shown_words(measured), icon=":material/photo_library:", key="photos-show"):
@@ -87,7 +87,7 @@ def ask_shown(measured: Sequence[Measured]) -> ShownPhotos:
 
 
 def ask_boards(seen: Records) -> ShownPhotos:
-    """The same of boards that several photos show, each counted once: only what no photo can tell is asked."""
+    """The same for boards that several photos show, each counted once: ask only for what no photo can show."""
     of = {} if seen.backs is None or seen.fronts_with_backs is None else {seen.backs.sha256: seen.fronts_with_backs}
     shown = [Shown(m.sha256, _BOARDS, of[m.sha256].sha256 if m.sha256 in of else None, None, "") for m in seen.each]
     with st.expander("What is known of the boards", icon=":material/photo_library:", key="photos-show"):
@@ -106,7 +106,7 @@ def lot_as_shown(shown: Sequence[Shown], amounts: Mapping[str, tuple[str, str]],
     """The lot as the user describes it.
 
     Args:
-        shown: what each photo shows.
+        shown: the description of each photo.
         amounts: count and mass of each part, as texts.
         measured: the photos.
 
@@ -139,7 +139,7 @@ def lot_as_shown(shown: Sequence[Shown], amounts: Mapping[str, tuple[str, str]],
 
 
 def _shown_words(measured: Sequence[Measured]) -> str:
-    """The fold in a line: how many boards the photos show, as far as outlines tell."""
+    """The fold in one line: the number of boards in the photos, as far as the outlines show it."""
     said = [m.likely_boards.words() for m in measured]
     if len(measured) == 1:
         return f"What the photo shows: {said[0]}, by outline"
@@ -169,7 +169,7 @@ def _ask_plating(part: str, shown: Sequence[Shown], measured: Sequence[Measured]
 
 
 def _suggest(measured: Sequence[Measured]) -> None:
-    """Photos that look like two faces of the same boards, to be taken or not."""
+    """Suggest photos that look like two faces of the same boards; the user accepts or not."""
     fresh = [
         s
         for s in suggest_pairs(measured)

@@ -1,4 +1,4 @@
-"""What stands behind an offer, in three folds: ways and odds, what it rests on, what to mind."""
+"""The background of an offer, in three folds: ways and odds, its basis, what to mind."""
 
 from __future__ import annotations
 
@@ -92,6 +92,6 @@ def _to_mind(offer: Offer) -> None:
 
 
 def show_cautions(offer: Offer) -> None:
-    """What can hurt: always in sight, for the ways lead through acids."""
+    """Show the hazards: always in sight, because the ways lead through acids."""
     for statement in offer.statements[1:]:
         remark(statement)

@@ -1,4 +1,4 @@
-"""A chance of a loss, accepted for each lot or over a month's: what safe bids leave, a risky one may use."""
+"""A chance of a loss, accepted for each lot or over a month's lots: a risky bid may use what safe ones leave."""
 
 from __future__ import annotations
 
@@ -19,10 +19,10 @@ _EACH, _ALL = "for each lot", "over all lots of a month"
 
 
 def ask_over(ask_bids: Any) -> None:
-    """The choice, and the earlier bids where it is over all lots.
+    """Ask for the choice, and for the earlier bids if the chance is accepted over all lots.
 
     Args:
-        ask_bids: draws the field for them, given its label, key and placeholder.
+        ask_bids: draws the field for the earlier bids, given its label, key and placeholder.
     """
     st.selectbox("That chance is accepted", [_EACH, _ALL], key=OVER, persist_state="session")
     if not is_over_all():
@@ -46,14 +46,14 @@ def is_over_all() -> bool:
 
 
 def earlier_bids(typed: str) -> str | None:
-    """Chances of a loss of earlier bids as text: typed, otherwise of the log; None where each lot counts alone."""
+    """Chances of a loss of earlier bids as text: typed, otherwise from the log; None where each lot counts alone."""
     if not is_over_all():
         return None
     return typed or ", ".join(format_share(chance) for chance in bids_of_log())
 
 
 def bids_of_log(today: date | None = None) -> list[float]:
-    """Chance of a loss of each other lot that was bought this month, at the price paid, by its last offer."""
+    """Chance of a loss of each other lot bought this month, at the price paid, according to its last offer."""
     contents = read_log(lambda log: log.contents())
     mine = logged_lot()
     if contents is None:
@@ -74,7 +74,7 @@ def _bids(contents: Contents, today: date, but: int | None) -> Iterator[float]:
 
 
 def _chance_at(document: Mapping[str, Any], price: float) -> float | None:
-    """Read off an offer's curve, between two of its prices; None where it does not reach so far."""
+    """Interpolate on an offer's curve, between two of its prices; None outside the curve."""
     points = sorted((float(p["price"]), float(p["chance_of_loss"])) for p in document.get("curve", ()))
     for (low, less), (high, more) in pairwise(points):
         if low <= price <= high:

@@ -1,4 +1,4 @@
-"""Value: from the seller's pictures to the most to pay. The answer stands first, the form folds to a line."""
+"""Value: from the seller's pictures to the highest price. The answer comes first; the form folds to one line."""
 
 from __future__ import annotations
 
@@ -55,9 +55,9 @@ _ALL_BOARDS = ("the boards",)
 
 @dataclass(frozen=True)
 class _Source:
-    """What is valued: photos of the lot in progress, or a lot of the log.
+    """The object of the valuation: photos of the lot in progress, or a lot of the log.
 
-    ``together``: the boards that several photos show, each once; what is measured then are these, not photos.
+    ``together``: the boards that several photos show, each once; the measurements are then of boards, not of photos.
     """
 
     measured: list[Measured]
@@ -95,12 +95,12 @@ def show() -> None:
         if not _answer(source):
             _offer_logged(lots)
     with picture:
-        if not shelf:  # last: a large picture takes a while to be read
+        if not shelf:  # last: reading a large picture takes a while
             show_waiting(current_lot().waiting())
 
 
 def _begin() -> None:
-    """Without a photo: how to get one, and the field for it."""
+    """Without a photo: show how to get one, and the field for it."""
     st.markdown("Save the seller's pictures and add them here: whole boards, their contacts sharp.")
     came = ask_photos("The seller's pictures")
     with st.expander("Try a sample photo", icon=":material/imagesmode:"):
@@ -112,7 +112,7 @@ def _begin() -> None:
 
 
 def _photos(shelf: Sequence[Kept]) -> DeltaGenerator:
-    """The photo with what was found on it, and what is missing to measure it; the place for one not yet measured."""
+    """Show the photo with the findings and with what is still missing; return the place for one not measured yet."""
     place = st.container()
     if shelf:
         chosen = choose_photo(shelf)
@@ -123,7 +123,7 @@ def _photos(shelf: Sequence[Kept]) -> DeltaGenerator:
 
 
 def _about_photos(source: _Source) -> ShownPhotos:
-    """What the photos show, and the way to more of them."""
+    """Ask what the photos show, and offer to add more of them."""
     shown = ShownPhotos()
     if source.measured:
         shown = ask_boards(source.together) if source.together is not None else ask_shown(source.measured)
@@ -135,7 +135,7 @@ def _about_photos(source: _Source) -> ShownPhotos:
 
 
 def _answer(source: _Source) -> bool:
-    """Card, form and folds; the form is read before it is drawn, for the card stands above it.
+    """Draw card, form and folds; the form is read before it is drawn, because the card stands above it.
 
     Returns:
         Whether there is an answer.
@@ -160,7 +160,7 @@ def _answer(source: _Source) -> bool:
     with (
         fold,
         st.container(key="what-is-offered"),
-        # without a key: with each new line it begins anew, open or closed
+        # without a key: each new label starts a new fold, open or closed
         st.expander(label, expanded=offer is None, icon=":material/edit_note:"),
     ):
         _ask_set()
@@ -189,15 +189,15 @@ def _answer(source: _Source) -> bool:
 
 
 def _go() -> None:
-    """The button was pressed: the answer is wanted from now on, and the gold price stands in full in its field."""
+    """After the button was pressed: show the answer from now on, and complete the gold price in its field."""
     st.session_state[_ASKED] = "yes"
     st.session_state[_JUST_ASKED] = True
-    with suppress(UsageError):  # told beside its field
+    with suppress(UsageError):  # reported beside its field
         write_in_full(_base())
 
 
 def _offer(base: Assumptions, found: Entered, source: _Source, shown: ShownPhotos) -> Offer | None:
-    """The offer, or None while a figure is missing or doubted, which is said."""
+    """The offer, or None while a figure is missing or doubted, which is reported."""
     if found.spot is None and base.spot is None:
         st.info("Look up today's gold price and enter it: none is assumed here.", icon=":material/info:")
         return None
@@ -211,14 +211,14 @@ def _offer(base: Assumptions, found: Entered, source: _Source, shown: ShownPhoto
         return _worked_out(lot, figures, found.asking, planned_for(source.measured))
     except UsageError as error:
         problem(error)
-        # the rate that is missing is asked for right there
+        # the missing rate is asked for right there
         if error.code == "example-costs-currency" and ask_rate(str(error.values["currency"])):
             st.rerun()
         return None
 
 
 def _worked_out(lot: Lot, figures: Assumptions, asking: AskingPrice | None, planned: Planned) -> Offer:
-    """The offer; the last one is kept, for it takes a while."""
+    """Compute the offer; the last one is kept, because it takes a while."""
     known = st.session_state.get(_OFFER)
     if known is not None and known[0] == (lot, figures, asking, planned):
         offer: Offer = known[1]
@@ -230,7 +230,7 @@ def _worked_out(lot: Lot, figures: Assumptions, asking: AskingPrice | None, plan
 
 
 def _take_along(source: _Source, offer: Offer) -> None:
-    """Keep the offer, and the report."""
+    """Keep the offer and the report."""
     with st.expander("Keep this lot", icon=":material/save:"):
         _keep(source, offer.as_json())
     with st.popover("Report to take along", icon=":material/description:"):
@@ -238,7 +238,7 @@ def _take_along(source: _Source, offer: Offer) -> None:
 
 
 def _report(source: _Source, offer: Offer) -> None:
-    """The report to take along, with what the bench last planned for these photos."""
+    """Offer the report for download, with the bench's last plans for these photos."""
     title = source.lot.name if source.lot is not None else lot_name()
     plans = planned_before(source.measured)
     if plans is not None:
@@ -253,7 +253,7 @@ def _report(source: _Source, offer: Offer) -> None:
 
 
 def _note(offer: Offer) -> None:
-    """What the lot in progress is worth, for its line at the top of every page."""
+    """Note the value of the lot in progress, for its line at the top of every page."""
     said = [f"worth at most {highest_words(offer)}"]
     if offer.asking is not None:
         said.insert(0, f"asking {format_money(offer.asking.price, offer.assumptions.currency)}")
@@ -267,7 +267,7 @@ def _is_logged(lots: Sequence[LoggedLot]) -> bool:
 
 
 def _offer_logged(lots: Sequence[LoggedLot]) -> None:
-    """The way to a lot of the log, and back."""
+    """Offer the way to a lot of the log, and back."""
     if lots:
         with st.expander("Value a lot of the log", icon=":material/menu_book:"):
             st.radio("What do you want to value?", [_HERE, _LOGGED], key="value-what", persist_state="session")
@@ -286,7 +286,7 @@ def _logged(lots: Sequence[LoggedLot]) -> _Source | None:
 
 
 def _base() -> Assumptions:
-    """The figures that hold where nothing is typed: the shipped examples, or a set of the user's own."""
+    """The default figures: the shipped examples, or a set of the user's own."""
     sets = list(sets_in(assumptions_folder()))
     chosen = st.session_state.get("assumptions", sets[0] if sets else None)
     known = chosen if chosen in sets else None
@@ -294,7 +294,7 @@ def _base() -> Assumptions:
 
 
 def _ask_set() -> None:
-    """Which figures hold, asked only where the user has sets of their own."""
+    """Ask which figures to use; only if the user has sets of their own."""
     sets = list(sets_in(assumptions_folder()))
     if sets:
         st.selectbox(

@@ -1,4 +1,4 @@
-"""What the page Bench last planned for the photos, as the price takes it over: cuts, pieces, minutes, vessel."""
+"""The last plans of the page Bench for the photos, as used by the price: cuts, pieces, minutes, vessel."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ class Planned:
 
     Attributes:
         bench: process, vessel and own times.
-        cuts: of the boards that were planned; empty if none was.
+        cuts: of the planned boards; empty if no board was planned.
     """
 
     bench: WorkBench

@@ -1,4 +1,4 @@
-"""What is known of a part's plating: its kind, who chose the boards shown, and what was told or measured."""
+"""What is known about a part's plating: its kind, who chose the boards shown, and what was stated or measured."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _PICKED = {
 
 @dataclass(frozen=True)
 class PlatingTexts:
-    """As chosen and typed; ``can_be_read`` unless a line cannot."""
+    """The entries as chosen and typed; ``can_be_read`` is False if a line cannot be read."""
 
     kind: str = ""
     designs: str = ""
@@ -38,7 +38,7 @@ NOTHING_SAID = PlatingTexts()
 
 
 def ask_plating(name: str, photos: Sequence[Measured]) -> PlatingTexts:
-    """Ask; what cannot be read is said beside its field."""
+    """Ask; report entries that cannot be read beside their field."""
     proposed = proposed_kind(photos)
     left, right = st.columns(2)
     with left:

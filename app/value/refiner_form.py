@@ -1,4 +1,4 @@
-"""A refiner's terms: what it pays for gold and when, and what it charges. Each may be left empty."""
+"""A refiner's terms: its payment for gold, the dates and the charges. Each field may be left empty."""
 
 from __future__ import annotations
 
@@ -8,19 +8,19 @@ import streamlit as st
 
 from app.common.show import remark
 
-# with_given's names of these fields are theirs with underscores
+# with_given uses the names of these fields with underscores
 MONEY = ("per-gram", "minimum", "lot-fee", "assay", "treatment")
 TERMS = ("payable", *MONEY, "melt-loss", "least-gold", "pot", "interest", "paid-at-once", "rest-after")
 Ask = Callable[[str, str, str], None]
 
 
 def ask_terms(ask: Ask, money: str, *, expanded: bool) -> None:
-    """The fields, folded.
+    """Draw the fields behind a fold.
 
     Args:
-        ask: draws a field of a label, a key and a placeholder, with what is wrong below.
+        ask: draws a field with a label, a key and a placeholder, and its error below.
         money: a currency for examples.
-        expanded: whether they are in sight at once.
+        expanded: whether the fold is open at first.
     """
     with st.expander("Your refiner's terms", expanded=expanded, icon=":material/request_quote:"):
         ask("Share of the gold price that your buyer pays", "payable", "such as 93 %, or 0 g: 85 %; 20 g: 92 %")

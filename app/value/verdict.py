@@ -1,4 +1,4 @@
-"""The answer in one card: what to bid, how, at what odds, why, and the one thing to find out first."""
+"""The answer in one card: the bid, the way, the odds, the reasons, and the one thing to find out first."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _SELLER = "Ask "
 
 
 def show_verdict(offer: Offer) -> DeltaGenerator:
-    """Draw the card; what it returns is the place in it for the kind of boards."""
+    """Draw the card; return the place in it for the kind of boards."""
     with st.container(key="verdict", border=True):
         st.metric("Highest price worth paying", highest_words(offer))
         lines = []
@@ -28,7 +28,7 @@ def show_verdict(offer: Offer) -> DeltaGenerator:
         if offer.reason is None or offer.asking is not None:
             lines.append(("odds", f"{loss_words(offer)}."))
         why = why_words(offer) if offer.reason is None else offer.reason.message
-        if lines:  # none where nothing should be bid and nothing was asked
+        if lines:  # empty where nothing should be bid and nothing was asked
             st.html("".join(f'<p class="{line}">{html.escape(together(text))}</p>' for line, text in lines))
         kind = st.container(key="kind-of-boards")
         st.html(f'<p class="why">{html.escape(together(why))}</p>')
@@ -46,7 +46,7 @@ def show_verdict(offer: Offer) -> DeltaGenerator:
 
 
 def first_question(offer: Offer) -> tuple[str, str, str] | None:
-    """The one thing to ask the seller, otherwise to find out: what it is, the words, what the answer is worth."""
+    """The one thing to ask the seller or to find out: its name, its words, and the value of the answer."""
     rows = question_rows(offer)
     of_seller = [row for row in rows if row[0].startswith(_SELLER)]
     if of_seller:
@@ -55,5 +55,5 @@ def first_question(offer: Offer) -> tuple[str, str, str] | None:
 
 
 def _without_ask(text: str) -> str:
-    """A question without its first word, which stands before it already."""
+    """A question without its first word, which already stands before it."""
     return text.removeprefix(_SELLER)

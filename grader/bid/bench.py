@@ -24,7 +24,7 @@ from grader.valuation.portions import Stock
 from grader.valuation.quantities import Per, Quantity, Values
 
 _G_PER_KG = 1e3
-_LEAST_G = 1e-3  # so that an empty vessel divides nothing by zero
+_LEAST_G = 1e-3  # avoids a division by zero for an empty vessel
 VESSEL = "1 l"
 
 
@@ -36,7 +36,7 @@ class WorkBench:
         process: figures of stripping and refining, with the prices of reagents.
         times: own time per board and per cut.
         vessel_ml: nominal volume of a vessel.
-        vessels: how many stand side by side.
+        vessels: number of vessels side by side.
     """
 
     process: Process
@@ -57,7 +57,7 @@ class WorkBench:
         times: Thresholds | None = None,
         vessels: int = 1,
     ) -> WorkBench:
-        """A process set by its name or a file's path; the examples' vessel and times where none are given.
+        """The bench for a process set, by its name or a file's path; vessel and times default to the examples.
 
         Raises:
             UsageError, DataFileError: as ``load_process`` and ``parse_volume_ml``.
@@ -71,14 +71,14 @@ class WorkBench:
         yield from self.times.inputs.values()
 
     def stripping(self, stock: Stock, values: Values) -> Needs:
-        """Cutting the pieces off, stripping them and refining their gold, as ``plan_batch`` has it."""
+        """Needs of cutting the pieces off, stripping them and refining their gold, as in ``plan_batch``."""
         at_boards = self._at_boards(stock)
         if stock.stripped_kg is None:
             return Needs()
         n = len(stock.gold_g.draws)
         f = {key: values[i.name] for key, i in self.process.figures.items()}
         mass = np.maximum(stock.stripped_kg.draws * _G_PER_KG, _LEAST_G)
-        # base metal says what the reactions use up at least, not what is planned
+        # base metal gives the least consumption of the reactions, not the planned amount
         metals = Metals(np.zeros(n), np.zeros(n), stock.gold_g.draws)
         r = reagents(f, mass, metals)
         rinses = constant(self.process.figures["rinses"].distribution, "number of rinses")
@@ -100,7 +100,7 @@ class WorkBench:
         return Needs(amounts, stock.stripped_kg.driving(chemicals))
 
     def days(self, stock: Stock, values: Values) -> FloatArray | None:
-        """How long stripping and refining take, as ``plan_batch`` has it."""
+        """Duration of stripping and refining, as in ``plan_batch``."""
         loads = self.stripping(stock, values).amounts.get("load")
         if loads is None:
             return None
@@ -108,12 +108,12 @@ class WorkBench:
         return np.asarray(np.ceil(loads.draws / self.vessels) * per_load + refining)
 
     def trimming(self, stock: Stock, values: Values) -> Needs:  # noqa: ARG002
-        """Cutting the pieces off, at the times of ``grade_boards``."""
+        """Needs of cutting the pieces off, with the times of ``grade_boards``."""
         at_boards = self._at_boards(stock)
         return Needs() if at_boards is None else Needs({"h": at_boards})
 
     def packing(self, stock: Stock, values: Values) -> Needs:  # noqa: ARG002
-        """Sorting and packing boards as they are, likewise."""
+        """Needs of sorting and packing boards as they are, with the same times."""
         return Needs() if stock.boards is None else Needs({"h": stock.boards.times(self.times.sale_h)})
 
     def _at_boards(self, stock: Stock) -> Quantity | None:

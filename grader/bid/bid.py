@@ -1,4 +1,4 @@
-"""From an estimated lot to the most to pay for it, for the command line, the page and programs."""
+"""From an estimated lot to the highest price for it, for the command line, the page and programs."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from grader.valuation import VALUATION_DRAWS, Assumptions, Offer, value_lot
 
 
 def _bench(bench: WorkBench, figures: Assumptions) -> WorkBench | None:
-    """The bench, where its prices are in the currency of the figures or are examples that carry over."""
+    """The bench, if its prices are in the currency of the figures or are examples that carry over."""
     process = in_currency_of(bench.process, figures)
     return replace(bench, process=process) if process.currency == figures.currency else None
 
@@ -30,7 +30,7 @@ def bid_for(
     cuts: PlansOfPhotos | None = None,
     draws: int = VALUATION_DRAWS,
 ) -> Offer:
-    """What to pay for a lot, and what an asking price would mean.
+    """Compute the price to pay for a lot, and the consequences of an asking price.
 
     Args:
         estimate: of the lot.

@@ -1,7 +1,7 @@
-"""A cut plan as the price of a lot needs it: cuts, and what its kept pieces weigh and hold, board by board.
+"""A cut plan as the price of a lot needs it: cuts, and mass and gold of the kept pieces, board by board.
 
-Where a photo's boards were planned, their plan takes the place of what the rows of contacts let expect, so that the
-price counts the cuts, the mass and the minutes that the plan, its batch and its grades count.
+If a photo's boards were planned, their plan replaces the estimate from the rows of contacts, so that the price
+counts the same cuts, mass and minutes as the plan, its batch and its grades.
 """
 
 from __future__ import annotations
@@ -23,10 +23,10 @@ _MASS = "mass of the kept pieces, compared with the cut plan's"
 
 @dataclass(frozen=True)
 class BoardCuts:
-    """What a plan does with one board.
+    """The plan for one board.
 
     Attributes:
-        cuts: how many.
+        cuts: number of cuts.
         kept_g: mass of the pieces that are kept.
         share_kept: share of the board's gold that is on them, 0..1.
     """
@@ -41,7 +41,7 @@ PlansOfPhotos = Mapping[str, Sequence[BoardCuts | None]]
 
 
 def cuts_of_boards(boards: Sequence[PlannedBoard | RefusedError]) -> tuple[BoardCuts | None, ...]:
-    """The boards of one photo as they were planned; those that were refused are None."""
+    """The planned boards of one photo; refused boards are None."""
     return tuple(None if isinstance(b, RefusedError) else _of_board(b) for b in boards)
 
 
@@ -51,18 +51,18 @@ def _of_board(board: PlannedBoard) -> BoardCuts:
 
 
 def cuts_of_documents(documents: Sequence[Mapping[str, Any]], measured: Sequence[Measured]) -> PlansOfPhotos:
-    """The plans that ``grader cut --json`` wrote, for the photos that they are of.
+    """The plans written by ``grader cut --json``, assigned to their photos.
 
-    Masses come as ranges; all of them share one factor, for they share the scale and the board's thickness.
+    Masses are given as ranges; they all share one factor, because they share the scale and the board's thickness.
 
     Args:
-        documents: of one or several photos; those that refuse a whole photo are passed over.
-        measured: the photos, told by their names.
+        documents: of one or several photos; those that refuse a whole photo are skipped.
+        measured: the photos, identified by their names.
 
     Raises:
         DataFileError: ``cut-invalid``.
         UsageError: ``cut-without-photo``: a plan belongs to none of the photos, or two plans to one;
-            ``cut-other-boards``: it has not as many boards as the photo.
+            ``cut-other-boards``: its number of boards differs from the photo's.
     """
     photos = {m.photo: m for m in measured}
     try:

@@ -49,7 +49,7 @@ class _Outline:
 
     @property
     def is_known(self) -> bool:
-        """Whether it is known what is cut off it."""
+        """Whether the pieces cut off it are known."""
         return self.plan is not None or self.board.edge_rows is not None
 
 
@@ -116,7 +116,7 @@ def _boards(estimate: PartEstimate) -> ProductModel:
 
 @dataclass(frozen=True)
 class _CutOff:
-    """What is cut off one board: pieces, with a share of its gold. A board without pieces goes in as it is."""
+    """The pieces cut off one board, with a share of its gold. A board without pieces goes in as it is."""
 
     pieces_g: ProductModel = EMPTY
     cuts: int = 0
@@ -124,7 +124,7 @@ class _CutOff:
 
 
 def _with_pieces(portion: Portion, outlines: Sequence[_Outline], part: Part) -> Portion:
-    """A heap with what is cut off its boards, where plans or measured rows say it."""
+    """A heap with the pieces cut off its boards, if plans or measured rows give them."""
     if not outlines or not all(o.is_known for o in outlines) or portion.boards is None:
         nothing = not portion.gold_mg.terms or not any(o.board.gold_value_mg for o in outlines)
         return replace(portion, pieces_g=EMPTY, stripped_g=EMPTY, cuts=0.0) if nothing and outlines else portion
@@ -134,7 +134,7 @@ def _with_pieces(portion: Portion, outlines: Sequence[_Outline], part: Part) -> 
     gold_of = [o.board.gold_value_mg for o in outlines]
     gold = sum(gold_of)
     on_pieces = sum(c.share * g for c, g in zip(off, gold_of, strict=True))
-    # boards with plating that nothing is cut off go in as they are
+    # boards with plating from which nothing is cut off go in as they are
     whole = [o.board for o, c in zip(outlines, off, strict=True) if not c.pieces_g.terms]
     uncut = sum(b.size_mm2 for b in whole if b.gold_value_mg > 0) / sum(o.board.size_mm2 for o in outlines)
     stripped: ProductModel | None = pieces

@@ -1,5 +1,5 @@
-"""Developer's tool that trains the learned coverage model.
+"""A developer's tool that trains the learned coverage model.
 
-Needs PyTorch, and to export ``onnx``; the product imports neither. How to train and export, and the folder format of
-the data: ``grader/coverage/weights/MODEL.md``.
+It needs PyTorch, and ``onnx`` for the export; the product imports neither. ``grader/coverage/weights/MODEL.md``
+describes training, export and the folder format of the data.
 """

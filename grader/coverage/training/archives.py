@@ -1,4 +1,4 @@
-"""Archives of corrections as a folder of training pictures: what the page exports can be trained on as it is."""
+"""Archives of corrections as a folder of training pictures: the page's exports can be used for training directly."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ _META = "meta.json"
 
 
 def as_folders(given: Sequence[Path], into: Path) -> list[Path]:
-    """Folders as they are; all archives (``.zip``) unpacked into one folder more.
+    """The folders as they are, and one more folder into which all archives (``.zip``) are unpacked.
 
     Args:
         given: folders and archives.
-        into: where to unpack, made if there are archives.
+        into: where to unpack; created if there are archives.
 
     Raises:
-        zipfile.BadZipFile: an archive is none.
+        zipfile.BadZipFile: a file is not an archive.
     """
     folders = [path for path in given if path.suffix.lower() != ".zip"]
     archives = [path for path in given if path.suffix.lower() == ".zip"]

@@ -1,7 +1,7 @@
-"""What cameras, light, age and other designs do to a picture, done to a whole batch on the device.
+"""Effects of cameras, light, age and other designs on pictures, applied to a whole batch on the device.
 
-Colours are changed by class in linear light, where a pixel that two materials share mixes as it does in a camera;
-then light and camera; then the phone's processing. Every random number comes from the generator given.
+Colours are changed by class in linear light, where a pixel shared by two materials mixes as in a camera; light and
+camera follow, then the phone's processing. Every random number comes from the given generator.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ def _soft_classes(batch: Batch) -> Tensor:
 
 
 def laminate_of(batch: Batch) -> Tensor:
-    """Share of bare laminate in each pixel, float (n, 1, s, s), of pictures that have class numbers."""
+    """Share of bare laminate in each pixel, float (n, 1, s, s), for pictures that have class numbers."""
     return _soft_classes(batch)[:, LAMINATE : LAMINATE + 1]
 
 
@@ -39,9 +39,9 @@ def _recolour(x: Tensor, share: Tensor, colour: Tensor) -> Tensor:
 
 
 def materials(x: Tensor, batch: Batch, draw: Draw, mild: Tensor) -> tuple[Tensor, Tensor]:
-    """Other designs and other ages, in linear light; returns the picture and the plated share that is left.
+    """Other designs and other ages, in linear light: the picture, and the plated share that is left.
 
-    Where ``mild`` (n, 1, 1, 1) is 1 all stays as it is.
+    Where ``mild`` (n, 1, 1, 1) is 1, everything stays as it is.
     """
     shares, gold, size = _soft_classes(batch), batch.gold, x.shape[-1]
     gain = torch.ones_like(x)
@@ -157,7 +157,7 @@ def _quantise(plane: Tensor, table: tuple[tuple[int, ...], ...], scale: Tensor) 
 
 
 def jpeg(x: Tensor, draw: Draw) -> Tensor:
-    """What JPEG at quality 40 to 95 with halved colour loses (no entropy coding: it loses nothing)."""
+    """Losses of JPEG at quality 40 to 95 with halved colour (without entropy coding, which loses nothing)."""
     quality = draw.uniform(40, 95)
     scale = torch.where(quality < 50, 50 / quality, 2 - quality / 50)
     ycc = torch.einsum("dc,nchw->ndhw", torch.tensor(YCC, device=x.device), x * 255)
@@ -170,7 +170,7 @@ def jpeg(x: Tensor, draw: Draw) -> Tensor:
 
 
 def augment(batch: Batch, generator: torch.Generator) -> Batch:
-    """A batch as other boards and other cameras would have shown it. Crop sides must be multiples of 16.
+    """The batch as other boards and other cameras would have shown it. Crop sides must be multiples of 16.
 
     ``MILD`` of the crops keep their materials and nearly their light.
     """

@@ -3,15 +3,15 @@
 A folder holds ``images/NAME.jpg`` and, for each, in ``masks``:
 
 - ``NAME_gold.png``: 8-bit plated share of each pixel; without it nothing is plated,
-- ``NAME_known.png``: 8-bit, not 0 where that is known; without it everywhere,
-- ``NAME_board.png``: 8-bit board number, 0 = none; without it nothing is learned of boards,
+- ``NAME_known.png``: 8-bit, not 0 where that is known; without it, it is known everywhere,
+- ``NAME_board.png``: 8-bit board number, 0 = none; without it nothing is learned about boards,
 - ``NAME_mask.png``: 8-bit class number (the model card lists them), if known,
 - ``NAME_kind.txt``, of photographs: ``edge`` (all plating is edge contacts), ``pads`` (none is), ``mixed``, ``none``,
 - ``NAME_scale.txt``: pixels per millimetre, if known.
 
-``meta.json`` may say where a photograph is from (``{NAME: {"repo": SOURCE}}``). Pictures of one scene share their
+``meta.json`` may state the source of a photograph (``{NAME: {"repo": SOURCE}}``). Pictures of one scene share their
 name up to the first hyphen (``0042_strip-1a``). Photographs of one source, and renders of one scene, are held out
-together. Decoded pictures stay on the device as bytes: reading files is then no part of a training step.
+together. Decoded pictures stay on the device as bytes, so that a training step reads no files.
 """
 
 from __future__ import annotations
@@ -32,19 +32,19 @@ from torch.nn import functional
 from .classes import BACKGROUND, FINGER, LOOKALIKES, NEITHER, PAD, UNKNOWN
 from .split import held_out
 
-# added to the class number of a pixel that belongs to a board, and of one of which nobody said whether it does
+# added to the class number of a pixel that belongs to a board, and of a pixel for which this is not known
 ON_BOARD, BOARD_UNKNOWN = 16, 32
 LEVELS = 3
 RENDER, OTHER_RENDER = "render", "other render"
 RENDERS = (RENDER, OTHER_RENDER)
 FOCUS_POINTS = 256
 SMALLEST_ZOOM, LARGEST_ZOOM = 0.25, 2.0  # crop pixels per picture pixel
-# pixels per millimetre that crops are brought to where the picture's own are known: how often, from, to. The first
-# two are the scales at which the segmenter reads (fine, coarse), widened
+# pixels per millimetre to which crops are brought if the picture's own are known: how often, from, to. The first two
+# are the scales at which the segmenter reads (fine, coarse), widened
 SCALES = ((0.55, 5.5, 9.5), (0.2, 2.4, 4.2), (0.25, 3.5, 18.0))
-ANY_ZOOM = 0.25  # share of crops that know nothing of the scale
-# Where there is no scale the segmenter reads pictures at most this large; how often photographs are shown about so,
-# and how far about
+ANY_ZOOM = 0.25  # share of crops that ignore the scale
+# Largest side at which the segmenter reads pictures without a scale; how often photographs are shown at about this
+# size, and the factor that "about" allows
 READS_SIDE_PX, AS_READ, ABOUT_AS_READ = 1600, 0.6, 1.5
 
 
@@ -54,12 +54,12 @@ class Frame:
 
     Attributes:
         name: file stem.
-        kind: ``render``, ``other render`` if it looks unlike what the weights to go on from have seen, or of a
-            photograph ``edge``, ``pads``, ``mixed`` or ``none``.
+        kind: ``render``, ``other render`` if it looks unlike the pictures on which the starting weights were
+            trained, or for a photograph ``edge``, ``pads``, ``mixed`` or ``none``.
         levels: full size, half, quarter; each uint8 (5, h, w): red, green, blue, plated share, class number (plus
-            ``ON_BOARD`` on a board, ``BOARD_UNKNOWN`` where nobody said).
+            ``ON_BOARD`` on a board, ``BOARD_UNKNOWN`` where that is not known).
         plated: int (n, 2), rows and columns of some mostly plated pixels; n may be 0.
-        lookalike: the same of pixels that are easily taken for plated.
+        lookalike: the same for pixels that are easily taken for plated.
         px_per_mm: scale, ``None`` if not known.
         held: whether it is held out from training.
     """
@@ -81,9 +81,9 @@ class Batch:
         rgb: float (n, 3, s, s), 0..1, sRGB-encoded.
         gold: float (n, 1, s, s), plated share.
         board: float (n, 1, s, s), 0 or 1.
-        board_known: float (n, 1, s, s), 0 where nobody said whether there is a board, otherwise 1.
+        board_known: float (n, 1, s, s), 0 where it is not known whether there is a board, otherwise 1.
         classes: int64 (n, s, s), ``UNKNOWN`` where there are no class numbers.
-        familiar: float (n, 1, 1, 1), 1 for renders that look as the weights to go on from have seen them.
+        familiar: float (n, 1, 1, 1), 1 for renders like those on which the starting weights were trained.
     """
 
     rgb: Tensor
@@ -113,10 +113,10 @@ def _text(path: Path) -> str | None:
 
 
 def read_frame(folder: Path, name: str, device: torch.device) -> Frame:
-    """Reads one picture and what masks it has.
+    """Read one picture and the masks that it has.
 
     Raises:
-        FileNotFoundError: a render, that is a picture whose kind is not said, without its plated share.
+        FileNotFoundError: a render (a picture without a stated kind) has no plated share.
     """
     image = cv2.cvtColor(cv2.imread(str(folder / "images" / f"{name}.jpg")), cv2.COLOR_BGR2RGB)
     kind, scale = (_text(folder / "masks" / f"{name}_{what}.txt") for what in ("kind", "scale"))
@@ -167,9 +167,9 @@ def _classes(gold: np.ndarray, board: np.ndarray | None, kind: str | None) -> np
 def read_folders(
     folders: Sequence[Path], device: torch.device, known: Collection[str] = (), most: int = 10**9, workers: int = 16
 ) -> list[Frame]:
-    """Pictures of some folders but those whose names are known, the first ``most`` in the order of their names.
+    """Pictures of some folders, except those whose names are known: the first ``most`` in the order of their names.
 
-    Hidden files are left alone: they are being written.
+    Hidden files are skipped, because they are being written.
     """
     listed = ((path.stem, folder) for folder in folders for path in (folder / "images").glob("[!.]*.jpg"))
     found = sorted(one for one in listed if one[0] not in known)[:most]
@@ -178,7 +178,7 @@ def read_folders(
 
 
 def _focus(frame: Frame, rng: np.random.Generator) -> tuple[float, float]:
-    """Where a crop looks: often at plating, sometimes at what resembles it, otherwise anywhere."""
+    """Centre of a crop: often at plating, sometimes at something that resembles it, otherwise anywhere."""
     points, u = None, rng.random()
     if u < 0.5 and len(frame.plated):
         points = frame.plated
@@ -192,7 +192,7 @@ def _focus(frame: Frame, rng: np.random.Generator) -> tuple[float, float]:
 
 
 def _zoom(frame: Frame, rng: np.random.Generator) -> float:
-    """Crop pixels per picture pixel: mostly what brings the picture to a scale at which it would be measured."""
+    """Crop pixels per picture pixel: mostly a zoom to a scale at which the picture would be measured."""
     low, high, own = SMALLEST_ZOOM, LARGEST_ZOOM, 1.0
     if frame.px_per_mm is not None and rng.random() >= ANY_ZOOM:
         _, low, high = SCALES[int(rng.choice(len(SCALES), p=[share for share, _, _ in SCALES]))]

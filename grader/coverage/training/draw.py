@@ -34,7 +34,7 @@ class Draw:
         return functional.interpolate(coarse, size=(size, size), mode="bicubic", align_corners=False)
 
     def colour(self, *, warm: bool) -> Tensor:
-        """A reflectance (n, 3, 1, 1): any, or one between cream, tan, orange and brown."""
+        """A reflectance (n, 3, 1, 1): any, or between cream, tan, orange and brown."""
         if not warm:
             return self.uniform(0.01, 0.6, 3) * self.uniform(0.3, 1.2)
         red = self.uniform(0.08, 0.8)

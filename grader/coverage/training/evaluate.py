@@ -33,18 +33,18 @@ from .classes import NEITHER
 from .split import held_out
 
 KINDS = {"render": "renders", "edge": "edges", "pads": "pads", "mixed": "mixed", "none": "bare photographs"}
-LEAST_PLATED_PX = 10.0  # with less the truth is that nothing is plated
+LEAST_PLATED_PX = 10.0  # a picture with less counts as not plated
 
 
 @dataclass(frozen=True)
 class Truth:
-    """A picture and what is known of it.
+    """A picture with its known truth.
 
     Attributes:
         image: path of the picture.
         kind: a key of ``KINDS``.
         gold: uint8 (h, w), plated share, 255 = 1.
-        known: bool (h, w), where that is known.
+        known: bool (h, w), True where that is known.
         px_per_mm: scale, ``None`` if not known.
     """
 
@@ -57,19 +57,19 @@ class Truth:
 
 @dataclass(frozen=True)
 class Found:
-    """How one picture came out.
+    """The result for one picture.
 
     Attributes:
-        name: the picture's.
+        name: of the picture.
         kind: a key of ``KINDS``.
         error: (coverage found − true) ÷ true; ``None`` where nothing is plated.
         overlap: intersection over union at half coverage; ``None`` where nothing is plated.
-        false: share of what is known that came out plated, where nothing is; otherwise ``None``.
+        false: share of the known pixels found plated, if nothing is plated; otherwise ``None``.
         px_per_mm: scale given, ``None`` if not known.
         sigma: of the claimed error of the area, lognormal; ``None`` where nothing was found.
         centre: median of that error.
-        doubt: the segmenter's own, 0..1, if it can tell.
-        seconds: taken.
+        doubt: the segmenter's own, 0..1, if it states one.
+        seconds: time taken.
     """
 
     name: str
@@ -85,7 +85,7 @@ class Found:
 
 
 def read_truth(folder: Path, name: str) -> Truth:
-    """Reads what a folder says of one picture."""
+    """Read the truth of one picture from a folder."""
     masks = folder / "masks"
     image = folder / "images" / f"{name}.jpg"
     gold, known = (_grey(masks / f"{name}_{what}.png") for what in ("gold", "known"))
@@ -101,7 +101,7 @@ def read_truth(folder: Path, name: str) -> Truth:
 
 
 def judge(truth: Truth, segmenter: Segmenter) -> Found:
-    """Runs the segmenter over one picture and sets what it found against the truth, where that is known."""
+    """Run the segmenter over one picture and compare the result with the truth, where that is known."""
     photo = load_photo(truth.image)
     scale = None
     if truth.px_per_mm is not None:

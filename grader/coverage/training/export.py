@@ -17,9 +17,9 @@ def export(weights: Path, onnx: Path, lift: float = 0.0) -> None:
     """One input ``image`` (n, 3, h, w), one output ``logits`` (n, 6, h / 2, w / 2), any size that 32 divides.
 
     Args:
-        weights: as training writes them.
-        onnx: where to.
-        lift: added to the logits of plating, so that sums over pictures that were not trained on are right.
+        weights: as written by training.
+        onnx: output file.
+        lift: added to the logits of plating, so that sums over pictures outside the training data are right.
     """
     state = torch.load(weights, map_location="cpu", weights_only=True)
     state["head.1.bias"][:COVERAGE] += lift

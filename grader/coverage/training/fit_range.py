@@ -21,13 +21,13 @@ from scipy import optimize, stats
 from calibration.inputs import FloatArray
 from grader.coverage.error import centre_of
 
-DEGREES = 5  # of freedom of Student's t: tails as single pictures have them
+DEGREES = 5  # of freedom of Student's t: tails like those of single pictures
 # sigma of the lognormal whose 90 % range is that of Student's t of scale 1
 LOGNORMAL = float(stats.t.ppf(0.95, DEGREES) / stats.norm.ppf(0.95))
 
 
 def fit(doubt: FloatArray, residual: FloatArray, counts: FloatArray) -> tuple[float, float]:
-    """Level and slope of ln σ by doubt, σ that of the lognormal; the three arrays are of one length."""
+    """Level and slope of ln σ by doubt, with σ of the lognormal; the three arrays have the same length."""
 
     def surprise(parameters: FloatArray) -> float:
         scale = np.exp(parameters[0] + parameters[1] * doubt)

@@ -1,7 +1,7 @@
-"""Rewrites a network's ReLU6 so that OpenCV runs it in one go with the convolution before it.
+"""Rewrite a network's ReLU6 so that OpenCV runs it in one pass with the convolution before it.
 
-``cv2.dnn`` of OpenCV 5 fuses a hard sigmoid into a convolution, but not a clip, which costs a pass of its own and two
-changes of memory layout. Both say the same: min(max(x, 0), 6) = 6 · min(max(x / 6, 0), 1). The factor 6 goes into the
+``cv2.dnn`` of OpenCV 5 fuses a hard sigmoid into a convolution, but not a clip, which costs a separate pass and two
+changes of memory layout. Both are equal: min(max(x, 0), 6) = 6 · min(max(x / 6, 0), 1). The factor 6 goes into the
 weights of the convolutions that read it; zeros at the border stay zeros.
 """
 
@@ -18,10 +18,10 @@ _TOP = 6.0
 
 
 def fuse_relu6(path: Path) -> int:
-    """Rewrites the file; returns how many activations it changed.
+    """Rewrite the file; return the number of changed activations.
 
     Raises:
-        ValueError: an activation's output goes somewhere else than, unchanged, into convolutions.
+        ValueError: an activation's output goes elsewhere than unchanged into convolutions.
     """
     model = onnx.load(path)
     network = _Network(model.graph)
@@ -38,7 +38,7 @@ def fuse_relu6(path: Path) -> int:
 
 
 def unfuse_relu6(model: onnx.ModelProto) -> onnx.ModelProto:
-    """Takes the factor 6 out of the weights again, in place; what was rewritten stays a hard sigmoid."""
+    """Take the factor 6 out of the weights again, in place; rewritten activations stay hard sigmoids."""
     network = _Network(model.graph)
     for node in model.graph.node:
         if node.op_type == "HardSigmoid":
@@ -47,7 +47,7 @@ def unfuse_relu6(model: onnx.ModelProto) -> onnx.ModelProto:
 
 
 class _Network:
-    """Who reads what in a graph, and with which weights."""
+    """The readers of each tensor in a graph, with their weights."""
 
     def __init__(self, graph: onnx.GraphProto) -> None:
         self._graph = graph
@@ -70,7 +70,7 @@ class _Network:
         return sum(map(self.width, maker.input)) if maker.op_type == "Concat" else self.width(maker.input[0])
 
     def scale_readers(self, name: str, first: int, count: int, by: float) -> None:
-        """Multiplies the weights by which convolutions read some channels of a tensor."""
+        """Multiply the weights with which convolutions read some channels of a tensor."""
         for node in self._readers[name]:
             if node.op_type == "Conv":
                 self._scale(self._weights[node.input[1]], slice(first, first + count), by)
@@ -84,7 +84,7 @@ class _Network:
 
     def _scale(self, weight: onnx.TensorProto, channels: slice, by: float) -> None:
         values = numpy_helper.to_array(weight).copy()
-        depthwise = values.shape[1] == 1  # then each channel has an output of its own
+        depthwise = values.shape[1] == 1  # then each channel has its own output
         values[channels if depthwise else (slice(None), channels)] *= by
         weight.CopyFrom(numpy_helper.from_array(values, weight.name))
 

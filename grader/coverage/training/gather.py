@@ -45,7 +45,7 @@ class Labelled:
         sha256: of the file there, in hexadecimal.
         size_px: width and height of its masks; the file may be larger.
         px_per_mm: at that size, ``None`` if not known.
-        boards: corners of each board at that size; none if no board is in it, ``None`` if nobody drew them.
+        boards: corners of each board at that size; empty if there is no board, ``None`` if nobody drew them.
     """
 
     name: str
@@ -76,7 +76,7 @@ class Gathered:
 
 
 def read_labels(labels: Path) -> list[Labelled]:
-    """All photographs that were labelled, by name.
+    """All labelled photographs, by name.
 
     Raises:
         OSError, KeyError, ValueError: there is no list, or it lacks something.
@@ -99,12 +99,12 @@ def read_labels(labels: Path) -> list[Labelled]:
 
 
 def gather(clones: Path, labels: Path, out: Path) -> Gathered:
-    """Writes every photograph that a clone holds, with its masks, into a training folder.
+    """Write every photograph that a clone holds, with its masks, into a training folder.
 
     Args:
         clones: folder with clones of the repositories.
         labels: folder with ``photographs.json`` and ``masks``.
-        out: made if needed; ``meta.json`` in it names all that lie there after this call.
+        out: created if necessary; its ``meta.json`` names all photographs that are there after this call.
 
     Raises:
         OSError, KeyError, ValueError: the labels are damaged, or the folder cannot be written.
@@ -154,7 +154,7 @@ def _photograph(one: Labelled, clones: Path) -> NDArray[np.uint8] | Missing:
 
 
 def _content(clone: Path, commit: str, path: str) -> bytes | None:
-    """A file's content as git holds it; ``None`` if that commit or that file is not in the clone."""
+    """A file's content in git; ``None`` if that commit or that file is not in the clone."""
     asked = ["git", "-C", str(clone), "cat-file", "blob", f"{commit}:{path}"]
     got = subprocess.run(asked, capture_output=True, check=False)  # noqa: S603 - git, with a path from our own list
     return got.stdout if got.returncode == 0 else None

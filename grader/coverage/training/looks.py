@@ -1,4 +1,4 @@
-"""How plating looks in real photographs, which paint and light of renders do not show, in linear light.
+"""Looks of plating in real photographs that the paint and light of renders do not show, in linear light.
 
 Polished metal mirrors its surroundings, so that contacts come out black, red, green, pink or cream beside each other.
 A row goes from brown to burnt out in one picture, gold can be darker than its laminate, old contacts are scratched.
@@ -13,13 +13,13 @@ from torch import Tensor
 
 from .draw import Draw, luma, mix
 
-# How often each look comes over crops that may change
+# Frequency of each look among crops that may change
 MIRRORS, GOES_FROM_BROWN_TO_WHITE, DARKER_THAN_LAMINATE, SCRATCHED, WARM_LIGHT = 0.25, 0.15, 0.12, 0.12, 0.15
 WARM_LIGHT_ON_BARE = 0.35  # where nothing is plated: pale tin under a lamp was taken for plating
 # Normal reflectance of gold to red, green and blue of sRGB, from its measured optical constants (Johnson and Christy,
 # "Optical constants of the noble metals", 1972)
 GOLD = (1.00, 0.78, 0.34)
-# What is mirrored, reflected light relative to white: black, shade, red, green, blue, pink, cream, white, a lamp
+# Mirrored surroundings, reflected light relative to white: black, shade, red, green, blue, pink, cream, white, a lamp
 SURROUNDINGS = (
     (0.02, 0.02, 0.02),
     (0.12, 0.12, 0.14),
@@ -37,7 +37,7 @@ SCRATCHES = 14
 def plating_as_it_can_look(
     x: Tensor, gold: Tensor, laminate: Tensor, draw: Draw, free: Tensor
 ) -> tuple[Tensor, Tensor]:
-    """Changes plating's looks.
+    """Change the looks of plating.
 
     Args:
         x: linear light (n, 3, s, s).
@@ -47,7 +47,7 @@ def plating_as_it_can_look(
         free: (n, 1, 1, 1), 0 for crops that are to stay as they are.
 
     Returns:
-        The picture, and which crops (n, 1, 1, 1) now look as renders do not.
+        The picture, and the crops (n, 1, 1, 1) that now look unlike renders.
     """
     size = x.shape[-1]
     mirrors = draw.chance(MIRRORS) * free
@@ -72,7 +72,7 @@ def warm_light(x: Tensor, gold: Tensor, draw: Draw, free: Tensor) -> Tensor:
 
 
 def _mirrored(x: Tensor, gold: Tensor, draw: Draw) -> Tensor:
-    """Plating that mirrors two of the surroundings, each here and there, its fine texture kept in part."""
+    """Plating that mirrors two of the surroundings, each in places, with its fine texture kept in part."""
     colours = torch.tensor(SURROUNDINGS, device=x.device)
     one, other = (
         colours[torch.randint(len(colours), (len(x),), device=x.device, generator=draw.generator)][:, :, None, None]

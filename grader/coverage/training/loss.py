@@ -1,4 +1,4 @@
-"""What training makes small."""
+"""The loss that training minimises."""
 
 from __future__ import annotations
 
@@ -45,9 +45,9 @@ def loss(outputs: Tensor, batch: Batch) -> Tensor:
 
 
 def distance_to(teacher: Tensor, outputs: Tensor, batch: Batch) -> Tensor:
-    """How far outputs (n, 6, h / 2, w / 2) lie from a teacher's where it is right: cross-entropy above its least.
+    """Distance of outputs (n, 6, h / 2, w / 2) from a teacher's where it is right: cross-entropy above its least.
 
-    It holds what the teacher knows of crops that are ``familiar`` to it (Hinton et al., "Distilling the knowledge in
+    It keeps the teacher's knowledge of crops that are ``familiar`` to it (Hinton et al., "Distilling the knowledge in
     a neural network", 2015; Li and Hoiem, "Learning without forgetting", 2016).
     """
     wanted = torch.sigmoid(coverage_logits(teacher).float())

@@ -31,7 +31,7 @@ BLOCKS = (
 )
 TAPS = (0, 2, 4, 10, 12)  # blocks whose outputs (strides 2, 4, 8, 16, 32) the decoder reads
 DECODER = (64, 64, 64, 32, 32)  # channels at strides 32, 16, 8, 4, 2
-STRIDE = 32  # sides of what the network reads are multiples of this
+STRIDE = 32  # the sides of the network's input are multiples of this
 COVERAGE, OUTPUTS = 4, 6  # at stride 2: four sub-pixels of coverage; then edge contact against pad, board
 MEAN, SPREAD = 127.0, 128.0  # of 8-bit values, as the ImageNet weights expect them
 BN = {"eps": 1e-3, "momentum": 0.01}
@@ -109,7 +109,7 @@ class CoverageNet(nn.Module):
 
 
 def network_input(rgb: Tensor) -> Tensor:
-    """SRGB-encoded 0..1 → what the network reads."""
+    """SRGB-encoded 0..1 → input of the network."""
     return (rgb * 255 - MEAN) / SPREAD
 
 
@@ -119,7 +119,7 @@ def coverage_logits(outputs: Tensor) -> Tensor:
 
 
 def load_imagenet(model: CoverageNet, checkpoint: Path) -> int:
-    """Starts the encoder from Lite0's ImageNet weights; returns how many tensors were taken."""
+    """Start the encoder from Lite0's ImageNet weights; return the number of tensors taken."""
     state = torch.load(checkpoint, map_location="cpu", weights_only=True)
     own = model.state_dict()
     taken = {k: v for k, v in state.items() if k in own and own[k].shape == v.shape}

@@ -1,7 +1,8 @@
 """An exported network cut into the three parts that ``grader.coverage.network`` runs.
 
-The first ends behind the encoder's third block, a quarter as long and wide as the picture, with what the last part
-needs of its first block; the second ends where the decoder is as large again. The last part ends in chances, 0..1.
+The first ends after the encoder's third block, a quarter as long and wide as the picture, and passes on the output of
+its first block, which the last part needs; the second ends where the decoder reaches that size again. The last part
+ends in chances, 0..1.
 """
 
 from __future__ import annotations
@@ -23,10 +24,10 @@ _CUTS = {
 
 
 def write_parts(path: Path, folder: Path) -> None:
-    """Cuts a network, an ONNX file with input ``image`` and output ``logits``, into files in a folder.
+    """Cut a network, an ONNX file with input ``image`` and output ``logits``, into files in a folder.
 
     Raises:
-        ValueError: it has not the layers that this cuts at.
+        ValueError: the network lacks the layers at which it is cut.
     """
     network = onnx.shape_inference.infer_shapes(onnx.load(path))
     for node in network.graph.node:

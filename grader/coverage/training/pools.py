@@ -1,4 +1,4 @@
-"""Pictures to train on, by kind: each crop of a batch is drawn from one kind, as often as the shares say."""
+"""Pictures to train on, by kind: each crop of a batch is drawn from one kind, with the frequency of its share."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ POOLS: Mapping[str, tuple[str, ...]] = {
     "pads": ("pads",),
     "none": ("none",),
 }
-# of a batch, in the order of POOLS: with half of it photographs and no renders like those that the weights to go on
-# from had seen, ordinary renders were forgotten
+# of a batch, in the order of POOLS: with half of it photographs, and no renders like those on which the starting
+# weights were trained, ordinary renders were forgotten
 SHARES = (0.46, 0.22, 0.10, 0.11, 0.11)
 TAKEN_FOR_PLATED, CLEARLY_NOT = 0.15, 25  # network's share above which, and true share (255 = 1) below which, it errs
 PADDED_PX = 8 * STRIDE
@@ -32,10 +32,10 @@ READS_PX_PER_MM, LARGEST_FACTOR = 7.5, 1.7  # as the segmenter reads: see ``lear
 
 
 class Pictures:
-    """The pictures of some folders, trained on and held out; ``follow`` keeps adding those that arrive.
+    """The pictures of some folders, for training and held out; ``follow`` keeps adding those that arrive.
 
-    Renders of ``others`` look unlike those that the weights to go on from have seen: they are drawn from apart, and
-    no teacher is held to there.
+    Renders of ``others`` look unlike those on which the starting weights were trained: they have their own pool, and
+    the teacher is not followed on them.
 
     Lists only ever grow, so a training step may draw from them while another thread adds.
     """
@@ -47,7 +47,7 @@ class Pictures:
         self._known: set[str] = set()
 
     def read(self, workers: int = 16) -> None:
-        """Adds what is new, at most as much as there is room for."""
+        """Add new pictures, as far as there is room."""
         for renders, folders in self._folders.items():
             room = self._most - len(self._known)
             for frame in read_folders(folders, self._device, self._known, room, workers):
@@ -61,17 +61,17 @@ class Pictures:
             self.pools[next(name for name, kinds in POOLS.items() if frame.kind in kinds)].append(frame)
 
     def follow(self, every_s: float = 15.0) -> None:
-        """Reads on until there is no more room."""
+        """Keep reading until there is no more room."""
         while len(self._known) < self._most:
             time.sleep(every_s)
             self.read(workers=4)
 
     def counts(self) -> str:
-        """How many there are, in words."""
+        """Numbers of pictures, in words."""
         return ", ".join(f"{len(frames)} {name}" for name, frames in self.pools.items())
 
     def look_where_wrong(self, model: CoverageNet) -> None:
-        """Adds to what resembles plating, in photographs, what the model takes for it: crops then look there."""
+        """Add the model's false finds in photographs to the lookalikes of plating: crops then look there."""
         for name in ("edge", "pads", "none"):
             self.pools[name][:] = [_with_mistakes(frame, model) for frame in self.pools[name]]
 
@@ -96,11 +96,11 @@ def _factor(frame: Frame) -> float:
 def as_read(frame: Frame) -> tuple[Tensor, Tensor, Tensor]:
     """A whole picture at about the scale at which the segmenter reads it.
 
-    Its sides are filled up to multiples of ``PADDED_PX``: a GPU's library gets ready for each size anew, which takes
-    seconds.
+    Its sides are padded to multiples of ``PADDED_PX``, because a GPU's library prepares anew for each size, which
+    takes seconds.
 
     Returns:
-        rgb float (1, 3, h, w) 0..1, plated share float (h, w), whether it counts bool (h, w): not in what was added.
+        rgb float (1, 3, h, w) 0..1, plated share float (h, w), whether it counts bool (h, w): not in the padding.
     """
     planes, factor = frame.levels[0], _factor(frame)
     size = [max(1, round(side * factor)) for side in planes.shape[1:]]

@@ -25,20 +25,20 @@ def render_commands(out: Path, *, seed: int, minutes: float, processes: int, sce
 
 
 def train_command(out: Path, renders: Path, data: Sequence[Path], more: Sequence[str]) -> list[str]:
-    """The run on what was rendered and what there was before."""
+    """The command that trains on the new renders and the earlier data."""
     return [sys.executable, "-m", _TRAIN, *map(str, (renders, *data)), "--out", str(out / "coverage.pt"), *more]
 
 
 def run(renders: Sequence[Sequence[str]], train: Sequence[str], pictures: Path) -> int:
-    """Renders side by side, then trains.
+    """Render side by side, then train.
 
-    A scene that cannot be drawn makes its process end with an error, but not before its other scenes: training needs
-    pictures, not processes that ended well.
+    A scene that cannot be drawn makes its process end with an error, but only after its other scenes: training needs
+    pictures, not processes that ended without errors.
 
     Args:
         renders: commands.
         train: command.
-        pictures: folder in which there must be some before it runs.
+        pictures: folder that must contain pictures before the training runs.
 
     Returns:
         The exit code of the run; 1 if there was nothing to train on.
@@ -70,7 +70,7 @@ def main() -> None:
 
 
 def _parted(words: Sequence[str]) -> tuple[list[str], list[str]]:
-    """What stands before and after the first ``--``."""
+    """The words before and after the first ``--``."""
     at = list(words).index("--") if "--" in words else len(words)
     return list(words[:at]), list(words[at + 1 :])
 

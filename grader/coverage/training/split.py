@@ -1,4 +1,4 @@
-"""Which pictures are held out from training, told by their origin alone: every run leaves out the same ones."""
+"""Choice of the pictures held out from training, by their origin alone: every run leaves out the same ones."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ import zlib
 from pathlib import Path
 
 PHOTOGRAPHS_ONE_IN, RENDERS_ONE_IN = 5, 10
-# Of the numbers from 0 the first with which each kind of the photographs that there are is held out by about a fifth,
-# from several sources. Chosen before any result was seen.
+# The first number, counted from 0, that holds out about a fifth of the existing photographs of each kind, from
+# several sources. Chosen before any result was seen.
 SALT = 22
 
 
@@ -18,9 +18,9 @@ def held_out(folder: Path, name: str, *, photograph: bool) -> bool:
     """Whether a picture of a folder is held out: a photograph by its source, a render by its scene.
 
     Args:
-        folder: in the form that ``dataset`` tells.
-        name: the picture's; of a photograph without a source in ``meta.json`` it stands for it.
-        photograph: or a render.
+        folder: in the form that ``dataset`` describes.
+        name: of the picture; for a photograph without a source in ``meta.json``, it is used as the source.
+        photograph: whether it is a photograph; otherwise it is a render.
     """
     if not photograph:
         return zlib.crc32(name.split("-", maxsplit=1)[0].encode()) % RENDERS_ONE_IN == 0

@@ -40,7 +40,7 @@ from .weights import read_weights
 
 log = logging.getLogger("training")
 STEPS = 6000
-REPORTED = 60  # held-out pictures of a kind that figures on the way are taken of
+REPORTED = 60  # held-out pictures of each kind from which interim figures are computed
 
 
 def figures(model: CoverageNet, frames: Sequence[Frame]) -> dict[str, float]:
@@ -72,14 +72,14 @@ def figures(model: CoverageNet, frames: Sequence[Frame]) -> dict[str, float]:
 
 
 def report(model: CoverageNet, held: Sequence[Frame]) -> None:
-    """Logs the figures of what is held out, kind by kind."""
+    """Log the figures of the held-out pictures, kind by kind."""
     for name, kinds in POOLS.items():
         of_kind = {k: round(v, 3) for k, v in figures(model, [f for f in held if f.kind in kinds][:REPORTED]).items()}
         log.info("held out, %s: %s", name, json.dumps(of_kind))
 
 
 def ahead(make: Callable[[], Batch], device: torch.device) -> Iterator[Batch]:
-    """Batches without end, each made on a stream of its own while the one before is trained on."""
+    """Batches without end, each made on its own stream during the training on the batch before."""
     stream = torch.cuda.Stream(device) if device.type == "cuda" else None
 
     def one() -> Batch:
@@ -94,7 +94,7 @@ def ahead(make: Callable[[], Batch], device: torch.device) -> Iterator[Batch]:
         while True:
             batch = following.result()
             following = maker.submit(one)
-            if stream:  # so that its memory is not given away before the step that reads it is done
+            if stream:  # so that its memory is not reused before the step that reads it is done
                 for plane in vars(batch).values():
                     plane.record_stream(torch.cuda.current_stream(device))
             yield batch
@@ -115,7 +115,7 @@ def _model(options: argparse.Namespace) -> CoverageNet:
 
 
 def _to_train(model: CoverageNet, *, frozen: bool) -> None:
-    """In training mode, but for normalisation that is to stay as it is."""
+    """Set training mode, except for normalisation that is to stay as it is."""
     model.train()
     for part in model.modules():
         if frozen and isinstance(part, torch.nn.BatchNorm2d):
@@ -130,7 +130,7 @@ def _optimiser(model: CoverageNet) -> torch.optim.Optimizer:
 
 @torch.no_grad()
 def _follow(average: CoverageNet, model: CoverageNet, step: int) -> None:
-    """Moves the averaged weights towards the present ones."""
+    """Move the averaged weights towards the present ones."""
     keep = min(0.999, 1 - 1 / (step / 10 + 1))
     torch._foreach_lerp_(list(average.parameters()), list(model.parameters()), 1 - keep)
     for a, b in zip(average.buffers(), model.buffers(), strict=True):
@@ -142,7 +142,7 @@ def _save(model: CoverageNet, path: Path) -> None:
 
 
 def train(options: argparse.Namespace) -> CoverageNet:
-    """Runs the training; returns the averaged weights' model."""
+    """Run the training; return the model with the averaged weights."""
     torch.manual_seed(options.seed)
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.backends.cudnn.benchmark = True  # all batches have one size

@@ -1,8 +1,8 @@
-"""Weights from a file: as training writes them, or turned back from what the product ships.
+"""Weights from a file: as written by training, or converted back from the shipped files.
 
-In an ONNX file normalisation is folded into the convolutions, and the factor 6 of ``fuse`` into those that read an
-activation. Turned back, each normalisation adds its convolution's bias and changes nothing else: it must stay as it
-is in training (``--frozen``).
+In an ONNX file, normalisation is folded into the convolutions, and the factor 6 of ``fuse`` into those that read an
+activation. After conversion, each normalisation adds its convolution's bias and changes nothing else: it must stay
+as it is in training (``--frozen``).
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ def read_weights(path: Path) -> dict[str, Tensor]:
 
 
 def _layer(node: str) -> str:
-    """The layer's name in the model from its node's, ``/head/head.0/head.0.2/Conv``, where parts repeat the last."""
+    """The layer's name in the model, from its node's: ``/head/head.0/head.0.2/Conv``, where parts repeat the last."""
     name = ""
     for part in node.strip("/").split("/")[:-1]:
         name = part if not name or part.startswith(f"{name}.") else f"{name}.{part}"

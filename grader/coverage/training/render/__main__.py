@@ -11,7 +11,7 @@ from pathlib import Path
 
 
 def main() -> None:
-    """Runs the command line."""
+    """Run the command line."""
     parser = argparse.ArgumentParser(prog="python -m grader.coverage.training.render", description=__doc__)
     parser.add_argument("--out", required=True, type=Path, help="folder for images/ and masks/")
     parser.add_argument("--seed", required=True, type=int, help="seed of the first scene; scene i uses seed + i")

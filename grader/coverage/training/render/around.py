@@ -1,4 +1,4 @@
-"""What lies beside the boards: coins, sheets of brass and copper, tape, papers, stickers, washers, loose pins."""
+"""Things beside the boards: coins, sheets of brass and copper, tape, papers, stickers, washers, loose pins."""
 
 from __future__ import annotations
 
@@ -99,7 +99,7 @@ def _label(stock: Stock, rng: np.random.Generator, x: float, y: float, w: float,
 
 
 def _pins(stock: Stock, rng: np.random.Generator, x: float, y: float, reach: float) -> None:
-    """Loose pins and wires: plated ones count neither way."""
+    """Loose pins and wires: plated ones count neither for nor against plating."""
     for _ in range(int(rng.integers(3, 14))):
         plated = bool(rng.random() < 0.5)
         length, r, turn = float(rng.uniform(4, 14)), float(rng.uniform(0.25, 0.5)), float(rng.uniform(0, 2 * np.pi))
@@ -153,7 +153,7 @@ def _put(stock: Stock, rng: np.random.Generator, kind: str, taken: list[Any], st
 
 
 def scatter(stock: Stock, rng: np.random.Generator, taken: Sequence[Any], hard: float) -> None:
-    """Lays things beside the boards."""
+    """Lay things beside the boards."""
     count = int(rng.choice([2, 3, 4, 6])) if hard else int(rng.choice([0, 0, 0, 1, 2]))
     covered = list(taken)
     for _ in range(count):

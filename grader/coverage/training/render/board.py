@@ -17,7 +17,7 @@ from .mesh import Group, palette_uv
 from .shapes import Array, Flat, circle, poly_triangles, polygons, rounded
 from .textures import TILE_MM, from_slopes, metal_tile, noise
 
-TEXELS = 2.4e6  # most texels of a board's pictures
+TEXELS = 2.4e6  # largest number of texels of a board's pictures
 MASK_UP, SILK_UP, METAL_UP = 0.02, 0.03, 0.035  # heights over the laminate
 WALLS = {"gold": ("Au", 0.2, 1.0), "tin": ("Ag", 0.25, 0.7), "copper": ("Cu", 0.3, 0.7)}
 
@@ -30,7 +30,7 @@ class Stock:
     materials: dict[str, dict[str, Any]] = field(default_factory=dict)
 
     def put(self, name: str, group: Group, material: dict[str, Any] | None = None) -> None:
-        """Adds triangles to a group, which has its material from the first call."""
+        """Add triangles to a group, which gets its material from the first call."""
         if not group.count:
             return
         if material is not None:
@@ -76,7 +76,7 @@ def _bow(rng: np.random.Generator, points: Array, size: tuple[float, float]) -> 
 
 
 def _gold(d: Design, rng: np.random.Generator) -> tuple[dict[str, Any], float]:
-    """Material of plating and how much its pieces tilt against each other."""
+    """Material of plating, and the tilt of its pieces against each other."""
     kind = str(rng.choice(["smooth", "satin", "brushed", "scratched", "pitted"], p=[0.24, 0.4, 0.12, 0.16, 0.08]))
     alpha = {"smooth": rng.uniform(0.03, 0.1), "satin": rng.uniform(0.1, 0.35), "brushed": rng.uniform(0.08, 0.22),
              "scratched": rng.uniform(0.06, 0.22), "pitted": rng.uniform(0.12, 0.3)}[kind]  # fmt: skip
@@ -97,7 +97,7 @@ def _gold(d: Design, rng: np.random.Generator) -> tuple[dict[str, Any], float]:
 
 
 def _tarnish(rng: np.random.Generator, h: int, w: int) -> Array:
-    """Brown films in patches, or over all of a board more to one side."""
+    """Brown films in patches, or over a whole board, stronger on one side."""
     brown = np.array(FILMS[int(rng.integers(len(FILMS)))])
     way = rng.uniform(0, 2 * np.pi)
     ramp = np.cos(way) * np.linspace(-1, 1, w)[None] + np.sin(way) * np.linspace(-1, 1, h)[:, None]
@@ -164,7 +164,7 @@ def _bevelled(d: Design, body: Any, group: Group, number: int) -> None:
 
 
 def add_board(stock: Stock, d: Design, rng: np.random.Generator, pose: Array, number: int) -> None:
-    """Adds a board to a scene under its number (from 1)."""
+    """Add a board to a scene under its number (from 1)."""
     materials, tilt = _materials(d, rng)
     size, top, code = np.array(d.size), d.thickness, 16 * number
     groups: dict[str, Group] = {k: Group() for k in ("laminate", "edge", "mask", "print")}
@@ -248,5 +248,5 @@ def _solids(stock: Stock, d: Design, pose: Array, number: int) -> None:
 
 
 def gold_area_mm2(d: Design) -> float:
-    """Plated area of a design where nothing covers it, from its shapes."""
+    """Uncovered plated area of a design, from its shapes."""
     return d.metals["gold_finger"].area() + d.metals[METAL_OF["gold"]].area()

@@ -13,7 +13,7 @@ from .shapes import Array
 
 @dataclass(frozen=True)
 class Camera:
-    """Where a picture is taken from.
+    """The camera of a picture.
 
     Attributes:
         width, height: pixels. Pixel centres are integers.
@@ -21,8 +21,8 @@ class Camera:
         position: in mm.
         focal_px: focal length in px, ``None`` for a scanner.
         distortion: two radial coefficients.
-        px_per_mm: scale of a scanner, ``None`` else.
-        distance_mm: to what it looks at; the lens is focused there.
+        px_per_mm: scale of a scanner, otherwise ``None``.
+        distance_mm: to the point that it looks at; the lens is focused there.
         lens_mm: radius of the aperture.
     """
 

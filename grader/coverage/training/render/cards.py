@@ -17,7 +17,7 @@ def _pick(rng: np.random.Generator, *options: str) -> str:
 
 
 def _bare_zone(d: Design, rect: tuple[float, float, float, float], share: float, hard: float) -> None:
-    """Leaves the mask off round the contacts; a bevel is laminate too."""
+    """Leave the mask off round the contacts; a bevel is laminate too."""
     if d.rng.random() < share + 0.25 * hard:
         d.openings.append(box(*rect))
 

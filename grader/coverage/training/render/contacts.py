@@ -1,4 +1,4 @@
-"""Rows of edge contacts: gold, or of tin or copper, worn, partly gone, with a bevel below."""
+"""Rows of edge contacts: of gold, tin or copper, worn, partly gone, with a bevel below."""
 
 from __future__ import annotations
 
@@ -17,22 +17,22 @@ def row(
     radius: float = 0.12, skip: Collection[int] = (), metal: str = "gold", stagger: float = 0.0,
     gone: Collection[int] = (),
 ) -> None:  # fmt: skip
-    """Adds contacts from an edge inwards.
+    """Add contacts from an edge inwards.
 
     Args:
         d: the board.
         x0: first contact's centre (rows along x) or outer end.
         y0: first contact's outer end (rows along x) or centre.
-        count: contacts, those left out or gone counted.
+        count: number of contacts, including those left out or gone.
         pitch: from middle to middle.
-        width: across the row's contacts.
+        width: of a contact, across its length.
         length: of a contact.
         edge: the board's edge: bottom, top, left or right.
         radius: of the contacts' corners.
         skip: numbers of contacts that the design leaves out.
         metal: gold, tin or copper.
-        stagger: by how much each fifth contact is shorter.
-        gone: contacts of which only laminate is left.
+        stagger: amount by which each fifth contact is shorter.
+        gone: numbers of contacts of which only laminate is left.
     """
     layer = d.metals[STANDS_FOR[metal]]
     inwards = 1 if edge in ("bottom", "left") else -1
@@ -62,7 +62,7 @@ def row(
 
 
 def metal_and_gone(d: Design, count: int, hard: float) -> tuple[str, set[int]]:
-    """Draws what a row is made of and which of its contacts are gone.
+    """Draw the metal of a row and the contacts of it that are gone.
 
     ``hard`` is the share of rows that are drawn from the difficult looks.
     """

@@ -1,8 +1,8 @@
 """An invented board: flat layers of metal, mask and print, holes, and the solids that stand on it.
 
 Millimetres; x to the right, y up, z = 0 the underside; the bounding box starts at (0, 0). Layers lie one above the
-other (laminate, solder mask, print, metal), so nothing needs to be cut out of what it covers: the renderer's rays see
-what is on top. Classes are those of the folder of training pictures.
+other (laminate, solder mask, print, metal), so no layer needs to be cut out of the one below: the renderer's rays see
+the top layer. Classes are those of the folder of training pictures.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ METAL_OF = {"gold": "gold_pad", "tin": "tin", "copper": "copper"}
 
 
 class Solid(NamedTuple):
-    """A part or a piece of one: box, round (box with round ends), cylinder, disc, half (disc), rod (along x)."""
+    """A part or a piece of a part: box, round (box with round ends), cylinder, disc, half (disc), rod (along x)."""
 
     kind: str
     material: str
@@ -58,9 +58,9 @@ class Design:
         metals: flat layers by class: gold_finger, gold_pad, tin, copper.
         openings: shapes where the mask is left off and laminate shows.
         traces: polylines under the mask: points, width.
-        contacts: where rows of contacts lie, for close views: rectangles.
-        carrier: what the board is made of: "laminate" or a solder mask colour's name for packages.
-        looks: names of the looks drawn for this board, for whoever judges a picture.
+        contacts: rectangles of the rows of contacts, for close views.
+        carrier: material of the board: "laminate", or the name of a solder mask colour for packages.
+        looks: names of the looks drawn for this board, for people who judge a picture.
     """
 
     family: str
@@ -98,12 +98,12 @@ class Design:
         return float(width), float(height)
 
     def free(self, x0: float, y0: float, x1: float, y1: float, gap: float = 0.4) -> bool:
-        """Whether a rectangle lies on the board and clear of what is placed."""
+        """Whether a rectangle lies on the board and clear of everything placed."""
         clear = all(x1 + gap <= a or c + gap <= x0 or y1 + gap <= b or d + gap <= y0 for a, b, c, d in self.taken)
         return clear and bool(self._room.contains(box(x0, y0, x1, y1)))
 
     def claim(self, x0: float, y0: float, x1: float, y1: float) -> None:
-        """Keeps a rectangle for what is placed there."""
+        """Reserve a rectangle for something placed there."""
         self.taken.append((x0, y0, x1, y1))
 
     def spot(
@@ -121,15 +121,15 @@ class Design:
         return None
 
     def solid(self, kind: str, material: str, rect: Rect, z0: float, z1: float, sides: int = 32) -> None:
-        """Adds a solid over a rectangle, heights above the board's face."""
+        """Add a solid over a rectangle, heights above the board's face."""
         self.solids.append(Solid(kind, material, *rect, z0, z1, sides))
 
     def mark(self, text: str, height: float, x: float, y: float, z: float, material: str = "mark") -> None:
-        """Prints letters on a part."""
+        """Print letters on a part."""
         self.marks.append(Mark(material, text_triangles(text, height, x, y), z))
 
     def pad(self, shape: Any, finish: str | None = None) -> None:
-        """Adds a pad: a shape, or a rectangle as four numbers."""
+        """Add a pad: a shape, or a rectangle as four numbers."""
         layer = self.metals[METAL_OF[finish or self.finish]]
         if isinstance(shape, tuple):
             layer.rects.append(shape)
@@ -137,7 +137,7 @@ class Design:
             layer.shapes.append(shape)
 
     def hole(self, x: float, y: float, radius: float, ring: float = 0.0, wall: str | None = None) -> None:
-        """Drills a hole with a ring of metal round it and, if named, a metal wall."""
+        """Drill a hole with a ring of metal round it and, if named, a metal wall."""
         gap = circle(x, y, radius, 4)
         self.holes.append((gap, wall))
         if ring > 0:
@@ -161,14 +161,14 @@ class Design:
         self.holes.append((gap, finish or self.finish))
 
     def label(self, text: str, height: float, x: float, y: float, turn_deg: float = 0.0) -> None:
-        """Prints letters on the board where they fit on it."""
+        """Print letters on the board where they fit on it."""
         made = text_triangles(text, height, x, y, turn_deg)
         low, high = made.reshape(-1, 2).min(0), made.reshape(-1, 2).max(0)
         if self._room.contains(box(*low, *high)):
             self.silk.loose.append(made)
 
     def frames(self, count: int) -> None:
-        """Prints outlines and numbers round some of the things placed."""
+        """Print outlines and numbers round some of the things placed."""
         if not self.taken:
             return
         for i in self.rng.permutation(len(self.taken))[:count]:
@@ -208,7 +208,7 @@ class Design:
         return self.outline.difference(shapely.union_all([h for h, _ in self.holes])) if self.holes else self.outline
 
     def covered(self) -> Any:
-        """Where solder mask lies."""
+        """Area covered by solder mask."""
         if self.mask == "none":
             return Polygon()
         bare = [h.buffer(0.12, quad_segs=2) for h, _ in self.holes] + self.openings

@@ -1,4 +1,4 @@
-"""Mitsuba with its variant chosen: on a GPU where there is one, otherwise on the CPU through LLVM.
+"""Mitsuba with its variant chosen: on a GPU if there is one, otherwise on the CPU through LLVM.
 
 ``GRADER_RENDER_VARIANT`` overrides the choice, ``DRJIT_LIBLLVM_PATH`` the LLVM library (versions before 19 crash).
 Everything that reaches a kernel as a number is made opaque first: a literal would be compiled into it, and each

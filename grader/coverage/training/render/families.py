@@ -1,4 +1,4 @@
-"""Which boards are drawn: families, how often, and the looks that any of them may have."""
+"""Choice of the boards to draw: families, their frequency, and the looks that any of them may have."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ SHARES = {
     "pile": 0.09, "mixed": 0.08, "plane": 0.09, "rings": 0.04,
     "land_grid": 0.06, "module": 0.04, "pads": 0.03, "bare": 0.04,
 }  # fmt: skip
-GOLDLESS = 0.14  # share of scenes whose plating is taken off; others have none of themselves
+GOLDLESS = 0.14  # share of scenes whose plating is taken off; other scenes have none from the start
 
 
 def make_design(family: str, rng: np.random.Generator, hard: float) -> Design:
@@ -37,7 +37,7 @@ def make_design(family: str, rng: np.random.Generator, hard: float) -> Design:
 
 
 def _harder(d: Design, rng: np.random.Generator) -> None:
-    """Looks that any board may have: masks of rare colours, yellow print, stickers and tape."""
+    """Give a board difficult looks that any board may have: rare mask colours, yellow print, stickers and tape."""
     if d.mask != "none" and rng.random() < 0.3:
         d.mask = str(rng.choice(RARE_MASKS))
         d.looks.append(f"mask {d.mask}")
@@ -60,7 +60,7 @@ def _harder(d: Design, rng: np.random.Generator) -> None:
 
 
 def families_of(rng: np.random.Generator, scene: str) -> list[str]:
-    """Which boards a scene holds."""
+    """Families of the boards in a scene."""
     if scene == "pile":
         pool = ["memory", "memory", "strip", "breakout", "widepitch", "negative", "expansion", "plane", "land_grid"]
         return [str(f) for f in rng.choice(pool, int(rng.integers(3, 7)))]

@@ -1,4 +1,4 @@
-"""Light and what stands around the camera: rooms, windows, lamps, flash; the phone, the hand, the person."""
+"""Light and the surroundings of the camera: rooms, windows, lamps, flash; the phone, the hand, the person."""
 
 from __future__ import annotations
 
@@ -66,8 +66,8 @@ def facing(position: Any, at: Any) -> Array:
 def lamp(pose: Array, width: float, height: float, radiance: Array, weight: float, panes: int = 1) -> Any:
     """A lit rectangle about the origin of a pose, facing its z, or a window of panes × panes.
 
-    Of one radiance all over: to find a place in a picture on a mesh, Mitsuba traces a scene of its own, which OptiX
-    switches off inside another's kernel, and the light would be lost.
+    Its radiance is the same everywhere: to find a place in a picture on a mesh, Mitsuba traces a scene of its own,
+    which OptiX switches off inside the kernel of another, and the light would be lost.
     """
     rects = [
         ((i + 0.06) * width / panes - width / 2, (j + 0.06) * height / panes - height / 2,
@@ -82,7 +82,7 @@ def lamp(pose: Array, width: float, height: float, radiance: Array, weight: floa
 
 
 def _out_of_sight(position: Array, centre: Array, camera: Camera, size: float) -> Array:
-    """Moves a lamp aside until it is neither in the picture nor before it."""
+    """Move a lamp aside until it is neither in the picture nor in front of it."""
     aside = position - centre
     aside = np.array([aside[0], aside[1], 0.0])
     aside = aside / max(float(np.linalg.norm(aside)), 1e-6)
@@ -188,12 +188,12 @@ def light_up(rng: np.random.Generator, kind: str, centre: Array, camera: Camera)
         at = camera.position + camera.axes[0] * 13 + [0, 3, 2]
         sources.append(_Source(at, 6, 6, _plain(kelvin, rng.uniform(4500, 6500) * near)))
     lamps = []
-    for s in sources:  # asked in proportion to what they give at the board
+    for s in sources:  # sampled in proportion to their light at the board
         way = s.position - centre
         given = float(s.radiance @ LUMINANCE) * s.width * s.height * abs(way[2])
         weight = float(np.clip(given / float(np.linalg.norm(way)) ** 3 / daylight, 0.15, 6))
         lamps.append(lamp(facing(s.position, centre), s.width, s.height, s.radiance, weight, s.panes))
-    while len(lamps) < LAMPS:  # dark and never asked: with always as many lamps, kernels stay the same
+    while len(lamps) < LAMPS:  # dark and never sampled: with a constant number of lamps, kernels stay the same
         lamps.append(lamp(facing(centre - [0, 0, 50.0 + len(lamps)], centre), 1, 1, np.zeros(3), 0.0))
     turn = mi.ScalarTransform4f().rotate([0, 0, 1], float(rng.uniform(0, 360))).rotate([1, 0, 0], 90)
     entries = {f"lamp{i}": made for i, made in enumerate(lamps)}

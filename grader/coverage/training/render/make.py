@@ -26,13 +26,13 @@ STOPS = "abc"
 
 @dataclass(frozen=True)
 class Wish:
-    """What to render.
+    """The order for a render.
 
     Attributes:
         seed: scene ``i`` is drawn from ``seed + i``.
         hard: share of scenes with difficult looks.
         width: of the picture, ``None`` for 1280 to 1600.
-        samples: a pixel.
+        samples: per pixel.
     """
 
     seed: int
@@ -115,7 +115,7 @@ def _write(out: Path, name: str, view: View, quality: int) -> None:
     for kind, mask in (("gold", view.masks.gold), ("board", view.masks.boards), ("mask", view.masks.classes)):
         cv2.imwrite(str(out / "masks" / f"{name}_{kind}.png"), mask, quick)
     (out / "masks" / f"{name}_scale.txt").write_text(f"{view.px_per_mm:.4f}\n")
-    # the picture last, under its name in one step: who trains while pictures come in sees whole ones
+    # the picture comes last, under its name in one step: a training that reads new pictures sees only complete ones
     partial = out / "images" / f"{name}.part"
     _, coded = cv2.imencode(".jpg", view.picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
     partial.write_bytes(coded.tobytes())
@@ -123,7 +123,7 @@ def _write(out: Path, name: str, view: View, quality: int) -> None:
 
 
 def make_scene(out: Path, wish: Wish, index: int, paths: Any = None) -> dict[str, Any]:
-    """Renders one scene's views into a folder; tells names, looks and seconds."""
+    """Render one scene's views into a folder; return names, looks and seconds."""
     seed = wish.seed + index
     rng = np.random.default_rng([seed, 20261130])
     paths = paths or integrator()

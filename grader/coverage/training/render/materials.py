@@ -1,6 +1,6 @@
 """Materials: plastics, metals and matt surfaces.
 
-Always from pictures, so that kernels stay the same from scene to scene.
+They are always made from pictures, so that kernels stay the same from scene to scene.
 """
 
 from __future__ import annotations
@@ -24,9 +24,9 @@ def rgb(colour: Any) -> dict[str, Any]:
 
 
 def picture(values: Any, repeats: float = 1.0, nearest: bool = False) -> dict[str, Any]:
-    """A picture (h, w, channels) of linear values as a texture that repeats so often in a unit of its coordinates.
+    """A picture (h, w, channels) of linear values as a texture, repeated this often per unit of its coordinates.
 
-    The factor becomes part of the kernel: only few and always the same may be used.
+    The factor becomes part of the kernel: use only a few factors, always the same ones.
     """
     made: dict[str, Any] = {
         "type": "bitmap",
@@ -45,7 +45,7 @@ def single(colour: Any) -> Array:
 
 
 def bumpy(material: dict[str, Any], normals: Any) -> dict[str, Any]:
-    """A material seen through a picture of normals: a texture, or ``None`` for none."""
+    """A material seen through a picture of normals: a texture, or ``None`` for a smooth one."""
     return {"type": "normalmap", "normalmap": picture(FLAT) if normals is None else normals, "bsdf": material}
 
 

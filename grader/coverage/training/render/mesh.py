@@ -35,7 +35,7 @@ class Group:
         self.count = 0
 
     def add(self, vertices: Array, normals: Any, uv: Any, faces: Array, codes: Any) -> None:
-        """Adds triangles; normals, texture coordinates and codes may be one for all."""
+        """Add triangles; normals, texture coordinates and codes may be one for all."""
         n = len(vertices)
         self.vertices.append(vertices)
         self.normals.append(np.broadcast_to(np.asarray(normals, float), (n, 3)))
@@ -45,17 +45,17 @@ class Group:
         self.count += n
 
     def soup(self, corners: Array, normals: Any, uv: Any, codes: Any) -> None:
-        """Adds loose triangles (n, 3, 3)."""
+        """Add loose triangles (n, 3, 3)."""
         self.add(corners.reshape(-1, 3), normals, uv, np.arange(3 * len(corners)).reshape(-1, 3), codes)
 
     def flat(self, triangles: Array, z: Any, code: int, size: Any = None, uv: Any = None, normals: Any = UP) -> None:
-        """Adds plane triangles (n, 3, 2) at a height; texture coordinates from the board's size unless given."""
+        """Add plane triangles (n, 3, 2) at a height; texture coordinates from the board's size unless given."""
         points = triangles.reshape(-1, 2)
         heights = np.broadcast_to(np.asarray(z, float), (len(points),))
         self.soup(np.c_[points, heights].reshape(-1, 3, 3), normals, points / size if uv is None else uv, code)
 
     def walls(self, rings: Sequence[Any], z0: float, z1: float, code: int, size: Any = None, uv: Any = None) -> None:
-        """Adds upright walls along closed rings; their outside is to the right of the way."""
+        """Add upright walls along closed rings; their outside is to the right of the way."""
         for ring in rings:
             c = np.asarray(ring.coords)
             a, b = c[:-1], c[1:]
@@ -69,7 +69,7 @@ class Group:
             self.add(quad, np.repeat(out, 4, 0), quad[:, :2] / size if uv is None else uv, faces, code)
 
     def boxes(self, rects: Array, z0: Array, z1: Array, uv: Array, codes: Array) -> None:
-        """Adds boxes without bottoms: rectangles (n, 4), heights (n,), texture coordinates (n, 2), codes (n,)."""
+        """Add boxes without bottoms: rectangles (n, 4), heights (n,), texture coordinates (n, 2), codes (n,)."""
         r = np.asarray(rects, float).reshape(-1, 4)
         if not len(r):
             return
@@ -85,7 +85,7 @@ class Group:
             self.add(quad, out, np.repeat(uv, 4, 0), faces, np.tile(codes, 2))
 
     def prism(self, shape: Any, z0: float, z1: float, code: int, uv: Any) -> None:
-        """Adds a shape with walls, without its bottom."""
+        """Add a shape with walls, without its bottom."""
         layer = Flat()
         layer.shapes.append(shape)
         self.flat(layer.triangles()[0], z1, code, uv=uv)
@@ -94,7 +94,7 @@ class Group:
             self.walls([p.exterior, *p.interiors], z0, z1, code, uv=uv)
 
     def rod(self, rect: Rect, z: float, code: int, uv: Any, sides: int = 12) -> None:
-        """Adds a round rod along x as wide as the rectangle is high."""
+        """Add a round rod along x as wide as the rectangle is high."""
         x0, y0, x1, y1 = rect
         r, y = (y1 - y0) / 2, (y0 + y1) / 2
         t = np.linspace(0, 2 * np.pi, sides + 1)
@@ -108,7 +108,7 @@ class Group:
             self.add(end, (side, 0, 0), uv, faces, code)
 
     def ball(self, centre: Any, radii: Any, code: int, uv: Any, rings: int = 12) -> None:
-        """Adds an ellipsoid."""
+        """Add an ellipsoid."""
         u, v = np.meshgrid(np.linspace(0, 2 * np.pi, 2 * rings + 1), np.linspace(0, np.pi, rings + 1))
         unit = np.stack([np.cos(u) * np.sin(v), np.sin(u) * np.sin(v), np.cos(v)], -1).reshape(-1, 3)
         row = 2 * rings + 1
@@ -119,14 +119,14 @@ class Group:
         self.add(unit * radii + centre, normals, uv, faces, code)
 
     def moved(self, pose: Array) -> None:
-        """Applies a pose (4 × 4) to everything added so far."""
+        """Apply a pose (4 × 4) to everything added so far."""
         if self.count:
             self.vertices = [np.concatenate(self.vertices) @ pose[:3, :3].T + pose[:3, 3]]
             self.normals = [np.concatenate(self.normals) @ pose[:3, :3].T]
             self.uv = [np.concatenate(self.uv)]
 
     def take(self, other: Group) -> None:
-        """Adds what another group holds."""
+        """Add the contents of another group."""
         self.vertices += other.vertices
         self.normals += other.normals
         self.uv += other.uv

@@ -15,7 +15,7 @@ def package(
     d: Design, x: float, y: float, w: float, h: float, leads: str = "y", pitch: float = 1.27, z: float = 1.2,
     body: str = "black", lead: str = "tinlead",
 ) -> None:  # fmt: skip
-    """A body with gull-wing leads on the sides normal to an axis, or with none."""
+    """A body with gull-wing leads on the sides normal to an axis, or without leads."""
     if leads:
         along, width = (w if leads == "y" else h), pitch * 0.34
         count = int((along - 0.6) // pitch)
@@ -65,7 +65,7 @@ def scatter_chips(
     region: Rect,
     sizes: tuple[tuple[float, float], ...] = ((1.0, 0.5), (1.6, 0.8), (2.0, 1.25)),
 ) -> None:
-    """Chips wherever there is room."""
+    """Scatter chips wherever there is room."""
     for _ in range(count):
         length, width = sizes[int(d.rng.integers(len(sizes)))]
         turned = bool(d.rng.random() < 0.5)

@@ -1,4 +1,4 @@
-"""From linear light to the picture that a phone hands over."""
+"""From linear light to the picture that a phone delivers."""
 
 from __future__ import annotations
 
@@ -17,10 +17,10 @@ def develop(rng: np.random.Generator, radiance: Array, gain: float, kelvin: floa
 
     Args:
         rng: draws white balance, noise, sharpening.
-        radiance: what the camera received.
+        radiance: received by the camera.
         gain: exposure.
-        kelvin: colour temperature that the camera balances for, nearly.
-        flat: a scanner, which adds nothing of its own.
+        kelvin: approximate colour temperature for which the camera balances.
+        flat: whether it is a scanner, which adds nothing of its own.
     """
     height, width = radiance.shape[:2]
     white = planck(kelvin) ** (-1.0 if flat else -float(rng.uniform(0.75, 1.0)))

@@ -1,4 +1,4 @@
-"""Where things lie: boards side by side or in a heap, the printed target."""
+"""Placement of things: boards side by side or in a heap, the printed target."""
 
 from __future__ import annotations
 
@@ -87,7 +87,7 @@ def world_heights(d: Design, pose: Array) -> tuple[Array, Array]:
 
 def apart(rng: np.random.Generator, shape: Any, others: Sequence[Any], gap: float, angle: float,
           start: tuple[float, float] = (0.0, 0.0)) -> tuple[float, float, Any]:  # fmt: skip
-    """Where a shape about the origin, turned, is clear of others and near a start: x, y and the shape there."""
+    """A place near a start where a turned shape about the origin is clear of others: x, y and the shape there."""
     turned = shapely.affinity.rotate(shape, np.degrees(angle), origin=(0, 0))
     for r in np.arange(0, 600, 5.0):
         for t in rng.permutation(24)[: 12 if r else 1]:
@@ -143,7 +143,7 @@ def heap(rng: np.random.Generator, designs: Sequence[Design], away: float) -> li
 
 def side_by_side(rng: np.random.Generator, designs: Sequence[Design], target: Target | None, spread: float,
                  straight: bool) -> tuple[list[tuple[Design, Array]], list[Any]]:  # fmt: skip
-    """Boards laid beside each other; also returns the shapes that they and the target cover."""
+    """Boards laid beside each other, and the shapes that they and the target cover."""
     taken: list[Any] = []
     if target is not None:
         taken.append(rectangle(target.width, target.height, target.angle))

@@ -22,7 +22,7 @@ def _outline(rng: np.random.Generator, width: float, height: float) -> Any:
 
 
 def plane(rng: np.random.Generator, hard: float = 0.0, finish: str = "gold") -> Design:
-    """A card most of which is one to four metal planes of 8 to 45 mm."""
+    """A card covered mostly by one to four metal planes of 8 to 45 mm."""
     width, height = float(rng.uniform(30, 90)), float(rng.uniform(22, 60))
     d = Design("plane", rng, _outline(rng, width, height), float(rng.choice([1.6, 1.0, 0.8])))
     width, height = d.size
@@ -50,7 +50,7 @@ def plane(rng: np.random.Generator, hard: float = 0.0, finish: str = "gold") -> 
 
 
 def _fill(d: Design, shape: Any) -> None:
-    """Adds a metal plane with holes, slots, letters of mask or of bare laminate, and engraving in it."""
+    """Add a metal plane with holes, slots, letters of mask or of bare laminate, and engraving in it."""
     rng = d.rng
     a, b, c, e = shape.bounds
     less: list[Any] = []
@@ -68,7 +68,7 @@ def _fill(d: Design, shape: Any) -> None:
         size = float(rng.uniform(1.0, min(8.0, 0.4 * (e - b) + 1)))
         lines = range(int(rng.integers(1, 4)))
         less += [text_shape(parts.word(d), size, a + 0.1 * (c - a), e - 1.7 * size * (k + 1)) for k in lines]
-    if rng.random() < 0.3:  # slots that part it
+    if rng.random() < 0.3:  # slots that divide it
         starts = rng.uniform(a, c, int(rng.integers(1, 4)))
         less += [box(x, b - 1, x + float(rng.uniform(0.2, 1.0)), e + 1) for x in starts]
     if rng.random() < 0.2:  # hatching
@@ -164,7 +164,7 @@ def _coil(d: Design, x: float, y: float, r: float) -> None:
 
 
 def bare(rng: np.random.Generator, hard: float = 0.0) -> Design:
-    """Laminate without plating: blank, drilled, or with what is left of copper and tin."""
+    """Laminate without plating: blank, drilled, or with remains of copper and tin."""
     width, height = float(rng.uniform(25, 120)), float(rng.uniform(18, 80))
     d = Design("bare", rng, _outline(rng, width, height), float(rng.choice([1.6, 0.8, 1.2])))
     width, height = d.size
@@ -198,7 +198,7 @@ def bare(rng: np.random.Generator, hard: float = 0.0) -> Design:
 
 
 def strip_of_gold(d: Design) -> Design:
-    """Takes the plating off a design: tin, copper or bare laminate comes in its place."""
+    """Take the plating off a design: tin, copper or bare laminate takes its place."""
     rng = d.rng
     d.looks.append("no gold")
     for name in ("gold_finger", "gold_pad"):

@@ -133,7 +133,7 @@ class Flat:
         return float(shapely.union_all(np.array(made, object)).area) if made else 0.0
 
     def draw(self, picture: Array, per_mm: float, value: float = 1.0) -> None:
-        """Draws the layer on a picture whose first row is y = 0."""
+        """Draw the layer on a picture whose first row is y = 0."""
         for r in self.rects:
             a, b, c, d = (round(v * per_mm) for v in r)
             picture[max(b, 0) : d, max(a, 0) : c] = value

@@ -1,4 +1,4 @@
-"""One scene: which boards, where they lie, on what table; built once, seen several times."""
+"""One scene: its boards, their places, and the table; built once, seen several times."""
 
 from __future__ import annotations
 
@@ -34,9 +34,9 @@ class Stage:
     """A scene without light and camera.
 
     Attributes:
-        meshes: what stands there, with the codes of the faces.
+        meshes: of all things there, with the codes of the faces.
         boards: designs and poses.
-        points: world points (n, 3) that a first view frames.
+        points: world points (n, 3) that the first view frames.
         table: kind of table.
         skin: palette for the observer.
         scan: whether it lies on a scanner.
@@ -94,7 +94,7 @@ def _table(rng: np.random.Generator, kind: str, size: float, at: Array) -> dict[
 
 
 def build(rng: np.random.Generator, scene: str, scan: bool, hard: float) -> Stage:
-    """Draws a scene and builds its meshes."""
+    """Draw a scene and builds its meshes."""
     boards, target = _lay(rng, scene, scan, hard)
     points = []
     for d, pose in boards:
@@ -143,8 +143,8 @@ def _meshes(stock: Stock) -> list[tuple[Any, Array]]:
 def anchors() -> list[Any]:
     """A material, mesh and lamp with high numbers among their kind.
 
-    Kernels hold tables as long as the highest number in use. With something that always holds a high one, scenes of
-    few and of many materials run the same kernels.
+    Kernels hold tables as long as the highest number in use. If something always has a high number, scenes with
+    few and with many materials run the same kernels.
     """
     dark = [lamp(np.eye(4), 1, 1, np.zeros(3), 0.0) for _ in range(ANCHOR // 4)]
     made = [sheet(np.eye(4), 1, 1).build("anchor", mi.load_dict(every_kind()[1])) for _ in range(ANCHOR)]
@@ -152,7 +152,7 @@ def anchors() -> list[Any]:
 
 
 def assemble(stage: Stage, lit: Lit, camera: Camera, at: Array, rng: np.random.Generator) -> Any:
-    """The scene as the renderer wants it, for one view."""
+    """The scene of one view, in the renderer's form."""
     anchors()
     entries: dict[str, Any] = {"type": "scene"}
     entries.update({f"mesh{i}": mesh for i, (mesh, _) in enumerate(stage.meshes)})

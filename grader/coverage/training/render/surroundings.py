@@ -1,4 +1,4 @@
-"""What polished metal mirrors: the phone, the hand, the person, and coloured things beside and above the board."""
+"""Reflections in polished metal: the phone, the hand, the person, and coloured things beside and above the board."""
 
 from __future__ import annotations
 
@@ -11,18 +11,18 @@ from .mesh import Group, palette_uv, sheet
 from .shapes import Array
 
 COLOURS = ("black", "red", "green", "pink", "cream", "white", "bluepart", "orange", "wood", "purple")
-COLOURED = 0.45  # share of views with coloured things in front of what the metal mirrors
+COLOURED = 0.45  # share of views with coloured things in front of the mirrored surroundings
 
 
 def _reflected(camera: Camera, at: Array) -> Array:
-    """Unit vector from a point on a board to what it mirrors into the camera."""
+    """Unit vector from a point on a board towards the place that it mirrors into the camera."""
     to = camera.position - at
     mirrored = np.array([-to[0], -to[1], to[2]])
     return np.asarray(mirrored / np.linalg.norm(mirrored))
 
 
 def things(rng: np.random.Generator, camera: Camera, at: Array) -> Group:
-    """Cards, boxes and balls that the board mirrors, out of the picture."""
+    """Cards, boxes and balls outside the picture that the board mirrors."""
     made = Group()
     if rng.random() > COLOURED:
         return made
@@ -31,7 +31,7 @@ def things(rng: np.random.Generator, camera: Camera, at: Array) -> Group:
         colour = palette_uv(PLASTIC_NAMES.index(str(rng.choice(COLOURS))))
         toward = away + rng.normal(0, 0.22, 3)
         toward[2] = max(toward[2], 0.25)
-        far = straight * float(rng.uniform(1.25, 2.5)) + 40  # behind the camera, or else it would be in the way
+        far = straight * float(rng.uniform(1.25, 2.5)) + 40  # behind the camera; otherwise it would be in the way
         place = at + toward / np.linalg.norm(toward) * far
         size = far * float(rng.uniform(0.2, 0.9))
         if rng.random() < 0.75:
@@ -44,7 +44,7 @@ def things(rng: np.random.Generator, camera: Camera, at: Array) -> Group:
 
 
 def beside(rng: np.random.Generator, camera: Camera, at: Array) -> Group:
-    """Upright boxes on the table beside what is seen: shallow views mirror them."""
+    """Upright boxes on the table beside the visible area: shallow views mirror them."""
     made = Group()
     if rng.random() > 0.35:
         return made

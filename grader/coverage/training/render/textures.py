@@ -1,4 +1,4 @@
-"""Pictures for materials: noise, metal surfaces as tiles. What costs time is made once in a process and kept."""
+"""Pictures for materials: noise, metal surfaces as tiles. Slow pictures are made once in a process and kept."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ TILE_MM, TILE_PX = 24.0, 1024  # metal tiles: 43 px/mm
 def noise(
     rng: np.random.Generator, height: int, width: int, sizes: Sequence[float], amounts: Sequence[float]
 ) -> Array:
-    """Sum of smooth noises: blobs of some sizes in pixels and their standard deviations."""
+    """Sum of smooth noises: blobs of the given sizes in pixels, with their standard deviations."""
     out = np.zeros((height, width), np.float32)
     for size, amount in zip(sizes, amounts, strict=True):
         grid = (max(int(height / size), 2), max(int(width / size), 2))
@@ -40,7 +40,7 @@ def from_slopes(gx: Array, gy: Array) -> Array:
 
 
 def _wrap_lines(picture: Array, rng: np.random.Generator, count: int, angle: float | None, depth: float) -> None:
-    """Draws scratches that run on over the tile's edges."""
+    """Draw scratches that continue across the tile's edges."""
     size = picture.shape[0]
     for _ in range(count):
         turn = rng.uniform(0, np.pi) if angle is None else angle + rng.normal(0, 0.06)
@@ -60,7 +60,7 @@ def _wrap_lines(picture: Array, rng: np.random.Generator, count: int, angle: flo
 
 
 def _wrapped(picture: Array, border: int, change: Callable[[Array], Array]) -> Array:
-    """Changes a picture whose opposite edges meet."""
+    """Change a picture whose opposite edges meet."""
     wide = cv2.copyMakeBorder(picture, border, border, border, border, cv2.BORDER_WRAP)
     return change(wide)[border:-border, border:-border]
 

@@ -12,14 +12,14 @@ from .design import CLASSES
 from .engine import dr, mi, number, whole
 from .shapes import Array
 
-PER_PASS = 16  # samples a pixel in one kernel: 4 × 4 cells
-FINE = 5  # sub-samples a pixel and axis of the masks
+PER_PASS = 16  # samples per pixel in one kernel: 4 × 4 cells
+FINE = 5  # sub-samples of the masks, per pixel and axis
 DEPTH = 5
 
 
 @dataclass(frozen=True)
 class Masks:
-    """What each pixel shows.
+    """The contents of each pixel.
 
     Attributes:
         classes: uint8 (h, w), the class of most of its sub-samples.
@@ -41,12 +41,12 @@ def trace(scene: Any, paths: Any, camera: Camera, samples: int, seed: int, most:
     """Linear radiance (h, w, 3).
 
     Args:
-        scene: what to render.
+        scene: to render.
         paths: an ``integrator``.
-        camera: from where.
-        samples: a pixel; rounded up to whole passes.
+        camera: of the picture.
+        samples: per pixel; rounded up to whole passes.
         seed: of the samples.
-        most: radiance that single samples are held to.
+        most: largest radiance of single samples.
     """
     count = camera.width * camera.height
     lens_used = camera.focal_px is not None
@@ -91,7 +91,7 @@ def masks(scene: Any, camera: Camera, codes: list[tuple[Any, Array]]) -> Masks:
         lane = dr.arange(mi.UInt32, count * FINE)
         pixel, cell = lane // FINE, lane % FINE
         row = pixel // width
-        # jittered: a regular grid would beat with rows of contacts
+        # jittered, because a regular grid would beat with rows of contacts
         jx, jy = (mi.sample_tea_float(lane, whole(977 + 2 * a + axis)) for axis in (0, 1))
         u = mi.Float(pixel - row * width) + (mi.Float(cell) + jx) / FINE - 0.5
         v = mi.Float(row) + (number(a) + jy) / FINE - 0.5
