@@ -158,3 +158,15 @@ class KnownCoverage:
         """The coverage that was given, whatever the photo shows."""
         del photo, scale
         return Coverage(np.round(255 * self.share).astype(np.uint8), self.board, self.name, self.area_inputs)
+
+
+def drawn_pads(share: FloatArray) -> tuple[KnownCoverage, bytes]:
+    """Plating on a green board that fills the photo: a segmenter that knows it, and the photo as PNG.
+
+    Args:
+        share: float64 (height, width), 0..1.
+    """
+    rgb = paint([(np.ones(share.shape), GREEN_MASK), (share, (0.8, 0.6, 0.25))])
+    return KnownCoverage(share, np.ones(share.shape, bool), name="drawn"), bytes(
+        cv2.imencode(".png", rgb[..., ::-1])[1]
+    )

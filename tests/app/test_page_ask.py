@@ -15,17 +15,15 @@ import pytest
 from app.lots.desk import desk
 from app.lots.lot_folder import Kept, LotFolder
 from app.lots.measuring import Order, measure_into
-from calibration.scale import Scale
 from grader.correct import Confirmed, Corrections, LeftOut
 from grader.correct.export import training_zip
 from grader.correct.measured import correct
-from grader.coverage import Coverage
-from grader.photo import Photo, load_photo
+from grader.photo import load_photo
 from grader.pipeline import Measurement, measure
 from grader.regions.unsure import unsure_places
 from grader.request import Request
 from grader.scale_choice import ByLength
-from tests.drawn_boards import GREEN_MASK, KnownCoverage, box, paint, union_share
+from tests.drawn_boards import box, drawn_pads, union_share
 from tests.segmenters import default_segmenter
 
 SHAPE = (300, 400)
@@ -34,26 +32,19 @@ SCALE = ByLength(20.0, (10.0, 10.0), (170.0, 10.0))
 SURE, FIRST, SECOND = 60 * 40, 0.6 * 50 * 50, 0.6 * 40 * 40
 
 
-class Drawn:
-    """Is sure of one pad, and of two others not."""
-
-    name = "drawn"
-    share = np.clip(union_share([PAD], SHAPE) + 0.6 * union_share([PALE, PALER], SHAPE), 0, 1)
-
-    def segment(self, photo: Photo, scale: Scale | None) -> Coverage:
-        return KnownCoverage(self.share, np.ones(SHAPE, bool), name=self.name).segment(photo, scale)
+# sure of one pad, not of two others
+DRAWN, PNG = drawn_pads(np.clip(union_share([PAD], SHAPE) + 0.6 * union_share([PALE, PALER], SHAPE), 0, 1))
 
 
 @pytest.fixture(autouse=True)
-def drawn_pads() -> Iterator[None]:
-    with default_segmenter(Drawn):
+def drawn() -> Iterator[None]:
+    with default_segmenter(lambda: DRAWN):
         yield
 
 
 @pytest.fixture
 def photo() -> bytes:
-    rgb = paint([(np.ones(SHAPE), GREEN_MASK), (Drawn.share, (0.8, 0.6, 0.25))])
-    return bytes(cv2.imencode(".png", rgb[..., ::-1])[1])
+    return PNG
 
 
 @pytest.fixture

@@ -14,11 +14,8 @@ import pytest
 from typer.testing import CliRunner
 
 from calibration.errors import UsageError
-from calibration.scale import Scale
 from grader.cli.app import app
-from grader.coverage import Coverage
-from grader.photo import Photo
-from tests.drawn_boards import GREEN_MASK, KnownCoverage, box, paint, union_share
+from tests.drawn_boards import box, drawn_pads, union_share
 from tests.segmenters import default_segmenter
 
 SHAPE = (300, 400)
@@ -26,29 +23,22 @@ SCALE = ("--length", "20 mm", "--from", "10,10", "--to", "170,10")
 SURE, PALE = 60 * 40, 0.6 * 50 * 50
 
 
-class Drawn:
-    """Is sure of one pad, and not of another."""
-
-    name = "drawn"
-    share = np.clip(
-        union_share([box((120, 120), 60, 40)], SHAPE) + 0.6 * union_share([box((280, 200), 50, 50)], SHAPE), 0, 1
-    )
-
-    def segment(self, photo: Photo, scale: Scale | None) -> Coverage:
-        return KnownCoverage(self.share, np.ones(SHAPE, bool), name=self.name).segment(photo, scale)
+# sure of one pad, not of another
+DRAWN, PNG = drawn_pads(
+    np.clip(union_share([box((120, 120), 60, 40)], SHAPE) + 0.6 * union_share([box((280, 200), 50, 50)], SHAPE), 0, 1)
+)
 
 
 @pytest.fixture(autouse=True)
-def drawn_pads() -> Iterator[None]:
-    with default_segmenter(Drawn):
+def drawn() -> Iterator[None]:
+    with default_segmenter(lambda: DRAWN):
         yield
 
 
 @pytest.fixture
 def photo(tmp_path: Path) -> Path:
-    rgb = paint([(np.ones(SHAPE), GREEN_MASK), (Drawn.share, (0.8, 0.6, 0.25))])
     path = tmp_path / "pads.png"
-    path.write_bytes(bytes(cv2.imencode(".png", rgb[..., ::-1])[1]))
+    path.write_bytes(PNG)
     return path
 
 
