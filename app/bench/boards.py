@@ -46,7 +46,7 @@ class Searched:
 
 
 @dataclass(frozen=True)
-class Shown:
+class BenchPhoto:
     """The description of a photo: fronts, or the backs of the boards in another photo.
 
     Attributes:
@@ -65,7 +65,7 @@ class Shown:
 
 
 def search_all(
-    shown: Sequence[Shown], photos: Mapping[str, Kept], say: Callable[[int, str], object]
+    shown: Sequence[BenchPhoto], photos: Mapping[str, Kept], say: Callable[[int, str], object]
 ) -> tuple[dict[str, Searched], list[tuple[str, GraderError]]]:
     """Search each photo of fronts, with its backs; return results by sha256, and failures.
 

@@ -10,7 +10,7 @@ from typing import get_args
 
 import streamlit as st
 
-from app.bench.boards import Picture, Searched, Shown
+from app.bench.boards import BenchPhoto, Picture, Searched
 from app.common.preferences import mass_unit
 from app.common.show import as_typed, caution, cautions, heading, problem, remark, table, told_list
 from app.lots.lot_folder import Kept
@@ -65,7 +65,7 @@ class Sorted:
     prices: Assumptions
     searched: dict[str, Searched]
     photos: tuple[Kept, ...]
-    shown: tuple[Shown, ...]
+    shown: tuple[BenchPhoto, ...]
     seen: tuple[Kept, ...]
     not_graded: tuple[tuple[str, RefusedError], ...]
 

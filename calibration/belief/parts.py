@@ -57,7 +57,7 @@ class Component:
 
 
 @dataclass(frozen=True)
-class Family:
+class FamilyPrior:
     """Assumptions about the parts of a family before any was weighed.
 
     Attributes:
@@ -125,7 +125,7 @@ class Shared:
         chance_slope: slope of its logit, (n,).
     """
 
-    family: Family
+    family: FamilyPrior
     weights: Sequence[FloatArray]
     typical: Sequence[FloatArray]
     slopes: Sequence[FloatArray]

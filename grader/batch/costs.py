@@ -18,7 +18,7 @@ _DISPOSAL = "cost:disposal"
 
 
 @dataclass(frozen=True)
-class Prices:
+class PriceDraws:
     """Draws of prices, in one currency.
 
     Attributes:
@@ -34,7 +34,7 @@ class Prices:
     examples: frozenset[str]
 
     @staticmethod
-    def of(process: Process, assumptions: Assumptions | None, figures: Draws, draws: int) -> Prices:
+    def of(process: Process, assumptions: Assumptions | None, figures: Draws, draws: int) -> PriceDraws:
         """Prices of a process set and of the assumptions of a valuation.
 
         Raises:
@@ -42,12 +42,12 @@ class Prices:
         """
         examples = {key for key in process.examples if key.startswith("price_")}
         if assumptions is None:
-            return Prices(figures, None, None, frozenset(examples))
+            return PriceDraws(figures, None, None, frozenset(examples))
         same_currency({"process": {process.currency}, "assumptions": {assumptions.currency}})
         disposal = _disposal(assumptions)
         rate = None if assumptions.work is None else assumptions.work.rate
         examples |= {i.name for i in (disposal, rate) if i is not None and i.name in assumptions.examples}
-        return Prices(
+        return PriceDraws(
             figures,
             None if disposal is None else disposal.draws(draws),
             None if rate is None else rate.draws(draws),
@@ -63,7 +63,7 @@ def _disposal(assumptions: Assumptions) -> Input | None:
 
 
 def cost_lines(
-    prices: Prices, r: Reagents, w: Wastes, filters: FloatArray, hours: FloatArray
+    prices: PriceDraws, r: Reagents, w: Wastes, filters: FloatArray, hours: FloatArray
 ) -> tuple[tuple[CostLine, ...], FloatArray]:
     """Costs by kind, the largest first, and draws of their sum."""
     p = prices.process

@@ -8,14 +8,14 @@ from calibration.errors import RefusedError
 from calibration.inputs import DEFAULT_DRAWS, FloatArray
 from calibration.notices import Notice
 from grader.batch.chemistry import molar_mass
-from grader.batch.costs import Prices, cost_lines
+from grader.batch.costs import PriceDraws, cost_lines
 from grader.batch.figures import constant, fixed
 from grader.batch.model import (
-    Amount,
     BatchPlan,
     Feed,
     GasGivenOff,
     Oxidation,
+    ReagentAmount,
     RinseWater,
     Stage,
     Time,
@@ -93,7 +93,7 @@ def plan_batch(
     per_load = _check_loads(charge, vessels, mass, loads, fill_ml / f["liquor_per_board"])
     w = wastes(f, mass, r, m, rinses := constant(process.figures["rinses"].distribution, "number of rinses"))
     ox, given_off = oxidant(f, r, m), gases(f, r, m)
-    prices = Prices.of(process, assumptions, f, draws)
+    prices = PriceDraws.of(process, assumptions, f, draws)
     hours = loads * f["hours_per_load"] + f["hours_denitrating"] + f["hours_refining"]
     lines, total = cost_lines(prices, r, w, f["filters_per_load"] * loads, hours)
     amounts = _amounts(r, f, loads, mass, rinses)
@@ -197,14 +197,14 @@ def _whole(counts: FloatArray) -> Range:
     return Range(float(mid), float(low), float(high))
 
 
-def _amounts(r: Reagents, f: Draws, loads: FloatArray, mass: FloatArray, rinses: int) -> tuple[Amount, ...]:
+def _amounts(r: Reagents, f: Draws, loads: FloatArray, mass: FloatArray, rinses: int) -> tuple[ReagentAmount, ...]:
     def amount(
         key: str, title: str, stage: Stage, unit: str, planned: FloatArray, floor: FloatArray | None = None
-    ) -> Amount:
+    ) -> ReagentAmount:
         below = 0.0 if floor is None else float(np.mean(planned < floor))
         least = None if floor is None else Range.of(floor)
         each = Range.of(planned / loads) if stage == "strip" else None
-        return Amount(key, title, stage, unit, Range.of(planned), least, below, each)
+        return ReagentAmount(key, title, stage, unit, Range.of(planned), least, below, each)
 
     water = mass * f["rinse_per_board"] * rinses + (r.nitric + r.gold_acid) * f["gold_dilution"]
     return (
@@ -292,7 +292,7 @@ def _rinse_water(w: Wastes) -> RinseWater:
     return RinseWater(Range.of(w.rinse_copper_mg_l), Range.of(ph), copper_limit, ph_limit, float(np.mean(unclean)))
 
 
-def _floor_notices(amounts: tuple[Amount, ...]) -> list[Notice]:
+def _floor_notices(amounts: tuple[ReagentAmount, ...]) -> list[Notice]:
     return [
         notice(
             "reagent-below-floor",

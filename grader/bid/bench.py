@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from calibration.inputs import FloatArray, Input
-from grader.batch.costs import Prices, cost_lines
+from grader.batch.costs import PriceDraws, cost_lines
 from grader.batch.figures import constant
 from grader.batch.process import Process, load_process
 from grader.batch.quantities import Metals, reagents, wastes
@@ -85,7 +85,7 @@ class WorkBench:
         w = wastes(f, mass, r, metals, rinses)
         loads = np.ceil(r.liquor / (self.vessel_ml * f["fill"]) - 1e-9)
         filters = f["filters_per_load"] * loads
-        _, chemicals = cost_lines(Prices(f, None, None, frozenset()), r, w, filters, np.zeros(n))
+        _, chemicals = cost_lines(PriceDraws(f, None, None, frozenset()), r, w, filters, np.zeros(n))
         vessels = stock.stripped_kg.driving(loads)
         once = Quantity.number(1.0, values, n)
         figures = self.process.figures

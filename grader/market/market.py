@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from grader.bid import WorkBench
-from grader.market.listings import Listing
+from grader.market.listings import MarketListing
 from grader.market.pictures import stamp_of
 from grader.market.rank import Ranked, ranked
 from grader.market.results import Form, Results
@@ -34,7 +34,9 @@ class Market:
         UsageError: ``market-results``.
     """
 
-    def __init__(self, listings: Sequence[Listing], request: Request, results: str, form: Form = "jsonl") -> None:
+    def __init__(
+        self, listings: Sequence[MarketListing], request: Request, results: str, form: Form = "jsonl"
+    ) -> None:
         self._listings = tuple(listings)
         self._request = request
         self._results = Results(results, form)

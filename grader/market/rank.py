@@ -13,7 +13,7 @@ from calibration.notices import Notice
 from grader.bid import WorkBench
 from grader.lot import estimate_lot, one_part
 from grader.lot_offer import LotOffer, asking_price, offer_for
-from grader.market.listings import Listing
+from grader.market.listings import MarketListing
 from grader.market.pictures import MEASURED, Row
 from grader.market.together import SeenTogether, content_of_all
 from grader.measured import Measured
@@ -79,7 +79,7 @@ class Ranked:
 
 
 def ranked(
-    listings: Sequence[Listing],
+    listings: Sequence[MarketListing],
     content: Mapping[str, str],
     rows: Mapping[str, Row],
     figures: Assumptions,
@@ -111,7 +111,7 @@ def _order(one: Ranked) -> tuple[int, float]:
 
 
 def valued(
-    listing: Listing,
+    listing: MarketListing,
     rows: Sequence[Row],
     figures: Assumptions,
     bench: WorkBench | None = None,
@@ -150,7 +150,7 @@ def valued(
         return replace(one, refused=error.message, ask=(error.advice,))
 
 
-def _read_in(listing: Listing) -> str:
+def _read_in(listing: MarketListing) -> str:
     """Statements read from the seller's text, with their words."""
     told = [
         f"{key} {board_kind(listing.said[key]).words if key == 'kind' else listing.said[key]} (“{words}”)"
@@ -159,7 +159,7 @@ def _read_in(listing: Listing) -> str:
     return f"Read from its text: {', '.join(told)}." if told else ""
 
 
-def _asking(listing: Listing) -> tuple[AskingPrice | None, tuple[str, ...]]:
+def _asking(listing: MarketListing) -> tuple[AskingPrice | None, tuple[str, ...]]:
     """The seller's price; None and the reason where it cannot be read, because a bid does not need it."""
     try:
         return asking_price(listing.said.get("asking")), ()
@@ -168,7 +168,7 @@ def _asking(listing: Listing) -> tuple[AskingPrice | None, tuple[str, ...]]:
 
 
 def _offer(
-    listing: Listing,
+    listing: MarketListing,
     usable: Sequence[Measured],
     asking: AskingPrice | None,
     figures: Assumptions,

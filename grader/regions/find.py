@@ -73,7 +73,7 @@ def outlines_of(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8] 
 
 
 @dataclass(frozen=True, eq=False)
-class Plating:
+class UnplacedPlating:
     """The regions and rows of a photo before its boards are known: their ``board`` is None.
 
     Attributes:
@@ -97,7 +97,7 @@ class Plating:
         )
 
 
-def find_plating(coverage: Coverage, scale: Scale | None) -> Plating:
+def find_plating(coverage: Coverage, scale: Scale | None) -> UnplacedPlating:
     """Regions and rows as found by ``find_regions``, without boards; arguments as there."""
     labels, solid, count = _label(coverage.share)
     pixels = _Pixels.of(labels, coverage.share)
@@ -136,7 +136,7 @@ def find_plating(coverage: Coverage, scale: Scale | None) -> Plating:
             )
         )
     middles = [np.mean([pieces[i].centre_px for i in inside], axis=0) for inside in members]
-    return Plating(Regions(labels, tuple(regions), described, ()), np.array(middles).reshape(-1, 2))
+    return UnplacedPlating(Regions(labels, tuple(regions), described, ()), np.array(middles).reshape(-1, 2))
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from calibration.inputs import FloatArray
 from grader.model import Finish
-from grader.regions.evidence import Evidence
+from grader.regions.evidence import OutlineEvidence
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,7 +84,7 @@ class Board:
     area: float
     hidden: bool = False
     more_px: tuple[FloatArray, ...] = ()
-    evidence: Evidence | None = None
+    evidence: OutlineEvidence | None = None
 
 
 @dataclass(frozen=True, eq=False)
