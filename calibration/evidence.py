@@ -15,8 +15,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, FloatArray
+from calibration.inputs import Distribution
 from calibration.kinds import BoardKind, PlatingAssumptions
 from calibration.sourced import load
 

@@ -12,14 +12,11 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import BoolArray, FloatArray
 from calibration.errors import DataFileError, UsageError
-from calibration.inputs import FloatArray
 from calibration.kinds import board_kind
 from calibration.sourced import SourcedEntry, packaged, parse_entries
-
-BoolArray = NDArray[np.bool_]
 
 _FILE = "contact_families"
 _KEYS = (

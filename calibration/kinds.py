@@ -15,8 +15,9 @@ from typing import Any, Literal, TypeAlias, get_args
 import numpy as np
 
 from calibration import quantiles
+from calibration.arrays import FloatArray
 from calibration.errors import DataFileError, UsageError
-from calibration.inputs import Distribution, FloatArray
+from calibration.inputs import Distribution
 from calibration.sourced import SourcedEntry, packaged, parse_entries
 
 KindKey: TypeAlias = str

@@ -13,13 +13,10 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import BoolArray, FloatArray
 from calibration.camera import CameraPrior, Lens
-from calibration.inputs import FloatArray
 from calibration.plane import PosedPlane
-
-BoolArray = NDArray[np.bool_]
 
 # order of the parameters: rotation vector, translation, log focal length, optical axis, distortion, curl
 _N = 14

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from app.lots.sheets import BoardSheet, SheetLook
 from grader.listing import Saying
 
-Board = tuple[SheetLook, ...]
+LooksAtBoard = tuple[SheetLook, ...]
 
 
-def board_of(sheet: BoardSheet, look: SheetLook) -> Board:
+def board_of(sheet: BoardSheet, look: SheetLook) -> LooksAtBoard:
     """All looks at the board of a look; only the look itself if it is not at a board."""
     return next((board for board in sheet.boards if look in board), (look,))
 

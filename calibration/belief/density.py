@@ -20,11 +20,11 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.belief.batches import Batch, Priors, WeighedPlating
 from calibration.belief.maps import student_4
 from calibration.belief.parts import UncertainSpread
 from calibration.belief.unknowns import Unknowns, UnknownsLayout, fresh_numbers, log_thickness_of, part_keys
-from calibration.inputs import FloatArray
 
 DEGREES_OF_FREEDOM = 4  # of the curve in ``maps``
 _STUDENT = student_4()

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
+from calibration.arrays import FloatArray
 from calibration.belief.batches import Batch, Priors, WeighedPlating, published_priors
 from calibration.belief.density import (
     Density,
@@ -29,7 +30,7 @@ from calibration.belief.density import (
 )
 from calibration.belief.sampler import DRAWS, MANY, posterior_draws
 from calibration.belief.unknowns import Unknowns, UnknownsLayout
-from calibration.inputs import DEFAULT_SEED, Distribution, FloatArray, Input
+from calibration.inputs import DEFAULT_SEED, Distribution, Input
 from calibration.kinds import UNKNOWN, KindKey
 from calibration.thickness import FINISHES, Finish
 

@@ -20,8 +20,8 @@ from functools import cached_property
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.belief.maps import Curve, normal_quantile
-from calibration.inputs import FloatArray
 
 _LEAST = 1e-12  # of a share, so that it has a logarithm
 

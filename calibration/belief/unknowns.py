@@ -14,10 +14,10 @@ from functools import cached_property
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.belief.batches import Batch, Priors, WeighedPlating
 from calibration.belief.maps import normal_cdf, normal_quantile
 from calibration.belief.parts import Shared
-from calibration.inputs import FloatArray
 from calibration.kinds import UNKNOWN, KindKey
 from calibration.thickness import Finish
 

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.inputs import FloatArray, Input
+from calibration.arrays import FloatArray
+from calibration.inputs import Input
 from grader.batch.model import CostLine
 from grader.batch.process import Process
-from grader.batch.quantities import Draws, Reagents, Wastes
+from grader.batch.quantities import FigureDraws, Reagents, Wastes
 from grader.model import Range
 from grader.units.estimates import same_currency
 from grader.valuation import Assumptions
@@ -28,13 +29,13 @@ class PriceDraws:
         examples: keys of the lines whose price is a shipped example.
     """
 
-    process: Draws
+    process: FigureDraws
     disposal: FloatArray | None
     rate: FloatArray | None
     examples: frozenset[str]
 
     @staticmethod
-    def of(process: Process, assumptions: Assumptions | None, figures: Draws, draws: int) -> PriceDraws:
+    def of(process: Process, assumptions: Assumptions | None, figures: FigureDraws, draws: int) -> PriceDraws:
         """Prices of a process set and of the assumptions of a valuation.
 
         Raises:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import RefusedError
-from calibration.inputs import DEFAULT_DRAWS, FloatArray
+from calibration.inputs import DEFAULT_DRAWS
 from calibration.notices import Notice
 from grader.batch.chemistry import molar_mass
 from grader.batch.costs import PriceDraws, cost_lines
@@ -25,7 +26,7 @@ from grader.batch.model import (
 from grader.batch.notices import notice
 from grader.batch.process import Process
 from grader.batch.quantities import (
-    Draws,
+    FigureDraws,
     Gases,
     Reagents,
     Wastes,
@@ -197,7 +198,9 @@ def _whole(counts: FloatArray) -> Range:
     return Range(float(mid), float(low), float(high))
 
 
-def _amounts(r: Reagents, f: Draws, loads: FloatArray, mass: FloatArray, rinses: int) -> tuple[ReagentAmount, ...]:
+def _amounts(
+    r: Reagents, f: FigureDraws, loads: FloatArray, mass: FloatArray, rinses: int
+) -> tuple[ReagentAmount, ...]:
     def amount(
         key: str, title: str, stage: Stage, unit: str, planned: FloatArray, floor: FloatArray | None = None
     ) -> ReagentAmount:
@@ -306,7 +309,7 @@ def _floor_notices(amounts: tuple[ReagentAmount, ...]) -> list[Notice]:
     ]
 
 
-def _process_notices(process: Process, f: Draws) -> list[Notice]:
+def _process_notices(process: Process, f: FigureDraws) -> list[Notice]:
     strongest = float(f["peroxide_strength"].max())
     found = []
     if strongest > _STRONG_MOL_L:
@@ -318,7 +321,7 @@ def _process_notices(process: Process, f: Draws) -> list[Notice]:
     return found
 
 
-def _vessel_notices(vessels: Vessels, f: Draws, per_load: FloatArray) -> list[Notice]:
+def _vessel_notices(vessels: Vessels, f: FigureDraws, per_load: FloatArray) -> list[Notice]:
     filled = per_load * (f["liquor_per_board"] + 1 / fixed()["density_pieces"].value) / vessels.volume_ml
     full = float(np.quantile(filled, 0.95))
     return [notice("vessel-brim", share=format_share(full))] if full > fixed()["brim"].value else []

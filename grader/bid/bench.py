@@ -12,7 +12,8 @@ from pathlib import Path
 
 import numpy as np
 
-from calibration.inputs import FloatArray, Input
+from calibration.arrays import FloatArray
+from calibration.inputs import Input
 from grader.batch.costs import PriceDraws, cost_lines
 from grader.batch.figures import constant
 from grader.batch.process import Process, load_process
@@ -21,7 +22,7 @@ from grader.grade.thresholds import Thresholds, load_thresholds
 from grader.units import parse_volume_ml
 from grader.valuation.bench import Needs
 from grader.valuation.portions import Stock
-from grader.valuation.quantities import Per, Quantity, Values
+from grader.valuation.quantities import ChargePer, Quantity, Values
 
 _G_PER_KG = 1e3
 _LEAST_G = 1e-3  # avoids a division by zero for an empty vessel
@@ -94,7 +95,7 @@ class WorkBench:
             + once.times(figures["hours_denitrating"])
             + once.times(figures["hours_refining"])
         )
-        amounts: dict[Per, Quantity] = {"load": vessels, "l": stock.stripped_kg.driving(w.liquor_l)}
+        amounts: dict[ChargePer, Quantity] = {"load": vessels, "l": stock.stripped_kg.driving(w.liquor_l)}
         if at_boards is not None:
             amounts["h"] = at_boards + hours
         return Needs(amounts, stock.stripped_kg.driving(chemicals))

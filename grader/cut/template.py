@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
+from calibration.arrays import FloatArray
 from calibration.errors import RefusedError
-from calibration.inputs import FloatArray
 from calibration.target import CHECK_BAR_MM, PAPER_MM, Paper
 from grader.cautions import lines_for
 from grader.cut.choose import PlannedBoard

@@ -7,8 +7,9 @@ from typing import Any
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import UsageError
-from calibration.inputs import DEFAULT_DRAWS, FloatArray, Input
+from calibration.inputs import DEFAULT_DRAWS, Input
 from grader.board_count import BoardCount
 from grader.listing.model import Listing
 from grader.lot import estimate_lot

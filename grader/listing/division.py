@@ -10,7 +10,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from grader.listing.assign import Group, Said, divide
 from grader.listing.draws import NONE, Draws, drawn
 from grader.listing.match import Pair

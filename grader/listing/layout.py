@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from grader.listing.compare import Likeness
 from grader.listing.looks import Homography, Look
 

@@ -26,7 +26,7 @@ from grader.pipeline import Measurement, measure
 from grader.request import Request
 from grader.version import __version__
 
-Row = dict[str, Any]
+PictureRow = dict[str, Any]
 
 COLUMNS = ("content", "stamp", "picture", "state", "code", "message", "record", "thumbnail")
 MEASURED, FAILED, KNOWN = "measured", "failed", "known"
@@ -46,7 +46,7 @@ def stamp_of(request: Request) -> str:
 
 def measure_batch(
     pictures: Sequence[str], request_json: dict[str, Any], known: Collection[str] = frozenset(), threads: int = 0
-) -> list[Row]:
+) -> list[PictureRow]:
     """A row for each of some pictures, in their order; a fault in one picture does not stop the others.
 
     Args:
@@ -60,14 +60,14 @@ def measure_batch(
 
 def measured_rows(
     pictures: Sequence[str], request_json: dict[str, Any], known: Collection[str], threads: int
-) -> list[tuple[Row, Measurement | None]]:
+) -> list[tuple[PictureRow, Measurement | None]]:
     """As ``measure_batch``, each row with its measurement; all of them are in memory at once."""
     return list(_rows(pictures, request_json, known, threads))
 
 
 def _rows(
     pictures: Sequence[str], request_json: dict[str, Any], known: Collection[str], threads: int
-) -> Iterator[tuple[Row, Measurement | None]]:
+) -> Iterator[tuple[PictureRow, Measurement | None]]:
     _prepare(threads)
     request = Request.from_json(request_json)
     for picture in pictures:
@@ -82,8 +82,8 @@ def _prepare(threads: int) -> None:
     segmenter_named()
 
 
-def _row(picture: str, request: Request, known: Collection[str]) -> tuple[Row, Measurement | None]:
-    row: Row = dict.fromkeys(COLUMNS, "") | {"picture": picture, "stamp": stamp_of(request), "state": FAILED}
+def _row(picture: str, request: Request, known: Collection[str]) -> tuple[PictureRow, Measurement | None]:
+    row: PictureRow = dict.fromkeys(COLUMNS, "") | {"picture": picture, "stamp": stamp_of(request), "state": FAILED}
     for left in reversed(range(TRIES)):
         try:
             data = _read(picture)
@@ -101,7 +101,7 @@ def _row(picture: str, request: Request, known: Collection[str]) -> tuple[Row, M
     raise AssertionError("tries end")
 
 
-def _why(code: str, message: str, content: str, picture: str) -> Row:
+def _why(code: str, message: str, content: str, picture: str) -> PictureRow:
     return {"code": code, "message": message, "content": content or f"no:{picture}"}
 
 
@@ -114,7 +114,7 @@ def _read(picture: str) -> bytes:
         raise PhotoError("photo-missing", f"There is no file {picture}.", "Check the name and the folder.") from error
 
 
-def _measured(data: bytes, picture: str, request: Request) -> tuple[Row, Measurement]:
+def _measured(data: bytes, picture: str, request: Request) -> tuple[PictureRow, Measurement]:
     photo = load_photo(data, name=picture.rsplit("/", 1)[-1])
     measured = measure(photo, request)
     record = Measured.of(measured)

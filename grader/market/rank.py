@@ -14,7 +14,7 @@ from grader.bid import WorkBench
 from grader.lot import estimate_lot, one_part
 from grader.lot_offer import LotOffer, asking_price, offer_for
 from grader.market.listings import MarketListing
-from grader.market.pictures import MEASURED, Row
+from grader.market.pictures import MEASURED, PictureRow
 from grader.market.together import SeenTogether, content_of_all
 from grader.measured import Measured
 from grader.units import AskingPrice
@@ -81,7 +81,7 @@ class Ranked:
 def ranked(
     listings: Sequence[MarketListing],
     content: Mapping[str, str],
-    rows: Mapping[str, Row],
+    rows: Mapping[str, PictureRow],
     figures: Assumptions,
     bench: WorkBench | None = None,
 ) -> list[Ranked]:
@@ -112,7 +112,7 @@ def _order(one: Ranked) -> tuple[int, float]:
 
 def valued(
     listing: MarketListing,
-    rows: Sequence[Row],
+    rows: Sequence[PictureRow],
     figures: Assumptions,
     bench: WorkBench | None = None,
     together: SeenTogether | None = None,

@@ -14,9 +14,9 @@ from functools import cached_property
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.belief import Batch, Priors, WeighedPlating
 from calibration.belief.density import effect, log_recovery, spread_of
-from calibration.inputs import FloatArray
 from calibration.kinds import UNKNOWN, KindKey
 from calibration.sourced import load
 from calibration.thickness import gold_properties

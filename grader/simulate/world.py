@@ -14,9 +14,10 @@ from functools import cache, cached_property
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.belief import Priors, published_priors
 from calibration.finishes import HARD_GOLD
-from calibration.inputs import Distribution, FloatArray, Input
+from calibration.inputs import Distribution, Input
 from calibration.kinds import UNKNOWN, KindKey
 from calibration.reading import packaged_text
 from calibration.sourced import parse
