@@ -199,13 +199,13 @@ class Distribution:
             case "constant":
                 return np.full(u.shape, p[0])
             case "normal":
-                return p[0] + p[1] * quantiles.normal(u)
+                return p[0] + p[1] * quantiles.standard_normal(u)
             case "uniform":
                 return p[0] + (p[1] - p[0]) * u
             case "triangular":
                 return quantiles.triangular(u, *p)
             case "lognormal":
-                return p[0] * np.exp(p[1] * quantiles.normal(u))
+                return p[0] * np.exp(p[1] * quantiles.standard_normal(u))
             case "loguniform":
                 return np.exp(math.log(p[0]) + (math.log(p[1]) - math.log(p[0])) * u)
             case "trapezoid_log":
@@ -256,7 +256,7 @@ def _of_share(u: FloatArray, middle: float, sd_logit: float | None = None) -> Fl
     """Shares whose logit is normal; if only the chance of a 1 is given, 0 at the lower chances and 1 above."""
     if sd_logit is None:
         return (u >= 1 - middle).astype(np.float64)
-    return np.asarray(1 / (1 + (1 - middle) / middle * np.exp(-sd_logit * quantiles.normal(u))))
+    return np.asarray(1 / (1 + (1 - middle) / middle * np.exp(-sd_logit * quantiles.standard_normal(u))))
 
 
 def _of_two(u: FloatArray, weight: float, *parts: float) -> FloatArray:
@@ -266,7 +266,7 @@ def _of_two(u: FloatArray, weight: float, *parts: float) -> FloatArray:
     # each chance within its own part, divided only there, so that a tiny weight causes no overflow
     within = np.divide(u, weight, out=np.zeros_like(u), where=first)
     within = np.divide(u - weight, 1 - weight, out=within, where=~first)
-    z = quantiles.normal(within)
+    z = quantiles.standard_normal(within)
     return np.where(first, median * np.exp(sigma * z), other_median * np.exp(other_sigma * z))
 
 
@@ -277,7 +277,7 @@ def _of_lognormals(u: FloatArray, p: tuple[float, ...]) -> FloatArray:
     parts = [part for part in _triples(p) if part[0] > 0]
     for number, (weight, median, sigma) in enumerate(parts, 1):
         here = (u >= low) & ((u < low + weight) | (number == len(parts)))
-        found[here] = median * np.exp(sigma * quantiles.normal(np.minimum((u[here] - low) / weight, 1.0)))
+        found[here] = median * np.exp(sigma * quantiles.standard_normal(np.minimum((u[here] - low) / weight, 1.0)))
         low += weight
     return found
 

@@ -1,7 +1,7 @@
 """Figures with their source: the loader of the TOML files in ``calibration/data``.
 
-Each table of such a file is one figure (``load``) or one uncertain input (``load_inputs``); both state their source
-and how it is known. A file that leaves either out is refused as a whole.
+Each table of such a file is one figure (``load_figures``) or one uncertain input (``load_inputs``); both state their
+source and how it is known. A file that leaves either out is refused as a whole.
 
 A figure::
 
@@ -136,7 +136,7 @@ class SourcedEntry:
 
 
 @cache
-def load(name: str) -> Mapping[str, SourcedValue]:
+def load_figures(name: str) -> Mapping[str, SourcedValue]:
     """The figures of the packaged file ``calibration/data/<name>.toml``, by key; read-only.
 
     Raises:

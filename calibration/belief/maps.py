@@ -62,7 +62,7 @@ def student_4() -> Curve:
     return Curve(np.sign(_Z) * size)
 
 
-def normal(middle: float, spread: float) -> Curve:
+def normal_quantity(middle: float, spread: float) -> Curve:
     """A normal quantity."""
     return Curve(middle + spread * _Z)
 

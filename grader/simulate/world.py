@@ -121,7 +121,7 @@ def world_figures() -> Mapping[str, float]:
     return {key: figure.value for key, figure in parse(text, "world").items()}
 
 
-def invent(world: World, number: int, seed: int) -> InventedLot:
+def invent_lot(world: World, number: int, seed: int) -> InventedLot:
     """One lot with a kind of its own; the same number and seed give the same lot."""
     rng = np.random.default_rng([seed, number])
     kind = world.market.kind(rng)
