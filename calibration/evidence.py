@@ -16,8 +16,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calibration.arrays import FloatArray
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution
 from calibration.kinds import BoardKind, PlatingAssumptions
 from calibration.sourced import load_figures
 

@@ -18,8 +18,9 @@ import numpy as np
 from calibration.area_factors import as_sample, draws_of, height_factor
 from calibration.arrays import FloatArray
 from calibration.camera import CameraPrior, Lens, camera_prior
+from calibration.distributions import Distribution
 from calibration.errors import ScaleError, UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.known import Point, check_points
 from calibration.notices import notice
 from calibration.plane import PosedPlane, UniformPlane

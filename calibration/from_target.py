@@ -10,9 +10,10 @@ from calibration.area_factors import draws_of, fit_input, height_factor, median_
 from calibration.arrays import FloatArray
 from calibration.camera import camera_prior
 from calibration.detect import Corners, find_corners, find_own_corners
+from calibration.distributions import Distribution
 from calibration.errors import ScaleError
 from calibration.face_height import face_height
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.notices import Notice, notice
 from calibration.plane import PosedPlane
 from calibration.scale import Scale

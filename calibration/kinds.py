@@ -16,8 +16,8 @@ import numpy as np
 
 from calibration import quantiles
 from calibration.arrays import FloatArray
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError, UsageError
-from calibration.inputs import Distribution
 from calibration.sourced import SourcedEntry, packaged, parse_entries
 
 KindKey: TypeAlias = str

@@ -7,9 +7,9 @@ import math
 from dataclasses import dataclass
 from pathlib import Path
 
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError, UsageError
 from calibration.files import advice_for, is_there, write_whole
-from calibration.inputs import Distribution
 from calibration.reading import FileKind, json_of, read_text
 from calibration.sourced import load_figures
 from calibration.target import CHECK_BAR_MM

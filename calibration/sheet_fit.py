@@ -9,8 +9,8 @@ import numpy as np
 from calibration.area_factors import draws_of
 from calibration.arrays import FloatArray
 from calibration.camera import CameraPrior
+from calibration.distributions import Distribution
 from calibration.errors import ScaleError
-from calibration.inputs import Distribution
 from calibration.pose import PoseFit, fit_pose
 from calibration.sourced import load_figures, load_inputs
 from calibration.view import refuse_askew

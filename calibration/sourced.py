@@ -12,7 +12,7 @@ A figure::
     how_known = "read"      # one of HOW_KNOWN
 
 An uncertain input names a distribution instead of a value (parameters by their names in
-``calibration.inputs.KINDS``)::
+``calibration.distributions.KINDS``)::
 
     ["gold_fraction:hard_gold"]
     title = "gold in the plating, by mass"
@@ -32,9 +32,10 @@ from importlib import resources
 from types import MappingProxyType
 from typing import Any
 
+from calibration.distributions import KINDS, Distribution
 from calibration.errors import DataFileError
-from calibration.inputs import KINDS, Distribution, Input
-from calibration.reading import toml_of
+from calibration.inputs import Input
+from calibration.packaged import toml_of
 
 HOW_KNOWN = (
     "read",  # seen in the source named

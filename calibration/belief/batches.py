@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from calibration.belief.families import published_families
 from calibration.belief.maps import Curve, log_quantiles
 from calibration.belief.parts import FamilyPrior, UncertainSpread
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution
 from calibration.kinds import UNKNOWN, KindKey
 from calibration.sourced import load_figures
 from calibration.thickness import Finish

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 
 from calibration.belief.maps import Curve, log_quantiles, narrowed, normal_quantity, spread_of_curve
 from calibration.belief.parts import Component, FamilyPrior, UncertainSpread
+from calibration.distributions import Distribution
 from calibration.finishes import HARD_GOLD, UNDETERMINED
-from calibration.inputs import Distribution
 from calibration.kinds import KINDS_OF_BOARDS, UNKNOWN, BoardKind, KindKey, board_kind
 from calibration.sourced import load_figures
 from calibration.thickness import FINISHES, Finish, thickness_prior

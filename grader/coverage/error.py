@@ -12,10 +12,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.notices import Notice, NoticeDefinition, Notices
-from calibration.reading import packaged_toml
+from calibration.packaged import packaged_toml
 from calibration.scale import Scale
 from calibration.sourced import load_figures
 from grader.coverage.plated import around_plating

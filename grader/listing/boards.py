@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.arrays import FloatArray
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from grader.board_count import BoardCount
 from grader.gold import GoldEstimate, gold_mass
 from grader.listing.assign import Group

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from calibration.reading import packaged_toml
+from calibration.packaged import packaged_toml
 from grader.listing.backs import Mirrored
 from grader.listing.looks import Look
 from grader.listing.match import Match, Pair

@@ -30,7 +30,7 @@ import numpy as np
 
 from calibration import quantiles
 from calibration.arrays import FloatArray
-from calibration.reading import packaged_text
+from calibration.packaged import packaged_text
 from calibration.sourced import SourcedValue, parse
 from grader.lot.observed import Observed
 

@@ -16,7 +16,7 @@ from calibration.belief.parts import FamilyPrior, Shared
 from calibration.errors import UsageError
 from calibration.finishes import HARD_GOLD
 from calibration.kinds import UNKNOWN, KindKey, board_kind
-from calibration.reading import packaged_text
+from calibration.packaged import packaged_text
 from calibration.sourced import SourcedEntry, parse_entries
 from grader.lot.model import Picked
 

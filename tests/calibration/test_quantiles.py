@@ -7,7 +7,8 @@ import pytest
 from scipy import stats
 
 from calibration import quantiles
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from tests.calibration.test_inputs import CASES
 
 MIXTURES = ("lognormal_mixture", "lognormals")  # draw part by part

@@ -4,8 +4,8 @@ from dataclasses import FrozenInstanceError
 
 import pytest
 
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError
-from calibration.inputs import Distribution
 from calibration.sourced import HOW_KNOWN, SourcedValue, load_figures, load_inputs, parse, parse_inputs
 
 FIGURE = """

@@ -6,8 +6,9 @@ from importlib import resources
 import numpy as np
 import pytest
 
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.sourced import load_figures
 from calibration.thickness import FINISHES, GoldProperties, gold_properties, thickness_prior
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from calibration.sourced import load_figures
 from calibration.thickness import Finish, GoldProperties, thickness_prior
 from grader.gold import gold_mass

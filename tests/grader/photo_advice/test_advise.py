@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from calibration.errors import ScaleError
 from calibration.notices import notice
-from calibration.reading import packaged_toml
+from calibration.packaged import packaged_toml
 from calibration.sourced import load_figures
 from grader.photo import Photo
 from grader.photo_advice import CHECKS, HOW, Check

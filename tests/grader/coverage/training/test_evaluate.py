@@ -9,7 +9,8 @@ import cv2
 import numpy as np
 import pytest
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from calibration.scale import Scale
 from grader.coverage.model import Coverage
 from grader.coverage.training import evaluate
