@@ -141,13 +141,13 @@ def pictures(folders: Sequence[Path], *, only_held_out: bool = False) -> list[tu
     return [(f, n) for f, n in listed if held_out(f, n, photograph=(f / "masks" / f"{n}_kind.txt").exists())]
 
 
-def row(label: str, found: Iterable[PictureResult]) -> str:
+def table_row(label: str, found: Iterable[PictureResult]) -> str:
     """A row of the table: one cell for each kind, in the order of ``KINDS``."""
     everything = list(found)
     return f"| {' | '.join([label, *(_cell([f for f in everything if f.kind == kind]) for kind in KINDS)])} |"
 
 
-def heading() -> str:
+def table_heading() -> str:
     """The table's head."""
     cells = ["round", *KINDS.values()]
     return f"| {' | '.join(cells)} |\n|{'---|' * len(cells)}"
@@ -202,7 +202,7 @@ def main() -> None:
     found.sort(key=lambda f: f.name)
     if got.json:
         got.json.write_text(json.dumps([asdict(f) for f in found], indent=1), "utf-8")
-    sys.stdout.write(f"{heading()}\n{row(got.label, found)}\n")
+    sys.stdout.write(f"{table_heading()}\n{table_row(got.label, found)}\n")
 
 
 if __name__ == "__main__":

@@ -45,7 +45,9 @@ def fit(
     return float(best.x[0]) + float(np.log(LOGNORMAL)), float(best.x[1]), 0.0 if centred else float(best.x[2])
 
 
-def held(doubt: FloatArray, residual: FloatArray, level: float, slope: float, besides: float) -> NDArray[np.bool_]:
+def truths_held(
+    doubt: FloatArray, residual: FloatArray, level: float, slope: float, besides: float
+) -> NDArray[np.bool_]:
     """Whether each picture's truth lies in its claimed 90 % range."""
     half = stats.norm.ppf(0.95) * np.hypot(np.exp(level + slope * doubt), besides)
     return np.asarray(np.abs(residual) <= half)
@@ -80,7 +82,7 @@ def main() -> None:
     say(f"least = {least:.2f}\ngreatest = {greatest:.2f}\n")
     edges = np.quantile(doubt, [0.2, 0.4, 0.6, 0.8])
     for besides in got.besides:
-        inside = held(doubt, residual, level, slope, besides)
+        inside = truths_held(doubt, residual, level, slope, besides)
         for name, which in (("renders", ~photographs), ("photographs", photographs)):
             if which.any():
                 fifth = np.digitize(doubt[which], edges)

@@ -11,7 +11,7 @@ from scipy import stats
 
 from grader.coverage.error import centre_of
 from grader.coverage.training import fit_range
-from grader.coverage.training.fit_range import DEGREES, LOGNORMAL, fit, held
+from grader.coverage.training.fit_range import DEGREES, LOGNORMAL, fit, truths_held
 
 
 def drawn(count: int, level: float, slope: float) -> tuple[np.ndarray, np.ndarray]:
@@ -27,7 +27,7 @@ def test_fit_finds_level_and_slope() -> None:
     assert median == 0
     assert level == pytest.approx(-3.9, abs=0.1)
     assert slope == pytest.approx(4.5, abs=0.4)
-    assert held(doubt, residual, level, slope, 0.0).mean() == pytest.approx(0.9, abs=0.015)
+    assert truths_held(doubt, residual, level, slope, 0.0).mean() == pytest.approx(0.9, abs=0.015)
 
 
 def test_fit_finds_the_median_too_where_it_is_not_known() -> None:
@@ -48,7 +48,7 @@ def test_pictures_that_count_nothing_change_nothing() -> None:
 
 def test_margin_holds_more() -> None:
     doubt, residual = drawn(1000, -3.9, 4.5)
-    none, some = (held(doubt, residual, -4.5, 4.5, besides) for besides in (0.0, 0.05))
+    none, some = (truths_held(doubt, residual, -4.5, 4.5, besides) for besides in (0.0, 0.05))
     assert some[none].all()
     assert some.sum() > none.sum()
 
