@@ -16,7 +16,7 @@ from .parts import write_parts
 from .quantise import quantise
 
 
-def export(weights: Path, onnx: Path, lift: float = 0.0) -> None:
+def export_network(weights: Path, onnx: Path, lift: float = 0.0) -> None:
     """One input ``image`` (n, 3, h, w), one output ``logits`` (n, 6, h / 2, w / 2), any size that 32 divides.
 
     Args:
@@ -59,7 +59,7 @@ def main() -> None:
     ask.add_argument("--lift", type=float, default=0.0, help="added to the logits of plating")
     got = ask.parse_args()
     with tempfile.TemporaryDirectory() as whole:
-        export(got.weights, Path(whole) / "coverage.onnx", got.lift)
+        export_network(got.weights, Path(whole) / "coverage.onnx", got.lift)
         write_parts(Path(whole) / "coverage.onnx", got.folder)
     (got.folder / f"{FAR_IN_BYTES}.onnx").unlink(missing_ok=True)  # it was made of other weights
     if got.calibration:
