@@ -5,8 +5,8 @@ range each map needs is read off pictures (``FOLDER/images``). The near and the 
 the finest maps, on which the shares of single pixels depend, and gain little.
 
 Weights keep all 8 bits: processors without instructions for such sums would need 7 (ONNX Runtime's guide to
-quantisation), and run ``far.onnx`` instead. Run this again whenever the parts change: the file says which ``far.onnx``
-it was made of.
+quantisation), and run ``far.onnx`` instead. Run this again whenever the parts change: the file says which
+``far.onnx`` it was made of.
 """
 
 from __future__ import annotations
