@@ -102,9 +102,9 @@ def _links(pieces: list[PlatedPiece], eligible: list[int]) -> list[tuple[int, in
         along = np.abs(step[..., 0] * x + step[..., 1] * y)
         across = np.abs(step[..., 1] * x - step[..., 0] * y)
         close = (across >= _NEAREST * own_width) & (across <= _KEY_GAP * own_width) & (along <= _OFFSET * own_length)
-        a, b = np.nonzero(close)
-        i, j = start + a, others[b]
-        close[a, b] = (
+        own, other = np.nonzero(close)
+        i, j = start + own, others[other]
+        close[own, other] = (
             (np.abs(length[j] / length[i] - 1) < _ALIKE)
             & (np.abs(width[j] / width[i] - 1) < _ALIKE)
             & (np.abs((direction[i] * direction[j]).sum(axis=1)) > _TURNED)

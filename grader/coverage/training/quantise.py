@@ -77,7 +77,7 @@ def quantise(folder: Path, pictures: Sequence[Path], seed: int = 0) -> Path:
     return out
 
 
-class _Reader(CalibrationDataReader):  # type: ignore[misc]
+class _Reader(CalibrationDataReader):
     """Maps one after another, as ONNX Runtime asks for them."""
 
     def __init__(self, maps: Iterator[dict[str, Any]]) -> None:
@@ -110,7 +110,7 @@ def _clipped(model: onnx.ModelProto) -> onnx.ModelProto:
     photographs lose a fifth of their IoU). The model's output becomes six times what it was.
     """
     unfuse_relu6(model)
-    model.graph.initializer.extend(numpy_helper.from_array(np.float32(v), name) for v, name in _LIMITS)
+    model.graph.initializer.extend(numpy_helper.from_array(np.array(v, np.float32), name) for v, name in _LIMITS)
     for node in [n for n in model.graph.node if n.op_type == "HardSigmoid"]:
         del node.attribute[:]
         node.op_type = "Clip"
