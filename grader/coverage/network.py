@@ -131,6 +131,8 @@ class Network:
         with self._turn:
             small = np.zeros((1, _CHANNELS, _STRIDE // 4, _STRIDE // 4), np.float32)
             self._far.run(None, {"fine": small}, shrink)
+        with suppress(OSError, AttributeError):  # only glibc has this function
+            ctypes.CDLL(None).malloc_trim(0)
 
     def _pass(self, rgb: NDArray[np.uint8]) -> Maps:
         height, width = rgb.shape[:2]
