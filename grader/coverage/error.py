@@ -45,7 +45,7 @@ def error_inputs(
 ) -> tuple[Input, ...]:
     """The segmenter's own error on area, a factor about 1; wider with its doubt, or if unknown, for coarse pictures.
 
-    Without scale it is the widest there is, whatever the doubt.
+    Without scale it is wider than with any, at the same doubt.
 
     Args:
         segmenter: its name, which is also the name of a table in ``data/error.toml``.
@@ -61,6 +61,8 @@ def error_inputs(
     median, sigma = (_by_scale(figures, name, px_per_mm) for name in ("median", "sigma_log"))
     if doubt is not None and scale is not None:
         sigma = _sigma_by_doubt(doubt, figures["doubt"])
+    elif doubt is not None:
+        median, sigma = figures["unscaled"]["median"], _sigma_by_doubt(doubt, figures["unscaled"])
     return (
         Input(
             "segmentation",

@@ -15,7 +15,7 @@ import sys
 import time
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 import cv2
@@ -181,6 +181,7 @@ def main() -> None:
     ask.add_argument("folders", nargs="+", type=Path, metavar="FOLDER")
     ask.add_argument("--label", default="as shipped", help="the row's first cell")
     ask.add_argument("--held-out", action="store_true", help="only pictures that training leaves out")
+    ask.add_argument("--without-scale", action="store_true", help="leave out the scales that the folders state")
     ask.add_argument("--weights", type=Path, help="a folder of exported weights in place of the shipped ones")
     ask.add_argument("--json", type=Path, help="write what was found for each picture here")
     ask.add_argument("--jobs", type=int, default=1, help="pictures at a time")
@@ -191,7 +192,10 @@ def main() -> None:
     segmenters = [LearnedSegmenter(Network(got.weights)) for _ in range(got.jobs)]
 
     def every(job: int) -> list[PictureResult]:
-        return [judge(read_truth(*one), segmenters[job]) for one in listed[job :: got.jobs]]
+        truths = (read_truth(*one) for one in listed[job :: got.jobs])
+        if got.without_scale:
+            truths = (replace(truth, px_per_mm=None) for truth in truths)
+        return [judge(truth, segmenters[job]) for truth in truths]
 
     with ThreadPoolExecutor(got.jobs) as pool:
         found = [f for part in pool.map(every, range(got.jobs)) for f in part]
