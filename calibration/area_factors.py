@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from calibration.inputs import Distribution, FloatArray, Input
+from calibration.arrays import FloatArray
+from calibration.inputs import Distribution, Input
 
 _QUANTILES = 101
 _DRAWS = 20_000

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from calibration.sourced import load
 
 _NEWTON_STEPS = 30

@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from calibration.target import PAPER_MM, Paper, TargetDescription, own_target
 
 # Marker sides shorter than a dozen px cannot be read; a sheet that fills a twelfth of the picture still passes.

@@ -15,9 +15,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, FloatArray
-from calibration.kinds import BoardKind, Plating
+from calibration.inputs import Distribution
+from calibration.kinds import BoardKind, PlatingAssumptions
 from calibration.sourced import load
 
 _POINTS, _KEPT = 40_000, 1000
@@ -165,7 +166,9 @@ class Where:
         return np.asarray(self.flash * of_flash + (1 - self.flash) * (of_hard + of_thin))
 
 
-def updated(prior: Plating, evidence: Sequence[Evidence], pile: BoardKind | None = None) -> Plating:
+def updated(
+    prior: PlatingAssumptions, evidence: Sequence[Evidence], pile: BoardKind | None = None
+) -> PlatingAssumptions:
     """The plating of a lot after evidence.
 
     Args:

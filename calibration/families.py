@@ -12,14 +12,11 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import BoolArray, FloatArray
 from calibration.errors import DataFileError, UsageError
-from calibration.inputs import FloatArray
 from calibration.kinds import board_kind
 from calibration.sourced import SourcedEntry, packaged, parse_entries
-
-BoolArray = NDArray[np.bool_]
 
 _FILE = "contact_families"
 _KEYS = (
@@ -39,7 +36,7 @@ _SHORTER, _LONGER = 0.75, 1.4
 
 
 @dataclass(frozen=True)
-class Family:
+class ContactFamily:
     """One published outline.
 
     Attributes:
@@ -79,7 +76,7 @@ class Family:
 
 @cache
 def _places(layout: tuple[int, ...], key_step: float) -> FloatArray:
-    """Places as in ``Family.places``, cached: each row of a photo is compared with all layouts hundreds of times."""
+    """Places as in ``ContactFamily.places``, cached: each row of a photo meets all layouts hundreds of times."""
     steps = np.ones(sum(layout) - 1)
     steps[np.cumsum(layout)[:-1] - 1] = key_step
     places = np.concatenate([[0.0], np.cumsum(steps)])
@@ -98,14 +95,14 @@ class FamilyMatch:
         missing: contacts of the layout that were not seen.
     """
 
-    family: Family
+    family: ContactFamily
     layout: tuple[int, ...]
     places: FloatArray
     missing: int
 
 
 @cache
-def contact_families() -> tuple[Family, ...]:
+def contact_families() -> tuple[ContactFamily, ...]:
     """All families of the data file, in its order.
 
     Raises:
@@ -114,7 +111,7 @@ def contact_families() -> tuple[Family, ...]:
     return families_in(packaged(_FILE), _FILE)
 
 
-def families_in(text: str, name: str) -> tuple[Family, ...]:
+def families_in(text: str, name: str) -> tuple[ContactFamily, ...]:
     """Read families from TOML text, in its order; ``name`` is used in error messages.
 
     Raises:
@@ -123,11 +120,11 @@ def families_in(text: str, name: str) -> tuple[Family, ...]:
     return tuple(_family(key, entry) for key, entry in parse_entries(text, name).items())
 
 
-def _family(key: str, entry: SourcedEntry) -> Family:
+def _family(key: str, entry: SourcedEntry) -> ContactFamily:
     entry.only(*_KEYS)
     layout_source, layout_known = entry.source("layout")
     size_source, size_known = entry.source("size")
-    return Family(
+    return ContactFamily(
         key=key,
         title=entry.text("title"),
         kind=board_kind(entry.text("kind")).key if "kind" in entry.table else "",
@@ -156,7 +153,7 @@ def _layouts(entry: SourcedEntry) -> tuple[tuple[int, ...], ...]:
     return tuple(tuple(group) for group in groups)
 
 
-def family_named(name: str) -> Family:
+def family_named(name: str) -> ContactFamily:
     """The family of that title or key, in any case.
 
     Raises:
@@ -209,13 +206,13 @@ def one_pitch(matches: Sequence[FamilyMatch]) -> float | None:
     return pitches.pop() if len(pitches) == 1 else None
 
 
-def _may_be_as_long(family: Family, length_in_pitches: float, longer: float) -> bool:
+def _may_be_as_long(family: ContactFamily, length_in_pitches: float, longer: float) -> bool:
     """Whether its contacts may appear this long relative to the pitch."""
     low, high = (mm / family.pitch_mm for mm in family.contact_length_mm)
     return low * _SHORTER <= length_in_pitches * longer and length_in_pitches <= high * _LONGER
 
 
-def _match(family: Family, layout: tuple[int, ...], steps: FloatArray) -> FamilyMatch | None:
+def _match(family: ContactFamily, layout: tuple[int, ...], steps: FloatArray) -> FamilyMatch | None:
     """The contacts on the places of one layout, the first contact at its first, second, … place."""
     places = family.places(layout)
     missing = len(places) - len(steps) - 1

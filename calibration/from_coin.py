@@ -16,9 +16,10 @@ import cv2
 import numpy as np
 
 from calibration.area_factors import as_sample, draws_of, height_factor
+from calibration.arrays import FloatArray
 from calibration.camera import CameraPrior, Lens, camera_prior
 from calibration.errors import ScaleError, UsageError
-from calibration.inputs import Distribution, FloatArray, Input
+from calibration.inputs import Distribution, Input
 from calibration.known import Point, check_points
 from calibration.notices import notice
 from calibration.plane import PosedPlane, UniformPlane

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import ScaleError
-from calibration.inputs import FloatArray
 from calibration.known import scale_from_length
 from calibration.notices import Notice, NoticeDefinition, Notices
 from calibration.scale import Scale

@@ -15,9 +15,10 @@ import cv2
 import numpy as np
 
 from calibration.area_factors import fit_input
+from calibration.arrays import FloatArray
 from calibration.camera import CameraPrior, camera_prior
 from calibration.errors import ScaleError
-from calibration.inputs import FloatArray, Input
+from calibration.inputs import Input
 from calibration.plane import PosedPlane
 from calibration.scale import Scale
 from calibration.sourced import load

@@ -7,11 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.area_factors import draws_of, fit_input, height_factor, median_of, squared_factor
+from calibration.arrays import FloatArray
 from calibration.camera import camera_prior
 from calibration.detect import Corners, find_corners, find_own_corners
 from calibration.errors import ScaleError
 from calibration.face_height import face_height
-from calibration.inputs import Distribution, FloatArray, Input
+from calibration.inputs import Distribution, Input
 from calibration.notices import Notice, notice
 from calibration.plane import PosedPlane
 from calibration.scale import Scale

@@ -23,9 +23,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import quantiles
+from calibration.arrays import FloatArray
 from calibration.errors import DataFileError
-
-FloatArray = NDArray[np.float64]
 
 _BELIEF = "belief-"  # in a name, before a belief's id
 

@@ -15,8 +15,9 @@ from typing import Any, Literal, TypeAlias, get_args
 import numpy as np
 
 from calibration import quantiles
+from calibration.arrays import FloatArray
 from calibration.errors import DataFileError, UsageError
-from calibration.inputs import Distribution, FloatArray
+from calibration.inputs import Distribution
 from calibration.sourced import SourcedEntry, packaged, parse_entries
 
 KindKey: TypeAlias = str
@@ -33,7 +34,7 @@ _KEYS = ("words", "like", "weight", "source", "how_known", *_FIGURES)
 
 
 @dataclass(frozen=True)
-class Plating:
+class PlatingAssumptions:
     """Assumptions about the contacts of some boards: two inputs that are drawn together.
 
     Attributes:
@@ -75,7 +76,7 @@ class BoardKind:
         """Chance that boards of one design are flash: the mean of the share."""
         return float(self.flash_share.at(_even(4000)).mean())
 
-    def plating(self, designs: Designs = "one") -> Plating:
+    def plating(self, designs: Designs = "one") -> PlatingAssumptions:
         """Assumptions about the contacts of some boards of this kind.
 
         Args:
@@ -83,16 +84,16 @@ class BoardKind:
         """
         return self._of_many() if designs == "many" else self._of_one()
 
-    def _of_one(self) -> Plating:
+    def _of_one(self) -> PlatingAssumptions:
         chance = round(self.mean_flash_share, 4)
         weight, *standard_and_thin = self.hard.parameters
         first, other = standard_and_thin[:2], standard_and_thin[2:]
         hard = (1 - chance) * weight, *first, (1 - chance) * (1 - weight), *other
-        return Plating(
+        return PlatingAssumptions(
             Distribution("lognormals", (*hard, chance, *self.flash.parameters)), Distribution("either", (chance,))
         )
 
-    def _of_many(self) -> Plating:
+    def _of_many(self) -> PlatingAssumptions:
         """Mean thickness of the pile: (1 - f) hard + f flash, f the flash share of the kind, each at its mean."""
         share, typical = np.meshgrid(self.flash_share.at(_even(_SHARES)), _even(_TYPICAL))
         hard = self.hard.at(_even(4000)).mean() * np.exp(
@@ -102,7 +103,7 @@ class BoardKind:
         f = share.ravel()
         order = np.argsort((1 - f) * hard + f * flash)
         thickness, f = ((1 - f) * hard + f * flash)[order], f[order]
-        return Plating(Distribution("sample", _rounded(thickness)), Distribution("sample", _rounded(f)))
+        return PlatingAssumptions(Distribution("sample", _rounded(thickness)), Distribution("sample", _rounded(f)))
 
 
 def board_kind(key: KindKey) -> BoardKind:

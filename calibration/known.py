@@ -15,9 +15,10 @@ import cv2
 import numpy as np
 
 from calibration.area_factors import as_sample, draws_of, fit_input, height_factor
+from calibration.arrays import FloatArray
 from calibration.camera import CameraPrior, camera_prior
 from calibration.errors import ScaleError, UsageError
-from calibration.inputs import Distribution, FloatArray, Input
+from calibration.inputs import Distribution, Input
 from calibration.notices import Notice, notice
 from calibration.plane import PosedPlane, UniformPlane
 from calibration.pose import PoseFit, fit_pose

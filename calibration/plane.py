@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.camera import Lens
-from calibration.inputs import FloatArray
 from calibration.scale import FacePlane
 
 

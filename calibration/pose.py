@@ -13,13 +13,10 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import BoolArray, FloatArray
 from calibration.camera import CameraPrior, Lens
-from calibration.inputs import FloatArray
 from calibration.plane import PosedPlane
-
-BoolArray = NDArray[np.bool_]
 
 # order of the parameters: rotation vector, translation, log focal length, optical axis, distortion, curl
 _N = 14
@@ -33,7 +30,7 @@ _ROUGH_GAIN = 1e-5
 
 
 @dataclass(frozen=True, eq=False)
-class Sheet:
+class CurledSheet:
     """Points of a sheet, and the shapes into which it may curl.
 
     Attributes:
@@ -49,16 +46,16 @@ class Sheet:
     curl_sd_mm: float
 
     @staticmethod
-    def of(points_mm: FloatArray, curl_share: float) -> Sheet:
+    def of(points_mm: FloatArray, curl_share: float) -> CurledSheet:
         """Sheet of points (n, 2), whose curl's standard deviation is a share of their reach from their middle."""
         origin = np.asarray(np.mean(points_mm, axis=0), dtype=np.float64)
         places = points_mm - origin
         reach = float(np.max(np.hypot(places[:, 0], places[:, 1])))
         u, v = (places / reach).T
         curls = np.column_stack([u * u, 2 * u * v, v * v])
-        return Sheet(origin, places, curls - curls.mean(axis=0), max(curl_share * reach, _STIFF_MM))
+        return CurledSheet(origin, places, curls - curls.mean(axis=0), max(curl_share * reach, _STIFF_MM))
 
-    def part(self, used: BoolArray) -> Sheet:
+    def part(self, used: BoolArray) -> CurledSheet:
         """The same sheet with some of its points."""
         return replace(self, places_mm=self.places_mm[used], curls=self.curls[used])
 
@@ -81,7 +78,7 @@ class PoseFit:
     plane: PosedPlane
     parameters: FloatArray
     covariance: FloatArray
-    sheet: Sheet
+    sheet: CurledSheet
     residual_px: FloatArray
     used: BoolArray
     sd_px: float
@@ -153,7 +150,7 @@ def fit_pose(
         ValueError: fewer than four points remain, or no pose explains them.
     """
     sheet, seen = (
-        Sheet.of(np.asarray(points_mm, dtype=np.float64), curl_share),
+        CurledSheet.of(np.asarray(points_mm, dtype=np.float64), curl_share),
         np.asarray(points_px, dtype=np.float64),
     )
     relative = np.ones(len(seen)) if relative_sd is None else np.asarray(relative_sd, dtype=np.float64)
@@ -185,7 +182,7 @@ def _noise(residual: FloatArray) -> float:
     return min(rms, 1.2 * middle) if middle > 0 else rms
 
 
-def _best_start(sheet: Sheet, points_px: FloatArray, prior: CameraPrior, sd: FloatArray) -> FloatArray:
+def _best_start(sheet: CurledSheet, points_px: FloatArray, prior: CameraPrior, sd: FloatArray) -> FloatArray:
     best: tuple[float, FloatArray] | None = None
     lens = prior.lens
     objects = np.column_stack([sheet.places_mm, np.zeros(len(points_px))])
@@ -214,7 +211,7 @@ def _best_start(sheet: Sheet, points_px: FloatArray, prior: CameraPrior, sd: Flo
     return best[1]
 
 
-def _project(theta: FloatArray, sheet: Sheet) -> tuple[FloatArray, FloatArray]:
+def _project(theta: FloatArray, sheet: CurledSheet) -> tuple[FloatArray, FloatArray]:
     """Fitted places (n, 2) and their Jacobian (2n, 14)."""
     focal = float(np.exp(theta[_FOCAL]))
     matrix = np.array([[focal, 0, theta[_CX]], [0, focal, theta[_CY]], [0, 0, 1]])
@@ -234,7 +231,12 @@ def _project(theta: FloatArray, sheet: Sheet) -> tuple[FloatArray, FloatArray]:
 
 
 def _minimise(
-    theta: FloatArray, sheet: Sheet, points_px: FloatArray, prior: CameraPrior, sd: FloatArray, gain_min: float = 1e-9
+    theta: FloatArray,
+    sheet: CurledSheet,
+    points_px: FloatArray,
+    prior: CameraPrior,
+    sd: FloatArray,
+    gain_min: float = 1e-9,
 ) -> tuple[FloatArray, float, FloatArray]:
     """Levenberg–Marquardt: parameters, half the sum of squares, normal matrix."""
     lens, known = prior.lens, _N - _FOCAL
@@ -273,7 +275,7 @@ def _minimise(
     return theta, cost, rows.T @ rows
 
 
-def _plane(theta: FloatArray, sheet: Sheet) -> PosedPlane:
+def _plane(theta: FloatArray, sheet: CurledSheet) -> PosedPlane:
     rotation = np.asarray(cv2.Rodrigues(theta[:3])[0])
     lowest = float(np.max(sheet.curls @ theta[_CURL:]))
     translation = theta[3:6] - rotation[:, :2] @ sheet.origin_mm + rotation[:, 2] * lowest

@@ -14,7 +14,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from calibration.arrays import FloatArray
 
 # Nodes of a curve that is inverted by straight pieces between them: within four standard deviations, the error is
 # below 1e-6 of one.

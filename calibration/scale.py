@@ -11,7 +11,8 @@ from typing import Literal, Protocol
 
 import numpy as np
 
-from calibration.inputs import FloatArray, Input
+from calibration.arrays import FloatArray
+from calibration.inputs import Input
 from calibration.notices import Notice
 
 Method = Literal["target", "length", "rectangle", "coin", "pitch", "none"]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 
 
 def crps(draws: FloatArray, seen: float) -> float:

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.area_factors import draws_of
+from calibration.arrays import FloatArray
 from calibration.camera import CameraPrior
 from calibration.errors import ScaleError
-from calibration.inputs import Distribution, FloatArray
+from calibration.inputs import Distribution
 from calibration.pose import PoseFit, fit_pose
 from calibration.sourced import load, load_inputs
 from calibration.view import refuse_askew

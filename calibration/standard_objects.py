@@ -15,8 +15,8 @@ from typing import Any, Literal
 from calibration.errors import DataFileError, UsageError
 from calibration.sourced import load, tables
 
-Kind = Literal["rectangle", "length", "coin"]
-_KINDS: tuple[Kind, ...] = ("rectangle", "length", "coin")
+ObjectKind = Literal["rectangle", "length", "coin"]
+_KINDS: tuple[ObjectKind, ...] = ("rectangle", "length", "coin")
 _OUTLINES = ("round", "flower", "flats")
 # a size that lies evenly within its tolerance
 _UNIFORM = math.sqrt(3)
@@ -39,7 +39,7 @@ class StandardObject:
     """
 
     name: str
-    kind: Kind
+    kind: ObjectKind
     sizes_mm: tuple[float, ...]
     size_sd_mm: float
     outline: str
@@ -59,7 +59,7 @@ def standard_objects() -> Mapping[str, StandardObject]:
     return MappingProxyType({name: _object(name, t) for name, t in tables("standard_objects").items()})
 
 
-def object_named(name: str, *kinds: Kind) -> StandardObject:
+def object_named(name: str, *kinds: ObjectKind) -> StandardObject:
     """The object of that name, in any case.
 
     Args:

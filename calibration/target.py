@@ -12,8 +12,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.errors import DataFileError, UsageError
-from calibration.inputs import FloatArray
 from calibration.reading import json_of
 
 Paper = Literal["a4", "letter"]

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import ScaleError
-from calibration.inputs import FloatArray
 from calibration.plane import PosedPlane
 from calibration.sourced import load
 

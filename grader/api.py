@@ -28,7 +28,7 @@ from grader.measured import Measured, documents_in, usable
 from grader.measured_photo import MeasuredPhoto
 from grader.model import Finish
 from grader.photo import ENDINGS, Photo, load_photo
-from grader.pipeline import Progress
+from grader.pipeline import StepProgress
 from grader.pipeline import measure as measure_photo
 from grader.places import has_log, log_path, print_check_path
 from grader.request import Request
@@ -67,7 +67,7 @@ def measure(
     print_check: str | Path | None = None,
     name: str | None = None,
     request: Request | None = None,
-    progress: Progress | None = None,
+    progress: StepProgress | None = None,
 ) -> MeasuredPhoto:
     """Measure plated area and gold in one photo of boards.
 

@@ -14,8 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.finishes import HARD_GOLD, IMMERSION_GOLD, UNDETERMINED
-from calibration.inputs import Distribution, FloatArray, Input
+from calibration.inputs import Distribution, Input
 from calibration.scale import Scale
 from grader.coverage import Coverage
 from grader.coverage.plated import around_plating
@@ -23,7 +24,7 @@ from grader.model import EMPTY, FINISHES, Finish, ProductModel
 from grader.regions import Region, Regions
 
 # what regions have in common whose area can be added up: finish, doubt about it in steps, whether painted by hand
-Kind = tuple[Finish, int, bool]
+RegionKind = tuple[Finish, int, bool]
 
 _CHUNK = 200_000
 _EITHER = (HARD_GOLD, IMMERSION_GOLD)
@@ -88,13 +89,13 @@ def region_sums(share: NDArray[np.uint8], labels: NDArray[np.uint16], scale: Sca
     return sums
 
 
-def area_kind(region: Region) -> Kind:
+def area_kind(region: Region) -> RegionKind:
     """What a region has in common with those whose area can be added to its own."""
     return region.finish, round(region.doubt * _STEPS), region.painted
 
 
 def area_of_kind(
-    kind: Kind, area_mm2: float, coverage: Coverage, scale: Scale, photo_id: str = ""
+    kind: RegionKind, area_mm2: float, coverage: Coverage, scale: Scale, photo_id: str = ""
 ) -> dict[Finish, ProductModel]:
     """So many mm² of one kind of regions, with the same inputs as in ``estimate_area``."""
     found, painted = ((*scale.area_inputs, *own) for own in (coverage.area_inputs, coverage.painted_inputs))
@@ -105,15 +106,15 @@ def _product(area_mm2: float, inputs: tuple[Input, ...]) -> ProductModel:
     return ProductModel.of(area_mm2, inputs) if area_mm2 > 0 else EMPTY
 
 
-def _sums(mm2: FloatArray, regions: Iterable[Region]) -> dict[Kind, float]:
-    sums: dict[Kind, float] = defaultdict(float)
+def _sums(mm2: FloatArray, regions: Iterable[Region]) -> dict[RegionKind, float]:
+    sums: dict[RegionKind, float] = defaultdict(float)
     for region in regions:
         sums[area_kind(region)] += float(mm2[region.number])
     return sums
 
 
 def _by_finish(
-    sums: Mapping[Kind, float],
+    sums: Mapping[RegionKind, float],
     found: tuple[Input, ...],
     painted: tuple[Input, ...],
     photo_id: str,

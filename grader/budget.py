@@ -24,7 +24,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import DEFAULT_DRAWS, DEFAULT_SEED, FloatArray, Input, draw_all
+from calibration.arrays import FloatArray
+from calibration.inputs import DEFAULT_DRAWS, DEFAULT_SEED, Input, draw_all
 from grader.model import ProductModel
 
 TOGETHER = "together"

@@ -38,7 +38,7 @@ _FILE_FIX = "Measure the photo again."
 
 
 @dataclass(frozen=True)
-class Plating:
+class VisiblePlating:
     """Visible plating of one finish.
 
     Attributes:
@@ -132,14 +132,16 @@ class MeasuredPhoto:
         return self._known(self.record.gold_mg, "mg")
 
     @property
-    def by_finish(self) -> Mapping[Finish, Plating]:
+    def by_finish(self) -> Mapping[Finish, VisiblePlating]:
         """Area and gold of each finish.
 
         Raises:
             RefusedError: as ``area``.
         """
         found = self.record.by_finish.items()
-        return {f: Plating(self._known(each.area_mm2, "mm²"), self._known(each.gold_mg, "mg")) for f, each in found}
+        return {
+            f: VisiblePlating(self._known(each.area_mm2, "mm²"), self._known(each.gold_mg, "mg")) for f, each in found
+        }
 
     @property
     def refused(self) -> GraderError | None:

@@ -14,8 +14,9 @@ from typing import Any
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import DataFileError
-from calibration.inputs import DEFAULT_DRAWS, DEFAULT_SEED, LARGEST, FloatArray, Input, draw_all
+from calibration.inputs import DEFAULT_DRAWS, DEFAULT_SEED, LARGEST, Input, draw_all
 from calibration.thickness import FINISHES, Finish
 
 __all__ = ["EMPTY", "FINISHES", "Finish", "FloatArray", "ProductModel", "Range", "Term"]

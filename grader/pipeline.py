@@ -19,8 +19,8 @@ from grader.regions import Regions, RowReading, search_photo, with_pile
 from grader.request import Request
 from grader.scale_found import FoundScale, scale_at_plating, scale_before_search, scale_from_search
 
-Step = Literal["scale", "coverage", "regions", "gold"]
-Progress = Callable[[Step], None]
+PipelineStep = Literal["scale", "coverage", "regions", "gold"]
+StepProgress = Callable[[PipelineStep], None]
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ class Measurement:
     readings: tuple[RowReading, ...] = ()
 
 
-def measure(photo: Photo, request: Request | None = None, progress: Progress | None = None) -> Measurement:
+def measure(photo: Photo, request: Request | None = None, progress: StepProgress | None = None) -> Measurement:
     """Measure one photo.
 
     A photo that does not support the requested scale is still searched, so that its picture can be shown;
@@ -139,7 +139,7 @@ class _Seen:
     readings: tuple[RowReading, ...]
 
 
-def _search(photo: Photo, segmenter: Segmenter, scale: Scale | None, say: Progress) -> _Seen:
+def _search(photo: Photo, segmenter: Segmenter, scale: Scale | None, say: StepProgress) -> _Seen:
     say("coverage")
     coverage = segmenter.segment(photo, scale)
     say("regions")
@@ -170,5 +170,5 @@ def _segmenter(wanted: Request) -> Segmenter:
     return segmenter_named(chosen) if chosen is None or isinstance(chosen, str) else chosen
 
 
-def _silent(step: Step) -> None:
+def _silent(step: PipelineStep) -> None:
     """Ignore progress."""

@@ -18,7 +18,7 @@ from calibration.notices import Notice, notice
 from calibration.scale import Scale
 from grader.coverage import Coverage
 from grader.photo import Photo
-from grader.regions import Regions, Row, RowReading, contact_line, missing_notices, with_pile
+from grader.regions import ContactRow, Regions, RowReading, contact_line, missing_notices, with_pile
 from grader.request import Request
 from grader.scale_choice import Automatic, ByCoin, ByLength, ByPitch, ByRectangle, ByTarget
 
@@ -186,7 +186,7 @@ def _by_pitch(photo: Photo, pitch_mm: float, regions: Regions) -> Scale:
             f"No row of at least {_LEAST_CONTACTS} evenly spaced contacts was found to take the pitch from.",
             "Move closer and take the photo again in focus, or give a known length.",
         )
-    row: Row = max(even, key=lambda r: r.count)
+    row: ContactRow = max(even, key=lambda r: r.count)
     (x0, y0), (x1, y1) = row.ends_px
     steps = math.hypot(x1 - x0, y1 - y0) / (row.pitch or 1.0)
     return replace(scale_from_length(photo.view, steps * pitch_mm, *row.ends_px), method="pitch")

@@ -9,7 +9,7 @@ from pathlib import Path
 from calibration.errors import UsageError
 from calibration.families import family_named
 from calibration.reading import FileKind, read_bytes
-from calibration.standard_objects import Kind, StandardObject, object_named, sides_in_order
+from calibration.standard_objects import ObjectKind, StandardObject, object_named, sides_in_order
 from calibration.target import parse_target
 from grader.scale_choice import ByCoin, ByLength, ByPitch, ByRectangle, ByTarget, Point
 from grader.units import parse_length_mm, parse_pair_mm
@@ -85,7 +85,7 @@ def by_pitch(text: str) -> ByPitch:
     return ByPitch(parse_length_mm(text) if _NUMBER.match(text) else family_named(text).pitch_mm)
 
 
-def _named(text: str, *kinds: Kind) -> StandardObject | None:
+def _named(text: str, *kinds: ObjectKind) -> StandardObject | None:
     """The thing that a text names, or None for a size.
 
     Raises:

@@ -11,11 +11,11 @@ from typing import TypeVar
 
 import cv2
 
-Part = TypeVar("Part")
+Item = TypeVar("Item")
 Result = TypeVar("Result")
 
 
-def in_parallel(work: Callable[[Part], Result], parts: Iterable[Part]) -> list[Result]:
+def in_parallel(work: Callable[[Item], Result], parts: Iterable[Item]) -> list[Result]:
     """What the work gives for each part, in their order.
 
     Args:

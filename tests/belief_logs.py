@@ -19,9 +19,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.belief import Batch, Belief, Priors, WeighedPlating, learn, published_priors
 from calibration.finishes import HARD_GOLD
-from calibration.inputs import FloatArray
 from calibration.kinds import UNKNOWN, KindKey, board_kind
 
 _Pair = tuple[FloatArray, float]  # draws of what a batch will show, and what it shows

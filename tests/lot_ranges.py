@@ -13,7 +13,7 @@ import sys
 
 import numpy as np
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from grader.lot.assumed import lot_inputs
 from grader.lot.observed import Observed
 from grader.lot.sampling import others_than

@@ -38,7 +38,7 @@ import cv2
 from threadpoolctl import threadpool_limits
 
 from grader.market.cluster import LOCAL, connected
-from grader.market.listings import Listing, read_market
+from grader.market.listings import MarketListing, read_market
 from grader.market.market import Market
 from grader.market.pictures import measure_batch, stamp_of
 from grader.market.results import Results
@@ -142,7 +142,7 @@ def speed(pictures: Sequence[str], with_bare: bool) -> None:
         say(one.line(name, len(pictures), took["one process, one thread"], bare))
 
 
-def kill(listings: Sequence[Listing], kills: int, seed: int, results: Path) -> None:
+def kill(listings: Sequence[MarketListing], kills: int, seed: int, results: Path) -> None:
     request, draw = Request(), random.Random(seed)
     market = Market(listings, request, str(results))
     total, done, ended = market.picture_count, Counter[str](), threading.Event()

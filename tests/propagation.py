@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.inputs import DEFAULT_SEED, Distribution, FloatArray, Input, draw_all
+from calibration.arrays import FloatArray
+from calibration.inputs import DEFAULT_SEED, Distribution, Input, draw_all
 from grader.model import Range
 
 

@@ -7,9 +7,9 @@ from itertools import groupby
 
 import streamlit as st
 
-from app.bench.boards import Picture
 from app.bench.show import Sorted, plans_of, to_cut
 from app.common.show import advice_of, as_typed, problem, told_list
+from calibration.arrays import RgbArray
 from calibration.errors import RefusedError, UsageError
 from grader.batch import BatchPlan
 from grader.batch.words import batch_in_short
@@ -69,7 +69,7 @@ def _cuts(done: Sorted, chosen: set[str]) -> None:
     for photo in done.photos:
         boards = plans_of(done, photo, chosen)
         if any(isinstance(b, PlannedBoard) for b in boards):
-            picture: Picture = draw_cuts(*done.searched[photo.sha256].picture(), boards)
+            picture: RgbArray = draw_cuts(*done.searched[photo.sha256].picture(), boards)
             with st.container(key="photo"):
                 st.image(picture, width="stretch", alt=f"Where to cut the boards to process in {photo.name}")
             return

@@ -9,10 +9,10 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 import streamlit as st
-from numpy.typing import NDArray
 
 from app.lots.desk import current_lot, desk
 from app.lots.lot_folder import Kept
+from calibration.arrays import RgbArray
 from calibration.errors import GraderError, PhotoError, RefusedError
 from grader.correct.measured import correct
 from grader.cut import CutBoard, Turned, cut_boards, join_faces
@@ -20,7 +20,6 @@ from grader.cut.picture import MAX_SIDE_PX
 from grader.photo import load_photo, reduced
 from grader.pipeline import measure
 
-Picture = NDArray[np.uint8]
 Boards = tuple[CutBoard | RefusedError, ...]
 MOST_KEPT = 48
 
@@ -39,14 +38,14 @@ class Searched:
     jpeg: bytes
     k: float
 
-    def picture(self) -> tuple[Picture, float]:
+    def picture(self) -> tuple[RgbArray, float]:
         """The reduced photo, uint8 (h, w, 3), and its size ÷ the photo's."""
         pixels = cv2.imdecode(np.frombuffer(self.jpeg, np.uint8), cv2.IMREAD_COLOR_RGB)
         return np.asarray(pixels, np.uint8), self.k
 
 
 @dataclass(frozen=True)
-class Shown:
+class BenchPhoto:
     """The description of a photo: fronts, or the backs of the boards in another photo.
 
     Attributes:
@@ -65,7 +64,7 @@ class Shown:
 
 
 def search_all(
-    shown: Sequence[Shown], photos: Mapping[str, Kept], say: Callable[[int, str], object]
+    shown: Sequence[BenchPhoto], photos: Mapping[str, Kept], say: Callable[[int, str], object]
 ) -> tuple[dict[str, Searched], list[tuple[str, GraderError]]]:
     """Search each photo of fronts, with its backs; return results by sha256, and failures.
 

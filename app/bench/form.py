@@ -10,7 +10,7 @@ from typing import TypeVar
 
 import streamlit as st
 
-from app.bench.boards import Shown
+from app.bench.boards import BenchPhoto
 from app.common.doubts import believed
 from app.common.preferences import chosen_currency
 from app.common.show import as_typed, remark
@@ -52,10 +52,10 @@ class BenchAnswers:
     thresholds: Thresholds
     by: Measure
     rules: CutRules
-    shown: tuple[Shown, ...]
+    shown: tuple[BenchPhoto, ...]
 
 
-def ask_shown(photos: Sequence[Kept]) -> tuple[Shown, ...] | None:
+def ask_shown(photos: Sequence[Kept]) -> tuple[BenchPhoto, ...] | None:
     """Ask what each photo shows; None while an entry is wrong, with an error beside it."""
     names = {photo.sha256: photo.name for photo in photos}
     back_of: dict[str, str] = {}
@@ -90,7 +90,7 @@ def ask_shown(photos: Sequence[Kept]) -> tuple[Shown, ...] | None:
             good.append(fine)
     backs = {front: back for back, front in back_of.items()}
     shown = tuple(
-        Shown(sha, parts.get(sha, ""), backs.get(sha), turned.get(sha), weighed.get(sha))
+        BenchPhoto(sha, parts.get(sha, ""), backs.get(sha), turned.get(sha), weighed.get(sha))
         for sha in names
         if sha not in back_of
     )
@@ -137,7 +137,7 @@ def _shows(others: Mapping[str, str], sha256: str) -> str:
     return others.get(sha256, _FRONT)
 
 
-def ask(base: Assumptions, shown: tuple[Shown, ...] | None, thickness_mm: float | None) -> BenchAnswers | None:
+def ask(base: Assumptions, shown: tuple[BenchPhoto, ...] | None, thickness_mm: float | None) -> BenchAnswers | None:
     """Draw the form; None until it is submitted complete, or while a field is wrong, with an error beside it."""
     good: list[bool] = []
 

@@ -10,10 +10,11 @@ from typing import get_args
 
 import streamlit as st
 
-from app.bench.boards import Picture, Searched, Shown
+from app.bench.boards import BenchPhoto, Searched
 from app.common.preferences import mass_unit
 from app.common.show import as_typed, caution, cautions, heading, problem, remark, table, told_list
 from app.lots.lot_folder import Kept
+from calibration.arrays import RgbArray
 from calibration.errors import RefusedError
 from calibration.target import Paper
 from grader.batch import BatchPlan, Vessels, load_process, plan_batch
@@ -65,7 +66,7 @@ class Sorted:
     prices: Assumptions
     searched: dict[str, Searched]
     photos: tuple[Kept, ...]
-    shown: tuple[Shown, ...]
+    shown: tuple[BenchPhoto, ...]
     seen: tuple[Kept, ...]
     not_graded: tuple[tuple[str, RefusedError], ...]
 
@@ -103,7 +104,7 @@ def _boards(done: Sorted, grade: Class) -> None:
                 st.markdown(f"**{as_typed(name)}**  \n" + "  \n".join(as_typed(line) for line in lines))
 
 
-def _picture(rgb: Picture, alt: str) -> None:
+def _picture(rgb: RgbArray, alt: str) -> None:
     """Show a board cut out of its photo, limited in height."""
     height, width = rgb.shape[:2]
     st.image(rgb, width="stretch" if width > height else max(round(_HIGHEST_PX * width / height), 1), alt=alt)
@@ -147,7 +148,7 @@ def show_cuts(done: Sorted) -> None:
         named = [(f"{photo.name}, board {n}", b) for n, b in enumerate(boards, 1) if isinstance(b, PlannedBoard)]
         if not named:
             continue
-        picture: Picture = draw_cuts(*done.searched[photo.sha256].picture(), boards)
+        picture: RgbArray = draw_cuts(*done.searched[photo.sha256].picture(), boards)
         st.image(picture, width="stretch", alt=f"Where to cut the boards in {photo.name}")
         for name, board in named:
             with st.expander(as_typed(name), expanded=len(named) == 1):

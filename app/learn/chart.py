@@ -10,7 +10,7 @@ import altair as alt
 from app.common.chart import draw
 from calibration.belief import Shift
 from calibration.finishes import FINISH_WORDS
-from grader.learn import CurvePoint, Pair
+from grader.learn import CurvePoint, YieldBesideEstimate
 from grader.units import format_share
 
 # Blue and orange of one lightness, told apart by colour-blind eyes too, on light and dark ground.
@@ -38,7 +38,7 @@ def show_shifts(shifts: Sequence[Shift]) -> None:
     draw((bars + dots).properties(height=45 * len(rows) + 40))
 
 
-def show_pairs(pairs: Sequence[Pair]) -> None:
+def show_pairs(pairs: Sequence[YieldBesideEstimate]) -> None:
     """Chart weighed against estimated gold with 90 % ranges; on the line they agree."""
     rows = [
         {

@@ -6,7 +6,7 @@ import logging
 from threading import Event, Lock, Thread
 
 from app.lots.lot_folder import LotFolder
-from app.lots.sheets import Sheet, corrections, keep_sheet, kept_sheet, made_of
+from app.lots.sheets import BoardSheet, corrections, keep_sheet, kept_sheet, made_of
 from calibration.errors import GraderError, PhotoError
 from grader.correct.measured import correct
 from grader.listing import SeenListing, see_listing
@@ -53,7 +53,7 @@ class Matching:
         try:
             while not self._is_in_step():
                 wanted = made_of(self._lot)
-                keep_sheet(self._lot, Sheet.of(self._see().listing(corrections(self._lot)), wanted))
+                keep_sheet(self._lot, BoardSheet.of(self._see().listing(corrections(self._lot)), wanted))
                 self.error = None
         except GraderError as error:
             self.error, self._failed_at = error, wanted

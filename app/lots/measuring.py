@@ -14,11 +14,11 @@ from threading import Event, Lock, Thread
 from app.lots.lot_folder import Kept, LotFolder
 from calibration.errors import GraderError, PhotoError
 from grader.api import measure
-from grader.pipeline import Progress, Step
+from grader.pipeline import PipelineStep, StepProgress
 from grader.report import overlay_png
 from grader.request import Request
 
-Clock = Callable[[], float]
+Stopwatch = Callable[[], float]
 _LOG = logging.getLogger(__name__)
 
 
@@ -37,7 +37,7 @@ class _Turn:
     """The progress of one photo; ``seconds`` is the time that it took."""
 
     order: Order
-    step: Step | None = None
+    step: PipelineStep | None = None
     seconds: float | None = None
     error: GraderError | None = None
     is_done: bool = False
@@ -52,7 +52,7 @@ class Measuring:
         lot: LotFolder,
         one_at_a_time: Lock,
         usual_s: float | None = None,
-        clock: Clock = time.monotonic,
+        clock: Stopwatch = time.monotonic,
     ) -> None:
         """Prepare the job; ``start`` begins it.
 
@@ -126,7 +126,7 @@ class Measuring:
         return max(usual - now, 0.0) + (left - 1) * usual
 
     def _measure(self, turn: _Turn) -> None:
-        def say(step: Step) -> None:
+        def say(step: PipelineStep) -> None:
             turn.step = step
 
         try:
@@ -145,7 +145,7 @@ class Measuring:
             )
 
 
-def measure_into(lot: LotFolder, order: Order, say: Progress) -> Kept:
+def measure_into(lot: LotFolder, order: Order, say: StepProgress) -> Kept:
     """Measure one photo of a lot and keep the result; a photo measured in the same way is not measured again.
 
     Corrections that were made on it by hand stay.

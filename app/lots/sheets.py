@@ -21,8 +21,8 @@ from grader.listing import (
     Listing,
     ListingCorrections,
     LotBoard,
+    PhotoPoint,
     Saying,
-    Spot,
     parse_listing_corrections,
 )
 from grader.listing.sheet import board_words, inner_point, jpeg, summary
@@ -44,7 +44,7 @@ class SheetLook:
         picture: JPEG.
     """
 
-    spot: Spot
+    spot: PhotoPoint
     photo: str
     face: str
     is_best: bool
@@ -79,7 +79,7 @@ class Records:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class BoardSheet:
     """The boards of a lot, each once.
 
     Attributes:
@@ -103,9 +103,9 @@ class Sheet:
     records: Records
 
     @staticmethod
-    def of(listing: Listing, made_of: str) -> Sheet:
+    def of(listing: Listing, made_of: str) -> BoardSheet:
         """Make a sheet from the computed listing."""
-        return Sheet(
+        return BoardSheet(
             made_of,
             tuple(tuple(_look(listing, each) for each in board.looks) for board in listing.boards),
             tuple(_words(listing, n, board) for n, board in enumerate(listing.boards)),
@@ -124,7 +124,7 @@ def _words(listing: Listing, number: int, board: LotBoard) -> str:
 def _look(listing: Listing, each: BoardLook) -> SheetLook:
     photo = listing.photos[each.look.photo]
     x, y = inner_point(each.look.outline_px)
-    spot = Spot(photo.sha256[:12], (round(x, 1), round(y, 1)))
+    spot = PhotoPoint(photo.sha256[:12], (round(x, 1), round(y, 1)))
     return SheetLook(spot, photo.name, each.face, each.is_best, each.sure, jpeg(each.look.patch))
 
 
@@ -192,12 +192,12 @@ def _sayings(step: Mapping[str, Any]) -> tuple[Saying, ...]:
         return ()
 
 
-def keep_sheet(lot: LotFolder, sheet: Sheet) -> None:
+def keep_sheet(lot: LotFolder, sheet: BoardSheet) -> None:
     """Keep a sheet in place of the earlier one."""
     put_file(lot.folder / "sheet.json", json.dumps(_as_json(sheet)).encode())
 
 
-def kept_sheet(lot: LotFolder) -> Sheet | None:
+def kept_sheet(lot: LotFolder) -> BoardSheet | None:
     """The sheet that was computed last; None if there is no readable sheet."""
     try:
         return _from_json(loads((lot.folder / "sheet.json").read_bytes()))
@@ -205,7 +205,7 @@ def kept_sheet(lot: LotFolder) -> Sheet | None:
         return None
 
 
-def _as_json(sheet: Sheet) -> dict[str, Any]:
+def _as_json(sheet: BoardSheet) -> dict[str, Any]:
     return {
         "made_of": sheet.made_of,
         "boards": [[_look_json(look) for look in board] for board in sheet.boards],
@@ -220,11 +220,11 @@ def _as_json(sheet: Sheet) -> dict[str, Any]:
     }
 
 
-def _from_json(data: Mapping[str, Any]) -> Sheet:
+def _from_json(data: Mapping[str, Any]) -> BoardSheet:
     records = {
         name: None if record is None else Measured.from_dict(record) for name, record in data["records"].items()
     }
-    return Sheet(
+    return BoardSheet(
         str(data["made_of"]),
         tuple(tuple(_look_of(look) for look in board) for board in data["boards"]),
         tuple(str(words) for words in data["words"]),
@@ -249,6 +249,6 @@ def _look_json(look: SheetLook) -> dict[str, Any]:
 
 def _look_of(data: Mapping[str, Any]) -> SheetLook:
     photo, x, y = data["spot"]
-    spot = Spot(str(photo), (float(x), float(y)))
+    spot = PhotoPoint(str(photo), (float(x), float(y)))
     picture = base64.b64decode(str(data["picture"]))
     return SheetLook(spot, str(data["photo"]), str(data["face"]), bool(data["is_best"]), float(data["sure"]), picture)

@@ -7,7 +7,7 @@ import streamlit as st
 from app.common.show import as_typed, problem
 from app.common.trouble import telling
 from app.lots.desk import current_lot, desk, lot_key
-from app.lots.sheets import Records, Sheet, is_wanted, kept_sheet, made_of, want
+from app.lots.sheets import BoardSheet, Records, is_wanted, kept_sheet, made_of, want
 from app.lots.way import link
 from app.photos.progress import is_measuring
 
@@ -20,7 +20,7 @@ def begin_matching() -> None:
         desk().matching(lot_key()).follow()
 
 
-def show_matching(sheet: Sheet | None) -> None:
+def show_matching(sheet: BoardSheet | None) -> None:
     """How far the comparison is, or why there is none; nothing where the sheet is in step."""
     work = desk().matching(lot_key())
     if work.error is not None and work.is_over:

@@ -10,7 +10,7 @@ import streamlit as st
 from app.common.show import remark, where_from
 from calibration.families import contact_families
 from calibration.sourced import source_words
-from calibration.standard_objects import Kind, standard_objects
+from calibration.standard_objects import ObjectKind, standard_objects
 
 _TYPED = "desk-typed"
 
@@ -33,7 +33,7 @@ class Size:
 
 
 def pick_size(
-    question: str, kind: Kind, key: str, typed: Callable[[], tuple[float, ...] | None], *, listed: bool = True
+    question: str, kind: ObjectKind, key: str, typed: Callable[[], tuple[float, ...] | None], *, listed: bool = True
 ) -> Size | None:
     """Offer a list of things of one kind, and a field for any other size; None while nothing is given.
 

@@ -10,7 +10,7 @@ from app.common.show import problem, remark
 from app.lots.shelf import photo_to_mark
 from app.scale.form import COIN, LENGTH, PITCH, RECTANGLE, ask_choice, ask_points
 from app.scale.known_size import tell_source
-from calibration.families import Family, contact_families
+from calibration.families import ContactFamily, contact_families
 from calibration.standard_objects import StandardObject, sides_in_order, standard_objects
 from grader.scale_choice import ByCoin, ByLength, ByPitch, ByRectangle, Point, ScaleChoice
 
@@ -57,7 +57,7 @@ def mark_known_size(name: str, data: bytes, key: str) -> ScaleChoice | None:
     return _choice(thing, ask_points(photo, _labels(thing)))
 
 
-def _in_order(things: Mapping[str, StandardObject], families: Mapping[str, Family]) -> list[str]:
+def _in_order(things: Mapping[str, StandardObject], families: Mapping[str, ContactFamily]) -> list[str]:
     """In order of nearness to the boards: their own edges, a typed length, then cards, sheets, coins, contacts."""
     by_kind = {
         kind: [name for name, o in things.items() if o.kind == kind] for kind in ("length", "rectangle", "coin")
@@ -89,7 +89,7 @@ def _choice(thing: StandardObject, points: tuple[Point, ...]) -> ScaleChoice | N
     return ByRectangle(sides_in_order((first, second), corners), corners, thing.size_sd_mm)
 
 
-def _words(name: str, things: Mapping[str, StandardObject], families: Mapping[str, Family]) -> str:
+def _words(name: str, things: Mapping[str, StandardObject], families: Mapping[str, ContactFamily]) -> str:
     if name in _OTHERS:
         return _OTHERS[name]
     if name in families:

@@ -11,7 +11,7 @@ from app.common.show import as_typed, heading, remark
 from app.common.trouble import telling
 from app.lots.desk import current_lot
 from app.lots.sheets import (
-    Sheet,
+    BoardSheet,
     SheetLook,
     is_undecided,
     kept_sheet,
@@ -88,7 +88,7 @@ def _look(title: str, look: SheetLook, *, has_backs: bool) -> None:
         st.checkbox(as_typed(", ".join(words)), key=_CHOSEN + look.key)
 
 
-def _say(sheet: Sheet, chosen: Sequence[SheetLook], *, is_current: bool) -> None:
+def _say(sheet: BoardSheet, chosen: Sequence[SheetLook], *, is_current: bool) -> None:
     """Draw the choices for the chosen pictures, and the steps back and forth."""
     most = 2
     told = {0: "No picture chosen.", 1: "1 picture chosen.", most: "2 pictures chosen."}
@@ -145,7 +145,7 @@ def _choose_none() -> None:
     arrive(".st-key-say-boards")
 
 
-def _minds(sheet: Sheet) -> None:
+def _minds(sheet: BoardSheet) -> None:
     if sheet.notices:
         with st.expander("What to mind", icon=":material/info:"):
             for message, advice in sheet.notices:

@@ -4,28 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from app.lots.sheets import Sheet, SheetLook
+from app.lots.sheets import BoardSheet, SheetLook
 from grader.listing import Saying
 
-Board = tuple[SheetLook, ...]
+LooksAtBoard = tuple[SheetLook, ...]
 
 
-def board_of(sheet: Sheet, look: SheetLook) -> Board:
+def board_of(sheet: BoardSheet, look: SheetLook) -> LooksAtBoard:
     """All looks at the board of a look; only the look itself if it is not at a board."""
     return next((board for board in sheet.boards if look in board), (look,))
 
 
-def one_board(sheet: Sheet, one: SheetLook, other: SheetLook) -> list[Saying]:
+def one_board(sheet: BoardSheet, one: SheetLook, other: SheetLook) -> list[Saying]:
     """Say that two looks are at the same face of one board."""
     return _joined(sheet, one, other, are_faces=False)
 
 
-def two_faces(sheet: Sheet, one: SheetLook, other: SheetLook) -> list[Saying]:
+def two_faces(sheet: BoardSheet, one: SheetLook, other: SheetLook) -> list[Saying]:
     """Say that two looks are at the two faces of one board."""
     return _joined(sheet, one, other, are_faces=True)
 
 
-def _joined(sheet: Sheet, one: SheetLook, other: SheetLook, *, are_faces: bool) -> list[Saying]:
+def _joined(sheet: BoardSheet, one: SheetLook, other: SheetLook, *, are_faces: bool) -> list[Saying]:
     """All looks at both boards become looks at one; only the first look moves if a photo shows both boards."""
     first, second = board_of(sheet, one), board_of(sheet, other)
     said = [Saying("board", look.spot) for look in (one, other) if look in sheet.none]
@@ -45,7 +45,7 @@ def _joined(sheet: Sheet, one: SheetLook, other: SheetLook, *, are_faces: bool) 
     return said
 
 
-def another_board(sheet: Sheet, chosen: Sequence[SheetLook]) -> list[Saying]:
+def another_board(sheet: BoardSheet, chosen: Sequence[SheetLook]) -> list[Saying]:
     """Say that one look is at a board of its own, or that two looks are at two boards."""
     said = [Saying("board", look.spot) for look in chosen if look in sheet.none]
     if len(chosen) == 1:

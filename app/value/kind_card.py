@@ -12,7 +12,7 @@ from streamlit.delta_generator import DeltaGenerator
 from app.common.show import as_typed, remark
 from app.common.trouble import telling
 from app.value.entered import Entered
-from app.value.lot_form import Shown, lot_as_shown
+from app.value.lot_form import LotPhoto, lot_as_shown
 from calibration.errors import GraderError
 from calibration.kinds import KINDS_OF_BOARDS, UNKNOWN, board_kind
 from grader.bid import bid_for
@@ -29,7 +29,7 @@ _ACROSS = 2
 Answer = tuple[str, str]  # kind, designs
 
 
-def part_to_name(offer: Offer, shown: Sequence[Shown]) -> str | None:
+def part_to_name(offer: Offer, shown: Sequence[LotPhoto]) -> str | None:
     """The first part whose contacts, judging by its kind, may be flash gold, and of which no more is known."""
     told = {s.part for s in shown if s.plating.thickness}
     return next(
@@ -42,7 +42,7 @@ def show_kind(
     offer: Offer,
     figures: Assumptions,
     found: Entered,
-    shown: Sequence[Shown],
+    shown: Sequence[LotPhoto],
     measured: Sequence[Measured],
 ) -> None:
     """Ask in the card; bids appear one after another, because each takes a moment.
@@ -134,7 +134,7 @@ def _choose(part: str, answer: Answer) -> None:
     st.session_state[f"kind-{part}"], st.session_state[f"designs-{part}"] = answer
 
 
-def _told(shown: Shown, answer: Answer) -> Shown:
+def _told(shown: LotPhoto, answer: Answer) -> LotPhoto:
     return replace(shown, plating=replace(shown.plating, kind=answer[0], designs=answer[1]))
 
 

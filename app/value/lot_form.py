@@ -23,7 +23,7 @@ _FACES = {"left_out": "Left out: only faces in the photos count", "alike": "Assu
 
 
 @dataclass(frozen=True)
-class Shown:
+class LotPhoto:
     """The description of one photo.
 
     Attributes:
@@ -54,7 +54,7 @@ class ShownPhotos:
         are_good: whether all entries can be read.
     """
 
-    photos: tuple[Shown, ...] = ()
+    photos: tuple[LotPhoto, ...] = ()
     are_good: bool = True
 
     @property
@@ -89,7 +89,9 @@ def ask_shown(measured: Sequence[Measured]) -> ShownPhotos:
 def ask_boards(seen: Records) -> ShownPhotos:
     """The same for boards that several photos show, each counted once: ask only for what no photo can show."""
     of = {} if seen.backs is None or seen.fronts_with_backs is None else {seen.backs.sha256: seen.fronts_with_backs}
-    shown = [Shown(m.sha256, _BOARDS, of[m.sha256].sha256 if m.sha256 in of else None, None, "") for m in seen.each]
+    shown = [
+        LotPhoto(m.sha256, _BOARDS, of[m.sha256].sha256 if m.sha256 in of else None, None, "") for m in seen.each
+    ]
     with st.expander("What is known of the boards", icon=":material/photo_library:", key="photos-show"):
         face = _ask_face(_BOARDS, shown)
         plating = ask_plating(_BOARDS, seen.each)
@@ -97,12 +99,14 @@ def ask_boards(seen: Records) -> ShownPhotos:
     return ShownPhotos(told, plating.can_be_read)
 
 
-def parts_of(shown: Sequence[Shown]) -> tuple[str, ...]:
+def parts_of(shown: Sequence[LotPhoto]) -> tuple[str, ...]:
     """Names of the parts, in the order of their first photos."""
     return tuple(dict.fromkeys(s.part for s in shown))
 
 
-def lot_as_shown(shown: Sequence[Shown], amounts: Mapping[str, tuple[str, str]], measured: Sequence[Measured]) -> Lot:
+def lot_as_shown(
+    shown: Sequence[LotPhoto], amounts: Mapping[str, tuple[str, str]], measured: Sequence[Measured]
+) -> Lot:
     """The lot as the user describes it.
 
     Args:
@@ -146,7 +150,7 @@ def _shown_words(measured: Sequence[Measured]) -> str:
     return f"What the {len(measured)} photos show"
 
 
-def _ask_face(part: str, shown: Sequence[Shown]) -> str:
+def _ask_face(part: str, shown: Sequence[LotPhoto]) -> str:
     if any(s.back_of is not None for s in shown if s.part == part):
         return "left_out"
     alone = len(parts_of(shown)) == 1
@@ -161,7 +165,7 @@ def _ask_face(part: str, shown: Sequence[Shown]) -> str:
     )
 
 
-def _ask_plating(part: str, shown: Sequence[Shown], measured: Sequence[Measured]) -> PlatingTexts:
+def _ask_plating(part: str, shown: Sequence[LotPhoto], measured: Sequence[Measured]) -> PlatingTexts:
     of_part = {s.sha256 for s in shown if s.part == part}
     if len(parts_of(shown)) > 1:
         st.markdown(f"**{as_typed(part)}**")
@@ -192,7 +196,7 @@ def _key(what: str, m: Measured) -> str:
     return f"{what}-{m.sha256[:12]}"
 
 
-def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[Shown, bool]:
+def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[LotPhoto, bool]:
     part, back_of = "the boards", None
     if len(measured) > 1:
         left, right = st.columns(2)
@@ -212,7 +216,7 @@ def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[Shown, bool]:
             )
             back_of = chosen if chosen != _FRONT else None
     if back_of is not None:
-        return Shown(m.sha256, part, back_of, 1, ""), True
+        return LotPhoto(m.sha256, part, back_of, 1, ""), True
     left, right = st.columns(2)
     with left:
         boards = st.number_input(
@@ -234,4 +238,4 @@ def _ask_photo(m: Measured, measured: Sequence[Measured]) -> tuple[Shown, bool]:
         )
     _, fine = read(weighed, parse_mass_g)
     told = m.likely_boards.is_exact or is_counted or boards != m.likely_boards.value
-    return Shown(m.sha256, part, None, int(boards) if told else None, weighed.strip()), fine
+    return LotPhoto(m.sha256, part, None, int(boards) if told else None, weighed.strip()), fine

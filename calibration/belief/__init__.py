@@ -1,14 +1,14 @@
 """Belief about effective thickness, learned from weighed gold."""
 
 from calibration.belief.batches import Batch, Priors, WeighedPlating, published_priors
-from calibration.belief.learn import UNLIKELY, Belief, Known, SellerKnown, Shift, learn
+from calibration.belief.learn import UNLIKELY, Belief, PartKnown, SellerKnown, Shift, learn
 from calibration.belief.parts import UncertainSpread
 
 __all__ = [
     "UNLIKELY",
     "Batch",
     "Belief",
-    "Known",
+    "PartKnown",
     "Priors",
     "SellerKnown",
     "Shift",

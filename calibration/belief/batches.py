@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from calibration.belief.families import published_families
 from calibration.belief.maps import Curve, log_quantiles
-from calibration.belief.parts import Family, UncertainSpread
+from calibration.belief.parts import FamilyPrior, UncertainSpread
 from calibration.errors import UsageError
 from calibration.inputs import Distribution
 from calibration.kinds import UNKNOWN, KindKey
@@ -85,7 +85,7 @@ class Priors:
             to show, as a curve of a standard normal number.
     """
 
-    families: Mapping[tuple[Finish, KindKey], Family]
+    families: Mapping[tuple[Finish, KindKey], FamilyPrior]
     seller: UncertainSpread
     batch: UncertainSpread
     recovery_middle: float

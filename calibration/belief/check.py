@@ -21,12 +21,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.belief.batches import Batch, Priors, WeighedPlating, published_priors
 from calibration.belief.density import Density, Weighings, log_thickness, weighed
 from calibration.belief.learn import Belief, learn
-from calibration.belief.unknowns import Layout, Unknowns, log_thickness_of
+from calibration.belief.unknowns import Unknowns, UnknownsLayout, log_thickness_of
 from calibration.finishes import HARD_GOLD, IMMERSION_GOLD
-from calibration.inputs import FloatArray
 from calibration.scores import crps
 from calibration.thickness import Finish
 
@@ -52,7 +52,7 @@ class SimulatedLog:
     batches: tuple[Batch, ...]
     next_batch: Batch
     truth: FloatArray
-    layout: Layout
+    layout: UnknownsLayout
     new_batch: Batch
 
 

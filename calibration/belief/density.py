@@ -20,11 +20,11 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.belief.batches import Batch, Priors, WeighedPlating
 from calibration.belief.maps import student_4
 from calibration.belief.parts import UncertainSpread
-from calibration.belief.unknowns import Layout, Unknowns, fresh_numbers, log_thickness_of, part_keys
-from calibration.inputs import FloatArray
+from calibration.belief.unknowns import Unknowns, UnknownsLayout, fresh_numbers, log_thickness_of, part_keys
 
 DEGREES_OF_FREEDOM = 4  # of the curve in ``maps``
 _STUDENT = student_4()
@@ -47,7 +47,7 @@ class Weighings:
         variance: relative variance of everything that scales a batch, float64 (batches,).
     """
 
-    layout: Layout
+    layout: UnknownsLayout
     design: FloatArray
     mg_per_um: FloatArray
     starts: Index
@@ -59,7 +59,7 @@ class Weighings:
     @staticmethod
     def of(batches: Sequence[Batch], priors: Priors) -> Weighings:
         """The arrays of one or more batches."""
-        at = Layout.of(batches, priors)
+        at = UnknownsLayout.of(batches, priors)
         keys = part_keys(batches)
         rows = [(n, b, p, keys[n][k]) for n, b in enumerate(batches) for k, p in enumerate(b.platings)]
         design = np.zeros((at.size, len(rows)))
@@ -225,7 +225,7 @@ class Density:
 
 
 def log_thickness(
-    z: FloatArray, layout: Layout, priors: Priors, plating: WeighedPlating, process: int, seed: int
+    z: FloatArray, layout: UnknownsLayout, priors: Priors, plating: WeighedPlating, process: int, seed: int
 ) -> FloatArray:
     """Logarithm of a plating's effective thickness in um, (n,), for draws z (n, size) of the unknowns.
 
@@ -241,7 +241,7 @@ def log_thickness(
     return np.asarray(log_thickness_of(z, layout, priors, plating, seed) + seller + picked + recovery)
 
 
-def log_picked(z: FloatArray, layout: Layout, priors: Priors, seller: str, seed: int) -> FloatArray:
+def log_picked(z: FloatArray, layout: UnknownsLayout, priors: Priors, seller: str, seed: int) -> FloatArray:
     """Logarithm of gold on boards not shown ÷ on those that a seller chose to show, (n,)."""
     at = layout.picked.get(seller)
     return priors.picked(fresh_numbers(seed, len(z), 1, "picked", seller)[:, 0] if at is None else z[:, at])[0]

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 
 from calibration.belief.maps import Curve, log_quantiles, narrowed, normal, spread_of_curve
-from calibration.belief.parts import Component, Family, UncertainSpread
+from calibration.belief.parts import Component, FamilyPrior, UncertainSpread
 from calibration.finishes import HARD_GOLD, UNDETERMINED
 from calibration.inputs import Distribution
 from calibration.kinds import KINDS_OF_BOARDS, UNKNOWN, BoardKind, KindKey, board_kind
@@ -16,13 +16,13 @@ from calibration.thickness import FINISHES, Finish, thickness_prior
 _LEAST = 1e-9  # of a spread
 
 
-def published_families(given: Mapping[Finish, Distribution]) -> dict[tuple[Finish, KindKey], Family]:
+def published_families(given: Mapping[Finish, Distribution]) -> dict[tuple[Finish, KindKey], FamilyPrior]:
     """Families of every finish; those of edge contacts by kind of boards.
 
     Args:
         given: thickness in um of one design that replaces the published one for some finishes.
     """
-    found: dict[tuple[Finish, KindKey], Family] = {}
+    found: dict[tuple[Finish, KindKey], FamilyPrior] = {}
     unknown = board_kind(UNKNOWN)
     for finish in FINISHES:
         if finish in given:
@@ -36,12 +36,12 @@ def published_families(given: Mapping[Finish, Distribution]) -> dict[tuple[Finis
     return found
 
 
-def of_kind(kind: BoardKind) -> Family:
+def of_kind(kind: BoardKind) -> FamilyPrior:
     """The family of a kind's contacts: hard gold to a specification, thin hard gold, and flash gold."""
     weight, median, sigma, thin_median, thin_sigma = kind.hard.parameters
     flash_median, flash_sigma = kind.flash.parameters
     chance, sd_logit = kind.flash_share.parameters
-    return Family(
+    return FamilyPrior(
         (
             _component(median, sigma, kind.typical_sd_log, weight),
             _component(thin_median, thin_sigma, kind.typical_sd_log, 1 - weight),
@@ -51,7 +51,7 @@ def of_kind(kind: BoardKind) -> Family:
     )
 
 
-def either(thickness: Distribution, pooled: BoardKind) -> Family:
+def either(thickness: Distribution, pooled: BoardKind) -> FamilyPrior:
     """The family of plating that could be hard gold or flash gold.
 
     Args:
@@ -59,7 +59,7 @@ def either(thickness: Distribution, pooled: BoardKind) -> Family:
         pooled: kind of boards that determines how well typical thickness and share are known.
     """
     chance, median, sigma, flash_median, flash_sigma = thickness.parameters
-    return Family(
+    return FamilyPrior(
         (
             _component(median, sigma, pooled.typical_sd_log),
             _component(flash_median, flash_sigma, pooled.typical_sd_log, flash=True),
@@ -68,7 +68,7 @@ def either(thickness: Distribution, pooled: BoardKind) -> Family:
     )
 
 
-def family_of(thickness: Distribution, typical_sd_log: float) -> Family:
+def family_of(thickness: Distribution, typical_sd_log: float) -> FamilyPrior:
     """A family of one component, or of two with fixed shares, whose parts together have the given distribution.
 
     Args:
@@ -78,7 +78,7 @@ def family_of(thickness: Distribution, typical_sd_log: float) -> Family:
     """
     if thickness.kind == "lognormal_mixture":
         weight, median, sigma, other, other_sigma = thickness.parameters
-        return Family(
+        return FamilyPrior(
             (
                 _component(median, sigma, typical_sd_log, weight),
                 _component(other, other_sigma, typical_sd_log, 1 - weight),
@@ -87,7 +87,7 @@ def family_of(thickness: Distribution, typical_sd_log: float) -> Family:
     curve = log_quantiles(thickness)
     whole = spread_of_curve(curve)
     typical = _typical(whole, typical_sd_log)
-    return Family((Component(narrowed(curve, typical / whole if whole else 0.0), _spread(whole, typical)),))
+    return FamilyPrior((Component(narrowed(curve, typical / whole if whole else 0.0), _spread(whole, typical)),))
 
 
 def _component(

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
+from calibration.arrays import FloatArray
 from calibration.belief.batches import Batch, Priors, WeighedPlating, published_priors
 from calibration.belief.density import (
     Density,
@@ -28,8 +29,8 @@ from calibration.belief.density import (
     weighed,
 )
 from calibration.belief.sampler import DRAWS, MANY, posterior_draws
-from calibration.belief.unknowns import Layout, Unknowns
-from calibration.inputs import DEFAULT_SEED, Distribution, FloatArray, Input
+from calibration.belief.unknowns import Unknowns, UnknownsLayout
+from calibration.inputs import DEFAULT_SEED, Distribution, Input
 from calibration.kinds import UNKNOWN, KindKey
 from calibration.thickness import FINISHES, Finish
 
@@ -66,7 +67,7 @@ class Shift:
 
 
 @dataclass(frozen=True)
-class Known:
+class PartKnown:
     """Belief about one part from one seller, both of which were weighed.
 
     Attributes:
@@ -119,7 +120,7 @@ class Belief:
     batches: tuple[Batch, ...]
     process: int
     draws: FloatArray
-    layout: Layout
+    layout: UnknownsLayout
     priors: Priors
     seed: int
 
@@ -212,11 +213,11 @@ class Belief:
             if self._holding(f)
         )
 
-    def known(self) -> tuple[Known, ...]:
+    def known(self) -> tuple[PartKnown, ...]:
         """Effective thickness of each part from each seller that was weighed, by finish and name."""
         counts = Counter(key for b in self.batches for key in {(p.finish, p.part, p.seller) for p in b.platings})
         return tuple(
-            Known(finish, part, seller, _three(self.thickness(finish, part, seller)), count)
+            PartKnown(finish, part, seller, _three(self.thickness(finish, part, seller)), count)
             for (finish, part, seller), count in sorted(counts.items())
         )
 
@@ -279,7 +280,7 @@ def learn(
 
 
 def _learned(batches: Sequence[Batch], process: int | None, start: Priors, seed: int) -> Belief:
-    layout = Layout.of(batches, start)
+    layout = UnknownsLayout.of(batches, start)
     newest = max((b.process for b in batches), default=0) if process is None else process
     rng = np.random.default_rng([seed, 0])
     prior = Unknowns(layout, start)
@@ -324,7 +325,7 @@ def remembered(
 ) -> Belief | None:
     """The belief whose draws were kept; None if they cannot be those of these batches."""
     start = published_priors() if priors is None else priors
-    layout = Layout.of(batches, start)
+    layout = UnknownsLayout.of(batches, start)
     if draws.shape != (DRAWS, layout.size) or draws.dtype != np.float64 or not np.isfinite(draws).all():
         return None
     return Belief(tuple(batches), process, draws, layout, start, seed)

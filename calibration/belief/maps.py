@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import DataFileError
-from calibration.inputs import Distribution, FloatArray
+from calibration.inputs import Distribution
 
 _Z_MAX = 8.0
 _Z = np.linspace(-_Z_MAX, _Z_MAX, 3201)

@@ -20,8 +20,8 @@ from functools import cached_property
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.belief.maps import Curve, normal_quantile
-from calibration.inputs import FloatArray
 
 _LEAST = 1e-12  # of a share, so that it has a logarithm
 
@@ -57,7 +57,7 @@ class Component:
 
 
 @dataclass(frozen=True)
-class Family:
+class FamilyPrior:
     """Assumptions about the parts of a family before any was weighed.
 
     Attributes:
@@ -125,7 +125,7 @@ class Shared:
         chance_slope: slope of its logit, (n,).
     """
 
-    family: Family
+    family: FamilyPrior
     weights: Sequence[FloatArray]
     typical: Sequence[FloatArray]
     slopes: Sequence[FloatArray]

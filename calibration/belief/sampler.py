@@ -25,7 +25,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 
 LogDensity = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 """Value (n,) and gradient (n, size) at unknowns (n, size)."""

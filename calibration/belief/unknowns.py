@@ -14,10 +14,10 @@ from functools import cached_property
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.belief.batches import Batch, Priors, WeighedPlating
 from calibration.belief.maps import normal_cdf, normal_quantile
 from calibration.belief.parts import Shared
-from calibration.inputs import FloatArray
 from calibration.kinds import UNKNOWN, KindKey
 from calibration.thickness import Finish
 
@@ -30,7 +30,7 @@ _UNNAMED = 40
 
 
 @dataclass(frozen=True)
-class Layout:
+class UnknownsLayout:
     """Position of each unknown in a vector of numbers.
 
     Attributes:
@@ -58,7 +58,7 @@ class Layout:
     size: int
 
     @staticmethod
-    def of(batches: Sequence[Batch], priors: Priors) -> Layout:
+    def of(batches: Sequence[Batch], priors: Priors) -> UnknownsLayout:
         """Layout of the unknowns that the batches touch, in the order in which they turn up."""
         rows = [
             (key, p)
@@ -85,7 +85,7 @@ class Layout:
             numbers = priors.families[key].numbers
             first = place(numbers)
             families[key] = tuple(range(first, first + numbers))
-        return Layout(
+        return UnknownsLayout(
             families,
             {key: place() for key in family},
             family,
@@ -117,7 +117,7 @@ def part_keys(batches: Sequence[Batch]) -> list[list[PartKey]]:
 class Unknowns:
     """The prior of the unknowns: an even start for the sampler, and its log density with gradient."""
 
-    layout: Layout
+    layout: UnknownsLayout
     priors: Priors
 
     def shared(self, z: FloatArray) -> dict[FamilyKey, Shared]:
@@ -188,7 +188,9 @@ def fresh_numbers(seed: int, n: int, size: int, *names: object) -> FloatArray:
     return np.random.default_rng([seed, 1, int.from_bytes(digest[:8], "big")]).standard_normal((n, size))
 
 
-def log_thickness_of(z: FloatArray, layout: Layout, priors: Priors, plating: WeighedPlating, seed: int) -> FloatArray:
+def log_thickness_of(
+    z: FloatArray, layout: UnknownsLayout, priors: Priors, plating: WeighedPlating, seed: int
+) -> FloatArray:
     """Log thickness of a plating's part, (n,), for draws z (n, size) of the unknowns.
 
     For a part that was never weighed, it is a draw from the family as learned from the weighed parts.

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.inputs import FloatArray, Input
+from calibration.arrays import FloatArray
+from calibration.inputs import Input
 from grader.batch.model import CostLine
 from grader.batch.process import Process
-from grader.batch.quantities import Draws, Reagents, Wastes
+from grader.batch.quantities import FigureDraws, Reagents, Wastes
 from grader.model import Range
 from grader.units.estimates import same_currency
 from grader.valuation import Assumptions
@@ -18,7 +19,7 @@ _DISPOSAL = "cost:disposal"
 
 
 @dataclass(frozen=True)
-class Prices:
+class PriceDraws:
     """Draws of prices, in one currency.
 
     Attributes:
@@ -28,13 +29,13 @@ class Prices:
         examples: keys of the lines whose price is a shipped example.
     """
 
-    process: Draws
+    process: FigureDraws
     disposal: FloatArray | None
     rate: FloatArray | None
     examples: frozenset[str]
 
     @staticmethod
-    def of(process: Process, assumptions: Assumptions | None, figures: Draws, draws: int) -> Prices:
+    def of(process: Process, assumptions: Assumptions | None, figures: FigureDraws, draws: int) -> PriceDraws:
         """Prices of a process set and of the assumptions of a valuation.
 
         Raises:
@@ -42,12 +43,12 @@ class Prices:
         """
         examples = {key for key in process.examples if key.startswith("price_")}
         if assumptions is None:
-            return Prices(figures, None, None, frozenset(examples))
+            return PriceDraws(figures, None, None, frozenset(examples))
         same_currency({"process": {process.currency}, "assumptions": {assumptions.currency}})
         disposal = _disposal(assumptions)
         rate = None if assumptions.work is None else assumptions.work.rate
         examples |= {i.name for i in (disposal, rate) if i is not None and i.name in assumptions.examples}
-        return Prices(
+        return PriceDraws(
             figures,
             None if disposal is None else disposal.draws(draws),
             None if rate is None else rate.draws(draws),
@@ -63,7 +64,7 @@ def _disposal(assumptions: Assumptions) -> Input | None:
 
 
 def cost_lines(
-    prices: Prices, r: Reagents, w: Wastes, filters: FloatArray, hours: FloatArray
+    prices: PriceDraws, r: Reagents, w: Wastes, filters: FloatArray, hours: FloatArray
 ) -> tuple[tuple[CostLine, ...], FloatArray]:
     """Costs by kind, the largest first, and draws of their sum."""
     p = prices.process

@@ -59,7 +59,7 @@ class Vessels:
 
 
 @dataclass(frozen=True)
-class Amount:
+class ReagentAmount:
     """A reagent of the batch.
 
     Attributes:
@@ -207,7 +207,7 @@ class BatchPlan:
     loads: Range
     liquor_per_load_ml: Range
     pieces_per_load_g: Range
-    amounts: tuple[Amount, ...]
+    amounts: tuple[ReagentAmount, ...]
     oxidation: Oxidation
     nitric_as_metabisulfite_g: Range
     gases: tuple[GasGivenOff, ...]
@@ -220,6 +220,6 @@ class BatchPlan:
     cost_per_gram: Range
     notices: tuple[Notice, ...]
 
-    def amount(self, key: str) -> Amount:
+    def amount(self, key: str) -> ReagentAmount:
         """One reagent by its key."""
         return next(a for a in self.amounts if a.key == key)

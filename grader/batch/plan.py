@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import RefusedError
-from calibration.inputs import DEFAULT_DRAWS, FloatArray
+from calibration.inputs import DEFAULT_DRAWS
 from calibration.notices import Notice
 from grader.batch.chemistry import molar_mass
-from grader.batch.costs import Prices, cost_lines
+from grader.batch.costs import PriceDraws, cost_lines
 from grader.batch.figures import constant, fixed
 from grader.batch.model import (
-    Amount,
     BatchPlan,
     Feed,
     GasGivenOff,
     Oxidation,
+    ReagentAmount,
     RinseWater,
     Stage,
     Time,
@@ -25,7 +26,7 @@ from grader.batch.model import (
 from grader.batch.notices import notice
 from grader.batch.process import Process
 from grader.batch.quantities import (
-    Draws,
+    FigureDraws,
     Gases,
     Reagents,
     Wastes,
@@ -93,7 +94,7 @@ def plan_batch(
     per_load = _check_loads(charge, vessels, mass, loads, fill_ml / f["liquor_per_board"])
     w = wastes(f, mass, r, m, rinses := constant(process.figures["rinses"].distribution, "number of rinses"))
     ox, given_off = oxidant(f, r, m), gases(f, r, m)
-    prices = Prices.of(process, assumptions, f, draws)
+    prices = PriceDraws.of(process, assumptions, f, draws)
     hours = loads * f["hours_per_load"] + f["hours_denitrating"] + f["hours_refining"]
     lines, total = cost_lines(prices, r, w, f["filters_per_load"] * loads, hours)
     amounts = _amounts(r, f, loads, mass, rinses)
@@ -197,14 +198,16 @@ def _whole(counts: FloatArray) -> Range:
     return Range(float(mid), float(low), float(high))
 
 
-def _amounts(r: Reagents, f: Draws, loads: FloatArray, mass: FloatArray, rinses: int) -> tuple[Amount, ...]:
+def _amounts(
+    r: Reagents, f: FigureDraws, loads: FloatArray, mass: FloatArray, rinses: int
+) -> tuple[ReagentAmount, ...]:
     def amount(
         key: str, title: str, stage: Stage, unit: str, planned: FloatArray, floor: FloatArray | None = None
-    ) -> Amount:
+    ) -> ReagentAmount:
         below = 0.0 if floor is None else float(np.mean(planned < floor))
         least = None if floor is None else Range.of(floor)
         each = Range.of(planned / loads) if stage == "strip" else None
-        return Amount(key, title, stage, unit, Range.of(planned), least, below, each)
+        return ReagentAmount(key, title, stage, unit, Range.of(planned), least, below, each)
 
     water = mass * f["rinse_per_board"] * rinses + (r.nitric + r.gold_acid) * f["gold_dilution"]
     return (
@@ -292,7 +295,7 @@ def _rinse_water(w: Wastes) -> RinseWater:
     return RinseWater(Range.of(w.rinse_copper_mg_l), Range.of(ph), copper_limit, ph_limit, float(np.mean(unclean)))
 
 
-def _floor_notices(amounts: tuple[Amount, ...]) -> list[Notice]:
+def _floor_notices(amounts: tuple[ReagentAmount, ...]) -> list[Notice]:
     return [
         notice(
             "reagent-below-floor",
@@ -306,7 +309,7 @@ def _floor_notices(amounts: tuple[Amount, ...]) -> list[Notice]:
     ]
 
 
-def _process_notices(process: Process, f: Draws) -> list[Notice]:
+def _process_notices(process: Process, f: FigureDraws) -> list[Notice]:
     strongest = float(f["peroxide_strength"].max())
     found = []
     if strongest > _STRONG_MOL_L:
@@ -318,7 +321,7 @@ def _process_notices(process: Process, f: Draws) -> list[Notice]:
     return found
 
 
-def _vessel_notices(vessels: Vessels, f: Draws, per_load: FloatArray) -> list[Notice]:
+def _vessel_notices(vessels: Vessels, f: FigureDraws, per_load: FloatArray) -> list[Notice]:
     filled = per_load * (f["liquor_per_board"] + 1 / fixed()["density_pieces"].value) / vessels.volume_ml
     full = float(np.quantile(filled, 0.95))
     return [notice("vessel-brim", share=format_share(full))] if full > fixed()["brim"].value else []

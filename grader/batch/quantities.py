@@ -9,11 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from grader.batch.chemistry import molar_mass, reactions
 from grader.batch.figures import fixed
 
-Draws = dict[str, FloatArray]
+FigureDraws = dict[str, FloatArray]
 
 # 1 mm² × 1 µm × 1 g/cm³ = 1e-6 cm³ × 1 g/cm³
 _G_PER_MM2_UM_G_CM3 = 1e-6
@@ -38,7 +38,7 @@ class Metals:
         return self.gold / molar_mass("Au")
 
 
-def metals(f: Draws, plated_mm2: FloatArray, bare_mm2: FloatArray | None, gold_mg: FloatArray) -> Metals:
+def metals(f: FigureDraws, plated_mm2: FloatArray, bare_mm2: FloatArray | None, gold_mg: FloatArray) -> Metals:
     """Copper from plated and open area × thickness, nickel from plated area × thickness."""
     bare = plated_mm2 * f["bare_copper"] if bare_mm2 is None else bare_mm2
     density = {name: fixed()[f"density_{name}"].value * _G_PER_MM2_UM_G_CM3 for name in ("copper", "nickel")}
@@ -67,7 +67,7 @@ class Reagents:
     metabisulfite_floor: FloatArray
 
 
-def reagents(f: Draws, mass_g: FloatArray, m: Metals) -> Reagents:
+def reagents(f: FigureDraws, mass_g: FloatArray, m: Metals) -> Reagents:
     """Amounts by the process's figures, and what the reactions use up.
 
     Nitric acid that the gold leaves over is destroyed first; what that does not reach uses up metabisulfite.
@@ -97,7 +97,7 @@ def reagents(f: Draws, mass_g: FloatArray, m: Metals) -> Reagents:
     )
 
 
-def leftover_nitric_mol(f: Draws, nitric_ml: FloatArray, m: Metals) -> FloatArray:
+def leftover_nitric_mol(f: FigureDraws, nitric_ml: FloatArray, m: Metals) -> FloatArray:
     """Nitric acid that is still there when the gold is dissolved, of which the gold uses up the least that it can."""
     used = m.gold_mol * reactions()["gold_to_no"].moles("HNO3", "Au")
     return np.asarray(np.maximum(nitric_ml * f["nitric_strength"] * 1e-3 - used, 0.0) * f["nitrate_left"])
@@ -119,7 +119,7 @@ class Oxidant:
     air_l: FloatArray
 
 
-def oxidant(f: Draws, r: Reagents, m: Metals) -> Oxidant:
+def oxidant(f: FigureDraws, r: Reagents, m: Metals) -> Oxidant:
     """Peroxide oxidises mole by mole; what it leaves takes half a mole of oxygen each."""
     known, figures = reactions(), fixed()
     per_cu = known["copper_by_peroxide"].moles("H2O2", "Cu")
@@ -148,7 +148,7 @@ class Gases:
     sulfur_dioxide_most: FloatArray
 
 
-def gases(f: Draws, r: Reagents, m: Metals) -> Gases:
+def gases(f: FigureDraws, r: Reagents, m: Metals) -> Gases:
     """What can come off at each stage. Nitrogen oxides count as NO2, which NO turns into in air."""
     known = reactions()
     acid = f["hydrochloric_strength"] * 1e-3
@@ -190,7 +190,7 @@ class Wastes:
     rinse_acid_mol_l: FloatArray
 
 
-def wastes(f: Draws, mass_g: FloatArray, r: Reagents, m: Metals, rinses: int) -> Wastes:
+def wastes(f: FigureDraws, mass_g: FloatArray, r: Reagents, m: Metals, rinses: int) -> Wastes:
     """Liquor with the first rinse and the spent gold solution apart from the later rinses.
 
     Each rinse thins what clings to the pieces: clinging ÷ (clinging + water) of it is left in the next one.

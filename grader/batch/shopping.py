@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from grader.batch.model import Amount, BatchPlan
+from grader.batch.model import BatchPlan, ReagentAmount
 from grader.table import Table
 from grader.units import format_money
 
@@ -44,7 +44,7 @@ class ToBuy:
 
 def shopping(plan: BatchPlan) -> tuple[ToBuy, ...]:
     """Everything that a batch takes: reagents, and vessels for it and for its waste."""
-    groups: dict[str, list[Amount]] = {}
+    groups: dict[str, list[ReagentAmount]] = {}
     for amount in plan.amounts:
         groups.setdefault(_BOUGHT_AS.get(amount.key, amount.key), []).append(amount)
     found = [_bought(plan, key, amounts) for key, amounts in groups.items() if sum(a.to_have for a in amounts) > 0]
@@ -65,7 +65,7 @@ def shopping_table(plan: BatchPlan) -> Table:
     return Table(("", "Have ready", "For", "About"), tuple(rows), TITLE)
 
 
-def _bought(plan: BatchPlan, key: str, amounts: list[Amount]) -> ToBuy:
+def _bought(plan: BatchPlan, key: str, amounts: list[ReagentAmount]) -> ToBuy:
     cost = next((c for c in plan.costs if c.key == key), None)
     planned = sum(a.planned.value for a in amounts)
     ready = rounded_up(sum(a.to_have for a in amounts), amounts[0].unit)
@@ -111,7 +111,7 @@ def _told(amount: float, unit: str) -> str:
     return f"{amount:.6g} {unit}".strip()
 
 
-def _purpose(amount: Amount) -> str:
+def _purpose(amount: ReagentAmount) -> str:
     _, _, purpose = amount.title.partition(", ")
     return purpose or ""
 

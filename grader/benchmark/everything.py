@@ -13,7 +13,7 @@ from pathlib import Path
 from grader.api import measure
 from grader.benchmark.first_page import FirstPage, time_first_page
 from grader.benchmark.photos import BARE, PLATED, SIZES_MP, enlarged
-from grader.benchmark.processes import Process, time_command
+from grader.benchmark.processes import CommandTimes, time_command
 from grader.benchmark.steps import Timing
 from grader.lot import estimate_lot, one_part
 from grader.lot_offer import offer_for, typed_assumptions
@@ -43,7 +43,7 @@ class Everything:
     bare: dict[str, Timing]
     sizes: dict[float, Timing]
     heic: Timing
-    commands: dict[str, Process]
+    commands: dict[str, CommandTimes]
     lot_s: float
     page: FirstPage | None
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
-class Process:
+class CommandTimes:
     """Least times of a command over some runs.
 
     Attributes:
@@ -24,7 +24,7 @@ class Process:
     cpu_s: float
 
 
-def time_command(arguments: Sequence[str], runs: int) -> Process:
+def time_command(arguments: Sequence[str], runs: int) -> CommandTimes:
     """Time ``python -m grader …`` as its own process, after one run that writes Python's byte code.
 
     Raises:
@@ -32,7 +32,7 @@ def time_command(arguments: Sequence[str], runs: int) -> Process:
     """
     environment = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
     timed = [_once(arguments, environment) for _ in range(runs + 1)][1:]
-    return Process(min(wall for wall, _ in timed), min(cpu for _, cpu in timed))
+    return CommandTimes(min(wall for wall, _ in timed), min(cpu for _, cpu in timed))
 
 
 def _once(arguments: Sequence[str], environment: dict[str, str]) -> tuple[float, float]:

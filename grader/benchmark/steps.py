@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 
 from grader.photo import load_photo
-from grader.pipeline import Step, measure
+from grader.pipeline import PipelineStep, measure
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,7 @@ class Timing:
         return self.total_s / self.decode_s
 
 
-Mark = tuple[float, float]  # wall clock, processor
+ClockReading = tuple[float, float]  # wall clock, processor
 
 
 def time_measure(path: Path, runs: int) -> Timing:
@@ -70,11 +70,11 @@ def time_measure(path: Path, runs: int) -> Timing:
     )
 
 
-def _now() -> Mark:
+def _now() -> ClockReading:
     return time.perf_counter(), time.process_time()
 
 
-def _decode(path: Path) -> Mark:
+def _decode(path: Path) -> ClockReading:
     data = np.frombuffer(path.read_bytes(), np.uint8)
     wall, cpu = _now()
     if path.suffix == ".heic" or cv2.imdecode(data, cv2.IMREAD_COLOR) is None:
@@ -87,7 +87,7 @@ def _one_run(path: Path) -> tuple[dict[str, float], float]:
     marks: list[tuple[str, float]] = [("load", time.perf_counter())]
     cpu = time.process_time()
 
-    def mark(step: Step) -> None:
+    def mark(step: PipelineStep) -> None:
         marks.append((step, time.perf_counter()))
 
     measure(load_photo(path), progress=mark)

@@ -12,8 +12,9 @@ from pathlib import Path
 
 import numpy as np
 
-from calibration.inputs import FloatArray, Input
-from grader.batch.costs import Prices, cost_lines
+from calibration.arrays import FloatArray
+from calibration.inputs import Input
+from grader.batch.costs import PriceDraws, cost_lines
 from grader.batch.figures import constant
 from grader.batch.process import Process, load_process
 from grader.batch.quantities import Metals, reagents, wastes
@@ -21,7 +22,7 @@ from grader.grade.thresholds import Thresholds, load_thresholds
 from grader.units import parse_volume_ml
 from grader.valuation.bench import Needs
 from grader.valuation.portions import Stock
-from grader.valuation.quantities import Per, Quantity, Values
+from grader.valuation.quantities import ChargePer, Quantity, Values
 
 _G_PER_KG = 1e3
 _LEAST_G = 1e-3  # avoids a division by zero for an empty vessel
@@ -85,7 +86,7 @@ class WorkBench:
         w = wastes(f, mass, r, metals, rinses)
         loads = np.ceil(r.liquor / (self.vessel_ml * f["fill"]) - 1e-9)
         filters = f["filters_per_load"] * loads
-        _, chemicals = cost_lines(Prices(f, None, None, frozenset()), r, w, filters, np.zeros(n))
+        _, chemicals = cost_lines(PriceDraws(f, None, None, frozenset()), r, w, filters, np.zeros(n))
         vessels = stock.stripped_kg.driving(loads)
         once = Quantity.number(1.0, values, n)
         figures = self.process.figures
@@ -94,7 +95,7 @@ class WorkBench:
             + once.times(figures["hours_denitrating"])
             + once.times(figures["hours_refining"])
         )
-        amounts: dict[Per, Quantity] = {"load": vessels, "l": stock.stripped_kg.driving(w.liquor_l)}
+        amounts: dict[ChargePer, Quantity] = {"load": vessels, "l": stock.stripped_kg.driving(w.liquor_l)}
         if at_boards is not None:
             amounts["h"] = at_boards + hours
         return Needs(amounts, stock.stripped_kg.driving(chemicals))

@@ -122,7 +122,7 @@ class CutOptions(PhotoOptions):
                 )
         return [CutSides(front, back) for front, back in zip(fronts, backs, strict=True)]
 
-    def look(self, photos: Sequence[CutSides]) -> Look:
+    def look(self, photos: Sequence[CutSides]) -> CutReader:
         """How each photo is looked at.
 
         Raises:
@@ -131,11 +131,11 @@ class CutOptions(PhotoOptions):
             LogError: the log that was named cannot be read.
         """
         by_hand = self.by_hand([sides.front for sides in photos])
-        return Look(self.request(), self.turned, self.learned(), by_hand)
+        return CutReader(self.request(), self.turned, self.learned(), by_hand)
 
 
 @dataclass(frozen=True, eq=False)
-class Look:
+class CutReader:
     """How photos are looked at: measured, those of fronts corrected by hand, and their boards found."""
 
     request: Request

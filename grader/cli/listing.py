@@ -26,7 +26,7 @@ from grader.listing import (
     parse_listing_corrections,
     read_listing,
 )
-from grader.listing.amount import Amount, amount_of
+from grader.listing.amount import LotAmount, amount_of
 from grader.listing.notices import notice
 from grader.listing.sheet import sheet_html, summary
 from grader.lot import amount_texts
@@ -132,7 +132,7 @@ def _show(found: Listing) -> None:
         show_notice(item)
 
 
-def _show_amount(found: Listing, amount: Amount, *, is_stated: bool) -> None:
+def _show_amount(found: Listing, amount: LotAmount, *, is_stated: bool) -> None:
     """The whole lot, if it holds more than the boards identified."""
     if amount.boards is None:
         show_notice(

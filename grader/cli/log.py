@@ -50,7 +50,7 @@ class ExportFormat(StrEnum):
     CSV = "csv"
 
 
-class Known(StrEnum):
+class FinenessChoice(StrEnum):
     """How a fineness is known."""
 
     FOUND = "found"
@@ -122,7 +122,7 @@ def add(
 
 UncertaintyOption = Annotated[str | None, typer.Option(help="Standard uncertainty of that mass: '0.01 g'.")]
 FinenessOption = Annotated[str | None, typer.Option(help="Share of gold in it: '995', '0.995' or '99.5 %'.")]
-KnownOption = Annotated[Known, typer.Option("--fineness-known", help="How the fineness is known.")]
+KnownOption = Annotated[FinenessChoice, typer.Option("--fineness-known", help="How the fineness is known.")]
 CarriedOption = Annotated[str | None, typer.Option(help="Fine gold in it from elsewhere: '12 mg'.")]
 LostOption = Annotated[str | None, typer.Option(help="Fine gold lost by accident or left behind: '12 mg'.")]
 
@@ -133,7 +133,7 @@ def yield_(
     mass: Annotated[str, typer.Option(help="Gold as weighed: '1.25 g', '8 dwt'; '0 g' if none.", show_default=False)],
     uncertainty: UncertaintyOption = None,
     fineness: FinenessOption = None,
-    known: KnownOption = Known.ASSUMED,
+    known: KnownOption = FinenessChoice.ASSUMED,
     copies: Annotated[float, typer.Option(help="How many sets of the photographed boards went in.")] = 1.0,
     also: Annotated[
         list[str] | None, typer.Option(help="Another lot that went in: 'LOT' or 'LOT=2' for twice its boards.")
@@ -169,7 +169,7 @@ def yield_entry(
     mass: str,
     uncertainty: str | None,
     fineness: str | None,
-    known: Known,
+    known: FinenessChoice,
     carried_in: str | None,
     lost: str | None,
     note: str,

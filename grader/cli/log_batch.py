@@ -13,8 +13,8 @@ from calibration.reading import FileKind, json_of, read_text
 from grader.cautions import lines_for
 from grader.cli.log import (
     CarriedOption,
+    FinenessChoice,
     FinenessOption,
-    Known,
     KnownOption,
     LostOption,
     UncertaintyOption,
@@ -248,7 +248,7 @@ def yield_(
     mass: Annotated[str, typer.Option(help="Gold as weighed: '1.25 g'; '0 g' if none.", show_default=False)],
     uncertainty: UncertaintyOption = None,
     fineness: FinenessOption = None,
-    known: KnownOption = Known.ASSUMED,
+    known: KnownOption = FinenessChoice.ASSUMED,
     carried_in: CarriedOption = None,
     lost: LostOption = None,
     note: NoteOption = "",

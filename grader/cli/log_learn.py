@@ -17,8 +17,8 @@ from calibration.files import is_there
 from calibration.reading import FileKind, read_text, sha256_of
 from grader.cli.log import (
     CarriedOption,
+    FinenessChoice,
     FinenessOption,
-    Known,
     KnownOption,
     LostOption,
     UncertaintyOption,
@@ -138,7 +138,7 @@ def correct(
     day: Annotated[str, typer.Option("--date", help="Day of weighing: 2026-11-20.", show_default=False)],
     uncertainty: UncertaintyOption = None,
     fineness: FinenessOption = None,
-    known: KnownOption = Known.ASSUMED,
+    known: KnownOption = FinenessChoice.ASSUMED,
     carried_in: CarriedOption = None,
     lost: LostOption = None,
     note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",

@@ -28,7 +28,7 @@ from grader.cli.pictures import check_outputs, picture_in, pictures_of
 from grader.correct.export import training_zip
 from grader.measured import Measured
 from grader.measured_photo import MeasuredPhoto
-from grader.pipeline import Progress, Step
+from grader.pipeline import PipelineStep, StepProgress
 from grader.report import coverage_png, overlay_png
 from grader.report.words import STEP_WORDS
 from grader.request import Request
@@ -169,7 +169,7 @@ def _measure_many(
 
 
 @contextmanager
-def _status() -> Iterator[Progress | None]:
+def _status() -> Iterator[StepProgress | None]:
     """What is being done with the one photo, on a terminal only."""
     if not err.is_terminal:
         yield None
@@ -179,7 +179,7 @@ def _status() -> Iterator[Progress | None]:
 
 
 @contextmanager
-def _steps(count: int) -> Iterator[Callable[[str], Progress | None]]:
+def _steps(count: int) -> Iterator[Callable[[str], StepProgress | None]]:
     """A bar with the time left over many photos, on a terminal only; what is yielded starts a photo."""
     if not err.is_terminal:
         yield lambda _: None
@@ -195,11 +195,11 @@ def _steps(count: int) -> Iterator[Callable[[str], Progress | None]]:
         task = bar.add_task("", total=count)
         begun = itertools.count()
 
-        def start(name: str) -> Progress:
+        def start(name: str) -> StepProgress:
             number = next(begun)
             bar.update(task, completed=number, description=f"{name}: reading the photo")
 
-            def say(step: Step) -> None:
+            def say(step: PipelineStep) -> None:
                 done = number + steps.index(step) / len(steps)
                 bar.update(task, completed=done, description=f"{name}: {STEP_WORDS[step]}")
 

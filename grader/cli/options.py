@@ -9,17 +9,17 @@ from collections.abc import Callable
 from typing import Any, TypeVar, get_type_hints
 
 Options = TypeVar("Options")
-Command = Callable[..., None]
+CommandFunction = Callable[..., None]
 
 
-def with_options(kind: type[Any]) -> Callable[[Command], Command]:
+def with_options(kind: type[Any]) -> Callable[[CommandFunction], CommandFunction]:
     """A command that takes the fields of a dataclass as options of its own, and gets them as its ``options``.
 
     Args:
         kind: a dataclass whose fields have defaults and are annotated as Typer wants it.
     """
 
-    def take(command: Command) -> Command:
+    def take(command: CommandFunction) -> CommandFunction:
         hints = {**get_type_hints(kind, include_extras=True), **get_type_hints(command, include_extras=True)}
         own = [p for p in inspect.signature(command).parameters.values() if p.name != "options"]
         fields = dataclasses.fields(kind)

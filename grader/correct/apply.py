@@ -16,7 +16,7 @@ from grader.correct.paint import Paint, edge_inputs, paint
 from grader.corrections import Confirmed, Corrections, FinishChanged, LeftOut, Point
 from grader.coverage import Coverage
 from grader.model import FINISHES, Finish
-from grader.regions import Board, Region, Regions, Row
+from grader.regions import Board, ContactRow, Region, Regions
 from grader.regions.boards import board_of
 
 notice = Notices(
@@ -37,7 +37,7 @@ _MOST_LABELS = 65_535
 _SEARCH_ONLY = frozenset({"no-gold-found"})  # what the search said, and painting in makes untrue
 
 Labels = NDArray[np.uint16]
-Share = NDArray[np.uint8]
+ShareMap = NDArray[np.uint8]
 
 
 def apply_corrections(
@@ -154,7 +154,7 @@ def _with_fate(region: Region, finish: Finish | None, judged: set[int]) -> Regio
     return replace(region, judged=True) if finish is None else replace(region, finish=finish, doubt=0.0, judged=True)
 
 
-def _without(share: Share, labels: Labels, fates: Mapping[int, Finish | None]) -> Share:
+def _without(share: ShareMap, labels: Labels, fates: Mapping[int, Finish | None]) -> ShareMap:
     """A copy without the regions that were left out."""
     out = [number for number, finish in fates.items() if finish is None]
     if not out:
@@ -165,7 +165,7 @@ def _without(share: Share, labels: Labels, fates: Mapping[int, Finish | None]) -
 
 
 def _label(
-    laid: Paint, found: Share, labels: Labels, known: int, boards: tuple[Board, ...], scale: Scale | None
+    laid: Paint, found: ShareMap, labels: Labels, known: int, boards: tuple[Board, ...], scale: Scale | None
 ) -> list[Region]:
     """Regions of what was painted in: connected pieces of one finish. Their numbers are written into ``labels``.
 
@@ -208,8 +208,8 @@ def _region(
 
 
 def _remaining_rows(
-    rows: tuple[Row, ...], regions: list[Region], remain: NDArray[np.bool_]
-) -> tuple[tuple[Row, ...], list[Region]]:
+    rows: tuple[ContactRow, ...], regions: list[Region], remain: NDArray[np.bool_]
+) -> tuple[tuple[ContactRow, ...], list[Region]]:
     """Rows with the contacts that remain, and regions that know their row; a row without any is not a row."""
     counts = [
         min(row.count, sum(r.row == i and bool(remain[r.number - 1]) for r in regions)) for i, row in enumerate(rows)

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from calibration.inputs import FloatArray
-from grader.regions import Region, Regions, Row
+from calibration.arrays import FloatArray
+from grader.regions import ContactRow, Region, Regions
 
 _BESIDE = 0.6  # of a contact's length: so far beside a row's middle line a region's middle may lie
 _BEYOND = 3.0  # contact lengths: so far beyond a row's ends it still goes on, as after a notch
@@ -37,7 +37,7 @@ def seen_rows(regions: Regions, px_per_mm: float | None) -> tuple[int | None, ..
 
 
 def _row_of(
-    region: Region, rows: Sequence[Row], order: Sequence[int], number: Sequence[int], per: float
+    region: Region, rows: Sequence[ContactRow], order: Sequence[int], number: Sequence[int], per: float
 ) -> int | None:
     if region.row is not None:
         return number[region.row]
@@ -45,7 +45,7 @@ def _row_of(
     return next((number[i] for i in order if region.board == rows[i].board and _along(rows[i], middle, per)), None)
 
 
-def _along(row: Row, places_px: FloatArray, per: float) -> bool:
+def _along(row: ContactRow, places_px: FloatArray, per: float) -> bool:
     """Whether places (n, 2) lie on a row's line, and one of them between its ends or little beyond."""
     start, end = np.array(row.ends_px)
     length = float(np.hypot(*(end - start)))

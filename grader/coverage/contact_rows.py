@@ -21,12 +21,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from calibration.scale import FacePlane
 from grader.coverage.error import doubt_of
 from grader.coverage.plated import around_plating
 
-Picture = NDArray[np.float32]
+GreyPicture = NDArray[np.float32]
 Signals = NDArray[np.complex128]
 
 # Chosen on renders that the network was not trained on. Other values of those that were varied (gap, middle, colours,
@@ -77,10 +77,10 @@ class _Strip:
     corner: FloatArray
     along: FloatArray
     across: FloatArray
-    share: Picture
-    middle: Picture
+    share: GreyPicture
+    middle: GreyPicture
 
-    def places(self, at_mm: FloatArray) -> tuple[Picture, Picture]:
+    def places(self, at_mm: FloatArray) -> tuple[GreyPicture, GreyPicture]:
         """Columns and rows of points (n, 2) in mm."""
         off = at_mm - self.corner
         return (off @ self.along / _ALONG_MM).astype(np.float32), (off @ self.across / _ACROSS_MM).astype(np.float32)
@@ -124,7 +124,7 @@ def draw_rows(
     finest_mm = max(_PITCHES_MM[0], _LEAST_PITCH_PX / px_per_mm)
     large = boxes[:, cv2.CC_STAT_AREA] >= _SHORTEST_MM * _NARROWEST_MM * px_per_mm**2
 
-    def draw(number: int) -> tuple[tuple[slice, slice], NDArray[np.bool_], Picture] | None:
+    def draw(number: int) -> tuple[tuple[slice, slice], NDArray[np.bool_], GreyPicture] | None:
         left, top, width, height, _ = boxes[number].tolist()
         y0, x0 = max(top - _REACH_PX, 0), max(left - _REACH_PX, 0)
         around = (slice(y0, top + height + _REACH_PX), slice(x0, left + width + _REACH_PX))
@@ -199,7 +199,7 @@ def _comb(strip: _Strip, finest_mm: float) -> _Comb | None:
     return _Comb(lean, phase, pitch) if phase is not None else None
 
 
-def _leant(picture: Picture, lean: float) -> Picture:
+def _leant(picture: GreyPicture, lean: float) -> GreyPicture:
     """A flat strip whose contacts lean, set upright."""
     height, width = picture.shape[:2]
     slope = lean * _ACROSS_MM / _ALONG_MM
@@ -287,7 +287,7 @@ def _smooth(signals: Signals, sigma: float) -> Signals:
     return np.asarray(seen[:, :-1] / np.maximum(seen[:, -1:].real, 1e-9))
 
 
-def _drawn(strip: _Strip, comb: _Comb) -> Picture:
+def _drawn(strip: _Strip, comb: _Comb) -> GreyPicture:
     """The flat strip's shares with all contacts drawn alike."""
     upright = _leant(strip.share, comb.lean)
     number = np.floor(comb.phase + 0.5).astype(np.intp)
@@ -317,7 +317,7 @@ def _like_neighbours(own: FloatArray) -> FloatArray:
     return np.asarray(np.where(there > 0, around * factor, own))
 
 
-def _looked_up(picture: Picture, at: tuple[Picture, Picture]) -> Picture:
+def _looked_up(picture: GreyPicture, at: tuple[GreyPicture, GreyPicture]) -> GreyPicture:
     """A picture's values (n,) at n places."""
     side = int(np.ceil(np.sqrt(len(at[0]))))  # OpenCV takes no map of more than 32 767 rows
     x, y = (np.resize(v, (side, side)) for v in at)

@@ -40,7 +40,7 @@ _TILE_PX = 192  # smaller tiles read more beyond their edges, larger ones leave 
 _CHANNELS = 24  # of the map between the first part and the second
 _BEYOND_PX = 12  # the first layers look 9 px far; the last look 8 px into their output, which is right from 3 px on
 
-Rectangle = tuple[slice, slice]
+PixelBox = tuple[slice, slice]
 
 
 @dataclass(frozen=True)
@@ -62,10 +62,10 @@ class Maps:
 class _Tile:
     """A rectangle of a picture: it fills in ``inner`` and reads ``outer``; multiples of 4 px."""
 
-    inner: Rectangle
-    outer: Rectangle
+    inner: PixelBox
+    outer: PixelBox
 
-    def own(self, per_px: int) -> Rectangle:
+    def own(self, per_px: int) -> PixelBox:
         """Place of ``inner`` in a map of ``outer`` that has one value for each ``per_px`` pixels."""
         rows, columns = (
             slice((i.start - o.start) // per_px, (i.stop - o.start) // per_px)
@@ -209,7 +209,7 @@ def _wider(span: slice, length: int) -> slice:
     return slice(max(span.start - _BEYOND_PX, 0), min(span.stop + _BEYOND_PX, length))
 
 
-def _each(rectangle: Rectangle, per_px: int) -> Rectangle:
+def _each(rectangle: PixelBox, per_px: int) -> PixelBox:
     """A rectangle of a picture in a map that has one value for each ``per_px`` pixels."""
     rows, columns = (slice(s.start // per_px, s.stop // per_px) for s in rectangle)
     return rows, columns

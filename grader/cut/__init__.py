@@ -1,6 +1,6 @@
 """Where to cut a board so that bare board does not go into the beaker."""
 
-from grader.cut.board import CutBoard, Face
+from grader.cut.board import CutBoard, CutFace
 from grader.cut.cheapest import plan_cuts
 from grader.cut.choose import PlannedBoard, PlannedPiece, plan_board, plan_boards
 from grader.cut.faces import Turned, join_faces
@@ -13,8 +13,8 @@ __all__ = [
     "BoardGrid",
     "Cut",
     "CutBoard",
+    "CutFace",
     "CutRules",
-    "Face",
     "LongestPiece",
     "Piece",
     "Plan",

@@ -9,14 +9,15 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import Distribution, FloatArray, Input
+from calibration.arrays import FloatArray
+from calibration.inputs import Distribution, Input
 from calibration.scale import FacePlane
 from calibration.sourced import load_inputs
-from grader.area import Kind
+from grader.area import RegionKind
 from grader.cut.grid import BoardGrid, sum_over
 from grader.model import EMPTY, ProductModel
 
-Rectangle = tuple[float, float, float, float]
+BoxMm = tuple[float, float, float, float]
 
 STEP_MM = 0.5
 GOLD_CELL = 0.05  # share of a cell from which it counts as plated
@@ -26,7 +27,7 @@ _ALONG_MM = 0.25
 
 
 @dataclass(frozen=True, eq=False)
-class Face:
+class CutFace:
     """The plating of one face in its board's cells.
 
     Attributes:
@@ -37,21 +38,21 @@ class Face:
         contact_mm: length and width of its largest contact; None if it has none.
     """
 
-    plated_mm2: Mapping[Kind, FloatArray]
+    plated_mm2: Mapping[RegionKind, FloatArray]
     contact: NDArray[np.bool_]
-    gold_per_mm2: Mapping[Kind, ProductModel]
-    area_per_mm2: Mapping[Kind, ProductModel]
+    gold_per_mm2: Mapping[RegionKind, ProductModel]
+    area_per_mm2: Mapping[RegionKind, ProductModel]
     contact_mm: tuple[float, float] | None
 
-    def gold_mg(self, rectangle: Rectangle) -> ProductModel:
+    def gold_mg(self, rectangle: BoxMm) -> ProductModel:
         """Gold inside a rectangle (u0, u1, v0, v1), mm."""
         return self._sum(self.gold_per_mm2, rectangle)
 
-    def area_mm2(self, rectangle: Rectangle) -> ProductModel:
+    def area_mm2(self, rectangle: BoxMm) -> ProductModel:
         """Plated area inside a rectangle."""
         return self._sum(self.area_per_mm2, rectangle)
 
-    def _sum(self, per_mm2: Mapping[Kind, ProductModel], rectangle: Rectangle) -> ProductModel:
+    def _sum(self, per_mm2: Mapping[RegionKind, ProductModel], rectangle: BoxMm) -> ProductModel:
         parts = (
             per_mm2[kind].times((), area)
             for kind, cells in self.plated_mm2.items()
@@ -84,7 +85,7 @@ class CutBoard:
     axes: FloatArray
     edges: tuple[str, str]
     solid_mm2: FloatArray
-    faces: tuple[Face, ...]
+    faces: tuple[CutFace, ...]
     scale_inputs: tuple[Input, ...]
     density: Input
     outline_offset: Input
@@ -123,16 +124,16 @@ class CutBoard:
         """Places on the board (n, 2) in mm → its front's photo (n, 2) in px."""
         return self.plane.to_px(np.asarray(self.corner_mm + uv_mm @ self.axes))
 
-    def gold_mg(self, rectangle: Rectangle | None = None) -> ProductModel:
+    def gold_mg(self, rectangle: BoxMm | None = None) -> ProductModel:
         """Gold of all faces inside a rectangle (u0, u1, v0, v1), mm; of the whole board if None."""
         where = rectangle if rectangle is not None else self.whole
         return sum((face.gold_mg(where) for face in self.faces), EMPTY)
 
-    def plated_area_mm2(self, rectangle: Rectangle) -> ProductModel:
+    def plated_area_mm2(self, rectangle: BoxMm) -> ProductModel:
         """Plated area of all faces inside a rectangle."""
         return sum((face.area_mm2(rectangle) for face in self.faces), EMPTY)
 
-    def mass_g(self, rectangle: Rectangle | None = None) -> ProductModel:
+    def mass_g(self, rectangle: BoxMm | None = None) -> ProductModel:
         """Mass of bare board inside a rectangle, or of the whole board."""
         where = rectangle if rectangle is not None else self.whole
         solid = sum_over(self.solid_mm2, STEP_MM, where)
@@ -141,7 +142,7 @@ class CutBoard:
         too_much = ProductModel.of(-self._outline_in(where), (*factors, self.outline_offset))
         return ProductModel.of(solid, factors) + too_much
 
-    def _outline_in(self, rectangle: Rectangle) -> float:
+    def _outline_in(self, rectangle: BoxMm) -> float:
         """Length of the outline inside a rectangle, mm; each part of it lies in one piece only."""
         points = self._outline_points
         u0, u1, v0, v1 = rectangle
@@ -159,7 +160,7 @@ class CutBoard:
         return np.column_stack([np.interp(at, along, closed[:, axis]) for axis in (0, 1)])
 
     @property
-    def whole(self) -> Rectangle:
+    def whole(self) -> BoxMm:
         """The rectangle that holds all of it."""
         length, width = self.size_mm
         return 0.0, length, 0.0, width

@@ -15,7 +15,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from grader.cut.grid import BoardGrid
 from grader.cut.guillotine import Search
 from grader.cut.lines import Places

@@ -14,9 +14,9 @@ from typing import Literal
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import RefusedError
-from calibration.inputs import FloatArray
-from grader.cut.board import GOLD_CELL, STEP_MM, CutBoard, Face
+from grader.cut.board import GOLD_CELL, STEP_MM, CutBoard, CutFace
 
 # in their places: like a page of a book (left and right change places), or over the top edge (top and bottom do)
 Turned = Literal["sideways", "upwards"]
@@ -205,7 +205,7 @@ def _joined(front: CutBoard, back: CutBoard, laid: _Laid) -> CutBoard:
         plated_mm2={kind: _moved(cells, laid, shape) for kind, cells in back.faces[0].plated_mm2.items()},
         contact=contacts > GOLD_CELL,
     )
-    faces: tuple[Face, ...] = (*front.faces, face)
+    faces: tuple[CutFace, ...] = (*front.faces, face)
     unsure = math.hypot(front.uncertainty_mm, back.uncertainty_mm, laid.misfit_mm / 2)
     return replace(front, faces=faces, uncertainty_mm=unsure)
 

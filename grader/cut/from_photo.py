@@ -8,12 +8,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.errors import RefusedError
 from calibration.finishes import HARD_GOLD
-from calibration.inputs import FloatArray, Input
+from calibration.inputs import Input
 from calibration.scale import Scale
-from grader.area import Kind, area_kind, area_of_kind
-from grader.cut.board import GOLD_CELL, STEP_MM, CutBoard, Face, density_input, outline_offset_input
+from grader.area import RegionKind, area_kind, area_of_kind
+from grader.cut.board import GOLD_CELL, STEP_MM, CutBoard, CutFace, density_input, outline_offset_input
 from grader.cut.outlines import board_outline_mm
 from grader.gold import gold_mass
 from grader.model import EMPTY, ProductModel
@@ -72,9 +73,9 @@ class _Per:
 
     def __init__(self, done: Measurement, scale: Scale) -> None:
         self._done, self._scale = done, scale
-        self._known: dict[Kind, tuple[ProductModel, ProductModel]] = {}
+        self._known: dict[RegionKind, tuple[ProductModel, ProductModel]] = {}
 
-    def __call__(self, kind: Kind) -> tuple[ProductModel, ProductModel]:
+    def __call__(self, kind: RegionKind) -> tuple[ProductModel, ProductModel]:
         if kind not in self._known:
             area = area_of_kind(kind, 1.0, self._done.coverage, self._scale, self._done.photo.short_id)
             self._known[kind] = sum(area.values(), EMPTY), gold_mass(area, self._done.request.properties).total
@@ -180,7 +181,7 @@ def _face(
     axes: FloatArray,
     shape: tuple[int, int],
     per: _Per,
-) -> Face:
+) -> CutFace:
     """The plating of the face in the photo."""
     regions = done.regions
     kinds = list(dict.fromkeys(map(area_kind, own)))
@@ -197,14 +198,14 @@ def _face(
     # plating may stick out of a smoothed outline by a little
     inside = np.clip(places, 0, np.array(shape) - 1)
     place = inside[:, 0] * shape[1] + inside[:, 1]
-    plated: dict[Kind, FloatArray] = {}
+    plated: dict[RegionKind, FloatArray] = {}
     for i, name in enumerate(kinds):
         chosen = kind[label] == i
         if area[chosen].any():
             plated[name] = _in_cells(place[chosen], area[chosen], shape)
     on = contact[label]
     largest = max((r for r in own if _is_contact(r)), key=lambda r: r.length, default=None)
-    return Face(
+    return CutFace(
         plated,
         _in_cells(place[on], area[on], shape) > GOLD_CELL * STEP_MM**2,
         {name: per(name)[1] for name in plated},

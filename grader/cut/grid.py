@@ -6,12 +6,10 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
+from calibration.arrays import BoolArray, FloatArray
 
 _ON_BORDER = 1e-6
-BoolArray = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)

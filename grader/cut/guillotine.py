@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
-from grader.cut.grid import BoardGrid, BoolArray, Sums
+from calibration.arrays import BoolArray, FloatArray
+from grader.cut.grid import BoardGrid, Sums
 from grader.cut.plan import Axis, Cut, Piece
 from grader.cut.rules import CutRules
 from grader.cut.sides import Room, Sides, permitted

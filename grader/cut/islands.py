@@ -8,8 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
-from grader.cut.grid import BoardGrid, BoolArray
+from calibration.arrays import BoolArray, FloatArray
+from grader.cut.grid import BoardGrid
 from grader.cut.rules import CutRules
 
 _ROUNDING = 1e-9

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from grader.cut.grid import BoardGrid, sum_over
 from grader.cut.islands import board_islands, islands, joined
 from grader.cut.rules import CutRules

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from grader.cut.grid import BoardGrid
 from grader.cut.guillotine import Asked, Rectangles, Search, Treated
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import RefusedError
-from calibration.inputs import FloatArray
 from calibration.scale import Scale
 from grader.pipeline import Measurement
 

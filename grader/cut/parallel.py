@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from grader.cut.grid import BoardGrid, crossed, sum_over, unwanted
 from grader.cut.plan import Cut, Piece, Plan
 from grader.cut.rules import CutRules

@@ -8,16 +8,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray, RgbArray
 from calibration.errors import RefusedError
-from calibration.inputs import FloatArray
 from grader.cut.board import CutBoard
 from grader.cut.choose import PlannedBoard
 from grader.cut.plan import Cut, Piece, Plan
 from grader.cut.sheets import drawn_mm, upright
 from grader.photo import reduced
 from grader.pipeline import Measurement
-
-Picture = NDArray[np.uint8]
 
 _CUT_RGB, _OUTLINE_RGB, _SHADE = (230, 40, 40), (240, 228, 66), 0.35
 _NUMBER_RGB = (255, 255, 255)
@@ -26,7 +24,7 @@ _AROUND_MM = 2.0
 MAX_SIDE_PX = 1600
 
 
-def draw_cuts(picture: Picture, k: float, boards: Sequence[PlannedBoard | RefusedError]) -> Picture:
+def draw_cuts(picture: RgbArray, k: float, boards: Sequence[PlannedBoard | RefusedError]) -> RgbArray:
     """A photo with cuts in red, thrown pieces darkened, boards outlined and numbered; uint8 (h, w, 3).
 
     Args:
@@ -59,7 +57,7 @@ def draw_cuts(picture: Picture, k: float, boards: Sequence[PlannedBoard | Refuse
 
 def cut_overlay_rgb(
     done: Measurement, boards: Sequence[PlannedBoard | RefusedError], max_side_px: int = MAX_SIDE_PX
-) -> Picture:
+) -> RgbArray:
     """The measured photo, reduced, with its boards' cuts drawn; uint8 (h, w, 3)."""
     return draw_cuts(*reduced(done.photo.rgb, max_side_px), boards)
 
@@ -69,7 +67,7 @@ def cut_overlay_png(done: Measurement, boards: Sequence[PlannedBoard | RefusedEr
     return png_of(cut_overlay_rgb(done, boards))
 
 
-def board_picture(picture: Picture, k: float, board: CutBoard, plan: Plan | None, length_px: int = 360) -> Picture:
+def board_picture(picture: RgbArray, k: float, board: CutBoard, plan: Plan | None, length_px: int = 360) -> RgbArray:
     """One board out of a picture of its photo, its cuts drawn; uint8 (h, w, 3), ``length_px`` on its longer side.
 
     It stands as in the photo, and as on the template: a board whose length runs down the photo is not laid across.
@@ -96,7 +94,7 @@ def board_picture(picture: Picture, k: float, board: CutBoard, plan: Plan | None
     return np.asarray(out, np.uint8)
 
 
-def png_of(picture: Picture) -> bytes:
+def png_of(picture: RgbArray) -> bytes:
     """A picture, uint8 (h, w, 3), as PNG."""
     ok, data = cv2.imencode(".png", np.ascontiguousarray(picture[..., ::-1]))
     if not ok:
@@ -105,7 +103,7 @@ def png_of(picture: Picture) -> bytes:
 
 
 def _shade(
-    out: Picture, plan: Plan, place: Callable[[FloatArray], NDArray[np.int32]], inside: NDArray[np.bool_]
+    out: RgbArray, plan: Plan, place: Callable[[FloatArray], NDArray[np.int32]], inside: NDArray[np.bool_]
 ) -> None:
     """Darken the pieces that are thrown."""
     dark = np.zeros(out.shape[:2], np.uint8)
@@ -116,7 +114,7 @@ def _shade(
     out[thrown] = (out[thrown] * _SHADE).astype(np.uint8)
 
 
-def _number(out: Picture, plan: Plan, place: Callable[[FloatArray], NDArray[np.int32]], size: float) -> None:
+def _number(out: RgbArray, plan: Plan, place: Callable[[FloatArray], NDArray[np.int32]], size: float) -> None:
     """Each cut's number in the list, on a disc near the cut's beginning."""
     for number, cut in enumerate(plan.cuts, 1):
         (at,) = place(number_at(cut, number)[None]).reshape(-1, 2)

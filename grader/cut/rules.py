@@ -9,8 +9,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import FloatArray
 from calibration.errors import UsageError
-from calibration.inputs import FloatArray
 from grader.units import in_digits
 
 _ROUNDING = 1e-9

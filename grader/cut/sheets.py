@@ -18,7 +18,7 @@ _FOOT_MM = 10.0
 
 
 @dataclass(frozen=True)
-class Block:
+class PlacedBoard:
     """A board on a page.
 
     Attributes:
@@ -38,7 +38,7 @@ class TemplatePage:
 
     width_mm: float
     height_mm: float
-    blocks: tuple[Block, ...]
+    blocks: tuple[PlacedBoard, ...]
 
 
 def upright(board: CutBoard) -> bool:
@@ -94,7 +94,7 @@ def _block(board: CutBoard) -> tuple[float, float]:
 def _filled(boards: Sequence[CutBoard], numbers: Sequence[int], page: tuple[float, float]) -> list[TemplatePage]:
     """Sheets filled in rows from the top, a row in columns from the left, a column as deep as its row."""
     found: list[TemplatePage] = []
-    blocks: list[Block] = []
+    blocks: list[PlacedBoard] = []
     row_top = row_bottom = column_top = BLOCK_TOP_MM
     column_left = column_right = MARGIN_MM
     for number in numbers:
@@ -110,7 +110,7 @@ def _filled(boards: Sequence[CutBoard], numbers: Sequence[int], page: tuple[floa
             blocks = []
             row_top = row_bottom = column_top = BLOCK_TOP_MM
             column_left = column_right = MARGIN_MM
-        blocks.append(Block(number, column_left + BESIDE_MM, column_top + ABOVE_MM))
+        blocks.append(PlacedBoard(number, column_left + BESIDE_MM, column_top + ABOVE_MM))
         column_right, column_top = max(column_right, column_left + width), column_top + height
         row_bottom = max(row_bottom, column_top)
     return [*found, TemplatePage(*page, tuple(blocks))] if blocks else found

@@ -8,8 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
-from grader.cut.grid import BoolArray
+from calibration.arrays import BoolArray, FloatArray
 
 _ROUNDING = 1e-6  # mm: a millionth of a millimetre is nothing
 

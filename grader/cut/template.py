@@ -9,13 +9,13 @@ from collections.abc import Sequence
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
+from calibration.arrays import FloatArray
 from calibration.errors import RefusedError
-from calibration.inputs import FloatArray
 from calibration.target import CHECK_BAR_MM, PAPER_MM, Paper
 from grader.cautions import lines_for
 from grader.cut.choose import PlannedBoard
 from grader.cut.picture import corners_of, line_of, number_at
-from grader.cut.sheets import MARGIN_MM, Block, TemplatePage, drawn_mm, fits_paper, laid_out, upright
+from grader.cut.sheets import MARGIN_MM, PlacedBoard, TemplatePage, drawn_mm, fits_paper, laid_out, upright
 from grader.cut.words import cut_lines, cut_notes
 
 BAR_TOP_MM = 32.0
@@ -79,7 +79,7 @@ def _sheet(canvas: Canvas, sheet: TemplatePage, boards: Sequence[tuple[str, Plan
     canvas.showPage()
 
 
-def _block(canvas: Canvas, block: Block, name: str, planned: PlannedBoard) -> None:
+def _block(canvas: Canvas, block: PlacedBoard, name: str, planned: PlannedBoard) -> None:
     """A board as its photo shows it: its name above, the names of its edges about it, its cuts numbered."""
     board = planned.board
     width, height = drawn_mm(board)
@@ -114,7 +114,7 @@ def _block(canvas: Canvas, block: Block, name: str, planned: PlannedBoard) -> No
     _numbers(canvas, block, planned)
 
 
-def _numbers(canvas: Canvas, block: Block, planned: PlannedBoard) -> None:
+def _numbers(canvas: Canvas, block: PlacedBoard, planned: PlannedBoard) -> None:
     """The cuts' numbers, upright whichever way the board lies."""
     canvas.saveState()
     canvas.setFont("Helvetica-Bold", _NUMBER_MM)

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import RgbArray
 from calibration.errors import RefusedError
 from grader.cut import CutBoard, CutRules, plan_board
 from grader.cut.board import density_input, outline_offset_input
@@ -19,7 +19,6 @@ from grader.measured import Measured, MeasuredBoard
 from grader.measured.record import FILE
 from grader.model import EMPTY, ProductModel
 
-Picture = NDArray[np.uint8]
 NO_GOLD = "no-gold-to-keep"
 
 
@@ -28,7 +27,7 @@ def candidates_of(
     boards: Sequence[CutBoard | RefusedError],
     rules: CutRules,
     part: str = "",
-    picture: tuple[Picture, float] | None = None,
+    picture: tuple[RgbArray, float] | None = None,
 ) -> tuple[list[Candidate], list[tuple[str, RefusedError]]]:
     """The boards of a photo, each with its cut plan; and those that cannot be graded, with the reason.
 
@@ -51,7 +50,7 @@ def candidates_of(
 
 
 def _planned(
-    name: str, part: str, board: CutBoard, rules: CutRules, picture: tuple[Picture, float] | None
+    name: str, part: str, board: CutBoard, rules: CutRules, picture: tuple[RgbArray, float] | None
 ) -> Candidate:
     faces = len(board.faces)
     try:

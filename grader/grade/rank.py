@@ -12,8 +12,9 @@ from itertools import pairwise
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import UsageError
-from calibration.inputs import DEFAULT_DRAWS, DEFAULT_SEED, FloatArray, Input, draw_all
+from calibration.inputs import DEFAULT_DRAWS, DEFAULT_SEED, Input, draw_all
 from calibration.sourced import load_inputs
 from grader.grade.model import CLASSES, Candidate, Class, Figures, Graded, GradedPart, Grades, Measure
 from grader.grade.thresholds import Thresholds

@@ -1,7 +1,16 @@
 """Learning from weighed gold: the belief of a log, estimates against yields, returns and profits of lots."""
 
 from grader.learn.batches import Batches, batches_of
-from grader.learn.compare import LEVELS, CurvePoint, Pair, TrackRecord, calibration_curve, pairs, record, records
+from grader.learn.compare import (
+    LEVELS,
+    CurvePoint,
+    TrackRecord,
+    YieldBesideEstimate,
+    calibration_curve,
+    pairs,
+    record,
+    records,
+)
 from grader.learn.flags import Flag, flags
 from grader.learn.ledger import Account, Outcome, accounts, accounts_by, held, outcomes
 from grader.learn.newest import TOGETHER, Newest, newest, newest_in
@@ -17,11 +26,11 @@ __all__ = [
     "Flag",
     "Newest",
     "Outcome",
-    "Pair",
     "Return",
     "TrackRecord",
     "Weighed",
     "Weighing",
+    "YieldBesideEstimate",
     "accounts",
     "accounts_by",
     "batches_of",

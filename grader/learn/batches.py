@@ -9,9 +9,9 @@ from datetime import date
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.belief import Batch, WeighedPlating
 from calibration.errors import GraderError
-from calibration.inputs import FloatArray
 from calibration.thickness import Finish, gold_properties, thickness_prior
 from grader.gold import MG_PER_MM2_UM_G_CM3
 from grader.learn.lots import area_models, estimates_of

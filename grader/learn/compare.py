@@ -10,8 +10,8 @@ from math import exp, log, sqrt
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import GraderError
-from calibration.inputs import FloatArray
 from calibration.scores import HitRate as Coverage
 from calibration.scores import crps, share
 from calibration.thickness import THICKNESS
@@ -26,7 +26,7 @@ _DRAWS = 10_000
 
 
 @dataclass(frozen=True)
-class Pair:
+class YieldBesideEstimate:
     """A yield and the estimate made before it was weighed.
 
     Attributes:
@@ -78,7 +78,7 @@ class Pair:
         )
 
 
-def pairs(contents: Contents) -> tuple[Pair, ...]:
+def pairs(contents: Contents) -> tuple[YieldBesideEstimate, ...]:
     """All current yields in the order of their weighing; those that only tell something together are one."""
     excluded = contents.excluded()
     found = []
@@ -89,14 +89,14 @@ def pairs(contents: Contents) -> tuple[Pair, ...]:
     return tuple(found)
 
 
-def _pair(contents: Contents, weighing: Weighing, why_not: str) -> Pair:
+def _pair(contents: Contents, weighing: Weighing, why_not: str) -> YieldBesideEstimate:
     gold, fine = weighing.gold, weighing.fine
     shares = [share for share, _ in weighing.shares]
 
     def names(of: Iterable[str]) -> tuple[str, ...]:
         return tuple(dict.fromkeys(of))
 
-    bare = Pair(
+    bare = YieldBesideEstimate(
         gold.id,
         names(s.lot.name for s in shares),
         names(s.lot.part or NO_NAME for s in shares),
@@ -114,11 +114,11 @@ def _pair(contents: Contents, weighing: Weighing, why_not: str) -> Pair:
                 return bare
             whole += gold_model(estimates, s.copies)
     except GraderError as error:
-        return Pair(**{**bare.__dict__, "why_not": why_not or error.message})
+        return YieldBesideEstimate(**{**bare.__dict__, "why_not": why_not or error.message})
     if not whole.terms:
         return bare
     shown = _shown(whole, weighing)
-    return Pair(
+    return YieldBesideEstimate(
         **{
             **bare.__dict__,
             "finishes": _finishes(whole),
@@ -176,7 +176,7 @@ class TrackRecord:
     score_mg: float
 
 
-def record(name: str, some: Sequence[Pair]) -> TrackRecord | None:
+def record(name: str, some: Sequence[YieldBesideEstimate]) -> TrackRecord | None:
     """Score the counted estimates; None if there are none."""
     counted = [p for p in some if p.counts and p.estimate_mg is not None and p.estimate_mg.value > 0]
     if not counted:
@@ -213,7 +213,7 @@ _T_95 = (
     1.746,
 )
 
-GROUPS: dict[str, Callable[[Pair], tuple[str, ...]]] = {
+GROUPS: dict[str, Callable[[YieldBesideEstimate], tuple[str, ...]]] = {
     "finish": lambda p: p.finishes[:1],
     "part": lambda p: p.parts,
     "seller": lambda p: p.sellers,
@@ -221,7 +221,7 @@ GROUPS: dict[str, Callable[[Pair], tuple[str, ...]]] = {
 }
 
 
-def records(all_pairs: Sequence[Pair], by: str) -> tuple[TrackRecord, ...]:
+def records(all_pairs: Sequence[YieldBesideEstimate], by: str) -> tuple[TrackRecord, ...]:
     """Records by ``finish`` (the one with most gold), ``part``, ``seller`` or ``year``.
 
     A yield of lots of several parts counts for each of them.
@@ -240,7 +240,7 @@ class CurvePoint:
     coverage: Coverage
 
 
-def calibration_curve(all_pairs: Sequence[Pair]) -> tuple[CurvePoint, ...]:
+def calibration_curve(all_pairs: Sequence[YieldBesideEstimate]) -> tuple[CurvePoint, ...]:
     """Coverage of central ranges of 10 % to 90 %; empty if nothing is counted."""
     places = [p.place for p in all_pairs if p.counts and p.place is not None]
     if not places:

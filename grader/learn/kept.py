@@ -8,11 +8,11 @@ from pathlib import Path
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.belief import Batch, Belief, learn
 from calibration.belief.learn import identity, remembered
 from calibration.errors import GraderError
 from calibration.files import write_whole
-from calibration.inputs import FloatArray
 
 _MOST = 8  # beliefs that are kept
 _MOST_BYTES = 200_000_000  # of one: a thousand draws of more unknowns than any log has

@@ -12,8 +12,8 @@ from typing import Any
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import GraderError
-from calibration.inputs import FloatArray
 from calibration.notices import Notice
 from calibration.sourced import SourcedValue, parse
 from grader.learn.flags import UNIT_SLIPS

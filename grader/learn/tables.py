@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from calibration.belief import Shift
 from calibration.finishes import FINISH_WORDS
 from calibration.scores import HitRate
-from grader.learn.compare import GROUPS, NO_NAME, Pair, TrackRecord, record, records
+from grader.learn.compare import GROUPS, NO_NAME, TrackRecord, YieldBesideEstimate, record, records
 from grader.learn.csv_import import CsvRow
 from grader.learn.flags import Flag
 from grader.learn.newest import Newest
@@ -84,7 +84,7 @@ def flags_table(flags: Sequence[Flag]) -> Table:
     )
 
 
-def pairs_table(pairs: Sequence[Pair], liked: MassUnit = "auto") -> Table:
+def pairs_table(pairs: Sequence[YieldBesideEstimate], liked: MassUnit = "auto") -> Table:
     """Each yield beside its estimate; gold in the unit that is liked."""
     return Table(
         ("Yield", "Day", "Lots", "Fine gold weighed", "Estimated before", "Off by", "In range", "Score"),
@@ -105,7 +105,7 @@ def pairs_table(pairs: Sequence[Pair], liked: MassUnit = "auto") -> Table:
     )
 
 
-def record_tables(pairs: Sequence[Pair], liked: MassUnit = "auto") -> tuple[Table, ...]:
+def record_tables(pairs: Sequence[YieldBesideEstimate], liked: MassUnit = "auto") -> tuple[Table, ...]:
     """How the estimates did: all, and by finish, part, seller and year; bias over time is the last."""
     whole = record("all", pairs)
     tables = [

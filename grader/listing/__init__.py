@@ -7,7 +7,7 @@ from grader.listing.division import Division, MatchDoubt
 from grader.listing.looks import Look
 from grader.listing.model import BoardLook, Listing, ListingPhoto, LotBoard
 from grader.listing.read import Progress, SeenListing, read_listing, see_listing
-from grader.listing.said import LISTING_FILE, ListingCorrections, Saying, Spot, parse_listing_corrections
+from grader.listing.said import LISTING_FILE, ListingCorrections, PhotoPoint, Saying, parse_listing_corrections
 
 __all__ = [
     "LISTING_FILE",
@@ -20,10 +20,10 @@ __all__ = [
     "Look",
     "LotBoard",
     "MatchDoubt",
+    "PhotoPoint",
     "Progress",
     "Saying",
     "SeenListing",
-    "Spot",
     "parse_listing_corrections",
     "read_listing",
     "see_listing",

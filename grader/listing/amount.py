@@ -7,8 +7,9 @@ from typing import Any
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import UsageError
-from calibration.inputs import DEFAULT_DRAWS, FloatArray, Input
+from calibration.inputs import DEFAULT_DRAWS, Input
 from grader.board_count import BoardCount
 from grader.listing.model import Listing
 from grader.lot import estimate_lot
@@ -21,7 +22,7 @@ _CM2_PER_MM2 = 1e-2
 
 
 @dataclass(frozen=True)
-class Amount:
+class LotAmount:
     """A whole lot.
 
     Attributes:
@@ -46,7 +47,7 @@ class Amount:
         }
 
 
-def amount_of(listing: Listing, count: str = "", mass: str = "") -> Amount:
+def amount_of(listing: Listing, count: str = "", mass: str = "") -> LotAmount:
     """The whole lot of a listing.
 
     A stated mass selects the numbers of boards that weigh that much from the numbers that the photos allow. For a
@@ -64,7 +65,7 @@ def amount_of(listing: Listing, count: str = "", mass: str = "") -> Amount:
     seen, by = seen_number(listing)
     is_heap = by == HEAP
     if listing.record is None:
-        return Amount(seen, None, None, by)
+        return LotAmount(seen, None, None, by)
     if count:
         by, is_heap = "the stated count", False
         known = listing.lot(count=count).parts[0].count
@@ -75,7 +76,7 @@ def amount_of(listing: Listing, count: str = "", mass: str = "") -> Amount:
     except UsageError:
         if count or mass:
             raise
-        return Amount(seen, None, None, by)  # a heap whose boards cannot be told apart: gold per board is unknown
+        return LotAmount(seen, None, None, by)  # a heap whose boards cannot be told apart: gold per board is unknown
     boards: BoardCount | None = seen
     if mass and estimate.mass_g is not None:
         # where nothing else limits it, any number from that of the boards seen upward
@@ -83,7 +84,7 @@ def amount_of(listing: Listing, count: str = "", mass: str = "") -> Amount:
         own = BoardCount.of({n: 1.0 / n for n in range(seen.low, _MOST + 1)}) if free else seen
         boards, by = with_mass(own, estimate.mass_g.draws(), _board_g(listing)), f"{by} and the stated mass"
     total = None if estimate.mass_g is None else Range.of(estimate.mass_g.draws())
-    return Amount(boards, Range.of(estimate.gold_mg.draws()), total, by)
+    return LotAmount(boards, Range.of(estimate.gold_mg.draws()), total, by)
 
 
 HEAP = "the heap"

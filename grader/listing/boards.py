@@ -11,7 +11,8 @@ from functools import reduce
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import Distribution, FloatArray, Input
+from calibration.arrays import FloatArray
+from calibration.inputs import Distribution, Input
 from grader.board_count import BoardCount
 from grader.gold import GoldEstimate, gold_mass
 from grader.listing.assign import Group

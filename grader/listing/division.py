@@ -10,12 +10,12 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from grader.listing.assign import Group, Said, divide
 from grader.listing.draws import NONE, Draws, drawn
 from grader.listing.match import Pair
 from grader.listing.odds import figures
-from grader.listing.weights import Evidence, Member
+from grader.listing.weights import LookEvidence, Member
 
 _SURE = 30.0  # logarithm of the odds of a person's statement about a single look
 
@@ -80,7 +80,7 @@ def division_of(
     """
     start = divide(photo_of, same, opposite, said)
     k = figures()
-    evidence = Evidence(
+    evidence = LookEvidence(
         photo_of,
         {p: told - k["limits"]["one_board"] for p, told in same.items()},
         {p: told - k["opposite"]["two_faces"] for p, told in opposite.items()},

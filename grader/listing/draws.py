@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from grader.listing.weights import Evidence, Member, Weights
+from grader.listing.weights import LookEvidence, Member, Weights
 
 NONE = -1  # in draws: the look is not at a board
 _SEED = 20_101
@@ -47,7 +47,7 @@ class Draws:
         return np.asarray(self.board.max(1, initial=NONE) + 1)
 
 
-def drawn(evidence: Evidence, start: Sequence[Sequence[Member]], draws: int = 250, seed: int = _SEED) -> Draws:
+def drawn(evidence: LookEvidence, start: Sequence[Sequence[Member]], draws: int = 250, seed: int = _SEED) -> Draws:
     """Draw divisions.
 
     Args:
@@ -72,7 +72,7 @@ def drawn(evidence: Evidence, start: Sequence[Sequence[Member]], draws: int = 25
 class _Chain:
     """The state of the chain and its moves."""
 
-    def __init__(self, evidence: Evidence, start: Sequence[Sequence[Member]], rng: np.random.Generator) -> None:
+    def __init__(self, evidence: LookEvidence, start: Sequence[Sequence[Member]], rng: np.random.Generator) -> None:
         self._e, self._w, self._rng = evidence, Weights(evidence), rng
         looks = range(len(evidence.photo_of))
         photos = max(evidence.photo_of, default=-1) + 1

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from grader.listing.compare import Likeness
 from grader.listing.looks import Homography, Look
 
@@ -23,7 +23,7 @@ _BY_ITSELF = 0.65  # agreement from which a single pair suggests where to look f
 
 
 @dataclass(frozen=True, eq=False)
-class Layout:
+class PhotoMap:
     """Map of one photo onto another.
 
     Attributes:
@@ -35,7 +35,7 @@ class Layout:
     kept: frozenset[tuple[int, int]]
 
 
-def layout_between(looks: Sequence[Look], pairs: dict[tuple[int, int], Likeness]) -> Layout | None:
+def layout_between(looks: Sequence[Look], pairs: dict[tuple[int, int], Likeness]) -> PhotoMap | None:
     """The map that most pairs of two photos agree with; None where no two pairs agree.
 
     Args:
@@ -62,17 +62,17 @@ def layout_between(looks: Sequence[Look], pairs: dict[tuple[int, int], Likeness]
         if len(again) < _FEWEST:
             return None
         kept = again
-    return Layout(way, frozenset(kept))
+    return PhotoMap(way, frozenset(kept))
 
 
-def guessed_layout(looks: Sequence[Look], pairs: dict[tuple[int, int], Likeness]) -> Layout | None:
+def guessed_layout(looks: Sequence[Look], pairs: dict[tuple[int, int], Likeness]) -> PhotoMap | None:
     """Map of the surest pair alone: where boards round it may lie in the other photo; None without such a pair."""
     sure = {p: it for p, it in pairs.items() if it.agreement >= _BY_ITSELF and it.overlap >= _OVERLAP}
     if not sure:
         return None
     # the larger the board, the farther its map holds
     pair = max(sorted(sure), key=lambda p: sure[p].agreement * min(looks[n].px_across for n in p))
-    return Layout(sure[pair].to_other, frozenset({pair}))
+    return PhotoMap(sure[pair].to_other, frozenset({pair}))
 
 
 def fits(looks: Sequence[Look], pair: tuple[int, int], way: Homography, reach: float = 1.0) -> bool:

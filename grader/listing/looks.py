@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from grader.photo import Photo
 
 _PATCH_PX = 240  # longer side of a board laid straight, for comparison by eye

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from grader.listing.compare import Likeness, compare, compare_laid
-from grader.listing.layout import Layout, fits, guessed_layout, layout_between
+from grader.listing.layout import PhotoMap, fits, guessed_layout, layout_between
 from grader.listing.looks import Look
 from grader.photo import Photo
 
@@ -59,7 +59,9 @@ def _between(looks: Sequence[Look], pairs: Sequence[Pair], photos: tuple[Photo, 
     return {p: _laid(looks, p, alike[p], layout, photos) for p in pairs}
 
 
-def _layout(looks: Sequence[Look], alike: dict[Pair, Likeness | None], photos: tuple[Photo, Photo]) -> Layout | None:
+def _layout(
+    looks: Sequence[Look], alike: dict[Pair, Likeness | None], photos: tuple[Photo, Photo]
+) -> PhotoMap | None:
     """Layout of the photos; pairs found by way of one sure pair are put into ``alike``."""
     found = layout_between(looks, {p: each for p, each in alike.items() if each is not None})
     if found is not None:
@@ -77,7 +79,7 @@ def _layout(looks: Sequence[Look], alike: dict[Pair, Likeness | None], photos: t
 
 
 def _laid(
-    looks: Sequence[Look], pair: Pair, alike: Likeness | None, layout: Layout, photos: tuple[Photo, Photo]
+    looks: Sequence[Look], pair: Pair, alike: Likeness | None, layout: PhotoMap, photos: tuple[Photo, Photo]
 ) -> Match:
     if not _may_meet(looks, pair, layout):
         return Match(alike, -1)
@@ -89,7 +91,7 @@ def _laid(
     return Match(laid, 1)
 
 
-def _may_meet(looks: Sequence[Look], pair: Pair, layout: Layout) -> bool:
+def _may_meet(looks: Sequence[Look], pair: Pair, layout: PhotoMap) -> bool:
     """Whether the outlines may meet at all: a cheap test that spares most pairs a closer comparison."""
     a, b = looks[pair[0]], looks[pair[1]]
     weight = a.outline_px @ layout.way[2, :2] + layout.way[2, 2]

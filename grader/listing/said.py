@@ -29,7 +29,7 @@ LISTING_FILE = FileKind(
 
 
 @dataclass(frozen=True)
-class Spot:
+class PhotoPoint:
     """A point in a photo, on a board.
 
     Attributes:
@@ -53,8 +53,8 @@ class Saying:
     """
 
     word: Word
-    one: Spot
-    other: Spot | None = None
+    one: PhotoPoint
+    other: PhotoPoint | None = None
 
     def as_json(self) -> dict[str, Any]:
         """The form in a file."""
@@ -122,14 +122,14 @@ def _saying(data: object, source: str) -> Saying:
     return Saying(word, one) if word in OF_ONE else Saying(word, one, _spot(data.get("other"), source))
 
 
-def _spot(data: object, source: str) -> Spot:
+def _spot(data: object, source: str) -> PhotoPoint:
     match data:
         case [str(photo), int() | float() as x, int() | float() as y] if not isinstance(x, bool) and len(photo) > 0:
-            return Spot(photo, (float(x), float(y)))
+            return PhotoPoint(photo, (float(x), float(y)))
     raise _invalid(source, "one and other must be [photo, x, y]")
 
 
-def _spot_json(spot: Spot) -> list[Any]:
+def _spot_json(spot: PhotoPoint) -> list[Any]:
     return [spot.photo, *(round(v, 1) for v in spot.at_px)]
 
 

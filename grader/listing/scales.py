@@ -7,9 +7,9 @@ from collections.abc import Mapping, Sequence
 import cv2
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import ScaleError
 from calibration.from_rectangles import SeenRectangle, scale_from_rectangles
-from calibration.inputs import FloatArray
 from calibration.scale import Scale
 from grader.listing.assign import Group
 from grader.listing.looks import Look

@@ -19,7 +19,7 @@ from grader.listing.looks import Look
 from grader.listing.match import Match, Pair
 from grader.listing.notices import notice
 from grader.listing.odds import of_sizes, opposite_faces, same_face
-from grader.listing.said import ListingCorrections, Spot
+from grader.listing.said import ListingCorrections, PhotoPoint
 from grader.measured import Measured
 from grader.model import Finish, ProductModel
 from grader.pipeline import Measurement
@@ -171,7 +171,7 @@ def said_of(
     return Said.of(together, faces, apart, none, boards), tuple(unused)
 
 
-def _look_at_spot(looks: Sequence[Look], names: Sequence[tuple[str, str]], spot: Spot) -> int | None:
+def _look_at_spot(looks: Sequence[Look], names: Sequence[tuple[str, str]], spot: PhotoPoint) -> int | None:
     for n, look in enumerate(looks):
         name, sha256 = names[look.photo]
         if name != spot.photo and not sha256.startswith(spot.photo):

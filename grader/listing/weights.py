@@ -17,7 +17,7 @@ _MOST_SURE = 50.0
 
 
 @dataclass(frozen=True, eq=False)
-class Evidence:
+class LookEvidence:
     """Evidence about looks.
 
     Attributes:
@@ -42,7 +42,7 @@ class Evidence:
 class Weights:
     """Logarithms of the weights of boards and of numbers of boards."""
 
-    def __init__(self, evidence: Evidence) -> None:
+    def __init__(self, evidence: LookEvidence) -> None:
         self._e = evidence
         self._limits = figures()["limits"]
         self._groups: dict[frozenset[Member], float] = {}

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from grader.listing_text.found import Found
-from grader.listing_text.layout import Layout, Span
+from grader.listing_text.layout import Span, TextLayout
 from grader.listing_text.masses import masses_in
 from grader.listing_text.numbers import BETWEEN, FREE, NUMBER, RANGE, plain_range
 from grader.listing_text.prices import amounts_in
@@ -23,7 +23,7 @@ class _Count(NamedTuple):
     span: Span
 
 
-def count_of(layout: Layout) -> Found | None:
+def count_of(layout: TextLayout) -> Found | None:
     """The number of boards: one that is labelled so, otherwise the only one that counts something like boards."""
     taken = [*masses_in(layout), *amounts_in(layout)]
     for counts in (_called(layout), _multiplied(layout), _of_boards(layout)):
@@ -34,7 +34,7 @@ def count_of(layout: Layout) -> Found | None:
     return None
 
 
-def _called(layout: Layout) -> list[_Count]:
+def _called(layout: TextLayout) -> list[_Count]:
     """Numbers that are labelled so: "lot of 12", "12 pcs", "quantity: 12", or with a label on the line above."""
     words = _number_words()
     number = rf"(?P<n>{BETWEEN}|{RANGE}|{words})"
@@ -55,7 +55,7 @@ def _called(layout: Layout) -> list[_Count]:
     return found
 
 
-def _multiplied(layout: Layout) -> list[_Count]:
+def _multiplied(layout: TextLayout) -> list[_Count]:
     """Numbers with an x: "x25", "25 x boards", "4 x 256 MB"."""
     pattern = compiled(
         rf"(?<![\w.,/-])x\s?(?P<after>\d+)(?![\w.,/-]|\s*(?:mm|cm|in|inch)(?![^\W_]))"
@@ -76,7 +76,7 @@ def _multiplied(layout: Layout) -> list[_Count]:
     return [] if sizes > 1 else found
 
 
-def _of_boards(layout: Layout) -> list[_Count]:
+def _of_boards(layout: TextLayout) -> list[_Count]:
     """Numbers before boards: "12 memory modules", "about 30 old cards"."""
     number = rf"(?P<n>{BETWEEN}|{FREE}{RANGE}|{_number_words()})"
     pattern = compiled(rf"{number}\+?\s+(?P<words>(?:{_WORD}\s+){{0,4}}?){phrases('boards')}")
@@ -93,7 +93,7 @@ def _is_a_name(m: re.Match[str], number: str) -> bool:
     return (bare and int(number) in _YEARS) or (bare and _NAME_OF_A_PROCESSOR.fullmatch(number) is not None)
 
 
-def _is_unit_next(layout: Layout, end: int, labelled: bool) -> bool:
+def _is_unit_next(layout: TextLayout, end: int, labelled: bool) -> bool:
     """Whether the number after "lot of" has a unit of its own: "lot of 512 MB modules", "lot of 72-pin modules"."""
     if not labelled:
         return False
@@ -101,7 +101,7 @@ def _is_unit_next(layout: Layout, end: int, labelled: bool) -> bool:
     return re.match(units, layout.folded[end:]) is not None
 
 
-def _of_something_else(layout: Layout, count: _Count) -> bool:
+def _of_something_else(layout: TextLayout, count: _Count) -> bool:
     before, after = layout.before(count.span), layout.after(count.span)
     if ends_with(before, "limit_before", "number_is_a_name", "stock"):
         return not ends_with(before, "together")

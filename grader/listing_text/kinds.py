@@ -6,7 +6,7 @@ from functools import cache
 
 from calibration.reading import packaged_toml
 from grader.listing_text.found import Found
-from grader.listing_text.layout import Layout, Span
+from grader.listing_text.layout import Span, TextLayout
 from grader.listing_text.words import any_of, compiled
 
 # Words before a year of manufacture: without one of these, a number of four digits may be a model number.
@@ -49,7 +49,7 @@ def kind_keys() -> tuple[str, ...]:
     return tuple(_kinds())
 
 
-def kind_of(layout: Layout) -> Found | None:
+def kind_of(layout: TextLayout) -> Found | None:
     """The only kind named in the title, or in the whole text where the title names no kind; None for several."""
     parts = [part for part in (layout.title, (0, len(layout.folded))) if part is not None]
     for which in (0, 1):
@@ -60,7 +60,7 @@ def kind_of(layout: Layout) -> Found | None:
     return None
 
 
-def _named(layout: Layout, part: Span, which: int) -> dict[str, Span]:
+def _named(layout: TextLayout, part: Span, which: int) -> dict[str, Span]:
     """Kinds named in a part of the text, each with the place of its first word."""
     found = {kind: compiled(patterns[which]).search(layout.folded, *part) for kind, patterns in _kinds().items()}
     return {kind: m.span() for kind, m in found.items() if m is not None}

@@ -20,7 +20,7 @@ _LABELS = ("weight", "weight_with_box", "number_label", "price", "postage", "no_
 
 
 @dataclass(frozen=True)
-class Layout:
+class TextLayout:
     """A listing's text.
 
     Attributes:

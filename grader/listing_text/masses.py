@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from grader.listing_text.found import Found
-from grader.listing_text.layout import Layout, Span
+from grader.listing_text.layout import Span, TextLayout
 from grader.listing_text.numbers import BETWEEN, FREE, NUMBER, RANGE, plain_range
 from grader.listing_text.words import (
     any_of,
@@ -33,12 +33,12 @@ class _Mass:
     span: Span
 
 
-def masses_in(layout: Layout) -> list[Span]:
+def masses_in(layout: TextLayout) -> list[Span]:
     """Places where a listing names a weight of anything."""
     return [span for span, _, _ in _written(layout)]
 
 
-def mass_of(layout: Layout) -> Found | None:
+def mass_of(layout: TextLayout) -> Found | None:
     """The weight of the boards: the weight with such a label, otherwise the title's, otherwise the only one."""
     written = _written(layout)
     spans = [span for span, _, _ in written]
@@ -60,7 +60,7 @@ def mass_of(layout: Layout) -> Found | None:
     return None
 
 
-def _with_words(layout: Layout, mass: _Mass, spans: Sequence[Span]) -> Found:
+def _with_words(layout: TextLayout, mass: _Mass, spans: Sequence[Span]) -> Found:
     return layout.found(mass.value, layout.with_label(mass.span, spans, "weight"))
 
 
@@ -68,7 +68,7 @@ def _units() -> dict[str, str]:
     return {plain_letters(word): unit for unit, words in word_tables()["weight_units"].items() for word in words}
 
 
-def _written(layout: Layout) -> list[tuple[Span, str, str]]:
+def _written(layout: TextLayout) -> list[tuple[Span, str, str]]:
     """Place, number or numbers, and unit of each weight; pounds and ounces together are one weight."""
     unit = any_of((word for words in word_tables()["weight_units"].values() for word in words), after_digits=True)
     ones = any_of(word_tables()["one"]["any"])
@@ -116,7 +116,7 @@ def _mass(span: Span, number: str, unit: str, comma: bool | None) -> _Mass | Non
     return _Mass(f"{read} {unit}", parse_mass_g(f"{read.split('..')[-1]} {unit}"), span)
 
 
-def _of_something_else(layout: Layout, span: Span, before: str, after: str, unit: str) -> bool:
+def _of_something_else(layout: TextLayout, span: Span, before: str, after: str, unit: str) -> bool:
     if says(before, "weight_with_box") or starts_with(after, "weight_with_box") or says(after, "weight_with_box"):
         return True
     if ends_with(before, "limit_before", "per", "each") and not compiled(

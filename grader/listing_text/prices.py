@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from grader.listing_text.found import Found
-from grader.listing_text.layout import Layout, Span
+from grader.listing_text.layout import Span, TextLayout
 from grader.listing_text.numbers import NUMBER, plain_number
 from grader.listing_text.words import (
     any_of,
@@ -46,7 +46,7 @@ class _Amount:
 
 
 @dataclass(frozen=True)
-class Prices:
+class StatedPrices:
     """A listing's statements about money."""
 
     asking: Found | None = None
@@ -54,12 +54,12 @@ class Prices:
     currency: Found | None = None
 
 
-def amounts_in(layout: Layout) -> list[Span]:
+def amounts_in(layout: TextLayout) -> list[Span]:
     """Places where a listing names money of any kind."""
     return [amount.span for amount in _written(layout)]
 
 
-def prices_of(layout: Layout, count: str | None = None) -> Prices:
+def prices_of(layout: TextLayout, count: str | None = None) -> StatedPrices:
     """Asking price, postage and currency.
 
     Args:
@@ -83,7 +83,7 @@ def prices_of(layout: Layout, count: str | None = None) -> Prices:
     if postage is None and not sending and (free := _free(layout, included=included)) is not None:
         postage = layout.found(_nothing(asking, amounts), free)
     found = None if asking is None else layout.found(asking.value, layout.with_label(asking.span, spans, "price"))
-    return Prices(found, postage, _currency(layout, asking, amounts))
+    return StatedPrices(found, postage, _currency(layout, asking, amounts))
 
 
 @cache
@@ -94,7 +94,7 @@ def _signs() -> dict[str, str]:
     return known | {plain_letters(sign): code for sign, code in currency_signs().items()}
 
 
-def _written(layout: Layout) -> list[_Amount]:
+def _written(layout: TextLayout) -> list[_Amount]:
     money = "(?:" + "|".join(_sign_pattern(s) for s in sorted(_signs(), key=lambda s: (-len(s), s))) + ")"
     number = rf"{NUMBER}(?:[.,]-+)?"
     per = rf"(?:\s*(?P<per>{phrases('per')}|(?<=[\d€$£.-])\s*/)\s*(?P<unit>{_per_units()})(?![^\W_]))?"
@@ -127,7 +127,7 @@ def _sign_pattern(sign: str) -> str:
     return escaped if not sign[-1].isalpha() else rf"{escaped}(?![^\W_])"
 
 
-def _one_code(layout: Layout) -> dict[str, str]:
+def _one_code(layout: TextLayout) -> dict[str, str]:
     """A shared sign and the code that it stands for, where the listing names exactly one that uses it."""
     codes = {
         _signs()[c] for c in compiled(any_of(word_tables()["currencies"]["codes"].split())).findall(layout.folded)
@@ -145,7 +145,7 @@ def _per_units() -> str:
     return any_of([*units["kg"], *units["lb"], *units["g"], *units["oz"], "ozt", "dwt", "troy ounce", "toz", "lot"])
 
 
-def _per(layout: Layout, m: object) -> str:
+def _per(layout: TextLayout, m: object) -> str:
     span = m.span()  # type: ignore[attr-defined]
     unit = m["unit"]  # type: ignore[index]
     if unit is not None:
@@ -180,7 +180,7 @@ def _includes_postage(before: str, after: str) -> bool:
     )
 
 
-def _is_no_price(layout: Layout, amount: _Amount, before: str, after: str) -> bool:
+def _is_no_price(layout: TextLayout, amount: _Amount, before: str, after: str) -> bool:
     if amount.per in ("g", "oz", "ozt") or says(before, "no_price") or says(after, "no_price"):
         return True
     if compiled(r"\d\s*(?:-|to|bis)\s*$").search(layout.just_before(amount.span[0])):
@@ -213,7 +213,7 @@ def _asking(amounts: Sequence[_Amount], count: str | None) -> _Amount | None:
 
 
 def _postage(
-    layout: Layout, sending: Sequence[_Amount], words: dict[_Amount, tuple[str, str]], spans: Sequence[Span]
+    layout: TextLayout, sending: Sequence[_Amount], words: dict[_Amount, tuple[str, str]], spans: Sequence[Span]
 ) -> Found | None:
     several = len({a.value for a in sending}) > 1
     if not sending or several or any(ends_with(words[a][0], "starts_from", "limit_before") for a in sending):
@@ -223,14 +223,14 @@ def _postage(
     return layout.found(sending[0].value, layout.with_label(sending[0].span, spans, "postage"))
 
 
-def _abroad(layout: Layout, amount: _Amount, spans: Sequence[Span]) -> bool:
+def _abroad(layout: TextLayout, amount: _Amount, spans: Sequence[Span]) -> bool:
     """Whether another amount follows on the line: postage to another destination."""
     end = layout.folded.find("\n", amount.span[1])
     line_end = len(layout.folded) if end < 0 else end
     return any(amount.span[1] <= a < line_end for a, _ in spans)
 
 
-def _free(layout: Layout, *, included: bool) -> Span | None:
+def _free(layout: TextLayout, *, included: bool) -> Span | None:
     free, post = phrases("free"), phrases("postage")
     pattern = compiled(
         rf"(?:{free}\.?\s+(?:\w+\s+)?{post}|{post}\s*[:=-]?\s*(?:is\s+)?(?:\w+\s+)?{free}|{phrases('free_alone')})"
@@ -250,7 +250,7 @@ def _nothing(asking: _Amount | None, amounts: Sequence[_Amount]) -> str:
     return _Amount("0", currency, (0, 0)).value if currency else "0"
 
 
-def _currency(layout: Layout, asking: _Amount | None, amounts: Sequence[_Amount]) -> Found | None:
+def _currency(layout: TextLayout, asking: _Amount | None, amounts: Sequence[_Amount]) -> Found | None:
     of = [asking] if asking is not None else [a for a in amounts if a.per not in ("g", "oz", "ozt")]
     codes = {a.currency for a in of}
     if len(codes) != 1 or not (code := codes.pop()).isalpha():

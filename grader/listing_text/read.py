@@ -5,7 +5,7 @@ from __future__ import annotations
 from grader.listing_text.counts import count_of
 from grader.listing_text.found import Found, ListingText
 from grader.listing_text.kinds import kind_of
-from grader.listing_text.layout import Layout
+from grader.listing_text.layout import TextLayout
 from grader.listing_text.masses import mass_of
 from grader.listing_text.prices import prices_of
 
@@ -25,7 +25,7 @@ def read_listing_text(text: str) -> ListingText:
     Args:
         text: title, description, price and postage as copied from a page; best with one item per line.
     """
-    layout = Layout(text[:MOST_CHARACTERS])
+    layout = TextLayout(text[:MOST_CHARACTERS])
     count = count_of(layout)
     prices = prices_of(layout, None if count is None else count.value)
     return ListingText(
@@ -39,7 +39,7 @@ def read_listing_text(text: str) -> ListingText:
     )
 
 
-def _title(layout: Layout) -> Found | None:
+def _title(layout: TextLayout) -> Found | None:
     if not layout.lines:
         return None
     start, end = layout.title or layout.lines[0]

@@ -8,11 +8,12 @@ from dataclasses import replace
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import UsageError
 from calibration.evidence import Evidence, Reading, Statement, Strip, Where, resampled, updated
 from calibration.finishes import HARD_GOLD
-from calibration.inputs import Distribution, FloatArray, Input
-from calibration.kinds import UNKNOWN, BoardKind, Plating, board_kind
+from calibration.inputs import Distribution, Input
+from calibration.kinds import UNKNOWN, BoardKind, PlatingAssumptions, board_kind
 from calibration.thickness import FLASH, THICKNESS, contact_plating
 from grader.lot.assumed import lot_inputs
 from grader.lot.model import Part, Sight
@@ -99,7 +100,7 @@ def _held(part: Part, measured: Input, inputs: Mapping[str, Input]) -> tuple[Inp
     if not evidence:
         return held
     kind: BoardKind | None = board_kind(part.kind or UNKNOWN) if part.designs == "many" else None
-    prior = Plating(held[0].distribution, held[1].distribution if len(held) > 1 else _ALL_HARD)
+    prior = PlatingAssumptions(held[0].distribution, held[1].distribution if len(held) > 1 else _ALL_HARD)
     found = updated(prior, evidence, kind)
     known = zip(held, (found.thickness, found.flash), strict=False)
     return tuple(_told(i, distribution, part.evidence) for i, distribution in known)

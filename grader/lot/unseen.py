@@ -29,7 +29,7 @@ from functools import cache
 import numpy as np
 
 from calibration import quantiles
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from calibration.reading import packaged_text
 from calibration.sourced import SourcedValue, parse
 from grader.lot.observed import Observed

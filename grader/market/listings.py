@@ -38,7 +38,7 @@ _LIST = FileKind(
 
 
 @dataclass(frozen=True)
-class Listing:
+class MarketListing:
     """One listing on offer.
 
     Attributes:
@@ -56,7 +56,7 @@ class Listing:
     trouble: str = ""
 
 
-def read_market(source: str) -> list[Listing]:
+def read_market(source: str) -> list[MarketListing]:
     """The listings of a folder, or of a CSV file that names a picture in each row.
 
     Raises:
@@ -76,7 +76,7 @@ def read_market(source: str) -> list[Listing]:
     return found
 
 
-def _in_folder(files: fsspec.AbstractFileSystem, root: str) -> Iterator[Listing]:
+def _in_folder(files: fsspec.AbstractFileSystem, root: str) -> Iterator[MarketListing]:
     for folder in sorted([root, *(e["name"] for e in files.ls(root, detail=True) if e["type"] == "directory")]):
         entries = files.ls(folder, detail=True)
         inside = sorted(e["name"] for e in entries if e["type"] == "file")
@@ -86,7 +86,9 @@ def _in_folder(files: fsspec.AbstractFileSystem, root: str) -> Iterator[Listing]
         if not is_listing:
             continue
         told = _said(files, texts[0]) if texts else _Told()
-        yield Listing(posixpath.basename(folder.rstrip("/")), tuple(map(files.unstrip_protocol, pictures)), *told)
+        yield MarketListing(
+            posixpath.basename(folder.rstrip("/")), tuple(map(files.unstrip_protocol, pictures)), *told
+        )
 
 
 class _Told(NamedTuple):
@@ -115,7 +117,7 @@ def said_in(text: ListingText) -> dict[str, Found]:
     return found
 
 
-def _in_list(files: fsspec.AbstractFileSystem, path: str) -> Iterator[Listing]:
+def _in_list(files: fsspec.AbstractFileSystem, path: str) -> Iterator[MarketListing]:
     try:
         text = files.cat_file(path, end=_LIST.most_bytes).decode("utf-8-sig")
         rows = list(csv.DictReader(io.StringIO(text)))
@@ -134,4 +136,4 @@ def _in_list(files: fsspec.AbstractFileSystem, path: str) -> Iterator[Listing]:
         pictures[name].append(picture if own else files.unstrip_protocol(posixpath.join(folder, picture)))
         said[name] |= {key: text for key in SAID if (text := (row.get(key) or "").strip())}
     for name, some in pictures.items():
-        yield Listing(name, tuple(some), said[name])
+        yield MarketListing(name, tuple(some), said[name])

@@ -6,11 +6,11 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from grader.bid import WorkBench
-from grader.market.listings import Listing
+from grader.market.listings import MarketListing
 from grader.market.pictures import stamp_of
 from grader.market.rank import Ranked, ranked
 from grader.market.results import Form, Results
-from grader.market.run import Told, measure_pictures
+from grader.market.run import OnProgress, measure_pictures
 from grader.request import Request
 from grader.valuation import Assumptions
 
@@ -34,7 +34,9 @@ class Market:
         UsageError: ``market-results``.
     """
 
-    def __init__(self, listings: Sequence[Listing], request: Request, results: str, form: Form = "jsonl") -> None:
+    def __init__(
+        self, listings: Sequence[MarketListing], request: Request, results: str, form: Form = "jsonl"
+    ) -> None:
         self._listings = tuple(listings)
         self._request = request
         self._results = Results(results, form)
@@ -44,7 +46,7 @@ class Market:
         """Number of pictures of all listings, each path counted once."""
         return len(self._pictures())
 
-    def measure(self, client: Client | None = None, told: Told = lambda _: None) -> dict[str, str]:
+    def measure(self, client: Client | None = None, told: OnProgress = lambda _: None) -> dict[str, str]:
         """Measure new pictures; returns the content of each picture by its path."""
         request = self._request
         together = [p for one in self._listings if 1 < len(p := tuple(dict.fromkeys(one.pictures))) <= MOST_TOGETHER]

@@ -25,7 +25,7 @@ from grader.pipeline import Measurement, measure
 from grader.request import Request
 from grader.version import __version__
 
-Row = dict[str, Any]
+PictureRow = dict[str, Any]
 
 COLUMNS = ("content", "stamp", "picture", "state", "code", "message", "record", "thumbnail")
 MEASURED, FAILED, KNOWN = "measured", "failed", "known"
@@ -45,7 +45,7 @@ def stamp_of(request: Request) -> str:
 
 def measure_batch(
     pictures: Sequence[str], request_json: dict[str, Any], known: Collection[str] = frozenset(), threads: int = 0
-) -> list[Row]:
+) -> list[PictureRow]:
     """A row for each of some pictures, in their order; a fault in one picture does not stop the others.
 
     Args:
@@ -59,22 +59,22 @@ def measure_batch(
 
 def measured_rows(
     pictures: Sequence[str], request_json: dict[str, Any], known: Collection[str], threads: int
-) -> list[tuple[Row, Measurement | None]]:
+) -> list[tuple[PictureRow, Measurement | None]]:
     """As ``measure_batch``, each row with its measurement; all of them are in memory at once."""
     return list(_rows(pictures, request_json, known, threads))
 
 
 def _rows(
     pictures: Sequence[str], request_json: dict[str, Any], known: Collection[str], threads: int
-) -> Iterator[tuple[Row, Measurement | None]]:
+) -> Iterator[tuple[PictureRow, Measurement | None]]:
     make_ready(threads)
     request = Request.from_json(request_json)
     for picture in pictures:
         yield _row(picture, request, known)
 
 
-def _row(picture: str, request: Request, known: Collection[str]) -> tuple[Row, Measurement | None]:
-    row: Row = dict.fromkeys(COLUMNS, "") | {"picture": picture, "stamp": stamp_of(request), "state": FAILED}
+def _row(picture: str, request: Request, known: Collection[str]) -> tuple[PictureRow, Measurement | None]:
+    row: PictureRow = dict.fromkeys(COLUMNS, "") | {"picture": picture, "stamp": stamp_of(request), "state": FAILED}
     for left in reversed(range(TRIES)):
         try:
             data = _read(picture)
@@ -92,7 +92,7 @@ def _row(picture: str, request: Request, known: Collection[str]) -> tuple[Row, M
     raise AssertionError("tries end")
 
 
-def _why(code: str, message: str, content: str, picture: str) -> Row:
+def _why(code: str, message: str, content: str, picture: str) -> PictureRow:
     return {"code": code, "message": message, "content": content or f"no:{picture}"}
 
 
@@ -105,7 +105,7 @@ def _read(picture: str) -> bytes:
         raise PhotoError("photo-missing", f"There is no file {path}.", "Check the name and the folder.") from error
 
 
-def _measured(data: bytes, picture: str, request: Request) -> tuple[Row, Measurement]:
+def _measured(data: bytes, picture: str, request: Request) -> tuple[PictureRow, Measurement]:
     photo = load_photo(data, name=picture.rsplit("/", 1)[-1])
     measured = measure(photo, request)
     record = Measured.of(measured)

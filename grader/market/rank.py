@@ -13,8 +13,8 @@ from calibration.notices import Notice
 from grader.bid import WorkBench
 from grader.lot import estimate_lot, one_part
 from grader.lot_offer import LotOffer, asking_price, offer_for
-from grader.market.listings import Listing
-from grader.market.pictures import MEASURED, Row
+from grader.market.listings import MarketListing
+from grader.market.pictures import MEASURED, PictureRow
 from grader.market.together import SeenTogether, content_of_all
 from grader.measured import Measured
 from grader.units import AskingPrice
@@ -81,9 +81,9 @@ class Ranked:
 
 
 def ranked(
-    listings: Sequence[Listing],
+    listings: Sequence[MarketListing],
     content: Mapping[str, str],
-    rows: Mapping[str, Row],
+    rows: Mapping[str, PictureRow],
     figures: Assumptions,
     bench: WorkBench | None = None,
 ) -> list[Ranked]:
@@ -113,8 +113,8 @@ def _order(one: Ranked) -> tuple[int, float]:
 
 
 def valued(
-    listing: Listing,
-    rows: Sequence[Row],
+    listing: MarketListing,
+    rows: Sequence[PictureRow],
     figures: Assumptions,
     bench: WorkBench | None = None,
     together: SeenTogether | None = None,
@@ -158,7 +158,7 @@ _NONE_READ = "No picture could be measured."
 _NO_PICTURE = "It has no picture."
 
 
-def _read_in(listing: Listing) -> str:
+def _read_in(listing: MarketListing) -> str:
     """Statements read from the seller's text, with their words."""
     told = [
         f"{key} {board_kind(listing.said[key]).words if key == 'kind' else listing.said[key]} (“{words}”)"
@@ -167,7 +167,7 @@ def _read_in(listing: Listing) -> str:
     return f"Read from its text: {', '.join(told)}." if told else ""
 
 
-def _asking(listing: Listing) -> tuple[AskingPrice | None, tuple[str, ...]]:
+def _asking(listing: MarketListing) -> tuple[AskingPrice | None, tuple[str, ...]]:
     """The seller's price; None and the reason where it cannot be read, because a bid does not need it."""
     try:
         return asking_price(listing.said.get("asking")), ()
@@ -176,7 +176,7 @@ def _asking(listing: Listing) -> tuple[AskingPrice | None, tuple[str, ...]]:
 
 
 def _offer(
-    listing: Listing,
+    listing: MarketListing,
     usable: Sequence[Measured],
     asking: AskingPrice | None,
     figures: Assumptions,

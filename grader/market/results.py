@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator
 from typing import Literal
 
 from calibration.errors import UsageError
-from grader.market.pictures import COLUMNS, KNOWN, MEASURED, TRY_AGAIN, Row
+from grader.market.pictures import COLUMNS, KNOWN, MEASURED, TRY_AGAIN, PictureRow
 from grader.market.storage import files_at
 
 Form = Literal["jsonl", "parquet"]
@@ -42,7 +42,7 @@ class Results:
                 "market-results", f"Results cannot be kept in {folder} ({error}).", "Name a folder that is yours."
             ) from error
 
-    def add(self, rows: Iterable[Row]) -> None:
+    def add(self, rows: Iterable[PictureRow]) -> None:
         """Keep the rows of one batch."""
         new = [row for row in rows if row["state"] != KNOWN]
         if not new:
@@ -58,9 +58,9 @@ class Results:
         """Contents that need not be measured again with this stamp; the rows themselves are not kept in memory."""
         return frozenset(r["content"] for r in self._all() if r["stamp"] == stamp and r["code"] not in TRY_AGAIN)
 
-    def rows(self, stamp: str) -> dict[str, Row]:
+    def rows(self, stamp: str) -> dict[str, PictureRow]:
         """Rows with this stamp, by their content."""
-        found: dict[str, Row] = {}
+        found: dict[str, PictureRow] = {}
         for row in self._all():
             if row["stamp"] == stamp:
                 before = found.get(row["content"])
@@ -68,7 +68,7 @@ class Results:
                     found[row["content"]] = row
         return found
 
-    def _all(self) -> Iterator[Row]:
+    def _all(self) -> Iterator[PictureRow]:
         self._files.invalidate_cache()
         for path in sorted(p for p in self._files.ls(self._folder, detail=False) if "rows-" in p):
             if path.endswith(".jsonl"):
@@ -81,11 +81,11 @@ class Results:
                     yield from pq.read_table(file).to_pylist()
 
 
-def _lines(rows: list[Row]) -> bytes:
+def _lines(rows: list[PictureRow]) -> bytes:
     return b"".join(json.dumps(row, ensure_ascii=False, allow_nan=False).encode() + b"\n" for row in rows)
 
 
-def _parquet(rows: list[Row]) -> bytes:
+def _parquet(rows: list[PictureRow]) -> bytes:
     import pyarrow as pa
     import pyarrow.parquet as pq
 

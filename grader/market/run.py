@@ -7,16 +7,16 @@ from functools import partial
 from itertools import chain, islice
 from typing import TYPE_CHECKING, Any
 
-from grader.market.pictures import FAILED, WORKER_LOST, Row, measure_batch
+from grader.market.pictures import FAILED, WORKER_LOST, PictureRow, measure_batch
 from grader.market.results import Results
 from grader.market.together import measure_together
 
 if TYPE_CHECKING:
     from distributed import Client
 
-Told = Callable[[int], None]
-Work = Callable[..., list[Row]]
-Run = Callable[..., Iterator[list[Row]]]
+OnProgress = Callable[[int], None]
+BatchWork = Callable[..., list[PictureRow]]
+Run = Callable[..., Iterator[list[PictureRow]]]
 BATCH = 4
 """Pictures of a batch: a second or two of work, against some milliseconds of a scheduler's."""
 
@@ -24,8 +24,8 @@ _AHEAD = 3  # batches that wait at each worker: it never idles, and memory stays
 
 
 def run_here(
-    batches: Iterable[Sequence[str]], request: dict[str, Any], known: Collection[str], work: Work = measure_batch
-) -> Iterator[list[Row]]:
+    batches: Iterable[Sequence[str]], request: dict[str, Any], known: Collection[str], work: BatchWork = measure_batch
+) -> Iterator[list[PictureRow]]:
     """Rows batch by batch, one after another."""
     for batch in batches:
         yield work(tuple(batch), request, known)
@@ -36,8 +36,8 @@ def run_on(
     batches: Iterable[Sequence[str]],
     request: dict[str, Any],
     known: Collection[str],
-    work: Work = measure_batch,
-) -> Iterator[list[Row]]:
+    work: BatchWork = measure_batch,
+) -> Iterator[list[PictureRow]]:
     """The same on a Dask cluster, in the order in which the batches are done.
 
     A batch whose worker dies is given to another. A batch that fails by itself is tried once more, and then gives
@@ -78,7 +78,7 @@ def _batches(pictures: Iterable[str], size: int) -> Iterator[tuple[str, ...]]:
         yield batch
 
 
-def _lost(picture: str, error: BaseException | None) -> Row:
+def _lost(picture: str, error: BaseException | None) -> PictureRow:
     return {
         "content": f"no:{picture}",
         "stamp": "",
@@ -97,7 +97,7 @@ def measure_pictures(
     stamp: str,
     results: Results,
     client: Client | None = None,
-    told: Told = lambda _: None,
+    told: OnProgress = lambda _: None,
     batch: int = BATCH,
     together: Sequence[Sequence[str]] = (),
 ) -> dict[str, str]:

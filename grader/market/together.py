@@ -18,7 +18,7 @@ from grader.listing import Listing, read_listing
 from grader.listing.amount import seen_number
 from grader.listing.model import lot_of_faces
 from grader.lot import Lot
-from grader.market.pictures import COLUMNS, FAILED, KNOWN, MEASURED, UNFORESEEN, Row, measured_rows
+from grader.market.pictures import COLUMNS, FAILED, KNOWN, MEASURED, UNFORESEEN, PictureRow, measured_rows
 from grader.measured import Measured
 from grader.pipeline import Measurement
 from grader.request import Request
@@ -38,7 +38,7 @@ def _readable(contents: Iterable[str]) -> list[str]:
 
 def measure_together(
     pictures: Sequence[str], request_json: dict[str, Any], known: Collection[str] = frozenset(), threads: int = 0
-) -> list[Row]:
+) -> list[PictureRow]:
     """Rows of a listing's pictures, and one row of its boards, whose ``picture`` is empty; as ``measure_batch``.
 
     Nothing is measured where the pictures and their boards are known. Where pictures were added, all are measured.
@@ -52,7 +52,7 @@ def measure_together(
         [row["picture"] for row in rows if row["state"] == KNOWN], request_json, frozenset(), threads
     )
     measured = [m for _, m in (*whole, *again) if m is not None]
-    boards: Row = dict.fromkeys(COLUMNS, "") | {"content": content, "state": MEASURED}
+    boards: PictureRow = dict.fromkeys(COLUMNS, "") | {"content": content, "state": MEASURED}
     try:
         boards["record"] = _record(measured, Request.from_json(request_json))
     except GraderError as error:
@@ -94,7 +94,7 @@ class SeenTogether:
     note: str
 
     @staticmethod
-    def of(row: Row | None) -> SeenTogether | None:
+    def of(row: PictureRow | None) -> SeenTogether | None:
         """From a row of results; None where nothing was matched."""
         if row is None or row["state"] != MEASURED or not row["record"]:
             return None

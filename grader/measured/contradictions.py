@@ -11,8 +11,9 @@ from functools import cache
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import DataFileError
-from calibration.inputs import DEFAULT_DRAWS, FloatArray, draw_all
+from calibration.inputs import DEFAULT_DRAWS, draw_all
 from calibration.reading import packaged_text
 from calibration.sourced import SourcedValue, parse
 from grader.measured.parts import MeasuredBoard

@@ -9,15 +9,13 @@ from contextlib import nullcontext
 import cv2
 import numpy as np
 import simplejpeg
-from numpy.typing import NDArray
 from PIL import Image
 
+from calibration.arrays import RgbArray
 from calibration.errors import PhotoError
 from grader.photo.header import damaged, decoder_errors
 from grader.photo.own_lines import lines_held_back
 from grader.photo.sniff import Format
-
-RgbArray = NDArray[np.uint8]
 
 # EXIF orientation -> operation that makes the stored picture upright (EXIF 2.3, 4.6.4, tag 274).
 _TO_UPRIGHT: dict[int, Callable[[RgbArray], RgbArray]] = {

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from calibration.scale import Scale
 from grader.regions.laid_plane import laid_plane
 from grader.regions.model import Board

@@ -12,9 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
-
-BoolArray = NDArray[np.bool_]
+from calibration.arrays import BoolArray, FloatArray
 
 _SAMPLES = 24  # of a pitch
 _ACROSS = np.linspace(-0.65, 0.65, 9)  # of half a contact's length

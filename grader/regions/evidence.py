@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
-class Evidence:
+class OutlineEvidence:
     """Evidence for one outline.
 
     Attributes:

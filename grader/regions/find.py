@@ -17,7 +17,7 @@ from grader.coverage.plated import around_plating
 from grader.model import Finish
 from grader.regions.boards import boards_under, edge_distance, find_boards
 from grader.regions.finish import EDGE_GAP_MM, finish_of_chance, finish_of_loose, finish_of_row, hard_chance
-from grader.regions.model import Board, Region, Regions, Row
+from grader.regions.model import Board, ContactRow, Region, Regions
 from grader.regions.rows import PlatedPiece, chosen_row, find_rows
 
 _MOST_REGIONS = 65_534
@@ -73,7 +73,7 @@ def outlines_of(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8] 
 
 
 @dataclass(frozen=True, eq=False)
-class Plating:
+class UnplacedPlating:
     """The regions and rows of a photo before its boards are known: their ``board`` is None.
 
     Attributes:
@@ -97,7 +97,7 @@ class Plating:
         )
 
 
-def find_plating(coverage: Coverage, scale: Scale | None) -> Plating:
+def find_plating(coverage: Coverage, scale: Scale | None) -> UnplacedPlating:
     """Regions and rows as found by ``find_regions``, without boards; arguments as there."""
     labels, solid, count = _label(coverage.share)
     pixels = _Pixels.of(labels, coverage.share)
@@ -136,7 +136,7 @@ def find_plating(coverage: Coverage, scale: Scale | None) -> Plating:
             )
         )
     middles = [np.mean([pieces[i].centre_px for i in inside], axis=0) for inside in members]
-    return Plating(Regions(labels, tuple(regions), described, ()), np.array(middles).reshape(-1, 2))
+    return UnplacedPlating(Regions(labels, tuple(regions), described, ()), np.array(middles).reshape(-1, 2))
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,7 +145,7 @@ class PieceRow:
 
     Attributes:
         boxes_px: float64 (n, 4, 2), in order along the row.
-        at_edge: as in ``Row``.
+        at_edge: as in ``ContactRow``.
     """
 
     boxes_px: NDArray[np.float64]
@@ -269,10 +269,12 @@ def _edge_gaps(pieces: list[PlatedPiece], board: NDArray[np.bool_], scale: Scale
     return [float(gap) for gap in distance * unit - np.array([p.length for p in pieces]) / 2]
 
 
-def _describe_row(inside: list[PlatedPiece], pitch: float | None, gaps: list[float], scale: Scale | None) -> Row:
+def _describe_row(
+    inside: list[PlatedPiece], pitch: float | None, gaps: list[float], scale: Scale | None
+) -> ContactRow:
     length = float(np.median([p.length for p in inside]))
     first, last = inside[0].centre_px, inside[-1].centre_px
-    return Row(
+    return ContactRow(
         count=len(inside),
         pitch=pitch,
         contact_length=length,

@@ -16,7 +16,7 @@ from calibration.finishes import HARD_GOLD, IMMERSION_GOLD, UNDETERMINED
 from calibration.reading import packaged_toml
 from calibration.scale import Scale
 from grader.model import Finish
-from grader.regions.model import Row
+from grader.regions.model import ContactRow
 from grader.regions.rows import PlatedPiece
 
 # The shortest published edge contacts are about 2 mm long (small-outline memory modules, from memory), the longest
@@ -31,7 +31,7 @@ _STRIP_WIDTH_MM = (1.5, 10.0)
 EDGE_GAP_MM = 2.0  # between a contact's outer end and the edge: bevel and the outline's own error
 
 
-def finish_of_row(row: Row, *, with_scale: bool) -> Finish:
+def finish_of_row(row: ContactRow, *, with_scale: bool) -> Finish:
     """Finish of a row of alike contacts."""
     slender = row.contact_length >= _SLENDER * row.contact_width
     if not with_scale:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from calibration.scale import FacePlane
 from grader.coverage.way_round import way_round
 from grader.photo import shrunk

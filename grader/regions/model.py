@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from grader.model import Finish
-from grader.regions.evidence import Evidence
+from grader.regions.evidence import OutlineEvidence
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,7 +44,7 @@ class Region:
 
 
 @dataclass(frozen=True)
-class Row:
+class ContactRow:
     """A row of alike contacts.
 
     Attributes:
@@ -84,7 +84,7 @@ class Board:
     area: float
     hidden: bool = False
     more_px: tuple[FloatArray, ...] = ()
-    evidence: Evidence | None = None
+    evidence: OutlineEvidence | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,5 +100,5 @@ class Regions:
 
     labels: NDArray[np.uint16]
     regions: tuple[Region, ...]
-    rows: tuple[Row, ...]
+    rows: tuple[ContactRow, ...]
     boards: tuple[Board, ...]

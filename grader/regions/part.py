@@ -14,10 +14,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from calibration.scale import FacePlane
 from grader.regions.edges import Lines
-from grader.regions.evidence import Evidence
+from grader.regions.evidence import OutlineEvidence
 from grader.regions.plan_view import PlanView, plan_view
 from grader.regions.rectangles import Rectangle, find_rectangles
 from grader.regions.sides import table_between
@@ -54,7 +54,7 @@ class VisiblePart:
     outlines_px: tuple[FloatArray, ...]
     area_mm2: float
     hidden: bool
-    evidence: Evidence
+    evidence: OutlineEvidence
 
 
 def boards_in_piece(
@@ -62,7 +62,7 @@ def boards_in_piece(
     plane: FacePlane,
     rgb: NDArray[np.uint8] | None,
     plated: NDArray[np.bool_] | None = None,
-) -> tuple[tuple[VisiblePart, ...], Evidence]:
+) -> tuple[tuple[VisiblePart, ...], OutlineEvidence]:
     """The boards of one piece; empty if it is one board whose outline stays as it is.
 
     Args:
@@ -77,7 +77,7 @@ def boards_in_piece(
     view = plan_view(contour_px, plane, rgb)
     rectangles, lines = find_rectangles(view)
     if not rectangles:
-        return (), Evidence()
+        return (), OutlineEvidence()
     whole = _evidence(view.inside, rectangles[0], lines, is_alone=True, rectangles=len(rectangles))
     if _is_solid(contour_px) and _are_one(rectangles, view):
         mask = squared(view.inside, rectangles[0], lines, view)
@@ -93,7 +93,7 @@ def boards_in_piece(
     labels = _with_narrow_rests(labels, view.inside & ~between)
     parts = []
     for number in range(1, count + 1):
-        mask, hidden, evidence = labels == number, False, Evidence(is_alone=False)
+        mask, hidden, evidence = labels == number, False, OutlineEvidence(is_alone=False)
         if number <= len(rectangles):
             own = rectangles[number - 1]
             hidden = _is_hidden(own, mask, view)
@@ -107,10 +107,10 @@ def boards_in_piece(
 
 def _evidence(
     mask: NDArray[np.bool_], own: Rectangle, lines: Lines, *, is_alone: bool, rectangles: int = 1
-) -> Evidence:
+) -> OutlineEvidence:
     seen = np.concatenate([lines.edge[line, start:end] for line, start, end in own.sides])
     shared = float((mask & own.mask).sum() / (mask | own.mask).sum())
-    return Evidence(is_alone, float(seen.mean()) if len(seen) else 0.0, shared, rectangles)
+    return OutlineEvidence(is_alone, float(seen.mean()) if len(seen) else 0.0, shared, rectangles)
 
 
 def _are_one(rectangles: list[Rectangle], view: PlanView) -> bool:
@@ -230,7 +230,7 @@ def _is_hidden(one: Rectangle, visible: NDArray[np.bool_], view: PlanView) -> bo
 
 
 def _part(
-    mask: NDArray[np.bool_], view: PlanView, plane: FacePlane, evidence: Evidence, *, hidden: bool
+    mask: NDArray[np.bool_], view: PlanView, plane: FacePlane, evidence: OutlineEvidence, *, hidden: bool
 ) -> VisiblePart | None:
     # contours run through the middles of pixels; in a finer picture these are nearer to the pixels' border
     fine = cv2.resize(mask.astype(np.uint8), None, fx=_FINE, fy=_FINE, interpolation=cv2.INTER_NEAREST)

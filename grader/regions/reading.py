@@ -11,17 +11,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.arrays import BoolArray, FloatArray
 from calibration.families import FamilyMatch, match_families, one_pitch
 from calibration.from_contacts import ContactLine
-from calibration.inputs import FloatArray
 from calibration.notices import Notice, NoticeDefinition, Notices
 from grader.coverage import Coverage
 from grader.regions.comb import follow
 from grader.regions.find import PieceRow, rows_above
 from grader.regions.model import Region, Regions
 from grader.regions.strips import strip_rows
-
-BoolArray = NDArray[np.bool_]
 
 _LEAST = 6  # contacts that a row must have to be read
 _ALIKE = 0.35  # contacts that ran together, or were cut in two, are left out beyond this share

@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from grader.regions.edges import PARALLEL, STEP_MM, Lines, find_lines, turn_between
 from grader.regions.plan_view import PlanView
 

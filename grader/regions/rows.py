@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 
 LEAST_MEMBERS = 3
 _ALIKE = 0.35  # lengths and widths agree within this share

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from grader.regions.edges import STEP_MM, Lines
 from grader.regions.plan_view import PlanView
 from grader.regions.rectangles import Rectangle

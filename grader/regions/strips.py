@@ -13,12 +13,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
+from calibration.arrays import BoolArray, FloatArray
 from grader.coverage import Coverage
 from grader.coverage.plated import around_plating
 from grader.regions.find import PieceRow
-
-BoolArray = NDArray[np.bool_]
 
 _PLATED = 76  # share, 255 = wholly, from which a pixel belongs to a strip
 _BLURS_PX = (0.0, 3.0, 6.0)  # found contacts of one strip may be this far apart

@@ -15,7 +15,7 @@ from grader.version import __version__
 
 COLUMNS = ("section", "item", "quantity", "value", "low", "high", "level", "unit")
 
-Row = tuple[str, str, str, float | str | None, float | None, float | None, float | None, str]
+LotCsvRow = tuple[str, str, str, float | str | None, float | None, float | None, float | None, str]
 
 
 def lot_csv(report: LotReport) -> str:
@@ -33,7 +33,7 @@ def lot_csv(report: LotReport) -> str:
     return text.getvalue()
 
 
-def _rows(report: LotReport) -> Iterator[Row]:
+def _rows(report: LotReport) -> Iterator[LotCsvRow]:
     title = report.title
     yield "report", title, "made on", report.made_on.isoformat(), None, None, None, ""
     yield "report", title, "program", f"grader {__version__}", None, None, None, ""
@@ -52,7 +52,7 @@ def _rows(report: LotReport) -> Iterator[Row]:
 _NONE = (None, None, None)
 
 
-def _photo(seen: Measured) -> Iterator[Row]:
+def _photo(seen: Measured) -> Iterator[LotCsvRow]:
     figures = [("plated area", seen.plated_area_mm2, "mm2"), ("gold", seen.gold_mg, "mg")]
     for finish, found in seen.by_finish.items():
         figures += [(f"plated area, {finish}", found.area_mm2, "mm2"), (f"gold, {finish}", found.gold_mg, "mg")]
@@ -63,7 +63,7 @@ def _photo(seen: Measured) -> Iterator[Row]:
         yield "photo", seen.photo, f"share of variance: {line.title}", line.share_of_variance, *_NONE, ""
 
 
-def _offer(offer: Mapping[str, Any], title: str) -> Iterator[Row]:
+def _offer(offer: Mapping[str, Any], title: str) -> Iterator[LotCsvRow]:
     currency = str(offer["currency"])
     yield "offer", title, "highest price worth paying", offer["highest_price"]["price"], *_NONE, currency
     yield "offer", title, "way of the highest price", str(offer["highest_price"]["title"]), *_NONE, ""
@@ -79,7 +79,7 @@ def _offer(offer: Mapping[str, Any], title: str) -> Iterator[Row]:
             yield "offer", str(route["title"]), quantity.replace("_", " "), route[quantity], *_NONE, unit
 
 
-def _cuts(plan: Mapping[str, Any]) -> Iterator[Row]:
+def _cuts(plan: Mapping[str, Any]) -> Iterator[LotCsvRow]:
     for number, board in enumerate(plan["boards"], 1):
         item = f"{plan['photo']}, board {number}"
         for i, cut in enumerate(board.get("cuts", ()), 1):
@@ -90,5 +90,5 @@ def _cuts(plan: Mapping[str, Any]) -> Iterator[Row]:
             yield _range("cut", item, f"piece {i}, {word}: gold", piece["gold_mg"], "mg")
 
 
-def _range(section: str, item: str, quantity: str, value: Mapping[str, float], unit: str) -> Row:
+def _range(section: str, item: str, quantity: str, value: Mapping[str, float], unit: str) -> LotCsvRow:
     return section, item, quantity, value["value"], value["low"], value["high"], value["level"], unit

@@ -4,20 +4,18 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from calibration.arrays import RgbArray
 from grader.measured import Measured
 from grader.model import FINISHES
 from grader.photo import reduced
 from grader.report.hatching import mark_plating
 from grader.report.overlay import BOARD_RGB, in_reduced, outline
 
-Picture = NDArray[np.uint8]
-
 _QUALITY = 85
 
 
-def measured_picture(measured: Measured, rgb: Picture, max_side_px: int) -> Picture:
+def measured_picture(measured: Measured, rgb: RgbArray, max_side_px: int) -> RgbArray:
     """The photo with plating hatched by finish and boards outlined, as its record tells; uint8 (h, w, 3).
 
     Args:
@@ -38,7 +36,7 @@ def measured_picture(measured: Measured, rgb: Picture, max_side_px: int) -> Pict
     return picture
 
 
-def picture_jpeg(picture: Picture) -> bytes:
+def picture_jpeg(picture: RgbArray) -> bytes:
     """A picture as JPEG without any of the photo's own data, such as where it was taken."""
     ok, data = cv2.imencode(".jpg", picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, _QUALITY])
     if not ok:

@@ -13,10 +13,10 @@ from grader.budget import TOGETHER
 from grader.gold import gold_mass
 from grader.measured import MadeCorrections, Measured, MeasuredFinish, MeasuredRow, MeasuredScale
 from grader.model import FINISHES, Finish, ProductModel, Range
-from grader.pipeline import Step
+from grader.pipeline import PipelineStep
 from grader.units import MassUnit, format_mass, format_range, format_share
 
-STEP_WORDS: Mapping[Step, str] = {
+STEP_WORDS: Mapping[PipelineStep, str] = {
     "scale": "finding the scale",
     "coverage": "looking for plating",
     "regions": "grouping contacts and pads",

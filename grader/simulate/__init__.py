@@ -5,7 +5,7 @@ from __future__ import annotations
 from grader.simulate.buyers import BUYERS, Buyer, Trial
 from grader.simulate.by_market import MarketReport, StateReport, simulate_market
 from grader.simulate.learning import LEARNERS, LearningReport, simulate_learning
-from grader.simulate.market import Market, market_named, markets
+from grader.simulate.market import InventedMarket, market_named, markets
 from grader.simulate.report import SimulationReport, simulate
 from grader.simulate.tally import BuyerReport
 from grader.simulate.world import InventedLot, World, invent
@@ -16,8 +16,8 @@ __all__ = [
     "Buyer",
     "BuyerReport",
     "InventedLot",
+    "InventedMarket",
     "LearningReport",
-    "Market",
     "MarketReport",
     "SimulationReport",
     "StateReport",

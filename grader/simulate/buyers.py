@@ -16,7 +16,7 @@ from grader.valuation.learned import recovery_once
 
 DRAWS = 10_000
 
-Decision = Callable[["Trial"], bool]
+DecisionRule = Callable[["Trial"], bool]
 """Whether to buy at the asking price; it may remember what it was asked before."""
 
 
@@ -108,7 +108,7 @@ class Buyer:
     """
 
     name: str
-    starts: Callable[[float], Decision]
+    starts: Callable[[float], DecisionRule]
     limit: Callable[[Trial], float] | None = None
 
 
@@ -116,7 +116,7 @@ def _up_to(name: str, limit: Callable[[Trial], float]) -> Buyer:
     return Buyer(name, lambda _: lambda t: t.lot.asking <= limit(t), limit)
 
 
-def _over_many_lots(accepted: float) -> Decision:
+def _over_many_lots(accepted: float) -> DecisionRule:
     """Buy what pays on average as long as, over all lots bought so far, losses stay as likely as accepted.
 
     The mean chance of a loss over the buys is, on average, the share of them that will lose. For statistical tests

@@ -18,7 +18,7 @@ from calibration.errors import UsageError
 from calibration.scores import HitRate
 from grader.simulate.buyers import BREAK_EVEN, BY_GAINS, HIGHEST, MANY_LOTS, ORACLE, Buyer, Trial, appraise
 from grader.simulate.learning import taught
-from grader.simulate.market import Market
+from grader.simulate.market import InventedMarket
 from grader.simulate.tally import BuyerReport, Decision, buyer_report, grouped, share_json
 from grader.simulate.trade import Trade, TradedLot, offer
 from grader.simulate.world import InventedLot, World, reappraised
@@ -63,7 +63,7 @@ class MarketReport:
         states: in the order of ``STATES``.
     """
 
-    market: Market
+    market: InventedMarket
     trades: int
     lots: int
     seed: int
@@ -92,7 +92,7 @@ class MarketReport:
 
 def simulate_market(
     assumptions: Assumptions,
-    market: Market,
+    market: InventedMarket,
     trades: int,
     lots: int,
     seed: int,

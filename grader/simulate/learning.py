@@ -62,7 +62,7 @@ LEARNERS = (
 
 
 @dataclass(frozen=True)
-class Stage:
+class LearningStage:
     """Some lots of every trade.
 
     Attributes:
@@ -94,8 +94,8 @@ class LearningReport:
     lots: int
     seed: int
     accepted_loss: float
-    whole: Stage
-    stages: tuple[Stage, ...]
+    whole: LearningStage
+    stages: tuple[LearningStage, ...]
     in_range: HitRate
 
     def as_json(self) -> dict[str, Any]:
@@ -178,11 +178,11 @@ def taught(world: World, offered: TradedLot, belief: Belief, met: Iterable[Trade
     return replace(offered.lot, seen=reappraised(offered.lot.seen, learned, picking, earlier))
 
 
-def _stage(paths: Sequence[Sequence[Sequence[Decision]]], first: int, last: int) -> Stage:
+def _stage(paths: Sequence[Sequence[Sequence[Decision]]], first: int, last: int) -> LearningStage:
     cut = [[trade[first - 1 : last] for trade in path] for path in paths]
     oracle = sum(step.profit for trade in cut[-1] for step in trade)
     reports = (buyer_report(who.name, path, oracle) for who, path in zip(LEARNERS, cut, strict=True))
-    return Stage(first, last, tuple(reports))
+    return LearningStage(first, last, tuple(reports))
 
 
 class _Walk:

@@ -12,7 +12,7 @@ import numpy as np
 
 from calibration.belief import Priors
 from calibration.belief.maps import normal
-from calibration.belief.parts import Family, Shared
+from calibration.belief.parts import FamilyPrior, Shared
 from calibration.errors import UsageError
 from calibration.finishes import HARD_GOLD
 from calibration.kinds import UNKNOWN, KindKey, board_kind
@@ -24,7 +24,7 @@ _KEYS = ("title", "kinds", "flash", "picking", "bare", "boards_spread", "terms",
 
 
 @dataclass(frozen=True)
-class Market:
+class InventedMarket:
     """A market.
 
     Attributes:
@@ -67,24 +67,24 @@ class Market:
             for family in (self._family(priors, kind),)
         }
 
-    def _family(self, priors: Priors, kind: KindKey) -> Family:
+    def _family(self, priors: Priors, kind: KindKey) -> FamilyPrior:
         family = priors.families[priors.family_of(HARD_GOLD, kind)]
         if self.flash is None:
             return family
         return replace(family, flash_logit=normal(math.log(self.flash / (1 - self.flash)), 0.0))
 
 
-USUAL = Market("usual", "boards of a kind that nobody names", MappingProxyType({UNKNOWN: 1.0}))
+USUAL = InventedMarket("usual", "boards of a kind that nobody names", MappingProxyType({UNKNOWN: 1.0}))
 
 
 @cache
-def markets() -> Mapping[str, Market]:
+def markets() -> Mapping[str, InventedMarket]:
     """The markets of ``data/markets.toml`` by name."""
     text = packaged_text("grader.simulate", "data/markets.toml")
     return MappingProxyType({name: _market(name, e) for name, e in parse_entries(text, "markets").items()})
 
 
-def market_named(name: str) -> Market:
+def market_named(name: str) -> InventedMarket:
     """The market of that name.
 
     Raises:
@@ -95,7 +95,7 @@ def market_named(name: str) -> Market:
     return markets()[name]
 
 
-def _market(name: str, entry: SourcedEntry) -> Market:
+def _market(name: str, entry: SourcedEntry) -> InventedMarket:
     entry.only(*_KEYS)
     table = entry.table
     kinds = {board_kind(str(key)).key: float(weight) for key, weight in table["kinds"].items()}
@@ -103,7 +103,7 @@ def _market(name: str, entry: SourcedEntry) -> Market:
     def number(key: str) -> float | None:
         return entry.number(key) if key in table else None
 
-    return Market(
+    return InventedMarket(
         name,
         entry.text("title"),
         MappingProxyType(kinds),

@@ -14,9 +14,9 @@ from functools import cached_property
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.belief import Batch, Priors, WeighedPlating
 from calibration.belief.density import effect, log_recovery, spread_of
-from calibration.inputs import FloatArray
 from calibration.kinds import UNKNOWN, KindKey
 from calibration.sourced import load
 from calibration.thickness import gold_properties
@@ -24,7 +24,7 @@ from grader.gold import MG_PER_MM2_UM_G_CM3
 from grader.lot.observed import Observed, observed_in
 from grader.lot.whole import whole_of
 from grader.model import EMPTY
-from grader.simulate.market import USUAL, Market
+from grader.simulate.market import USUAL, InventedMarket
 from grader.simulate.world import FINISH, InventedLot, World, offered, one, world_figures
 
 _DRAWS = 2_000  # draws to estimate a spread
@@ -49,7 +49,7 @@ class Trade:
     picking: frozenset[str]
 
     @staticmethod
-    def draw(priors: Priors, rng: np.random.Generator, market: Market = USUAL) -> Trade:
+    def draw(priors: Priors, rng: np.random.Generator, market: InventedMarket = USUAL) -> Trade:
         """A trade in a market, drawn from the belief before any gold was weighed."""
         f = world_figures()
 

@@ -14,9 +14,10 @@ from functools import cache, cached_property
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.belief import Priors, published_priors
 from calibration.finishes import HARD_GOLD
-from calibration.inputs import Distribution, FloatArray, Input
+from calibration.inputs import Distribution, Input
 from calibration.kinds import UNKNOWN, KindKey
 from calibration.reading import packaged_text
 from calibration.sourced import parse
@@ -28,7 +29,7 @@ from grader.lot.model import Picked
 from grader.lot.unseen import Earlier, spread_figures
 from grader.measured import Measured, MeasuredBoard, MeasuredFinish, MeasuredModel
 from grader.model import ProductModel, Range
-from grader.simulate.market import USUAL, Market
+from grader.simulate.market import USUAL, InventedMarket
 from grader.valuation import Assumptions
 from grader.valuation.books import of_stripping
 from grader.valuation.economics import REL_ROUNDING
@@ -54,7 +55,7 @@ class World:
     assumptions: Assumptions
     learned: bool = False
     sellers_know: bool = False
-    market: Market = USUAL
+    market: InventedMarket = USUAL
     named: bool = False
     all_shown: bool = False
 
@@ -207,7 +208,7 @@ def _usual_mg_per_mm2() -> float:
     return MG_PER_MM2_UM_G_CM3 * math.prod(means)
 
 
-def _board_areas(market: Market, boards: int, rng: np.random.Generator) -> FloatArray:
+def _board_areas(market: InventedMarket, boards: int, rng: np.random.Generator) -> FloatArray:
     """Plated area of each board, mm²."""
     f, held = world_figures(), {key: figure.value for key, figure in spread_figures().items()}
     sigma, bare = market.boards_spread, market.bare

@@ -12,17 +12,17 @@ from grader.units.money import Money, parse_money, split_count, split_per
 from grader.units.numbers import plain
 from grader.units.quantities import mass_word
 
-Per = Literal["lot", "kg", "lb", "board"]
+PricePer = Literal["lot", "kg", "lb", "board"]
 
 _EXAMPLES = "an asking price such as '120 USD', '15 USD/kg', '5 USD/lb' or '3.50 USD per board'"
-_WORDS: dict[str, Per] = {
+_WORDS: dict[str, PricePer] = {
     **dict.fromkeys(("lot", "the lot", "all", "all of it", "everything", "the whole lot"), "lot"),
     **dict.fromkeys(
         ("board", "boards", "card", "cards", "module", "modules", "piece", "pieces", "pc", "pcs"), "board"
     ),
 }
 # pint's name of a mass → what the price is then per, and how many of those the mass is
-_MASSES: dict[str, tuple[Per, Decimal]] = {
+_MASSES: dict[str, tuple[PricePer, Decimal]] = {
     "kilogram": ("kg", Decimal(1)),
     "metric_ton": ("kg", Decimal(1000)),
     "pound": ("lb", Decimal(1)),
@@ -42,7 +42,7 @@ class AskingPrice:
     """
 
     amount: Money
-    per: Per
+    per: PricePer
 
     def __str__(self) -> str:
         return str(self.amount) if self.per == "lot" else f"{self.amount}/{self.per}"
@@ -72,7 +72,7 @@ def parse_asking_price(text: str) -> AskingPrice:
     return AskingPrice(Money(money.amount / (many * size), money.currency), per)
 
 
-def _per(word: str, text: str) -> tuple[Per, Decimal]:
+def _per(word: str, text: str) -> tuple[PricePer, Decimal]:
     known = _WORDS.get(word.strip().rstrip(".").lower())
     if known is not None:
         return known, Decimal(1)

@@ -22,7 +22,7 @@ from grader.units.numbers import NUMBER, number, plain
 if TYPE_CHECKING:
     from pint import UnitRegistry
 
-Kind = Literal["length", "area", "mass", "volume"]
+QuantityKind = Literal["length", "area", "mass", "volume"]
 KIND_WORDS: Mapping[str, str] = {"length": "a length", "area": "an area", "mass": "a mass", "volume": "a volume"}
 
 MAX_PLATING_UM = 100.0
@@ -155,7 +155,7 @@ def mass_word(word: str, examples: str) -> str:
     return _resolve(word, "mass", examples)
 
 
-def _quantity(text: str, kind: Kind, base: str, examples: str, *, precious: bool = False) -> float:
+def _quantity(text: str, kind: QuantityKind, base: str, examples: str, *, precious: bool = False) -> float:
     folded = plain(text, KIND_WORDS[kind], examples)
     if re.fullmatch(NUMBER, folded):
         raise UnitError("unit-missing", f"'{text.strip()}' has no unit.", f"Write {examples}.")
@@ -193,7 +193,7 @@ def _key(word: str) -> str:
     return re.sub(r"[\s_-]+", " ", word.replace(".", " ")).strip().lower()
 
 
-def _parts(folded: str, text: str, kind: Kind, examples: str) -> list[tuple[str, str]]:
+def _parts(folded: str, text: str, kind: QuantityKind, examples: str) -> list[tuple[str, str]]:
     """Numbers and the unit word behind each; more than one only for lengths and masses ("1 lb 2 oz")."""
     single = re.fullmatch(rf"({NUMBER})\s*(\D.*?(?:(?<! )[23])?)", folded)
     if single and not re.search(r"\d", re.sub(r"(?:\^|\*\*)?[23]$", "", single.group(2))):
@@ -203,13 +203,13 @@ def _parts(folded: str, text: str, kind: Kind, examples: str) -> list[tuple[str,
     raise _unreadable(text, kind, examples)
 
 
-def _unreadable(text: str, kind: Kind, examples: str) -> UnitError:
+def _unreadable(text: str, kind: QuantityKind, examples: str) -> UnitError:
     return UnitError(
         "quantity-unreadable", f"'{text.strip()}' cannot be read as {KIND_WORDS[kind]}.", f"Write {examples}."
     )
 
 
-def _resolve(word: str, kind: Kind, examples: str, *, precious: bool = False) -> str:
+def _resolve(word: str, kind: QuantityKind, examples: str, *, precious: bool = False) -> str:
     """What pint calls a unit word of the wanted kind."""
     shown = word.strip()
     key = _key(word)
@@ -237,7 +237,7 @@ def _sentence(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _unknown(shown: str, key: str, kind: Kind, examples: str) -> UnitError:
+def _unknown(shown: str, key: str, kind: QuantityKind, examples: str) -> UnitError:
     """The error for a word that is not in the vocabulary: what it would have been, or what is close to it."""
     words = vocabulary()
     if key in words.ambiguous:
@@ -251,7 +251,7 @@ def _unknown(shown: str, key: str, kind: Kind, examples: str) -> UnitError:
     return UnitError("unit-unknown", f"'{shown}' is not a known unit of {kind}.", f"{hint}Write {examples}.")
 
 
-def _wrong_kind(shown: str, got: str, kind: Kind, examples: str) -> UnitError:
+def _wrong_kind(shown: str, got: str, kind: QuantityKind, examples: str) -> UnitError:
     return UnitError(
         "unit-wrong-kind", f"'{shown}' measures {got}, but {KIND_WORDS[kind]} is needed.", f"Write {examples}."
     )

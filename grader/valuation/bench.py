@@ -6,9 +6,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from calibration.inputs import FloatArray, Input
+from calibration.arrays import FloatArray
+from calibration.inputs import Input
 from grader.valuation.portions import Stock
-from grader.valuation.quantities import Per, Quantity, Values
+from grader.valuation.quantities import ChargePer, Quantity, Values
 
 
 @dataclass(frozen=True)
@@ -20,7 +21,7 @@ class Needs:
         chemicals: cost of reagents, filters and rinse water; None if not planned.
     """
 
-    amounts: Mapping[Per, Quantity] = field(default_factory=dict)
+    amounts: Mapping[ChargePer, Quantity] = field(default_factory=dict)
     chemicals: Quantity | None = None
 
 

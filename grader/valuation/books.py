@@ -12,8 +12,9 @@ from itertools import product
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import UsageError
-from calibration.inputs import DEFAULT_SEED, FloatArray, Input, draw_all
+from calibration.inputs import DEFAULT_SEED, Input, draw_all
 from grader.model import EMPTY, ProductModel
 from grader.valuation.bench import Bench, Needs
 from grader.valuation.charges import Charge
@@ -21,12 +22,12 @@ from grader.valuation.economics import VALUATION_DRAWS, Economics
 from grader.valuation.entries import Sale, Spot
 from grader.valuation.model import Assumptions
 from grader.valuation.portions import Portion, Stock
-from grader.valuation.quantities import Per, Quantity, Situation, Values
+from grader.valuation.quantities import ChargePer, Quantity, Situation, Values
 
 _NEEDS = ("cut", "load", "l", "h")
 
 # A charge, what it comes to, and the hours of one's own in it.
-Entry = tuple[Charge, Quantity, Quantity | None]
+BookEntry = tuple[Charge, Quantity, Quantity | None]
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,7 @@ class Activity:
     """
 
     proceeds: Quantity
-    entries: tuple[Entry, ...]
+    entries: tuple[BookEntry, ...]
     situation: Situation
     waits: bool = False
 
@@ -73,7 +74,7 @@ class Books:
     """
 
     proceeds: Quantity
-    entries: tuple[Entry, ...]
+    entries: tuple[BookEntry, ...]
     load: Quantity
     needs: Mapping[str, Quantity] = field(default_factory=dict)
 
@@ -150,7 +151,7 @@ class Bookkeeper:
         paid_g = delivered_g.times(payable) if terms is None else terms.paid(delivered_g, payable)
         drift = () if self.a.drift is None else (self.a.drift,)
         needs = Needs() if self.bench is None else self.bench.stripping(stock, self.values)
-        amounts: dict[Per, Quantity | None] = {
+        amounts: dict[ChargePer, Quantity | None] = {
             "kg": stock.boards_kg,
             "kg of pieces": stock.stripped_kg,
             "board": stock.boards,
@@ -177,7 +178,7 @@ class Bookkeeper:
         if self.bench is not None and sale.what != "bodies":
             work = self.bench.trimming if sale.what == "pieces" else self.bench.packing
             needs = work(stock, self.values)
-        amounts: dict[Per, Quantity | None] = {
+        amounts: dict[ChargePer, Quantity | None] = {
             "kg": sold_kg,
             "board": stock.boards,
             "cut": stock.cuts if sale.what == "pieces" else None,
@@ -214,7 +215,7 @@ class Bookkeeper:
         for other in others:
             proceeds, s = proceeds + other.proceeds, s.with_also(other.situation)
         if lot is not None:
-            whole: dict[Per, Quantity | None] = {"kg": lot.boards_kg, "board": lot.boards}
+            whole: dict[ChargePer, Quantity | None] = {"kg": lot.boards_kg, "board": lot.boards}
             s = replace(s, amounts={per: q for per, q in whole.items() if q is not None})
         bought = _entries((c for c in self.a.charges if c.basis == "purchase"), s)
         entries = (*bought, *(e for done in activities for e in done.entries))
@@ -242,7 +243,7 @@ class Bookkeeper:
 
     def _situation(
         self,
-        amounts: Mapping[Per, Quantity | None],
+        amounts: Mapping[ChargePer, Quantity | None],
         needs: Needs,
         *,
         delivered_g: Quantity | None = None,
@@ -259,7 +260,7 @@ class Bookkeeper:
         )
 
 
-def _entries(charges: Iterable[Charge], s: Situation) -> tuple[Entry, ...]:
+def _entries(charges: Iterable[Charge], s: Situation) -> tuple[BookEntry, ...]:
     return tuple((c, c.due(s), c.own_hours(s)) for c in charges)
 
 

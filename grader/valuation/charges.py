@@ -21,7 +21,7 @@ from grader.units.estimates import (
     planned_text,
     quantity_estimate,
 )
-from grader.valuation.quantities import PERS, Per, Quantity, Situation
+from grader.valuation.quantities import PERS, ChargePer, Quantity, Situation
 from grader.valuation.tables import AssumptionsTable
 
 Basis = Literal["lot", "purchase"]
@@ -173,7 +173,7 @@ class Cost(Charge):
             return s.once.times(amount)
         return s.amounts[per].times(amount) if per in s.amounts else s.nothing
 
-    def not_counted(self, known: Container[Per]) -> bool:
+    def not_counted(self, known: Container[ChargePer]) -> bool:
         """Whether it is per something that is not among what is known of the lot, so that a part is left out."""
         return any(
             per is not None and per not in known
@@ -250,7 +250,7 @@ _PLANNED = Distribution("constant", (0.0,))
 BY_PLAN = "the plan of the work"
 
 
-def per_what(amount: Input) -> Per | None:
+def per_what(amount: Input) -> ChargePer | None:
     """The unit an amount of money is per; None for a single payment."""
     word = amount.unit.partition("/")[2]
     return next((per for per in PERS if per == word), None)

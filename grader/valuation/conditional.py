@@ -15,7 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.inputs import FloatArray, Input
+from calibration.arrays import FloatArray
+from calibration.inputs import Input
 from grader.model import ProductModel, Term
 from grader.valuation.quantities import Values
 
@@ -27,7 +28,7 @@ _CLOSE = 1e-7  # of a chance
 
 
 # As a sum of products at a price of zero; its draws ÷ load, float64 (n,); names of inputs that it is not linear in.
-Piece = tuple[ProductModel, FloatArray, frozenset[str]]
+WorthLine = tuple[ProductModel, FloatArray, frozenset[str]]
 
 
 @dataclass(frozen=True)
@@ -76,7 +77,7 @@ class Conditional:
         return float((low + high) / 2)
 
 
-def conditional(pieces: Sequence[Piece], load: FloatArray, values: Values) -> Conditional | None:
+def conditional(pieces: Sequence[WorthLine], load: FloatArray, values: Values) -> Conditional | None:
     """The worth conditional on all inputs but the one that moves it most; None if it is linear in none.
 
     Args:

@@ -13,7 +13,7 @@ from functools import cached_property
 
 import numpy as np
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from grader.valuation.conditional import Conditional
 from grader.valuation.model import AtPrice
 

@@ -20,7 +20,8 @@ from typing import Any
 
 import numpy as np
 
-from calibration.inputs import FloatArray, Input
+from calibration.arrays import FloatArray
+from calibration.inputs import Input
 from calibration.kinds import density
 from calibration.reading import packaged_toml
 from grader.choices import Choice

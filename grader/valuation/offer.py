@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from calibration.arrays import FloatArray
 from calibration.errors import UsageError
-from calibration.inputs import DEFAULT_SEED, FloatArray
+from calibration.inputs import DEFAULT_SEED
 from calibration.notices import Notice
 from grader.budget import budget
 from grader.choices import Choice

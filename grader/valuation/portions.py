@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from grader.model import EMPTY, ProductModel
-from grader.valuation.quantities import Per, Quantity, Values
+from grader.valuation.quantities import ChargePer, Quantity, Values
 
 _G_PER_MG = 1e-3
 _KG_PER_G = 1e-3
@@ -97,11 +97,11 @@ def _sum(models: Iterable[ProductModel | None]) -> ProductModel | None:
     return None if None in known else sum((m for m in known if m is not None), EMPTY)
 
 
-def known_of(portions: Sequence[Portion], *, planned: bool) -> frozenset[Per]:
+def known_of(portions: Sequence[Portion], *, planned: bool) -> frozenset[ChargePer]:
     """What amounts of money can be per where all of this is stripped; ``planned`` with a plan of the work."""
-    fields: dict[Per, str] = {"kg": "mass_g", "kg of pieces": "stripped_g", "board": "boards", "cut": "cuts"}
+    fields: dict[ChargePer, str] = {"kg": "mass_g", "kg of pieces": "stripped_g", "board": "boards", "cut": "cuts"}
     known = {per for per, name in fields.items() if all(getattr(p, name) is not None for p in portions)}
-    by_plan: set[Per] = {"load", "l", "h"} if planned else set()
+    by_plan: set[ChargePer] = {"load", "l", "h"} if planned else set()
     return frozenset({"g of gold", *known, *by_plan})
 
 

@@ -9,7 +9,8 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray, Input
+from calibration.arrays import FloatArray
+from calibration.inputs import Input
 from grader.model import EMPTY, ProductModel
 
 Values = Mapping[str, FloatArray]
@@ -124,8 +125,8 @@ def _used(terms: ProductModel) -> frozenset[str]:
 
 # What amounts of money can be per, besides once: kilograms of what is bought or sold, kilograms that are cut off or
 # stripped, gold delivered, boards, cuts, vessel loads, litres of waste, hours of one's own.
-Per = Literal["kg", "kg of pieces", "g of gold", "board", "cut", "load", "l", "h"]
-PERS: tuple[Per, ...] = get_args(Per)
+ChargePer = Literal["kg", "kg of pieces", "g of gold", "board", "cut", "load", "l", "h"]
+PERS: tuple[ChargePer, ...] = get_args(ChargePer)
 
 
 @dataclass(frozen=True)
@@ -145,7 +146,7 @@ class Situation:
     purchases: int
     delivered_g: Quantity
     sold_kg: Quantity
-    amounts: Mapping[Per, Quantity] = field(default_factory=dict)
+    amounts: Mapping[ChargePer, Quantity] = field(default_factory=dict)
     chemicals: Quantity | None = None
 
     def with_also(self, other: Situation) -> Situation:
@@ -165,7 +166,7 @@ class Situation:
         *,
         delivered_g: Quantity | None = None,
         sold_kg: Quantity | None = None,
-        amounts: Mapping[Per, Quantity | None] | None = None,
+        amounts: Mapping[ChargePer, Quantity | None] | None = None,
         chemicals: Quantity | None = None,
     ) -> Situation:
         """A situation in which what is left out is nothing, or not known."""

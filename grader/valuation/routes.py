@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from grader.model import Range
 from grader.valuation.books import Activity, Bookkeeper, Books
 from grader.valuation.conditional import conditional

@@ -29,7 +29,7 @@ from grader.valuation.routes import LEAVE
 _SHOWN_SHARE = 0.005
 _MOST_LINES = 8
 
-Lines = list[tuple[str, str]]
+WordedLines = list[tuple[str, str]]
 
 
 def highest_words(offer: Offer) -> str:
@@ -80,7 +80,7 @@ def loss_words(offer: Offer) -> str:
     return f"{format_share(at.chance_of_loss)} chance of a loss {where}"
 
 
-def summary_lines(offer: Offer, liked: MassUnit = "auto") -> Lines:
+def summary_lines(offer: Offer, liked: MassUnit = "auto") -> WordedLines:
     """Contents, income and costs of the lot; masses in the preferred unit."""
     currency = offer.assumptions.currency
     return [
@@ -95,7 +95,7 @@ def summary_lines(offer: Offer, liked: MassUnit = "auto") -> Lines:
     ]
 
 
-def _flash_lines(parts: Sequence[Mapping[str, Any]]) -> Lines:
+def _flash_lines(parts: Sequence[Mapping[str, Any]]) -> WordedLines:
     """How much of the contacts is flash gold, part by part; a chance where a part is of one design."""
     found = []
     for part in parts:
@@ -143,7 +143,7 @@ def route_rows(offer: Offer) -> list[tuple[str, ...]]:
 _NEEDS = (("cut", "Cuts", ""), ("load", "Vessel loads", ""), ("h", "Hours of your own", "h"), ("l", "Waste", "l"))
 
 
-def needs_lines(offer: Offer) -> Lines:
+def needs_lines(offer: Offer) -> WordedLines:
     """What the work of the best way takes, as the plans of cuts and batch have it; empty if nothing is planned."""
     needs, currency = offer.way.needs, offer.assumptions.currency
     lines = [(title, format_range(needs[key], unit)) for key, title, unit in _NEEDS if key in needs]
@@ -236,7 +236,7 @@ def at_price(offer: Offer) -> tuple[str, AtPrice] | None:
     return (f"At the highest price worth paying: {offer.way.title}", offer.highest) if offer.reason is None else None
 
 
-def at_price_lines(at: AtPrice, offer: Offer) -> Lines:
+def at_price_lines(at: AtPrice, offer: Offer) -> WordedLines:
     """The outcome of buying at a price, in lines."""
     currency, spread = offer.assumptions.currency, (at.best_in_twenty - at.worst_in_twenty) / 2
     return [
@@ -274,10 +274,10 @@ def swing_lines(offer: Offer) -> list[tuple[str, float, float]]:
     return [swing for swing in widest if swing[2] - swing[1] > _SHOWN_SHARE * (widest[0][2] - widest[0][1])]
 
 
-def assumed_lines(offer: Offer) -> Lines:
+def assumed_lines(offer: Offer) -> WordedLines:
     """All assumptions; shipped examples are marked."""
     a = offer.assumptions
-    lines: Lines = []
+    lines: WordedLines = []
     if a.spot is not None:
         lines.append((f"gold price of {a.spot.on}", f"{_between(a.spot.input)}{_per_troy_ounce(a.spot)}"))
     lines += [

@@ -11,8 +11,8 @@ import pytest
 
 from app.lots.lot_folder import LotFolder
 from app.lots.sheets import (
+    BoardSheet,
     Records,
-    Sheet,
     SheetLook,
     corrections,
     is_undecided,
@@ -29,18 +29,18 @@ from app.lots.sheets import (
 from app.lots.shelf import Kept
 from app.sheet.saying import another_board, no_board, one_board, two_faces
 from grader import places
-from grader.listing import Saying, Spot
+from grader.listing import PhotoPoint, Saying
 
 A, B, C = (letter * 12 for letter in "abc")
 
 
 def look(photo: str, x: float, face: str = "front") -> SheetLook:
-    return SheetLook(Spot(photo, (x, 10.0)), f"{photo[0]}.jpg", face, is_best=True, sure=1.0, picture=b"jpeg")
+    return SheetLook(PhotoPoint(photo, (x, 10.0)), f"{photo[0]}.jpg", face, is_best=True, sure=1.0, picture=b"jpeg")
 
 
-def sheet(*boards: tuple[SheetLook, ...], none: tuple[SheetLook, ...] = ()) -> Sheet:
+def sheet(*boards: tuple[SheetLook, ...], none: tuple[SheetLook, ...] = ()) -> BoardSheet:
     words = tuple("" for _ in boards)
-    return Sheet("x", boards, words, none, "2 boards", "2 boards in 3 photos", (), Records(None, None, None))
+    return BoardSheet("x", boards, words, none, "2 boards", "2 boards in 3 photos", (), Records(None, None, None))
 
 
 def words_of(said: list[Saying]) -> dict[frozenset[str], str]:
@@ -109,8 +109,8 @@ def test_no_tap_says_two_things_of_one_pair() -> None:
 
 
 def test_steps_are_kept_taken_back_and_done_again(lot: LotFolder) -> None:
-    first = [Saying("none", Spot(A, (1.0, 2.0)))]
-    second = [Saying("same", Spot(A, (1.0, 2.0)), Spot(B, (3.0, 4.0)))]
+    first = [Saying("none", PhotoPoint(A, (1.0, 2.0)))]
+    second = [Saying("same", PhotoPoint(A, (1.0, 2.0)), PhotoPoint(B, (3.0, 4.0)))]
     before = made_of(lot)
     say(lot, "first", first)
     say(lot, "second", second)

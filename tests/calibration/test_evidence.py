@@ -10,17 +10,17 @@ import pytest
 from calibration.errors import UsageError
 from calibration.evidence import Evidence, Reading, Statement, Strip, updated
 from calibration.inputs import Distribution
-from calibration.kinds import Plating, board_kind
+from calibration.kinds import PlatingAssumptions, board_kind
 
 EVEN = (np.arange(20_000) + 0.5) / 20_000
-ONE_HUMP = Plating(Distribution("lognormal", (0.7, 0.5)), Distribution("constant", (0.0,)))
+ONE_HUMP = PlatingAssumptions(Distribution("lognormal", (0.7, 0.5)), Distribution("constant", (0.0,)))
 
 
-def log_um(plating: Plating) -> np.ndarray:
+def log_um(plating: PlatingAssumptions) -> np.ndarray:
     return np.log(plating.thickness.at(EVEN))
 
 
-def flash(plating: Plating) -> float:
+def flash(plating: PlatingAssumptions) -> float:
     return float(plating.flash.at(EVEN).mean())
 
 
@@ -78,7 +78,9 @@ def test_evidence_settles_whether_it_is_flash() -> None:
 
 def test_the_chance_of_flash_after_a_reading_is_that_of_bayes_rule() -> None:
     """Two humps by hand: each weighed with how likely it makes the reading."""
-    prior = Plating(Distribution("lognormals", (0.7, 0.7, 0.5, 0.3, 0.09, 0.45)), Distribution("either", (0.3,)))
+    prior = PlatingAssumptions(
+        Distribution("lognormals", (0.7, 0.7, 0.5, 0.3, 0.09, 0.45)), Distribution("either", (0.3,))
+    )
     own = hypot(0.10, 0.15)
 
     def likely(median: float, sigma: float) -> float:

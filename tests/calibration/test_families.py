@@ -8,14 +8,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calibration.errors import DataFileError, UsageError
-from calibration.families import Family, contact_families, families_in, family_named, match_families, one_pitch
+from calibration.families import ContactFamily, contact_families, families_in, family_named, match_families, one_pitch
 from calibration.sourced import HOW_KNOWN
 
 KEYED = [(f, layout) for f in contact_families() for layout in f.layouts if len(layout) > 1 and not f.only_rules_out]
 NAMES = [f"{f.key}-{'-'.join(map(str, layout))}" for f, layout in KEYED]
 
 
-def slenderness(family: Family) -> float:
+def slenderness(family: ContactFamily) -> float:
     return float(np.mean(family.contact_length_mm)) / family.pitch_mm
 
 
@@ -83,7 +83,7 @@ def test_an_entry_that_cannot_be_is_refused(was: str, put: str) -> None:
 @pytest.mark.parametrize(("family", "layout"), KEYED, ids=NAMES)
 @pytest.mark.parametrize("backwards", [False, True])
 def test_a_whole_row_fits_its_own_family_and_no_other_pitch(
-    family: Family, layout: tuple[int, ...], backwards: bool
+    family: ContactFamily, layout: tuple[int, ...], backwards: bool
 ) -> None:
     steps = np.diff(family.places(layout))
     matches = match_families(steps[::-1] if backwards else steps, slenderness(family))
@@ -93,7 +93,7 @@ def test_a_whole_row_fits_its_own_family_and_no_other_pitch(
 
 
 @pytest.mark.parametrize(("family", "layout"), KEYED, ids=NAMES)
-def test_places_of_a_match_are_those_of_the_contacts_seen(family: Family, layout: tuple[int, ...]) -> None:
+def test_places_of_a_match_are_those_of_the_contacts_seen(family: ContactFamily, layout: tuple[int, ...]) -> None:
     steps = np.diff(family.places(layout))[::-1]
     [match] = [m for m in match_families(steps, slenderness(family)) if m.family == family]
     np.testing.assert_allclose(np.abs(np.diff(match.places)), steps)
@@ -146,7 +146,7 @@ def test_too_many_missing_is_no_match() -> None:
 
 @pytest.mark.parametrize(("family", "layout"), KEYED, ids=NAMES)
 def test_contacts_missing_at_the_ends_of_groups_never_make_it_another_pitch(
-    family: Family, layout: tuple[int, ...]
+    family: ContactFamily, layout: tuple[int, ...]
 ) -> None:
     beyond = np.cumsum(layout)
     ends = sorted({*(beyond - 1).tolist(), *(beyond - layout).tolist()})
@@ -174,7 +174,7 @@ EVEN = [(f, layout[0]) for f in contact_families() for layout in f.layouts if le
 
 
 @pytest.mark.parametrize(("family", "count"), EVEN, ids=[f"{f.key}-{n}" for f, n in EVEN])
-def test_a_row_without_a_key_is_never_named(family: Family, count: int) -> None:
+def test_a_row_without_a_key_is_never_named(family: ContactFamily, count: int) -> None:
     low, high = (mm / family.pitch_mm for mm in family.contact_length_mm)
     for length in np.linspace(low, high, 7):
         assert match_families(np.ones(count - 1), float(length)) == ()

@@ -11,7 +11,7 @@ import pytest
 
 from calibration.camera import CameraPrior, Lens, camera_prior
 from calibration.plane import PosedPlane
-from calibration.pose import PoseFit, Sheet, _minimise, _noise, _plane, _project, fit_pose
+from calibration.pose import CurledSheet, PoseFit, _minimise, _noise, _plane, _project, fit_pose
 
 SHAPE = (1200, 1600)
 PRIOR = camera_prior(SHAPE, 1400.0)
@@ -37,7 +37,7 @@ def noisy(plane: PosedPlane, sd: float, rng: np.random.Generator, points: np.nda
 def test_a_sheet_by_hand() -> None:
     """Corners of a square of 20 mm: their middle, 14.14 mm away from each, and curls of mean zero over that reach."""
     square = np.array([[10.0, 0.0], [30.0, 0.0], [30.0, 20.0], [10.0, 20.0]])
-    sheet = Sheet.of(square, 0.01)
+    sheet = CurledSheet.of(square, 0.01)
     assert sheet.origin_mm == pytest.approx([20.0, 10.0])
     np.testing.assert_allclose(sheet.places_mm, square - [20.0, 10.0])
     assert sheet.curl_sd_mm == pytest.approx(0.01 * sqrt(200))
@@ -50,7 +50,7 @@ def test_a_sheet_by_hand() -> None:
 
 
 def test_a_row_of_points_curls_with_the_square_of_the_distance() -> None:
-    sheet = Sheet.of(np.column_stack([np.linspace(-4, 4, 5), np.zeros(5)]), 0.0)
+    sheet = CurledSheet.of(np.column_stack([np.linspace(-4, 4, 5), np.zeros(5)]), 0.0)
     np.testing.assert_allclose(sheet.curls[:, 0], np.array([1, 0.25, 0, 0.25, 1]) - 0.5, atol=1e-12)
     assert sheet.curl_sd_mm == 1e-6  # a stiff one
 
@@ -58,7 +58,9 @@ def test_a_row_of_points_curls_with_the_square_of_the_distance() -> None:
 # --- the fit itself
 
 
-def parameters(plane: PosedPlane, sheet: Sheet, curl: tuple[float, float, float] = (0.0, 0.0, 0.0)) -> np.ndarray:
+def parameters(
+    plane: PosedPlane, sheet: CurledSheet, curl: tuple[float, float, float] = (0.0, 0.0, 0.0)
+) -> np.ndarray:
     lens = plane.lens
     middle = plane.rotation[:, :2] @ sheet.origin_mm + plane.translation
     return np.concatenate(
@@ -71,7 +73,7 @@ def parameters(plane: PosedPlane, sheet: Sheet, curl: tuple[float, float, float]
 
 
 def test_points_are_projected_as_a_posed_plane_shows_them() -> None:
-    plane, sheet = camera(20.0), Sheet.of(GRID, 0.01)
+    plane, sheet = camera(20.0), CurledSheet.of(GRID, 0.01)
     np.testing.assert_allclose(_project(parameters(plane, sheet), sheet)[0], plane.to_px(GRID), atol=1e-8)
     back = _plane(parameters(plane, sheet), sheet)
     np.testing.assert_allclose(back.to_mm(PLACES), plane.to_mm(PLACES), atol=1e-8)
@@ -79,7 +81,7 @@ def test_points_are_projected_as_a_posed_plane_shows_them() -> None:
 
 
 def test_slopes_of_the_projection_are_those_of_small_steps() -> None:
-    plane, sheet = camera(20.0), Sheet.of(GRID, 0.01)
+    plane, sheet = camera(20.0), CurledSheet.of(GRID, 0.01)
     theta = parameters(plane, sheet, (2.0, -1.0, 1.5))
     slopes = _project(theta, sheet)[1]
     for n, step in enumerate([1e-6] * 3 + [1e-4] * 3 + [1e-6, 1e-3, 1e-3, 1e-6, 1e-6] + [1e-4] * 3):
@@ -89,7 +91,7 @@ def test_slopes_of_the_projection_are_those_of_small_steps() -> None:
 
 def test_a_sheet_lies_on_its_lowest_point() -> None:
     """Curled by 2 u²: the plane at height 0 touches the points that lie deepest, away from the camera."""
-    sheet = Sheet.of(GRID, 0.01)
+    sheet = CurledSheet.of(GRID, 0.01)
     flat = camera(0.0)
     theta = parameters(flat, sheet, (2.0, 0.0, 0.0))
     plane = _plane(theta, sheet)
@@ -238,7 +240,7 @@ def test_a_fit_begun_from_another_ends_where_a_fresh_one_does() -> None:
 def curled(mm: float) -> tuple[PosedPlane, np.ndarray]:
     """A camera, and where it sees the grid on a sheet that is bent along x like a gutter, ``mm`` deep."""
     plane = camera(15.0, PRIOR.lens)
-    sheet = Sheet.of(GRID, 0.01)
+    sheet = CurledSheet.of(GRID, 0.01)
     depth = sheet.curls[:, 0] * mm / np.ptp(sheet.curls[:, 0])
     camera_axes = np.column_stack([GRID, depth]) @ plane.rotation.T + plane.translation
     return plane, plane.lens.to_px(camera_axes[:, :2] / camera_axes[:, 2:])
@@ -294,7 +296,7 @@ def test_noise_makes_up_for_what_was_fitted_and_does_not_follow_a_few_that_miss(
 
 
 def test_half_the_sum_of_squares_is_what_a_search_returns() -> None:
-    plane, sheet = camera(10.0, PRIOR.lens), Sheet.of(GRID, 0.0)
+    plane, sheet = camera(10.0, PRIOR.lens), CurledSheet.of(GRID, 0.0)
     seen = plane.to_px(GRID) + np.array([2.0, 0.0]) * (np.arange(len(GRID)) % 2)[:, None]
     theta, cost, normal = _minimise(parameters(plane, sheet), sheet, seen, PRIOR, np.full(len(GRID), 0.5))
     miss = (_project(theta, sheet)[0] - seen) / 0.5

@@ -14,7 +14,7 @@ from calibration.belief import Batch, Priors, UncertainSpread, WeighedPlating, l
 from calibration.belief.check import BINS, Ranks, check, chi_square_tail
 from calibration.belief.density import glog_residual
 from calibration.belief.maps import normal
-from calibration.belief.parts import Component, Family
+from calibration.belief.parts import Component, FamilyPrior
 from calibration.scores import crps, share
 
 LOGS = 120
@@ -73,16 +73,16 @@ def test_each_batch_helps(checked) -> None:
 _NOTHING = UncertainSpread(1e-9, 1e-9)
 
 
-def one_part(family: Family, batch: float) -> Priors:
+def one_part(family: FamilyPrior, batch: float) -> Priors:
     """Parts of one family; no sellers or recovery to speak of, batch spread known."""
     published = published_priors()
     families = {("hard_gold", "unknown"): family}
     return Priors(families, _NOTHING, UncertainSpread(batch, 1e-9), 1 - 1e-9, 1e-9, published.picked)
 
 
-def humps(weight: float, first: float, wide: float, other: float, other_wide: float) -> Family:
+def humps(weight: float, first: float, wide: float, other: float, other_wide: float) -> FamilyPrior:
     """Two humps whose middles, spreads and shares are known: all but the part itself is fixed."""
-    return Family(
+    return FamilyPrior(
         (
             Component(normal(np.log(first), 1e-9), UncertainSpread(wide, 1e-9), weight),
             Component(normal(np.log(other), 1e-9), UncertainSpread(other_wide, 1e-9), 1 - weight),
@@ -115,7 +115,7 @@ def test_one_lognormal_with_wide_noise_is_nearly_the_closed_form() -> None:
     """Normal prior and many precise batches: the mean of the logarithms, the classical closed form."""
     rng = np.random.default_rng(3)
     logs = np.log(0.6) + 0.01 * rng.standard_normal(400)
-    priors = one_part(Family((Component(normal(0.0, 1e-9), UncertainSpread(0.5, 1e-9)),)), 0.01)
+    priors = one_part(FamilyPrior((Component(normal(0.0, 1e-9), UncertainSpread(0.5, 1e-9)),)), 0.01)
     plating = (WeighedPlating("hard_gold", 100.0, "a"),)
     batches = [Batch(str(n), plating, float(100 * np.exp(v)), 1e-3) for n, v in enumerate(logs)]
     draws = np.log(learn(batches, priors=priors).thickness("hard_gold", "a"))
@@ -129,7 +129,7 @@ def test_the_chance_of_flash_is_counted_as_by_bayes_rule() -> None:
     """Parts that are surely plated or surely flash: the chance of the next by a grid over the share alone."""
     far = (Component(normal(np.log(0.7), 1e-9), UncertainSpread(0.05, 1e-9)),)
     thin = (Component(normal(np.log(0.09), 1e-9), UncertainSpread(0.05, 1e-9), flash=True),)
-    priors = one_part(Family((*far, *thin), normal(np.log(0.18 / 0.82), 1.0)), 0.05)
+    priors = one_part(FamilyPrior((*far, *thin), normal(np.log(0.18 / 0.82), 1.0)), 0.05)
     for flash, plated in ((0, 4), (1, 3), (3, 3)):
         thickness = [0.09] * flash + [0.7] * plated
         batches = [

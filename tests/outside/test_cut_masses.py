@@ -13,7 +13,7 @@ import pytest
 from calibration.inputs import Distribution, Input
 from calibration.plane import UniformPlane
 from calibration.target import Paper
-from grader.cut import CutBoard, CutRules, Face, LongestPiece, PlannedBoard, plan_board
+from grader.cut import CutBoard, CutFace, CutRules, LongestPiece, PlannedBoard, plan_board
 from grader.cut.board import STEP_MM, density_input
 from grader.cut.template import BAR_TOP_MM, template_pdf
 from grader.model import ProductModel, Range
@@ -33,7 +33,7 @@ def board_of(size_mm: tuple[float, float], gold: np.ndarray, mg_per_mm2: float, 
     length, width = size_mm
     outline = np.array([[0, 0], [length, 0], [length, width], [0, width]], float)
     cells = (round(length / STEP_MM), round(width / STEP_MM))
-    face = Face({KIND: gold * STEP_MM**2}, gold > 0, {KIND: ProductModel.of(mg_per_mm2, ())}, {}, None)
+    face = CutFace({KIND: gold * STEP_MM**2}, gold > 0, {KIND: ProductModel.of(mg_per_mm2, ())}, {}, None)
     return CutBoard(
         outline, UniformPlane(10.0), np.zeros(2), np.eye(2), ("left", "top"), np.full(cells, STEP_MM**2), (face,), (),
         density, known("outline", 0.0, "mm"), 0.1,

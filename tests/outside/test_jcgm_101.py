@@ -16,7 +16,8 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from calibration.inputs import Distribution, FloatArray, Input
+from calibration.arrays import FloatArray
+from calibration.inputs import Distribution, Input
 from grader.budget import TOGETHER, budget
 from grader.model import ProductModel, Term
 from tests.propagation import propagate

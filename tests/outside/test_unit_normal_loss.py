@@ -11,7 +11,8 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from calibration.inputs import Distribution, FloatArray, Input
+from calibration.arrays import FloatArray
+from calibration.inputs import Distribution, Input
 from grader.valuation.information import value_of_knowing
 
 TABLE = {0.0: 0.3989, 0.5: 0.1978, 1.0: 0.08332, 1.5: 0.02931, 2.0: 0.008491}

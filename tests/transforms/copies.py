@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from calibration.scale import FacePlane, Scale
 from grader.photo import Photo
 from grader.scale_choice import ByCoin, ByLength, ByRectangle, ScaleChoice

@@ -14,20 +14,20 @@ from torch import Tensor
 from torch.nn import functional
 
 from .classes import BACKGROUND, CLASSES, COPPER, LAMINATE, MASK, PART, TIN
-from .dataset import Batch
+from .dataset import CropBatch
 from .draw import Draw, luma, mix, to_linear, to_srgb
 from .looks import plating_as_it_can_look, warm_light
 
 MILD = 0.35  # share of crops
 
 
-def _soft_classes(batch: Batch) -> Tensor:
+def _soft_classes(batch: CropBatch) -> Tensor:
     """Share of each class in each pixel (n, 12, s, s); plating aside, from class numbers smoothed over 3 × 3."""
     hard = functional.one_hot(batch.classes.clamp(0, CLASSES - 1), CLASSES).permute(0, 3, 1, 2).float()
     return functional.avg_pool2d(functional.pad(hard, (1, 1, 1, 1), mode="replicate"), 3, 1) * (1 - batch.gold)
 
 
-def laminate_of(batch: Batch) -> Tensor:
+def laminate_of(batch: CropBatch) -> Tensor:
     """Share of bare laminate in each pixel, float (n, 1, s, s), for pictures that have class numbers."""
     return _soft_classes(batch)[:, LAMINATE : LAMINATE + 1]
 
@@ -38,7 +38,7 @@ def _recolour(x: Tensor, share: Tensor, colour: Tensor) -> Tensor:
     return (colour / (mean + 0.02)).clamp(0.05, 12)
 
 
-def materials(x: Tensor, batch: Batch, draw: Draw, mild: Tensor) -> tuple[Tensor, Tensor]:
+def materials(x: Tensor, batch: CropBatch, draw: Draw, mild: Tensor) -> tuple[Tensor, Tensor]:
     """Other designs and other ages, in linear light: the picture, and the plated share that is left.
 
     Where ``mild`` (n, 1, 1, 1) is 1, everything stays as it is.
@@ -169,7 +169,7 @@ def jpeg(x: Tensor, draw: Draw) -> Tensor:
     return mix(draw.chance(0.6), torch.einsum("dc,nchw->ndhw", back, full) / 255, x).clamp(0, 1)
 
 
-def augment(batch: Batch, generator: torch.Generator) -> Batch:
+def augment(batch: CropBatch, generator: torch.Generator) -> CropBatch:
     """The batch as other boards and other cameras would have shown it. Crop sides must be multiples of 16.
 
     ``MILD`` of the crops keep their materials and nearly their light.

@@ -74,7 +74,7 @@ class Frame:
 
 
 @dataclass(frozen=True)
-class Batch:
+class CropBatch:
     """Crops as the sampler cuts them.
 
     Attributes:
@@ -231,13 +231,13 @@ def _crop(frame: Frame, rng: np.random.Generator, size: int) -> tuple[Tensor, Te
     return soft, numbers.long()
 
 
-def crops(frames: Sequence[Frame], rng: np.random.Generator, size: int) -> Batch:
+def crops(frames: Sequence[Frame], rng: np.random.Generator, size: int) -> CropBatch:
     """One crop of ``size`` × ``size`` of each picture given; a picture may be given several times."""
     cut = [_crop(frame, rng, size) for frame in frames]
     soft, numbers = torch.stack([c[0] for c in cut]) / 255, torch.stack([c[1] for c in cut])
     board, known = (numbers & ON_BOARD > 0).float(), (numbers & BOARD_UNKNOWN == 0).float()
     familiar = torch.tensor([float(frame.kind == RENDER) for frame in frames], device=soft.device)
-    return Batch(
+    return CropBatch(
         rgb=soft[:, :3],
         gold=soft[:, 3:],
         board=board.unsqueeze(1),

@@ -56,7 +56,7 @@ class Truth:
 
 
 @dataclass(frozen=True)
-class Found:
+class PictureResult:
     """The result for one picture.
 
     Attributes:
@@ -100,7 +100,7 @@ def read_truth(folder: Path, name: str) -> Truth:
     return Truth(image, kind or "render", gold, counts, float(scale) if scale else None)
 
 
-def judge(truth: Truth, segmenter: Segmenter) -> Found:
+def judge(truth: Truth, segmenter: Segmenter) -> PictureResult:
     """Run the segmenter over one picture and compare the result with the truth, where that is known."""
     photo = load_photo(truth.image)
     scale = None
@@ -119,7 +119,7 @@ def judge(truth: Truth, segmenter: Segmenter) -> Found:
         union = int(((got >= 0.5) | (true >= 0.5)).sum())
         overlap = float(((got >= 0.5) & (true >= 0.5)).sum()) / union if union else 1.0
     centre, sigma = coverage.area_inputs[0].distribution.parameters if coverage.area_inputs else (None, None)
-    return Found(
+    return PictureResult(
         name=truth.image.stem,
         kind=truth.kind,
         error=error,
@@ -141,7 +141,7 @@ def pictures(folders: Sequence[Path], *, only_held_out: bool = False) -> list[tu
     return [(f, n) for f, n in listed if held_out(f, n, photograph=(f / "masks" / f"{n}_kind.txt").exists())]
 
 
-def row(label: str, found: Iterable[Found]) -> str:
+def row(label: str, found: Iterable[PictureResult]) -> str:
     """A row of the table: one cell for each kind, in the order of ``KINDS``."""
     everything = list(found)
     return f"| {' | '.join([label, *(_cell([f for f in everything if f.kind == kind]) for kind in KINDS)])} |"
@@ -153,7 +153,7 @@ def heading() -> str:
     return f"| {' | '.join(cells)} |\n|{'---|' * len(cells)}"
 
 
-def _cell(found: Sequence[Found]) -> str:
+def _cell(found: Sequence[PictureResult]) -> str:
     errors = np.abs([f.error for f in found if f.error is not None])
     overlaps = [f.overlap for f in found if f.overlap is not None]
     false = [f.false for f in found if f.false is not None]
@@ -190,7 +190,7 @@ def main() -> None:
         sys.exit("There are no pictures there: a folder needs images/NAME.jpg and masks/NAME_gold.png.")
     segmenters = [LearnedSegmenter(Network(got.weights)) for _ in range(got.jobs)]
 
-    def every(job: int) -> list[Found]:
+    def every(job: int) -> list[PictureResult]:
         return [judge(read_truth(*one), segmenters[job]) for one in listed[job :: got.jobs]]
 
     with ThreadPoolExecutor(got.jobs) as pool:

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize, stats
 
-from calibration.inputs import FloatArray
+from calibration.arrays import FloatArray
 from grader.coverage.error import centre_of
 
 DEGREES = 5  # of freedom of Student's t: tails like those of single pictures

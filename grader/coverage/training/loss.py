@@ -7,14 +7,14 @@ from torch import Tensor
 from torch.nn import functional
 
 from .classes import FINGER, NEITHER, UNKNOWN
-from .dataset import Batch
+from .dataset import CropBatch
 from .model import COVERAGE, coverage_logits
 
 LOCAL_PX = 16  # side of the squares whose plated area must come out right
 WRONG = 0.5  # a teacher this far off the truth is not followed there
 
 
-def loss(outputs: Tensor, batch: Batch) -> Tensor:
+def loss(outputs: Tensor, batch: CropBatch) -> Tensor:
     """Cross-entropy on plated shares, overlap, and local area; smaller terms for the two side outputs.
 
     Cross-entropy and the overlap with squared sums (Milletari et al., V-Net, 2016) are both least where prediction
@@ -44,7 +44,7 @@ def loss(outputs: Tensor, batch: Batch) -> Tensor:
     return 4 * cross + overlap.mean() + local + 0.2 * kind + 0.2 * board
 
 
-def distance_to(teacher: Tensor, outputs: Tensor, batch: Batch) -> Tensor:
+def distance_to(teacher: Tensor, outputs: Tensor, batch: CropBatch) -> Tensor:
     """Distance of outputs (n, 6, h / 2, w / 2) from a teacher's where it is right: cross-entropy above its least.
 
     It keeps the teacher's knowledge of crops that are ``familiar`` to it (Hinton et al., "Distilling the knowledge in

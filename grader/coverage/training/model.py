@@ -37,7 +37,7 @@ MEAN, SPREAD = 127.0, 128.0  # of 8-bit values, as the ImageNet weights expect t
 BN = {"eps": 1e-3, "momentum": 0.01}
 
 
-class Block(nn.Module):
+class InvertedBottleneck(nn.Module):
     """Inverted bottleneck."""
 
     def __init__(self, kernel: int, stride: int, expansion: int, inside: int, outside: int) -> None:
@@ -81,7 +81,7 @@ class CoverageNet(nn.Module):
         super().__init__()
         self._conv_stem = nn.Conv2d(3, 32, 3, 2, 1, bias=False)
         self._bn0 = nn.BatchNorm2d(32, **BN)
-        self._blocks = nn.ModuleList(Block(*b) for b in BLOCKS)
+        self._blocks = nn.ModuleList(InvertedBottleneck(*b) for b in BLOCKS)
         self.detail = nn.Sequential(nn.Conv2d(3, 16, 4, 2, 1), nn.ReLU6(inplace=True))
         d32, d16, d8, d4, d2 = decoder
         self.up32 = Separable(192, d32)

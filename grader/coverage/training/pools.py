@@ -13,7 +13,7 @@ from torch import Tensor
 from torch.nn import functional
 
 from .classes import NEITHER
-from .dataset import ON_BOARD, OTHER_RENDER, READS_SIDE_PX, RENDER, Batch, Frame, crops, read_folders, some_points
+from .dataset import ON_BOARD, OTHER_RENDER, READS_SIDE_PX, RENDER, CropBatch, Frame, crops, read_folders, some_points
 from .model import STRIDE, CoverageNet, coverage_logits, network_input
 
 POOLS: Mapping[str, tuple[str, ...]] = {
@@ -78,7 +78,7 @@ class Pictures:
 
 def sample(
     pools: Mapping[str, Sequence[Frame]], shares: Sequence[float], rng: np.random.Generator, count: int, size: int
-) -> Batch:
+) -> CropBatch:
     """Crops from random pictures, each from a pool drawn by its share; pools without pictures take no part."""
     filled = [(pools[name], share) for name, share in zip(POOLS, shares, strict=True) if pools[name]]
     chance = np.array([share for _, share in filled])

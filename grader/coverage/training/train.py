@@ -32,7 +32,7 @@ import torch
 
 from .archives import as_folders
 from .augment import augment
-from .dataset import Batch, Frame
+from .dataset import CropBatch, Frame
 from .loss import distance_to, loss
 from .model import DECODER, CoverageNet, load_imagenet, network_input
 from .pools import POOLS, SHARES, Pictures, as_read, found, sample
@@ -78,11 +78,11 @@ def report(model: CoverageNet, held: Sequence[Frame]) -> None:
         log.info("held out, %s: %s", name, json.dumps(of_kind))
 
 
-def ahead(make: Callable[[], Batch], device: torch.device) -> Iterator[Batch]:
+def ahead(make: Callable[[], CropBatch], device: torch.device) -> Iterator[CropBatch]:
     """Batches without end, each made on its own stream during the training on the batch before."""
     stream = torch.cuda.Stream(device) if device.type == "cuda" else None
 
-    def one() -> Batch:
+    def one() -> CropBatch:
         with torch.no_grad(), torch.cuda.stream(stream) if stream else nullcontext():
             batch = make()
         if stream:
@@ -164,7 +164,7 @@ def train(options: argparse.Namespace) -> CoverageNet:
     _to_train(model, frozen=options.frozen)
     optimiser = _optimiser(model)
 
-    def make() -> Batch:
+    def make() -> CropBatch:
         return augment(sample(pictures.pools, options.shares, rng, options.batch, options.crop), generator)
 
     batches = ahead(make, device)

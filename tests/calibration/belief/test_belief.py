@@ -12,7 +12,7 @@ from scipy import stats
 from calibration.belief import Batch, WeighedPlating, learn, published_priors
 from calibration.belief.check import world
 from calibration.belief.density import Density, Weighings, glog_residual, weighed
-from calibration.belief.unknowns import Layout, Unknowns
+from calibration.belief.unknowns import Unknowns, UnknownsLayout
 from calibration.errors import UsageError
 from calibration.inputs import Input
 from calibration.thickness import gold_properties, thickness_prior
@@ -60,7 +60,7 @@ def test_the_likelihood_of_a_batch_is_that_of_its_residual() -> None:
 def test_draws_of_the_prior_are_of_its_density() -> None:
     """Of one part, the mean of exp(shifted - own log density) over draws is one, whatever the shift."""
     w = batches([1.0])
-    prior = Unknowns(Layout.of(w, PRIORS), PRIORS)
+    prior = Unknowns(UnknownsLayout.of(w, PRIORS), PRIORS)
     z = prior.draw(40_000, np.random.default_rng(3))
     for place in range(z.shape[1]):
         shift = np.zeros(z.shape[1])
@@ -165,7 +165,7 @@ def test_boards_without_a_name_are_a_part_of_their_own() -> None:
 
 def test_older_boards_without_a_name_share_a_part() -> None:
     unnamed = [Batch(str(n), (WeighedPlating("hard_gold", 100.0),), 60.0, 0.5, 0.03) for n in range(60)]
-    assert len(Layout.of(unnamed, PRIORS).parts) == 41
+    assert len(UnknownsLayout.of(unnamed, PRIORS).parts) == 41
 
 
 def test_what_a_seller_leaves_out_is_learned() -> None:

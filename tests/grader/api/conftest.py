@@ -10,7 +10,7 @@ import pytest
 import grader
 from grader import pipeline
 from grader.photo import Photo
-from grader.pipeline import Measurement, Progress
+from grader.pipeline import Measurement, StepProgress
 from grader.request import Request
 from grader.samples import samples_folder
 
@@ -29,7 +29,7 @@ def new_user(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 _FOUND: dict[tuple[str, bytes], Measurement] = {}
 
 
-def measured_once(photo: Photo, request: Request, progress: Progress | None) -> Measurement:
+def measured_once(photo: Photo, request: Request, progress: StepProgress | None) -> Measurement:
     """The pipeline, which does not measure the same photo twice in the same way; a measurement cannot change."""
     key = photo.sha256 + photo.name, pickle.dumps(request)
     if key not in _FOUND:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from grader.correct.groups import seen_rows
-from grader.regions import Region, Regions, Row
+from grader.regions import ContactRow, Region, Regions
 from tests.drawn_boards import box
 
 
@@ -14,11 +14,11 @@ def contact(number: int, x: float, y: float, row: int | None, board: int | None 
     return Region(number, "hard_gold", box((x, y), 10.0, 40.0), 5.0, 1.25, board, row)
 
 
-def row(count: int, start: tuple[float, float], end: tuple[float, float], board: int | None = 0) -> Row:
-    return Row(count, 2.0, 5.0, 1.25, 0.0, board, True, (start, end))
+def row(count: int, start: tuple[float, float], end: tuple[float, float], board: int | None = 0) -> ContactRow:
+    return ContactRow(count, 2.0, 5.0, 1.25, 0.0, board, True, (start, end))
 
 
-def of(regions: list[Region], *rows: Row) -> tuple[int | None, ...]:
+def of(regions: list[Region], *rows: ContactRow) -> tuple[int | None, ...]:
     return seen_rows(Regions(np.zeros((9, 9), np.uint16), tuple(regions), rows, ()), 8.0)
 
 

@@ -126,7 +126,7 @@ def test_masks_hold_the_area_that_was_drawn(engine, family):
 
     mi, per_mm, checked = engine, 8.0, 0
     for d in designs(family, range(2)):
-        stock = board.Stock()
+        stock = board.SceneMeshes()
         board.add_board(stock, d, np.random.default_rng(1), np.eye(4), 1)
         stock.materials.setdefault("plastic", {"type": "diffuse"})
         meshes = [g.build(n, mi.load_dict({"type": "diffuse"})) for n, g in stock.groups.items()]

@@ -16,7 +16,7 @@ from calibration.inputs import Distribution, Input
 from calibration.thickness import gold_properties, thickness_prior
 from grader.learn import batches_of, calibration_curve, pairs, record, records, returns, returns_by, weighed_gold
 from grader.learn.batches import same_name
-from grader.learn.compare import NO_NAME, Pair
+from grader.learn.compare import NO_NAME, YieldBesideEstimate
 from grader.learn.flags import reasons
 from grader.learn.lots import estimates_of, gold_model
 from grader.learn.weighings import weighings
@@ -182,10 +182,12 @@ def test_yields_that_do_not_count_say_why() -> None:
     assert pair.counts
 
 
-def pair(number: int, fine: float, estimated: float | None, place: float | None = 0.5, **more: Any) -> Pair:
+def pair(
+    number: int, fine: float, estimated: float | None, place: float | None = 0.5, **more: Any
+) -> YieldBesideEstimate:
     shown = None if estimated is None else Range(estimated, estimated * 0.8, estimated * 1.25)
     score = None if estimated is None else abs(fine - estimated)
-    return Pair(number, ("l",), ("p",), ("s",), (HARD,), DAY, fine, shown, place, score, **more)
+    return YieldBesideEstimate(number, ("l",), ("p",), ("s",), (HARD,), DAY, fine, shown, place, score, **more)
 
 
 def test_bounds_of_a_range_belong_to_it() -> None:

@@ -12,7 +12,7 @@ import pytest
 from calibration.belief import Shift
 from calibration.errors import UsageError
 from calibration.scores import share
-from grader.learn.compare import Pair
+from grader.learn.compare import YieldBesideEstimate
 from grader.learn.csv_import import CsvRow, entries, read_csv
 from grader.learn.flags import Flag, flags, reasons
 from grader.learn.returns import Return
@@ -74,10 +74,10 @@ def test_tables_of_a_belief() -> None:
     assert flags_table([flag]).rows == (("4", "31", "0.1 %", "one; or two"),)
 
 
-def pair(number: int, fine: float, **more: Any) -> Pair:
+def pair(number: int, fine: float, **more: Any) -> YieldBesideEstimate:
     known = {"estimate_mg": Range(100.0, 80.0, 125.0), "place": 0.5, "score_mg": 5.0}
     names = (("lot a", "lot b"), ("strips",), ("Ash",), ("hard_gold",), date(2026, 5, 20))
-    return Pair(number, *names, fine, **{**known, **more})
+    return YieldBesideEstimate(number, *names, fine, **{**known, **more})
 
 
 def test_each_yield_beside_its_estimate() -> None:

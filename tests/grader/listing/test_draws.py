@@ -9,23 +9,23 @@ from grader.listing.assign import Said
 from grader.listing.division import Division, division_of
 from grader.listing.draws import NONE, Draws, drawn
 from grader.listing.odds import figures
-from grader.listing.weights import Evidence
+from grader.listing.weights import LookEvidence
 
 SURE_BOARD = -6.0  # logarithm of the odds that an outline is no board
 
 
 def evidence(
     photo_of: list[int], board_of: list[int], yes: float = 6.0, no: float = -4.0, none: float = SURE_BOARD
-) -> Evidence:
+) -> LookEvidence:
     same = {
         (i, j): yes if board_of[i] == board_of[j] else no
         for i, j in combinations(range(len(photo_of)), 2)
         if photo_of[i] != photo_of[j]
     }
-    return Evidence(photo_of, same, {}, [True] * len(photo_of), [none] * len(photo_of), Said())
+    return LookEvidence(photo_of, same, {}, [True] * len(photo_of), [none] * len(photo_of), Said())
 
 
-def counts(told: Evidence, draws: int = 400) -> np.ndarray:
+def counts(told: LookEvidence, draws: int = 400) -> np.ndarray:
     return drawn(told, [[(n, False)] for n in range(len(told.photo_of))], draws).counts
 
 
@@ -42,7 +42,7 @@ def test_two_looks_come_together_as_often_as_their_odds_say() -> None:
     back, other = limits["back_photo"], limits["other_side"]
     front = (1 - back) * (1 - other) + back * other  # a look is at a front
     for odds in (0.0, 1.5):
-        told = Evidence([0, 1], {(0, 1): odds}, {}, [True] * 2, [-40.0] * 2, Said())
+        told = LookEvidence([0, 1], {(0, 1): odds}, {}, [True] * 2, [-40.0] * 2, Said())
         share = np.mean(counts(told, 4000) == 1)
         # at one face the looks speak; at two faces they say nothing
         joined = one * ((front**2 + (1 - front) ** 2) * np.exp(odds) + 2 * front * (1 - front))
@@ -54,7 +54,7 @@ def test_photos_that_each_show_as_many_boards_show_the_same() -> None:
     photo_of = [photo for photo in range(3) for _ in range(6)]
     told = evidence(photo_of, [*range(6), *range(5), 6, *range(5), 7], no=-4.0)
     unknown = {p: (0.0 if set(p) <= {5, 11, 17} else s) for p, s in told.same.items()}
-    found = counts(Evidence(photo_of, unknown, {}, told.is_part, told.none, Said()))
+    found = counts(LookEvidence(photo_of, unknown, {}, told.is_part, told.none, Said()))
     assert np.mean(found == 6) > 0.8
 
 
@@ -63,7 +63,7 @@ def test_an_outline_that_no_other_photo_shows_may_be_no_board() -> None:
     told = evidence(photo_of, [0, 1, 2, 9, 0, 1, 2, 0, 1, 2])
     doubtful = [0.0 if n == 3 else SURE_BOARD for n in range(len(photo_of))]
     drawn_so = drawn(
-        Evidence(photo_of, told.same, {}, told.is_part, doubtful, Said()), [[(n, False)] for n in range(10)]
+        LookEvidence(photo_of, told.same, {}, told.is_part, doubtful, Said()), [[(n, False)] for n in range(10)]
     )
     assert np.mean(drawn_so.board[:, 3] == NONE) > 0.8
     assert np.mean(drawn_so.board[:, 0] == NONE) < 0.05

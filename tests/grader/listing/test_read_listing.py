@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from calibration.errors import UsageError
-from grader.listing import Listing, ListingCorrections, Saying, Spot, read_listing, see_listing
+from grader.listing import Listing, ListingCorrections, PhotoPoint, Saying, read_listing, see_listing
 from grader.listing.sheet import inner_point, sheet_html
 from grader.lot import estimate_lot
 from grader.model import EMPTY
@@ -69,8 +69,8 @@ def test_a_saying_parts_what_was_joined() -> None:
     copy = COPIES["packed"]()
     found = read_listing([PICTURE, copy])
     one, other = found.boards[0].looks[:2]
-    spots = [Spot(found.photos[e.look.photo].sha256[:8], inner_point(e.look.outline_px)) for e in (one, other)]
-    said = ListingCorrections((Saying("apart", *spots), Saying("same", Spot("gone.jpg", (1.0, 1.0)), spots[0])))
+    spots = [PhotoPoint(found.photos[e.look.photo].sha256[:8], inner_point(e.look.outline_px)) for e in (one, other)]
+    said = ListingCorrections((Saying("apart", *spots), Saying("same", PhotoPoint("gone.jpg", (1.0, 1.0)), spots[0])))
     again = read_listing([PICTURE, copy], corrections=said)
     assert len(again.boards) == BOARDS + 1
     assert "listing-word-unused" in {n.code for n in again.notices}
@@ -81,7 +81,7 @@ def test_what_is_said_to_be_no_board_is_left_out_without_measuring_again() -> No
     whole = seen.listing()
     assert whole.plated_area_mm2 == alone().plated_area_mm2
     look = whole.boards[1].looks[0].look
-    spot = Spot(whole.photos[0].sha256[:8], inner_point(look.outline_px))
+    spot = PhotoPoint(whole.photos[0].sha256[:8], inner_point(look.outline_px))
     without = seen.listing(ListingCorrections((Saying("none", spot),)))
     assert len(without.boards) == BOARDS - 1
     assert [each.look.board for each in without.no_boards] == [look.board]

@@ -5,7 +5,7 @@ import json
 import pytest
 
 from calibration.errors import DataFileError
-from grader.listing import ListingCorrections, Saying, Spot, parse_listing_corrections
+from grader.listing import ListingCorrections, PhotoPoint, Saying, parse_listing_corrections
 
 TEXT = """
 without = ["table.jpg"]
@@ -19,7 +19,8 @@ other = ["front.jpg", 80.5, 91]
 def test_a_toml_file_says_which_boards_are_the_same() -> None:
     read = parse_listing_corrections(TEXT)
     assert read == ListingCorrections(
-        (Saying("same", Spot("1a2b3c4d", (310.0, 225.0)), Spot("front.jpg", (80.5, 91.0))),), ("table.jpg",)
+        (Saying("same", PhotoPoint("1a2b3c4d", (310.0, 225.0)), PhotoPoint("front.jpg", (80.5, 91.0))),),
+        ("table.jpg",),
     )
 
 

@@ -14,7 +14,7 @@ from grader.lot_offer import typed_assumptions
 from grader.market import together
 from grader.market.listings import read_market
 from grader.market.market import Market
-from grader.market.pictures import FAILED, KNOWN, MEASURED, Row
+from grader.market.pictures import FAILED, KNOWN, MEASURED, PictureRow
 from grader.market.together import SeenTogether, content_of_all, measure_together
 from grader.measured import Measured
 from grader.request import Request
@@ -37,23 +37,23 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def rows(folder: Path) -> list[Row]:
+def rows(folder: Path) -> list[PictureRow]:
     return measure_together([str(folder / name) for name in ("1.jpg", "2.jpg", "3.jpg")], REQUEST)
 
 
-def rows_of(place: Path) -> list[Row]:
+def rows_of(place: Path) -> list[PictureRow]:
     """Measured rows of results, as they were kept."""
     kept = [json.loads(line) for file in (place / "results").iterdir() for line in file.read_text().splitlines()]
     return [row for row in kept if row["state"] == MEASURED]
 
 
-def test_every_picture_has_a_row_and_the_boards_have_one(rows: list[Row]) -> None:
+def test_every_picture_has_a_row_and_the_boards_have_one(rows: list[PictureRow]) -> None:
     assert [row["state"] for row in rows] == [MEASURED, MEASURED, FAILED, MEASURED]
     assert rows[-1]["content"] == content_of_all(row["content"] for row in rows[:-1])
     assert content_of_all(["b", "a", "a", "no:c"]) == content_of_all(["a", "b"]) != content_of_all(["a"])
 
 
-def test_boards_that_two_pictures_show_count_once(rows: list[Row]) -> None:
+def test_boards_that_two_pictures_show_count_once(rows: list[PictureRow]) -> None:
     seen = SeenTogether.of(rows[-1])
     assert seen is not None
     lot = estimate_lot(seen.lot(count="", mass="", kind=""))
@@ -75,7 +75,7 @@ def test_a_market_values_the_boards_once_and_says_so(folder: Path, tmp_path: Pat
 
 
 def test_what_is_known_is_not_measured_again_and_an_added_picture_is_matched(
-    folder: Path, rows: list[Row], monkeypatch: pytest.MonkeyPatch
+    folder: Path, rows: list[PictureRow], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     pictures = [str(folder / name) for name in ("1.jpg", "2.jpg", "3.jpg")]
     known = frozenset(row["content"] for row in rows)

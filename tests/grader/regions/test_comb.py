@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from calibration.families import Family, family_named
+from calibration.families import ContactFamily, family_named
 from grader.coverage import Coverage
 from grader.regions import RowReading, contact_line, find_regions, read_contact_rows
 from grader.regions.comb import follow
@@ -20,7 +20,9 @@ PCIE = family_named("PCI Express")
 Picture = NDArray[np.uint8]
 
 
-def board(family: Family, layout: tuple[int, ...], seed: int = 0) -> tuple[Picture, NDArray[np.float64], np.ndarray]:
+def board(
+    family: ContactFamily, layout: tuple[int, ...], seed: int = 0
+) -> tuple[Picture, NDArray[np.float64], np.ndarray]:
     """A picture of a card with that edge, the share of gold, and the contacts' places along the row in px."""
     x = (8.0 + family.pitch_mm * family.places(layout)) * PX
     length, width = family.contact_length_mm[1] * PX, family.contact_width_mm * PX

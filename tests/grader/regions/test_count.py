@@ -5,15 +5,15 @@ import pytest
 
 from grader.regions import Board
 from grader.regions.count import by_outlines, count_boards
-from grader.regions.evidence import Evidence
+from grader.regions.evidence import OutlineEvidence
 
-ALONE = Evidence(is_alone=True, sides_seen=0.95, fits=0.95, rectangles=1)
-CLEAR = Evidence(is_alone=False, sides_seen=0.95, fits=0.95, rectangles=1)
-FAINT = Evidence(is_alone=False, sides_seen=0.6, fits=0.7, rectangles=1)
-REST = Evidence(is_alone=False)
+ALONE = OutlineEvidence(is_alone=True, sides_seen=0.95, fits=0.95, rectangles=1)
+CLEAR = OutlineEvidence(is_alone=False, sides_seen=0.95, fits=0.95, rectangles=1)
+FAINT = OutlineEvidence(is_alone=False, sides_seen=0.6, fits=0.7, rectangles=1)
+REST = OutlineEvidence(is_alone=False)
 
 
-def board(evidence: Evidence | None, *, hidden: bool = False) -> Board:
+def board(evidence: OutlineEvidence | None, *, hidden: bool = False) -> Board:
     return Board(np.array([[0.0, 0.0], [9.0, 0.0], [9.0, 9.0]]), 81.0, hidden, (), evidence)
 
 

@@ -9,7 +9,7 @@ from calibration.plane import UniformPlane
 from calibration.scale import Scale
 from grader.area import estimate_area
 from grader.coverage import Coverage
-from grader.regions import Regions, Row, find, find_regions
+from grader.regions import ContactRow, Regions, find, find_regions
 from tests.drawn_boards import box, contact_row, polygon_share, union_share
 
 PX_PER_MM = 10.0
@@ -49,7 +49,7 @@ def seen(
     return find_regions(Coverage(share, mask, "drawn", (), contact=contact), scale(px_per_mm) if with_scale else None)
 
 
-def only_row(found: Regions) -> Row:
+def only_row(found: Regions) -> ContactRow:
     [row] = found.rows
     return row
 

@@ -12,13 +12,13 @@ from calibration.plane import UniformPlane
 from calibration.scale import Scale
 from grader.model import FINISHES, Finish
 from grader.regions.finish import finish_of_chance, finish_of_loose, finish_of_row, hard_chance
-from grader.regions.model import Row
+from grader.regions.model import ContactRow
 from grader.regions.rows import PlatedPiece
 
 SCALE = Scale("length", UniformPlane(10.0), 10.0, ())
 
 # PCI Express: 0.70 × 4.30 mm at 1.0 mm; ISA: 1.78 × 7.62 mm at 2.54 mm (published footprints)
-EXPRESS = Row(18, 1.0, 4.3, 0.7, 0.02, 0, True, ((0.0, 0.0), (170.0, 0.0)))
+EXPRESS = ContactRow(18, 1.0, 4.3, 0.7, 0.02, 0, True, ((0.0, 0.0), (170.0, 0.0)))
 WIDE = replace(EXPRESS, count=31, pitch=2.54, contact_length=7.62, contact_width=1.78)
 # small-outline memory modules: contacts about 0.35 × 2.4 mm at 0.5 mm (from memory)
 SMALL = replace(EXPRESS, count=60, pitch=0.5, contact_length=2.4, contact_width=0.35)
@@ -33,12 +33,12 @@ def loose(length: float, width: float) -> PlatedPiece:
 
 
 @pytest.mark.parametrize("row", [EXPRESS, WIDE, SMALL])
-def test_rows_of_contacts_at_an_edge_are_hard_gold(row: Row) -> None:
+def test_rows_of_contacts_at_an_edge_are_hard_gold(row: ContactRow) -> None:
     assert finish_of_row(row, with_scale=True) == "hard_gold"
 
 
 @pytest.mark.parametrize("row", [EXPRESS, WIDE])
-def test_where_no_outline_is_known_a_long_even_row_is_hard_gold(row: Row) -> None:
+def test_where_no_outline_is_known_a_long_even_row_is_hard_gold(row: ContactRow) -> None:
     assert finish_of_row(replace(row, at_edge=None), with_scale=True) == "hard_gold"
 
 
@@ -73,7 +73,7 @@ def test_without_scale_only_many_slender_contacts_are_called_hard_gold() -> None
 def test_every_row_has_a_finish_and_being_at_the_edge_never_speaks_against_hard_gold(
     count: int, length: float, width: float, edge: bool | None, even: bool, spread: float, with_scale: bool
 ) -> None:
-    row = Row(
+    row = ContactRow(
         count, 1.0 if even else None, max(length, width), min(length, width), spread, None, edge, ((0, 0), (1, 0))
     )
     finish = finish_of_row(row, with_scale=with_scale)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from grader.board_count import BoardCount
-from grader.regions.evidence import Evidence
+from grader.regions.evidence import OutlineEvidence
 from grader.regions.heap import heap_of, with_mass
 from grader.regions.model import Board
 
@@ -15,7 +15,7 @@ def board(
     x: float, y: float, *, area: float = 4000.0, hidden: bool = False, sides: float = 1.0, rectangles: int = 1
 ) -> Board:
     ring = np.array([[x, y], [x + 200, y], [x + 200, y + 60], [x, y + 60]])
-    return Board(ring, area, hidden, evidence=Evidence(False, sides, 0.9, rectangles))
+    return Board(ring, area, hidden, evidence=OutlineEvidence(False, sides, 0.9, rectangles))
 
 
 def test_boards_side_by_side_are_no_heap() -> None:

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import numpy as np
 import pytest
 
-from calibration.families import Family, contact_families, family_named
+from calibration.families import ContactFamily, contact_families, family_named
 from grader.coverage import Coverage
 from grader.regions import RowReading, contact_line, find_regions, missing_notices, read_contact_rows
 from tests.drawn_boards import box, polygon_share, union_share
@@ -53,7 +53,7 @@ LARGE = [
 @pytest.mark.parametrize("closer", [0.0, 0.12])
 @pytest.mark.parametrize(("family", "layout"), LARGE, ids=[f"{f.key}-{sum(g)}-{g[0]}" for f, g in LARGE])
 def test_published_outlines_are_recognised_in_perspective_too(
-    family: Family, layout: tuple[int, ...], closer: float
+    family: ContactFamily, layout: tuple[int, ...], closer: float
 ) -> None:
     size = (family.contact_width_mm, float(np.mean(family.contact_length_mm)))
     [reading] = seen(contacts(family.places(layout), family.pitch_mm, size), closer=closer)

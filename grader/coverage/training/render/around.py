@@ -10,11 +10,11 @@ import cv2
 import numpy as np
 import shapely
 
-from .board import Stock
+from .board import SceneMeshes
 from .colours import LOOSE, PLASTIC_NAMES
 from .design import CLASSES, WORDS
 from .materials import metal, plating, single
-from .mesh import Group, palette_uv
+from .mesh import MaterialMesh, palette_uv
 from .place import apart, rectangle
 from .shapes import Array, Flat, circle, poly_triangles, polygons, rounded, text_triangles
 from .textures import TILE_MM, metal_tile, noise, normals
@@ -45,12 +45,12 @@ def _struck(number: int) -> Array:
     return normals(worn, per_mm)
 
 
-def _coin(stock: Stock, rng: np.random.Generator, x: float, y: float, r: float, z: float) -> None:
+def _coin(stock: SceneMeshes, rng: np.random.Generator, x: float, y: float, r: float, z: float) -> None:
     name = str(rng.choice(list(LOOSE)))
     kind, top, cls = LOOSE[name]
     number, thick = int(rng.integers(12)), float(rng.uniform(1.4, 2.4))
     disc = circle(x, y, r, 10)
-    group, side = Group(), Group()
+    group, side = MaterialMesh(), MaterialMesh()
     turn = float(rng.uniform(0, 2 * np.pi))
     c, s = np.cos(turn), np.sin(turn)
     triangles = poly_triangles([disc])[0]
@@ -62,24 +62,24 @@ def _coin(stock: Stock, rng: np.random.Generator, x: float, y: float, r: float, 
     stock.put(f"loose{name}", side, metal(kind, 0.2, top))
 
 
-def _sheet(stock: Stock, rng: np.random.Generator, shape: Any, z: float) -> None:
+def _sheet(stock: SceneMeshes, rng: np.random.Generator, shape: Any, z: float) -> None:
     name = str(rng.choice(["brass", "dullbrass", "copper", "oldcopper", "brass"]))
     kind, top, cls = LOOSE[name]
     bump, rough = metal_tile(str(rng.choice(["smooth", "satin", "brushed", "scratched"])), int(rng.integers(4)))
-    group = Group()
+    group = MaterialMesh()
     triangles = poly_triangles(polygons(shape))[0]
     group.flat(triangles, z + 0.4, CLASSES[cls], uv=triangles.reshape(-1, 2) / TILE_MM)
     dull = np.clip(np.array(top) * (1 + noise(rng, 240, 240, (6, 40), (0.05, 0.15)))[..., None], 0.05, 1)
     stock.put(f"sheet{name}", group, plating(kind, bump, np.clip(rough * rng.uniform(0.06, 0.3), 0.03, 0.6), dull))
 
 
-def _flat_thing(stock: Stock, shape: Any, colour: str, z: float) -> None:
-    group = Group()
+def _flat_thing(stock: SceneMeshes, shape: Any, colour: str, z: float) -> None:
+    group = MaterialMesh()
     group.prism(shape, 0.0, z, 0, palette_uv(PLASTIC_NAMES.index(colour)))
     stock.put("plastic", group)
 
 
-def _label(stock: Stock, rng: np.random.Generator, x: float, y: float, w: float, h: float, turn: float) -> None:
+def _label(stock: SceneMeshes, rng: np.random.Generator, x: float, y: float, w: float, h: float, turn: float) -> None:
     """A package's label: a coloured ground with letters and bars."""
     colour = str(rng.choice(["yellowpaper", "paper", "kraft", "goldpaint", "cream", "orange"]))
     _flat_thing(stock, rectangle(w, h, turn, x, y), colour, 0.12)
@@ -92,18 +92,18 @@ def _label(stock: Stock, rng: np.random.Generator, x: float, y: float, w: float,
         layer.rects.append((at, -0.35 * h, at + 0.5, 0.1 * h))
         at += float(rng.choice([0.8, 1.2, 1.8]))
     c, s = np.cos(turn), np.sin(turn)
-    group = Group()
+    group = MaterialMesh()
     triangles = layer.triangles()[0] @ np.array([[c, s], [-s, c]]) + (x, y)
     group.flat(triangles, 0.13, 0, uv=ink)
     stock.put("plastic", group)
 
 
-def _pins(stock: Stock, rng: np.random.Generator, x: float, y: float, reach: float) -> None:
+def _pins(stock: SceneMeshes, rng: np.random.Generator, x: float, y: float, reach: float) -> None:
     """Loose pins and wires: plated ones count neither for nor against plating."""
     for _ in range(int(rng.integers(3, 14))):
         plated = bool(rng.random() < 0.5)
         length, r, turn = float(rng.uniform(4, 14)), float(rng.uniform(0.25, 0.5)), float(rng.uniform(0, 2 * np.pi))
-        group, pose = Group(), np.eye(4)
+        group, pose = MaterialMesh(), np.eye(4)
         group.rod(
             (-length / 2, -r, length / 2, r), 0.0, CLASSES["unknown"] if plated else CLASSES["part"], (0.5, 0.5)
         )
@@ -118,7 +118,9 @@ def _pins(stock: Stock, rng: np.random.Generator, x: float, y: float, reach: flo
         )
 
 
-def _put(stock: Stock, rng: np.random.Generator, kind: str, taken: list[Any], start: tuple[float, float]) -> None:
+def _put(
+    stock: SceneMeshes, rng: np.random.Generator, kind: str, taken: list[Any], start: tuple[float, float]
+) -> None:
     turn = float(rng.uniform(0, 2 * np.pi))
     r = float(rng.uniform(8, 14)) if kind == "coins" else float(rng.uniform(12, 45))
     w, h = (2 * r, 2 * r) if kind == "coins" else (2 * r, r * float(rng.uniform(0.5, 1.6)))
@@ -144,7 +146,7 @@ def _put(stock: Stock, rng: np.random.Generator, kind: str, taken: list[Any], st
         for _ in range(int(rng.integers(1, 5))):
             name, q = str(rng.choice(["brass", "dullbrass", "nickel"])), float(rng.uniform(2.5, 6))
             at = (x + float(rng.uniform(-r, r)) * 0.5, y + float(rng.uniform(-r, r)) * 0.5)
-            group = Group()
+            group = MaterialMesh()
             ring = circle(*at, q, 8).difference(circle(*at, q * float(rng.uniform(0.3, 0.6)), 8))
             group.prism(ring, 0.05, float(rng.uniform(0.6, 1.5)), CLASSES[LOOSE[name][2]], (0.5, 0.5))
             stock.put(f"loose{name}", group, metal(LOOSE[name][0], 0.2, LOOSE[name][1]))
@@ -152,7 +154,7 @@ def _put(stock: Stock, rng: np.random.Generator, kind: str, taken: list[Any], st
         _pins(stock, rng, x, y, r * 0.4)
 
 
-def scatter(stock: Stock, rng: np.random.Generator, taken: Sequence[Any], hard: float) -> None:
+def scatter(stock: SceneMeshes, rng: np.random.Generator, taken: Sequence[Any], hard: float) -> None:
     """Lay things beside the boards."""
     count = int(rng.choice([2, 3, 4, 6])) if hard else int(rng.choice([0, 0, 0, 1, 2]))
     covered = list(taken)

@@ -13,7 +13,7 @@ from shapely.geometry import box
 from .colours import FILMS, LAMINATE_SHARES, LAMINATES, MASKS, METALS, PLASTIC_NAMES, PRINT
 from .design import CLASSES, METAL_OF, Design
 from .materials import COVER, WEAVE, bumpy, lacquer, metal, picture, plating, single
-from .mesh import Group, palette_uv
+from .mesh import MaterialMesh, palette_uv
 from .shapes import Array, Flat, circle, poly_triangles, polygons, rounded
 from .textures import TILE_MM, from_slopes, metal_tile, noise
 
@@ -23,19 +23,19 @@ WALLS = {"gold": ("Au", 0.2, 1.0), "tin": ("Ag", 0.25, 0.7), "copper": ("Cu", 0.
 
 
 @dataclass
-class Stock:
+class SceneMeshes:
     """Triangles and materials of a whole scene, by name."""
 
-    groups: dict[str, Group] = field(default_factory=dict)
+    groups: dict[str, MaterialMesh] = field(default_factory=dict)
     materials: dict[str, dict[str, Any]] = field(default_factory=dict)
 
-    def put(self, name: str, group: Group, material: dict[str, Any] | None = None) -> None:
+    def put(self, name: str, group: MaterialMesh, material: dict[str, Any] | None = None) -> None:
         """Add triangles to a group, which gets its material from the first call."""
         if not group.count:
             return
         if material is not None:
             self.materials.setdefault(name, material)
-        self.groups.setdefault(name, Group()).take(group)
+        self.groups.setdefault(name, MaterialMesh()).take(group)
 
 
 def _mask_pictures(d: Design, rng: np.random.Generator) -> tuple[Array, Array]:
@@ -129,7 +129,9 @@ def _materials(d: Design, rng: np.random.Generator) -> tuple[dict[str, dict[str,
     return made, tilt
 
 
-def _metal_layers(d: Design, rng: np.random.Generator, number: int, tilt: float, groups: dict[str, Group]) -> None:
+def _metal_layers(
+    d: Design, rng: np.random.Generator, number: int, tilt: float, groups: dict[str, MaterialMesh]
+) -> None:
     shift = rng.uniform(0, 1, 2)
     for k, (name, layer) in enumerate(d.metals.items()):
         if not layer:
@@ -141,13 +143,13 @@ def _metal_layers(d: Design, rng: np.random.Generator, number: int, tilt: float,
         slope = np.repeat(each, 3, 0) + _bow(rng, triangles.reshape(-1, 2), d.size)
         normal = np.c_[-slope, np.ones(len(slope))]
         normal /= np.linalg.norm(normal, axis=1, keepdims=True)
-        group = groups.setdefault("gold" if name.startswith("gold") else name, Group())
+        group = groups.setdefault("gold" if name.startswith("gold") else name, MaterialMesh())
         code = 16 * number + CLASSES[name]
         uv = triangles.reshape(-1, 2) / TILE_MM + shift
         group.flat(triangles, d.thickness + METAL_UP - 0.001 * k, code, uv=uv, normals=normal)
 
 
-def _bevelled(d: Design, body: Any, group: Group, number: int) -> None:
+def _bevelled(d: Design, body: Any, group: MaterialMesh, number: int) -> None:
     """The laminate: its face, edges and, along y = 0, a sloping bevel."""
     size, code, top = np.array([TILE_MM, TILE_MM]), 16 * number + CLASSES["laminate"], d.thickness
     flat, rise = body, min(0.6, top * 0.4)
@@ -163,11 +165,11 @@ def _bevelled(d: Design, body: Any, group: Group, number: int) -> None:
     group.flat(poly_triangles(polygons(flat))[0], top - 0.004, code, size)
 
 
-def add_board(stock: Stock, d: Design, rng: np.random.Generator, pose: Array, number: int) -> None:
+def add_board(stock: SceneMeshes, d: Design, rng: np.random.Generator, pose: Array, number: int) -> None:
     """Add a board to a scene under its number (from 1)."""
     materials, tilt = _materials(d, rng)
     size, top, code = np.array(d.size), d.thickness, 16 * number
-    groups: dict[str, Group] = {k: Group() for k in ("laminate", "edge", "mask", "print")}
+    groups: dict[str, MaterialMesh] = {k: MaterialMesh() for k in ("laminate", "edge", "mask", "print")}
     body = d.body()
     _bevelled(d, body, groups["laminate"], number)
     for p in polygons(body):
@@ -191,12 +193,12 @@ def add_board(stock: Stock, d: Design, rng: np.random.Generator, pose: Array, nu
     _solids(stock, d, pose, number)
 
 
-def _holes(stock: Stock, d: Design, pose: Array, number: int, bare: dict[str, Any]) -> None:
-    by_wall: dict[str | None, Group] = {}
+def _holes(stock: SceneMeshes, d: Design, pose: Array, number: int, bare: dict[str, Any]) -> None:
+    by_wall: dict[str | None, MaterialMesh] = {}
     for shape, wall in d.holes:
         name = {"gold": "unknown", "tin": "tin", "copper": "copper", None: "laminate"}[wall]
         ring = shapely.geometry.polygon.orient(shape, -1).exterior
-        group = by_wall.setdefault(wall, Group())
+        group = by_wall.setdefault(wall, MaterialMesh())
         group.walls([ring], 0, d.thickness + MASK_UP, 16 * number + CLASSES[name], np.array(d.size))
     for wall, group in by_wall.items():
         group.moved(pose)
@@ -206,8 +208,8 @@ def _holes(stock: Stock, d: Design, pose: Array, number: int, bare: dict[str, An
             stock.put(f"wall_{wall}", group, metal(*WALLS[wall]))
 
 
-def _solids(stock: Stock, d: Design, pose: Array, number: int) -> None:
-    groups: dict[str, Group] = {}
+def _solids(stock: SceneMeshes, d: Design, pose: Array, number: int) -> None:
+    groups: dict[str, MaterialMesh] = {}
     boxes: dict[str, list[tuple[Any, ...]]] = {}
     for s in d.solids:
         name = s.material if s.material in METALS else "plastic"
@@ -218,7 +220,7 @@ def _solids(stock: Stock, d: Design, pose: Array, number: int) -> None:
         if s.kind == "box":
             boxes.setdefault(name, []).append((rect, z0, z1, uv, code))
             continue
-        group = groups.setdefault(name, Group())
+        group = groups.setdefault(name, MaterialMesh())
         x, y, r = (s.x0 + s.x1) / 2, (s.y0 + s.y1) / 2, (s.x1 - s.x0) / 2
         if s.kind == "rod":
             group.rod(rect, (z0 + z1) / 2, code, uv)
@@ -236,10 +238,10 @@ def _solids(stock: Stock, d: Design, pose: Array, number: int) -> None:
             group.flat(layer.triangles()[0], z1, code, uv=uv)
     for name, rows in boxes.items():
         rects, low, high, uvs, codes = (np.array(column) for column in zip(*rows, strict=True))
-        groups.setdefault(name, Group()).boxes(rects, low, high, uvs, codes)
+        groups.setdefault(name, MaterialMesh()).boxes(rects, low, high, uvs, codes)
     for m in d.marks:
         uv = palette_uv(PLASTIC_NAMES.index(m.material))
-        groups.setdefault("plastic", Group()).flat(
+        groups.setdefault("plastic", MaterialMesh()).flat(
             m.triangles, d.thickness + m.z, 16 * number + CLASSES["part"], uv=uv
         )
     for name, group in groups.items():

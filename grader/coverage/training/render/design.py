@@ -41,7 +41,7 @@ class Solid(NamedTuple):
     sides: int = 32
 
 
-class Mark(NamedTuple):
+class PrintedMark(NamedTuple):
     """Letters printed on a part."""
 
     material: str
@@ -79,7 +79,7 @@ class Design:
     traces: list[tuple[Any, float]] = field(default_factory=list)
     planes: list[Rect] = field(default_factory=list)
     solids: list[Solid] = field(default_factory=list)
-    marks: list[Mark] = field(default_factory=list)
+    marks: list[PrintedMark] = field(default_factory=list)
     taken: list[Rect] = field(default_factory=list)
     contacts: list[Rect] = field(default_factory=list)
     bevel_mm: float = 0.0
@@ -126,7 +126,7 @@ class Design:
 
     def mark(self, text: str, height: float, x: float, y: float, z: float, material: str = "mark") -> None:
         """Print letters on a part."""
-        self.marks.append(Mark(material, text_triangles(text, height, x, y), z))
+        self.marks.append(PrintedMark(material, text_triangles(text, height, x, y), z))
 
     def pad(self, shape: Any, finish: str | None = None) -> None:
         """Add a pad: a shape, or a rectangle as four numbers."""

@@ -11,7 +11,7 @@ import numpy as np
 from .camera import Camera
 from .engine import mi
 from .materials import matt, picture, rgb, single
-from .mesh import Group
+from .mesh import MaterialMesh
 from .shapes import Array, rect_triangles
 
 LAMPS = 4
@@ -74,7 +74,7 @@ def lamp(pose: Array, width: float, height: float, radiance: Array, weight: floa
          (i + 0.94) * width / panes - width / 2, (j + 0.94) * height / panes - height / 2)
         for i in range(panes) for j in range(panes)
     ]  # fmt: skip
-    made = Group()
+    made = MaterialMesh()
     made.flat(rect_triangles(rects), 0.0, 0, uv=(0.5, 0.5))
     made.moved(pose)
     emitter = {"type": "area", "radiance": rgb(radiance), "sampling_weight": weight}

@@ -16,7 +16,7 @@ from .families import SHARES
 from .light import LIGHT_SHARES, LIGHTS, LUMINANCE, WARM_SHARES, light_up
 from .phone import develop
 from .shapes import Array
-from .stage import AIM, Stage, assemble, build
+from .stage import AIM, Scene, assemble, build
 from .trace import Masks, integrator, masks, trace
 
 SCANS = 0.07  # share of scenes that are flat scans
@@ -42,7 +42,7 @@ class Wish:
 
 
 @dataclass(frozen=True)
-class View:
+class RenderedPicture:
     """One finished picture: sRGB (h, w, 3), masks, and pixels per millimetre where the camera looked."""
 
     picture: Array
@@ -50,7 +50,7 @@ class View:
     px_per_mm: float
 
 
-def _points_of_interest(stage: Stage, rng: np.random.Generator) -> Array:
+def _points_of_interest(stage: Scene, rng: np.random.Generator) -> Array:
     """A world point on a board: mostly on contacts or pads."""
     d, pose = stage.boards[int(rng.integers(len(stage.boards)))]
     local = None
@@ -66,7 +66,7 @@ def _points_of_interest(stage: Stage, rng: np.random.Generator) -> Array:
     return np.asarray(np.array([*local, d.thickness]) @ pose[:3, :3].T + pose[:3, 3])
 
 
-def _cameras(stage: Stage, rng: np.random.Generator, width: int) -> Iterator[tuple[Camera, Array]]:
+def _cameras(stage: Scene, rng: np.random.Generator, width: int) -> Iterator[tuple[Camera, Array]]:
     """Cameras of a scene's views, and the point that each looks at."""
     middle = stage.points.mean(0)
     if stage.scan:
@@ -87,8 +87,8 @@ def _cameras(stage: Stage, rng: np.random.Generator, width: int) -> Iterator[tup
 
 
 def _view(
-    stage: Stage, camera: Camera, at: Array, paths: Any, rng: np.random.Generator, samples: int, seed: int
-) -> View:
+    stage: Scene, camera: Camera, at: Array, paths: Any, rng: np.random.Generator, samples: int, seed: int
+) -> RenderedPicture:
     shares = np.array(WARM_SHARES if stage.warm else LIGHT_SHARES)
     kind = "scanner" if stage.scan else str(rng.choice(LIGHTS, p=shares / shares.sum()))
     lit = light_up(rng, kind, at, camera)
@@ -105,10 +105,10 @@ def _view(
     radiance = trace(scene, paths, camera, samples, seed + 1, most=10 / gain)
     drawn = develop(rng, radiance, gain, lit.kelvin, stage.scan)
     seen = masks(scene, camera, stage.meshes)
-    return View(drawn, seen, camera.scale_px_per_mm)
+    return RenderedPicture(drawn, seen, camera.scale_px_per_mm)
 
 
-def _write(out: Path, name: str, view: View, quality: int) -> None:
+def _write(out: Path, name: str, view: RenderedPicture, quality: int) -> None:
     for sub in ("images", "masks"):
         (out / sub).mkdir(parents=True, exist_ok=True)
     quick = [cv2.IMWRITE_PNG_COMPRESSION, 1]

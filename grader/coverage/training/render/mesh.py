@@ -20,7 +20,7 @@ def palette_uv(entry: int) -> tuple[float, float]:
     return (entry + 0.5) / PALETTE, 0.5
 
 
-class Group:
+class MaterialMesh:
     """Triangles of one material.
 
     Codes are 16 × board number + class number.
@@ -125,7 +125,7 @@ class Group:
             self.normals = [np.concatenate(self.normals) @ pose[:3, :3].T]
             self.uv = [np.concatenate(self.uv)]
 
-    def take(self, other: Group) -> None:
+    def take(self, other: MaterialMesh) -> None:
         """Add the contents of another group."""
         self.vertices += other.vertices
         self.normals += other.normals
@@ -154,9 +154,9 @@ class Group:
         return mesh, np.concatenate(self.codes)
 
 
-def sheet(pose: Array, width: float, height: float, code: int = 0) -> Group:
+def sheet(pose: Array, width: float, height: float, code: int = 0) -> MaterialMesh:
     """A rectangle about the origin of a pose, facing its z; texture coordinates from 0 to 1."""
-    made = Group()
+    made = MaterialMesh()
     corners = rect_triangles([(-width / 2, -height / 2, width / 2, height / 2)])
     made.flat(corners, 0.0, code, uv=(corners.reshape(-1, 2) + (width / 2, height / 2)) / (width, height))
     made.moved(np.asarray(pose, float))

@@ -10,14 +10,14 @@ import numpy as np
 import shapely
 
 from .around import scatter
-from .board import Stock, add_board
+from .board import SceneMeshes, add_board
 from .camera import Camera
 from .design import CLASSES, Design
 from .engine import mi
 from .families import draw
 from .light import Lit, lamp
 from .materials import every_kind, lacquer, matt, palette, picture, single
-from .mesh import Group, sheet
+from .mesh import MaterialMesh, sheet
 from .place import Target, heap, rectangle, side_by_side, target_sheet
 from .shapes import Array
 from .surroundings import beside, observer, things
@@ -30,7 +30,7 @@ AIM = {"paper": 0.46, "wood": 0.22, "mat": 0.18, "cloth": 0.12, "lid": 0.5}  # m
 
 
 @dataclass(frozen=True)
-class Stage:
+class Scene:
     """A scene without light and camera.
 
     Attributes:
@@ -71,7 +71,9 @@ def _shadow(d: Design, pose: Array) -> Any:
     return shapely.Polygon(flat[:, :2])
 
 
-def _table(rng: np.random.Generator, kind: str, size: float, at: Array) -> dict[str, tuple[Group, dict[str, Any]]]:
+def _table(
+    rng: np.random.Generator, kind: str, size: float, at: Array
+) -> dict[str, tuple[MaterialMesh, dict[str, Any]]]:
     pose = np.eye(4)
     turn = float(rng.uniform(0, 2 * np.pi))
     pose[:2, :2] = [[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]]
@@ -93,14 +95,14 @@ def _table(rng: np.random.Generator, kind: str, size: float, at: Array) -> dict[
     }
 
 
-def build(rng: np.random.Generator, scene: str, scan: bool, hard: float) -> Stage:
+def build(rng: np.random.Generator, scene: str, scan: bool, hard: float) -> Scene:
     """Draw a scene and builds its meshes."""
     boards, target = _lay(rng, scene, scan, hard)
     points = []
     for d, pose in boards:
         corners = np.asarray(d.outline.envelope.exterior.coords)[:4]
         points.append(np.c_[corners, np.full(4, d.thickness)] @ pose[:3, :3].T + pose[:3, 3])
-    stock = Stock()
+    stock = SceneMeshes()
     if target is not None:
         c, s = np.cos(target.angle), np.sin(target.angle)
         pose = np.eye(4)
@@ -125,10 +127,10 @@ def build(rng: np.random.Generator, scene: str, scan: bool, hard: float) -> Stag
     skin = matt(picture(colours, nearest=True))
     stock.materials["plastic"] = lacquer(picture(colours, nearest=True), float(rng.uniform(0.15, 0.35)))
     warm = not any(d.metals[k] for d, _ in boards for k in ("gold_finger", "gold_pad")) and bool(rng.random() < 0.7)
-    return Stage(_meshes(stock), boards, framed, kind, skin, scan, warm)
+    return Scene(_meshes(stock), boards, framed, kind, skin, scan, warm)
 
 
-def _meshes(stock: Stock) -> list[tuple[Any, Array]]:
+def _meshes(stock: SceneMeshes) -> list[tuple[Any, Array]]:
     made = []
     for i, material in enumerate(every_kind()):  # out of sight: so that all scenes hold the same kinds
         pose = np.eye(4)
@@ -151,7 +153,7 @@ def anchors() -> list[Any]:
     return [dark[-1], made[-1]]
 
 
-def assemble(stage: Stage, lit: Lit, camera: Camera, at: Array, rng: np.random.Generator) -> Any:
+def assemble(stage: Scene, lit: Lit, camera: Camera, at: Array, rng: np.random.Generator) -> Any:
     """The scene of one view, in the renderer's form."""
     anchors()
     entries: dict[str, Any] = {"type": "scene"}

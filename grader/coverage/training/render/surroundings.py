@@ -7,7 +7,7 @@ import numpy as np
 from .camera import Camera
 from .colours import PLASTIC_NAMES
 from .light import facing
-from .mesh import Group, palette_uv, sheet
+from .mesh import MaterialMesh, palette_uv, sheet
 from .shapes import Array
 
 COLOURS = ("black", "red", "green", "pink", "cream", "white", "bluepart", "orange", "wood", "purple")
@@ -21,9 +21,9 @@ def _reflected(camera: Camera, at: Array) -> Array:
     return np.asarray(mirrored / np.linalg.norm(mirrored))
 
 
-def things(rng: np.random.Generator, camera: Camera, at: Array) -> Group:
+def things(rng: np.random.Generator, camera: Camera, at: Array) -> MaterialMesh:
     """Cards, boxes and balls outside the picture that the board mirrors."""
-    made = Group()
+    made = MaterialMesh()
     if rng.random() > COLOURED:
         return made
     away, straight = _reflected(camera, at), float(np.linalg.norm(camera.position - at))
@@ -43,9 +43,9 @@ def things(rng: np.random.Generator, camera: Camera, at: Array) -> Group:
     return made
 
 
-def beside(rng: np.random.Generator, camera: Camera, at: Array) -> Group:
+def beside(rng: np.random.Generator, camera: Camera, at: Array) -> MaterialMesh:
     """Upright boxes on the table beside the visible area: shallow views mirror them."""
-    made = Group()
+    made = MaterialMesh()
     if rng.random() > 0.35:
         return made
     half = 0.62 * max(camera.width, camera.height) / camera.scale_px_per_mm
@@ -61,12 +61,12 @@ def beside(rng: np.random.Generator, camera: Camera, at: Array) -> Group:
     return made
 
 
-def observer(rng: np.random.Generator, camera: Camera) -> Group:
+def observer(rng: np.random.Generator, camera: Camera) -> MaterialMesh:
     """The phone, the hand that holds it and the person behind: seen in reflections only."""
     right, down, forward = np.asarray(camera.axes)
     at = camera.position
     dark, skin, cloth = (palette_uv(PLASTIC_NAMES.index(n)) for n in ("black", "skin", "cloth"))
-    made, phone = Group(), Group()
+    made, phone = MaterialMesh(), MaterialMesh()
     aside, below = float(rng.choice([-1, 1]) * 20), 55.0
     phone.boxes(np.array([[-37.0, -75, 37, 75]]), np.array([-4.0]), np.array([4.0]), np.array([dark]), np.zeros(1))
     phone.flat(np.array([[[-37.0, -75], [37, 75], [37, -75]], [[-37, -75], [-37, 75], [37, 75]]]), -4.0, 0, uv=dark,

@@ -13,7 +13,7 @@ from calibration.inputs import Distribution, Input
 from calibration.scale import Scale
 from grader.coverage.model import Coverage
 from grader.coverage.training import evaluate
-from grader.coverage.training.evaluate import Found, heading, judge, pictures, read_truth, row
+from grader.coverage.training.evaluate import PictureResult, heading, judge, pictures, read_truth, row
 from grader.coverage.training.split import held_out
 from grader.photo import Photo
 
@@ -77,8 +77,8 @@ def test_walls_of_plated_holes_count_neither_way(tmp_path: Path) -> None:
 
 
 def test_row_has_a_cell_for_every_kind() -> None:
-    def found(kind: str, error: float | None, false: float | None) -> Found:
-        return Found("x", kind, error, None if error is None else 0.8, false, None, None, None, None, 0.1)
+    def found(kind: str, error: float | None, false: float | None) -> PictureResult:
+        return PictureResult("x", kind, error, None if error is None else 0.8, false, None, None, None, None, 0.1)
 
     line = row("first", [found("edge", -0.1, None), found("edge", 0.3, None), found("none", None, 0.002)])
     assert line.count("|") == heading().splitlines()[0].count("|")

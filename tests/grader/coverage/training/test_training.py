@@ -13,7 +13,7 @@ torch = pytest.importorskip("torch", reason="PyTorch is for training only, not i
 
 from grader.coverage.training.augment import augment  # noqa: E402
 from grader.coverage.training.classes import FINGER, NEITHER, PAD, UNKNOWN  # noqa: E402
-from grader.coverage.training.dataset import Batch, crops, read_frame  # noqa: E402
+from grader.coverage.training.dataset import CropBatch, crops, read_frame  # noqa: E402
 from grader.coverage.training.loss import distance_to, loss  # noqa: E402
 from grader.coverage.training.model import CoverageNet  # noqa: E402
 from grader.coverage.training.pools import Pictures, as_read, sample  # noqa: E402
@@ -42,13 +42,13 @@ def block(value: int = 255) -> np.ndarray:
     return mask
 
 
-def batch_of(**changes: object) -> Batch:
+def batch_of(**changes: object) -> CropBatch:
     rgb = torch.full((1, 3, SIZE, SIZE), 0.5)
     gold = torch.zeros(1, 1, SIZE, SIZE)
     gold[..., 16:48, 16:48] = 1
     one = torch.ones_like(gold)
     classes = torch.full((1, SIZE, SIZE), UNKNOWN)
-    batch = Batch(rgb, gold, one, one, classes, torch.ones(1, 1, 1, 1))
+    batch = CropBatch(rgb, gold, one, one, classes, torch.ones(1, 1, 1, 1))
     return dataclasses.replace(batch, **changes)  # type: ignore[arg-type]
 
 
@@ -126,7 +126,7 @@ def test_teacher_is_followed_where_it_is_right_and_familiar() -> None:
 
 
 def test_augmentation_follows_from_its_generator_and_keeps_truth_in_place() -> None:
-    batch = Batch(*[torch.cat([getattr(batch_of(), f.name)] * 16) for f in dataclasses.fields(Batch)])
+    batch = CropBatch(*[torch.cat([getattr(batch_of(), f.name)] * 16) for f in dataclasses.fields(CropBatch)])
     one, again = (augment(batch, torch.Generator().manual_seed(5)) for _ in range(2))
     assert torch.equal(one.rgb, again.rgb)
     assert float(one.rgb.min()) >= 0
