@@ -45,6 +45,8 @@ def connected(address: str, workers: int = 0) -> Iterator[Client]:
         # memory is taken by photos: nothing is worth writing to disk, and no worker needs to wait
         "distributed.worker.memory.spill": False,
         "distributed.worker.memory.target": False,
+        # a dead worker is started again at once; Dask would give up one that is away for 15 s, as on a busy machine
+        "distributed.deploy.lost-worker-timeout": "24 hours",
         # a sample of every worker's stack each 10 ms, for a dashboard that nobody looks at here
         "distributed.worker.profile.enabled": False,
         # clocks that look 10 to 50 times a second at what changes by the second, in every process
