@@ -9,12 +9,13 @@ names no other), and fills in the error's values. A language is such a file with
 from __future__ import annotations
 
 import os
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from typing import Protocol
+
+from calibration.packaged import packaged_toml
 
 # Names the language of advice, such as "de", for the command line and the page.
 LANGUAGE_VARIABLE = "GRADER_LANGUAGE"
@@ -90,11 +91,7 @@ def languages(package: str) -> tuple[str, ...]:
 
 @cache
 def _wording(package: str, chosen: str) -> Wording:
-    texts = _read(package, "advice.toml")
+    texts: dict[str, str] = packaged_toml(package, "advice.toml")
     if chosen in languages(package):
-        texts |= _read(package, f"advice.{chosen}.toml")
+        texts |= packaged_toml(package, f"advice.{chosen}.toml")
     return Wording(texts)
-
-
-def _read(package: str, name: str) -> dict[str, str]:
-    return tomllib.loads(resources.files(package).joinpath(name).read_text("utf-8"))

@@ -9,7 +9,8 @@ from __future__ import annotations
 import numpy as np
 
 from calibration.arrays import FloatArray
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 
 _QUANTILES = 101
 _DRAWS = 20_000

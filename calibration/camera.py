@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.arrays import FloatArray
-from calibration.sourced import load
+from calibration.sourced import load_figures
 
 _NEWTON_STEPS = 30
 # credible focal lengths as multiples of the picture's diagonal; beyond these, EXIF is wrong and is ignored
@@ -125,7 +125,7 @@ def camera_prior(shape: tuple[int, ...], focal_px: float | None = None) -> Camer
         shape: of the photo.
         focal_px: from its EXIF; if missing or not credible, a phone's main camera is assumed, with a wide spread.
     """
-    figures = load("scale_figures")
+    figures = load_figures("scale_figures")
     diagonal = math.hypot(shape[0], shape[1])
     known = focal_px is not None and _CREDIBLE[0] * diagonal <= focal_px <= _CREDIBLE[1] * diagonal
     if focal_px is not None and known:

@@ -16,10 +16,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calibration.arrays import FloatArray
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution
 from calibration.kinds import BoardKind, PlatingAssumptions
-from calibration.sourced import load
+from calibration.sourced import load_figures
 
 _POINTS, _KEPT = 40_000, 1000
 
@@ -45,7 +45,7 @@ class Statement:
 
     def log_likelihood(self, plating: Where) -> FloatArray:
         """Of each value of the plating, (n,)."""
-        f = load("evidence")
+        f = load_figures("evidence")
         stated, right = math.log(self.thickness_um), f["statement_right"].value
         at_random = _normal(stated - math.log(f["stated_at_random"].value), f["stated_at_random_spread"].value)
         spread = math.hypot(f["statement_spread"].value, plating.error_log)
@@ -71,7 +71,7 @@ class Reading:
 
     def log_likelihood(self, plating: Where) -> FloatArray:
         """Of each value of the plating, (n,)."""
-        f = load("evidence")
+        f = load_figures("evidence")
         own = f["reading_spread"].value if self.sd_um is None else self.sd_um / self.thickness_um
         spread = math.hypot(own, f["places_spread"].value, plating.error_log)
         shown = math.log(self.thickness_um)
@@ -103,7 +103,7 @@ class Strip:
 
     def log_likelihood(self, plating: Where) -> FloatArray:
         """Of each value of the plating, (n,)."""
-        f, b = load("evidence"), load("belief")
+        f, b = load_figures("evidence"), load_figures("belief")
         sampling = math.hypot(f["strip_area_spread"].value, plating.designs_sd) / math.sqrt(self.boards)
         weighing = math.hypot(b["balance_uncertainty"].value / self.mass_mg, b["fineness_unknown_sd"].value)
         spread = math.hypot(
@@ -136,12 +136,12 @@ class Where:
     @property
     def log_present(self) -> FloatArray:
         """Logarithm of the actual thickness, (n,)."""
-        return self.log_um - (math.log(load("evidence")["recovered"].value) if self.recovered else 0.0)
+        return self.log_um - (math.log(load_figures("evidence")["recovered"].value) if self.recovered else 0.0)
 
     @property
     def error_log(self) -> float:
         """Uncertainty of that logarithm by itself."""
-        return load("evidence")["recovered_spread"].value if self.recovered else 0.0
+        return load_figures("evidence")["recovered_spread"].value if self.recovered else 0.0
 
     @property
     def designs_sd(self) -> float:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from calibration.area_factors import as_sample, draws_of
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution
 from calibration.sourced import load_inputs
 
 _THICKEST_MM = 50.0

@@ -18,13 +18,14 @@ import numpy as np
 from calibration.area_factors import as_sample, draws_of, height_factor
 from calibration.arrays import FloatArray
 from calibration.camera import CameraPrior, Lens, camera_prior
+from calibration.distributions import Distribution
 from calibration.errors import ScaleError, UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.known import Point, check_points
 from calibration.notices import notice
 from calibration.plane import PosedPlane, UniformPlane
 from calibration.scale import Scale
-from calibration.sourced import load
+from calibration.sourced import load_figures
 from calibration.view import View, places_in_view
 
 _LENSES, _TILTS_EACH = 25, 24
@@ -83,7 +84,7 @@ def scale_from_coin(
         UsageError: too few points, points outside the photo or on one side of the disc, an impossible diameter.
         ScaleError: the disc is tiny in the photo, or the points do not lie on an ellipse that a disc can show.
     """
-    figures = load("scale_figures")
+    figures = load_figures("scale_figures")
     if not 0 < diameter_mm <= _LARGEST_MM:
         raise UsageError(
             "diameter-invalid", f"A diameter of {diameter_mm:g} mm is not possible.", "Give a diameter above 0."
@@ -154,7 +155,7 @@ def rise_over_coin(face_height_mm: Distribution, thickness_mm: float) -> FloatAr
 
 
 def _checked(shape: tuple[int, ...], rim_px: Sequence[Point]) -> FloatArray:
-    least = int(load("scale_figures")["rim_points_min"].value)
+    least = int(load_figures("scale_figures")["rim_points_min"].value)
     if len(rim_px) < least:
         raise UsageError(
             "rim-points-few",
@@ -221,7 +222,7 @@ def _misses(rays: FloatArray, tilt: FloatArray, radius_px: float) -> tuple[Float
 def _draw_planes(rim: FloatArray, places: FloatArray, prior: CameraPrior, marking_px: float) -> _Drawn:
     rng = np.random.default_rng([_SEED, 1])
     radius_px, middle = _mean_radius(rim), rim.mean(axis=0)[None]
-    spread = math.radians(load("scale_figures")["tilt_prior_scale"].value)
+    spread = math.radians(load_figures("scale_figures")["tilt_prior_scale"].value)
     log_weight, tilts, at_disc, at_places, misses = [], [], [], [], []
     starts = _starts()
     for _ in range(_LENSES):

@@ -12,7 +12,7 @@ from calibration.errors import ScaleError
 from calibration.known import scale_from_length
 from calibration.notices import Notice, NoticeDefinition, Notices
 from calibration.scale import Scale
-from calibration.sourced import load
+from calibration.sourced import load_figures
 from calibration.view import View
 
 _LEAST = 6
@@ -72,7 +72,7 @@ class ContactLine:
         first, last, centre_sd_px = self.ends_px()
         return math.sqrt(2) * math.hypot(
             centre_sd_px / float(np.hypot(*(last - first))),
-            load("scale_figures")["contact_place_sd"].value / self.length_mm,
+            load_figures("scale_figures")["contact_place_sd"].value / self.length_mm,
         )
 
     def ends_px(self) -> tuple[FloatArray, FloatArray, float]:
@@ -92,7 +92,7 @@ class ContactLine:
         return (
             np.asarray(first),
             np.asarray(last),
-            max(spread, load("scale_figures")["contact_centre_sd_floor"].value),
+            max(spread, load_figures("scale_figures")["contact_centre_sd_floor"].value),
         )
 
 
@@ -125,7 +125,7 @@ def scale_from_contacts(
         (float(first[0]), float(first[1])),
         (float(last[0]), float(last[1])),
         marking_sd_px=centre_sd_px,
-        length_sd_mm=math.sqrt(2) * load("scale_figures")["contact_place_sd"].value,
+        length_sd_mm=math.sqrt(2) * load_figures("scale_figures")["contact_place_sd"].value,
         where_px=where_px,
     )
     inputs = tuple(
@@ -148,7 +148,7 @@ def contradiction(line: ContactLine, scale: Scale) -> Notice | None:
     measured = float(np.hypot(*(ends[1] - ends[0])))
     if not (math.isfinite(measured) and measured > 0):
         return None
-    figures = load("scale_figures")
+    figures = load_figures("scale_figures")
     seen = float(np.hypot(*(last - first)))
     combined = math.hypot(
         scale.relative_uncertainty(),

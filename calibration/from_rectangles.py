@@ -21,7 +21,7 @@ from calibration.errors import ScaleError
 from calibration.inputs import Input
 from calibration.plane import PosedPlane
 from calibration.scale import Scale
-from calibration.sourced import load
+from calibration.sourced import load_figures
 from calibration.view import View, refuse_askew
 
 _STEPS = 40
@@ -76,7 +76,7 @@ def scale_from_rectangles(view: View, rectangles: Sequence[SeenRectangle], told:
     some = rng.multivariate_normal(theta, covariance, _DRAWS, method="cholesky")
     areas = np.array([np.log(_plane(t, prior).pixel_area_mm2(where)).mean() for t in some])
     sd = float(np.std(areas[np.isfinite(areas)]))
-    offset = load("scale_figures")["face_offset_sd"].value
+    offset = load_figures("scale_figures")["face_offset_sd"].value
     height = 2 * offset / plane.sheet_distance_mm
     middle = where.mean(axis=0)
     return Scale(

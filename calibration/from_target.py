@@ -10,14 +10,15 @@ from calibration.area_factors import draws_of, fit_input, height_factor, median_
 from calibration.arrays import FloatArray
 from calibration.camera import camera_prior
 from calibration.detect import Corners, find_corners, find_own_corners
+from calibration.distributions import Distribution
 from calibration.errors import ScaleError
 from calibration.face_height import face_height
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.notices import Notice, notice
 from calibration.plane import PosedPlane
 from calibration.scale import Scale
 from calibration.sheet_fit import ADVICE_FLAT, SheetFit, fit_sheet
-from calibration.sourced import load, load_inputs
+from calibration.sourced import load_figures, load_inputs
 from calibration.target import TargetDescription, own_target
 from calibration.view import View, places_in_view
 
@@ -149,7 +150,7 @@ def _points(corners: Corners, target: TargetDescription) -> tuple[FloatArray, Fl
 
 
 def _refuse_too_few(corners: Corners, points_mm: FloatArray, target: TargetDescription) -> None:
-    least = int(load("scale_figures")["corners_min"].value)
+    least = int(load_figures("scale_figures")["corners_min"].value)
     seen = f"{len(corners)} of {target.corner_count} corners and {corners.markers} of {target.marker_count} markers"
     if corners.markers == 0:
         raise ScaleError("target-not-found", f"The target ({target.dictionary}) is not in the photo.", _WHOLE)
@@ -174,13 +175,13 @@ def _print_distribution(target: TargetDescription, print_factor: Distribution | 
         return print_factor
     if target.is_own:
         return load_inputs("scale_inputs")["print-size"].distribution
-    return Distribution("lognormal", (1.0, load("scale_figures")["square_stated_sd"].value))
+    return Distribution("lognormal", (1.0, load_figures("scale_figures")["square_stated_sd"].value))
 
 
 def _print_source(target: TargetDescription) -> str:
     if target.is_own:
         return load_inputs("scale_inputs")["print-size"].source
-    return load("scale_figures")["square_stated_sd"].source
+    return load_figures("scale_figures")["square_stated_sd"].source
 
 
 def _outline_px(plane: PosedPlane, target: TargetDescription, nominal: float) -> FloatArray:
@@ -201,7 +202,7 @@ def _fit_spread(sheet: SheetFit, height_mm: float, shape: tuple[int, ...], outli
 
 
 def _refuse_vague(scale: Scale, corners: Corners, target: TargetDescription, sheet: SheetFit) -> None:
-    limit = load("scale_figures")["area_sd_refused"].value
+    limit = load_figures("scale_figures")["area_sd_refused"].value
     sd = 2 * scale.relative_uncertainty()
     if sd <= limit:
         return
@@ -234,7 +235,7 @@ def _notices(
         found.append(notice("target-bent", residual_px=sheet.residual_px, residual_mm=sheet.residual_mm))
     if focal_px is None:
         found.append(notice("focal-estimated", focal_px=plane.lens.focal_px))
-    if plane.tilt_deg > load("scale_figures")["tilt_notice"].value:
+    if plane.tilt_deg > load_figures("scale_figures")["tilt_notice"].value:
         found.append(notice("tilt-large", tilt_deg=plane.tilt_deg))
     if target.is_own and print_factor is None:
         found.append(notice("print-size-unchecked"))

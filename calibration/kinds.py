@@ -16,8 +16,8 @@ import numpy as np
 
 from calibration import quantiles
 from calibration.arrays import FloatArray
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError, UsageError
-from calibration.inputs import Distribution
 from calibration.sourced import SourcedEntry, packaged, parse_entries
 
 KindKey: TypeAlias = str
@@ -97,7 +97,7 @@ class BoardKind:
         """Mean thickness of the pile: (1 - f) hard + f flash, f the flash share of the kind, each at its mean."""
         share, typical = np.meshgrid(self.flash_share.at(_even(_SHARES)), _even(_TYPICAL))
         hard = self.hard.at(_even(4000)).mean() * np.exp(
-            self.typical_sd_log * quantiles.normal(typical.ravel()) - self.typical_sd_log**2 / 2
+            self.typical_sd_log * quantiles.standard_normal(typical.ravel()) - self.typical_sd_log**2 / 2
         )
         flash = self.flash.at(_even(4000)).mean()
         f = share.ravel()

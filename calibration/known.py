@@ -17,13 +17,14 @@ import numpy as np
 from calibration.area_factors import as_sample, draws_of, fit_input, height_factor
 from calibration.arrays import FloatArray
 from calibration.camera import CameraPrior, camera_prior
+from calibration.distributions import Distribution
 from calibration.errors import ScaleError, UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.notices import Notice, notice
 from calibration.plane import PosedPlane, UniformPlane
 from calibration.pose import PoseFit, fit_pose
 from calibration.scale import Scale
-from calibration.sourced import load
+from calibration.sourced import load_figures
 from calibration.view import View, places_in_view, refuse_askew
 
 Point = Sequence[float]
@@ -91,7 +92,7 @@ def scale_from_length(
             "scale-tilt",
             "tilt of the camera, perspective and lens",
             as_sample(factors),
-            load("scale_figures")["tilt_prior_scale"].source,
+            load_figures("scale_figures")["tilt_prior_scale"].source,
             of=(view.id,),
         ),
         _marking_input(view.id, 2 * math.sqrt(2) * marking / seen),
@@ -186,7 +187,7 @@ def _check_mm(length_mm: float) -> None:
 def _figure(key: str, given: float | None) -> float:
     """A given standard deviation, or the usual one."""
     if given is None:
-        return load("scale_figures")[key].value
+        return load_figures("scale_figures")[key].value
     if not (math.isfinite(given) and given > 0):
         raise UsageError(
             "uncertainty-invalid", f"A standard deviation of {given:g} is not possible.", "Give one above 0."
@@ -248,7 +249,7 @@ def _near(shape: tuple[int, ...], middle: FloatArray, longest_px: float) -> Floa
 
 def _tilts() -> FloatArray:
     """Tilts in radians that a hand-held photo may have, one for each assumed camera (n,)."""
-    scale = math.radians(load("scale_figures")["tilt_prior_scale"].value)
+    scale = math.radians(load_figures("scale_figures")["tilt_prior_scale"].value)
     levels = (np.arange(_CAMERAS) + 0.5) / _CAMERAS
     return np.asarray(np.minimum(scale * np.sqrt(-2 * np.log1p(-levels)), math.radians(45)))
 
@@ -297,7 +298,7 @@ def _marking_input(photo_id: str, sd_log: float) -> Input:
         "scale-marking",
         "marking of the known length's ends",
         Distribution("lognormal", (1.0, sd_log)),
-        load("scale_figures")["marking_sd"].source,
+        load_figures("scale_figures")["marking_sd"].source,
         of=(photo_id,),
     )
 
@@ -307,13 +308,13 @@ def _stated_input(photo_id: str, sd_log: float) -> Input:
         "scale-stated",
         "the stated size itself",
         Distribution("lognormal", (1.0, sd_log)),
-        load("scale_figures")["stated_length_sd"].source,
+        load_figures("scale_figures")["stated_length_sd"].source,
         of=(photo_id,),
     )
 
 
 def _offset_input(photo_id: str, distance_mm: float) -> Input:
-    figure = load("scale_figures")["face_offset_sd"]
+    figure = load_figures("scale_figures")["face_offset_sd"]
     offsets = draws_of(Distribution("normal", (0.0, figure.value)), stream=5)
     return Input(
         "face-height",
@@ -328,6 +329,6 @@ def _rectangle_notices(fit: PoseFit, focal_px: float | None) -> tuple[Notice, ..
     found = []
     if focal_px is None:
         found.append(notice("focal-estimated", focal_px=fit.plane.lens.focal_px))
-    if fit.plane.tilt_deg > load("scale_figures")["tilt_notice"].value:
+    if fit.plane.tilt_deg > load_figures("scale_figures")["tilt_notice"].value:
         found.append(notice("tilt-large", tilt_deg=fit.plane.tilt_deg))
     return tuple(found)

@@ -7,11 +7,11 @@ import math
 from dataclasses import dataclass
 from pathlib import Path
 
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError, UsageError
 from calibration.files import advice_for, is_there, write_whole
-from calibration.inputs import Distribution
 from calibration.reading import FileKind, json_of, read_text
-from calibration.sourced import load
+from calibration.sourced import load_figures
 from calibration.target import CHECK_BAR_MM
 
 # beyond these limits, the wrong thing was measured, or the page was printed to fit another paper
@@ -44,7 +44,7 @@ class PrintCheck:
 
     def print_factor(self) -> Distribution:
         """Printed ÷ drawn length, with the uncertainty of reading a rule."""
-        figures = load("scale_figures")
+        figures = load_figures("scale_figures")
         factor = self.bar_mm / CHECK_BAR_MM
         reading = figures["rule_reading_sd"].value / CHECK_BAR_MM
         return Distribution("lognormal", (factor, math.hypot(reading, figures["rule_graduation_sd"].value) / factor))

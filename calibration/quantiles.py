@@ -31,7 +31,7 @@ def strata(rng: np.random.Generator, n: int) -> tuple[FloatArray, NDArray[np.int
     return (np.arange(n) + rng.random(n)) / n, rng.permutation(n)
 
 
-def normal(u: FloatArray) -> FloatArray:
+def standard_normal(u: FloatArray) -> FloatArray:
     """Standard normal numbers at chances ``u``, float64, same shape."""
     z, chance = _normal_curve()
     return np.interp(u, chance, z)

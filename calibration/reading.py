@@ -11,15 +11,14 @@ import json
 import math
 import os
 import stat
-import tomllib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
 from calibration.errors import DataFileError, GraderError
+from calibration.packaged import toml_of
 
 # Python's floats end at 309 digits; no figure here needs more.
 _MOST_DIGITS = 308
@@ -98,28 +97,6 @@ def parse_toml(text: str, name: str, kind: FileKind) -> dict[str, Any]:
         return toml_of(text)
     except ValueError as error:
         raise kind.invalid(name, f"it is not valid TOML ({error})") from error
-
-
-def packaged_toml(package: str, path: str) -> dict[str, Any]:
-    """The TOML document of a data file that came with the program."""
-    return toml_of(packaged_text(package, path))
-
-
-def packaged_text(package: str, path: str) -> str:
-    """The text of a data file that came with the program."""
-    return resources.files(package).joinpath(path).read_text("utf-8")
-
-
-def toml_of(text: str) -> dict[str, Any]:
-    """The TOML document of a text.
-
-    Raises:
-        ValueError: it is not TOML, is nested too deeply, or holds a number of thousands of digits.
-    """
-    try:
-        return tomllib.loads(text)
-    except RecursionError as error:
-        raise ValueError("nested too deeply") from error
 
 
 def json_of(text: str | bytes) -> Any:

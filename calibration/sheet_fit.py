@@ -9,10 +9,10 @@ import numpy as np
 from calibration.area_factors import draws_of
 from calibration.arrays import FloatArray
 from calibration.camera import CameraPrior
+from calibration.distributions import Distribution
 from calibration.errors import ScaleError
-from calibration.inputs import Distribution
 from calibration.pose import PoseFit, fit_pose
-from calibration.sourced import load, load_inputs
+from calibration.sourced import load_figures, load_inputs
 from calibration.view import refuse_askew
 
 ADVICE_FLAT = "Tape the target flat to a board or the table, and take the photo again."
@@ -81,7 +81,7 @@ def fit_sheet(
     flat = _fit(points_mm, points_px, relative_sd, prior)
     refuse_askew(flat.plane, shape)
     residual_mm = flat.rms_px / _px_per_mm(flat, points_mm)
-    figures = load("scale_figures")
+    figures = load_figures("scale_figures")
     pose, curl = flat, 0.0
     if len(points_mm) >= figures["corners_to_see_curl"].value:
         curled = _fit(points_mm, points_px, relative_sd, prior, figures["sheet_curl"].value, flat)
@@ -101,7 +101,7 @@ def _fit(
     curl_share: float = 0.0,
     start: PoseFit | None = None,
 ) -> PoseFit:
-    figures = load("scale_figures")
+    figures = load_figures("scale_figures")
     try:
         return fit_pose(
             points_mm,
@@ -125,7 +125,7 @@ def _px_per_mm(fit: PoseFit, points_mm: FloatArray) -> float:
 
 def _gate(fit: PoseFit, points_mm: FloatArray) -> None:
     """Refuse points that miss the sheet by too much, or too many of which had to be dropped."""
-    figures = load("scale_figures")
+    figures = load_figures("scale_figures")
     residual_mm = fit.rms_px / _px_per_mm(fit, points_mm)
     limit = figures["residual_refused"].value
     if residual_mm > limit:

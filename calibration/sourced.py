@@ -1,7 +1,7 @@
 """Figures with their source: the loader of the TOML files in ``calibration/data``.
 
-Each table of such a file is one figure (``load``) or one uncertain input (``load_inputs``); both state their source
-and how it is known. A file that leaves either out is refused as a whole.
+Each table of such a file is one figure (``load_figures``) or one uncertain input (``load_inputs``); both state their
+source and how it is known. A file that leaves either out is refused as a whole.
 
 A figure::
 
@@ -12,7 +12,7 @@ A figure::
     how_known = "read"      # one of HOW_KNOWN
 
 An uncertain input names a distribution instead of a value (parameters by their names in
-``calibration.inputs.KINDS``)::
+``calibration.distributions.KINDS``)::
 
     ["gold_fraction:hard_gold"]
     title = "gold in the plating, by mass"
@@ -32,9 +32,10 @@ from importlib import resources
 from types import MappingProxyType
 from typing import Any
 
+from calibration.distributions import KINDS, Distribution
 from calibration.errors import DataFileError
-from calibration.inputs import KINDS, Distribution, Input
-from calibration.reading import toml_of
+from calibration.inputs import Input
+from calibration.packaged import toml_of
 
 HOW_KNOWN = (
     "read",  # seen in the source named
@@ -136,7 +137,7 @@ class SourcedEntry:
 
 
 @cache
-def load(name: str) -> Mapping[str, SourcedValue]:
+def load_figures(name: str) -> Mapping[str, SourcedValue]:
     """The figures of the packaged file ``calibration/data/<name>.toml``, by key; read-only.
 
     Raises:

@@ -13,7 +13,7 @@ from types import MappingProxyType
 from typing import Any, Literal
 
 from calibration.errors import DataFileError, UsageError
-from calibration.sourced import load, tables
+from calibration.sourced import load_figures, tables
 
 ObjectKind = Literal["rectangle", "length", "coin"]
 _KINDS: tuple[ObjectKind, ...] = ("rectangle", "length", "coin")
@@ -105,7 +105,11 @@ def _object(name: str, t: Mapping[str, Any]) -> StandardObject:
     try:
         given = {"rectangle": "sides_mm", "length": "length_mm", "coin": "diameter_mm"}[kind]
         sizes = tuple(float(s) for s in (t[given] if kind == "rectangle" else [t[given]]))
-        sd = load("scale_figures")["coin_diameter_sd"].value if kind == "coin" else t["tolerance_mm"] / _UNIFORM
+        sd = (
+            load_figures("scale_figures")["coin_diameter_sd"].value
+            if kind == "coin"
+            else t["tolerance_mm"] / _UNIFORM
+        )
         outline = str(t["outline"]) if kind == "coin" else ""
         found = StandardObject(
             name,

@@ -9,7 +9,7 @@ import numpy as np
 from calibration.arrays import FloatArray
 from calibration.errors import ScaleError
 from calibration.plane import PosedPlane
-from calibration.sourced import load
+from calibration.sourced import load_figures
 
 _MARGIN = 0.08
 # the steepest ray of the photo still has to meet the plane at this cosine
@@ -45,7 +45,7 @@ def refuse_askew(plane: PosedPlane, shape: tuple[int, ...]) -> None:
     Raises:
         ScaleError: the tilt is beyond the limit, the plane's horizon is near, or distortion folds the photo.
     """
-    limit = load("scale_figures")["tilt_refused"].value
+    limit = load_figures("scale_figures")["tilt_refused"].value
     height, width = shape[:2]
     if not plane.lens.is_one_to_one(shape):
         raise ScaleError(

@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.arrays import FloatArray
+from calibration.distributions import Distribution
 from calibration.finishes import HARD_GOLD, IMMERSION_GOLD, UNDETERMINED
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.scale import Scale
 from grader.coverage import Coverage
 from grader.coverage.plated import around_plating

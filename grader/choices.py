@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from calibration.inputs import Distribution
+from calibration.distributions import Distribution
 
 
 @dataclass(frozen=True)

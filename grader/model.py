@@ -15,8 +15,9 @@ from typing import Any
 import numpy as np
 
 from calibration.arrays import FloatArray
+from calibration.distributions import LARGEST
 from calibration.errors import DataFileError
-from calibration.inputs import DEFAULT_DRAWS, DEFAULT_SEED, LARGEST, Input, draw_all
+from calibration.inputs import DEFAULT_DRAWS, DEFAULT_SEED, Input, draw_all
 from calibration.thickness import FINISHES, Finish
 
 __all__ = ["EMPTY", "FINISHES", "Finish", "FloatArray", "ProductModel", "Range", "Term"]

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from calibration.thickness import FINISHES, Finish, GoldProperties
 from grader.coverage import Segmenter
 from grader.scale_choice import AUTOMATIC, ScaleChoice, scale_choice_json, scale_choice_of

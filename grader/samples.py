@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from calibration.errors import DataFileError, UsageError
-from calibration.reading import toml_of
+from calibration.packaged import toml_of
 from grader.lot import PartText, SightText
 from grader.request import Request
 from grader.scale_choice import Automatic, ByLength

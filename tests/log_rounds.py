@@ -92,9 +92,9 @@ def make(place: Path, lots: list[str], first: int, purchases: int = PURCHASES, y
 
 def make_old(place: Path) -> int:
     """A log of the first version."""
-    from grader.log import schema, store_file
+    from grader.log import schema_sqlite, store_file
 
-    store_file.MIGRATIONS = schema.MIGRATIONS[:1]
+    store_file.MIGRATIONS = schema_sqlite.MIGRATIONS[:1]
     from grader.log import open_log
 
     open_log(place).close()

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.arrays import FloatArray
-from calibration.inputs import DEFAULT_SEED, Distribution, Input, draw_all
+from calibration.distributions import Distribution
+from calibration.inputs import DEFAULT_SEED, Input, draw_all
 from grader.model import Range
 
 

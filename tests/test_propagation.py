@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from grader.model import ProductModel, Term
 from tests.propagation import Propagation, propagate
 

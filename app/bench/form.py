@@ -55,7 +55,7 @@ class BenchAnswers:
     shown: tuple[BenchPhoto, ...]
 
 
-def ask_shown(photos: Sequence[Kept]) -> tuple[BenchPhoto, ...] | None:
+def ask_bench_photos(photos: Sequence[Kept]) -> tuple[BenchPhoto, ...] | None:
     """Ask what each photo shows; None while an entry is wrong, with an error beside it."""
     names = {photo.sha256: photo.name for photo in photos}
     back_of: dict[str, str] = {}

@@ -9,7 +9,7 @@ import streamlit as st
 
 from app.bench.answer import show_answer
 from app.bench.boards import search_all
-from app.bench.form import BenchAnswers, ask, ask_shown, was_sent
+from app.bench.form import BenchAnswers, ask, ask_bench_photos, was_sent
 from app.bench.report import bench_report, keep_sorted, kept_sorted
 from app.bench.show import (
     Sorted,
@@ -84,7 +84,7 @@ def _ask(photos: tuple[Kept, ...], done: Sorted | None) -> None:
     st.markdown(f"{len(photos)} {'photo' if len(photos) == 1 else 'photos'}: {as_typed(names)}")
     found, failed = None, list[tuple[str, GraderError]]()
     try:
-        asked = ask(_base(), ask_shown(photos), photos[0].request.board_thickness_mm)
+        asked = ask(_base(), ask_bench_photos(photos), photos[0].request.board_thickness_mm)
         if asked is not None:
             found = _sort(asked, photos, failed)
     except UsageError as error:

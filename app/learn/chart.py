@@ -7,7 +7,7 @@ from typing import Any
 
 import altair as alt
 
-from app.common.chart import draw
+from app.common.chart import draw_chart
 from calibration.belief import Shift
 from calibration.finishes import FINISH_WORDS
 from grader.learn import CurvePoint, YieldBesideEstimate
@@ -35,7 +35,7 @@ def show_shifts(shifts: Sequence[Shift]) -> None:
     x = alt.X("low:Q", title="Effective thickness, µm", scale=alt.Scale(type="log", nice=False))
     bars = base.mark_bar(height=10, opacity=0.6).encode(x=x, x2="high:Q")
     dots = base.mark_point(filled=True, size=80, opacity=1).encode(x="middle:Q")
-    draw((bars + dots).properties(height=45 * len(rows) + 40))
+    draw_chart((bars + dots).properties(height=45 * len(rows) + 40))
 
 
 def show_pairs(pairs: Sequence[YieldBesideEstimate]) -> None:
@@ -70,7 +70,7 @@ def show_pairs(pairs: Sequence[YieldBesideEstimate]) -> None:
     dots = base.mark_point(filled=True, size=60, opacity=1).encode(y="estimated:Q")
     same: list[dict[str, Any]] = [{"at": least / 1.2}, {"at": most * 1.2}]
     line = alt.Chart(_data(same)).mark_line(strokeDash=[4, 4]).encode(x="at:Q", y="at:Q")
-    draw((ranges + dots + line).properties(height=360))
+    draw_chart((ranges + dots + line).properties(height=360))
 
 
 def show_calibration(curve: Sequence[CurvePoint]) -> None:
@@ -93,7 +93,7 @@ def show_calibration(curve: Sequence[CurvePoint]) -> None:
     )
     line = base.mark_line(color=_BLUE, strokeWidth=3, point=True).encode(y="seen:Q")
     ideal = alt.Chart(_data([{"at": 0}, {"at": 1}])).mark_line(strokeDash=[4, 4]).encode(x="at:Q", y="at:Q")
-    draw((doubt + line + ideal).properties(height=320))
+    draw_chart((doubt + line + ideal).properties(height=320))
 
 
 def _data(rows: Sequence[dict[str, Any]]) -> Any:

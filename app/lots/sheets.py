@@ -25,7 +25,7 @@ from grader.listing import (
     Saying,
     parse_listing_corrections,
 )
-from grader.listing.sheet import board_words, inner_point, jpeg, summary
+from grader.listing.sheet import board_words, inner_point, look_jpeg, summary
 from grader.measured import Measured
 
 _WANTED, _STEPS, _UNDONE = "sheet", "sheet-steps", "sheet-undone"
@@ -125,7 +125,7 @@ def _look(listing: Listing, each: BoardLook) -> SheetLook:
     photo = listing.photos[each.look.photo]
     x, y = inner_point(each.look.outline_px)
     spot = PhotoPoint(photo.sha256[:12], (round(x, 1), round(y, 1)))
-    return SheetLook(spot, photo.name, each.face, each.is_best, each.sure, jpeg(each.look.patch))
+    return SheetLook(spot, photo.name, each.face, each.is_best, each.sure, look_jpeg(each.look.patch))
 
 
 def is_wanted(lot: LotFolder) -> bool:
@@ -156,7 +156,7 @@ def corrections(lot: LotFolder) -> ListingCorrections:
     return ListingCorrections(sayings)
 
 
-def say(lot: LotFolder, words: str, sayings: Sequence[Saying]) -> None:
+def keep_step(lot: LotFolder, words: str, sayings: Sequence[Saying]) -> None:
     """Keep one step: its words and its meaning."""
     step = {"words": words, "sayings": [s.as_json() for s in sayings]}
     lot.set_facts(**{_STEPS: [*_steps(lot, _STEPS), step], _UNDONE: []})

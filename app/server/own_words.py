@@ -8,7 +8,7 @@ from functools import cache
 from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from calibration.reading import packaged_toml
+from calibration.packaged import packaged_toml
 
 _SCRIPT = re.compile(r".*/static/js/index\.[\w-]+\.js")
 

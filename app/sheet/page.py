@@ -14,11 +14,11 @@ from app.lots.sheets import (
     BoardSheet,
     SheetLook,
     is_undecided,
+    keep_step,
     kept_sheet,
     last_words,
     made_of,
     redo,
-    say,
     undo,
     want,
 )
@@ -129,7 +129,7 @@ def _button(
 
 @telling
 def _kept(words: str, sayings: Sequence[Saying]) -> None:
-    say(current_lot(), words, sayings)
+    keep_step(current_lot(), words, sayings)
     _choose_none()
 
 

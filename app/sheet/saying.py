@@ -10,7 +10,7 @@ from grader.listing import Saying
 LooksAtBoard = tuple[SheetLook, ...]
 
 
-def board_of(sheet: BoardSheet, look: SheetLook) -> LooksAtBoard:
+def looks_at_board_of(sheet: BoardSheet, look: SheetLook) -> LooksAtBoard:
     """All looks at the board of a look; only the look itself if it is not at a board."""
     return next((board for board in sheet.boards if look in board), (look,))
 
@@ -27,7 +27,7 @@ def two_faces(sheet: BoardSheet, one: SheetLook, other: SheetLook) -> list[Sayin
 
 def _joined(sheet: BoardSheet, one: SheetLook, other: SheetLook, *, are_faces: bool) -> list[Saying]:
     """All looks at both boards become looks at one; only the first look moves if a photo shows both boards."""
-    first, second = board_of(sheet, one), board_of(sheet, other)
+    first, second = looks_at_board_of(sheet, one), looks_at_board_of(sheet, other)
     said = [Saying("board", look.spot) for look in (one, other) if look in sheet.none]
     if first == second:
         return [*said, Saying("backs" if are_faces else "same", one.spot, other.spot)]
@@ -50,10 +50,12 @@ def another_board(sheet: BoardSheet, chosen: Sequence[SheetLook]) -> list[Saying
     said = [Saying("board", look.spot) for look in chosen if look in sheet.none]
     if len(chosen) == 1:
         return said + [
-            Saying("apart", chosen[0].spot, look.spot) for look in board_of(sheet, chosen[0]) if look != chosen[0]
+            Saying("apart", chosen[0].spot, look.spot)
+            for look in looks_at_board_of(sheet, chosen[0])
+            if look != chosen[0]
         ]
     one, other = chosen
-    stay = [look for look in board_of(sheet, one) if look != other]
+    stay = [look for look in looks_at_board_of(sheet, one) if look != other]
     return said + [Saying("apart", other.spot, look.spot) for look in stay]
 
 

@@ -63,7 +63,7 @@ class ShownPhotos:
         return parts_of(self.photos)
 
 
-def ask_shown(measured: Sequence[Measured]) -> ShownPhotos:
+def ask_lot_photos(measured: Sequence[Measured]) -> ShownPhotos:
     """Ask what each photo shows, behind a fold; entries that cannot be read are reported there."""
     shown, good = [], True
     _suggest(measured)

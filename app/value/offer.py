@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app.common.chart import draw
+from app.common.chart import draw_chart
 from app.common.preferences import mass_unit
 from app.common.show import as_typed, bars, caution, heading, remark, table, told_list
 from grader.report.charts import profit_chart
@@ -67,7 +67,7 @@ def _ways(offer: Offer) -> None:
         heading("The work, as planned")
         table(("", ""), needs)
     heading("Profit against price")
-    draw(profit_chart(offer))
+    draw_chart(profit_chart(offer))
 
 
 def _basis(offer: Offer) -> None:

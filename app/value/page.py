@@ -30,7 +30,7 @@ from app.photos.together import offer_together
 from app.value.entered import Entered, entered, read_form, write_in_full
 from app.value.form import draw_form, folded_words
 from app.value.kind_card import show_kind
-from app.value.lot_form import ShownPhotos, ask_boards, ask_shown, lot_as_shown
+from app.value.lot_form import ShownPhotos, ask_boards, ask_lot_photos, lot_as_shown
 from app.value.offer import show_cautions, show_folds
 from app.value.planned import TOLD, Planned, planned_for
 from app.value.verdict import show_verdict
@@ -126,7 +126,7 @@ def _about_photos(source: _Source) -> ShownPhotos:
     """Ask what the photos show, and offer to add more of them."""
     shown = ShownPhotos()
     if source.measured:
-        shown = ask_boards(source.together) if source.together is not None else ask_shown(source.measured)
+        shown = ask_boards(source.together) if source.together is not None else ask_lot_photos(source.measured)
     if source.lot is None:
         with st.expander("More pictures, or look closer", icon=":material/add_a_photo:", key="more-pictures"):
             ask_photos("Add pictures")

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from calibration.belief.families import published_families
 from calibration.belief.maps import Curve, log_quantiles
 from calibration.belief.parts import FamilyPrior, UncertainSpread
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution
 from calibration.kinds import UNKNOWN, KindKey
-from calibration.sourced import load
+from calibration.sourced import load_figures
 from calibration.thickness import Finish
 
 
@@ -103,7 +103,7 @@ def published_priors(thickness: Mapping[Finish, Distribution] | None = None) -> 
     Args:
         thickness: thickness in um that replaces the published one for some finishes, whatever the kind of boards.
     """
-    figures = load("belief")
+    figures = load_figures("belief")
 
     def spread(name: str) -> UncertainSpread:
         return UncertainSpread(figures[f"{name}_spread"].value, figures[f"{name}_spread_factor"].value)

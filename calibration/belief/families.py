@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from calibration.belief.maps import Curve, log_quantiles, narrowed, normal, spread_of_curve
+from calibration.belief.maps import Curve, log_quantiles, narrowed, normal_quantity, spread_of_curve
 from calibration.belief.parts import Component, FamilyPrior, UncertainSpread
+from calibration.distributions import Distribution
 from calibration.finishes import HARD_GOLD, UNDETERMINED
-from calibration.inputs import Distribution
 from calibration.kinds import KINDS_OF_BOARDS, UNKNOWN, BoardKind, KindKey, board_kind
-from calibration.sourced import load
+from calibration.sourced import load_figures
 from calibration.thickness import FINISHES, Finish, thickness_prior
 
 _LEAST = 1e-9  # of a spread
@@ -47,7 +47,7 @@ def of_kind(kind: BoardKind) -> FamilyPrior:
             _component(thin_median, thin_sigma, kind.typical_sd_log, 1 - weight),
             _component(flash_median, flash_sigma, kind.typical_sd_log, flash=True),
         ),
-        normal(math.log(chance / (1 - chance)), sd_logit),
+        normal_quantity(math.log(chance / (1 - chance)), sd_logit),
     )
 
 
@@ -64,7 +64,7 @@ def either(thickness: Distribution, pooled: BoardKind) -> FamilyPrior:
             _component(median, sigma, pooled.typical_sd_log),
             _component(flash_median, flash_sigma, pooled.typical_sd_log, flash=True),
         ),
-        normal(math.log((1 - chance) / chance), pooled.flash_share.parameters[1]),
+        normal_quantity(math.log((1 - chance) / chance), pooled.flash_share.parameters[1]),
     )
 
 
@@ -98,7 +98,7 @@ def _component(
 
 
 def _middle(median: float, typical: float) -> Curve:
-    return normal(math.log(median), typical)
+    return normal_quantity(math.log(median), typical)
 
 
 def _typical(whole: float, typical_sd_log: float) -> float:
@@ -108,4 +108,4 @@ def _typical(whole: float, typical_sd_log: float) -> float:
 def _spread(whole: float, typical: float) -> UncertainSpread:
     """Remaining spread of parts about their typical thickness; as a median, known to a factor."""
     rest = max(math.sqrt(max(whole**2 - typical**2, 0.0)), _LEAST)
-    return UncertainSpread(rest, load("belief")["part_spread_factor"].value)
+    return UncertainSpread(rest, load_figures("belief")["part_spread_factor"].value)

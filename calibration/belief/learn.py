@@ -30,7 +30,8 @@ from calibration.belief.density import (
 )
 from calibration.belief.sampler import DRAWS, MANY, posterior_draws
 from calibration.belief.unknowns import Unknowns, UnknownsLayout
-from calibration.inputs import DEFAULT_SEED, Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import DEFAULT_SEED, Input
 from calibration.kinds import UNKNOWN, KindKey
 from calibration.thickness import FINISHES, Finish
 

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibration.arrays import FloatArray
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError
-from calibration.inputs import Distribution
 
 _Z_MAX = 8.0
 _Z = np.linspace(-_Z_MAX, _Z_MAX, 3201)
@@ -62,7 +62,7 @@ def student_4() -> Curve:
     return Curve(np.sign(_Z) * size)
 
 
-def normal(middle: float, spread: float) -> Curve:
+def normal_quantity(middle: float, spread: float) -> Curve:
     """A normal quantity."""
     return Curve(middle + spread * _Z)
 

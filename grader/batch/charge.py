@@ -7,11 +7,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError, RefusedError, UsageError
 from calibration.finishes import UNDETERMINED
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.notices import Notice
-from calibration.reading import packaged_text
+from calibration.packaged import packaged_text
 from calibration.sourced import parse_inputs
 from grader.batch.figures import quantity
 from grader.batch.model import Feed

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from calibration.errors import DataFileError
-from calibration.reading import packaged_text, packaged_toml
+from calibration.packaged import packaged_text, packaged_toml
 from calibration.sourced import SourcedValue, parse
 
 _ELEMENT = re.compile(r"([A-Z][a-z]?)(\d*)")

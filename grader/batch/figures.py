@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 
+from calibration.distributions import Distribution
 from calibration.errors import UnitError, UsageError
-from calibration.inputs import Distribution, Input
-from calibration.reading import packaged_text
+from calibration.inputs import Input
+from calibration.packaged import packaged_text
 from calibration.sourced import SourcedValue, parse
 from grader.units import (
     parse_hours,

@@ -10,7 +10,8 @@ from typing import Any
 from calibration.errors import DataFileError, UsageError
 from calibration.files import is_file, is_there
 from calibration.inputs import Input
-from calibration.reading import FileKind, packaged_text, parse_toml, read_text
+from calibration.packaged import packaged_text
+from calibration.reading import FileKind, parse_toml, read_text
 from calibration.sourced import HOW_KNOWN
 from grader.batch.figures import UNITS, batch_figure, constant
 from grader.units import ExchangeRate

@@ -16,11 +16,10 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from importlib import resources
 from itertools import zip_longest
 
 from calibration.inputs import Input
-from calibration.reading import packaged_text
+from calibration.packaged import packaged_text
 from calibration.sourced import parse, parse_inputs
 from grader.bid.cuts import BoardCuts, PlansOfPhotos
 from grader.cut.board import density_input
@@ -191,5 +190,4 @@ def _beyond() -> Input:
 
 @cache
 def _figure(name: str) -> float:
-    text = resources.files("grader.bid").joinpath("data/heaps.toml").read_text("utf-8")
-    return parse(text, "heaps")[name].value
+    return parse(packaged_text("grader.bid", "data/heaps.toml"), "heaps")[name].value

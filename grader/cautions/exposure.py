@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
-from calibration.reading import packaged_toml
+from calibration.packaged import packaged_toml
 
 Gas = Literal["HCl", "Cl2", "SO2", "NO2", "N2O"]
 

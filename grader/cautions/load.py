@@ -6,7 +6,7 @@ from dataclasses import asdict, dataclass
 from functools import cache
 from typing import Any, Literal
 
-from calibration.reading import packaged_toml
+from calibration.packaged import packaged_toml
 
 Place = Literal["cut", "batch"]
 

@@ -21,7 +21,7 @@ from grader.cli.log_options import (
     existing_log,
     number_or_name,
     opened_log,
-    say,
+    say_line,
 )
 from grader.cli.log_report import show_contents, show_lots
 from grader.cli.output import write_data, write_whole
@@ -99,7 +99,7 @@ def new(
     """
     entry = checked(NewLot, name=lot, seller=seller, part=part, note=note)
     started = opened_log(log).add_lot(entry)
-    say(f"Lot {started.id}, {started.name}, is in the log.")
+    say_line(f"Lot {started.id}, {started.name}, is in the log.")
 
 
 @log_app.command()
@@ -117,7 +117,7 @@ def add(
     documents = [(path.name, document) for path in measurements for document in documents_in(path)]
     measurements_of(documents)  # refuses what holds no gold estimate, and a photo given twice
     kept = existing_log(log).add_estimates(number_or_name(lot), [(photo_of(d), d) for _, d in documents])
-    say(f"{len(kept)} {'estimate' if len(kept) == 1 else 'estimates'} logged for {lot}.")
+    say_line(f"{len(kept)} {'estimate' if len(kept) == 1 else 'estimates'} logged for {lot}.")
 
 
 UncertaintyOption = Annotated[str | None, typer.Option(help="Standard uncertainty of that mass: '0.01 g'.")]
@@ -156,13 +156,15 @@ def yield_(
     by_number = {opened.lot(each).id: times for each, times in lots.items()}
     ask_first(Asker(opened.contents(), date.today()).of_yield(entry, by_number), yes=yes)
     kept = opened.add_yield(number_or_name(lot), entry, lots)
-    say(f"Yield {kept.id}, {format_mass(entry.mass_mg)} from {lot}, logged.")
+    say_line(f"Yield {kept.id}, {format_mass(entry.mass_mg)} from {lot}, logged.")
     found = newest_in(opened)
     for flag in () if found is None else found.flags():
         if flag.yield_id == kept.id:
-            say(f"It is {in_digits(flag.ratio)} times what all other yields led to expect. What may have happened:")
+            say_line(
+                f"It is {in_digits(flag.ratio)} times what all other yields led to expect. What may have happened:"
+            )
             for reason in flag.reasons:
-                say(f"  {reason}")
+                say_line(f"  {reason}")
 
 
 def yield_entry(
@@ -226,7 +228,7 @@ def export(
         write_data(text)
     else:
         write_whole(output, text.encode())
-        say(f"{output} written.")
+        say_line(f"{output} written.")
 
 
 def _export_of(form: ExportFormat, table: str | None) -> Callable[[Log], str]:

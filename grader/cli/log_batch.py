@@ -21,7 +21,7 @@ from grader.cli.log import (
     lot_copies,
     yield_entry,
 )
-from grader.cli.log_options import JsonFlag, LogOption, WhoOption, day_of, existing_log, number_or_name, say
+from grader.cli.log_options import JsonFlag, LogOption, WhoOption, day_of, existing_log, number_or_name, say_line
 from grader.cli.log_report import print_table
 from grader.cli.output import json_line, out, write_data
 from grader.cli.questions import YesOption, ask_first
@@ -78,7 +78,7 @@ def show(batch: BatchArgument, log: LogOption = None, as_json: JsonFlag = False)
     if as_json:
         _write_json({**batches_as_json(contents, found.id), "cautions": list(lines_for("batch"))})
         return
-    say(f"Batch {found.id}, {found.name}, started {found.started_on}{f'; {found.note}' if found.note else ''}")
+    say_line(f"Batch {found.id}, {found.name}, started {found.started_on}{f'; {found.note}' if found.note else ''}")
     for table in batch_tables(contents, found.id):
         out.print(f"\n[bold]{table.title}[/]")
         print_table(table)
@@ -103,7 +103,7 @@ def new(
     entry = checked(NewBatch, name=name, started_on=day_of(day), note=note, who=who)
     document = None if plan is None else _plan(plan)
     started = existing_log(log).add_batch(entry, document)
-    say(f"Batch {started.id}, {started.name}, is in the log.")
+    say_line(f"Batch {started.id}, {started.name}, is in the log.")
 
 
 @batch_app.command()
@@ -142,12 +142,12 @@ def load(
         raise UsageError("lot-twice", "One lot is named twice.", "Name each lot once.")
     ask_first(of_load(entry, lots, date.today()), yes=yes)
     kept = opened.add_load(number_or_name(batch), entry, lots, carried or ())
-    say(f"Load {kept.id} of {batch} logged.")
+    say_line(f"Load {kept.id} of {batch} logged.")
     contents = opened.contents()
     own = {each.lot_id for each in contents.batches.load_lots if each.load_id == kept.id}
     for waits in contents.batches.waiting():
         if waits.lot_id in own:
-            say(
+            say_line(
                 f"Boards of that lot wait as carry-over {waits.id}. If it was these that went in, strike load "
                 f"{kept.id} and log it with --carried {waits.id}: their gold would count twice."
             )
@@ -204,7 +204,7 @@ def note_test(
     """
     entry = checked(NewTest, what=what, result=result, sample=sample, tested_on=day_of(day), note=note, who=who)
     kept = existing_log(log).add_test(number_or_name(batch), entry)
-    say(f"Test {kept.id}, {kept.what}: {kept.result}, logged.")
+    say_line(f"Test {kept.id}, {kept.what}: {kept.result}, logged.")
 
 
 @batch_app.command()
@@ -239,7 +239,7 @@ def carry(
     )
     ask_first(of_carry_over(entry), yes=yes)
     kept = existing_log(log).add_carry_over(number_or_name(batch), name, entry)
-    say(f"Carry-over {kept.id} logged. When its boards go in: grader log batch load NAME --carried {kept.id}.")
+    say_line(f"Carry-over {kept.id} logged. When its boards go in: grader log batch load NAME --carried {kept.id}.")
 
 
 @batch_app.command("yield")
@@ -267,7 +267,7 @@ def yield_(
     opened = existing_log(log)
     ask_first(Asker(opened.contents(), date.today()).of_batch_yield(entry, number_or_name(batch)), yes=yes)
     kept = opened.add_batch_yield(number_or_name(batch), entry)
-    say(f"Yield {kept.id}, {format_mass(entry.mass_mg)} from batch {batch}, logged.")
+    say_line(f"Yield {kept.id}, {format_mass(entry.mass_mg)} from batch {batch}, logged.")
 
 
 @batch_app.command()
@@ -283,7 +283,7 @@ def strike(
     Example: grader log batch strike load 3 --reason "another lot"
     """
     existing_log(log).strike(checked(NewStrike, kind=kind, entry_id=number, reason=reason, who=who))
-    say(f"The {kind} {number} no longer counts.")
+    say_line(f"The {kind} {number} no longer counts.")
 
 
 def _amount(
@@ -293,7 +293,7 @@ def _amount(
     entry = checked(NewAmount, kind=kind, what=what, amount=value, unit=unit, note=note, who=who)
     ask_first(of_amount(entry), yes=yes)
     kept = existing_log(log).add_amount(number_or_name(batch), entry)
-    say(f"Amount {kept.id}, {kept.what}, logged.")
+    say_line(f"Amount {kept.id}, {kept.what}, logged.")
 
 
 def _quantity(text: str) -> tuple[float, str]:

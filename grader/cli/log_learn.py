@@ -25,7 +25,7 @@ from grader.cli.log import (
     log_app,
     yield_entry,
 )
-from grader.cli.log_options import JsonFlag, LogOption, WhoOption, day_of, existing_log, say
+from grader.cli.log_options import JsonFlag, LogOption, WhoOption, day_of, existing_log, say_line
 from grader.cli.log_report import print_table
 from grader.cli.output import json_line, out, write_data
 from grader.cli.questions import YesOption, ask_first
@@ -71,12 +71,12 @@ def belief(log: LogOption = None, json: JsonFlag = False) -> None:
         write_data(json_line(None if found is None else found.document()).decode())
         return
     if found is None:
-        say("Nothing to learn from yet: log a yield of a lot whose photos were measured.")
+        say_line("Nothing to learn from yet: log a yield of a lot whose photos were measured.")
         return
     for sentence in belief_sentences(found):
-        say(sentence)
+        say_line(sentence)
     _show_belief(found)
-    say(f"\n{TOGETHER}")
+    say_line(f"\n{TOGETHER}")
 
 
 def _show_belief(found: Newest) -> None:
@@ -107,7 +107,7 @@ def compare(log: LogOption = None, json: JsonFlag = False) -> None:
         write_data(dumps(told, default=str) + "\n")
         return
     if not found and not money:
-        say("No yield and no money yet.")
+        say_line("No yield and no money yet.")
         return
     if found:
         tables = [pairs_table(found), *record_tables(found), returns_table("What lots returned", returns(contents))]
@@ -115,13 +115,13 @@ def compare(log: LogOption = None, json: JsonFlag = False) -> None:
             returns_table(f"What lots returned, by {by}", returns_by(contents, by)) for by in ("seller", "part")
         ]
         _show_tables(tables)
-        say(
+        say_line(
             "\nScore: CRPS, in the unit of the gold; smaller is better. Estimates with published thickness are of "
             "gold present; what a process loses shows as weighed below estimated."
         )
     _show_tables(money)
     for sentence in (*held_sentences(outcomes(contents)), *((LEDGER_NOTE,) if money else ())):
-        say(f"\n{sentence}")
+        say_line(f"\n{sentence}")
 
 
 def _show_tables(tables: Sequence[Table]) -> None:
@@ -157,7 +157,7 @@ def correct(
     opened = existing_log(log)
     ask_first(Asker(opened.contents(), date.today()).of_correction(new, number), yes=yes)
     kept = opened.correct_yield(number, new, reason)
-    say(f"Yield {kept.id} takes the place of yield {number}.")
+    say_line(f"Yield {kept.id} takes the place of yield {number}.")
 
 
 @log_app.command()
@@ -174,7 +174,7 @@ def exclude(
     """
     entry = checked(NewExclusion, excluded=not again, reason=reason, who=_who(who))
     existing_log(log).exclude_yield(number, entry)
-    say(f"Yield {number} is {'learned from again' if again else 'no longer learned from'}.")
+    say_line(f"Yield {number} is {'learned from again' if again else 'no longer learned from'}.")
 
 
 @log_app.command()
@@ -190,7 +190,7 @@ def process(
     """
     mark = checked(NewMark, kind="process", day=day_of(day), note=note, who=_who(who))
     existing_log(log).add_mark(mark)
-    say(f"From {mark.day} on the process counts as changed.")
+    say_line(f"From {mark.day} on the process counts as changed.")
 
 
 @log_app.command()
@@ -206,7 +206,7 @@ def reset(
     """
     mark = checked(NewMark, kind="reset", day=day_of(day), note=reason, who=_who(who))
     existing_log(log).add_mark(mark)
-    say(f"Yields weighed up to {mark.day} no longer count for learning.")
+    say_line(f"Yields weighed up to {mark.day} no longer count for learning.")
 
 
 @log_app.command()
@@ -227,7 +227,7 @@ def attach(
     except (OSError, ValueError) as error:
         raise _CSV.unreadable(file, error) from error
     existing_log(log).attach(number, checked(NewAttachment, sha256=digest, name=file.name, who=_who(who)))
-    say(f"{file.name} noted for yield {number}.")
+    say_line(f"{file.name} noted for yield {number}.")
 
 
 @log_app.command("import")
@@ -249,9 +249,9 @@ def import_(
     if write:
         ask_first(questions_of(rows), yes=yes)
         count = len(opened.add_yields(wanted))
-        say(f"{count} {'yield' if count == 1 else 'yields'} logged.")
+        say_line(f"{count} {'yield' if count == 1 else 'yields'} logged.")
     else:
-        say("Nothing was written yet; add --write to log these rows.")
+        say_line("Nothing was written yet; add --write to log these rows.")
 
 
 @log_app.command()
@@ -265,7 +265,7 @@ def backup(
     from grader.log.copies import backup as copy
 
     rows = copy(existing_log(log), to)
-    say(f"{to} written and checked: {_held(rows)}.")
+    say_line(f"{to} written and checked: {_held(rows)}.")
 
 
 @log_app.command()
@@ -285,11 +285,11 @@ def restore(
             "log-on-server", "A log on a server must be restored with the server's own tools.", "Use pg_restore."
         )
     done = put_back(copy, None if log is None else Path(log))
-    say(f"Restored and checked: {_held(done.rows)} in {done.place}.")
+    say_line(f"Restored and checked: {_held(done.rows)} in {done.place}.")
     if done.kept is not None:
-        say(f"The log that was there is now {done.kept}.")
+        say_line(f"The log that was there is now {done.kept}.")
     if done.kept_trouble:
-        say(f"  It was damaged already ({done.kept_trouble}); it was kept as it was.")
+        say_line(f"  It was damaged already ({done.kept_trouble}); it was kept as it was.")
 
 
 @log_app.command()
@@ -301,7 +301,7 @@ def invent(log: Annotated[Path, typer.Option(help="A new file.", show_default=Fa
     if is_there(log):
         raise LogError("log-exists", f"{log} already exists; it was left as it is.", "Name a new file.")
     write_invented(log)
-    say(f"{log} holds 30 invented lots. See: grader log belief --log {log}")
+    say_line(f"{log} holds 30 invented lots. See: grader log belief --log {log}")
 
 
 def _held(rows: Mapping[str, int]) -> str:

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from grader.cli.log import log_app
-from grader.cli.log_options import LogOption, LotArgument, WhoOption, existing_log, number_or_name, say
+from grader.cli.log_options import LogOption, LotArgument, WhoOption, existing_log, number_or_name, say_line
 
 
 @log_app.command()
@@ -36,4 +36,4 @@ def change(
     new = old.as_new(**{key: text for key, text in given.items() if text is not None})
     now = opened.change_lot(old.id, new, archived=archived, who=who)
     away = ", put away" if now.archived else ""
-    say(f"Lot {now.id} is now {now.name}{away}." if now != old else f"Lot {now.id}, {now.name}, is as it was.")
+    say_line(f"Lot {now.id} is now {now.name}{away}." if now != old else f"Lot {now.id}, {now.name}, is as it was.")

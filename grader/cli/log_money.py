@@ -10,7 +10,7 @@ import typer
 
 from calibration.errors import UsageError
 from grader.cli.log import log_app
-from grader.cli.log_options import LogOption, LotArgument, WhoOption, day_of, existing_log, number_or_name, say
+from grader.cli.log_options import LogOption, LotArgument, WhoOption, day_of, existing_log, number_or_name, say_line
 from grader.cli.questions import YesOption, ask_first
 from grader.learn.questions import Asker
 from grader.log import MoneyKind, NewMoney, NewPurchase, checked
@@ -65,10 +65,10 @@ def bought(
     ask_first(asker.of_purchase(entry, number, corrects=corrects), yes=yes)
     if corrects is None:
         kept = opened.add_purchase(number, entry)
-        say(f"Purchase {kept.id} of {lot} for {money} logged.")
+        say_line(f"Purchase {kept.id} of {lot} for {money} logged.")
     else:
         kept = opened.correct_purchase(corrects, entry, reason, number)
-        say(f"Purchase {kept.id} of {lot} for {money} takes the place of purchase {corrects}.")
+        say_line(f"Purchase {kept.id} of {lot} for {money} takes the place of purchase {corrects}.")
 
 
 @log_app.command()
@@ -199,10 +199,10 @@ def _keep(
     name = entry.kind.capitalize()
     if corrects is None:
         kept = opened.add_money(number, entry)
-        say(f"{name} {kept.id} of {lot}, {money}, logged.")
+        say_line(f"{name} {kept.id} of {lot}, {money}, logged.")
     else:
         kept = opened.correct_money(corrects, entry, reason, number)
-        say(f"{name} {kept.id} of {lot}, {money}, takes the place of {entry.kind} {corrects}.")
+        say_line(f"{name} {kept.id} of {lot}, {money}, takes the place of {entry.kind} {corrects}.")
 
 
 def _reason_fits(corrects: int | None, reason: str) -> None:

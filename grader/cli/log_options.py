@@ -38,7 +38,7 @@ def existing_log(path: str | None) -> Log:
     return opened_log(path, must_exist=True)
 
 
-def say(text: str) -> None:
+def say_line(text: str) -> None:
     """Print a line as it is."""
     out.print(text, markup=False)
 

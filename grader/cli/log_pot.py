@@ -10,7 +10,7 @@ import typer
 from calibration.errors import UsageError
 from grader.cli.log import log_app
 from grader.cli.log_money import DayOption, NoteOption, settlement
-from grader.cli.log_options import LogOption, WhoOption, existing_log, number_or_name, say
+from grader.cli.log_options import LogOption, WhoOption, existing_log, number_or_name, say_line
 from grader.cli.log_report import print_table
 from grader.cli.output import out
 from grader.cli.questions import YesOption, ask_first
@@ -54,7 +54,7 @@ def pot(
                 "No gold of these lots waits for a settlement.",
                 "Log the gold that was weighed first, or log the settlement for one lot.",
             )
-        say("No gold waits for a settlement.")
+        say_line("No gold waits for a settlement.")
         return
     if payable is None:
         print_table(waiting_gold_table(waiting))
@@ -64,4 +64,4 @@ def pot(
     ask_first(Asker(contents, date.today()).of_money(entry), yes=yes)
     names = {each.lot_id: each.name for each in waiting}
     for kept in opened.add_shares(split_settlement(entry, waiting)):
-        say(f"Settlement {kept.id} of {names[kept.lot_id]}: {kept.amount} {kept.currency}.")
+        say_line(f"Settlement {kept.id} of {names[kept.lot_id]}: {kept.amount} {kept.currency}.")

@@ -17,7 +17,7 @@ from grader.corrections import Confirmed, Corrections, FinishChanged, LeftOut, P
 from grader.coverage import Coverage
 from grader.model import FINISHES, Finish
 from grader.regions import Board, ContactRow, Region, Regions
-from grader.regions.boards import board_of
+from grader.regions.boards import board_under
 
 notice = Notices(
     NoticeDefinition(
@@ -203,7 +203,7 @@ def _region(
     box = cv2.boxPoints((middle, (sides[0] + 1, sides[1] + 1), turn)).astype(np.float64) + corner
     corners = scale.plane.to_mm(box) if scale is not None else box
     width, length = sorted(float(np.hypot(*(corners[i + 1] - corners[i]))) for i in (0, 1))
-    board = board_of(box.mean(axis=0), boards)
+    board = board_under(box.mean(axis=0), boards)
     return Region(number, finish, box, length, width, board, None, painted=True)
 
 

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.finishes import HARD_GOLD, IMMERSION_GOLD
-from calibration.reading import packaged_toml
+from calibration.packaged import packaged_toml
 from grader.correct.apply import touched
 from grader.measured.of_measurement import corrections_of
 from grader.pipeline import Measurement

@@ -12,8 +12,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.inputs import Distribution, Input
-from calibration.reading import packaged_toml
+from calibration.distributions import Distribution
+from calibration.inputs import Input
+from calibration.packaged import packaged_toml
 from grader.correct.brush import FINE, Bits, bounds, patches
 from grader.corrections import FilledIn, FilledOut, PaintedIn, PaintedOut, Point, Stroke
 from grader.model import FINISHES

@@ -12,12 +12,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.notices import Notice, NoticeDefinition, Notices
-from calibration.reading import packaged_toml
+from calibration.packaged import packaged_toml
 from calibration.scale import Scale
-from calibration.sourced import load
+from calibration.sourced import load_figures
 from grader.coverage.plated import around_plating
 
 notice = Notices(
@@ -44,7 +45,7 @@ def error_inputs(
 ) -> tuple[Input, ...]:
     """The segmenter's own error on area, a factor about 1; wider with its doubt, or if unknown, for coarse pictures.
 
-    Without scale it is the widest there is, whatever the doubt.
+    Without scale it is wider than with any, at the same doubt.
 
     Args:
         segmenter: its name, which is also the name of a table in ``data/error.toml``.
@@ -60,6 +61,8 @@ def error_inputs(
     median, sigma = (_by_scale(figures, name, px_per_mm) for name in ("median", "sigma_log"))
     if doubt is not None and scale is not None:
         sigma = _sigma_by_doubt(doubt, figures["doubt"])
+    elif doubt is not None:
+        median, sigma = figures["unscaled"]["median"], _sigma_by_doubt(doubt, figures["unscaled"])
     return (
         Input(
             "segmentation",
@@ -92,7 +95,7 @@ def quality_notices(rgb: NDArray[np.uint8], share: NDArray[np.uint8], scale: Sca
     clipped = clipped_share(rgb, share)
     if clipped is None:
         return (notice("no-gold-found"),)
-    figures = load("photo_figures")
+    figures = load_figures("photo_figures")
     found = []
     if clipped > figures["clipped_share"].value:
         found.append(notice("gold-clipped", share=clipped))
@@ -109,14 +112,14 @@ def clipped_share(rgb: NDArray[np.uint8], share: NDArray[np.uint8]) -> float | N
     count = cv2.countNonZero(plated) if plated.size else 0
     if not count:
         return None
-    code = load("photo_figures")["clipped_code"].value
+    code = load_figures("photo_figures")["clipped_code"].value
     white = cv2.inRange(rgb[around], (code,) * 3, (255.0,) * 3)
     return cv2.countNonZero(white & plated) / count
 
 
 def contact_width_px(scale: Scale | None) -> float | None:
     """Width of a common edge contact in pixels; None without scale."""
-    return None if scale is None else scale.px_per_mm * load("photo_figures")["contact_width"].value
+    return None if scale is None else scale.px_per_mm * load_figures("photo_figures")["contact_width"].value
 
 
 def _figures_of(segmenter: str) -> dict[str, Any]:

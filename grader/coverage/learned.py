@@ -2,7 +2,8 @@
 
 1. A coarse pass of the network over the whole picture finds where plating may be.
 2. A fine pass, at 7 to 8 px per mm, reads windows around what the coarse pass saw, and nothing elsewhere. Without a
-   scale the photo is read at two sizes, and each place gets the greater of the two shares.
+   scale the photo is read at two sizes, each place gets the greater of the two shares, and weak plating takes the
+   side that its colour speaks for (``weak_plating``).
 3. Rows of contacts that the network is not sure of are drawn evenly (``contact_rows``).
 4. Edge pixels get the network's own share where the photo is coarse, two-colour unmixing at the photo's own
    resolution where contacts are many pixels wide, and a mixture in between. On pictures not trained on, the network
@@ -26,6 +27,7 @@ from grader.coverage.network import Maps, Network
 from grader.coverage.off_boards import without_stray
 from grader.coverage.unmix import unmix_edges
 from grader.coverage.way_round import way_round
+from grader.coverage.weak_plating import strengthened
 from grader.coverage.windows import Window, windows_around
 from grader.photo import Photo, shrunk
 
@@ -82,7 +84,7 @@ class LearnedSegmenter:
         board = way.back(coarse.board)
         doubt = doubt_of(fine)
         if scale is None:
-            fine = without_stray(_seen_twice(fine, *smaller_look), board)
+            fine = strengthened(picture, without_stray(_seen_twice(fine, *smaller_look), board), contact)
         else:
             fine = without_stray(fine, board)
             factor = fine.shape[1] / rgb.shape[1]

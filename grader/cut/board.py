@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.arrays import FloatArray
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from calibration.scale import FacePlane
 from calibration.sourced import load_inputs
 from grader.area import RegionKind

@@ -9,7 +9,8 @@ from pathlib import Path
 
 from calibration.errors import DataFileError, UsageError
 from calibration.inputs import Input
-from calibration.reading import FileKind, packaged_text, parse_toml, read_text
+from calibration.packaged import packaged_text
+from calibration.reading import FileKind, parse_toml, read_text
 from grader.units import parse_share
 from grader.units.estimates import amount_estimate, named, quantity_estimate, same_currency
 

@@ -6,11 +6,11 @@ import html
 import re
 from collections.abc import Sequence
 from functools import cache
-from importlib import resources
 
 from markdown_it import MarkdownIt
 from markdown_it.token import Token
 
+from calibration.packaged import packaged_text
 from grader.guide.pages import FIRST, GuidePage
 
 _NAME = "Board gold grader"
@@ -52,7 +52,7 @@ def _address(name: str) -> str:
 
 @cache
 def _style() -> str:
-    return (resources.files("grader.guide") / "guide.css").read_text("utf-8")
+    return packaged_text("grader.guide", "guide.css")
 
 
 @cache

@@ -12,7 +12,7 @@ from grader.learn.compare import (
     records,
 )
 from grader.learn.flags import Flag, flags
-from grader.learn.ledger import Account, Outcome, accounts, accounts_by, held, outcomes
+from grader.learn.ledger import Account, Outcome, accounts, accounts_by, outcomes, ranges_held
 from grader.learn.newest import TOGETHER, Newest, newest, newest_in
 from grader.learn.returns import Return, returns, returns_by
 from grader.learn.weighings import Weighed, Weighing, weighed_gold, weighings
@@ -36,11 +36,11 @@ __all__ = [
     "batches_of",
     "calibration_curve",
     "flags",
-    "held",
     "newest",
     "newest_in",
     "outcomes",
     "pairs",
+    "ranges_held",
     "record",
     "records",
     "returns",

@@ -14,8 +14,9 @@ from pathlib import Path
 
 import numpy as np
 
+from calibration.distributions import Distribution
 from calibration.finishes import HARD_GOLD, IMMERSION_GOLD
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.thickness import Finish, GoldProperties, gold_properties
 from grader.gold import gold_mass
 from grader.learn.newest import newest_in

@@ -164,7 +164,7 @@ def outcomes(contents: Contents) -> tuple[Outcome, ...]:
     return tuple(_outcome(contents, lot, account) for lot, account in _by_lot(contents) if account.sold)
 
 
-def held(some: Sequence[Outcome]) -> dict[str, HitRate]:
+def ranges_held(some: Sequence[Outcome]) -> dict[str, HitRate]:
     """How often ranges of ``proceeds`` and of ``profit`` held what came, as far as any are counted."""
     told = {
         "proceeds": [o.proceeds_held for o in some if o.proceeds_held is not None],

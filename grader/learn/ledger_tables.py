@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
-from grader.learn.ledger import Account, Amounts, Outcome, accounts, accounts_by, held, outcomes
+from grader.learn.ledger import Account, Amounts, Outcome, accounts, accounts_by, outcomes, ranges_held
 from grader.learn.tables import share_text
 from grader.log import Contents
 from grader.table import Table
@@ -44,7 +44,7 @@ def held_sentences(some: Sequence[Outcome]) -> tuple[str, ...]:
     """How often the offers' ranges held what came."""
     return tuple(
         f"The range of {what} held {share.hits} of {share.cases}: {share_text(share)}; 90 % is what it promises."
-        for what, share in held(some).items()
+        for what, share in ranges_held(some).items()
     )
 
 
@@ -55,7 +55,7 @@ def ledger_document(contents: Contents) -> dict[str, Any]:
         "accounts": [_account(a) for a in accounts(contents)],
         "accounts_by": {by: [_account(a) for a in accounts_by(contents, by)] for by in ("seller", "part")},
         "outcomes": [{**asdict(o), "proceeds_held": o.proceeds_held, "profit_held": o.profit_held} for o in found],
-        "ranges_held": {what: asdict(share) for what, share in held(found).items()},
+        "held": {what: asdict(share) for what, share in ranges_held(found).items()},
     }
 
 

@@ -6,7 +6,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from functools import cache
-from importlib.resources import files
 from math import isfinite
 from typing import Any
 
@@ -15,6 +14,7 @@ import numpy as np
 from calibration.arrays import FloatArray
 from calibration.errors import GraderError
 from calibration.notices import Notice
+from calibration.packaged import packaged_text
 from calibration.sourced import SourcedValue, parse
 from grader.learn.flags import UNIT_SLIPS
 from grader.learn.lots import estimates_of, gold_model
@@ -44,7 +44,7 @@ Questions = tuple[Notice, ...]
 @cache
 def limits() -> Mapping[str, SourcedValue]:
     """From where on entries are questioned, by name."""
-    return parse(files("grader.learn").joinpath("data", "questions.toml").read_text("utf-8"), "questions")
+    return parse(packaged_text("grader.learn", "data/questions.toml"), "questions")
 
 
 class Asker:

@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from calibration.sourced import load
+from calibration.sourced import load_figures
 from grader.learn.lots import Share, shares_of
 from grader.log import CarryOver, Contents, Yield
 
@@ -37,7 +37,7 @@ class Weighed:
 
 def weighed_gold(gold: Yield) -> Weighed:
     """Fine gold of a yield, with the figures taken for what was not stated."""
-    figures = load("belief")
+    figures = load_figures("belief")
     if gold.fineness is None:
         fineness, sd = figures["fineness_unknown"].value, figures["fineness_unknown_sd"].value
     else:

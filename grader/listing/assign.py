@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from grader.listing.match import Pair
-from grader.listing.odds import figures
+from grader.listing.odds import match_figures
 
 _ROUNDS = 20
 _LEAST_GAIN = 1e-9
@@ -94,7 +94,7 @@ class _Scores:
 
     def __init__(self, photo_of: Sequence[int], same: Mapping[Pair, float], said: Said) -> None:
         self._photo_of, self._same, self._said = photo_of, same, said
-        self._limits = figures()["limits"]
+        self._limits = match_figures()["limits"]
 
     def across(self, one: Sequence[int], two: Sequence[int]) -> float:
         """Logarithm of the odds that two groups are at one face of one board."""
@@ -164,7 +164,7 @@ class _Pairs:
     ) -> None:
         self._photo_of, self._faces, self._opposite, self._said = photo_of, faces, opposite, said
         self._back_photos = back_photos(photo_of, faces)
-        self._limits = figures()["limits"]
+        self._limits = match_figures()["limits"]
 
     def between(self, a: int, b: int) -> float:
         """Logarithm of the odds for two groups."""
@@ -194,7 +194,7 @@ def back_photos(photo_of: Sequence[int], faces: Sequence[tuple[int, ...]]) -> fr
     for group in faces:
         for look in group:
             looks.setdefault(photo_of[look], []).append(len(group) > 1)
-    most = float(figures()["limits"]["most_matched"])
+    most = float(match_figures()["limits"]["most_matched"])
     shares = {photo: sum(m) / len(m) for photo, m in looks.items()}
     found = frozenset(photo for photo, share in shares.items() if share <= most)
     # two photos, one of each face: no looks match; fronts are the photo with more looks, or the first if equal

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.arrays import FloatArray
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from grader.board_count import BoardCount
 from grader.gold import GoldEstimate, gold_mass
 from grader.listing.assign import Group
@@ -94,7 +95,7 @@ def _gold(photos: Sequence[SeenPhoto], look: Look) -> ProductModel:
     return golds[look.board].total if golds else EMPTY
 
 
-def count_of(
+def count_of_boards(
     photos: Sequence[SeenPhoto], looks: Sequence[Look], division: Division, members: Sequence[int] | None = None
 ) -> BoardCount:
     """Possible numbers of boards: those of the draws, and those that share an outline with another in all photos.
@@ -182,7 +183,7 @@ def lot_figures(
         best = [next(each.look for each in boards[n].best if each.face in faces) for n in members]
         outlines = [photos[look.photo].record.boards[look.board] for look in best]
         gold = gold_mass(area, photos[0].request.properties)
-        count = count_of(photos, looks, division, members)
+        count = count_of_boards(photos, looks, division, members)
         whole = sum(area.values(), EMPTY)
         return _record(f"{key} of the listing", f"{listing_id}-{key}", area, whole, gold, outlines, count)
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.arrays import FloatArray
-from grader.listing.looks import Homography, Look, straightened
+from grader.listing.looks import Homography, Look, laid_straight
 from grader.photo import Photo
 
 _RATIO = 0.9  # best ÷ second best distance below which a feature counts
@@ -50,7 +50,7 @@ class Likeness:
     to_other: Homography
 
 
-def compare(a: Look, b: Look, photos: tuple[Photo, Photo]) -> Likeness | None:
+def compare_looks(a: Look, b: Look, photos: tuple[Photo, Photo]) -> Likeness | None:
     """Agreement of two looks at boards in different photos; None where nothing lays one on the other."""
     tied = _matches(a, b)
     found = (_judge(a, b, photos, way, tied) for way in _ways(a, b, tied))
@@ -168,7 +168,7 @@ def _agreement(a: Look, b: Look, photos: tuple[Photo, Photo], way: Homography) -
     to_patch = b.to_patch @ way
     shrink = a.sides_px[0] / max(b.sides_px[0], 1.0) * b.sides_px[0] / size[0]
     ring = a.outline_px.astype(np.float32)
-    patch, own = straightened(photos[0].rgb, ring, to_patch, size, shrink)
+    patch, own = laid_straight(photos[0].rgb, ring, to_patch, size, shrink)
     laid = _plain(patch)
     both = cv2.erode(own & inside, np.ones((3, 3), np.uint8))
     if both.sum() < 255 * 150:
@@ -187,7 +187,7 @@ def _agreement(a: Look, b: Look, photos: tuple[Photo, Photo], way: Homography) -
     except cv2.error:
         return first, way
     again = np.linalg.inv(warp.astype(np.float64))
-    patch, own = straightened(photos[0].rgb, ring, again @ to_patch, size, shrink)
+    patch, own = laid_straight(photos[0].rgb, ring, again @ to_patch, size, shrink)
     both = cv2.erode(own & inside, np.ones((3, 3), np.uint8))
     if both.sum() < 255 * 150:
         return first, way

@@ -14,7 +14,7 @@ from calibration.arrays import FloatArray
 from grader.listing.assign import Group, Said, divide
 from grader.listing.draws import NONE, Draws, drawn
 from grader.listing.match import Pair
-from grader.listing.odds import figures
+from grader.listing.odds import match_figures
 from grader.listing.weights import LookEvidence, Member
 
 _SURE = 30.0  # logarithm of the odds of a person's statement about a single look
@@ -79,7 +79,7 @@ def division_of(
         said: a person's statements about them.
     """
     start = divide(photo_of, same, opposite, said)
-    k = figures()
+    k = match_figures()
     evidence = LookEvidence(
         photo_of,
         {p: told - k["limits"]["one_board"] for p, told in same.items()},
@@ -131,7 +131,7 @@ def _doubts(groups: Sequence[Group], draws: Draws) -> tuple[MatchDoubt, ...]:
             own = [_is_parted(draws.board[:, look], at[n], others) for look in group.looks]
             chance, look = max(zip(own, group.looks, strict=True))
             found.append(MatchDoubt(chance, n, parted=(look,)))
-    least = float(figures()["limits"]["least_chance"])
+    least = float(match_figures()["limits"]["least_chance"])
     kept = [d for d in found if d.chance >= least]
     return tuple(sorted(kept, key=lambda d: (-d.chance, d.first, d.second or 0, d.is_none, d.is_back)))
 

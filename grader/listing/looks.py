@@ -95,7 +95,7 @@ def look_at(
         return None
     size = (_PATCH_PX, max(16, round(float(_PATCH_PX * short / long))))
     to_patch = _onto(corners, size)
-    patch, inside = straightened(photo.rgb, ring, to_patch, size, float(long) / _PATCH_PX)
+    patch, inside = laid_straight(photo.rgb, ring, to_patch, size, float(long) / _PATCH_PX)
     points, features = _features(photo.rgb, ring)
     return Look(
         place,
@@ -108,13 +108,13 @@ def look_at(
         features,
         patch,
         inside,
-        straightened(share, ring, to_patch, size, float(long) / _PATCH_PX)[0],
+        laid_straight(share, ring, to_patch, size, float(long) / _PATCH_PX)[0],
         to_patch,
         (photo.height_px, photo.width_px),
     )
 
 
-def straightened(
+def laid_straight(
     rgb: NDArray[np.uint8], ring: NDArray[np.float32], to_patch: FloatArray, size: tuple[int, int], shrink: float
 ) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
     """A board laid straight, and a mask of where that picture shows it.

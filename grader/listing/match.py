@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
-from grader.listing.compare import Likeness, compare, compare_laid
+from grader.listing.compare import Likeness, compare_laid, compare_looks
 from grader.listing.layout import PhotoMap, fits, guessed_layout, layout_between
 from grader.listing.looks import Look
 from grader.photo import Photo
@@ -52,7 +52,7 @@ def match_all(
 
 
 def _between(looks: Sequence[Look], pairs: Sequence[Pair], photos: tuple[Photo, Photo]) -> dict[Pair, Match]:
-    alike = {p: compare(looks[p[0]], looks[p[1]], photos) for p in pairs}
+    alike = {p: compare_looks(looks[p[0]], looks[p[1]], photos) for p in pairs}
     layout = _layout(looks, alike, photos)
     if layout is None:
         return {p: Match(found, 0) for p, found in alike.items()}

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from calibration.reading import packaged_toml
+from calibration.packaged import packaged_toml
 from grader.listing.backs import Mirrored
 from grader.listing.looks import Look
 from grader.listing.match import Match, Pair
@@ -23,8 +23,8 @@ def same_face(match: Match, a: Look, b: Look) -> float:
     is_cut = a.is_cut or b.is_cut or a.is_hidden or b.is_hidden
     found = match.likeness
     if found is None:
-        return float(figures()["apart"]["cut" if is_cut else "whole"])
-    k = figures()["same_face"]
+        return float(match_figures()["apart"]["cut" if is_cut else "whole"])
+    k = match_figures()["same_face"]
     told = (
         k["constant"]
         + k["agreement"] * found.agreement * found.overlap
@@ -38,7 +38,7 @@ def same_face(match: Match, a: Look, b: Look) -> float:
 
 def of_sizes(a_mm2: float, b_mm2: float) -> float:
     """Contribution of the sizes of two whole outlines, the same for one face and for the two faces of a board."""
-    k = figures()["size"]
+    k = match_figures()["size"]
     off = math.log(a_mm2 / b_mm2) / k["sd"]
     told = -math.log(k["sd"] * math.sqrt(2 * math.pi)) - off * off / 2
     return float(k["weight"] * max(told, k["most_against"]))
@@ -53,7 +53,7 @@ def opposite_faces(looks: Sequence[Look], backs: Mapping[Pair, Mirrored]) -> dic
     by_photos: dict[Pair, list[Pair]] = {}
     for p in backs:
         by_photos.setdefault((looks[p[0]].photo, looks[p[1]].photo), []).append(p)
-    k = figures()["opposite"]
+    k = match_figures()["opposite"]
     told = {}
     for pairs in by_photos.values():
         size = _common_size([backs[p].size_log for p in pairs], [without[p] for p in pairs])
@@ -64,7 +64,7 @@ def opposite_faces(looks: Sequence[Look], backs: Mapping[Pair, Mirrored]) -> dic
 
 
 def _fit(m: Mirrored) -> float:
-    k = figures()["opposite"]
+    k = match_figures()["opposite"]
     return float(
         k["constant"]
         + k["outline"] * m.outline
@@ -89,11 +89,11 @@ def _common_size(sizes: Sequence[float], fit: Sequence[float]) -> float | None:
 
 
 def _held(told: float) -> float:
-    k = figures()["limits"]
+    k = match_figures()["limits"]
     return float(min(max(told, k["most_against"]), k["most_for"]))
 
 
 @functools.cache
-def figures() -> dict[str, Any]:
+def match_figures() -> dict[str, Any]:
     """The figures in ``data/match.toml``."""
     return packaged_toml("grader.listing", "data/match.toml")

@@ -15,7 +15,7 @@ from calibration.errors import PhotoError, UsageError
 from calibration.notices import Notice
 from grader.listing.assign import Said
 from grader.listing.backs import Mirrored
-from grader.listing.boards import boards_of, count_of, lot_figures
+from grader.listing.boards import boards_of, count_of_boards, lot_figures
 from grader.listing.division import Division
 from grader.listing.looks import Look, look_at
 from grader.listing.match import Match, Pair, match_all
@@ -124,7 +124,7 @@ class SeenListing:
         return Listing(
             photos=(*own, *self.others),
             boards=boards,
-            board_count=count_of(photos, looks, division),
+            board_count=count_of_boards(photos, looks, division),
             doubts=division.doubts,
             record=figures.record,
             fronts=figures.fronts,

@@ -6,14 +6,13 @@ when files are renamed, or when boards are found in slightly different places.
 
 from __future__ import annotations
 
-import json
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
 from calibration.errors import DataFileError
-from calibration.reading import FileKind
+from calibration.packaged import toml_of
+from calibration.reading import FileKind, json_of
 
 Word = Literal["same", "backs", "apart", "none", "board"]
 WORDS: tuple[Word, ...] = get_args(Word)
@@ -106,8 +105,8 @@ def parse_listing_corrections(text: str | bytes, source: str = "the corrections"
 def _data(raw: bytes, source: str) -> Mapping[str, Any]:
     try:
         text = raw.decode("utf-8")
-        data = json.loads(text) if text.lstrip().startswith("{") else tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
+        data = json_of(text) if text.lstrip().startswith("{") else toml_of(text)
+    except ValueError as error:
         raise _invalid(source, "neither JSON nor TOML") from error
     if not isinstance(data, Mapping):
         raise _invalid(source, "no table")

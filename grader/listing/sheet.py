@@ -130,10 +130,10 @@ def inner_point(outline_px: NDArray[np.float64]) -> tuple[float, float]:
 
 
 def _picture(patch: NDArray[np.uint8]) -> str:
-    return "data:image/jpeg;base64," + base64.b64encode(jpeg(patch)).decode("ascii")
+    return "data:image/jpeg;base64," + base64.b64encode(look_jpeg(patch)).decode("ascii")
 
 
-def jpeg(patch: NDArray[np.uint8]) -> bytes:
+def look_jpeg(patch: NDArray[np.uint8]) -> bytes:
     """A small picture of a look, as JPEG."""
     height, width = patch.shape[:2]
     k = min(_THUMB_PX / width, _MOST_HIGH_PX / height)

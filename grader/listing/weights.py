@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from grader.listing.assign import Said
 from grader.listing.match import Pair
-from grader.listing.odds import figures
+from grader.listing.odds import match_figures
 
 Member = tuple[int, bool]  # a look, and whether it is at the board's back
 _MOST_MORE = 40  # boards beyond those seen, in the sum over the number of boards
@@ -44,7 +44,7 @@ class Weights:
 
     def __init__(self, evidence: LookEvidence) -> None:
         self._e = evidence
-        self._limits = figures()["limits"]
+        self._limits = match_figures()["limits"]
         self._groups: dict[frozenset[Member], float] = {}
         self._things: dict[frozenset[Member], float] = {}
         self._numbers: dict[tuple[int, tuple[int, ...]], float] = {}

@@ -23,7 +23,7 @@ class _Count(NamedTuple):
     span: Span
 
 
-def count_of(layout: TextLayout) -> Found | None:
+def stated_count(layout: TextLayout) -> Found | None:
     """The number of boards: one that is labelled so, otherwise the only one that counts something like boards."""
     taken = [*masses_in(layout), *amounts_in(layout)]
     for counts in (_called(layout), _multiplied(layout), _of_boards(layout)):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 
-from calibration.reading import packaged_toml
+from calibration.packaged import packaged_toml
 from grader.listing_text.found import Found
 from grader.listing_text.layout import Span, TextLayout
 from grader.listing_text.words import any_of, compiled

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from grader.listing_text.counts import count_of
+from grader.listing_text.counts import stated_count
 from grader.listing_text.found import Found, ListingText
 from grader.listing_text.kinds import kind_of
 from grader.listing_text.layout import TextLayout
@@ -26,7 +26,7 @@ def read_listing_text(text: str) -> ListingText:
         text: title, description, price and postage as copied from a page; best with one item per line.
     """
     layout = TextLayout(text[:MOST_CHARACTERS])
-    count = count_of(layout)
+    count = stated_count(layout)
     prices = prices_of(layout, None if count is None else count.value)
     return ListingText(
         title=_title(layout),

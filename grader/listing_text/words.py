@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from functools import cache
 from typing import Any
 
-from calibration.reading import packaged_toml
+from calibration.packaged import packaged_toml
 
 _LOOK_ALIKE = str.maketrans(
     {"ł": "l", "Ł": "l", "ß": "s", "ø": "o", "’": "'", "‘": "'", "–": "-", "—": "-", "−": "-", "×": "x"}

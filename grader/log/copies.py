@@ -19,7 +19,7 @@ from typing import IO
 from calibration.errors import LogError
 from grader.log import sound
 from grader.log.beside import SIDECARS, drop, left_over, put_new, sync_folder, unfinished_name
-from grader.log.schema import APPLICATION_ID
+from grader.log.schema_sqlite import APPLICATION_ID
 from grader.log.sound import Rows, header_of, log_error, rows_in, trouble_in, untouched
 from grader.log.store import Log, default_path
 from grader.log.store_file import check_file, copy_whole, patience

@@ -22,7 +22,7 @@ from sqlalchemy.exc import DatabaseError, OperationalError, SQLAlchemyError
 from calibration.errors import LogError
 from grader.log import sound
 from grader.log.beside import drop, put_new, set_aside, unfinished_name
-from grader.log.schema import APPLICATION_ID, MIGRATIONS
+from grader.log.schema_sqlite import APPLICATION_ID, MIGRATIONS
 from grader.log.sound import Rows, error_of, header_of, log_error, rows_in, trouble_in
 from grader.version import __version__
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from functools import cache
 
 from calibration.inputs import Input
-from calibration.reading import packaged_text
+from calibration.packaged import packaged_text
 from calibration.sourced import parse_inputs
 
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution
 from calibration.kinds import DESIGNS, Designs, kind_named
 from calibration.reading import FileKind, read_toml
 from grader.lot.model import OTHER_FACES, PICKED, Lot, OtherFace, Part, Picked, Sight

@@ -15,8 +15,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.kinds import board_kind
 from calibration.notices import Notice
 from grader.board_count import BoardCount

@@ -7,8 +7,9 @@ from typing import Any, Literal, get_args
 
 import numpy as np
 
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.kinds import Designs, KindKey
 from calibration.notices import Notice
 from calibration.thickness import FLASH

@@ -9,10 +9,11 @@ from dataclasses import replace
 import numpy as np
 
 from calibration.arrays import FloatArray
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
 from calibration.evidence import Evidence, Reading, Statement, Strip, Where, resampled, updated
 from calibration.finishes import HARD_GOLD
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.kinds import UNKNOWN, BoardKind, PlatingAssumptions, board_kind
 from calibration.thickness import FLASH, THICKNESS, contact_plating
 from grader.lot.assumed import lot_inputs

@@ -21,7 +21,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from grader.lot.observed import Observed
 from grader.lot.unseen import Earlier, spread_figures, unseen_of
 

@@ -11,8 +11,9 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from grader.board_count import BoardCount
 from grader.lot.model import Part, Sight
 

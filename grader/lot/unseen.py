@@ -30,7 +30,7 @@ import numpy as np
 
 from calibration import quantiles
 from calibration.arrays import FloatArray
-from calibration.reading import packaged_text
+from calibration.packaged import packaged_text
 from calibration.sourced import SourcedValue, parse
 from grader.lot.observed import Observed
 
@@ -152,7 +152,7 @@ def _even_draws() -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Two columns of uniform and two of normal numbers (n,), one from each of n slices (Latin hypercube sampling)."""
     rng = np.random.default_rng(_SEED)
     u, v, w, x = (rng.permutation(quantiles.strata(rng, _DRAWS)[0]) for _ in range(4))
-    return u, v, quantiles.normal(w), quantiles.normal(x)
+    return u, v, quantiles.standard_normal(w), quantiles.standard_normal(x)
 
 
 @cache

@@ -14,7 +14,7 @@ import numpy as np
 from calibration.arrays import FloatArray
 from calibration.errors import DataFileError
 from calibration.inputs import DEFAULT_DRAWS, draw_all
-from calibration.reading import packaged_text
+from calibration.packaged import packaged_text
 from calibration.sourced import SourcedValue, parse
 from grader.measured.parts import MeasuredBoard
 from grader.measured.record import FILE, Measured

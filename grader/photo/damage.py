@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.notices import Notice, NoticeDefinition, Notices
-from calibration.sourced import load
+from calibration.sourced import load_figures
 
 notice = Notices(
     NoticeDefinition(
@@ -52,7 +52,7 @@ def damage_notices(rgb: UInt8) -> tuple[Notice, ...]:
     Args:
         rgb: uint8 (height, width, 3), as the decoder gave it.
     """
-    figures, found = load("photo_figures"), signs(rgb)
+    figures, found = load_figures("photo_figures"), signs(rgb)
     words = {
         "blocks": "hard-edged blocks",
         "noise": "noise of no camera",
@@ -69,7 +69,7 @@ def signs(rgb: UInt8) -> dict[str, float]:
     down, across = _CELLS
     blocks = np.minimum(_on_grid(rows, down, across), _on_grid(columns, across, down).T)
     noise = np.minimum(_spikes(rows, down, across), _spikes(columns, across, down).T)
-    share = load("photo_figures")["damage_cells"].value
+    share = load_figures("photo_figures")["damage_cells"].value
     return {
         "blocks": _exceeded(blocks, share),
         "noise": _exceeded(noise, share),
@@ -158,7 +158,7 @@ def _peak(rgb: UInt8, steps: Float) -> float:
     beside = np.max([padded[i : i + len(steps)] for i in range(2 * _BESIDE + 1) if i != _BESIDE], axis=0)
     ratio = steps / (beside + _STEP_OF_NOISE)
     ratio[:_MARGIN_PX] = ratio[len(ratio) - _MARGIN_PX :] = 0
-    least = load("photo_figures")["tear_texture"].value
+    least = load_figures("photo_figures")["tear_texture"].value
     best = np.argpartition(ratio, -_CANDIDATES)[-_CANDIDATES:]
     for row in best[np.argsort(-ratio[best])]:
         if min(float(np.std(rgb[r, :, 1])) for r in (row, row + 1)) >= least:

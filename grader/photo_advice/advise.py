@@ -14,7 +14,7 @@ from calibration.errors import RefusedError
 from calibration.notices import Notice, NoticeDefinition, Notices
 from calibration.notices import notice as scale_notice
 from calibration.scale import Scale
-from calibration.sourced import load
+from calibration.sourced import load_figures
 from grader.coverage import Coverage
 from grader.coverage.error import clipped_share, contact_width_px
 from grader.coverage.error import notice as coverage_notice
@@ -97,7 +97,7 @@ def _check(
 
 
 def _sharpness(photo: Photo, scale: Scale | None, coverage: Coverage | None, regions: Regions | None) -> Check:
-    limit = load(_FIGURES)["blur_over_contact"].value
+    limit = load_figures(_FIGURES)["blur_over_contact"].value
     blur = _blur_of(photo, coverage)
     contact = _contact_px(scale, regions)
     if blur is None:
@@ -133,7 +133,7 @@ def _contact_px(scale: Scale | None, regions: Regions | None) -> float | None:
 
 
 def _resolution(scale: Scale | None) -> Check:
-    figures = load(_FIGURES)
+    figures = load_figures(_FIGURES)
     limit = figures["contact_px_least"].value / figures["contact_width"].value
     contact = contact_width_px(scale)
     if scale is None or contact is None:
@@ -145,7 +145,7 @@ def _resolution(scale: Scale | None) -> Check:
 
 
 def _highlights(photo: Photo, coverage: Coverage | None) -> Check:
-    limit = load(_FIGURES)["clipped_share"].value
+    limit = load_figures(_FIGURES)["clipped_share"].value
     share = None if coverage is None else clipped_share(photo.rgb, coverage.share)
     if share is None:
         return _check("highlights", "No plating was found that could be washed out.", limit=limit)
@@ -155,7 +155,7 @@ def _highlights(photo: Photo, coverage: Coverage | None) -> Check:
 
 
 def _tilt(scale: Scale | None) -> Check:
-    limit = load("scale_figures")["tilt_notice"].value
+    limit = load_figures("scale_figures")["tilt_notice"].value
     tilt = None if scale is None else scale.tilt_deg
     if tilt is None:
         return _check("tilt", "What gave the scale cannot show the tilt.", limit=limit, unit="°")
@@ -179,7 +179,7 @@ def _target(scale: Scale | None, refused: RefusedError | None) -> Check:
 
 
 def _light(photo: Photo, scale: Scale | None, coverage: Coverage | None, regions: Regions | None) -> Check:
-    limit = load(_FIGURES)["light_ratio"].value
+    limit = load_figures(_FIGURES)["light_ratio"].value
     if coverage is None:
         return _check("light", "Not judged before the boards are found.", limit=limit)
     outlines = [*(scale.target_px if scale is not None else ()), *(b.outline_px for b in _boards(regions))]

@@ -252,7 +252,7 @@ def edge_distance(mask: NDArray[np.bool_], places_px: NDArray[np.float64]) -> ND
     return found
 
 
-def board_of(centre_px: NDArray[np.float64], boards: tuple[Board, ...]) -> int | None:
+def board_under(centre_px: NDArray[np.float64], boards: tuple[Board, ...]) -> int | None:
     """Index of the smallest board that holds a point, or None."""
     return boards_under(centre_px[None], boards)[0]
 

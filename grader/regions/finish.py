@@ -13,7 +13,7 @@ import math
 from typing import Any
 
 from calibration.finishes import HARD_GOLD, IMMERSION_GOLD, UNDETERMINED
-from calibration.reading import packaged_toml
+from calibration.packaged import packaged_toml
 from calibration.scale import Scale
 from grader.model import Finish
 from grader.regions.model import ContactRow

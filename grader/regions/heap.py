@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from calibration.arrays import FloatArray
-from calibration.reading import packaged_toml
+from calibration.packaged import packaged_toml
 from grader.board_count import BoardCount
 from grader.regions.count import outline_chances, outline_kind
 from grader.regions.model import Board

@@ -14,10 +14,11 @@ from typing import Any
 import numpy as np
 
 from calibration.area_factors import draws_of, height_factor
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from calibration.notices import NoticeDefinition, Notices
+from calibration.packaged import packaged_toml
 from calibration.plane import PosedPlane
-from calibration.reading import packaged_toml
 from calibration.scale import Scale
 from grader.photo import Photo
 from grader.regions.model import Regions

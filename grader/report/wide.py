@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from functools import cache
 
 from calibration.inputs import split_name
-from calibration.reading import packaged_toml
+from calibration.packaged import packaged_toml
 from grader.budget import TOGETHER
 from grader.measured import BudgetShare, Measured
 from grader.units import format_share, in_digits, together

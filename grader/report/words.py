@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 
 from calibration.finishes import FINISH_WORDS, UNDETERMINED
-from calibration.sourced import load
+from calibration.sourced import load_figures
 from grader.budget import TOGETHER
 from grader.gold import gold_mass
 from grader.measured import MadeCorrections, Measured, MeasuredFinish, MeasuredRow, MeasuredScale
@@ -87,7 +87,7 @@ def plating_words(measured: Measured, liked: MassUnit = "auto") -> tuple[str, st
 @cache
 def _overlooked() -> tuple[float, float]:
     """Plated area in mm² that is overlooked in one picture of twenty, and the most gold in mg that it may hold."""
-    area_mm2 = load("photo_figures")["overlooked_area"].value
+    area_mm2 = load_figures("photo_figures")["overlooked_area"].value
     gold = gold_mass({UNDETERMINED: ProductModel.of(area_mm2, ())})
     return area_mm2, float(np.quantile(gold.total.draws(), 0.95))
 

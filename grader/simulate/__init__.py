@@ -8,7 +8,7 @@ from grader.simulate.learning import LEARNERS, LearningReport, simulate_learning
 from grader.simulate.market import InventedMarket, market_named, markets
 from grader.simulate.report import SimulationReport, simulate
 from grader.simulate.tally import BuyerReport
-from grader.simulate.world import InventedLot, World, invent
+from grader.simulate.world import InventedLot, World, invent_lot
 
 __all__ = [
     "BUYERS",
@@ -23,7 +23,7 @@ __all__ = [
     "StateReport",
     "Trial",
     "World",
-    "invent",
+    "invent_lot",
     "market_named",
     "markets",
     "simulate",

@@ -11,12 +11,12 @@ from types import MappingProxyType
 import numpy as np
 
 from calibration.belief import Priors
-from calibration.belief.maps import normal
+from calibration.belief.maps import normal_quantity
 from calibration.belief.parts import FamilyPrior, Shared
 from calibration.errors import UsageError
 from calibration.finishes import HARD_GOLD
 from calibration.kinds import UNKNOWN, KindKey, board_kind
-from calibration.reading import packaged_text
+from calibration.packaged import packaged_text
 from calibration.sourced import SourcedEntry, parse_entries
 from grader.lot.model import Picked
 
@@ -71,7 +71,7 @@ class InventedMarket:
         family = priors.families[priors.family_of(HARD_GOLD, kind)]
         if self.flash is None:
             return family
-        return replace(family, flash_logit=normal(math.log(self.flash / (1 - self.flash)), 0.0))
+        return replace(family, flash_logit=normal_quantity(math.log(self.flash / (1 - self.flash)), 0.0))
 
 
 USUAL = InventedMarket("usual", "boards of a kind that nobody names", MappingProxyType({UNKNOWN: 1.0}))

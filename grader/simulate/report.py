@@ -10,7 +10,7 @@ from calibration.errors import UsageError
 from calibration.scores import HitRate, share
 from grader.simulate.buyers import BUYERS, Buyer, Trial, appraise, best_rate_per_kg
 from grader.simulate.tally import BuyerReport, Decision, buyer_report, share_json
-from grader.simulate.world import World, invent
+from grader.simulate.world import World, invent_lot
 
 _LEAST_LOTS = 10
 # Lots from which the buyer by weight has learned a price; they are not offered to anyone.
@@ -73,10 +73,10 @@ def simulate(world: World, lots: int, seed: int, progress: Callable[[int], None]
             "lots-too-few", f"{lots} lots are too few to show anything.", f"Invent at least {_LEAST_LOTS}."
         )
     # numbers beyond those of the lots on offer
-    rate = best_rate_per_kg([invent(world, lots + n, seed) for n in range(_LEARNING_LOTS)])
+    rate = best_rate_per_kg([invent_lot(world, lots + n, seed) for n in range(_LEARNING_LOTS)])
     trials = []
     for number in range(lots):
-        trials.append(appraise(world.assumptions, invent(world, number, seed), number, rate).trial)
+        trials.append(appraise(world.assumptions, invent_lot(world, number, seed), number, rate).trial)
         if progress is not None:
             progress(number + 1)
     accepted = world.assumptions.accepted_loss

@@ -18,7 +18,7 @@ from calibration.arrays import FloatArray
 from calibration.belief import Batch, Priors, WeighedPlating
 from calibration.belief.density import effect, log_recovery, spread_of
 from calibration.kinds import UNKNOWN, KindKey
-from calibration.sourced import load
+from calibration.sourced import load_figures
 from calibration.thickness import gold_properties
 from grader.gold import MG_PER_MM2_UM_G_CM3
 from grader.lot.observed import Observed, observed_in
@@ -126,19 +126,21 @@ class TradedLot:
         boards = self.lot.boards * share
         whole, unseen_sd = whole_of(self.observed, boards)
         draws = sum(shown, EMPTY).draws(_DRAWS)
-        sd = math.hypot(float(np.std(draws) / np.mean(draws)), unseen_sd, load("belief")["fineness_found_sd"].value)
+        sd = math.hypot(
+            float(np.std(draws) / np.mean(draws)), unseen_sd, load_figures("belief")["fineness_found_sd"].value
+        )
         equal = boards / part.boards_seen  # if all boards held as much as those seen
         middle, kind = float(np.median(draws)) * equal * whole, self.kind if named else UNKNOWN
         of_shown = min(1 / equal / whole, 1.0) if self.chosen else 1.0
         platings = [WeighedPlating(FINISH, middle * of_shown, self.part, self.seller, kind)]
         if of_shown < 1:
             platings.append(replace(platings[0], mg_per_um=middle * (1 - of_shown), picked=True))
-        return Batch(name, tuple(platings), weighed_mg, load("belief")["balance_uncertainty"].value, sd)
+        return Batch(name, tuple(platings), weighed_mg, load_figures("belief")["balance_uncertainty"].value, sd)
 
 
 def offer(world: World, trade: Trade, name: str, rng: np.random.Generator) -> TradedLot:
     """One lot of a trade."""
-    f, known = world_figures(), load("belief")
+    f, known = world_figures(), load_figures("belief")
     part, seller = f"part {rng.integers(int(f['parts']))}", f"seller {rng.integers(int(f['sellers']))}"
     own, test = trade.batch(rng), trade.batch(rng)
     kind, picks = trade.kinds[part], seller in trade.picking

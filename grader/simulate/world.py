@@ -16,10 +16,11 @@ import numpy as np
 
 from calibration.arrays import FloatArray
 from calibration.belief import Priors, published_priors
+from calibration.distributions import Distribution
 from calibration.finishes import HARD_GOLD
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.kinds import UNKNOWN, KindKey
-from calibration.reading import packaged_text
+from calibration.packaged import packaged_text
 from calibration.sourced import parse
 from calibration.thickness import Finish, GoldProperties, gold_properties
 from grader.gold import MG_PER_MM2_UM_G_CM3, gold_mass
@@ -121,7 +122,7 @@ def world_figures() -> Mapping[str, float]:
     return {key: figure.value for key, figure in parse(text, "world").items()}
 
 
-def invent(world: World, number: int, seed: int) -> InventedLot:
+def invent_lot(world: World, number: int, seed: int) -> InventedLot:
     """One lot with a kind of its own; the same number and seed give the same lot."""
     rng = np.random.default_rng([seed, number])
     kind = world.market.kind(rng)

@@ -7,8 +7,8 @@ from collections.abc import Callable, Mapping, Sequence
 from itertools import pairwise
 from typing import TypeVar
 
+from calibration.distributions import Distribution
 from calibration.errors import UnitError, UsageError
-from calibration.inputs import Distribution
 from grader.units import parse_hours, parse_mass_g, parse_money, parse_share, parse_volume_ml, range_ends
 from grader.units.numbers import NUMBER, number
 

@@ -9,7 +9,7 @@ from decimal import ROUND_FLOOR, Decimal
 from functools import cache
 
 from calibration.errors import UnitError
-from calibration.reading import packaged_toml
+from calibration.packaged import packaged_toml
 from grader.units.numbers import NUMBER, number, plain
 from grader.units.quantities import gram_per_unit
 

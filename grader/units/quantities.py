@@ -16,7 +16,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any, Literal
 
 from calibration.errors import UnitError
-from calibration.reading import packaged_toml
+from calibration.packaged import packaged_toml
 from grader.units.numbers import NUMBER, number, plain
 
 if TYPE_CHECKING:

@@ -10,9 +10,10 @@ from grader.valuation.economics import VALUATION_DRAWS, Economics
 from grader.valuation.entries import Sale, Spot, drift_until_sale
 from grader.valuation.given import with_given
 from grader.valuation.given_sales import SaleTexts
-from grader.valuation.model import Assumptions, AtPrice, Offer, OverMany, RouteOutcome
+from grader.valuation.model import Assumptions, Offer
 from grader.valuation.notices import CAUTION, VISIBLE_PLATING_ONLY
 from grader.valuation.offer import value_lot
+from grader.valuation.outcomes import AtPrice, OverMany, RouteOutcome
 from grader.valuation.portions import Portion
 from grader.valuation.sets import load_set, sets_in
 from grader.valuation.settlement import Settlement

@@ -6,9 +6,11 @@ from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError, UsageError
-from calibration.inputs import Distribution, Input
-from calibration.reading import packaged_text, parse_toml, read_text
+from calibration.inputs import Input
+from calibration.packaged import packaged_text
+from calibration.reading import parse_toml, read_text
 from grader.units import parse_price_per_mass, parse_share, parse_weeks
 from grader.units.estimates import amount_estimate, planned_text, share_estimate
 from grader.valuation.charges import Charge, Cost, own_hours

@@ -12,8 +12,9 @@ from collections.abc import Callable, Container, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import ClassVar, Literal, Self
 
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from grader.units.estimates import (
     amount_estimate,
     cost_estimate,

@@ -8,17 +8,16 @@ beside the fields. A gold price is doubted where it lies far outside what a gram
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache
-from importlib import resources
 from typing import Any
 
 import numpy as np
 
 from calibration.notices import Notice
+from calibration.packaged import packaged_toml
 from grader.units import Money, PricePerMass, in_digits
 from grader.valuation.model import Assumptions
 
@@ -91,9 +90,7 @@ def dollars_at_most(amount: float, currency: str) -> float | None:
 
 @cache
 def _bands() -> Mapping[str, Any]:
-    return tomllib.loads(
-        resources.files("grader.valuation").joinpath("data/gold_price_bands.toml").read_text("utf-8")
-    )
+    return packaged_toml("grader.valuation", "data/gold_price_bands.toml")
 
 
 @cache

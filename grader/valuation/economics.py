@@ -15,7 +15,7 @@ import numpy as np
 
 from calibration.arrays import FloatArray
 from grader.valuation.conditional import Conditional
-from grader.valuation.model import AtPrice
+from grader.valuation.outcomes import AtPrice
 
 # A price at a 10 % risk is a point in the tail. With one draw from each piece of every input, and the input that
 # moves the worth most integrated, the price of memory modules by the hundred or thousand differs between seeds by

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal, get_args
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from grader.units import PricePerMass, in_digits
 from grader.valuation.charges import Charge, Cost, Work
 

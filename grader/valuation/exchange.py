@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import fields, is_dataclass, replace
 from typing import Any, TypeVar
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from grader.own_money import OwnMoney
 from grader.units import ExchangeRate, currencies_in
 from grader.valuation.model import Assumptions

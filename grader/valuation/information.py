@@ -23,7 +23,7 @@ import numpy as np
 from calibration.arrays import FloatArray
 from calibration.inputs import Input
 from calibration.kinds import density
-from calibration.reading import packaged_toml
+from calibration.packaged import packaged_toml
 from grader.choices import Choice
 
 _KNOTS = (0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.98)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution
 from calibration.thickness import THICKNESS
 from grader.model import ProductModel
 from grader.valuation.model import Assumptions

@@ -7,7 +7,7 @@ from functools import cache
 
 import numpy as np
 
-from calibration.reading import packaged_text
+from calibration.packaged import packaged_text
 from calibration.sourced import SourcedValue, parse
 from grader.lot.model import LotEstimate, Part, PartEstimate
 from grader.units import AskingPrice, Money, format_mass, in_digits

@@ -23,8 +23,9 @@ from grader.valuation.economics import REL_ROUNDING, VALUATION_DRAWS
 from grader.valuation.entries import Spot
 from grader.valuation.information import questions
 from grader.valuation.learned import recovery_once
-from grader.valuation.model import Assumptions, Offer, OverMany
+from grader.valuation.model import Assumptions, Offer
 from grader.valuation.notices import STATEMENTS, notice
+from grader.valuation.outcomes import OverMany
 from grader.valuation.portions import Portion, known_of, total_mass_g
 from grader.valuation.routes import Way, best_of, compare_routes, ways_of
 from grader.valuation.rules import ByGains

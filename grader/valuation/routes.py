@@ -12,7 +12,7 @@ from grader.valuation.books import Activity, Bookkeeper, Books
 from grader.valuation.conditional import conditional
 from grader.valuation.economics import Economics
 from grader.valuation.entries import Sale
-from grader.valuation.model import AtPrice, RouteOutcome
+from grader.valuation.outcomes import AtPrice, RouteOutcome
 from grader.valuation.portions import Portion, Stock
 from grader.valuation.quantities import Quantity
 from grader.valuation.rules import Rule

@@ -23,7 +23,8 @@ from grader.units import (
 )
 from grader.valuation.charges import BY_PLAN
 from grader.valuation.entries import Spot
-from grader.valuation.model import AtPrice, Offer
+from grader.valuation.model import Offer
+from grader.valuation.outcomes import AtPrice
 from grader.valuation.routes import LEAVE
 
 _SHOWN_SHARE = 0.005

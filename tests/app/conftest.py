@@ -6,6 +6,7 @@ import re
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -119,3 +120,10 @@ def plain_photo() -> bytes:
     """A photo of nothing: no target, no gold."""
     noise = np.random.default_rng(1).normal(120, 4, (300, 400, 3))
     return bytes(cv2.imencode(".png", np.clip(noise, 0, 255).astype(np.uint8))[1])
+
+
+@pytest.fixture
+def value_page(page: Any, measured: Kept) -> Any:
+    page.at.session_state["shelf"] = {measured.sha256: measured}
+    page.go("value/page.py")
+    return page

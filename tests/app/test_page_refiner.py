@@ -15,9 +15,7 @@ from grader.lot import estimate_lot, one_part
 from grader.measured import usable
 from grader.valuation import load_assumptions, with_given
 from grader.valuation.words import highest_words
-from tests.app.test_page_value import GO, describe, value_page
-
-__all__ = ["value_page"]  # a fixture
+from tests.app.valuing import GO, describe
 
 TERMS = {
     "payable": "0 g: 85 %; 20 g: 90..93 %",

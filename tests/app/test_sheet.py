@@ -18,11 +18,11 @@ from app.lots.sheets import (
     is_undecided,
     is_wanted,
     keep_sheet,
+    keep_step,
     kept_sheet,
     last_words,
     made_of,
     redo,
-    say,
     undo,
     want,
 )
@@ -112,8 +112,8 @@ def test_steps_are_kept_taken_back_and_done_again(lot: LotFolder) -> None:
     first = [Saying("none", PhotoPoint(A, (1.0, 2.0)))]
     second = [Saying("same", PhotoPoint(A, (1.0, 2.0)), PhotoPoint(B, (3.0, 4.0)))]
     before = made_of(lot)
-    say(lot, "first", first)
-    say(lot, "second", second)
+    keep_step(lot, "first", first)
+    keep_step(lot, "second", second)
     again = LotFolder(lot.folder)  # as another window, or after a reload
     assert corrections(again).sayings == (*first, *second)
     assert made_of(again) != before
@@ -123,7 +123,7 @@ def test_steps_are_kept_taken_back_and_done_again(lot: LotFolder) -> None:
     redo(lot)
     assert corrections(lot).sayings == (*first, *second)
     undo(lot)
-    say(lot, "third", second)
+    keep_step(lot, "third", second)
     assert last_words(lot) == ("third", None)
 
 

@@ -7,9 +7,9 @@ from math import exp, hypot, log, pi, sqrt
 import numpy as np
 import pytest
 
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
 from calibration.evidence import Evidence, Reading, Statement, Strip, updated
-from calibration.inputs import Distribution
 from calibration.kinds import PlatingAssumptions, board_kind
 
 EVEN = (np.arange(20_000) + 0.5) / 20_000

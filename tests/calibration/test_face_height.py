@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from calibration.area_factors import as_sample, height_factor, squared_factor
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
 from calibration.face_height import face_height
-from calibration.inputs import Distribution
 
 
 def draws(distribution: Distribution) -> np.ndarray:

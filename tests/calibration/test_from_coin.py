@@ -7,9 +7,9 @@ import math
 import numpy as np
 import pytest
 
+from calibration.distributions import Distribution
 from calibration.errors import ScaleError, UsageError
 from calibration.from_coin import rise_over_coin, scale_from_coin
-from calibration.inputs import Distribution
 from calibration.scale import Scale
 from calibration.view import View as Seen
 from tests.drawn_sheets import View

@@ -6,9 +6,9 @@ from functools import cache
 import numpy as np
 import pytest
 
+from calibration.distributions import Distribution
 from calibration.errors import ScaleError
 from calibration.from_target import find_own_target, scale_from_target
-from calibration.inputs import Distribution
 from calibration.scale import Scale
 from calibration.target import TargetDescription, own_target
 from calibration.view import View as Seen

@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError
-from calibration.inputs import Distribution, Input, split_name
+from calibration.inputs import Input, split_name
 
 ONE = Distribution("lognormal", (1.0, 0.2))
 words = st.text(st.characters(exclude_characters=":", codec="utf-8"), min_size=1, max_size=12)

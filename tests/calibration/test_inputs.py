@@ -16,8 +16,9 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import stats
 
+from calibration.distributions import KINDS, Distribution
 from calibration.errors import DataFileError
-from calibration.inputs import KINDS, Distribution, Input, draw_all
+from calibration.inputs import Input, draw_all
 
 N = 100_000
 Z = 4.5  # standard errors that a fixed-seed draw may be off: 1 in 150 000

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution
 from calibration.kinds import KINDS_OF_BOARDS, UNKNOWN, BoardKind, board_kind, kind_named
 from calibration.thickness import contact_plating, gold_properties, thickness_prior
 

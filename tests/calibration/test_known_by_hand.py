@@ -13,7 +13,7 @@ from calibration.inputs import Input
 from calibration.known import _near, _places, _tilt_factors, _tilts, _turning, scale_from_length, scale_from_rectangle
 from calibration.plane import PosedPlane
 from calibration.scale import Scale
-from calibration.sourced import load
+from calibration.sourced import load_figures
 from calibration.view import View as Seen
 
 SHAPE = (1200, 1600, 3)
@@ -95,7 +95,7 @@ def test_an_uncertainty_is_above_zero(wrong: float) -> None:
 
 def test_tilts_of_hand_held_photos_follow_the_prior() -> None:
     """Two normal angles of 9 degrees each: a Rayleigh law of median 9 × √(2 ln 2) and mean square 2 × 81."""
-    scale = radians(load("scale_figures")["tilt_prior_scale"].value)
+    scale = radians(load_figures("scale_figures")["tilt_prior_scale"].value)
     tilts = _tilts()
     assert tilts.shape == (400,)
     assert np.median(tilts) == pytest.approx(scale * sqrt(2 * np.log(2)), rel=1e-3)

@@ -7,7 +7,8 @@ import pytest
 from scipy import stats
 
 from calibration import quantiles
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from tests.calibration.test_inputs import CASES
 
 MIXTURES = ("lognormal_mixture", "lognormals")  # draw part by part
@@ -21,7 +22,7 @@ def test_draws_at_chances_are_quantiles(case: str) -> None:
 
 
 def test_normal_quantiles_are_those_of_scipy() -> None:
-    assert quantiles.normal(CHANCES) == pytest.approx(stats.norm.ppf(CHANCES), abs=2e-6)
+    assert quantiles.standard_normal(CHANCES) == pytest.approx(stats.norm.ppf(CHANCES), abs=2e-6)
 
 
 def test_a_mixture_draws_either_part_as_often_as_its_weight_says() -> None:

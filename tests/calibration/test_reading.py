@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from calibration.errors import DataFileError
-from calibration.reading import FileKind, json_of, read_bytes, read_text, read_toml, sha256_of, toml_of
+from calibration.packaged import toml_of
+from calibration.reading import FileKind, json_of, read_bytes, read_text, read_toml, sha256_of
 
 KIND = FileKind("thing", "a thing", 100, "Write it anew.")
 ROOT = Path(__file__).parents[2]

@@ -11,8 +11,8 @@ import pytest
 from PIL import Image
 
 from calibration.detect import find_own_corners
+from calibration.distributions import Distribution
 from calibration.from_target import find_own_target
-from calibration.inputs import Distribution
 from calibration.known import scale_from_length
 from calibration.plane import PosedPlane
 from calibration.scale import Scale

@@ -4,9 +4,9 @@ from dataclasses import FrozenInstanceError
 
 import pytest
 
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError
-from calibration.inputs import Distribution
-from calibration.sourced import HOW_KNOWN, SourcedValue, load, load_inputs, parse, parse_inputs
+from calibration.sourced import HOW_KNOWN, SourcedValue, load_figures, load_inputs, parse, parse_inputs
 
 FIGURE = """
 [density_gold]
@@ -102,7 +102,7 @@ def test_a_wrong_distribution_is_refused(old: str, new: str) -> None:
 
 @pytest.mark.parametrize("name", ["no_such_file", "../errors", "", "data/constants"])
 def test_a_name_that_is_no_packaged_file_is_refused(name: str) -> None:
-    for loader in (load, load_inputs):
+    for loader in (load_figures, load_inputs):
         with pytest.raises(DataFileError) as caught:
             loader(name)
         assert caught.value.code == "data-file-missing"

@@ -5,9 +5,9 @@ import pypdfium2
 import pytest
 
 from calibration.area_factors import median_of
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
 from calibration.from_target import find_own_target
-from calibration.inputs import Distribution
 from calibration.target import CHECK_BAR_MM, PAPER_MM, Paper
 from calibration.target_pdf import BAR_MM, BLOCK_MM, target_pdf
 from calibration.view import View

@@ -6,9 +6,10 @@ from importlib import resources
 import numpy as np
 import pytest
 
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, Input
-from calibration.sourced import load
+from calibration.inputs import Input
+from calibration.sourced import load_figures
 from calibration.thickness import FINISHES, GoldProperties, gold_properties, thickness_prior
 
 # "# 90 % range: 0.080 to 1.44 um, median 0.62 um." and the table's name further down
@@ -60,7 +61,7 @@ def test_properties_are_physical() -> None:
         if i.name.startswith("gold_fraction"):
             assert draws.max() <= 1
         if i.name.startswith("density"):
-            assert draws.max() <= load("constants")["density_gold"].value
+            assert draws.max() <= load_figures("constants")["density_gold"].value
 
 
 def test_hard_gold_is_lighter_and_less_pure_than_immersion_gold() -> None:
@@ -70,7 +71,7 @@ def test_hard_gold_is_lighter_and_less_pure_than_immersion_gold() -> None:
 
 
 def test_properties_of_hard_gold_agree_with_the_constants() -> None:
-    hard, constants = gold_properties()["hard_gold"], load("constants")
+    hard, constants = gold_properties()["hard_gold"], load_figures("constants")
     low, mode, high = hard.density.distribution.parameters
     figure = constants["density_hard_gold"]
     assert (low, mode) == (figure.low, figure.value)

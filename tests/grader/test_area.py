@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from calibration.camera import Lens
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from calibration.plane import PosedPlane, UniformPlane
 from calibration.scale import Scale
 from grader.area import AreaEstimate, _finish_input, area_kind, area_of_kind, estimate_area, region_sums

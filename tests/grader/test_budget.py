@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from calibration.thickness import gold_properties
 from grader.budget import TOGETHER, BudgetLine, budget
 from grader.gold import gold_mass

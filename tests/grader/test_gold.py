@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from calibration.thickness import FINISHES, Finish, GoldProperties, gold_properties
 from grader.gold import GoldEstimate, gold_mass
 from grader.model import ProductModel, Range, Term

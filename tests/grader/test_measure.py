@@ -7,9 +7,10 @@ from functools import cache
 import numpy as np
 import pytest
 
+from calibration.distributions import Distribution
 from calibration.errors import ScaleError, UsageError
 from calibration.face_height import face_height
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.target import TargetDescription, own_target
 from calibration.thickness import GoldProperties, gold_properties
 from grader.photo import Photo

@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError
-from calibration.inputs import Distribution, Input, draw_all
+from calibration.inputs import Input, draw_all
 from grader.model import EMPTY, ProductModel, Range, Term
 
 N = 200

@@ -6,7 +6,8 @@ import json
 
 import pytest
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from calibration.target import PatchPlace, TargetDescription, own_target
 from calibration.thickness import gold_properties
 from grader.request import Request

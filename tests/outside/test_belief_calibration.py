@@ -13,7 +13,7 @@ from scipy import stats
 from calibration.belief import Batch, Priors, UncertainSpread, WeighedPlating, learn, published_priors
 from calibration.belief.check import BINS, Ranks, check, chi_square_tail
 from calibration.belief.density import glog_residual
-from calibration.belief.maps import normal
+from calibration.belief.maps import normal_quantity
 from calibration.belief.parts import Component, FamilyPrior
 from calibration.scores import crps, share
 
@@ -84,8 +84,8 @@ def humps(weight: float, first: float, wide: float, other: float, other_wide: fl
     """Two humps whose middles, spreads and shares are known: all but the part itself is fixed."""
     return FamilyPrior(
         (
-            Component(normal(np.log(first), 1e-9), UncertainSpread(wide, 1e-9), weight),
-            Component(normal(np.log(other), 1e-9), UncertainSpread(other_wide, 1e-9), 1 - weight),
+            Component(normal_quantity(np.log(first), 1e-9), UncertainSpread(wide, 1e-9), weight),
+            Component(normal_quantity(np.log(other), 1e-9), UncertainSpread(other_wide, 1e-9), 1 - weight),
         )
     )
 
@@ -115,7 +115,7 @@ def test_one_lognormal_with_wide_noise_is_nearly_the_closed_form() -> None:
     """Normal prior and many precise batches: the mean of the logarithms, the classical closed form."""
     rng = np.random.default_rng(3)
     logs = np.log(0.6) + 0.01 * rng.standard_normal(400)
-    priors = one_part(FamilyPrior((Component(normal(0.0, 1e-9), UncertainSpread(0.5, 1e-9)),)), 0.01)
+    priors = one_part(FamilyPrior((Component(normal_quantity(0.0, 1e-9), UncertainSpread(0.5, 1e-9)),)), 0.01)
     plating = (WeighedPlating("hard_gold", 100.0, "a"),)
     batches = [Batch(str(n), plating, float(100 * np.exp(v)), 1e-3) for n, v in enumerate(logs)]
     draws = np.log(learn(batches, priors=priors).thickness("hard_gold", "a"))
@@ -127,9 +127,9 @@ def test_one_lognormal_with_wide_noise_is_nearly_the_closed_form() -> None:
 
 def test_the_chance_of_flash_is_counted_as_by_bayes_rule() -> None:
     """Parts that are surely plated or surely flash: the chance of the next by a grid over the share alone."""
-    far = (Component(normal(np.log(0.7), 1e-9), UncertainSpread(0.05, 1e-9)),)
-    thin = (Component(normal(np.log(0.09), 1e-9), UncertainSpread(0.05, 1e-9), flash=True),)
-    priors = one_part(FamilyPrior((*far, *thin), normal(np.log(0.18 / 0.82), 1.0)), 0.05)
+    far = (Component(normal_quantity(np.log(0.7), 1e-9), UncertainSpread(0.05, 1e-9)),)
+    thin = (Component(normal_quantity(np.log(0.09), 1e-9), UncertainSpread(0.05, 1e-9), flash=True),)
+    priors = one_part(FamilyPrior((*far, *thin), normal_quantity(np.log(0.18 / 0.82), 1.0)), 0.05)
     for flash, plated in ((0, 4), (1, 3), (3, 3)):
         thickness = [0.09] * flash + [0.7] * plated
         batches = [

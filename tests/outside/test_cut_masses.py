@@ -10,7 +10,8 @@ import numpy as np
 import pypdfium2
 import pytest
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from calibration.plane import UniformPlane
 from calibration.target import Paper
 from grader.cut import CutBoard, CutFace, CutRules, LongestPiece, PlannedBoard, plan_board

@@ -14,7 +14,8 @@ import numpy as np
 import pytest
 from scipy.stats import t as student
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from grader.lot import Lot, Part, Sight, estimate_lot
 from grader.lot.observed import Observed
 from grader.lot.sampling import observed_spread, unseen_factor

@@ -9,8 +9,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from calibration.inputs import Distribution, Input
-from calibration.sourced import load
+from calibration.distributions import Distribution
+from calibration.inputs import Input
+from calibration.sourced import load_figures
 from calibration.thickness import Finish, GoldProperties, thickness_prior
 from grader.gold import gold_mass
 from grader.model import ProductModel, Term
@@ -48,7 +49,9 @@ def gold_mg(plated: ProductModel, thickness: str, density: float = 19.3, gold_fr
 def test_the_microinch() -> None:
     """30 µin = 0.762 µm (computed: 30 × 25.4 / 1000; a shop's offer prints "30u = 0.762 um", read)."""
     assert parse_thickness_um("30 uin") == pytest.approx(0.762, rel=1e-12)
-    assert load("constants")["inch"].value / 1000 == pytest.approx(load("constants")["microinch"].value, rel=1e-12)
+    assert load_figures("constants")["inch"].value / 1000 == pytest.approx(
+        load_figures("constants")["microinch"].value, rel=1e-12
+    )
 
 
 def test_one_square_centimetre_one_micrometre_thick() -> None:
@@ -76,7 +79,7 @@ def test_pci_express_x16_edge() -> None:
 
 def test_pci_express_x16_edge_in_hard_gold() -> None:
     """6.47 mg (computed) with an alloy of 17.3 g/cm³ (from memory) that is 99.7 % gold (ASTM B488 type I, read)."""
-    constants = load("constants")
+    constants = load_figures("constants")
     found = gold_mg(
         contacts(*PCI_EXPRESS_X16),
         "30 uin",
@@ -115,4 +118,4 @@ def test_trimmed_contacts_of_memory_modules() -> None:
     plated = area(1000 / 0.30 * 0.72 * 100)  # mm² a kilogram
     assert gold_mg(plated, "30 uin") == pytest.approx(3.5e3, rel=0.01)
     mg_per_kg = np.median(gold_mass({"hard_gold": plated}).total.draws())
-    assert 1.0 < mg_per_kg / 1000 * load("constants")["avoirdupois_pound"].value / 1000 < 3.0
+    assert 1.0 < mg_per_kg / 1000 * load_figures("constants")["avoirdupois_pound"].value / 1000 < 3.0

@@ -17,7 +17,8 @@ import numpy as np
 import pytest
 
 from calibration.arrays import FloatArray
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from grader.budget import TOGETHER, budget
 from grader.model import ProductModel, Term
 from tests.propagation import propagate

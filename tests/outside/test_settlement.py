@@ -13,7 +13,8 @@ from datetime import date
 
 import pytest
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from grader.model import ProductModel, Term
 from grader.units import parse_mass_g, parse_price_per_mass
 from grader.valuation import Assumptions, Cost, Spot, value_lot

@@ -12,7 +12,8 @@ from scipy.integrate import quad
 from scipy.stats import norm
 
 from calibration.arrays import FloatArray
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from grader.valuation.information import value_of_knowing
 
 TABLE = {0.0: 0.3989, 0.5: 0.1978, 1.0: 0.08332, 1.5: 0.02931, 2.0: 0.008491}

@@ -15,7 +15,7 @@ from torch.nn import functional
 
 from .classes import BACKGROUND, CLASSES, COPPER, LAMINATE, MASK, PART, TIN
 from .dataset import CropBatch
-from .draw import Draw, luma, mix, to_linear, to_srgb
+from .draw import Draw, luma, mix, srgb_to_linear, to_srgb
 from .looks import plating_as_it_can_look, warm_light
 
 MILD = 0.35  # share of crops
@@ -156,7 +156,7 @@ def _quantise(plane: Tensor, table: tuple[tuple[int, ...], ...], scale: Tensor) 
     return (basis.T @ rounded @ basis).permute(0, 1, 3, 2, 4).reshape(n, 1, h, w)
 
 
-def jpeg(x: Tensor, draw: Draw) -> Tensor:
+def jpeg_losses(x: Tensor, draw: Draw) -> Tensor:
     """Losses of JPEG at quality 40 to 95 with halved colour (without entropy coding, which loses nothing)."""
     quality = draw.uniform(40, 95)
     scale = torch.where(quality < 50, 50 / quality, 2 - quality / 50)
@@ -176,8 +176,8 @@ def augment(batch: CropBatch, generator: torch.Generator) -> CropBatch:
     """
     draw = Draw(len(batch.rgb), batch.rgb.device, generator)
     mild = draw.chance(MILD)
-    linear, gold = materials(to_linear(batch.rgb), batch, draw, mild)
+    linear, gold = materials(srgb_to_linear(batch.rgb), batch, draw, mild)
     linear, new = plating_as_it_can_look(linear, gold, laminate_of(batch), draw, 1 - mild)
     linear = warm_light(linear, gold, draw, 1 - mild)
-    rgb = jpeg(noise_and_sharpening(blur(camera(linear, draw, mild), draw), draw), draw)
+    rgb = jpeg_losses(noise_and_sharpening(blur(camera(linear, draw, mild), draw), draw), draw)
     return dataclasses.replace(batch, rgb=rgb, gold=gold, familiar=batch.familiar * (1 - new))

@@ -42,13 +42,13 @@ class Draw:
         return torch.cat([red, green, green * self.uniform(0.15, 0.9)], 1)
 
 
-def to_linear(x: Tensor) -> Tensor:
+def srgb_to_linear(x: Tensor) -> Tensor:
     """SRGB-encoded 0..1 → linear (IEC 61966-2-1)."""
     return torch.where(x <= 0.04045, x / 12.92, ((x.clamp(min=0.0) + 0.055) / 1.055) ** 2.4)
 
 
 def to_srgb(x: Tensor) -> Tensor:
-    """The inverse of ``to_linear``."""
+    """The inverse of ``srgb_to_linear``."""
     return torch.where(x <= 0.0031308, 12.92 * x, 1.055 * x.clamp(min=1e-6) ** (1 / 2.4) - 0.055)
 
 

@@ -15,7 +15,7 @@ import sys
 import time
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 import cv2
@@ -141,13 +141,13 @@ def pictures(folders: Sequence[Path], *, only_held_out: bool = False) -> list[tu
     return [(f, n) for f, n in listed if held_out(f, n, photograph=(f / "masks" / f"{n}_kind.txt").exists())]
 
 
-def row(label: str, found: Iterable[PictureResult]) -> str:
+def table_row(label: str, found: Iterable[PictureResult]) -> str:
     """A row of the table: one cell for each kind, in the order of ``KINDS``."""
     everything = list(found)
     return f"| {' | '.join([label, *(_cell([f for f in everything if f.kind == kind]) for kind in KINDS)])} |"
 
 
-def heading() -> str:
+def table_heading() -> str:
     """The table's head."""
     cells = ["round", *KINDS.values()]
     return f"| {' | '.join(cells)} |\n|{'---|' * len(cells)}"
@@ -181,6 +181,7 @@ def main() -> None:
     ask.add_argument("folders", nargs="+", type=Path, metavar="FOLDER")
     ask.add_argument("--label", default="as shipped", help="the row's first cell")
     ask.add_argument("--held-out", action="store_true", help="only pictures that training leaves out")
+    ask.add_argument("--without-scale", action="store_true", help="leave out the scales that the folders state")
     ask.add_argument("--weights", type=Path, help="a folder of exported weights in place of the shipped ones")
     ask.add_argument("--json", type=Path, help="write what was found for each picture here")
     ask.add_argument("--jobs", type=int, default=1, help="pictures at a time")
@@ -191,14 +192,17 @@ def main() -> None:
     segmenters = [LearnedSegmenter(Network(got.weights)) for _ in range(got.jobs)]
 
     def every(job: int) -> list[PictureResult]:
-        return [judge(read_truth(*one), segmenters[job]) for one in listed[job :: got.jobs]]
+        truths = (read_truth(*one) for one in listed[job :: got.jobs])
+        if got.without_scale:
+            truths = (replace(truth, px_per_mm=None) for truth in truths)
+        return [judge(truth, segmenters[job]) for truth in truths]
 
     with ThreadPoolExecutor(got.jobs) as pool:
         found = [f for part in pool.map(every, range(got.jobs)) for f in part]
     found.sort(key=lambda f: f.name)
     if got.json:
         got.json.write_text(json.dumps([asdict(f) for f in found], indent=1), "utf-8")
-    sys.stdout.write(f"{heading()}\n{row(got.label, found)}\n")
+    sys.stdout.write(f"{table_heading()}\n{table_row(got.label, found)}\n")
 
 
 if __name__ == "__main__":

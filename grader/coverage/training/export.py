@@ -13,7 +13,7 @@ from .model import COVERAGE, CoverageNet, decoder_of
 from .parts import write_parts
 
 
-def export(weights: Path, onnx: Path, lift: float = 0.0) -> None:
+def export_network(weights: Path, onnx: Path, lift: float = 0.0) -> None:
     """One input ``image`` (n, 3, h, w), one output ``logits`` (n, 6, h / 2, w / 2), any size that 32 divides.
 
     Args:
@@ -48,7 +48,7 @@ def main() -> None:
     ask.add_argument("--lift", type=float, default=0.0, help="added to the logits of plating")
     got = ask.parse_args()
     with tempfile.TemporaryDirectory() as whole:
-        export(got.weights, Path(whole) / "coverage.onnx", got.lift)
+        export_network(got.weights, Path(whole) / "coverage.onnx", got.lift)
         write_parts(Path(whole) / "coverage.onnx", got.folder)
 
 

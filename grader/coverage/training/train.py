@@ -43,7 +43,7 @@ STEPS = 6000
 REPORTED = 60  # held-out pictures of each kind from which interim figures are computed
 
 
-def figures(model: CoverageNet, frames: Sequence[Frame]) -> dict[str, float]:
+def held_out_scores(model: CoverageNet, frames: Sequence[Frame]) -> dict[str, float]:
     """Error and IoU over whole pictures as the segmenter reads them; false share where nothing is plated; in %."""
     model.eval()
     errors, overlaps, false = [], [], []
@@ -71,10 +71,12 @@ def figures(model: CoverageNet, frames: Sequence[Frame]) -> dict[str, float]:
     return result
 
 
-def report(model: CoverageNet, held: Sequence[Frame]) -> None:
+def log_scores(model: CoverageNet, held: Sequence[Frame]) -> None:
     """Log the figures of the held-out pictures, kind by kind."""
     for name, kinds in POOLS.items():
-        of_kind = {k: round(v, 3) for k, v in figures(model, [f for f in held if f.kind in kinds][:REPORTED]).items()}
+        of_kind = {
+            k: round(v, 3) for k, v in held_out_scores(model, [f for f in held if f.kind in kinds][:REPORTED]).items()
+        }
         log.info("held out, %s: %s", name, json.dumps(of_kind))
 
 
@@ -196,9 +198,9 @@ def train(options: argparse.Namespace) -> CoverageNet:
         if kept < options.snapshots and progress * (options.snapshots + 1) >= kept + 1:
             kept += 1
             _save(average, options.out.with_stem(f"{options.out.stem}-{kept}"))
-            report(average, pictures.held)
+            log_scores(average, pictures.held)
     log.info("%d steps", step)
-    report(average, pictures.held)
+    log_scores(average, pictures.held)
     return average
 
 

@@ -7,8 +7,8 @@ import pytest
 from scipy import stats
 
 from calibration.belief.maps import log_quantiles, student_4
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError
-from calibration.inputs import Distribution
 from calibration.thickness import FINISHES, thickness_prior
 
 Z = np.linspace(-4, 4, 81)

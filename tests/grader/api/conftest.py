@@ -40,7 +40,7 @@ def measured_once(photo: Photo, request: Request, progress: StepProgress | None)
 @pytest.fixture
 def remembered(monkeypatch: pytest.MonkeyPatch) -> None:
     """Each photo is measured once in each way in all tests that take this."""
-    monkeypatch.setattr("grader.api.measure_photo", measured_once)
+    monkeypatch.setattr("grader.api.measuring.measure_photo", measured_once)
 
 
 @pytest.fixture(scope="session")

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 import grader
-import grader.api
+import grader.api.measuring
 from calibration.errors import DataFileError, GraderError, KeywordError, LogError, PhotoError, ScaleError, UsageError
 from calibration.thickness import THICKNESS
 from grader.cli.choices import choose_scale
@@ -65,7 +65,7 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> Callable[..., Request]:
     def instead(photo: Any, request: Request, progress: Any) -> None:
         raise Asked(request)
 
-    monkeypatch.setattr(grader.api, "measure_photo", instead)
+    monkeypatch.setattr(grader.api.measuring, "measure_photo", instead)
 
     def ask(**keywords: Any) -> Request:
         with pytest.raises(Asked) as found:

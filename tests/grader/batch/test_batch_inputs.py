@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError, RefusedError, UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.sourced import HOW_KNOWN
 from grader.batch import Given, charge_of, example_process_text, load_process, process_sets, read_cut_plan
 from grader.batch.figures import UNITS

@@ -7,7 +7,7 @@ from datetime import date
 
 import pytest
 
-from calibration.inputs import Distribution
+from calibration.distributions import Distribution
 from grader.bid import WorkBench, bid_for
 from grader.lot import LotEstimate
 from grader.units import parse_asking_price, parse_exchange

@@ -7,7 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from grader.bid.heaps import portions_of
 from grader.lot import Lot, Part, Sight, estimate_lot
 from grader.measured import EdgeRow, Measured, MeasuredBoard

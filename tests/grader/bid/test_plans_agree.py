@@ -8,7 +8,8 @@ from datetime import date
 import numpy as np
 import pytest
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from grader.batch import Feed, Vessels, plan_batch
 from grader.batch.process import load_process
 from grader.bid.bench import WorkBench

@@ -1,14 +1,19 @@
 """Drawn boards whose gold is read off their colours: for commands that measure photos and go on from there."""
 
+import json
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
 import pytest
 
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from calibration.scale import Scale
 from grader.coverage import Coverage
+from grader.model import ProductModel, Term
 from grader.photo import Photo
 from tests.segmenters import default_segmenter
 
@@ -49,3 +54,28 @@ def draw(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Draw]:
 
     with default_segmenter(ByColour):
         yield drawn
+
+
+@pytest.fixture
+def photo(tmp_path: Path) -> Path:
+    """A measurement of about 2 g of gold."""
+    inputs = {
+        "thickness:hard_gold": Input(
+            "thickness", "thickness", Distribution("lognormal", (1.0, 0.4)), "test", of=("hard_gold",)
+        ),
+        "scale:a": Input("scale", "scale", Distribution("normal", (1.0, 0.02)), "test", of=("a",)),
+    }
+    model = ProductModel((Term(2000.0, tuple(inputs)),), inputs)
+    document: dict[str, Any] = {
+        "schema": 1,
+        "photo": "a.jpg",
+        "sha256": "ab" * 32,
+        "scale": {"method": "target"},
+        "model": {"gold_mg": model.as_json(), "area_mm2": {}},
+        "warnings": [
+            {"code": "tilt-large", "message": "The camera looked from 30° off.", "advice": "Hold it level."}
+        ],
+    }
+    path = tmp_path / "a.json"
+    path.write_text(json.dumps(document), "utf-8")
+    return path

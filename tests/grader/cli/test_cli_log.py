@@ -12,8 +12,9 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError, GraderError, LogError, UnitError, UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from grader.cli.learned import learned_from
 from grader.cli.log import log_app
 from grader.log import open_log

@@ -9,61 +9,14 @@ from typing import Any
 
 import numpy as np
 import pytest
-import typer
-from typer.testing import CliRunner
 
 from calibration.errors import GraderError
-from calibration.inputs import Distribution, Input
 from grader.cli.output import advice_of
-from grader.cli.value import value
 from grader.log import NewLot, PhotoRecord, open_log
 from grader.lot import estimate_lot, one_part
 from grader.measured import read_measurements
-from grader.model import ProductModel, Term
 from grader.valuation import CAUTION, VISIBLE_PLATING_ONLY, load_assumptions, value_lot, with_given
-
-app = typer.Typer(pretty_exceptions_enable=False)
-app.command()(value)
-RUNNER = CliRunner()
-PRICE = ("--spot", "2650 USD/ozt", "--spot-date", "today")
-
-
-@pytest.fixture
-def photo(tmp_path: Path) -> Path:
-    """A measurement of about 2 g of gold."""
-    inputs = {
-        "thickness:hard_gold": Input(
-            "thickness", "thickness", Distribution("lognormal", (1.0, 0.4)), "test", of=("hard_gold",)
-        ),
-        "scale:a": Input("scale", "scale", Distribution("normal", (1.0, 0.02)), "test", of=("a",)),
-    }
-    model = ProductModel((Term(2000.0, tuple(inputs)),), inputs)
-    document: dict[str, Any] = {
-        "schema": 1,
-        "photo": "a.jpg",
-        "sha256": "ab" * 32,
-        "scale": {"method": "target"},
-        "model": {"gold_mg": model.as_json(), "area_mm2": {}},
-        "warnings": [
-            {"code": "tilt-large", "message": "The camera looked from 30° off.", "advice": "Hold it level."}
-        ],
-    }
-    path = tmp_path / "a.json"
-    path.write_text(json.dumps(document), "utf-8")
-    return path
-
-
-def run(*arguments: object) -> str:
-    result = RUNNER.invoke(app, [str(a) for a in arguments], env={"COLUMNS": "200"}, catch_exceptions=False)
-    assert result.exit_code == 0, result.output
-    return " ".join(result.output.split())
-
-
-def refused(*arguments: object) -> GraderError:
-    with pytest.raises(GraderError) as caught:
-        RUNNER.invoke(app, [str(a) for a in arguments], catch_exceptions=False)
-    assert caught.value.exit_code == 2
-    return caught.value
+from tests.grader.cli.value_command import PRICE, RUNNER, app, refused, run
 
 
 def test_price_odds_warnings_and_cautions_are_all_in_sight(photo: Path, tmp_path: Path) -> None:
@@ -307,99 +260,6 @@ def test_boards_that_outlines_tell_of_are_named_with_their_range_or_asked_for(ph
     assert isinstance(asked.exception, GraderError)
     assert asked.exception.code == "boards-unsure"
     assert said(heap, "--boards", "3").exit_code == 0
-
-
-LISTING = """
-Backplane boards, vintage
-Item weight: 40 kg, shipping weight 44 kg
-Price: 120.00 USD
-Shipping: 55 USD
-"""
-KIND = "boards from before about 1990"
-
-
-def test_a_listing_fills_what_was_not_given_and_says_from_which_words(photo, tmp_path):
-    text = tmp_path / "listing.txt"
-    text.write_text(LISTING, "utf-8")
-    arguments = [str(photo), "--boards", "2", "--weighed", "800 g", *PRICE, "--yes", "--json"]
-    filled = RUNNER.invoke(app, [*arguments, str(tmp_path / "filled.json"), "--listing", str(text)])
-    typed = ("--mass", "40 kg", "--kind", KIND, "--asking", "120 USD", "--postage", "55 USD")
-    by_hand = RUNNER.invoke(app, [*arguments, str(tmp_path / "typed.json"), *typed])
-    assert filled.exit_code == by_hand.exit_code == 0, filled.output + by_hand.output
-    assert json.loads((tmp_path / "filled.json").read_text()) == json.loads((tmp_path / "typed.json").read_text())
-    assert "mass 40 kg, read from “Item weight: 40 kg”" in filled.stderr
-    assert "postage 55 USD, read from “Shipping: 55 USD”" in filled.stderr
-
-
-def test_the_kind_that_a_listing_names_reaches_the_lot_unless_one_was_given(photo, tmp_path):
-    def offer(*more: str) -> tuple[Any, str]:
-        place = tmp_path / "offer.json"
-        result = RUNNER.invoke(
-            app,
-            [str(photo), "--boards", "2", "--count", "40", *PRICE, "--yes", "--json", str(place), *more],
-            input="30 old sound cards",
-        )
-        assert result.exit_code == 0, result.output
-        return json.loads(place.read_text()), result.stderr
-
-    named, told = offer("--listing", "-")
-    assert "kind of boards cheap consumer cards, read from “sound cards”" in told
-    assert named == offer("--kind", "cheap consumer cards")[0]
-    kept, told = offer("--listing", "-", "--kind", "memory modules")
-    assert kept == offer("--kind", "memory modules")[0] != named
-    assert "kind of boards" not in told
-
-
-def test_what_was_given_goes_before_a_listing(photo, tmp_path):
-    text = tmp_path / "listing.txt"
-    text.write_text(LISTING, "utf-8")
-    arguments = [
-        str(photo),
-        "--boards",
-        "2",
-        *PRICE,
-        "--yes",
-        "--count",
-        "90",
-        "--kind",
-        "memory modules",
-        "--asking",
-        "7 USD",
-        "--postage",
-        "0 USD",
-    ]
-    with_it = RUNNER.invoke(app, [*arguments, "--listing", "-"], input=LISTING.encode())
-    without = RUNNER.invoke(app, arguments)
-    assert with_it.exit_code == without.exit_code == 0, with_it.output
-    assert with_it.stdout == without.stdout
-    assert "nothing sure that is still missing" in with_it.stderr
-
-
-def test_postage_takes_the_place_of_one_example_cost_alone(photo, tmp_path):
-    def costs(*more: str) -> float:
-        place = tmp_path / "offer.json"
-        result = RUNNER.invoke(
-            app, [str(photo), "--boards", "2", "--count", "40", *PRICE, "--yes", *more, "--json", str(place)]
-        )
-        assert result.exit_code == 0, result.output
-        return float(json.loads(place.read_text())["break_even"])
-
-    assert costs("--postage", "40 USD") == pytest.approx(costs("--postage", "10 USD") - 30, abs=0.5)
-
-
-def test_postage_in_another_currency_is_refused(photo):
-    with pytest.raises(GraderError) as refused:
-        RUNNER.invoke(app, [str(photo), "--boards", "2", *PRICE, "--postage", "4 EUR"], catch_exceptions=False)
-    assert refused.value.code == "postage-currency"
-
-
-def test_a_listing_s_shared_sign_is_not_guessed(photo, tmp_path):
-    text = tmp_path / "listing.txt"
-    text.write_text("40 boards\n$25, free shipping", "utf-8")
-    result = RUNNER.invoke(app, [str(photo), "--boards", "2", *PRICE, "--yes", "--listing", str(text)])
-    assert result.exit_code == 0, result.output
-    assert "asking, not used: say in which currency $25" in result.stderr
-    assert "count 40, read from “40 boards”" in result.stderr
 
 
 @pytest.mark.parametrize("spot", ["2650", "$2650/oz", "2650 USD", "$2,650"])

@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
 from grader.area import estimate_area, region_sums

@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.thickness import THICKNESS, GoldProperties, gold_properties
 from grader.correct import Correction, Corrections, FinishChanged, LeftOut, PaintedIn, PaintedOut
 from grader.correct.measured import correct

@@ -63,12 +63,18 @@ def test_a_sure_photo_has_a_far_narrower_range_than_a_doubtful_one_and_none_is_w
     assert 0.03 < doubtful(0.12) < 0.6 * doubtful(0.35) < 0.15
 
 
-@pytest.mark.parametrize("doubt", [0.1, 0.4, 1.0])
-def test_without_scale_the_range_is_as_wide_as_with_the_greatest_doubt_and_wider(doubt: float) -> None:
-    assert doubtful(doubt, None) == doubtful(None, None) > doubtful(1.0)
+@pytest.mark.parametrize("doubt", [0.0, 0.1, 0.25, 0.4, 1.0])
+def test_without_scale_the_range_is_far_wider_at_every_doubt(doubt: float) -> None:
+    assert doubtful(doubt, None) > 1.5 * doubtful(doubt)
 
 
-def test_without_scale_the_widest_error_is_taken() -> None:
+@given(st.floats(0, 1), st.floats(0, 1))
+@settings(max_examples=20, deadline=None)
+def test_more_doubt_is_never_a_narrower_range_without_scale_either(one: float, other: float) -> None:
+    assert doubtful(max(one, other), None) >= doubtful(min(one, other), None) - 1e-3
+
+
+def test_without_scale_and_doubt_the_widest_error_is_taken() -> None:
     assert spread(None) == pytest.approx(spread(0.5))
     assert spread(None) >= spread(30.0)
 

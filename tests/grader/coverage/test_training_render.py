@@ -73,7 +73,7 @@ def test_every_scene_but_a_fifth_shows_gold_and_a_fifth_shows_none():
     scenes = rng.choice(list(families.SHARES), 150, p=shares / shares.sum())
     without = 0
     for scene in scenes:
-        drawn = families.draw(rng, str(scene), scan=False, hard=float(rng.random() < 0.4))
+        drawn = families.draw_boards(rng, str(scene), scan=False, hard=float(rng.random() < 0.4))
         without += not any(d.metals[name] for d in drawn for name in GOLD)
     assert 0.2 < without / 150 < 0.42
 

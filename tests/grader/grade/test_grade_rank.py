@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from calibration.distributions import Distribution
 from calibration.errors import RefusedError, UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.sourced import load_inputs
 from grader.grade import Candidate, Grades, Measure, Thresholds, grade_boards, load_thresholds, with_weight
 from grader.grade.words import cut_part_rows, grade_notes, graded_rows, grades_document, order_lines

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from calibration.inputs import Distribution
+from calibration.distributions import Distribution
 from grader.learn import newest
 from grader.learn.choice import with_learned_choice
 from grader.learn.invented import Invented, invented

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from calibration.belief import Batch, WeighedPlating, learn
-from calibration.sourced import load
+from calibration.sourced import load_figures
 from grader.learn import kept
 from grader.learn.kept import kept_or_learned
 from grader.lot.assumed import lot_inputs
@@ -88,4 +88,4 @@ def test_two_thousand_yields_take_five_seconds() -> None:
 
 def test_what_sellers_leave_out_is_held_alike_before_and_in_the_belief() -> None:
     held = lot_inputs()["picking:seller"].distribution.parameters
-    assert tuple(load("belief")[f"picked_{at}"].value for at in ("low", "mode", "high")) == held
+    assert tuple(load_figures("belief")[f"picked_{at}"].value for at in ("low", "mode", "high")) == held

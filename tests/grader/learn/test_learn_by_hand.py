@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 from scipy.stats import t as student
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from calibration.thickness import gold_properties, thickness_prior
 from grader.learn import batches_of, calibration_curve, pairs, record, records, returns, returns_by, weighed_gold
 from grader.learn.batches import same_name

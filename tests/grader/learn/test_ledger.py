@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from grader.learn import accounts, accounts_by, held, outcomes
+from grader.learn import accounts, accounts_by, outcomes, ranges_held
 from grader.learn.ledger_tables import held_sentences, ledger_document, ledger_tables
 from grader.log import (
     Contents,
@@ -144,7 +144,7 @@ def test_offers_beside_what_came(log: Log) -> None:
     # proceeds are compared before the refiner's charges, as the offer has them; without a price there is no profit
     assert (attic.came_in, attic.proceeds_held, attic.profit, attic.profit_held) == (Decimal(130), False, None, None)
     assert "no offer" in barn.why_not
-    told = held(outcomes(contents))
+    told = ranges_held(outcomes(contents))
     assert {what: (share.hits, share.cases) for what, share in told.items()} == {"proceeds": (1, 2), "profit": (0, 1)}
     assert "held 1 of 2" in held_sentences(outcomes(contents))[0]
 
@@ -164,7 +164,7 @@ def test_an_offer_that_cannot_be_compared_says_why(log: Log, document: dict[str,
     put(log, "Shed", "sale", "100")
     (outcome,) = outcomes(log.contents())
     assert why in outcome.why_not
-    assert held([outcome]) == {}
+    assert ranges_held([outcome]) == {}
 
 
 def test_an_offer_without_a_gift_in_its_curve_has_no_range_of_profit(log: Log) -> None:

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calibration.sourced import load
+from calibration.sourced import load_figures
 from grader.learn import accounts
 from grader.learn.pot import WaitingGold, split_settlement, waiting_gold, waiting_gold_table
 from grader.log import Log, NewLot, NewMoney, NewYield, checked, open_log
@@ -65,7 +65,7 @@ def test_a_corrected_yield_and_a_settlement_that_never_was_count_as_they_are_now
 def test_gold_without_a_fineness_counts_with_the_usual_one_and_is_marked(log: Log) -> None:
     log.add_yield("Shed", weighed(1000, fineness=None, fineness_known=None))
     (gold,) = waiting_gold(log.contents())
-    assert gold.waiting_mg == pytest.approx(1000 * load("belief")["fineness_unknown"].value)
+    assert gold.waiting_mg == pytest.approx(1000 * load_figures("belief")["fineness_unknown"].value)
     assert "fineness unknown" in waiting_gold_table([gold]).rows[0][2]
 
 

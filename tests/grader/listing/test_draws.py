@@ -8,7 +8,7 @@ import pytest
 from grader.listing.assign import Said
 from grader.listing.division import Division, division_of
 from grader.listing.draws import NONE, Draws, drawn
-from grader.listing.odds import figures
+from grader.listing.odds import match_figures
 from grader.listing.weights import LookEvidence
 
 SURE_BOARD = -6.0  # logarithm of the odds that an outline is no board
@@ -38,7 +38,7 @@ def test_two_looks_come_together_as_often_as_their_odds_say() -> None:
     # a look in each of two photos, 1 / N for N boards: Σ 1/N × N/N² for one board, Σ 1/N × N(N-1)/N² for two
     number = np.arange(1, 41)
     one, two = np.sum(1 / number**2), np.sum((number - 1) / number**2)
-    limits = figures()["limits"]
+    limits = match_figures()["limits"]
     back, other = limits["back_photo"], limits["other_side"]
     front = (1 - back) * (1 - other) + back * other  # a look is at a front
     for odds in (0.0, 1.5):

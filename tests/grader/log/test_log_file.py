@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from calibration.errors import LogError
-from grader.log import NewLot, checked, open_log, schema, sound, store, store_file
+from grader.log import NewLot, checked, open_log, schema, schema_sqlite, sound, store, store_file
 
 
 def fill(path: Path, *statements: str) -> None:
@@ -33,11 +33,11 @@ def refused(path: Path, code: str) -> None:
 def test_a_new_log_is_marked_as_ours(path: Path):
     open_log(path).close()
     with closing(sqlite3.connect(path)) as connection:
-        assert connection.execute("PRAGMA application_id").fetchone() == (schema.APPLICATION_ID,)
-        assert connection.execute("PRAGMA user_version").fetchone() == (len(schema.MIGRATIONS),)
+        assert connection.execute("PRAGMA application_id").fetchone() == (schema_sqlite.APPLICATION_ID,)
+        assert connection.execute("PRAGMA user_version").fetchone() == (len(schema_sqlite.MIGRATIONS),)
         assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
         records = connection.execute("SELECT version, title FROM migrations").fetchall()
-    assert records == [(i + 1, m.title) for i, m in enumerate(schema.MIGRATIONS)]
+    assert records == [(i + 1, m.title) for i, m in enumerate(schema_sqlite.MIGRATIONS)]
     assert [p.name for p in path.parent.iterdir()] == ["log.sqlite"]
 
 
@@ -58,7 +58,7 @@ def test_an_empty_file_becomes_a_log(path: Path):
 
 def test_a_newer_log_is_refused_and_untouched(path: Path):
     open_log(path).close()
-    fill(path, f"PRAGMA user_version = {len(schema.MIGRATIONS) + 1}")
+    fill(path, f"PRAGMA user_version = {len(schema_sqlite.MIGRATIONS) + 1}")
     refused(path, "log-newer")
 
 
@@ -137,11 +137,11 @@ def test_a_later_version_keeps_every_row(path: Path, monkeypatch):
     later = schema.Migration(
         "where a lot lies", ("CREATE TABLE places (lot_id INTEGER REFERENCES lots (id)) STRICT",)
     )
-    monkeypatch.setattr(store_file, "MIGRATIONS", (*schema.MIGRATIONS, later))
+    monkeypatch.setattr(store_file, "MIGRATIONS", (*schema_sqlite.MIGRATIONS, later))
     with open_log(path) as log:
         assert log.contents() == before
     with closing(sqlite3.connect(path)) as connection:
-        assert connection.execute("PRAGMA user_version").fetchone() == (len(schema.MIGRATIONS) + 1,)
+        assert connection.execute("PRAGMA user_version").fetchone() == (len(schema_sqlite.MIGRATIONS) + 1,)
         assert connection.execute("SELECT title FROM migrations").fetchall()[-1] == ("where a lot lies",)
         assert connection.execute("SELECT * FROM places").fetchall() == []
     monkeypatch.undo()
@@ -153,7 +153,7 @@ def test_a_migration_that_fails_leaves_the_version_before(path: Path, monkeypatc
         log.add_lot(checked(NewLot, name="Shed"))
     before = path.read_bytes()
     broken = schema.Migration("half done", ("CREATE TABLE places (x INTEGER)", "CREATE TABLE places (x INTEGER)"))
-    monkeypatch.setattr(store_file, "MIGRATIONS", (*schema.MIGRATIONS, broken))
+    monkeypatch.setattr(store_file, "MIGRATIONS", (*schema_sqlite.MIGRATIONS, broken))
     with pytest.raises(LogError) as caught:
         open_log(path)
     assert caught.value.code == "log-failed"
@@ -168,7 +168,7 @@ def test_a_migration_that_would_lose_rows_is_taken_back(path: Path, monkeypatch)
         log.add_lot(checked(NewLot, name="Shed"))
     before = path.read_bytes()
     losing = schema.Migration("loses", ("DELETE FROM lots",))
-    monkeypatch.setattr(store_file, "MIGRATIONS", (*schema.MIGRATIONS, losing))
+    monkeypatch.setattr(store_file, "MIGRATIONS", (*schema_sqlite.MIGRATIONS, losing))
     with pytest.raises(LogError) as caught:
         open_log(path)
     assert caught.value.code == "log-migration-lost"

@@ -20,7 +20,7 @@ from grader.log import (
     NewYield,
     checked,
     open_log,
-    schema,
+    schema_sqlite,
 )
 from grader.log.copies import backup, restore
 
@@ -115,9 +115,9 @@ def test_marks_and_attachments(shed: Log):
 
 def test_a_log_of_the_first_version_opens_after_a_copy_was_made(path: Path):
     with closing(sqlite3.connect(path)) as connection:
-        for statement in schema.MIGRATIONS[0].statements:
+        for statement in schema_sqlite.MIGRATIONS[0].statements:
             connection.execute(statement)
-        connection.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
+        connection.execute(f"PRAGMA application_id = {schema_sqlite.APPLICATION_ID}")
         connection.execute("PRAGMA user_version = 1")
         moment = "2026-01-01T00:00:00.000Z"
         connection.execute(f"INSERT INTO lots VALUES (1, 'Shed', 'Ann', '', '{moment}')")

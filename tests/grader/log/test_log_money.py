@@ -23,8 +23,8 @@ from grader.log import (
     NewYield,
     checked,
     open_log,
-    schema,
     schema_postgres,
+    schema_sqlite,
     store_postgres,
     to_csv,
     to_json,
@@ -227,10 +227,10 @@ def test_exports_hold_it(file_log: Log) -> None:
 def test_a_log_of_the_version_before_is_copied_and_keeps_its_purchases(path: Path) -> None:
     moment = "2026-01-01T00:00:00.000Z"
     with closing(sqlite3.connect(path)) as connection:
-        for migration in schema.MIGRATIONS[:3]:
+        for migration in schema_sqlite.MIGRATIONS[:3]:
             for statement in migration.statements:
                 connection.execute(statement)
-        connection.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
+        connection.execute(f"PRAGMA application_id = {schema_sqlite.APPLICATION_ID}")
         connection.execute("PRAGMA user_version = 3")
         connection.execute(f"INSERT INTO lots VALUES (1, 'Shed', '', '', '{moment}', '')")
         connection.execute(f"INSERT INTO purchases VALUES (1, 1, '{moment}', '40.50', 'EUR', NULL, 4, '2026-01-01')")

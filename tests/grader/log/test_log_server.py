@@ -14,7 +14,7 @@ import pytest
 from sqlalchemy import create_engine
 
 from calibration.errors import LogError
-from grader.log import NewLot, NewPurchase, checked, open_log, schema, schema_postgres, store_postgres
+from grader.log import NewLot, NewPurchase, checked, open_log, schema_postgres, schema_sqlite, store_postgres
 from grader.log.copies import backup
 
 
@@ -26,7 +26,7 @@ def execute(url: str, statement: str) -> None:
 
 
 def test_both_kinds_of_log_have_the_same_versions():
-    assert [m.title for m in schema.MIGRATIONS] == [m.title for m in schema_postgres.MIGRATIONS]
+    assert [m.title for m in schema_sqlite.MIGRATIONS] == [m.title for m in schema_postgres.MIGRATIONS]
 
 
 def test_it_is_made_once_and_found_again(url: str):

@@ -14,7 +14,18 @@ from sqlalchemy import inspect
 from sqlalchemy.exc import DBAPIError
 
 from calibration.errors import LogError, UsageError
-from grader.log import Log, NewLot, NewPurchase, NewYield, PhotoRecord, checked, open_log, photo_of, schema
+from grader.log import (
+    Log,
+    NewLot,
+    NewPurchase,
+    NewYield,
+    PhotoRecord,
+    checked,
+    open_log,
+    photo_of,
+    schema,
+    schema_sqlite,
+)
 from grader.version import __version__
 
 DOCUMENT: dict[str, Any] = {
@@ -63,7 +74,7 @@ def test_lots(log: Log):
     first = log.add_lot(checked(NewLot, name=" Shed lot ", seller="the man at the market", note="two crates"))
     assert (first.id, first.name, first.seller, first.note) == (1, "Shed lot", "the man at the market", "two crates")
     assert first.created_at == datetime(
-        2026, 3, 4, 5, 6, 8 + len(schema.MIGRATIONS), tzinfo=UTC
+        2026, 3, 4, 5, 6, 8 + len(schema_sqlite.MIGRATIONS), tzinfo=UTC
     )  # first ticks: migrations
     second = log.add_lot(checked(NewLot, name="Attic"))
     assert log.lots() == (first, second)

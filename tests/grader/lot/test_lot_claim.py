@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError, UsageError
-from calibration.inputs import Distribution
 from grader.lot import PartText, SightText, lot_of, one_part, read_claim
 from grader.measured import Measured
 from grader.model import EMPTY

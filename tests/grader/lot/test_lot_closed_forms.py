@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from grader.lot import Lot, LotEstimate, Part, Sight, estimate_lot
 from grader.lot.assumed import lot_inputs
 from grader.measured import Measured

@@ -11,8 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from grader.lot import Lot, Part, Sight, estimate_lot
 from grader.lot.observed import Observed, observed_in
 from grader.lot.sampling import Spread, observed_spread, pooled, prior_spread, unseen_factor

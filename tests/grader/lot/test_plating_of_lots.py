@@ -7,8 +7,9 @@ from math import exp
 import numpy as np
 import pytest
 
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.kinds import KINDS_OF_BOARDS, board_kind, density
 from calibration.thickness import contact_plating, gold_properties
 from grader.choices import Choice

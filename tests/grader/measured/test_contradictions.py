@@ -12,8 +12,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.scale import Scale
 from grader.correct import Correction, Corrections, FinishChanged, LeftOut, PaintedIn
 from grader.correct.measured import correct

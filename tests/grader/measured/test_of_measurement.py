@@ -9,8 +9,9 @@ import cv2
 import numpy as np
 import pytest
 
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from calibration.thickness import GoldProperties, gold_properties
 from grader.lot import estimate_lot, one_part
 from grader.measured import Measured, measurements_of

@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError, UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from grader.board_count import BoardCount
 from grader.lot import estimate_lot, one_part
 from grader.measured import measurements_of, read_measurements

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from calibration.errors import DataFileError, UsageError
-from calibration.reading import packaged_text
+from calibration.packaged import packaged_text
 from grader.lot import estimate_lot, one_part
 from grader.measured import Measured, measurements_of, schema_json
 from grader.model import Range

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from calibration.errors import ScaleError
 from calibration.notices import notice
-from calibration.reading import packaged_toml
-from calibration.sourced import load
+from calibration.packaged import packaged_toml
+from calibration.sourced import load_figures
 from grader.photo import Photo
 from grader.photo_advice import CHECKS, HOW, Check
 from grader.photo_advice.advise import advise, advise_on
@@ -148,7 +148,7 @@ def test_checks_go_into_documents_as_plain_values() -> None:
     "key", ["contact_width", "contact_px_least", "clipped_code", "clipped_share", "blur_over_contact", "light_ratio"]
 )
 def test_every_limit_says_where_it_comes_from(key: str) -> None:
-    figure = load("photo_figures")[key]
+    figure = load_figures("photo_figures")[key]
     assert figure.value > 0
     assert len(figure.source) > 30
 

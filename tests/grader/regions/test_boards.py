@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
-from grader.regions.boards import board_of, edge_distance, find_boards, in_reading_order, polygon_area
+from grader.regions.boards import board_under, edge_distance, find_boards, in_reading_order, polygon_area
 from grader.regions.model import Board
 from tests.drawn_boards import box, polygon_share, union_share
 
@@ -81,10 +81,10 @@ def test_nothing_there_gives_no_board() -> None:
 def test_the_smallest_board_holds_a_place() -> None:
     large = Board(box((100.0, 100.0), 180.0, 180.0), 180.0**2)
     small = Board(box((60.0, 60.0), 40.0, 40.0), 1600.0)
-    assert board_of(np.array([60.0, 60.0]), (large, small)) == 1
-    assert board_of(np.array([150.0, 150.0]), (large, small)) == 0
-    assert board_of(np.array([250.0, 10.0]), (large, small)) is None
-    assert board_of(np.array([60.0, 60.0]), ()) is None
+    assert board_under(np.array([60.0, 60.0]), (large, small)) == 1
+    assert board_under(np.array([150.0, 150.0]), (large, small)) == 0
+    assert board_under(np.array([250.0, 10.0]), (large, small)) is None
+    assert board_under(np.array([60.0, 60.0]), ()) is None
 
 
 def test_distance_from_the_edge_in_pixels() -> None:

@@ -7,7 +7,7 @@ import pytest
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
 from grader.regions import Board
-from grader.regions.boards import board_of, find_boards
+from grader.regions.boards import board_under, find_boards
 from tests.drawn_boards import box
 
 K = 6.0  # px per mm
@@ -85,8 +85,8 @@ def test_each_place_belongs_to_the_board_that_is_seen_there() -> None:
     boards = found([(lower, GREEN), (upper, RED)])
     top = boards.index(max(boards, key=lambda b: iou(b, upper)))
     for place in ((90.0, 20.0), (90.0, 65.0), (90.0, 110.0)):
-        assert board_of(np.array(place) * K, boards) == top
-    assert board_of(np.array([40.0, 65.0]) * K, boards) not in (None, top)
+        assert board_under(np.array(place) * K, boards) == top
+    assert board_under(np.array([40.0, 65.0]) * K, boards) not in (None, top)
 
 
 def test_chips_labels_and_the_tab_of_contacts_are_no_boards() -> None:

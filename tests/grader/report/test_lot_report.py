@@ -16,9 +16,10 @@ import numpy as np
 import pypdfium2
 import pytest
 
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError
 from calibration.finishes import FINISH_RGB
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from grader.cautions import lines_for
 from grader.lot import estimate_lot, one_part
 from grader.measured import Measured, usable

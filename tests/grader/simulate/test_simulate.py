@@ -11,7 +11,7 @@ import pytest
 
 from calibration.errors import UsageError
 from grader.model import Range
-from grader.simulate import BUYERS, InventedLot, Trial, World, invent, simulate
+from grader.simulate import BUYERS, InventedLot, Trial, World, invent_lot, simulate
 from grader.simulate.buyers import BREAK_EVEN, BY_GAINS, HIGHEST, MANY_LOTS, appraise, best_rate_per_kg
 from grader.valuation import Assumptions, load_assumptions, with_given
 
@@ -34,7 +34,7 @@ def tried(lot: InventedLot, expected: float = 0.0, chance: float = 0.0) -> Trial
 
 @pytest.fixture(scope="module")
 def trials(assumptions: Assumptions) -> list[InventedLot]:
-    return [invent(World(assumptions, learned=True), n, 7) for n in range(60)]
+    return [invent_lot(World(assumptions, learned=True), n, 7) for n in range(60)]
 
 
 def test_a_run_is_the_same_for_its_seed_and_another_for_another(assumptions: Assumptions) -> None:
@@ -72,7 +72,7 @@ def test_a_truth_that_is_all_known_leaves_nothing_to_regret(assumptions: Assumpt
     """With every input certain and every price certain, worth is what the draws say it is."""
     certain = with_given(assumptions, payable="90 %", recovery="90 %", costs=["20 USD"], hours="3 h", rate="10 USD/h")
     certain = replace(certain, drift=None)
-    lot = invent(World(certain), 1, 1)
+    lot = invent_lot(World(certain), 1, 1)
     per_mg = 0.9 * 0.9 * 2650 / 31.1034768 / 1000
     assert lot.worth == pytest.approx(lot.gold_mg * per_mg - 20 - 30, rel=1e-9)
     assert lot.profit(lot.worth) == pytest.approx(0.0)
@@ -96,7 +96,7 @@ def test_what_buyers_see_is_the_truth_with_the_noise_that_is_claimed(trials: lis
 
 def test_sellers_that_know_ask_in_step_with_the_truth(assumptions: Assumptions) -> None:
     def follows(sellers_know: bool) -> float:
-        lots = [invent(World(assumptions, sellers_know=sellers_know), n, 2) for n in range(150)]
+        lots = [invent_lot(World(assumptions, sellers_know=sellers_know), n, 2) for n in range(150)]
         return float(np.corrcoef([np.log(x.asking) for x in lots], [np.log(x.gold_mg) for x in lots])[0, 1])
 
     assert follows(True) > follows(False) + 0.1
@@ -128,7 +128,7 @@ def test_over_many_lots_safe_buys_make_room_for_a_risky_one() -> None:
 def test_over_many_lots_as_many_buys_lose_as_foretold_and_more_is_earned(assumptions: Assumptions) -> None:
     """With learned thickness: the mean chance of a loss over the buys is their losing share, but for chance."""
     world = World(assumptions, learned=True)
-    trials = [appraise(assumptions, invent(world, n, 1), n).trial for n in range(120)]
+    trials = [appraise(assumptions, invent_lot(world, n, 1), n).trial for n in range(120)]
     bought = {}
     for buyer in (HIGHEST, MANY_LOTS):
         decide = buyer.starts(assumptions.accepted_loss)
@@ -151,7 +151,7 @@ def test_over_many_lots_as_many_buys_lose_as_foretold_and_more_is_earned(assumpt
 
 def test_by_gains_losses_take_no_more_than_was_said(assumptions: Assumptions) -> None:
     """Untaught, where one lot in five is flash gold: the highest price buys next to nothing, this one does."""
-    trials = [appraise(assumptions, invent(World(assumptions), n, 1), n).trial for n in range(150)]
+    trials = [appraise(assumptions, invent_lot(World(assumptions), n, 1), n).trial for n in range(150)]
     profits = {}
     for buyer in (HIGHEST, BY_GAINS, BREAK_EVEN):
         decide = buyer.starts(assumptions.accepted_loss)

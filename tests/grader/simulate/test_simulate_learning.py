@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from calibration.belief import UncertainSpread, learn, published_priors
-from calibration.belief.maps import normal
+from calibration.belief.maps import normal_quantity
 from calibration.belief.parts import Component, FamilyPrior
 from calibration.errors import UsageError
 from calibration.thickness import gold_properties, thickness_prior
@@ -90,7 +90,7 @@ def test_trades_differ_as_the_belief_holds() -> None:
 def test_what_is_weighed_is_what_the_belief_expects_of_it(assumptions: Assumptions) -> None:
     """Where all kinds are alike and nothing scatters, weighed ÷ area is the thickness of the trade."""
     nothing = UncertainSpread(1e-9, 1e-9)
-    alike = FamilyPrior((Component(normal(math.log(0.6), 0.2), nothing),))
+    alike = FamilyPrior((Component(normal_quantity(math.log(0.6), 0.2), nothing),))
     priors = replace(PRIORS, families={(FINISH, "unknown"): alike}, seller=nothing, batch=nothing)
     rng = np.random.default_rng(3)
     trade = Trade.draw(priors, rng)

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from calibration.distributions import Distribution
 from calibration.errors import DataFileError, UsageError
-from calibration.inputs import Distribution
 from grader.units.estimates import amount_estimate, quantity_estimate
 from grader.valuation import (
     drift_until_sale,

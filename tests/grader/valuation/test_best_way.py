@@ -11,8 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from grader.model import EMPTY, ProductModel
 from grader.report.blocks import Caveat, Text
 from grader.report.offer_blocks import offer_blocks

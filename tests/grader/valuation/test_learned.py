@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from calibration.belief import Batch, WeighedPlating, learn
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution
 from calibration.thickness import gold_properties
 from grader.gold import gold_mass
 from grader.model import ProductModel

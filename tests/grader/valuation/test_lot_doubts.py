@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from grader.lot import estimate_lot, one_part
 from grader.model import ProductModel
 from grader.units import Money

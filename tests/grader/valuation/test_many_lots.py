@@ -7,8 +7,9 @@ from datetime import date
 import numpy as np
 import pytest
 
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from grader.model import ProductModel
 from grader.valuation import load_assumptions, value_lot, with_given
 from grader.valuation.many_lots import left_for_this, parse_bids

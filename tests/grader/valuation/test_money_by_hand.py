@@ -11,8 +11,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from grader.model import ProductModel
 from grader.units import Money
 from grader.valuation import (

@@ -9,14 +9,15 @@ from typing import Any
 
 import pytest
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from grader.budget import TOGETHER, BudgetLine
 from grader.model import Range
 from grader.units import AskingPrice, LotSize, Money
 from grader.valuation import Assumptions, AtPrice, Offer, RouteOutcome, Spot
 from grader.valuation.information import Question
-from grader.valuation.model import OverMany
 from grader.valuation.notices import notice
+from grader.valuation.outcomes import OverMany
 from grader.valuation.words import (
     assumed_lines,
     at_price,

@@ -11,8 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import expectile
 
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from grader.model import ProductModel
 from grader.valuation import Economics, load_assumptions, value_lot, with_given
 from grader.valuation.rules import ByChance, ByGains

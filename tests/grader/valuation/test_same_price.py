@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from grader.model import ProductModel
 from grader.valuation import VALUATION_DRAWS, Assumptions, Portion, load_assumptions, with_given
 from grader.valuation.books import Bookkeeper, all_values

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from calibration.distributions import Distribution
 from calibration.errors import UsageError
-from calibration.inputs import Distribution, Input
+from calibration.inputs import Input
 from grader.model import ProductModel
 from grader.valuation import VALUATION_DRAWS, Assumptions, Portion, load_assumptions, with_given
 from grader.valuation.books import Bookkeeper, all_values, economics

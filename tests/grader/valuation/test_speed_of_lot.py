@@ -5,7 +5,8 @@ from __future__ import annotations
 import time
 from datetime import date
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from grader.gold import gold_mass
 from grader.lot import Lot, Part, Sight, estimate_lot
 from grader.measured import Measured

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from .engine import dr, mi, number, point, vector
+from .engine import dr, kernel_float, mi, point, vector
 from .shapes import Array
 
 
@@ -53,11 +53,15 @@ class Camera:
         """Rays through picture points; ``lens`` are points on the aperture's unit disc."""
         right, down, forward = (vector(a) for a in self.axes)
         origin = point(self.position)
-        x, y = u - number((self.width - 1) / 2), v - number((self.height - 1) / 2)
+        x, y = u - kernel_float((self.width - 1) / 2), v - kernel_float((self.height - 1) / 2)
         if self.focal_px is None:
-            per = number(1 / float(self.px_per_mm or 1.0))
+            per = kernel_float(1 / float(self.px_per_mm or 1.0))
             return mi.RayDifferential3f(origin + right * (x * per) + down * (y * per), forward + mi.Vector3f(0) * u)
-        per, k1, k2 = number(1 / self.focal_px), number(self.distortion[0]), number(self.distortion[1])
+        per, k1, k2 = (
+            kernel_float(1 / self.focal_px),
+            kernel_float(self.distortion[0]),
+            kernel_float(self.distortion[1]),
+        )
         x, y = x * per, y * per
         seen = dr.sqrt(x * x + y * y) + 1e-9
         true = mi.Float(seen)
@@ -68,8 +72,8 @@ class Camera:
         ahead = right * x + down * y + forward
         if lens is None:
             return mi.RayDifferential3f(origin + mi.Vector3f(0) * u, dr.normalize(ahead))
-        aside = (right * lens.x + down * lens.y) * number(self.lens_mm)
-        return mi.RayDifferential3f(origin + aside, dr.normalize(ahead * number(self.distance_mm) - aside))
+        aside = (right * lens.x + down * lens.y) * kernel_float(self.lens_mm)
+        return mi.RayDifferential3f(origin + aside, dr.normalize(ahead * kernel_float(self.distance_mm) - aside))
 
     def project(self, points: Array) -> Array:
         """Picture points of world points (n, 3)."""

@@ -7,7 +7,7 @@ import shapely
 from shapely.geometry import LineString, Polygon, box
 
 from . import parts
-from .contacts import metal_and_gone, row
+from .contacts import contact_row, metal_and_gone
 from .design import Design
 from .shapes import Rect, circle, rounded
 
@@ -49,8 +49,8 @@ def memory(rng: np.random.Generator, hard: float = 0.0, tin: bool = False) -> De
     x0 = (length - (count - 1) * pitch) / 2
     skip = {i for i in range(count) if abs(x0 + i * pitch - notch) < notch_w / 2 + width / 2 + 0.35}
     metal, gone = ("tin", set[int]()) if tin else metal_and_gone(d, count, hard)
-    row(d, x0, gap, count, pitch, width, finger, "bottom", float(rng.choice([0.05, 0.15, width * 0.45])), skip, metal,
-        gone=gone)  # fmt: skip
+    radius = float(rng.choice([0.05, 0.15, width * 0.45]))
+    contact_row(d, x0, gap, count, pitch, width, finger, "bottom", radius, skip, metal, gone=gone)
     zone = finger + gap + float(rng.uniform(0.1, 0.4))
     _bare_zone(d, (0, 0, length, zone), 0.6, hard)
     if bevel:
@@ -124,7 +124,9 @@ def expansion(rng: np.random.Generator, hard: float = 0.0) -> Design:
     d.finish = _pick(rng, "tin", "tin", "gold")
     skip = {i for i in range(count) if abs(i - key) * pitch < 0.95 + width / 2 + 0.3}
     metal, gone = metal_and_gone(d, count, hard)
-    row(d, x0, gap, count, pitch, width, finger, "bottom", 0.12, skip, metal, float(rng.choice([0, 0.8])), gone)
+    contact_row(
+        d, x0, gap, count, pitch, width, finger, "bottom", 0.12, skip, metal, float(rng.choice([0, 0.8])), gone
+    )
     _bare_zone(d, (tab_x - 1, 0, end + 1, finger + gap + 0.3), 0.65, hard)
     if bevel:
         d.openings.append(box(tab_x - 1, 0, end + 1, bevel))
@@ -208,7 +210,7 @@ def widepitch(rng: np.random.Generator, hard: float = 0.0) -> Design:
     d.silk_colour = _pick(rng, "white", "yellow")
     metal, gone = metal_and_gone(d, count, hard)
     radius = float(rng.choice([0.1, width * 0.5]))
-    row(d, x0, gap, count, pitch, width, finger, "bottom", radius, {key}, metal, gone=gone)
+    contact_row(d, x0, gap, count, pitch, width, finger, "bottom", radius, {key}, metal, gone=gone)
     d.openings.append(box(0, 0, width_mm, finger + gap + 0.5))
     base = finger + 2.5
     d.claim(0, 0, width_mm, base)
@@ -281,7 +283,7 @@ def strip(rng: np.random.Generator, hard: float = 0.0) -> Design:
     y0 = (height - (count - 1) * pitch) / 2
     for edge, x in (("left", gap), ("right", length - gap)):
         metal, gone = metal_and_gone(d, count, hard)
-        row(d, x, y0, count, pitch, width, finger, edge, 0.15, (), metal, gone=gone)
+        contact_row(d, x, y0, count, pitch, width, finger, edge, 0.15, (), metal, gone=gone)
         at = 0.0 if edge == "left" else length - finger - gap - 0.4
         d.openings.append(box(at, 0, at + finger + gap + 0.4, height))
         d.claim(at - 1.5, 0, at + finger + 2.5, height)
@@ -301,7 +303,7 @@ def strip(rng: np.random.Generator, hard: float = 0.0) -> Design:
         s = d.spot(5.4, 5.4, body)
         if s:
             d.solid("box", "white", (s[0] + 0.4, s[1] + 0.4, s[0] + 5, s[1] + 5), 0, 1.4)
-            parts.disc(d, "ochre", s[0] + 2.7, s[1] + 2.7, 1.7, 1.405)
+            parts.flat_disc(d, "ochre", s[0] + 2.7, s[1] + 2.7, 1.7, 1.405)
             for q in (s[0], s[0] + 4.4):
                 d.pad((q, s[1] + 0.6, q + 1, s[1] + 4.8))
     parts.scatter_chips(d, int(length / 4), body)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import tomllib
-from pathlib import Path
 from typing import Any
 
-_READ: dict[str, Any] = tomllib.loads((Path(__file__).parent / "colours.toml").read_text(encoding="utf-8"))
+from calibration.packaged import packaged_toml
+
+_READ: dict[str, Any] = packaged_toml(__package__, "colours.toml")
 
 Colour = tuple[float, float, float]
 

@@ -12,7 +12,7 @@ from .shapes import rounded
 STANDS_FOR = {"gold": "gold_finger", "tin": "tin", "copper": "copper"}
 
 
-def row(
+def contact_row(
     d: Design, x0: float, y0: float, count: int, pitch: float, width: float, length: float, edge: str,
     radius: float = 0.12, skip: Collection[int] = (), metal: str = "gold", stagger: float = 0.0,
     gone: Collection[int] = (),

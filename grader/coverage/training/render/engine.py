@@ -24,10 +24,10 @@ _CHOSEN = os.environ.get("GRADER_RENDER_VARIANT") or (
 mi.set_variant(_CHOSEN)
 mi.set_log_level(mi.LogLevel.Error)
 
-__all__ = ["dr", "mi", "number", "point", "vector", "whole"]
+__all__ = ["dr", "kernel_float", "mi", "point", "vector", "whole"]
 
 
-def number(value: float) -> Any:
+def kernel_float(value: float) -> Any:
     """A float that kernels read from memory."""
     return dr.opaque(mi.Float, float(value))
 
@@ -39,9 +39,9 @@ def whole(value: int) -> Any:
 
 def vector(values: Any) -> Any:
     """A 3-vector that kernels read from memory."""
-    return mi.Vector3f(*[number(v) for v in values])
+    return mi.Vector3f(*[kernel_float(v) for v in values])
 
 
 def point(values: Any) -> Any:
     """A point that kernels read from memory."""
-    return mi.Point3f(*[number(v) for v in values])
+    return mi.Point3f(*[kernel_float(v) for v in values])

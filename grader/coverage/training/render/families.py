@@ -72,7 +72,7 @@ def families_of(rng: np.random.Generator, scene: str) -> list[str]:
     return [scene] * int(rng.choice(many.get(scene, (1,))))
 
 
-def draw(rng: np.random.Generator, scene: str, *, scan: bool, hard: float) -> list[Design]:
+def draw_boards(rng: np.random.Generator, scene: str, *, scan: bool, hard: float) -> list[Design]:
     """The boards of a scene; a scan shows one."""
     names = (
         [scene if scene not in ("pile", "mixed") else str(rng.choice(FAMILIES))] if scan else families_of(rng, scene)

@@ -34,10 +34,10 @@ def package(
         d.mark(f"{word(d)}  {d.rng.integers(1000, 9999)}", size, x + w * 0.1, y + h * 0.55, z + 0.004)
         d.mark(word(d), size, x + w * 0.1, y + h * 0.55 - 2 * size, z + 0.004)
     r = min(w, h) * 0.035 + 0.12
-    disc(d, "dimple", x + w * 0.08 + 0.2, y + h * 0.12 + 0.2, r, z + 0.003)
+    flat_disc(d, "dimple", x + w * 0.08 + 0.2, y + h * 0.12 + 0.2, r, z + 0.003)
 
 
-def disc(d: Design, material: str, x: float, y: float, r: float, z: float) -> None:
+def flat_disc(d: Design, material: str, x: float, y: float, r: float, z: float) -> None:
     """A flat disc at a height."""
     d.solid("disc", material, (x - r, y - r, x + r, y + r), 0, z, 16)
 
@@ -136,7 +136,7 @@ def connector(d: Design, x: float, y: float, w: float, h: float, z: float, body:
 def standoff(d: Design, x: float, y: float, r: float = 2.6, h: float = 5.0) -> None:
     """A brass post."""
     d.solid("cylinder", "brass", (x - r, y - r, x + r, y + r), 0, h, 6)
-    disc(d, "dimple", x, y, r * 0.5, h + 0.01)
+    flat_disc(d, "dimple", x, y, r * 0.5, h + 0.01)
 
 
 def shield(d: Design, region: Rect) -> None:

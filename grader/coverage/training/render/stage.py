@@ -14,7 +14,7 @@ from .board import SceneMeshes, add_board
 from .camera import Camera
 from .design import CLASSES, Design
 from .engine import mi
-from .families import draw
+from .families import draw_boards
 from .light import Lit, lamp
 from .materials import every_kind, lacquer, matt, palette, picture, single
 from .mesh import MaterialMesh, sheet
@@ -55,7 +55,7 @@ class Scene:
 def _lay(
     rng: np.random.Generator, scene: str, scan: bool, hard: float
 ) -> tuple[list[tuple[Design, Array]], Target | None]:
-    designs = draw(rng, scene, scan=scan, hard=hard)
+    designs = draw_boards(rng, scene, scan=scan, hard=hard)
     target = target_sheet(rng) if not scan and rng.random() < 0.6 else None
     if scene == "pile" and not scan:
         away = 75.0 + float(np.hypot(target.width, target.height)) / 2 if target else 0.0

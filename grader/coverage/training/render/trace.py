@@ -9,7 +9,7 @@ import numpy as np
 
 from .camera import Camera
 from .design import CLASSES
-from .engine import dr, mi, number, whole
+from .engine import dr, kernel_float, mi, whole
 from .shapes import Array
 
 PER_PASS = 16  # samples per pixel in one kernel: 4 × 4 cells
@@ -51,7 +51,7 @@ def trace(scene: Any, paths: Any, camera: Camera, samples: int, seed: int, most:
     count = camera.width * camera.height
     lens_used = camera.focal_px is not None
     film = dr.zeros(mi.Float, count * 3)
-    width, limit = whole(camera.width), number(most)
+    width, limit = whole(camera.width), kernel_float(most)
     passes = max(1, -(-samples // PER_PASS))
     for i in range(passes):
         sampler = mi.load_dict({"type": "independent"})
@@ -94,7 +94,7 @@ def masks(scene: Any, camera: Camera, codes: list[tuple[Any, Array]]) -> Masks:
         # jittered, because a regular grid would beat with rows of contacts
         jx, jy = (mi.sample_tea_float(lane, whole(977 + 2 * a + axis)) for axis in (0, 1))
         u = mi.Float(pixel - row * width) + (mi.Float(cell) + jx) / FINE - 0.5
-        v = mi.Float(row) + (number(a) + jy) / FINE - 0.5
+        v = mi.Float(row) + (kernel_float(a) + jy) / FINE - 0.5
         hit = scene.ray_intersect_preliminary(camera.rays(u, v), coherent=True)
         seen = hit.is_valid()
         start = dr.gather(mi.UInt32, starts_, dr.reinterpret_array(mi.UInt32, hit.shape), seen)

@@ -9,11 +9,12 @@ import cv2
 import numpy as np
 import pytest
 
-from calibration.inputs import Distribution, Input
+from calibration.distributions import Distribution
+from calibration.inputs import Input
 from calibration.scale import Scale
 from grader.coverage.model import Coverage
 from grader.coverage.training import evaluate
-from grader.coverage.training.evaluate import PictureResult, heading, judge, pictures, read_truth, row
+from grader.coverage.training.evaluate import PictureResult, judge, pictures, read_truth, table_heading, table_row
 from grader.coverage.training.split import held_out
 from grader.photo import Photo
 
@@ -80,8 +81,8 @@ def test_row_has_a_cell_for_every_kind() -> None:
     def found(kind: str, error: float | None, false: float | None) -> PictureResult:
         return PictureResult("x", kind, error, None if error is None else 0.8, false, None, None, None, None, 0.1)
 
-    line = row("first", [found("edge", -0.1, None), found("edge", 0.3, None), found("none", None, 0.002)])
-    assert line.count("|") == heading().splitlines()[0].count("|")
+    line = table_row("first", [found("edge", -0.1, None), found("edge", 0.3, None), found("none", None, 0.002)])
+    assert line.count("|") == table_heading().splitlines()[0].count("|")
     assert "2: 20.0 / 28 / 30 %, IoU 0.800 / 0.80" in line
     assert "1 bare: false 0.200 / 0.20 %" in line
     assert line.startswith("| first | – |")

@@ -11,7 +11,7 @@ from scipy import stats
 
 from grader.coverage.error import centre_of
 from grader.coverage.training import fit_range
-from grader.coverage.training.fit_range import DEGREES, LOGNORMAL, fit, held
+from grader.coverage.training.fit_range import DEGREES, LOGNORMAL, fit, truths_held
 
 
 def drawn(count: int, level: float, slope: float) -> tuple[np.ndarray, np.ndarray]:
@@ -23,10 +23,19 @@ def drawn(count: int, level: float, slope: float) -> tuple[np.ndarray, np.ndarra
 
 def test_fit_finds_level_and_slope() -> None:
     doubt, residual = drawn(4000, -3.9, 4.5)
-    level, slope = fit(doubt, residual, np.ones(4000))
+    level, slope, median = fit(doubt, residual, np.ones(4000))
+    assert median == 0
     assert level == pytest.approx(-3.9, abs=0.1)
     assert slope == pytest.approx(4.5, abs=0.4)
-    assert held(doubt, residual, level, slope, 0.0).mean() == pytest.approx(0.9, abs=0.015)
+    assert truths_held(doubt, residual, level, slope, 0.0).mean() == pytest.approx(0.9, abs=0.015)
+
+
+def test_fit_finds_the_median_too_where_it_is_not_known() -> None:
+    doubt, residual = drawn(4000, -2.7, 4.0)
+    level, slope, median = fit(doubt, residual + 0.06, np.ones(4000), centred=False)
+    assert level == pytest.approx(-2.7, abs=0.1)
+    assert slope == pytest.approx(4.0, abs=0.4)
+    assert median == pytest.approx(0.06, abs=0.01)
 
 
 def test_pictures_that_count_nothing_change_nothing() -> None:
@@ -39,7 +48,7 @@ def test_pictures_that_count_nothing_change_nothing() -> None:
 
 def test_margin_holds_more() -> None:
     doubt, residual = drawn(1000, -3.9, 4.5)
-    none, some = (held(doubt, residual, -4.5, 4.5, besides) for besides in (0.0, 0.05))
+    none, some = (truths_held(doubt, residual, -4.5, 4.5, besides) for besides in (0.0, 0.05))
     assert some[none].all()
     assert some.sum() > none.sum()
 
@@ -60,3 +69,21 @@ def test_command_prints_figures_for_the_data_file(
     said = capsys.readouterr().out
     assert said.startswith("60 pictures\nlevel = ")
     assert "renders held" in said
+
+
+def test_command_fits_pictures_without_scale_by_themselves(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    doubt, residual = drawn(60, -2.7, 4.0)
+    rows = [
+        {"kind": "pads", "error": float(np.exp(-r - 0.1) - 1), "px_per_mm": None, "doubt": float(d)}
+        for d, r in zip(doubt, residual, strict=True)
+    ]
+    rows.append({"kind": "pads", "error": 0.5, "px_per_mm": 5.0, "doubt": 0.2})
+    (tmp_path / "found.json").write_text(json.dumps(rows), "utf-8")
+    words = ["fit_range", str(tmp_path / "found.json"), "--segmenter", "learned-6", "--unscaled"]
+    monkeypatch.setattr("sys.argv", words)
+    fit_range.main()
+    pictures, median, *_ = capsys.readouterr().out.splitlines()
+    assert pictures == "60 pictures"
+    assert float(median.removeprefix("median = ")) == pytest.approx(np.exp(0.1), abs=0.04)

@@ -11,7 +11,7 @@ torch = pytest.importorskip("torch", reason="PyTorch is for training only, not i
 pytest.importorskip("onnx", reason="onnx is for training only, not installed with the tests")
 
 from grader.coverage.network import Network  # noqa: E402
-from grader.coverage.training.export import export  # noqa: E402
+from grader.coverage.training.export import export_network  # noqa: E402
 from grader.coverage.training.model import CoverageNet, coverage_logits, network_input  # noqa: E402
 from grader.coverage.training.parts import write_parts  # noqa: E402
 from grader.coverage.training.weights import read_weights  # noqa: E402
@@ -31,7 +31,7 @@ def test_shipped_weights_say_the_same_in_training() -> None:
 
 def test_exported_again_they_are_the_same(tmp_path: Path) -> None:
     torch.save(read_weights(SHIPPED), tmp_path / "again.pt")
-    export(tmp_path / "again.pt", tmp_path / "again.onnx")
+    export_network(tmp_path / "again.pt", tmp_path / "again.onnx")
     write_parts(tmp_path / "again.onnx", tmp_path)
     first = read_weights(SHIPPED)
     for again in (read_weights(tmp_path / "again.onnx"), read_weights(tmp_path)):
