@@ -14,6 +14,7 @@ import streamlit as st
 from app.common.trouble import telling, trouble
 from app.lots.bin import KEPT_DAYS, in_bin
 from app.lots.entries import Clash, Value
+from app.lots.fresh import FreshMeasurements
 from app.lots.lot_folder import LotFolder, is_key, lots_in, new_key
 from app.lots.matching import Matching
 from app.lots.measuring import Measuring, Order
@@ -88,6 +89,7 @@ class Desk:
         self.one_at_a_time = Lock()
         self.settling = Lock()
         self.usual_s: float | None = None
+        self._fresh = FreshMeasurements()
         self._lots: dict[str, LotFolder] = {}
         self._measuring: dict[str, Measuring] = {}
         self._matching: dict[str, Matching] = {}
@@ -104,7 +106,7 @@ class Desk:
         """The comparison of a lot's photos; only its findings on the last lot are kept in memory."""
         if key not in self._matching:
             self._matching = {k: m for k, m in self._matching.items() if not m.is_over}
-            self._matching[key] = Matching(self.lot(key), self.one_at_a_time)
+            self._matching[key] = Matching(self.lot(key), self.one_at_a_time, self._fresh)
         return self._matching[key]
 
     def measure(self, key: str, orders: Sequence[Order]) -> None:
@@ -114,7 +116,7 @@ class Desk:
             if not busy.is_over:
                 return
             self.usual_s = busy.usual_s()
-        row = Measuring(orders, self.lot(key), self.one_at_a_time, self.usual_s)
+        row = Measuring(orders, self.lot(key), self.one_at_a_time, self.usual_s, fresh=self._fresh)
         self._measuring[key] = row
         row.start()
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import logging
 from threading import Event, Lock, Thread
 
+from app.lots.fresh import FreshMeasurements
+from app.lots.kept import Kept
 from app.lots.lot_folder import LotFolder
 from app.lots.sheets import BoardSheet, corrections, keep_sheet, kept_sheet, made_of
 from calibration.errors import GraderError, PhotoError
@@ -19,14 +21,15 @@ _LOG = logging.getLogger(__name__)
 class Matching:
     """Keeps the sheet of one lot in step with its photos and with the corrections to them."""
 
-    def __init__(self, lot: LotFolder, one_at_a_time: Lock) -> None:
+    def __init__(self, lot: LotFolder, one_at_a_time: Lock, fresh: FreshMeasurements) -> None:
         """Prepare the comparison; ``follow`` starts it.
 
         Args:
             lot: whose photos are all measured.
             one_at_a_time: shared by all lots, because one photo takes the whole machine.
+            fresh: photos that need not be measured again.
         """
-        self._lot, self._one = lot, one_at_a_time
+        self._lot, self._one, self._fresh = lot, one_at_a_time, fresh
         self._starting, self._over = Lock(), Event()
         self._over.set()
         self._seen: tuple[frozenset[tuple[str, str]], SeenListing] | None = None
@@ -83,11 +86,7 @@ class Matching:
         self.total = len(photos)
         for number, done in enumerate(photos.values()):
             self.done, self.name = number, done.name
-            data = self._lot.photo(done.sha256)
-            if data is None:
-                raise PhotoError("photo-missing", "The photo has been removed.", "Choose it again.")
-            with self._one:
-                found = measure(load_photo(data, done.name), done.request)
+            found = self._fresh.take(done.sha256, done.request) or self._measured(done)
             by_hand = done.measured.made_by_hand
             measured[done.sha256] = correct(found, by_hand) if by_hand.items else found
         self.done, self.name = self.total, ""
@@ -95,3 +94,10 @@ class Matching:
             seen = see_listing([m.photo for m in measured.values()], measured=measured)
         self._seen = of, seen
         return seen
+
+    def _measured(self, done: Kept) -> Measurement:
+        data = self._lot.photo(done.sha256)
+        if data is None:
+            raise PhotoError("photo-missing", "The photo has been removed.", "Choose it again.")
+        with self._one:
+            return measure(load_photo(data, done.name), done.request)

@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from threading import Event, Lock, Thread
 
+from app.lots.fresh import FreshMeasurements
 from app.lots.lot_folder import Kept, LotFolder
 from calibration.errors import GraderError, PhotoError
 from grader.api import measure
@@ -53,6 +54,7 @@ class Measuring:
         one_at_a_time: Lock,
         usual_s: float | None = None,
         clock: Stopwatch = time.monotonic,
+        fresh: FreshMeasurements | None = None,
     ) -> None:
         """Prepare the job; ``start`` begins it.
 
@@ -62,9 +64,11 @@ class Measuring:
             one_at_a_time: shared by all lots, because one photo takes the whole machine.
             usual_s: time per photo in an earlier row, s.
             clock: seconds that only increase.
+            fresh: takes the measurements of a lot of several photos, for their comparison.
         """
         self._turns = [_Turn(order) for order in orders]
         self._lot, self._one, self._clock, self._usual_s = lot, one_at_a_time, clock, usual_s
+        self._fresh = fresh
         self._stop, self._over = Event(), Event()
         self._began: float | None = None
 
@@ -130,7 +134,7 @@ class Measuring:
             turn.step = step
 
         try:
-            measure_into(self._lot, turn.order, say)
+            measure_into(self._lot, turn.order, say, self._fresh if self._lot.photo_count > 1 else None)
         except PhotoError as error:
             turn.error = error
             self._lot.remove(turn.order.sha256)
@@ -145,7 +149,7 @@ class Measuring:
             )
 
 
-def measure_into(lot: LotFolder, order: Order, say: StepProgress) -> Kept:
+def measure_into(lot: LotFolder, order: Order, say: StepProgress, fresh: FreshMeasurements | None = None) -> Kept:
     """Measure one photo of a lot and keep the result; a photo measured in the same way is not measured again.
 
     Corrections that were made on it by hand stay.
@@ -161,6 +165,8 @@ def measure_into(lot: LotFolder, order: Order, say: StepProgress) -> Kept:
     if data is None:
         raise PhotoError("photo-missing", "The photo has been removed.", "Choose it again.")
     measured = measure(data, name=order.name, request=order.request, progress=say)
+    if fresh is not None:
+        fresh.put(measured.measurement)
     done = lot.measured().get(order.sha256)  # it may have been corrected meanwhile
     by_hand = lot.history(order.sha256)
     if by_hand is not None:

@@ -94,22 +94,22 @@ def _say(sheet: BoardSheet, chosen: Sequence[SheetLook], *, is_current: bool) ->
     told = {0: "No picture chosen.", 1: "1 picture chosen.", most: "2 pictures chosen."}
     st.markdown(told.get(len(chosen), f"{len(chosen)} pictures chosen: choose one or two."), width="stretch")
     one, two = len(chosen) == 1 and is_current, len(chosen) == most and is_current
-    with st.container(horizontal=True):
+    with st.container(horizontal=True, gap="xsmall"):  # a phone's screen has room for two lines
         _button("Same board", ":material/link:", chosen, two, lambda: one_board(sheet, *chosen))
         _button("Front and back", ":material/flip:", chosen, two, lambda: two_faces(sheet, *chosen))
         _button("Another board", ":material/call_split:", chosen, one or two, lambda: another_board(sheet, chosen))
         _button("Not a board", ":material/block:", chosen, one or two, lambda: no_board(chosen))
         done, undone = last_words(current_lot())
         for step, back, icon, words in ((undo, "Undo", "undo", done), (redo, "Redo", "redo", undone)):
-            st.button(
-                back,
-                icon=f":material/{icon}:",
-                key=f"{icon}-boards",
-                disabled=words is None,
-                on_click=_step,
-                args=(step,),
-                help=None if words is None else as_typed(words),
-            )
+            if words is not None:
+                st.button(
+                    back,
+                    icon=f":material/{icon}:",
+                    key=f"{icon}-boards",
+                    on_click=_step,
+                    args=(step,),
+                    help=as_typed(words),
+                )
 
 
 def _button(

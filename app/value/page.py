@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import streamlit as st
@@ -18,10 +18,11 @@ from app.common.preferences import chosen_currency
 from app.common.show import as_typed, problem, remark
 from app.lots.desk import current_lot, lot_name
 from app.lots.keep import all_lots, ask_to_keep, lot_contents, say_what_was_done, write_log
+from app.lots.kept_boards import as_noted, boards_of, noted_in
 from app.lots.learned import with_what_was_learned
 from app.lots.lot_folder import LotFolder
 from app.lots.report import NO_PLANS, report_downloads, report_of
-from app.lots.sheets import Records
+from app.lots.sheets import Records, kept_sheet
 from app.lots.shelf import Kept, kept
 from app.lots.way import link, show_next, show_way
 from app.photos.adding import ask_photos, ask_sample, measure_what_waits
@@ -58,12 +59,14 @@ class _Source:
     """The object of the valuation: photos of the lot in progress, or a lot of the log.
 
     ``together``: the boards that several photos show, each once; the measurements are then of boards, not of photos.
+    ``noted``: what a lot of the log says of them, for its next offer.
     """
 
     measured: list[Measured]
     photos: tuple[Kept, ...] = ()
     lot: LoggedLot | None = None
     together: Records | None = None
+    noted: Mapping[str, Any] = field(default_factory=dict)
 
 
 def show() -> None:
@@ -281,6 +284,10 @@ def _logged(lots: Sequence[LoggedLot]) -> _Source | None:
     if not contents.estimates:
         st.markdown("This lot holds no estimate yet: measure its photos and keep them in it.")
         return None
+    noted = noted_in(contents)
+    if (boards := boards_of(noted)) is not None:
+        remark("Each board counts once, as when its last offer was kept.")
+        return _Source(list(boards.each), lot=lot, together=boards, noted=noted)
     estimates = contents.latest_estimates()
     return _Source(usable((f"estimate {e.id}", e.measured) for e in estimates), lot=lot)
 
@@ -309,10 +316,12 @@ def _ask_set() -> None:
 def _keep(source: _Source, offer: Mapping[str, Any]) -> None:
     lot = source.lot
     if lot is None:
-        ask_to_keep("valued", source.photos, dict(offer))
+        sheet = None if source.together is None else kept_sheet(current_lot())
+        ask_to_keep("valued", source.photos, {**offer, **({} if sheet is None else as_noted(sheet))})
         return
+    document = {**offer, **source.noted}
     if st.button(f"Keep this offer in lot {as_typed(lot.name)}", icon=":material/save:"):
-        write_log(lambda log: f"Offer {log.add_offer(lot.id, dict(offer)).id} kept in lot {lot.name}.")
+        write_log(lambda log: f"Offer {log.add_offer(lot.id, document).id} kept in lot {lot.name}.")
     say_what_was_done()
 
 

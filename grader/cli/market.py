@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, nullcontext
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
+from rich.markup import escape
 from rich.progress import Progress
 
 from calibration.errors import UsageError
@@ -21,10 +22,11 @@ from grader.market.market import Market
 from grader.market.page import HEADS, market_csv, market_html, table_rows
 from grader.market.rank import Ranked, spread
 from grader.request import Request
-from grader.units import parse_money
+from grader.units import format_money, parse_money
 from grader.units.estimates import named
 from grader.valuation import Assumptions
 
+_UNREAD = 10  # lines of what could not be read
 _ONE_LOT = ("asking", "boards", "count", "mass", "weighed", "parts", "other_face", "listing", "postage")
 
 
@@ -72,13 +74,23 @@ def market(
     money = None if budget is None else _budget(budget, figures)
     listings = read_market(source)
     request = Request()
-    at = Market(listings, request, results or f"{source.rstrip('/')}-results", form.value)
-    with nullcontext() if cluster is None else connected(cluster, workers) as client, _bar(at.picture_count) as told:
-        content = at.measure(client, told)
+    kept = results or f"{source.rstrip('/')}-results"
+    at = Market(listings, request, kept, form.value)
+    try:
+        with (
+            nullcontext() if cluster is None else connected(cluster, workers) as client,
+            _bar(at.picture_count) as told,
+        ):
+            content = at.measure(client, told)
+    except KeyboardInterrupt:
+        err.print(escape(f"\nStopped. What was measured is kept in {kept}: the same command goes on from there."))
+        raise
     found = at.ranked(content, figures, options.bench())
     if money is not None:
         found = spread(found, money, figures.accepted_loss)
     _write(found, csv_out, json_out, html)
+    if not is_stdout(json_out):
+        _say_what_else(found, budget, kept)
 
 
 def _of_one_lot(options: ValueOptions) -> None:
@@ -129,4 +141,22 @@ def _write(found: list[Ranked], csv_out: Path | None, json_out: Path | None, htm
     if json_out is not None:
         write_whole(json_out, lines)
     show_table(HEADS, table_rows(found), right=(1, 2, 3, 4))
+
+
+def _say_what_else(found: Sequence[Ranked], budget: str | None, kept: str) -> None:
+    """Say what the table has no room for: what could not be read, what the budget buys, where results are."""
+    unread = [f"{one.name}: {text}" for one in found for text in one.unread]
+    if unread:
+        more = len(unread) - _UNREAD
+        out.print("\nNot read:")
+        for text in [*unread[:_UNREAD], *([f"{more} more: see --csv or --html"] if more > 0 else [])]:
+            out.print(escape(f"  {text}"))
+    if budget is not None:
+        bought = [one for one in found if one.buy]
+        what = "none of them at their asking prices"
+        if bought:
+            spent = sum(one.asking or 0.0 for one in bought)
+            what = f"{len(bought)} of {len(found)} listings for {format_money(spent, bought[0].currency, 0.01)}"
+        out.print(escape(f"\nThe budget of {budget} buys {what}."))
+    out.print(escape(f"\nMeasurements are kept in {kept}; the next run measures only new pictures."))
     out.print("\nVisible plating only. A range is not a promise: see each listing by itself before you bid.")

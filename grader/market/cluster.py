@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
@@ -44,12 +45,27 @@ def connected(address: str, workers: int = 0) -> Iterator[Client]:
         # memory is taken by photos: nothing is worth writing to disk, and no worker needs to wait
         "distributed.worker.memory.spill": False,
         "distributed.worker.memory.target": False,
+        # a dead worker is started again at once; Dask would give up one that is away for 15 s, as on a busy machine
+        "distributed.deploy.lost-worker-timeout": "24 hours",
+        # a sample of every worker's stack each 10 ms, for a dashboard that nobody looks at here
+        "distributed.worker.profile.enabled": False,
+        # clocks that look 10 to 50 times a second at what changes by the second, in every process
+        "distributed.admin.tick.interval": "1s",
+        "distributed.admin.tick.limit": "10s",
+        "distributed.admin.system-monitor.interval": "5s",
+        "distributed.worker.memory.monitor-interval": "1s",
     }
     with dask.config.set(settings):
         if address == LOCAL:
             with (
+                dask.config.set({"distributed.worker.preload": ["grader.market.ready"]}),
                 LocalCluster(
-                    n_workers=workers or None, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0"
+                    n_workers=workers or None,
+                    threads_per_worker=1,
+                    processes=True,
+                    dashboard_address="127.0.0.1:0",
+                    scheduler_kwargs={"dashboard": False},
+                    silence_logs=logging.CRITICAL,  # what a worker's death costs is in the rows
                 ) as cluster,
                 Client(cluster) as client,
             ):

@@ -43,7 +43,7 @@ class MarketListing:
 
     Attributes:
         name: name of its folder, or its name in the list.
-        pictures: paths or URLs, in order.
+        pictures: paths or URLs, in order; none where its folder is empty, or holds only its text.
         said: the seller's statements, as typed: any of ``SAID``.
         words: words of the seller's text from which each statement was read; empty where it was given exactly.
         trouble: why its text could not be read; empty where it could, or where there is no text.
@@ -67,7 +67,7 @@ def read_market(source: str) -> list[MarketListing]:
     if not files.exists(path):
         raise UsageError("market-missing", f"There is no {source}.", "Check the name and the folder.")
     found = list(_in_folder(files, path) if files.isdir(path) else _in_list(files, path))
-    if not found:
+    if not any(one.pictures for one in found):
         raise UsageError(
             "market-empty",
             f"There are no pictures in {source}.",
@@ -78,11 +78,13 @@ def read_market(source: str) -> list[MarketListing]:
 
 def _in_folder(files: fsspec.AbstractFileSystem, root: str) -> Iterator[MarketListing]:
     for folder in sorted([root, *(e["name"] for e in files.ls(root, detail=True) if e["type"] == "directory")]):
-        inside = sorted(e["name"] for e in files.ls(folder, detail=True) if e["type"] == "file")
+        entries = files.ls(folder, detail=True)
+        inside = sorted(e["name"] for e in entries if e["type"] == "file")
         pictures = [p for p in inside if p.lower().endswith(ENDINGS) and not posixpath.basename(p).startswith(".")]
-        if not pictures:
-            continue
         texts = [p for end in TEXTS for p in inside if posixpath.basename(p) == end]
+        is_listing = pictures or (folder != root and (texts or not entries))
+        if not is_listing:
+            continue
         told = _said(files, texts[0]) if texts else _Told()
         yield MarketListing(
             posixpath.basename(folder.rstrip("/")), tuple(map(files.unstrip_protocol, pictures)), *told

@@ -7,7 +7,6 @@ picture's sha256: the same picture is one row, wherever and however often it tur
 from __future__ import annotations
 
 import base64
-import functools
 import hashlib
 import json
 import traceback
@@ -17,7 +16,7 @@ from typing import Any
 import cv2
 
 from calibration.errors import GraderError, PhotoError
-from grader.coverage.choose import segmenter_named
+from grader.market.ready import make_ready
 from grader.market.storage import files_at
 from grader.measured import Measured
 from grader.photo import load_photo, reduced
@@ -68,18 +67,10 @@ def measured_rows(
 def _rows(
     pictures: Sequence[str], request_json: dict[str, Any], known: Collection[str], threads: int
 ) -> Iterator[tuple[PictureRow, Measurement | None]]:
-    _prepare(threads)
+    make_ready(threads)
     request = Request.from_json(request_json)
     for picture in pictures:
         yield _row(picture, request, known)
-
-
-@functools.cache
-def _prepare(threads: int) -> None:
-    """Set up threads, and the network with its weights, once in a process."""
-    if threads:
-        cv2.setNumThreads(threads)
-    segmenter_named()
 
 
 def _row(picture: str, request: Request, known: Collection[str]) -> tuple[PictureRow, Measurement | None]:
@@ -111,7 +102,7 @@ def _read(picture: str) -> bytes:
         with files.open(path, "rb") as file:
             return bytes(file.read(MAX_FILE_BYTES + 1))
     except FileNotFoundError as error:
-        raise PhotoError("photo-missing", f"There is no file {picture}.", "Check the name and the folder.") from error
+        raise PhotoError("photo-missing", f"There is no file {path}.", "Check the name and the folder.") from error
 
 
 def _measured(data: bytes, picture: str, request: Request) -> tuple[PictureRow, Measurement]:

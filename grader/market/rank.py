@@ -39,6 +39,7 @@ class Ranked:
         gold_mg: low end, middle and high end of the 90 % range.
         ask: questions to the seller, the most valuable first.
         refused: why there is no bid; empty where there is one.
+        unread: what of its text and pictures could not be read, and why; in ``notes`` too.
         notes: remarks on the listing's text and pictures.
         buy: whether the budget covers it; None where no budget was given.
         thumbnails: JPEG, base64.
@@ -55,6 +56,7 @@ class Ranked:
     gold_mg: tuple[float, float, float] | None = None
     ask: tuple[str, ...] = ()
     refused: str = ""
+    unread: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     buy: bool | None = None
     thumbnails: tuple[str, ...] = ()
@@ -124,6 +126,7 @@ def valued(
         for row in different.values()
         if row["state"] != MEASURED
     ]
+    unread = (*filter(None, [listing.trouble]), *bad)
     records = [Measured.from_dict(json.loads(r["record"])) for r in different.values() if r["state"] == MEASURED]
     usable = [m for m in records if m.without_gold() is None]
     one = Ranked(
@@ -131,14 +134,15 @@ def valued(
         len(listing.pictures),
         len(usable),
         figures.currency,
-        notes=(*filter(None, (listing.trouble, _read_in(listing), "" if together is None else together.note)), *bad),
+        unread=unread,
+        notes=(*unread, *filter(None, (_read_in(listing), "" if together is None else together.note))),
         thumbnails=tuple(r["thumbnail"] for r in different.values() if r["thumbnail"]),
     )
     if not usable:
         why = next((reason for m in records if (reason := m.without_gold()) is not None), None)
         return replace(
             one,
-            refused=why.message if why is not None else "No picture could be measured.",
+            refused=why.message if why is not None else _NONE_READ if listing.pictures else _NO_PICTURE,
             ask=() if why is None else (why.advice,),
         )
     try:
@@ -148,6 +152,10 @@ def valued(
         )
     except GraderError as error:
         return replace(one, refused=error.message, ask=(error.advice,))
+
+
+_NONE_READ = "No picture could be measured."
+_NO_PICTURE = "It has no picture."
 
 
 def _read_in(listing: MarketListing) -> str:

@@ -43,7 +43,7 @@ def each(monkeypatch: pytest.MonkeyPatch) -> list[Callable[[Order], None]]:
     """What happens instead of measuring: every function of the list, for each photo."""
     done: list[Callable[[Order], None]] = []
 
-    def instead(lot: LotFolder, order: Order, say: Callable[[str], None]) -> None:
+    def instead(lot: LotFolder, order: Order, say: Callable[[str], None], fresh: object) -> None:
         say("scale")
         for do in done:
             do(order)

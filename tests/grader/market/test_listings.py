@@ -28,6 +28,17 @@ def test_each_folder_with_pictures_is_a_listing(tmp_path: Path) -> None:
     assert b.said == {"asking": "25 EUR", "mass": "2 kg"}
 
 
+def test_a_listing_without_pictures_is_not_forgotten(tmp_path: Path) -> None:
+    for name in ("a", "b", "c", "notes"):
+        (tmp_path / name).mkdir()
+    (tmp_path / "a" / "1.jpg").write_bytes(b"")
+    (tmp_path / "b" / "listing.txt").write_text("Price 40 USD")
+    (tmp_path / "notes" / "shops.txt").write_text("where to look")
+    found = {one.name: one.pictures for one in read_market(str(tmp_path))}
+    assert sorted(found) == ["a", "b", "c"]
+    assert found["b"] == found["c"] == ()
+
+
 def test_a_text_that_cannot_be_read_is_told_and_stops_nothing(tmp_path: Path) -> None:
     (tmp_path / "a").mkdir()
     (tmp_path / "a" / "1.png").write_bytes(b"")
