@@ -16,17 +16,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calibration.arrays import FloatArray
+from calibration.digits import in_digits
 from calibration.distributions import Distribution
 from calibration.errors import UsageError
 from calibration.kinds import BoardKind, PlatingAssumptions
 from calibration.sourced import load_figures
 
 _POINTS, _KEPT = 40_000, 1000
-
-
-def _plain(value: float) -> str:
-    """A value with three digits, never as a power of ten."""
-    return f"{float(f'{value:.3g}'):.15g}"
 
 
 @dataclass(frozen=True)
@@ -41,7 +37,7 @@ class Statement:
     @property
     def words(self) -> str:
         """In a few words."""
-        return f"stated: {self.thickness_um:.2g} µm"
+        return f"stated: {in_digits(self.thickness_um, 2)} µm"
 
     def log_likelihood(self, plating: Where) -> FloatArray:
         """Of each value of the plating, (n,)."""
@@ -67,7 +63,7 @@ class Reading:
     @property
     def words(self) -> str:
         """In a few words."""
-        return f"read: {self.thickness_um:.2g} µm"
+        return f"read: {in_digits(self.thickness_um, 2)} µm"
 
     def log_likelihood(self, plating: Where) -> FloatArray:
         """Of each value of the plating, (n,)."""
@@ -99,7 +95,7 @@ class Strip:
     @property
     def words(self) -> str:
         """In a few words."""
-        return f"stripped: {_plain(self.mass_mg)} mg of {self.boards} boards"
+        return f"stripped: {in_digits(self.mass_mg)} mg of {self.boards} boards"
 
     def log_likelihood(self, plating: Where) -> FloatArray:
         """Of each value of the plating, (n,)."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from calibration.area_factors import as_sample, draws_of
+from calibration.digits import as_given
 from calibration.distributions import Distribution
 from calibration.errors import UsageError
 from calibration.sourced import load_inputs
@@ -26,7 +27,7 @@ def face_height(thickness_mm: float | None = None) -> Distribution:
     if not 0 <= thickness_mm <= _THICKEST_MM:
         raise UsageError(
             "thickness-invalid",
-            f"A board cannot be {thickness_mm:g} mm thick.",
-            f"Give a thickness from 0 to {_THICKEST_MM:g} mm, such as 1.6 mm.",
+            f"A board cannot be {as_given(thickness_mm)} mm thick.",
+            f"Give a thickness from 0 to {as_given(_THICKEST_MM)} mm, such as 1.6 mm.",
         )
     return as_sample(thickness_mm * draws_of(inputs["thickness-tolerance"].distribution, stream=2) + lift)

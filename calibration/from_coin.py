@@ -18,6 +18,7 @@ import numpy as np
 from calibration.area_factors import as_sample, draws_of, height_factor
 from calibration.arrays import FloatArray
 from calibration.camera import CameraPrior, Lens, camera_prior
+from calibration.digits import as_given
 from calibration.distributions import Distribution
 from calibration.errors import ScaleError, UsageError
 from calibration.inputs import Input
@@ -87,7 +88,9 @@ def scale_from_coin(
     figures = load_figures("scale_figures")
     if not 0 < diameter_mm <= _LARGEST_MM:
         raise UsageError(
-            "diameter-invalid", f"A diameter of {diameter_mm:g} mm is not possible.", "Give a diameter above 0."
+            "diameter-invalid",
+            f"A diameter of {as_given(diameter_mm)} mm is not possible.",
+            "Give a diameter above 0.",
         )
     rim = _checked(view.shape, rim_px)
     marking = figures["marking_sd"].value if marking_sd_px is None else marking_sd_px

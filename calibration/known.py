@@ -17,6 +17,7 @@ import numpy as np
 from calibration.area_factors import as_sample, draws_of, fit_input, height_factor
 from calibration.arrays import FloatArray
 from calibration.camera import CameraPrior, camera_prior
+from calibration.digits import as_given
 from calibration.distributions import Distribution
 from calibration.errors import ScaleError, UsageError
 from calibration.inputs import Input
@@ -180,7 +181,7 @@ def scale_from_rectangle(
 def _check_mm(length_mm: float) -> None:
     if not 0 < length_mm <= _LONGEST_MM:
         raise UsageError(
-            "length-invalid", f"A known length of {length_mm:g} mm is not possible.", "Give a length above 0."
+            "length-invalid", f"A known length of {as_given(length_mm)} mm is not possible.", "Give a length above 0."
         )
 
 
@@ -190,7 +191,7 @@ def _figure(key: str, given: float | None) -> float:
         return load_figures("scale_figures")[key].value
     if not (math.isfinite(given) and given > 0):
         raise UsageError(
-            "uncertainty-invalid", f"A standard deviation of {given:g} is not possible.", "Give one above 0."
+            "uncertainty-invalid", f"A standard deviation of {as_given(given)} is not possible.", "Give one above 0."
         )
     return given
 
@@ -210,7 +211,7 @@ def check_points(shape: tuple[int, ...], points: Sequence[Point]) -> FloatArray:
         x, y = outside[0]
         raise UsageError(
             "point-outside",
-            f"The point {x:g},{y:g} is outside the photo of {shape[1]} × {shape[0]} px.",
+            f"The point {as_given(x)},{as_given(y)} is outside the photo of {shape[1]} × {shape[0]} px.",
             "Give pixels of the photo as it is shown upright.",
         )
     return xy
@@ -235,7 +236,7 @@ def _turning(corners: FloatArray) -> int:
 def _contradiction(sides_mm: tuple[float, float], why: str) -> ScaleError:
     return ScaleError(
         "rectangle-contradicts",
-        f"The marked corners do not form a rectangle of {sides_mm[0]:g} x {sides_mm[1]:g} mm: {why}.",
+        f"The marked corners do not form a rectangle of {as_given(sides_mm[0])} x {as_given(sides_mm[1])} mm: {why}.",
         "Check that the first edge, from the first corner to the second, has the first length.",
     )
 

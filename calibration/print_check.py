@@ -7,6 +7,7 @@ import math
 from dataclasses import dataclass
 from pathlib import Path
 
+from calibration.digits import as_given
 from calibration.distributions import Distribution
 from calibration.errors import DataFileError, UsageError
 from calibration.files import advice_for, is_there, write_whole
@@ -38,7 +39,7 @@ class PrintCheck:
         if not (math.isfinite(self.bar_mm) and low <= self.bar_mm <= high):
             raise UsageError(
                 "bar-invalid",
-                f"A check bar of {self.bar_mm:g} mm cannot be right; it was drawn {CHECK_BAR_MM:g} mm long.",
+                f"A check bar of {as_given(self.bar_mm)} mm cannot be right; it was drawn {CHECK_BAR_MM:g} mm long.",
                 f"Print the target at 100 % and measure the bar from tick to tick ({low:g} to {high:g} mm).",
             )
 

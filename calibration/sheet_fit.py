@@ -9,6 +9,7 @@ import numpy as np
 from calibration.area_factors import draws_of
 from calibration.arrays import FloatArray
 from calibration.camera import CameraPrior
+from calibration.digits import in_digits
 from calibration.distributions import Distribution
 from calibration.errors import ScaleError
 from calibration.pose import PoseFit, fit_pose
@@ -131,7 +132,8 @@ def _gate(fit: PoseFit, points_mm: FloatArray) -> None:
     if residual_mm > limit:
         raise ScaleError(
             "target-contradicts",
-            f"Corners miss a flat sheet by {fit.rms_px:.1f} px ({residual_mm:.2f} mm; limit {limit:g} mm).",
+            f"Corners miss a flat sheet by {fit.rms_px:.1f} px ({in_digits(residual_mm, 2)} mm; "
+            f"limit {in_digits(limit, 2)} mm).",
             ADVICE_FLAT,
         )
     kept = int(fit.used.sum())

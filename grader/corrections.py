@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from calibration.digits import as_given
 from calibration.errors import DataFileError
 from calibration.finishes import UNDETERMINED
 from calibration.reading import FileKind, json_of
@@ -280,14 +281,14 @@ def _path(data: Any, least: int = 1) -> tuple[Point, ...]:
 def _on_screen(data: Mapping[str, Any]) -> float:
     size = float(data.get("px_per_screen_px", 1.0))
     if not 0 < size <= _LARGEST_PX:
-        raise _unreadable(f"{size:g} px of a photo under one of a screen is not possible.")
+        raise _unreadable(f"{as_given(size)} px of a photo under one of a screen is not possible.")
     return size
 
 
 def _radius(data: Any) -> float:
     radius = float(data)
     if not 0 < radius <= LARGEST_RADIUS_PX:
-        raise _unreadable(f"A brush of {radius:g} px is not possible.")
+        raise _unreadable(f"A brush of {as_given(radius)} px is not possible.")
     return radius
 
 

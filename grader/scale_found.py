@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.digits import as_given
 from calibration.errors import RefusedError, ScaleError, UsageError
 from calibration.face_height import face_height
 from calibration.from_coin import rise_over_coin, scale_from_coin
@@ -178,7 +179,9 @@ def _by_pitch(photo: Photo, pitch_mm: float, regions: Regions) -> Scale:
     They need not be a whole number of them: a key may part a row by any step.
     """
     if not math.isfinite(pitch_mm) or pitch_mm <= 0:
-        raise UsageError("pitch-invalid", f"A pitch of {pitch_mm:g} mm is not possible.", "Give a pitch above 0 mm.")
+        raise UsageError(
+            "pitch-invalid", f"A pitch of {as_given(pitch_mm)} mm is not possible.", "Give a pitch above 0 mm."
+        )
     even = [r for r in regions.rows if r.pitch is not None and r.count >= _LEAST_CONTACTS]
     if not even:
         raise ScaleError(

@@ -10,6 +10,7 @@ from pathlib import Path
 from threading import RLock
 from types import TracebackType
 
+from calibration.digits import as_given
 from calibration.errors import UsageError
 
 _PATIENCE_S, _AGAIN_S = 20.0, 0.01
@@ -86,7 +87,7 @@ class ProcessLock:
     def _busy(self) -> UsageError:
         return UsageError(
             "lot-busy",
-            f"Another program has held {self._path.parent} for more than {self._patience_s:g} s.",
+            f"Another program has held {self._path.parent} for more than {as_given(self._patience_s)} s.",
             "Try again; if it stays so, close other windows and programs that show this page.",
         )
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import streamlit as st
 
 from app.common.show import remark, where_from
+from calibration.digits import as_given
 from calibration.families import contact_families
 from calibration.sourced import source_words
 from calibration.standard_objects import ObjectKind, standard_objects
@@ -60,7 +61,7 @@ def pick_size(
 def pick_pitch(question: str, key: str, typed: Callable[[], float | None], *, listed: bool = True) -> float | None:
     """Ask for the pitch of contacts, from a published outline or typed, in mm."""
     families = {f.key: f for f in contact_families()}
-    words = {f.key: f"{f.title}: {f.pitch_mm:g} mm" for f in families.values()}
+    words = {f.key: f"{f.title}: {as_given(f.pitch_mm)} mm" for f in families.values()}
     name = _pick(question, words, key) if listed else _TYPED
     if name not in families:
         return typed()
@@ -88,4 +89,4 @@ def _pick(question: str, words: Mapping[str, str], key: str) -> str:
 
 
 def _mm(sizes_mm: tuple[float, ...]) -> str:
-    return " × ".join(f"{size:g}" for size in sizes_mm) + " mm"
+    return " × ".join(f"{as_given(size)}" for size in sizes_mm) + " mm"

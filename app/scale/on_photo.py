@@ -10,6 +10,7 @@ from app.common.show import problem, remark
 from app.lots.shelf import photo_to_mark
 from app.scale.form import COIN, LENGTH, PITCH, RECTANGLE, ask_choice, ask_points
 from app.scale.known_size import tell_source
+from calibration.digits import as_given
 from calibration.families import ContactFamily, contact_families
 from calibration.standard_objects import StandardObject, sides_in_order, standard_objects
 from grader.scale_choice import ByCoin, ByLength, ByPitch, ByRectangle, Point, ScaleChoice
@@ -93,7 +94,7 @@ def _words(name: str, things: Mapping[str, StandardObject], families: Mapping[st
     if name in _OTHERS:
         return _OTHERS[name]
     if name in families:
-        return f"Contacts of {name}: {families[name].pitch_mm:g} mm apart"
+        return f"Contacts of {name}: {as_given(families[name].pitch_mm)} mm apart"
     thing = things[name]
-    size = " × ".join(f"{mm:g}" for mm in thing.sizes_mm)
+    size = " × ".join(f"{as_given(mm)}" for mm in thing.sizes_mm)
     return f"{name}, long edge: {size} mm" if thing.kind == "length" else f"{name}: {size} mm"

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from calibration.digits import as_given
 from grader.batch.model import BatchPlan, ReagentAmount
 from grader.table import Table
 from grader.units import format_money
@@ -107,8 +108,8 @@ def rounded_up(amount: float, unit: str) -> float:
 
 def _told(amount: float, unit: str) -> str:
     if unit in ("ml", "g") and amount >= _OF_A_LITRE:
-        return f"{amount / _OF_A_LITRE:.6g} {'l' if unit == 'ml' else 'kg'}"
-    return f"{amount:.6g} {unit}".strip()
+        return f"{as_given(amount / _OF_A_LITRE)} {'l' if unit == 'ml' else 'kg'}"
+    return f"{as_given(amount)} {unit}".strip()
 
 
 def _purpose(amount: ReagentAmount) -> str:

@@ -23,7 +23,6 @@ class Timing:
         steps_s: load and each step of ``measure``, by name.
         cpu_s: processor time of all threads, all steps together.
         decode_cpu_s: processor time of the decode.
-        cold_s: the first run of the process, with everything that is loaded on first use, without the imports.
         peak_mb: largest memory of the process so far, megabytes.
     """
 
@@ -31,7 +30,6 @@ class Timing:
     steps_s: dict[str, float]
     cpu_s: float
     decode_cpu_s: float
-    cold_s: float
     peak_mb: float
 
     @property
@@ -54,7 +52,7 @@ def time_measure(path: Path, runs: int) -> Timing:
     Raises:
         PhotoError: if the file is not a photo.
     """
-    first, _ = _one_run(path)
+    _one_run(path)
     decodes, measured = [], []
     for _ in range(runs):
         decodes += [_decode(path), _decode(path)]
@@ -65,7 +63,6 @@ def time_measure(path: Path, runs: int) -> Timing:
         steps_s=best,
         cpu_s=min(cpu for _, cpu in measured),
         decode_cpu_s=min(cpu for _, cpu in decodes),
-        cold_s=sum(first.values()),
         peak_mb=resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
     )
 

@@ -21,8 +21,21 @@ from grader.cli.log import (
     lot_copies,
     yield_entry,
 )
-from grader.cli.log_options import JsonFlag, LogOption, WhoOption, day_of, existing_log, number_or_name, say_line
+from grader.cli.log_options import (
+    DatedOptions,
+    DayOption,
+    JsonFlag,
+    LogOption,
+    NotedOptions,
+    NoteOption,
+    WhoOption,
+    day_of,
+    existing_log,
+    number_or_name,
+    say_line,
+)
 from grader.cli.log_report import print_table
+from grader.cli.options import with_options
 from grader.cli.output import json_line, out, write_data
 from grader.cli.questions import YesOption, ask_first
 from grader.learn.questions import Asker, of_amount, of_carry_over, of_load
@@ -42,8 +55,6 @@ _PLAN = FileKind(
 )
 
 BatchArgument = Annotated[str, typer.Argument(help="The batch's name or number.", show_default=False)]
-DayOption = Annotated[str | None, typer.Option("--date", help="The day: 2026-11-20. Default: today.")]
-NoteOption = Annotated[str, typer.Option(help="Anything worth keeping.")]
 
 
 def _write_json(document: dict[str, Any]) -> None:
@@ -107,6 +118,7 @@ def new(
 
 
 @batch_app.command()
+@with_options(DatedOptions)
 def load(
     batch: BatchArgument,
     lot: Annotated[
@@ -117,11 +129,8 @@ def load(
     ] = None,
     vessel: Annotated[str, typer.Option(help="Which vessel, as you like to write it.")] = "",
     mass: Annotated[str | None, typer.Option(help="Mass of the pieces in it: '470 g'.")] = None,
-    day: DayOption = None,
-    note: NoteOption = "",
-    who: WhoOption = "",
-    yes: YesOption = False,
-    log: LogOption = None,
+    *,
+    options: DatedOptions,
 ) -> None:
     """Log a vessel load: which lots, and which boards carried over from an earlier batch.
 
@@ -131,16 +140,16 @@ def load(
         NewLoad,
         vessel=vessel,
         mass_g=None if mass is None else parse_mass_g(mass),
-        loaded_on=day_of(day),
-        note=note,
-        who=who,
+        loaded_on=day_of(options.day),
+        note=options.note,
+        who=options.who,
     )
-    opened = existing_log(log)
+    opened = existing_log(options.log)
     pairs = [lot_copies(text) for text in lot or ()]
     lots = dict(pairs)
     if len(lots) < len(pairs):
         raise UsageError("lot-twice", "One lot is named twice.", "Name each lot once.")
-    ask_first(of_load(entry, lots, date.today()), yes=yes)
+    ask_first(of_load(entry, lots, date.today()), yes=options.yes)
     kept = opened.add_load(number_or_name(batch), entry, lots, carried or ())
     say_line(f"Load {kept.id} of {batch} logged.")
     contents = opened.contents()
@@ -154,37 +163,35 @@ def load(
 
 
 @batch_app.command()
+@with_options(NotedOptions)
 def used(
     batch: BatchArgument,
     what: Annotated[str, typer.Argument(help="Such as 'hydrochloric acid'.", show_default=False)],
     amount: Annotated[str, typer.Argument(help="'1.6 l', '30 g', '2 h', '3 pieces'.", show_default=False)],
-    note: NoteOption = "",
-    who: WhoOption = "",
-    yes: YesOption = False,
-    log: LogOption = None,
+    *,
+    options: NotedOptions,
 ) -> None:
     """Log what a batch used up.
 
     Example: grader log batch used "first batch" "hydrochloric acid" "1.1 l"
     """
-    _amount("used", batch, what, amount, note, who, log, yes=yes)
+    _amount("used", batch, what, amount, options)
 
 
 @batch_app.command("out")
+@with_options(NotedOptions)
 def came_out(
     batch: BatchArgument,
     what: Annotated[str, typer.Argument(help="Such as 'metal-bearing liquor'.", show_default=False)],
     amount: Annotated[str, typer.Argument(help="'1.6 l', '440 g', '2 pieces'.", show_default=False)],
-    note: NoteOption = "",
-    who: WhoOption = "",
-    yes: YesOption = False,
-    log: LogOption = None,
+    *,
+    options: NotedOptions,
 ) -> None:
     """Log what came out of a batch besides gold: liquor, rinse water, stripped boards.
 
     Example: grader log batch out "first batch" "metal-bearing liquor" "1.4 l"
     """
-    _amount("out", batch, what, amount, note, who, log, yes=yes)
+    _amount("out", batch, what, amount, options)
 
 
 @batch_app.command("test")
@@ -208,15 +215,14 @@ def note_test(
 
 
 @batch_app.command()
+@with_options(NotedOptions)
 def carry(
     batch: BatchArgument,
     lot: Annotated[str, typer.Argument(help="'LOT', or 'LOT=0.1' for a tenth of its boards.", show_default=False)],
     gold_left: Annotated[str | None, typer.Option(help="Fine gold still on them, if you can tell: '5 mg'.")] = None,
     uncertainty: UncertaintyOption = None,
-    note: NoteOption = "",
-    who: WhoOption = "",
-    yes: YesOption = False,
-    log: LogOption = None,
+    *,
+    options: NotedOptions,
 ) -> None:
     """Log boards that came out with gold left on, for a later batch: their gold is neither lost nor counted twice.
 
@@ -234,11 +240,11 @@ def carry(
         copies=copies,
         left_mg=None if gold_left is None else parse_weighed_mg(gold_left),
         left_uncertainty_mg=None if uncertainty is None else parse_weighed_mg(uncertainty),
-        note=note,
-        who=who,
+        note=options.note,
+        who=options.who,
     )
-    ask_first(of_carry_over(entry), yes=yes)
-    kept = existing_log(log).add_carry_over(number_or_name(batch), name, entry)
+    ask_first(of_carry_over(entry), yes=options.yes)
+    kept = existing_log(options.log).add_carry_over(number_or_name(batch), name, entry)
     say_line(f"Carry-over {kept.id} logged. When its boards go in: grader log batch load NAME --carried {kept.id}.")
 
 
@@ -286,13 +292,11 @@ def strike(
     say_line(f"The {kind} {number} no longer counts.")
 
 
-def _amount(
-    kind: str, batch: str, what: str, amount: str, note: str, who: str, log: str | None, *, yes: bool
-) -> None:
+def _amount(kind: str, batch: str, what: str, amount: str, options: NotedOptions) -> None:
     value, unit = _quantity(amount)
-    entry = checked(NewAmount, kind=kind, what=what, amount=value, unit=unit, note=note, who=who)
-    ask_first(of_amount(entry), yes=yes)
-    kept = existing_log(log).add_amount(number_or_name(batch), entry)
+    entry = checked(NewAmount, kind=kind, what=what, amount=value, unit=unit, note=options.note, who=options.who)
+    ask_first(of_amount(entry), yes=options.yes)
+    kept = existing_log(options.log).add_amount(number_or_name(batch), entry)
     say_line(f"Amount {kept.id}, {kept.what}, logged.")
 
 

@@ -25,7 +25,7 @@ from grader.cli.log import (
     log_app,
     yield_entry,
 )
-from grader.cli.log_options import JsonFlag, LogOption, WhoOption, day_of, existing_log, say_line
+from grader.cli.log_options import DayOption, JsonFlag, LogOption, WhoOption, day_of, existing_log, say_line
 from grader.cli.log_report import print_table
 from grader.cli.output import json_line, out, write_data
 from grader.cli.questions import YesOption, ask_first
@@ -57,7 +57,6 @@ YieldNumber = Annotated[
     int, typer.Argument(help="Number of the yield (see: grader log compare).", show_default=False)
 ]
 ReasonOption = Annotated[str, typer.Option(help="Why.", show_default=False)]
-DayOption = Annotated[str | None, typer.Option("--date", help="The day: 2026-11-20. Default: today.")]
 
 
 @log_app.command()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from typing import Annotated
@@ -10,14 +11,24 @@ import typer
 
 from calibration.errors import UsageError
 from grader.cli.log import log_app
-from grader.cli.log_options import LogOption, LotArgument, WhoOption, day_of, existing_log, number_or_name, say_line
+from grader.cli.log_options import (
+    DatedOptions,
+    DayOption,
+    LogOption,
+    LotArgument,
+    NoteOption,
+    WhoOption,
+    day_of,
+    existing_log,
+    number_or_name,
+    say_line,
+)
+from grader.cli.options import with_options
 from grader.cli.questions import YesOption, ask_first
 from grader.learn.questions import Asker
-from grader.log import MoneyKind, NewMoney, NewPurchase, checked
+from grader.log import Log, MoneyKind, NewMoney, NewPurchase, checked
 from grader.units import Money, parse_mass_g, parse_money, parse_weighed_mg
 
-DayOption = Annotated[str | None, typer.Option("--date", help="The day: 2026-11-20. Default: today.")]
-NoteOption = Annotated[str, typer.Option(help="Anything worth keeping.")]
 CorrectsOption = Annotated[
     int | None,
     typer.Option(
@@ -27,19 +38,28 @@ CorrectsOption = Annotated[
 ReasonOption = Annotated[str, typer.Option(help="With --corrects: what was wrong.")]
 
 
+@dataclass(frozen=True)
+class MoneyOptions:
+    """Options of an entry that may take the place of another."""
+
+    day: DayOption = None
+    note: NoteOption = ""
+    who: WhoOption = ""
+    corrects: CorrectsOption = None
+    reason: ReasonOption = ""
+    yes: YesOption = False
+    log: LogOption = None
+
+
 @log_app.command()
+@with_options(MoneyOptions)
 def bought(
     lot: LotArgument,
     price: Annotated[str, typer.Option(help="Total paid to the seller: '120 USD'.", show_default=False)],
     mass: Annotated[str | None, typer.Option(help="Mass of the boards, stated or weighed: '1 lb 2 oz'.")] = None,
     count: Annotated[int | None, typer.Option(help="Number of boards.")] = None,
-    day: DayOption = None,
-    note: NoteOption = "",
-    who: WhoOption = "",
-    corrects: CorrectsOption = None,
-    reason: ReasonOption = "",
-    yes: YesOption = False,
-    log: LogOption = None,
+    *,
+    options: MoneyOptions,
 ) -> None:
     """Log what was paid for a lot. A figure that looks wrong is questioned first.
 
@@ -54,35 +74,30 @@ def bought(
         currency=money.currency,
         mass_g=None if mass is None else parse_mass_g(mass),
         count=count,
-        bought_on=day_of(day),
-        note=note,
-        who=who,
+        bought_on=day_of(options.day),
+        note=options.note,
+        who=options.who,
     )
-    _reason_fits(corrects, reason)
-    opened = existing_log(log)
-    number = opened.lot(number_or_name(lot)).id
+    opened, number = _opened(lot, options)
+    corrects = options.corrects
     asker = Asker(opened.contents(), date.today())
-    ask_first(asker.of_purchase(entry, number, corrects=corrects), yes=yes)
+    ask_first(asker.of_purchase(entry, number, corrects=corrects), yes=options.yes)
     if corrects is None:
         kept = opened.add_purchase(number, entry)
         say_line(f"Purchase {kept.id} of {lot} for {money} logged.")
     else:
-        kept = opened.correct_purchase(corrects, entry, reason, number)
+        kept = opened.correct_purchase(corrects, entry, options.reason, number)
         say_line(f"Purchase {kept.id} of {lot} for {money} takes the place of purchase {corrects}.")
 
 
 @log_app.command()
+@with_options(MoneyOptions)
 def cost(
     lot: LotArgument,
     amount: Annotated[str, typer.Option(help="What it cost: '12 EUR'.", show_default=False)],
     what: Annotated[str, typer.Option(help="What it was for, such as 'freight'.", show_default=False)],
-    day: DayOption = None,
-    note: NoteOption = "",
-    who: WhoOption = "",
-    corrects: CorrectsOption = None,
-    reason: ReasonOption = "",
-    yes: YesOption = False,
-    log: LogOption = None,
+    *,
+    options: MoneyOptions,
 ) -> None:
     """Log a cost of a lot besides its price, such as freight or chemicals.
 
@@ -90,23 +105,17 @@ def cost(
 
     Example: grader log cost "attic lot" --amount "12 EUR" --what freight
     """
-    money = parse_money(amount)
-    entry = _entry("cost", money, what, day, note, who)
-    _keep(lot, entry, money, corrects, reason, log, yes=yes)
+    _keep(lot, _entry("cost", parse_money(amount), what, options), options)
 
 
 @log_app.command()
+@with_options(MoneyOptions)
 def sold(
     lot: LotArgument,
     amount: Annotated[str, typer.Option(help="What it brought: '310 EUR'.", show_default=False)],
     what: Annotated[str, typer.Option(help="What was sold: 'gold', 'bodies' …", show_default=False)],
-    day: DayOption = None,
-    note: NoteOption = "",
-    who: WhoOption = "",
-    corrects: CorrectsOption = None,
-    reason: ReasonOption = "",
-    yes: YesOption = False,
-    log: LogOption = None,
+    *,
+    options: MoneyOptions,
 ) -> None:
     """Log what a sale brought: of gold, of cut pieces, of what was left over.
 
@@ -114,25 +123,19 @@ def sold(
 
     Example: grader log sold "attic lot" --amount "310 EUR" --what gold
     """
-    money = parse_money(amount)
-    entry = _entry("sale", money, what, day, note, who)
-    _keep(lot, entry, money, corrects, reason, log, yes=yes)
+    _keep(lot, _entry("sale", parse_money(amount), what, options), options)
 
 
 @log_app.command()
+@with_options(MoneyOptions)
 def settled(
     lot: LotArgument,
     payable: Annotated[str, typer.Option(help="Payable for the gold before charges: '310 EUR'.", show_default=False)],
     charges: Annotated[str | None, typer.Option(help="What the refiner kept back: '24 EUR'. Default: none.")] = None,
     gold: Annotated[str | None, typer.Option(help="Gold delivered, as weighed: '4.2 g'.")] = None,
     refiner: Annotated[str, typer.Option(help="The refiner's name.")] = "",
-    day: DayOption = None,
-    note: NoteOption = "",
-    who: WhoOption = "",
-    corrects: CorrectsOption = None,
-    reason: ReasonOption = "",
-    yes: YesOption = False,
-    log: LogOption = None,
+    *,
+    options: MoneyOptions,
 ) -> None:
     """Log a refiner's settlement: the gold delivered, what is payable for it, what the refiner kept back.
 
@@ -141,12 +144,11 @@ def settled(
 
     Example: grader log settled "attic lot" --gold "4.2 g" --payable "310 EUR" --charges "24 EUR"
     """
-    entry = settlement(payable, charges, gold, refiner, day, note, who)
-    _keep(lot, entry, parse_money(payable), corrects, reason, log, yes=yes)
+    _keep(lot, settlement(payable, charges, gold, refiner, options), options)
 
 
 def settlement(
-    payable: str, charges: str | None, gold: str | None, refiner: str, day: str | None, note: str, who: str
+    payable: str, charges: str | None, gold: str | None, refiner: str, options: MoneyOptions | DatedOptions
 ) -> NewMoney:
     """A settlement of the options as typed.
 
@@ -162,16 +164,14 @@ def settlement(
             "Give both in the currency of the settlement; none is converted here.",
         )
     weighed = None if gold is None else parse_weighed_mg(gold)
-    return _entry("settlement", money, refiner, day, note, who, kept_back.amount, weighed)
+    return _entry("settlement", money, refiner, options, kept_back.amount, weighed)
 
 
 def _entry(
     kind: MoneyKind,
     money: Money,
     what: str,
-    day: str | None,
-    note: str,
-    who: str,
+    options: MoneyOptions | DatedOptions,
     charges: Decimal = Decimal(0),
     gold_mg: float | None = None,
 ) -> NewMoney:
@@ -183,32 +183,31 @@ def _entry(
         charges=charges,
         currency=money.currency,
         gold_mg=gold_mg,
-        day=day_of(day),
-        note=note,
-        who=who,
+        day=day_of(options.day),
+        note=options.note,
+        who=options.who,
     )
 
 
-def _keep(
-    lot: str, entry: NewMoney, money: Money, corrects: int | None, reason: str, log: str | None, *, yes: bool
-) -> None:
-    _reason_fits(corrects, reason)
-    opened = existing_log(log)
-    number = opened.lot(number_or_name(lot)).id
-    ask_first(Asker(opened.contents(), date.today()).of_money(entry), yes=yes)
-    name = entry.kind.capitalize()
-    if corrects is None:
+def _keep(lot: str, entry: NewMoney, options: MoneyOptions) -> None:
+    opened, number = _opened(lot, options)
+    ask_first(Asker(opened.contents(), date.today()).of_money(entry), yes=options.yes)
+    name, money = entry.kind.capitalize(), Money(entry.amount, entry.currency)
+    if options.corrects is None:
         kept = opened.add_money(number, entry)
         say_line(f"{name} {kept.id} of {lot}, {money}, logged.")
     else:
-        kept = opened.correct_money(corrects, entry, reason, number)
-        say_line(f"{name} {kept.id} of {lot}, {money}, takes the place of {entry.kind} {corrects}.")
+        kept = opened.correct_money(options.corrects, entry, options.reason, number)
+        say_line(f"{name} {kept.id} of {lot}, {money}, takes the place of {entry.kind} {options.corrects}.")
 
 
-def _reason_fits(corrects: int | None, reason: str) -> None:
-    if reason and corrects is None:
+def _opened(lot: str, options: MoneyOptions) -> tuple[Log, int]:
+    """The log, and the number of a lot in it."""
+    if options.reason and options.corrects is None:
         raise UsageError(
             "correction-of-what",
             "A reason was given, but not what is corrected.",
             "Add the number of the wrong entry: --corrects 3.",
         )
+    opened = existing_log(options.log)
+    return opened, opened.lot(number_or_name(lot)).id

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from grader.cli.output import out
+from grader.cli.questions import YesOption
 from grader.units import parse_day
 
 if TYPE_CHECKING:
@@ -24,6 +26,29 @@ LogOption = Annotated[
 ]
 JsonFlag = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 WhoOption = Annotated[str, typer.Option(help="Recorded by.")]
+DayOption = Annotated[str | None, typer.Option("--date", help="The day: 2026-11-20. Default: today.")]
+NoteOption = Annotated[str, typer.Option(help="Anything worth keeping.")]
+
+
+@dataclass(frozen=True)
+class NotedOptions:
+    """Options of an entry that may be questioned first."""
+
+    note: NoteOption = ""
+    who: WhoOption = ""
+    yes: YesOption = False
+    log: LogOption = None
+
+
+@dataclass(frozen=True)
+class DatedOptions:
+    """The same of an entry that has a day."""
+
+    day: DayOption = None
+    note: NoteOption = ""
+    who: WhoOption = ""
+    yes: YesOption = False
+    log: LogOption = None
 
 
 def opened_log(path: str | None, *, must_exist: bool = False) -> Log:

@@ -9,16 +9,18 @@ import typer
 
 from calibration.errors import UsageError
 from grader.cli.log import log_app
-from grader.cli.log_money import DayOption, NoteOption, settlement
-from grader.cli.log_options import LogOption, WhoOption, existing_log, number_or_name, say_line
+from grader.cli.log_money import settlement
+from grader.cli.log_options import DatedOptions, existing_log, number_or_name, say_line
 from grader.cli.log_report import print_table
+from grader.cli.options import with_options
 from grader.cli.output import out
-from grader.cli.questions import YesOption, ask_first
+from grader.cli.questions import ask_first
 from grader.learn.pot import NOTE, split_settlement, waiting_gold, waiting_gold_table
 from grader.learn.questions import Asker
 
 
 @log_app.command()
+@with_options(DatedOptions)
 def pot(
     lots: Annotated[
         list[str] | None, typer.Argument(help="Lots, by name or number. Default: all.", show_default=False)
@@ -29,11 +31,8 @@ def pot(
     charges: Annotated[str | None, typer.Option(help="What the refiner kept back: '24 EUR'. Default: none.")] = None,
     gold: Annotated[str | None, typer.Option(help="Gold delivered, as weighed. Default: all that waits.")] = None,
     refiner: Annotated[str, typer.Option(help="The refiner's name.")] = "",
-    day: DayOption = None,
-    note: NoteOption = "",
-    who: WhoOption = "",
-    yes: YesOption = False,
-    log: LogOption = None,
+    *,
+    options: DatedOptions,
 ) -> None:
     """Gold that was weighed and waits for a settlement; with --payable, share one out to the lots.
 
@@ -41,7 +40,7 @@ def pot(
 
     Example: grader log pot
     """
-    opened = existing_log(log)
+    opened = existing_log(options.log)
     contents = opened.contents()
     waiting = waiting_gold(contents)
     if lots:
@@ -60,8 +59,8 @@ def pot(
         print_table(waiting_gold_table(waiting))
         out.print(NOTE, markup=False)
         return
-    entry = settlement(payable, charges, gold, refiner, day, note, who)
-    ask_first(Asker(contents, date.today()).of_money(entry), yes=yes)
+    entry = settlement(payable, charges, gold, refiner, options)
+    ask_first(Asker(contents, date.today()).of_money(entry), yes=options.yes)
     names = {each.lot_id: each.name for each in waiting}
     for kept in opened.add_shares(split_settlement(entry, waiting)):
         say_line(f"Settlement {kept.id} of {names[kept.lot_id]}: {kept.amount} {kept.currency}.")

@@ -6,9 +6,8 @@ import dataclasses
 import functools
 import inspect
 from collections.abc import Callable
-from typing import Any, TypeVar, get_type_hints
+from typing import Any, get_type_hints
 
-Options = TypeVar("Options")
 CommandFunction = Callable[..., None]
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date
 
 import numpy as np
 
@@ -38,14 +37,12 @@ class Batches:
         batches: each named by its yield's number.
         left_out: why other yields are excluded, by number.
         process: number of the newest process.
-        reset_on: last day whose yields no longer count, or None.
         seen: gold on the photographed boards of the lots that were learned from, lot by lot, by name of the boards.
     """
 
     batches: tuple[Batch, ...]
     left_out: Mapping[int, str]
     process: int
-    reset_on: date | None
     seen: Mapping[str, tuple[tuple[Observed, ...], ...]] = field(default_factory=dict)
 
 
@@ -94,7 +91,6 @@ def batches_of(contents: Contents) -> Batches:
         tuple(batches),
         left_out,
         len(changes),
-        max((m.day for m in resets), default=None),
         _seen(contents, lots.values()),
     )
 

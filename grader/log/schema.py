@@ -49,30 +49,26 @@ lot_changes = _table(
 photos = _table(
     "photos",
     Column("sha256", Text, primary_key=True),
-    Column("name", Text),
+    *_texts("name"),
     Column("width_px", Integer),
     Column("height_px", Integer),
-    Column("taken_at", Text),
+    *_texts("taken_at"),
 )
 estimates = _table(
     "estimates",
     *_of_lot(),
     Column("photo_sha256", Text, ForeignKey("photos.sha256")),
-    Column("made_at", Text),
-    Column("program_version", Text),
-    Column("document", Text),
+    *_texts("made_at", "program_version", "document"),
 )
 purchases = _table(
     "purchases",
     *_of_lot(),
-    Column("logged_at", Text),
-    Column("price", Text),
-    Column("currency", Text),
+    *_texts("logged_at", "price", "currency"),
     Column("mass_g", Float),
     Column("count", Integer),
     *_texts("bought_on", "note", "who"),
     Column("corrects", Integer, ForeignKey("purchases.id")),
-    Column("reason", Text),
+    *_texts("reason"),
 )
 money = _table(
     "money",
@@ -81,23 +77,20 @@ money = _table(
     Column("gold_mg", Float),
     *_texts("day", "note", "who", "logged_at"),
     Column("corrects", Integer, ForeignKey("money.id")),
-    Column("reason", Text),
+    *_texts("reason"),
 )
 yields = _table(
     "yields",
     *_of_lot(),
-    Column("logged_at", Text),
+    *_texts("logged_at"),
     Column("mass_mg", Float),
     Column("uncertainty_mg", Float),
     Column("fineness", Float),
-    Column("fineness_known", Text),
-    Column("note", Text),
-    Column("weighed_on", Text),
-    Column("who", Text),
+    *_texts("fineness_known", "note", "weighed_on", "who"),
     Column("carried_in_mg", Float),
     Column("lost_mg", Float),
     Column("corrects", Integer, ForeignKey("yields.id")),
-    Column("reason", Text),
+    *_texts("reason"),
 )
 yield_lots = _table(
     "yield_lots",
@@ -110,9 +103,7 @@ exclusions = _table(
     Column("id", Integer, primary_key=True),
     Column("yield_id", Integer, ForeignKey("yields.id")),
     Column("excluded", Integer),
-    Column("reason", Text),
-    Column("who", Text),
-    Column("logged_at", Text),
+    *_texts("reason", "who", "logged_at"),
 )
 marks = _table(
     "marks",
@@ -123,10 +114,7 @@ attachments = _table(
     "attachments",
     Column("id", Integer, primary_key=True),
     Column("yield_id", Integer, ForeignKey("yields.id")),
-    Column("sha256", Text),
-    Column("name", Text),
-    Column("who", Text),
-    Column("logged_at", Text),
+    *_texts("sha256", "name", "who", "logged_at"),
 )
 beliefs = _table(
     "beliefs",
@@ -136,9 +124,7 @@ beliefs = _table(
 offers = _table(
     "offers",
     *_of_lot(),
-    Column("made_at", Text),
-    Column("program_version", Text),
-    Column("document", Text),
+    *_texts("made_at", "program_version", "document"),
 )
 
 
@@ -153,19 +139,14 @@ def _written() -> tuple[Column[str], ...]:
 batches = _table(
     "batches",
     Column("id", Integer, primary_key=True),
-    Column("name", Text),
-    Column("started_on", Text),
-    Column("note", Text),
-    Column("who", Text),
-    Column("plan", Text),
-    Column("logged_at", Text),
+    *_texts("name", "started_on", "note", "who", "plan", "logged_at"),
 )
 batch_loads = _table(
     "batch_loads",
     *_of_batch(),
-    Column("vessel", Text),
+    *_texts("vessel"),
     Column("mass_g", Float),
-    Column("loaded_on", Text),
+    *_texts("loaded_on"),
     *_written(),
 )
 load_lots = _table(
@@ -177,19 +158,15 @@ load_lots = _table(
 batch_amounts = _table(
     "batch_amounts",
     *_of_batch(),
-    Column("kind", Text),
-    Column("what", Text),
+    *_texts("kind", "what"),
     Column("amount", Float),
-    Column("unit", Text),
+    *_texts("unit"),
     *_written(),
 )
 batch_tests = _table(
     "batch_tests",
     *_of_batch(),
-    Column("what", Text),
-    Column("result", Text),
-    Column("sample", Text),
-    Column("tested_on", Text),
+    *_texts("what", "result", "sample", "tested_on"),
     *_written(),
 )
 carry_overs = _table(
@@ -214,9 +191,7 @@ batch_yields = _table(
 batch_strikes = _table(
     "batch_strikes",
     Column("id", Integer, primary_key=True),
-    Column("kind", Text),
+    *_texts("kind"),
     Column("entry_id", Integer),
-    Column("reason", Text),
-    Column("who", Text),
-    Column("logged_at", Text),
+    *_texts("reason", "who", "logged_at"),
 )

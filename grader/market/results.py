@@ -18,7 +18,6 @@ from grader.market.pictures import COLUMNS, KNOWN, MEASURED, TRY_AGAIN, PictureR
 from grader.market.storage import files_at
 
 Form = Literal["jsonl", "parquet"]
-FORMS: tuple[Form, ...] = ("jsonl", "parquet")
 
 
 class Results:

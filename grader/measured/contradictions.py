@@ -12,6 +12,7 @@ from functools import cache
 import numpy as np
 
 from calibration.arrays import FloatArray
+from calibration.digits import as_given, in_digits
 from calibration.errors import DataFileError
 from calibration.inputs import DEFAULT_DRAWS, draw_all
 from calibration.packaged import packaged_text
@@ -84,7 +85,9 @@ def _compare(what: str, shown: Range | None, draws: FloatArray, unit: str) -> No
         low, high = _around(draws, chance)
         if not low <= figure <= high:
             given = float(np.quantile(draws, chance))
-            raise _contradicts(what, f"it shows {figure:.4g} {unit} where its model gives {given:.4g} {unit}")
+            raise _contradicts(
+                what, f"it shows {in_digits(figure, 4)} {unit} where its model gives {in_digits(given, 4)} {unit}"
+            )
 
 
 def _at_most(what: str, shown: Range | None, draws: FloatArray, unit: str) -> None:
@@ -92,7 +95,7 @@ def _at_most(what: str, shown: Range | None, draws: FloatArray, unit: str) -> No
     for figure, chance in _figures(what, shown):
         high = _around(draws, chance)[1]
         if not -_LEAST <= figure <= high:
-            raise _contradicts(what, f"it shows {figure:.4g} {unit} of at most {high:.4g} {unit}")
+            raise _contradicts(what, f"it shows {in_digits(figure, 4)} {unit} of at most {in_digits(high, 4)} {unit}")
 
 
 def _around(draws: FloatArray, chance: float) -> tuple[float, float]:
@@ -106,7 +109,7 @@ def _figures(what: str, shown: Range | None) -> Iterable[tuple[float, float]]:
     if shown is None:
         return ()
     if not 0 < shown.level < 1:
-        raise FILE.invalid(what, f"its range cannot have the level {shown.level:g}")
+        raise FILE.invalid(what, f"its range cannot have the level {as_given(shown.level)}")
     return (shown.low, (1 - shown.level) / 2), (shown.value, 0.5), (shown.high, (1 + shown.level) / 2)
 
 
@@ -116,7 +119,9 @@ def _bounds() -> Mapping[str, SourcedValue]:
 
 
 def _absurd(what: str, unit: str, figure: float) -> DataFileError:
-    return DataFileError("measurement-absurd", f"{what} comes to {figure:.4g} {unit}, which no photo can show.", _FIX)
+    return DataFileError(
+        "measurement-absurd", f"{what} comes to {in_digits(figure, 4)} {unit}, which no photo can show.", _FIX
+    )
 
 
 def _contradicts(what: str, how: str) -> DataFileError:

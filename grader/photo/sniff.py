@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import struct
-from typing import Literal, get_args
+from typing import Literal
 
 from calibration.errors import PhotoError
 
 Format = Literal["JPEG", "PNG", "WEBP", "TIFF", "HEIF"]
-FORMATS: tuple[Format, ...] = get_args(Format)
 
 # Brands of ISO base media files (ISO/IEC 14496-12, 23008-12) that mean a still picture coded with HEVC.
 _HEIF_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"})

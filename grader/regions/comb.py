@@ -23,6 +23,8 @@ _SHIFT = 0.14  # pitches by which a place may be off where it was expected
 _RECENT = 8  # contacts that the next one must look like
 _RESUME = 3  # contacts in a row that must follow a gap
 _GAPS = np.arange(1.5, 8.6, 0.1)  # pitches over a key
+_SINGLE = 0.3  # share by which a step between neighbours may differ from the usual one
+_GAP = 1.6  # pitches from which a contact may be absent between two
 _NEARBY = 16  # contacts that give the pitch near a place
 
 
@@ -124,10 +126,16 @@ class _Tracker:
         """Pitch near a place, from the single steps between the contacts nearest to it."""
         known = np.array(self.places)
         steps, middles = np.diff(known), (known[:-1] + known[1:]) / 2
+        usual = self._usual(steps)
         nearest = np.argsort(np.abs(middles - place))
-        usual = float(np.median(np.sort(steps)[: max(len(steps) // 2, 1) * 2]))
-        single = [i for i in nearest if abs(steps[i] / usual - 1) < 0.3][:_NEARBY]
-        return float(np.mean(steps[single])) if single else usual
+        single = nearest[np.abs(steps[nearest] / usual - 1) < _SINGLE][:_NEARBY]
+        return float(np.mean(steps[single])) if len(single) else usual
+
+    @staticmethod
+    def _usual(steps: FloatArray) -> float:
+        """Median of the steps, without the longest if their number is odd."""
+        half, in_order = len(steps) // 2, np.sort(steps)
+        return float(np.mean(in_order[max(half - 1, 0) : half + 1]))
 
     def alike(self, places: FloatArray, pitch: float, near: float) -> FloatArray:
         """Likeness of each place (m,) to the contacts around ``near``, -1..1; -1 for too little contrast."""
@@ -153,15 +161,20 @@ class _Tracker:
 
     def fill(self) -> None:
         """Add contacts between those known, from either side of each gap."""
+        usual = self._usual(np.diff(self.places))
         for left, right in list(zip(self.places[:-1], self.places[1:], strict=True)):
+            # most steps are single: no pitch, whatever its place, is so short that one more contact fits
+            if right - left <= _GAP * (1 - _SINGLE) * usual:
+                continue
             pitch = self.pitch_near((left + right) / 2)
             for near, far, side in ((left, right, 1), (right, left, -1)):
                 place = near
-                while (far - place) * side > 1.6 * pitch:
+                while (far - place) * side > _GAP * pitch:
                     hit = self._hit(place + side * pitch, pitch, place)
                     if hit is None or min(abs(hit - p) for p in self.places) < 0.6 * pitch:
                         break
                     self.places = sorted([*self.places, hit])
+                    usual = self._usual(np.diff(self.places))
                     place = hit
 
     def walk(self, side: int) -> None:

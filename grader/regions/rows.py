@@ -90,23 +90,31 @@ def _links(pieces: list[PlatedPiece], eligible: list[int]) -> list[tuple[int, in
     length = np.array([pieces[i].length for i in eligible])
     width = np.array([pieces[i].width for i in eligible])
     direction = np.array([pieces[i].direction for i in eligible])
+    reach = np.hypot(_KEY_GAP * width, _OFFSET * length)
     found: list[tuple[int, int]] = []
     for start in range(0, len(eligible), _AT_ONCE):
         some = slice(start, start + _AT_ONCE)
-        step = centre - centre[some, None]
+        low, high = ((centre[some] + side * reach[some, None]) for side in (-1, 1))
+        # pieces are in the photo's order, so that only few of the others lie within reach of some
+        others = np.flatnonzero(((centre >= low.min(axis=0)) & (centre <= high.max(axis=0))).all(axis=1))
+        step = centre[others] - centre[some, None]
         own_length, own_width, (x, y) = length[some, None], width[some, None], direction[some].T[..., None]
         along = np.abs(step[..., 0] * x + step[..., 1] * y)
         across = np.abs(step[..., 1] * x - step[..., 0] * y)
-        beside = (across >= _NEAREST * own_width) & (across <= _KEY_GAP * own_width) & (along <= _OFFSET * own_length)
-        alike = (np.abs(length / own_length - 1) < _ALIKE) & (np.abs(width / own_width - 1) < _ALIKE)
-        parallel = np.abs(direction[some] @ direction.T) > _TURNED
-        close = beside & alike & parallel
+        close = (across >= _NEAREST * own_width) & (across <= _KEY_GAP * own_width) & (along <= _OFFSET * own_length)
+        own, other = np.nonzero(close)
+        i, j = start + own, others[other]
+        close[own, other] = (
+            (np.abs(length[j] / length[i] - 1) < _ALIKE)
+            & (np.abs(width[j] / width[i] - 1) < _ALIKE)
+            & (np.abs((direction[i] * direction[j]).sum(axis=1)) > _TURNED)
+        )
         near = close & (across <= _FURTHEST * own_width)
-        found += [(eligible[start + a], eligible[b]) for a, b in np.argwhere(near).tolist()]
+        found += [(eligible[start + a], eligible[others[b]]) for a, b in np.argwhere(near).tolist()]
         for a, b in np.argwhere(close & ~near).tolist():
             # a wide gap is bridged only where nothing nearer continues the row on that side
             if not np.any(step[a, near[a]] @ step[a, b] > 0):
-                found.append((eligible[start + a], eligible[b]))
+                found.append((eligible[start + a], eligible[others[b]]))
     return found
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from calibration.digits import in_digits
 from grader.units.asking import AskingPrice, parse_asking_price
 from grader.units.durations import parse_day, parse_hours, parse_weeks
 from grader.units.exchange import ExchangeRate, parse_exchange
@@ -11,7 +12,6 @@ from grader.units.formats import (
     format_money,
     format_range,
     format_share,
-    in_digits,
     in_mass_unit,
     round_to,
     together,

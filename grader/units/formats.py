@@ -7,6 +7,7 @@ import re
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from typing import Literal
 
+from calibration.digits import with_minus
 from grader.model import Range
 from grader.units.quantities import gram_per_unit
 
@@ -32,20 +33,7 @@ def round_to(value: float, uncertainty: float, *, digits: int = 2, at_least: int
     place = math.floor(math.log10(size)) - (digits - 1) if size > 0 and math.isfinite(size) else 0
     decimals = max(-place, at_least)
     exponent = Decimal(1).scaleb(min(-decimals, 0) if decimals > 0 else place)
-    return _with_minus(f"{_quantized(value, exponent):f}")
-
-
-def in_digits(value: float, digits: int = 3) -> str:
-    """A value to so many significant digits, zeros at the end of its decimals left out, never as a power of ten."""
-    if value == 0:
-        return "0"
-    text = f"{Decimal(f'{value:.{digits}g}'):f}"
-    return _with_minus(text.rstrip("0").rstrip(".") if "." in text else text)
-
-
-def _with_minus(number: str) -> str:
-    """A number with the minus sign of print, which is as wide as a plus and is not taken for a dash or a hyphen."""
-    return number.replace("-", "\N{MINUS SIGN}", 1)
+    return with_minus(f"{_quantized(value, exponent):f}")
 
 
 def _quantized(value: float | Decimal, exponent: Decimal) -> Decimal:
@@ -83,7 +71,7 @@ def format_money(amount: float | Decimal, currency: str, uncertainty: float = 0.
     """An amount with its currency: to the hundredth, or coarser where the uncertainty (10 and more) asks for it."""
     if uncertainty >= 10:
         return f"{round_to(float(amount), uncertainty)} {currency}"
-    return _with_minus(f"{_quantized(amount, Decimal('0.01')):f} {currency}")
+    return with_minus(f"{_quantized(amount, Decimal('0.01')):f} {currency}")
 
 
 def format_range(value: Range, unit: str, liked: MassUnit = "auto") -> str:

@@ -15,6 +15,7 @@ from decimal import Decimal
 from functools import cache
 from typing import TYPE_CHECKING, Any, Literal
 
+from calibration.digits import as_given
 from calibration.errors import UnitError
 from calibration.packaged import packaged_toml
 from grader.units.numbers import NUMBER, number, plain
@@ -100,7 +101,7 @@ def parse_thickness_um(text: str) -> float:
     if value > MAX_PLATING_UM:
         raise UnitError(
             "thickness-implausible",
-            f"'{text.strip()}' is {value:g} um: no gold plating is that thick.",
+            f"'{text.strip()}' is {as_given(value)} um: no gold plating is that thick.",
             "Check the unit: 30 uin (microinch) is 0.76 um, 30 mil would be 762 um.",
         )
     return value

@@ -15,7 +15,7 @@ import numpy as np
 from calibration.arrays import FloatArray
 from calibration.errors import UsageError
 from calibration.inputs import DEFAULT_SEED, Input, draw_all
-from grader.model import EMPTY, ProductModel
+from grader.model import ProductModel
 from grader.valuation.bench import Bench, Needs
 from grader.valuation.charges import Charge
 from grader.valuation.economics import VALUATION_DRAWS, Economics
@@ -313,13 +313,6 @@ def of_stripping(gold_mg: ProductModel, a: Assumptions, values: Values, purchase
 def _stripping(gold_mg: ProductModel, a: Assumptions, values: Values, purchases: int) -> Books:
     keeper = Bookkeeper(a, values, len(values[a.fee.name]), purchases)
     return keeper.books(keeper.stripping(keeper.stock([Portion("the boards", gold_mg)])))
-
-
-def of_sale(sale: Sale, mass_g: ProductModel, a: Assumptions, values: Values, purchases: int = 1) -> Economics:
-    """Money of selling boards by weight instead; costs of the purchase are still paid."""
-    n = len(values[a.fee.name])
-    keeper = Bookkeeper(a, values, n, purchases)
-    return keeper.books(keeper.selling(sale, keeper.stock([Portion("the boards", EMPTY, mass_g)]))).economics()
 
 
 def spot_of(assumptions: Assumptions) -> Spot:

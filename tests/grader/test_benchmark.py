@@ -29,7 +29,7 @@ def test_steps_add_up_and_each_takes_time(capsys: pytest.CaptureFixture[str]) ->
 
 
 def test_ratio_is_to_the_decode() -> None:
-    timing = Timing(0.05, {"load": 0.06, "scale": 0.14}, 0.3, 0.05, 1.0, 300.0)
+    timing = Timing(0.05, {"load": 0.06, "scale": 0.14}, 0.3, 0.05, 300.0)
     assert timing.total_s == pytest.approx(0.2)
     assert timing.ratio == pytest.approx(4)
     assert "4.0 x" in lines(timing)[-2]

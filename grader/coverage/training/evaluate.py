@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
+from grader.coverage.choose import segmenter_named
 from grader.coverage.learned import LearnedSegmenter
 from grader.coverage.model import Segmenter
 from grader.coverage.network import Network
@@ -182,14 +183,20 @@ def main() -> None:
     ask.add_argument("--label", default="as shipped", help="the row's first cell")
     ask.add_argument("--held-out", action="store_true", help="only pictures that training leaves out")
     ask.add_argument("--without-scale", action="store_true", help="leave out the scales that the folders state")
-    ask.add_argument("--weights", type=Path, help="a folder of exported weights in place of the shipped ones")
+    choice = ask.add_mutually_exclusive_group()
+    choice.add_argument("--weights", type=Path, help="a folder of exported weights in place of the shipped ones")
+    choice.add_argument("--segmenter", help="another segmenter, by name")
     ask.add_argument("--json", type=Path, help="write what was found for each picture here")
     ask.add_argument("--jobs", type=int, default=1, help="pictures at a time")
     got = ask.parse_args()
     listed = pictures(got.folders, only_held_out=got.held_out)
     if not listed:
         sys.exit("There are no pictures there: a folder needs images/NAME.jpg and masks/NAME_gold.png.")
-    segmenters = [LearnedSegmenter(Network(got.weights)) for _ in range(got.jobs)]
+    segmenters: list[Segmenter]
+    if got.segmenter is None:
+        segmenters = [LearnedSegmenter(Network(got.weights)) for _ in range(got.jobs)]
+    else:
+        segmenters = [segmenter_named(got.segmenter)] * got.jobs
 
     def every(job: int) -> list[PictureResult]:
         truths = (read_truth(*one) for one in listed[job :: got.jobs])

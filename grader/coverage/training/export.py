@@ -8,9 +8,12 @@ from pathlib import Path
 
 import torch
 
+from grader.coverage.network import FAR_IN_BYTES
+
 from .fuse import fuse_relu6
 from .model import COVERAGE, CoverageNet, decoder_of
 from .parts import write_parts
+from .quantise import quantise
 
 
 def export_network(weights: Path, onnx: Path, lift: float = 0.0) -> None:
@@ -45,11 +48,22 @@ def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__)
     ask.add_argument("weights", type=Path)
     ask.add_argument("folder", type=Path, help="where the parts go, one file each")
+    ask.add_argument(
+        "--calibration",
+        type=Path,
+        nargs="*",
+        default=[],
+        metavar="FOLDER",
+        help="pictures for ``quantise``, if wanted",
+    )
     ask.add_argument("--lift", type=float, default=0.0, help="added to the logits of plating")
     got = ask.parse_args()
     with tempfile.TemporaryDirectory() as whole:
         export_network(got.weights, Path(whole) / "coverage.onnx", got.lift)
         write_parts(Path(whole) / "coverage.onnx", got.folder)
+    (got.folder / f"{FAR_IN_BYTES}.onnx").unlink(missing_ok=True)  # it was made of other weights
+    if got.calibration:
+        quantise(got.folder, got.calibration)
 
 
 if __name__ == "__main__":

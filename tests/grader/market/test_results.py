@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import cv2
 import fsspec
@@ -13,7 +13,7 @@ import pytest
 
 from grader.market import pictures
 from grader.market.pictures import FAILED, KNOWN, MEASURED, measure_batch, stamp_of
-from grader.market.results import FORMS, Form, Results
+from grader.market.results import Form, Results
 from grader.market.run import measure_pictures
 from grader.request import Request
 from grader.samples import samples_folder
@@ -77,7 +77,7 @@ def test_a_second_run_measures_only_what_is_new(
     assert all(r["code"] != "unforeseen" for r in rows.values())
 
 
-@pytest.mark.parametrize("form", FORMS)
+@pytest.mark.parametrize("form", get_args(Form))
 @pytest.mark.parametrize("where", ["memory://kept", "folder"])
 def test_a_batch_done_twice_is_there_once(form: Form, where: str, tmp_path: Path) -> None:
     place = where if "://" in where else str(tmp_path / where)

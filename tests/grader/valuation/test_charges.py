@@ -28,11 +28,11 @@ from grader.valuation import (
     value_lot,
     with_given,
 )
-from grader.valuation.books import all_values, of_sale, of_stripping
+from grader.valuation.books import all_values, of_stripping
 from grader.valuation.charges import TypedEntry, with_charges
 from grader.valuation.kinds import KINDS, TYPED
 from grader.valuation.quantities import Quantity, Situation
-from tests.grader.valuation.profits import profit_model
+from tests.grader.valuation.profits import of_sale, profit_model
 
 TODAY = date(2026, 11, 25)
 N, SEED = 500, 7

@@ -28,8 +28,8 @@ from grader.valuation import (
     economics,
     value_lot,
 )
-from grader.valuation.books import all_values, of_sale, of_stripping
-from tests.grader.valuation.profits import profit_model
+from grader.valuation.books import all_values, of_stripping
+from tests.grader.valuation.profits import of_sale, profit_model
 
 TODAY = date(2026, 11, 25)
 

@@ -11,7 +11,7 @@ import shapely
 from shapely.geometry import box
 
 from .colours import FILMS, LAMINATE_SHARES, LAMINATES, MASKS, METALS, PLASTIC_NAMES, PRINT
-from .design import CLASSES, METAL_OF, Design
+from .design import CLASSES, Design
 from .materials import COVER, WEAVE, bumpy, lacquer, metal, picture, plating, single
 from .mesh import MaterialMesh, palette_uv
 from .shapes import Array, Flat, circle, poly_triangles, polygons, rounded
@@ -247,8 +247,3 @@ def _solids(stock: SceneMeshes, d: Design, pose: Array, number: int) -> None:
     for name, group in groups.items():
         group.moved(pose)
         stock.put(name, group, metal(*METALS[name][:3]) if name in METALS else None)
-
-
-def gold_area_mm2(d: Design) -> float:
-    """Uncovered plated area of a design, from its shapes."""
-    return d.metals["gold_finger"].area() + d.metals[METAL_OF["gold"]].area()

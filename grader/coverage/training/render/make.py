@@ -20,7 +20,6 @@ from .stage import AIM, Scene, assemble, build
 from .trace import Masks, integrator, masks, trace
 
 SCANS = 0.07  # share of scenes that are flat scans
-VIEWS = 3
 STOPS = "abc"
 
 

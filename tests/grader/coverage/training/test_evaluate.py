@@ -17,6 +17,7 @@ from grader.coverage.training import evaluate
 from grader.coverage.training.evaluate import PictureResult, judge, pictures, read_truth, table_heading, table_row
 from grader.coverage.training.split import held_out
 from grader.photo import Photo
+from tests.segmenters import default_segmenter
 
 
 class Half:
@@ -119,6 +120,19 @@ def test_command_prints_a_row(
     assert capsys.readouterr().out.splitlines()[2].startswith("| now |")
     (found,) = json.loads(out.read_text("utf-8"))
     assert found["false"] == 0.0
+
+
+def test_another_segmenter_is_scored_by_its_name(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    put(tmp_path, "card", gold=columns(10, 30), kind="edge")
+    out = tmp_path / "out.json"
+    with default_segmenter(Half) as name:
+        monkeypatch.setattr("sys.argv", ["evaluate", str(tmp_path), "--segmenter", name, "--json", str(out)])
+        evaluate.main()
+    assert "| as shipped |" in capsys.readouterr().out
+    (found,) = json.loads(out.read_text("utf-8"))
+    assert (found["error"], found["doubt"]) == (0.5, 0.2)
 
 
 def test_empty_folder_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
