@@ -210,7 +210,7 @@ def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ask.add_argument("what", choices=("speed", "kill", "overhead", "memory"))
     ask.add_argument("--folder")
-    ask.add_argument("--photos", type=int, default=240)
+    ask.add_argument("--photos", type=int, default=200)
     ask.add_argument("--width", type=int, default=640)
     ask.add_argument("--bare", action="store_true")
     ask.add_argument("--kills", type=int, default=10)

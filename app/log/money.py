@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from datetime import date
 from decimal import Decimal
 from typing import TypeVar
 
@@ -87,19 +86,7 @@ def money_form(lot: LoggedLot, contents: Contents) -> None:
         )
 
         def entry() -> NewMoney:
-            money = parse_money(in_currency(amount, chosen_currency()))
-            return checked(
-                NewMoney,
-                kind=kind,
-                what=what,
-                amount=money.amount,
-                charges=_charges(charges, money),
-                currency=money.currency,
-                gold_mg=parse_weighed_mg(gold) if gold.strip() else None,
-                day=day,
-                note=note,
-                who=who,
-            )
+            return entry_of(kind, amount, what, charges, gold, day=day, note=note, who=who)
 
         def ask(asker: Asker, new: NewMoney) -> tuple[Notice, ...]:
             return asker.of_money(new)
@@ -137,8 +124,8 @@ def _submit(
         write(form, entry, put, ask, (lot.id, corrects), sure=sure)
 
 
-def settlement_of(amount: str, refiner: str, charges: str, gold: str, day: date) -> NewMoney:
-    """Read a settlement.
+def entry_of(kind: str, amount: str, what: str, charges: str, gold: str, **besides: object) -> NewMoney:
+    """Read an entry of money; ``besides`` are the day, and who noted what.
 
     Raises:
         UsageError: one of the texts cannot be read; ``currencies-differ``.
@@ -146,13 +133,13 @@ def settlement_of(amount: str, refiner: str, charges: str, gold: str, day: date)
     money = parse_money(in_currency(amount, chosen_currency()))
     return checked(
         NewMoney,
-        kind="settlement",
-        what=refiner,
+        kind=kind,
+        what=what,
         amount=money.amount,
         charges=_charges(charges, money),
         currency=money.currency,
         gold_mg=parse_weighed_mg(gold) if gold.strip() else None,
-        day=day,
+        **besides,
     )
 
 

@@ -6,7 +6,7 @@ import streamlit as st
 
 from app.common.preferences import currency_hint, mass_unit
 from app.common.show import remark, table
-from app.log.money import settlement_of
+from app.log.money import entry_of
 from app.log.writing import fresh, write
 from app.lots.asking import sure_of
 from calibration.notices import Notice
@@ -41,7 +41,7 @@ def _settle(waiting: tuple[WaitingGold, ...]) -> None:
         day = st.date_input("Day of the settlement", value="today")
 
         def entry() -> NewMoney:
-            return settlement_of(amount, refiner, charges, gold, day)
+            return entry_of("settlement", amount, refiner, charges, gold, day=day)
 
         def put(log: Log, new: NewMoney) -> str:
             count = len(log.add_shares(split_settlement(new, chosen)))

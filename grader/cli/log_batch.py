@@ -34,7 +34,7 @@ from grader.cli.log_options import (
     number_or_name,
     say_line,
 )
-from grader.cli.log_report import print_table
+from grader.cli.log_report import print_table, print_tables
 from grader.cli.options import with_options
 from grader.cli.output import json_line, out, write_data
 from grader.cli.questions import YesOption, ask_first
@@ -72,10 +72,7 @@ def list_(log: LogOption = None, as_json: JsonFlag = False) -> None:
         _write_json(batches_as_json(contents))
         return
     print_table(batches_table(contents))
-    waiting = waiting_table(contents)
-    if waiting.rows:
-        out.print(f"\n[bold]{waiting.title}[/]")
-        print_table(waiting)
+    print_tables([waiting_table(contents)])
 
 
 @batch_app.command()
@@ -90,9 +87,7 @@ def show(batch: BatchArgument, log: LogOption = None, as_json: JsonFlag = False)
         _write_json({**batches_as_json(contents, found.id), "cautions": list(lines_for("batch"))})
         return
     say_line(f"Batch {found.id}, {found.name}, started {found.started_on}{f'; {found.note}' if found.note else ''}")
-    for table in batch_tables(contents, found.id):
-        out.print(f"\n[bold]{table.title}[/]")
-        print_table(table)
+    print_tables(batch_tables(contents, found.id))
     out.print()
     for text in lines_for("batch"):
         out.print(text, markup=False, style="yellow")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import getpass
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import asdict
 from datetime import date
 from json import dumps
@@ -26,8 +26,8 @@ from grader.cli.log import (
     yield_entry,
 )
 from grader.cli.log_options import DayOption, JsonFlag, LogOption, WhoOption, day_of, existing_log, say_line
-from grader.cli.log_report import print_table
-from grader.cli.output import json_line, out, write_data
+from grader.cli.log_report import print_table, print_tables
+from grader.cli.output import json_line, write_data
 from grader.cli.questions import YesOption, ask_first
 from grader.learn import TOGETHER, Newest, newest_in, outcomes, pairs, returns, returns_by
 from grader.learn.csv_import import entries, questions_of, read_csv
@@ -47,7 +47,6 @@ from grader.learn.tables import (
     sellers_table,
 )
 from grader.log import NewAttachment, NewExclusion, NewMark, checked
-from grader.table import Table
 
 _CSV = FileKind(
     code="file", what="a table of yields", most_bytes=20_000_000, fix="Save the table alone, as CSV in UTF-8."
@@ -79,16 +78,8 @@ def belief(log: LogOption = None, json: JsonFlag = False) -> None:
 
 
 def _show_belief(found: Newest) -> None:
-    for table in (
-        belief_table(found.belief.shifts()),
-        parts_table(found),
-        sellers_table(found),
-        flags_table(found.flags()),
-        left_out_table(found),
-    ):
-        if table.rows:
-            out.print(f"\n[bold]{table.title}[/]")
-            print_table(table)
+    shifts, flags = belief_table(found.belief.shifts()), flags_table(found.flags())
+    print_tables((shifts, parts_table(found), sellers_table(found), flags, left_out_table(found)))
 
 
 @log_app.command()
@@ -113,20 +104,14 @@ def compare(log: LogOption = None, json: JsonFlag = False) -> None:
         tables += [
             returns_table(f"What lots returned, by {by}", returns_by(contents, by)) for by in ("seller", "part")
         ]
-        _show_tables(tables)
+        print_tables(tables)
         say_line(
             "\nScore: CRPS, in the unit of the gold; smaller is better. Estimates with published thickness are of "
             "gold present; what a process loses shows as weighed below estimated."
         )
-    _show_tables(money)
+    print_tables(money)
     for sentence in (*held_sentences(outcomes(contents)), *((LEDGER_NOTE,) if money else ())):
         say_line(f"\n{sentence}")
-
-
-def _show_tables(tables: Sequence[Table]) -> None:
-    for table in tables:
-        out.print(f"\n[bold]{table.title}[/]")
-        print_table(table)
 
 
 @log_app.command()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from rich.markup import escape
 
 from grader.cli import output
@@ -25,9 +27,15 @@ def show_contents(contents: Contents) -> None:
         if text
     )
     out.print(f"[bold]Lot {lot.id}, {escape(lot.name)}[/]{escape(about)}")
-    for table in entry_tables(contents):
-        out.print(f"\n[bold]{table.title}[/]")
-        print_table(table)
+    print_tables(entry_tables(contents))
+
+
+def print_tables(tables: Iterable[Table]) -> None:
+    """Tables under their titles; an empty one is left out."""
+    for table in tables:
+        if table.rows:
+            out.print(f"\n[bold]{table.title}[/]")
+            print_table(table)
 
 
 def print_table(texts: Table) -> None:

@@ -1,6 +1,5 @@
 """Regions: plated pixels grouped into contacts and pads, rows of contacts, and boards."""
 
-from grader.regions.find import find_regions
 from grader.regions.model import Board, ContactRow, Region, Regions
 from grader.regions.pile import with_pile
 from grader.regions.reading import RowReading, contact_line, missing_notices, read_contact_rows
@@ -13,7 +12,6 @@ __all__ = [
     "Regions",
     "RowReading",
     "contact_line",
-    "find_regions",
     "missing_notices",
     "read_contact_rows",
     "search_photo",

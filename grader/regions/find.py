@@ -56,19 +56,14 @@ class _Pixels:
         return functools.reduce(np.add, each)
 
 
-def find_regions(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8] | None = None) -> Regions:
-    """Group the plated pixels of a photo.
+def outlines_of(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8] | None) -> tuple[Board, ...]:
+    """Outlines of the boards of a photo.
 
     Args:
         coverage: of the photo.
         scale: for sizes in mm; None measures in px and judges by shape alone.
         rgb: the photo, uint8 (height, width, 3), for separating boards that touch; with None, only outlines count.
     """
-    return find_plating(coverage, scale).on(outlines_of(coverage, scale, rgb))
-
-
-def outlines_of(coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8] | None) -> tuple[Board, ...]:
-    """Outlines of the boards of a photo; arguments as of ``find_regions``."""
     return find_boards(coverage.board, scale, coverage.share > 127, rgb)
 
 
@@ -98,7 +93,7 @@ class UnplacedPlating:
 
 
 def find_plating(coverage: Coverage, scale: Scale | None) -> UnplacedPlating:
-    """Regions and rows as found by ``find_regions``, without boards; arguments as there."""
+    """Regions and rows of a photo, without boards; arguments as of ``outlines_of``."""
     labels, solid, count = _label(coverage.share, coverage.plated_box)
     pixels = _Pixels.of(labels, coverage.share, coverage.plated_box)
     measured = _pieces(pixels, count, scale)

@@ -17,7 +17,7 @@ from grader.regions.reading import RowReading, read_contact_rows
 def search_photo(
     coverage: Coverage, scale: Scale | None, rgb: NDArray[np.uint8]
 ) -> tuple[Regions, tuple[RowReading, ...]]:
-    """Results of ``find_regions`` and ``read_contact_rows``; outlines and rows do not wait for each other.
+    """Regions on their boards, and results of ``read_contact_rows``; outlines and rows do not wait for each other.
 
     Args:
         coverage: of the photo.

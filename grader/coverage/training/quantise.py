@@ -29,6 +29,7 @@ from onnxruntime.quantization.shape_inference import quant_pre_process
 from grader.coverage.network import FAR_IN_BYTES, network_input
 from grader.photo import load_photo, shrunk
 
+from .even_ranges import even_ranges
 from .fuse import unfuse_relu6
 
 MADE_OF = "far.onnx"  # key of the metadata: SHA-256 of the file that was quantised
@@ -55,16 +56,16 @@ def quantise(folder: Path, pictures: Sequence[Path], seed: int = 0) -> Path:
     if not crops:
         raise ValueError("no pictures to read ranges off")
     near = onnxruntime.InferenceSession(str(folder / "near.onnx"), providers=["CPUExecutionProvider"])
-    maps = ({"fine": near.run(["fine"], {"image": network_input(crop)})[0]} for crop in crops)
+    maps = [{"fine": near.run(["fine"], {"image": network_input(crop)})[0]} for crop in crops]
     out = folder / f"{FAR_IN_BYTES}.onnx"
     with tempfile.TemporaryDirectory() as scratch:
         clipped, whole = Path(scratch) / "clipped.onnx", Path(scratch) / "whole.onnx"
-        onnx.save(_clipped(onnx.load(folder / "far.onnx")), clipped)
+        onnx.save(even_ranges(_clipped(onnx.load(folder / "far.onnx")), maps), clipped)
         quant_pre_process(str(clipped), str(whole), skip_symbolic_shape=True)
         quantize_static(
             str(whole),
             str(out),
-            _Reader(maps),
+            _Reader(iter(maps)),
             quant_format=QuantFormat.QDQ,
             per_channel=True,
             activation_type=QuantType.QUInt8,

@@ -30,8 +30,9 @@ from grader.correct import (
 from grader.corrections import Stroke
 from grader.coverage import Coverage
 from grader.model import FINISHES, Range
-from grader.regions import Regions, find_regions
+from grader.regions import Regions
 from tests.drawn_boards import box, contact_row, union_share
+from tests.regions_of import find_regions
 
 SHAPE = (240, 320)
 PX_PER_MM = 8.0

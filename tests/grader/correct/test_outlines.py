@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from grader.correct import region_at
 from grader.correct.outlines import outlines
 from grader.coverage import Coverage
-from grader.regions import Regions, find_regions
+from grader.regions import Regions
 from tests.drawn_boards import box, polygon_share, union_share
+from tests.regions_of import find_regions
 
 SHAPE = (200, 260)
 

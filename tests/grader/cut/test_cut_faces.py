@@ -15,9 +15,9 @@ from grader.gold import gold_mass
 from grader.model import Range
 from grader.photo import Photo, load_photo
 from grader.pipeline import Measurement
-from grader.regions import find_regions
 from grader.request import Request
 from grader.samples import samples_folder
+from tests.regions_of import find_regions
 
 Places = np.ndarray
 Board = tuple[Places, list[Places]]  # outline and plated boxes, (k, 2), mm

@@ -67,7 +67,7 @@ def photo() -> Photo:
 def measured(photo: Photo, boards: list[tuple[float, ...]], gold: list[tuple[float, ...]]) -> Measurement:
     from grader.area import estimate_area
     from grader.gold import gold_mass
-    from grader.regions import find_regions
+    from tests.regions_of import find_regions
 
     coverage = Drawn(boards, gold).segment(photo, SCALE)
     regions = find_regions(coverage, SCALE)

@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 
 from calibration.families import ContactFamily, family_named
 from grader.coverage import Coverage
-from grader.regions import RowReading, contact_line, find_regions, read_contact_rows
+from grader.regions import RowReading, contact_line, read_contact_rows
 from grader.regions.comb import follow
 from tests.drawn_boards import GOLD, GREEN_MASK, LAMINATE, TABLE, box, paint, polygon_share, union_share
+from tests.regions_of import find_regions
 
 PX = 9.0
 PCIE = family_named("PCI Express")

@@ -9,8 +9,9 @@ from calibration.plane import UniformPlane
 from calibration.scale import Scale
 from grader.area import estimate_area
 from grader.coverage import Coverage
-from grader.regions import ContactRow, Regions, find, find_regions
+from grader.regions import ContactRow, Regions, find
 from tests.drawn_boards import box, contact_row, polygon_share, union_share
+from tests.regions_of import find_regions
 
 PX_PER_MM = 10.0
 SIZE_MM = (80.0, 50.0)

@@ -9,8 +9,9 @@ import pytest
 
 from calibration.families import ContactFamily, contact_families, family_named
 from grader.coverage import Coverage
-from grader.regions import RowReading, contact_line, find_regions, missing_notices, read_contact_rows
+from grader.regions import RowReading, contact_line, missing_notices, read_contact_rows
 from tests.drawn_boards import box, polygon_share, union_share
+from tests.regions_of import find_regions
 
 SHAPE = (220, 1500)
 PX = 10.0  # px per mm at the left end

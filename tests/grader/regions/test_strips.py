@@ -7,9 +7,10 @@ import pytest
 
 from calibration.families import family_named
 from grader.coverage import Coverage
-from grader.regions import contact_line, find_regions, read_contact_rows
+from grader.regions import contact_line, read_contact_rows
 from grader.regions.strips import strip_rows
 from tests.drawn_boards import GOLD, GREEN_MASK, LAMINATE, TABLE, box, paint, polygon_share, union_share
+from tests.regions_of import find_regions
 
 PX = 9.0
 SHAPE = (260, 760)

@@ -9,8 +9,9 @@ import pytest
 
 from grader.correct import Confirmed, Corrections, FinishChanged, LeftOut, apply_corrections
 from grader.coverage import Coverage
-from grader.regions import Regions, find_regions
+from grader.regions import Regions
 from grader.regions.unsure import UnsurePlace, unsure_places
+from tests.regions_of import find_regions
 
 SHAPE = (200, 300)
 SURE, PALE, SPECK = (40, 40), (40, 160), (150, 250)
