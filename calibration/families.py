@@ -7,6 +7,7 @@ as scale. The outlines are in ``calibration/data/contact_families.toml``, each w
 
 from __future__ import annotations
 
+import bisect
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -218,12 +219,14 @@ def _match(family: ContactFamily, layout: tuple[int, ...], steps: FloatArray) ->
     missing = len(places) - len(steps) - 1
     if not 0 <= missing <= max(_allowed(layout), _MISSING_BESIDE):
         return None
+    at = places.tolist()
     for first in range(min(missing, _MISSING_END) + 1):
         taken = [first]
-        for step in steps:
-            gap = np.abs(places - places[taken[-1]] - step)
-            nearest = int(np.argmin(gap))
-            if gap[nearest] > _OFF or nearest <= taken[-1]:
+        for step in steps.tolist():
+            wanted = at[taken[-1]] + step
+            after = bisect.bisect_left(at, wanted)
+            nearest = min((i for i in (after - 1, after) if 0 <= i < len(at)), key=lambda i: abs(at[i] - wanted))
+            if abs(at[nearest] - wanted) > _OFF or nearest <= taken[-1]:
                 break
             taken.append(nearest)
         if len(taken) == len(steps) + 1:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from calibration.inputs import Input
 from calibration.notices import Notice
 from calibration.scale import Scale
+from grader.coverage.plated import around_plating
 from grader.photo import Photo
 
 
@@ -38,6 +40,11 @@ class Coverage:
     contact: NDArray[np.uint8] | None = None
     painted_inputs: tuple[Input, ...] = ()
     doubt: float | None = None
+
+    @cached_property
+    def plated_box(self) -> tuple[slice, slice]:
+        """Rows and columns around all plating (``around_plating``), looked for once: the share is not changed."""
+        return around_plating(self.share)
 
 
 class Segmenter(Protocol):

@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from calibration.finishes import UNDETERMINED
 from calibration.scale import Scale
 from grader.coverage import Coverage
-from grader.coverage.plated import around_plating
 from grader.model import Finish
 from grader.regions.boards import boards_under, edge_distance, find_boards
 from grader.regions.finish import EDGE_GAP_MM, finish_of_chance, finish_of_loose, finish_of_row, hard_chance
@@ -41,8 +40,9 @@ class _Pixels:
     share: NDArray[np.uint8]
 
     @staticmethod
-    def of(labels: NDArray[np.uint16], share: NDArray[np.uint8]) -> _Pixels:
-        around = rows, columns = around_plating(share)
+    def of(labels: NDArray[np.uint16], share: NDArray[np.uint8], around: tuple[slice, slice]) -> _Pixels:
+        """Pixels of the labels; all of them lie within the rows and columns ``around``."""
+        rows, columns = around
         labels, share = labels[around], share[around]
         at = np.flatnonzero(labels > 0)
         ys, xs = (n.astype(np.int32) for n in np.divmod(at, max(share.shape[1], 1)))
@@ -94,8 +94,8 @@ class UnplacedPlating:
 
 def find_plating(coverage: Coverage, scale: Scale | None) -> UnplacedPlating:
     """Regions and rows of a photo, without boards; arguments as of ``outlines_of``."""
-    labels, solid, count = _label(coverage.share)
-    pixels = _Pixels.of(labels, coverage.share)
+    labels, solid, count = _label(coverage.share, coverage.plated_box)
+    pixels = _Pixels.of(labels, coverage.share, coverage.plated_box)
     measured = _pieces(pixels, count, scale)
     pieces, faint = measured[:solid], measured[solid:]
     gaps = _edge_gaps(pieces, coverage.board, scale)
@@ -149,12 +149,12 @@ class PieceRow:
 
 def rows_above(coverage: Coverage, share: int) -> tuple[PieceRow, ...]:
     """Rows of pieces plated above a share (0..255): contacts that run together at less separate at a higher share."""
-    rows, columns = around_plating(coverage.share)
+    rows, columns = coverage.plated_box
     above = coverage.share[rows, columns] > share
     if not above.any():
         return ()
     labels, count = _connected(above, _MOST_REGIONS)
-    pixels = _Pixels.of(labels, above * np.uint8(255))
+    pixels = _Pixels.of(labels, above * np.uint8(255), (slice(0, above.shape[0]), slice(0, above.shape[1])))
     pieces = _pieces(replace(pixels, xs=pixels.xs + columns.start, ys=pixels.ys + rows.start), count, None)
     gaps = _edge_gaps(pieces, coverage.board, None)
     _, found = find_rows(pieces, with_scale=False)
@@ -169,7 +169,7 @@ def rows_above(coverage: Coverage, share: int) -> tuple[PieceRow, ...]:
     )
 
 
-def _label(share: NDArray[np.uint8]) -> tuple[NDArray[np.uint16], int, int]:
+def _label(share: NDArray[np.uint8], around: tuple[slice, slice]) -> tuple[NDArray[np.uint16], int, int]:
     """Labels, the number of solid ones, and the number of all.
 
     Pixels at least half covered make solid pieces, which grow into their faint edges. Faint pixels beyond them (pale
@@ -177,7 +177,6 @@ def _label(share: NDArray[np.uint8]) -> tuple[NDArray[np.uint16], int, int]:
     too many, patches are left out first, then the smallest pieces.
     """
     whole = np.zeros(share.shape, np.uint16)
-    around = around_plating(share)
     share = share[around]
     if not share.size:
         return whole, 0, 0

@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from calibration.arrays import BoolArray, FloatArray
 from grader.coverage import Coverage
-from grader.coverage.plated import around_plating
 from grader.regions.find import PieceRow
 
 _PLATED = 76  # share, 255 = wholly, from which a pixel belongs to a strip
@@ -69,7 +68,7 @@ def _strips(coverage: Coverage, blur_px: float) -> list[_Strip]:
     """The largest strips of a coverage, blurred so that separate contacts belong to one strip."""
     if coverage.contact is None:
         return []
-    around = around_plating(coverage.share)
+    around = coverage.plated_box
     share, contact = coverage.share[around], coverage.contact[around]
     if not share.size:
         return []
