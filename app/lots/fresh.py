@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections import OrderedDict
 from threading import Lock
 
@@ -20,20 +21,25 @@ class FreshMeasurements:
 
     def __init__(self, most_px: int = _MOST_PX) -> None:
         self._most_px = most_px
-        self._kept: OrderedDict[tuple[str, Request], Measurement] = OrderedDict()
+        self._kept: OrderedDict[tuple[str, str], Measurement] = OrderedDict()
         self._turn = Lock()
 
     def put(self, found: Measurement) -> None:
         """Keep one in memory."""
         with self._turn:
-            self._kept[found.photo.sha256, found.request] = found
+            self._kept[_key(found.photo.sha256, found.request)] = found
             while sum(_px(each) for each in self._kept.values()) > self._most_px:
                 self._kept.popitem(last=False)
 
     def take(self, sha256: str, request: Request) -> Measurement | None:
         """A photo measured in this way, which is then forgotten here; None where it is not in memory."""
         with self._turn:
-            return self._kept.pop((sha256, request), None)
+            return self._kept.pop(_key(sha256, request), None)
+
+
+def _key(sha256: str, request: Request) -> tuple[str, str]:
+    """A request may hold learned properties, which cannot be hashed; as text it can."""
+    return sha256, json.dumps(request.as_json(), sort_keys=True)
 
 
 def _px(found: Measurement) -> int:

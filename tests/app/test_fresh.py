@@ -14,6 +14,7 @@ from app.lots.lot_folder import LotFolder
 from app.lots.matching import Matching
 from app.lots.measuring import Measuring, Order
 from app.lots.sheets import kept_sheet, made_of
+from calibration.thickness import gold_properties
 from grader.photo import load_photo
 from grader.pipeline import measure
 from grader.request import Request
@@ -53,3 +54,13 @@ def test_the_oldest_go_where_room_is_short() -> None:
     assert fresh.take(first, Request()) is None
     assert fresh.take(second, Request()) is found[1]
     assert fresh.take(second, Request()) is None
+
+
+def test_a_photo_measured_with_learned_thickness_is_found_again() -> None:
+    """Learned figures come as a mapping, which has no hash."""
+    learned, data = Request(properties=dict(gold_properties())), pictures()[0]
+    found = measure(load_photo(data, "p.jpg"), learned)
+    fresh = FreshMeasurements()
+    fresh.put(found)
+    assert fresh.take(found.photo.sha256, Request()) is None
+    assert fresh.take(found.photo.sha256, learned) is found
