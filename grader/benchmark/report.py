@@ -38,7 +38,7 @@ def document(found: Everything) -> str:
     commands += _of_page(found.page)
     written = (
         f"Written by `python -m grader.benchmark --write docs/speed.md` on {platform.machine()}, Python "
-        f"{platform.python_version()}. Two threads; the least of several runs."
+        f"{platform.python_version()}. Two threads; the least of several runs, but the median of the decodes."
     )
     return "\n".join(
         (
