@@ -22,6 +22,7 @@ from calibration.plane import ResizedPlane
 from calibration.scale import Scale
 from grader.coverage.contact_rows import draw_rows
 from grader.coverage.error import doubt_of, error_inputs, quality_notices
+from grader.coverage.folded_rows import draw_folded_rows
 from grader.coverage.model import Coverage
 from grader.coverage.network import Maps, Network
 from grader.coverage.off_boards import without_stray
@@ -85,6 +86,7 @@ class LearnedSegmenter:
         doubt = doubt_of(fine)
         if scale is None:
             fine = strengthened(picture, without_stray(_seen_twice(fine, *smaller_look), board), contact)
+            fine = draw_folded_rows(picture, fine, contact)
         else:
             fine = without_stray(fine, board)
             factor = fine.shape[1] / rgb.shape[1]

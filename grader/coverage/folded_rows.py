@@ -1,0 +1,157 @@
+"""Rows of contacts whose width, ends and missing contacts are taken from the photo, where it shows them clearly.
+
+The network finds rows, but on bare tan, brown or pale laminate narrow gaps fill up, laminate beside contacts is taken
+for gold, and dull contacts are seen in shreds. All contacts of a row are alike, so the photo averaged over all of
+them (``row_fold``) shows how wide and how long they are (``row_shape``). No scale is needed.
+
+A row is drawn so only where this explains the photo: better than the network's own shares do, or nearly as well.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.plane import UniformPlane
+from grader.coverage.contact_strip import LEAST_PITCH_PX, PITCHES_MM, comb_of, laid_flat, rectangle
+from grader.coverage.plated import around_plating
+from grader.coverage.row_fold import Fold, Places, folded, straightened
+from grader.coverage.row_shape import Shape, drawn_share, levels, shape_of
+
+_SEEN, _IS_CONTACT = 40, 110  # of 255: plated share and chance of an edge contact above which a pixel is in a strip
+_GAPS_PX = (7, 21)  # closed to make strips: first narrow gaps; what forms no row is tried with wider ones
+_LEAST_PX, _LONGEST_PX, _NARROWEST_PX = 200, 16, 5.0  # of strips: area, longer side of the box, contacts' length
+_LEAST_ASPECT = 0.8  # length along the row ÷ along the contacts
+_CLEAR_ASPECT = 1.6  # above it, the row runs along the longer side; below, either way is tried
+_UNITS = 4.0  # a strip's height, in what stands for the millimetre
+_LEAST_EVEN = 0.55  # see ``contact_strip``; lower, because what the row explains decides in the end
+_FEWEST = 5  # contacts
+_EXPLAINED, _LESS = 0.5, 0.1  # part of the photo's changes that a row must explain; how much less than the shares do
+_CLEARLY, _MORE = 0.35, 0.1  # or this part, and so much more than the shares do
+_SIDE = 2.0  # standard errors by which the network must see more on contacts than in gaps
+_AROUND = 0.25  # of the height, beyond the contacts' ends, within which a strip's own pixels are decided anew
+_REACH_PX = 2  # beyond a strip's own pixels
+
+
+@dataclass(frozen=True, eq=False)
+class _Row:
+    """A row that was recognised."""
+
+    places: Places
+    fold: Fold
+    shape: Shape
+
+    @property
+    def is_clear(self) -> bool:
+        """Whether the row explains the photo well enough to be drawn."""
+        explained, before = self.shape.explained, self.shape.explained_before
+        clear = explained > max(_EXPLAINED, before - _LESS) or explained > max(_CLEARLY, before + _MORE)
+        return clear and self.shape.side > _SIDE
+
+
+def draw_folded_rows(
+    rgb: NDArray[np.uint8], share: NDArray[np.uint8], contact: NDArray[np.uint8]
+) -> NDArray[np.uint8]:
+    """Shares in which rows that the photo shows clearly have contacts of the width and the ends that it shows.
+
+    Args:
+        rgb: uint8 (height, width, 3).
+        share: uint8 (height, width), plated share, 255 = 1.
+        contact: uint8 (height, width), chance of an edge contact, 255 = 1.
+    """
+    out = share.copy()
+    seen = ((share > _SEEN) & (contact > _IS_CONTACT)).astype(np.uint8)
+    tried: set[tuple[int, ...]] = set()
+    for gap in _GAPS_PX:
+        rows, columns = around_plating(seen, gap)  # the rest of the picture holds no row
+        left = seen[rows, columns]
+        if not left.size:
+            break
+        closed = cv2.morphologyEx(left, cv2.MORPH_CLOSE, np.ones((gap, gap), np.uint8))
+        _, labels, boxes, _ = cv2.connectedComponentsWithStats(closed)
+        for number in range(1, len(boxes)):
+            x, y, width, height, area = boxes[number].tolist()
+            corner = (x + columns.start, y + rows.start)
+            strip = (*corner, width, height, area)
+            if area < _LEAST_PX or max(width, height) < _LONGEST_PX or strip in tried:
+                continue
+            tried.add(strip)
+            own = (labels[y : y + height, x : x + width] == number).astype(np.uint8)
+            row = _row(rgb, share, corner, own)
+            if row is not None:
+                left[y : y + height, x : x + width][own > 0] = 0
+                if row.is_clear:
+                    _draw(out, row, corner, own)
+    return out
+
+
+def _row(
+    rgb: NDArray[np.uint8], share: NDArray[np.uint8], corner: tuple[int, int], own: NDArray[np.uint8]
+) -> _Row | None:
+    """The row that a strip's pixels (uint8 mask, left and top in the picture) form; None if they form none."""
+    outline = np.concatenate([c[:, 0] for c in cv2.findContours(own, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]])
+    middle, along, length, width = rectangle((outline + corner).astype(np.float64))
+    size = (length + 1, width + 1)  # pixels have a width too
+    ways = [(along, size)]
+    if size[0] < _CLEAR_ASPECT * size[1]:
+        ways.append((np.array([-along[1], along[0]]), size[::-1]))
+    found = [
+        row
+        for way, (run, across) in ways
+        if run > _LEAST_ASPECT * across
+        and across > _NARROWEST_PX
+        and (row := _row_along(rgb, share, middle, way, (run, across))) is not None
+    ]
+    return max(found, key=lambda row: row.shape.explained, default=None)
+
+
+def _row_along(
+    rgb: NDArray[np.uint8],
+    share: NDArray[np.uint8],
+    middle: NDArray[np.float64],
+    along: NDArray[np.float64],
+    size: tuple[float, float],
+) -> _Row | None:
+    """The row in a rectangle, which has its middle, direction and size in pixels; None if there is none."""
+    unit = size[1] / _UNITS
+    plane = UniformPlane(unit)
+    strip = laid_flat(rgb, share, plane, plane.to_mm(middle[None])[0], along, (size[0] / unit, size[1] / unit))
+    comb = comb_of(strip, max(PITCHES_MM[0], LEAST_PITCH_PX / unit), _LEAST_EVEN)
+    if comb is None:
+        return None
+    places = Places.of(strip, comb, plane)
+    if len(places.numbers) < _FEWEST:
+        return None
+    found = levels(folded(places, rgb, share))
+    if found is None:
+        return None
+    places = straightened(places, found.signal, found.usual)
+    fold = folded(places, rgb, share)
+    found = levels(fold)
+    shape = shape_of(fold, found) if found is not None else None
+    return _Row(places, fold, shape) if shape is not None else None
+
+
+def _draw(out: NDArray[np.uint8], row: _Row, corner: tuple[int, int], own: NDArray[np.uint8]) -> None:
+    """Draw a row into shares: its contacts, and nothing elsewhere in the strip's own pixels near them."""
+    corners = row.places.corners_px()
+    x0, y0 = np.maximum(np.floor(corners.min(0)), 0).astype(int).tolist()
+    x1, y1 = np.ceil(corners.max(0)).astype(int).tolist()
+    inside = out[y0 : y1 + 1, x0 : x1 + 1]
+    mine = np.zeros(inside.shape, np.uint8)
+    left, top = corner[0] - x0, corner[1] - y0
+    part = own[max(-top, 0) : inside.shape[0] - top, max(-left, 0) : inside.shape[1] - left]
+    mine[max(top, 0) : max(top, 0) + part.shape[0], max(left, 0) : max(left, 0) + part.shape[1]] = part
+    mine = cv2.dilate(mine, np.ones((2 * _REACH_PX + 1,) * 2, np.uint8))
+    rows, columns = inside.shape
+    px = np.empty((rows, columns, 2))
+    px[..., 0], px[..., 1] = np.arange(columns) + x0, (np.arange(rows) + y0)[:, None]
+    index, phase, height = row.places.shifted(row.shape.middle).at(px.reshape(-1, 2))
+    shape, fold = row.shape, row.fold
+    drawn = drawn_share(shape, index, phase, height, fold.pitch_px, fold.height_px)
+    near = (height > shape.top[index] - _AROUND) & (height < shape.bottom[index] + _AROUND)
+    decided = (index >= 0) & near & (shape.there | shape.bare)[index] & ((mine.ravel() > 0) | (drawn > 0))
+    inside[decided.reshape(inside.shape)] = np.round(255 * drawn[decided]).astype(np.uint8)
