@@ -53,12 +53,13 @@ class _Row:
 
 
 def draw_folded_rows(
-    rgb: NDArray[np.uint8], share: NDArray[np.uint8], contact: NDArray[np.uint8]
+    photo: NDArray[np.uint8], rgb: NDArray[np.uint8], share: NDArray[np.uint8], contact: NDArray[np.uint8]
 ) -> NDArray[np.uint8]:
     """Shares in which rows that the photo shows clearly have contacts of the width and the ends that it shows.
 
     Args:
-        rgb: uint8 (height, width, 3).
+        photo: uint8 (any height and width, 3), which shows edges as sharply as they were taken.
+        rgb: uint8 (height, width, 3), the same at the size of the shares.
         share: uint8 (height, width), plated share, 255 = 1.
         contact: uint8 (height, width), chance of an edge contact, 255 = 1.
     """
@@ -80,16 +81,20 @@ def draw_folded_rows(
                 continue
             tried.add(strip)
             own = (labels[y : y + height, x : x + width] == number).astype(np.uint8)
-            row = _row(rgb, share, corner, own)
+            row = _row(photo, rgb, share, corner, own)
             if row is not None:
                 left[y : y + height, x : x + width][own > 0] = 0
                 if row.is_clear:
-                    _draw(out, row, corner, own)
+                    _draw(out, row, corner, own, photo.shape[1] / rgb.shape[1])
     return out
 
 
 def _row(
-    rgb: NDArray[np.uint8], share: NDArray[np.uint8], corner: tuple[int, int], own: NDArray[np.uint8]
+    photo: NDArray[np.uint8],
+    rgb: NDArray[np.uint8],
+    share: NDArray[np.uint8],
+    corner: tuple[int, int],
+    own: NDArray[np.uint8],
 ) -> _Row | None:
     """The row that a strip's pixels (uint8 mask, left and top in the picture) form; None if they form none."""
     outline = np.concatenate([c[:, 0] for c in cv2.findContours(own, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]])
@@ -103,12 +108,13 @@ def _row(
         for way, (run, across) in ways
         if run > _LEAST_ASPECT * across
         and across > _NARROWEST_PX
-        and (row := _row_along(rgb, share, middle, way, (run, across))) is not None
+        and (row := _row_along(photo, rgb, share, middle, way, (run, across))) is not None
     ]
     return max(found, key=lambda row: row.shape.explained, default=None)
 
 
 def _row_along(
+    photo: NDArray[np.uint8],
     rgb: NDArray[np.uint8],
     share: NDArray[np.uint8],
     middle: NDArray[np.float64],
@@ -125,18 +131,21 @@ def _row_along(
     places = Places.of(strip, comb, plane)
     if len(places.numbers) < _FEWEST:
         return None
-    found = levels(folded(places, rgb, share))
+    found = levels(folded(places, photo, share))
     if found is None:
         return None
     places = straightened(places, found.signal, found.usual)
-    fold = folded(places, rgb, share)
+    fold = folded(places, photo, share)
     found = levels(fold)
     shape = shape_of(fold, found) if found is not None else None
     return _Row(places, fold, shape) if shape is not None else None
 
 
-def _draw(out: NDArray[np.uint8], row: _Row, corner: tuple[int, int], own: NDArray[np.uint8]) -> None:
-    """Draw a row into shares: its contacts, and nothing elsewhere in the strip's own pixels near them."""
+def _draw(out: NDArray[np.uint8], row: _Row, corner: tuple[int, int], own: NDArray[np.uint8], larger: float) -> None:
+    """Draw a row into shares: its contacts, and nothing elsewhere in the strip's own pixels near them.
+
+    The photo is larger than the shares by a factor.
+    """
     corners = row.places.corners_px()
     x0, y0 = np.maximum(np.floor(corners.min(0)), 0).astype(int).tolist()
     x1, y1 = np.ceil(corners.max(0)).astype(int).tolist()
@@ -151,7 +160,7 @@ def _draw(out: NDArray[np.uint8], row: _Row, corner: tuple[int, int], own: NDArr
     px[..., 0], px[..., 1] = np.arange(columns) + x0, (np.arange(rows) + y0)[:, None]
     index, phase, height = row.places.shifted(row.shape.middle).at(px.reshape(-1, 2))
     shape, fold = row.shape, row.fold
-    drawn = drawn_share(shape, index, phase, height, fold.pitch_px, fold.height_px)
+    drawn = drawn_share(shape, index, phase, height, fold.pitch_px / larger, fold.height_px / larger)
     near = (height > shape.top[index] - _AROUND) & (height < shape.bottom[index] + _AROUND)
     decided = (index >= 0) & near & (shape.there | shape.bare)[index] & ((mine.ravel() > 0) | (drawn > 0))
     inside[decided.reshape(inside.shape)] = np.round(255 * drawn[decided]).astype(np.uint8)

@@ -86,9 +86,10 @@ class LearnedSegmenter:
         doubt = doubt_of(fine)
         if scale is None:
             fine = strengthened(picture, without_stray(_seen_twice(fine, *smaller_look), board), contact)
-            fine = draw_folded_rows(picture, fine, contact)
+            fine = draw_folded_rows(rgb, picture, fine, contact)
         else:
             fine = without_stray(fine, board)
+            fine = draw_folded_rows(rgb, picture, fine, contact)
             factor = fine.shape[1] / rgb.shape[1]
             plane = ResizedPlane(scale.plane, factor)
             fine = draw_rows(picture, fine, contact, plane, scale.px_per_mm * factor)

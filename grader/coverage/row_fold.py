@@ -130,7 +130,7 @@ class Fold:
     Attributes:
         colour: float32 (k, heights, phases, 3), 0..1.
         share: float32 (k, heights, phases), 0..1.
-        pitch_px, height_px: of the row, at its middle.
+        pitch_px, height_px: of the row, at its middle, in pixels of the photo.
     """
 
     colour: GreyCube
@@ -139,26 +139,36 @@ class Fold:
     height_px: float
 
 
-def folded(places: Places, rgb: NDArray[np.uint8], share: NDArray[np.uint8]) -> Fold:
-    """A row as it is in a picture (uint8) and in a map of shares (uint8, 255 = 1)."""
+def folded(places: Places, photo: NDArray[np.uint8], share: NDArray[np.uint8]) -> Fold:
+    """A row as it is in a photo and in shares.
+
+    Args:
+        places: of the row, in the map of shares.
+        photo: uint8 (height, width, 3), of any size.
+        share: uint8 (height, width), plated share, 255 = 1.
+    """
     at = places.px()
     count, heights, phases = at.shape[:3]
-    flat = at.reshape(-1, phases, 2)
+    larger = photo.shape[1] / share.shape[1]
+    in_photo = (at + np.float32(0.5)) * np.float32(larger) - np.float32(0.5)
     colour, plated = (
         np.asarray(
             np.concatenate(
                 [
-                    cv2.remap(picture, flat[i : i + _AT_ONCE], None, cv2.INTER_LINEAR, borderMode=border)
-                    for i in range(0, len(flat), _AT_ONCE)
+                    cv2.remap(picture, to[i : i + _AT_ONCE], None, cv2.INTER_LINEAR, borderMode=border)
+                    for i in range(0, len(to), _AT_ONCE)
                 ]
             )
             / np.float32(255),
             np.float32,
         )
-        for picture, border in ((rgb, cv2.BORDER_REPLICATE), (share, cv2.BORDER_CONSTANT))
+        for picture, to, border in (
+            (photo, in_photo.reshape(-1, phases, 2), cv2.BORDER_REPLICATE),
+            (share, at.reshape(-1, phases, 2), cv2.BORDER_CONSTANT),
+        )
     )
-    along = at[:, heights // 2, phases // 2]
-    up = at[count // 2, :, phases // 2]
+    along = in_photo[:, heights // 2, phases // 2]
+    up = in_photo[count // 2, :, phases // 2]
     return Fold(
         colour.reshape(count, heights, phases, 3),
         plated.reshape(count, heights, phases),
@@ -188,8 +198,8 @@ def straightened(places: Places, signal: GreyCube, there: NDArray[np.bool_]) -> 
     best = np.linalg.lstsq(line * weight[:, None], np.angle(turn) * weight, rcond=None)[0]
     turned = -(line @ best) / (2 * np.pi * float(height[half:].mean() - height[:half].mean()))
     upright = (seen * np.exp(2j * np.pi * turned[:, None] * height)).sum(1)
-    moved = -np.angle(_along_row(upright, _MOVED)) / (2 * np.pi)
-    return replace(places, moved=places.moved + moved, turned=places.turned + turned)
+    moved = places.moved - np.angle(_along_row(upright, _MOVED)) / (2 * np.pi)
+    return replace(places, moved=moved, turned=places.turned + turned)
 
 
 def _along_row(signal: NDArray[np.complex128], sigma: float) -> NDArray[np.complex128]:

@@ -6,7 +6,8 @@
    the edges blend and half way is too narrow; there the network's width counts.
 3. The contacts' two ends lie where the difference between contact and gap has fallen to half, on a line along the
    row. Where the photo and the network are far apart, the network is right: traces and print go on like contacts.
-4. A contact is missing where contact and gap have one colour, or where the network sees far less than elsewhere.
+4. A contact is missing where contact and gap have one colour, unless the network parts them, or where the network
+   sees far less than elsewhere.
 """
 
 from __future__ import annotations
@@ -27,13 +28,16 @@ _USUAL = 0.5  # of the median contact's share: contacts with less are left out o
 _RIDGE = 0.02  # standard deviation of a colour that is added to what contacts differ by, 0..1
 _ROUNDS = 3
 _CORE = 0.3  # of a contact's or gap's width, either way of its middle: taken as its colour
-_WIDTHS = (0.15, 0.97)  # of a pitch
+_WIDTHS = (0.4, 0.95)  # of a pitch: connectors in use have 0.56 to 0.82 (see contact_families.toml)
 _WIDTH_FROM_PX, _WIDTH_ALONE_PX = 4.0, 8.0  # pitch from which the photo's width counts, and from which it alone does
-_MOST_APART = 0.12  # pitches that the photo's width may be from the network's: shade on a contact is not a gap
 _PART = 5  # contacts, at least, whose ends are found together
 _MOST_PARTS = 4
-_ENDS_APART = 0.12  # of the height: if photo and network are further apart, the network's end is taken
-_THERE, _SEEN = 0.3, 0.5  # of the usual: contrast and share of a contact that is there
+_OWN_END = 0.5  # weight of the end that the photo shows against the network's
+_ENDS_APART = 0.2  # of the height: if photo and network are further apart, the network's end is taken
+_THERE, _SEEN = 0.25, 0.3  # of the usual: contrast and share of a contact that is there
+_FULL = 75  # per cent of the contacts that have less than a usual one: some may be missing
+_FEWEST = 3  # contacts that show what others are like
+_PARTED = 0.5  # share by which the network sees more on a contact than beside it, where it needs no colour
 _SOFT_PX = 2.0  # over which edges blend in a photo
 _AROUND = 0.12  # of the height: how far beyond the contacts' ends the photo is explained
 
@@ -88,15 +92,18 @@ def levels(fold: Fold) -> Levels | None:
     colour = fold.colour[:, _MIDDLE].mean(1)
     seen = fold.share[:, _MIDDLE].mean((1, 2))
     usual = seen > _USUAL * np.median(seen)
-    if usual.sum() < 3:
+    if usual.sum() < _FEWEST:
         return None
     left, right = -0.3, 0.3
+    sign = np.ones(len(seen), np.float32)
     for _ in range(_ROUNDS):
         contact, gap = _cores(left, right)
-        apart = colour[usual][:, contact].mean(1) - colour[usual][:, gap].mean(1)
-        mean = np.median(apart, axis=0)
-        weights = np.linalg.solve(np.cov((apart - mean).T) + _RIDGE**2 * np.eye(3), mean)
-        one = colour[usual] @ weights
+        apart = colour[:, contact].mean(1) - colour[:, gap].mean(1)
+        mean = np.median((apart * sign[:, None])[usual], axis=0)
+        differ = apart[usual] * sign[usual, None] - mean
+        weights = np.linalg.solve(np.cov(differ.T) + _RIDGE**2 * np.eye(3), mean)
+        sign = np.where(apart @ weights < -_THERE * (mean @ weights), -1, 1).astype(np.float32)
+        one = (colour @ weights * sign[:, None])[usual]
         profile = np.median(one - one[:, gap].mean(1, keepdims=True), axis=0)
         low, high = profile[gap].mean(), profile[contact].mean()
         if high - low < 1e-9:
@@ -106,46 +113,39 @@ def levels(fold: Fold) -> Levels | None:
             return None
         left, right = edges
     signal = np.asarray(fold.colour @ (weights / (high - low)).astype(np.float32), np.float32)
+    signal *= sign[:, None, None]
     return Levels(signal, left, right, *_cores(left, right), usual)
 
 
 def shape_of(fold: Fold, found: Levels) -> Shape | None:
     """The contacts' shape; None where neither photo nor network shows their ends."""
-    share = fold.share[found.usual][:, _MIDDLE].mean(1)
-    more = share[:, found.contact].mean(1) - share[:, found.gap].mean(1)
-    own = np.clip((fold.pitch_px - _WIDTH_FROM_PX) / (_WIDTH_ALONE_PX - _WIDTH_FROM_PX), 0, 1)
-    network = float(share.mean())
-    width = network + own * float(np.clip(found.right - found.left - network, -_MOST_APART, _MOST_APART))
-    middle = (found.left + found.right) / 2
-    contrast = found.signal[:, :, found.contact].mean(2) - found.signal[:, :, found.gap].mean(2)
-    seen = fold.share[:, :, found.contact].mean(2)
-    ends = [
-        _either(photo, network)
-        for photo, network in zip(_ends(contrast, found.usual), _ends(seen, found.usual), strict=True)
-    ]
-    top, bottom = ends
+    usual, contact, gap = found.usual, found.contact, found.gap
+    contrast = found.signal[:, :, contact].mean(2) - found.signal[:, :, gap].mean(2)
+    seen = fold.share[:, :, contact].mean(2)
+    more = (seen - fold.share[:, :, gap].mean(2))[:, _MIDDLE].mean(1)
+    strength, plated = (v[:, _MIDDLE].mean(1) for v in (contrast, seen))
+    bare = (strength < _THERE * np.percentile(strength[usual], _FULL)) & (more < _PARTED)
+    there = ~bare & (plated > _SEEN * np.percentile(plated[usual], _FULL))
+    known = usual & there
+    if known.sum() < _FEWEST:
+        return None
+    top, bottom = (_either(*ends) for ends in zip(_ends(contrast, known), _ends(seen, known), strict=True))
     if top is None or bottom is None:
         return None
-    inside = (top.mean() + 0.1 < HEIGHTS) & (bottom.mean() - 0.1 > HEIGHTS)
-    if inside.sum() < 3:
-        return None
-    strength, plated = (
-        v[:, inside].mean(1) / max(float(np.median(v[:, inside].mean(1)[found.usual])), 1e-6)
-        for v in (contrast, seen)
-    )
-    bare = strength < _THERE
-    there = ~bare & (plated > _SEEN)
+    own = np.clip((fold.pitch_px - _WIDTH_FROM_PX) / (_WIDTH_ALONE_PX - _WIDTH_FROM_PX), 0, 1)
+    width = own * (found.right - found.left) + (1 - own) * float(fold.share[known][:, _MIDDLE].mean())
+    middle = (found.left + found.right) / 2
     shape = Shape(middle, width, top, bottom, there, bare, 0.0, 0.0, 0.0)
     near = (top.mean() - _AROUND < HEIGHTS) & (bottom.mean() + _AROUND > HEIGHTS)
     off, height = PHASES - middle, HEIGHTS[near][:, None]
     index = np.arange(len(there))[:, None, None]
-    drawn = drawn_share(shape, index, off, height, fold.pitch_px, fold.height_px, _SOFT_PX)[found.usual]
-    signal, before = found.signal[found.usual][:, near], fold.share[found.usual][:, near]
+    drawn = drawn_share(shape, index, off, height, fold.pitch_px, fold.height_px, _SOFT_PX)[usual]
+    signal, before = found.signal[usual][:, near], fold.share[usual][:, near]
     return replace(
         shape,
         explained=_alike(signal, drawn),
         explained_before=_alike(signal, before),
-        side=float(more.mean()) / max(float(more.std()) / len(more) ** 0.5, 1e-6),
+        side=float(more[usual].mean()) / max(float(more[usual].std()) / usual.sum() ** 0.5, 1e-6),
     )
 
 
@@ -240,7 +240,7 @@ def _either(photo: FloatArray | None, network: FloatArray | None) -> FloatArray 
         return photo if network is None else network
     if abs(float(photo.mean() - network.mean())) > _ENDS_APART:
         return network
-    return np.asarray((photo + network) / 2)
+    return np.asarray(_OWN_END * photo + (1 - _OWN_END) * network)
 
 
 def _alike(signal: GreyCube, share: FloatArray | GreyCube) -> float:

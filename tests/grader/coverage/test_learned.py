@@ -103,7 +103,9 @@ def test_without_a_scale_the_network_looks_at_two_sizes(
 
     monkeypatch.setattr(Network, "run", counted)
     monkeypatch.setattr("grader.coverage.learned.way_round", lambda _: WayRound())
-    monkeypatch.setattr("grader.coverage.learned.strengthened", lambda _, looked, __: looked)  # what was seen, alone
+    # what was seen, alone
+    monkeypatch.setattr("grader.coverage.learned.strengthened", lambda _, looked, __: looked)
+    monkeypatch.setattr("grader.coverage.learned.draw_folded_rows", lambda _, __, looked, ___: looked)
     found = share(rgb, None)
     seen, *smaller = looks
     assert seen.shape == found.shape
