@@ -4,7 +4,8 @@
 2. A fine pass, at 7 to 8 px per mm, reads windows around what the coarse pass saw, and nothing elsewhere. Without a
    scale the photo is read at two sizes, each place gets the greater of the two shares, and weak plating takes the
    side that its colour speaks for (``weak_plating``).
-3. Rows of contacts that the network is not sure of are drawn evenly (``contact_rows``).
+3. Rows of contacts take their width, ends and missing contacts from the photo where it shows them clearly
+   (``folded_rows``). With a scale, other rows that the network is not sure of are drawn evenly (``contact_rows``).
 4. Edge pixels get the network's own share where the photo is coarse, two-colour unmixing at the photo's own
    resolution where contacts are many pixels wide, and a mixture in between. On pictures not trained on, the network
    finds somewhat too little and unmixing somewhat too much; the mixture is nearer the truth than either.
@@ -27,7 +28,7 @@ from grader.coverage.model import Coverage
 from grader.coverage.network import Maps, Network
 from grader.coverage.off_boards import without_stray
 from grader.coverage.unmix import unmix_edges
-from grader.coverage.way_round import way_round
+from grader.coverage.way_round import WayRound, way_round
 from grader.coverage.weak_plating import strengthened
 from grader.coverage.windows import Window, windows_around
 from grader.photo import Photo, shrunk
@@ -86,10 +87,9 @@ class LearnedSegmenter:
         doubt = doubt_of(fine)
         if scale is None:
             fine = strengthened(picture, without_stray(_seen_twice(fine, *smaller_look), board), contact)
-            fine = draw_folded_rows(rgb, picture, fine, contact)
+            fine = _rows_folded(way, rgb, picture, fine, contact)
         else:
-            fine = without_stray(fine, board)
-            fine = draw_folded_rows(rgb, picture, fine, contact)
+            fine = _rows_folded(way, rgb, picture, without_stray(fine, board), contact)
             factor = fine.shape[1] / rgb.shape[1]
             plane = ResizedPlane(scale.plane, factor)
             fine = draw_rows(picture, fine, contact, plane, scale.px_per_mm * factor)
@@ -127,6 +127,12 @@ def _seen_twice(share: NDArray[np.uint8], smaller_look: NDArray[np.uint8]) -> ND
         np.maximum.at(own, labels.ravel(), look.ravel())
     stays = (most.max(0) > 127) & (most.min(0) > SEEN_IN_BOTH)
     return np.where(stays[labels], greater, np.uint8(0))
+
+
+def _rows_folded(way: WayRound, *pictures: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Shares with rows drawn as ``draw_folded_rows`` does, the same for a photo and its turned copies."""
+    photo, picture, share, contact = (way.laid(p) for p in pictures)
+    return way.back(draw_folded_rows(photo, picture, share, contact))
 
 
 def _unmix_weight(scale: Scale | None) -> float:

@@ -81,8 +81,9 @@ def pieces(share: np.ndarray) -> int:
     return int(cv2.connectedComponents((share >= 128).astype(np.uint8), connectivity=4)[0]) - 1
 
 
-@pytest.mark.parametrize("duty", [0.6, 0.7, 0.8])
-@pytest.mark.parametrize("pitch", [9.0, 12.0, 30.0])
+@pytest.mark.parametrize(
+    ("pitch", "duty"), [(8, 0.6), (9, 0.7), (12, 0.6), (12, 0.8), (30, 0.6), (30, 0.8), (58, 0.7)]
+)
 def test_filled_gaps_open_and_the_area_comes_out_right(pitch: float, duty: float) -> None:
     row = scene(pitch, duty)
     found = row.drawn()
@@ -177,7 +178,7 @@ def test_a_larger_photo_shows_the_edges_of_narrow_contacts() -> None:
 
 
 def test_a_row_seen_at_a_slant_is_followed() -> None:
-    """The pitch falls by a quarter from one end to the other: pitch and length shrink, and contacts lean ever more."""
+    """From one end to the other the pitch falls by a quarter, and contacts lean ever more."""
     row = scene(14.0)
     side = row.rgb.shape[0]
     corners = np.float32([[0, 0], [side, 0], [side, side], [0, side]])
