@@ -31,6 +31,7 @@ _LEAST_EVEN = 0.55  # see ``contact_strip``; lower, because what the row explain
 _FEWEST = 5  # contacts
 _EXPLAINED, _LESS = 0.5, 0.05  # part of the photo's changes that a row must explain; how much less than the shares do
 _CLEARLY, _MORE = 0.35, 0.1  # or this part, and so much more than the shares do
+_PLATED = 0.5  # the network's share on contacts: what it rather takes for tin or copper stays as it is
 _SIDE = 2.0  # standard errors by which the network must see more on contacts than in gaps
 _AROUND = 0.25  # of the height, beyond the contacts' ends, within which a strip's own pixels are decided anew
 _REACH_PX = 2  # beyond a strip's own pixels
@@ -44,16 +45,22 @@ class _Row:
     fold: Fold
     shape: Shape
 
-    @property
-    def is_clear(self) -> bool:
-        """Whether the row explains the photo well enough to be drawn."""
-        explained, before = self.shape.explained, self.shape.explained_before
-        clear = explained > max(_EXPLAINED, before - _LESS) or explained > max(_CLEARLY, before + _MORE)
-        return clear and self.shape.side > _SIDE
+    def is_clear(self, only_clearly: bool) -> bool:
+        """Whether the row explains the photo well enough to be drawn, or only if it clearly does."""
+        shape = self.shape
+        clear = shape.explained > max(_CLEARLY, shape.explained_before + _MORE)
+        if not only_clearly:
+            clear |= shape.explained > max(_EXPLAINED, shape.explained_before - _LESS)
+        return clear and shape.side > _SIDE and shape.plated > _PLATED
 
 
 def draw_folded_rows(
-    photo: NDArray[np.uint8], rgb: NDArray[np.uint8], share: NDArray[np.uint8], contact: NDArray[np.uint8]
+    photo: NDArray[np.uint8],
+    rgb: NDArray[np.uint8],
+    share: NDArray[np.uint8],
+    contact: NDArray[np.uint8],
+    *,
+    only_clearly: bool = False,
 ) -> NDArray[np.uint8]:
     """Shares in which rows that the photo shows clearly have contacts of the width and the ends that it shows.
 
@@ -62,6 +69,8 @@ def draw_folded_rows(
         rgb: uint8 (height, width, 3), the same at the size of the shares.
         share: uint8 (height, width), plated share, 255 = 1.
         contact: uint8 (height, width), chance of an edge contact, 255 = 1.
+        only_clearly: leave rows that explain the photo no better than the shares do. With a scale the network knows
+            how large contacts are, and is seldom worse.
     """
     out = share.copy()
     seen = ((share > _SEEN) & (contact > _IS_CONTACT)).astype(np.uint8)
@@ -84,7 +93,7 @@ def draw_folded_rows(
             row = _row(photo, rgb, share, corner, own)
             if row is not None:
                 left[y : y + height, x : x + width][own > 0] = 0
-                if row.is_clear:
+                if row.is_clear(only_clearly):
                     _draw(out, row, corner, own, photo.shape[1] / rgb.shape[1])
     return out
 

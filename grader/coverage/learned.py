@@ -89,7 +89,7 @@ class LearnedSegmenter:
             fine = strengthened(picture, without_stray(_seen_twice(fine, *smaller_look), board), contact)
             fine = _rows_folded(way, rgb, picture, fine, contact)
         else:
-            fine = _rows_folded(way, rgb, picture, without_stray(fine, board), contact)
+            fine = _rows_folded(way, rgb, picture, without_stray(fine, board), contact, only_clearly=True)
             factor = fine.shape[1] / rgb.shape[1]
             plane = ResizedPlane(scale.plane, factor)
             fine = draw_rows(picture, fine, contact, plane, scale.px_per_mm * factor)
@@ -129,10 +129,10 @@ def _seen_twice(share: NDArray[np.uint8], smaller_look: NDArray[np.uint8]) -> ND
     return np.where(stays[labels], greater, np.uint8(0))
 
 
-def _rows_folded(way: WayRound, *pictures: NDArray[np.uint8]) -> NDArray[np.uint8]:
+def _rows_folded(way: WayRound, *pictures: NDArray[np.uint8], only_clearly: bool = False) -> NDArray[np.uint8]:
     """Shares with rows drawn as ``draw_folded_rows`` does, the same for a photo and its turned copies."""
     photo, picture, share, contact = (way.laid(p) for p in pictures)
-    return way.back(draw_folded_rows(photo, picture, share, contact))
+    return way.back(draw_folded_rows(photo, picture, share, contact, only_clearly=only_clearly))
 
 
 def _unmix_weight(scale: Scale | None) -> float:

@@ -6,6 +6,7 @@
    the edges blend and half way is too narrow; there the network's width counts.
 3. The contacts' two ends lie where the difference between contact and gap has fallen to half, on a line along the
    row. Where the photo and the network are far apart, the network is right: traces and print go on like contacts.
+   Ends are half circles where this explains the photo better than straight ones.
 4. A contact is missing where contact and gap have one colour, unless the network parts them, or where the network
    sees far less than elsewhere.
 """
@@ -52,8 +53,10 @@ class Shape:
         top, bottom: float64 (k,), heights of the two ends.
         there: bool (k,), contacts that are not missing.
         bare: bool (k,), places where contact and gap have one colour.
+        rounded: whether the two ends are half circles.
         explained: part of the photo's changes along the row that these contacts explain.
         explained_before: part that the network's shares explain.
+        plated: the network's share on contacts, median.
         side: how much more the network sees on contacts than in gaps, in standard errors; below 0 it sees gaps.
     """
 
@@ -63,8 +66,10 @@ class Shape:
     bottom: FloatArray
     there: Flags
     bare: Flags
+    rounded: tuple[bool, bool]
     explained: float
     explained_before: float
+    plated: float
     side: float
 
 
@@ -135,16 +140,26 @@ def shape_of(fold: Fold, found: Levels) -> Shape | None:
     own = np.clip((fold.pitch_px - _WIDTH_FROM_PX) / (_WIDTH_ALONE_PX - _WIDTH_FROM_PX), 0, 1)
     width = own * (found.right - found.left) + (1 - own) * float(fold.share[known][:, _MIDDLE].mean())
     middle = (found.left + found.right) / 2
-    shape = Shape(middle, width, top, bottom, there, bare, 0.0, 0.0, 0.0)
+    shape = Shape(middle, width, top, bottom, there, bare, (False, False), 0.0, 0.0, 0.0, 0.0)
+    off, index = PHASES - middle, np.arange(len(there))[:, None, None]
+
+    def explained(shape: Shape, near: Flags) -> float:
+        height = HEIGHTS[near][:, None]
+        drawn = drawn_share(shape, index, off, height, fold.pitch_px, fold.height_px, _SOFT_PX)
+        return _alike(found.signal[usual][:, near], drawn[usual])
+
+    ends = (np.abs(HEIGHTS - top.mean()) < _AROUND, np.abs(HEIGHTS - bottom.mean()) < _AROUND)
+    round_top, round_bottom = (
+        explained(replace(shape, rounded=way), near) > explained(shape, near)
+        for way, near in zip(((True, False), (False, True)), ends, strict=True)
+    )
+    shape = replace(shape, rounded=(round_top, round_bottom))
     near = (top.mean() - _AROUND < HEIGHTS) & (bottom.mean() + _AROUND > HEIGHTS)
-    off, height = PHASES - middle, HEIGHTS[near][:, None]
-    index = np.arange(len(there))[:, None, None]
-    drawn = drawn_share(shape, index, off, height, fold.pitch_px, fold.height_px, _SOFT_PX)[usual]
-    signal, before = found.signal[usual][:, near], fold.share[usual][:, near]
     return replace(
         shape,
-        explained=_alike(signal, drawn),
-        explained_before=_alike(signal, before),
+        explained=explained(shape, near),
+        explained_before=_alike(found.signal[usual][:, near], fold.share[usual][:, near]),
+        plated=float(np.median(plated[known])),
         side=float(more[usual].mean()) / max(float(more[usual].std()) / usual.sum() ** 0.5, 1e-6),
     )
 
@@ -169,16 +184,17 @@ def drawn_share(
         height_px: of the row's strip.
         soft_px: over which edges blend.
     """
-    off = np.abs((off + 0.5) % 1 - 0.5)
-    within = np.minimum(shape.bottom[index] - height, height - shape.top[index])
-    sides = np.clip((shape.width / 2 - off) * pitch_px / soft_px + 0.5, 0, 1)
-    ends = np.clip(within * height_px / soft_px + 0.5, 0, 1)
-    return np.asarray(sides * ends * shape.there[index])
-
-
-def _of_usual(values: FloatArray, usual: Flags) -> FloatArray:
-    """Values (k,) of contacts ÷ the median of the usual ones."""
-    return values / max(float(np.median(values[usual])), 1e-6)
+    half = shape.width / 2 * pitch_px
+    aside = np.abs((off + 0.5) % 1 - 0.5) * pitch_px
+    left = half - aside
+    for rounded, within in zip(shape.rounded, (height - shape.top[index], shape.bottom[index] - height), strict=True):
+        depth = within * height_px
+        if rounded:
+            arc = half - np.hypot(aside, np.maximum(half - depth, 0))
+            left = np.minimum(left, arc)
+        else:
+            left = np.minimum(left, depth)
+    return np.asarray(np.clip(left / soft_px + 0.5, 0, 1) * shape.there[index])
 
 
 def _cores(left: float, right: float) -> tuple[Flags, Flags]:

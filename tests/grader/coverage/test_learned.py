@@ -105,7 +105,7 @@ def test_without_a_scale_the_network_looks_at_two_sizes(
     monkeypatch.setattr("grader.coverage.learned.way_round", lambda _: WayRound())
     # what was seen, alone
     monkeypatch.setattr("grader.coverage.learned.strengthened", lambda _, looked, __: looked)
-    monkeypatch.setattr("grader.coverage.learned.draw_folded_rows", lambda _, __, looked, ___: looked)
+    monkeypatch.setattr("grader.coverage.learned.draw_folded_rows", lambda _, __, looked, ___, **____: looked)
     found = share(rgb, None)
     seen, *smaller = looks
     assert seen.shape == found.shape
