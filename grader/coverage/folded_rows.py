@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from calibration.plane import UniformPlane
 from grader.coverage.contact_strip import LEAST_PITCH_PX, PITCHES_MM, comb_of, laid_flat, rectangle
+from grader.coverage.error import doubt_of
 from grader.coverage.plated import around_plating
 from grader.coverage.row_fold import Fold, Places, folded, straightened
 from grader.coverage.row_shape import Shape, drawn_share, levels, shape_of
@@ -24,6 +25,7 @@ from grader.coverage.row_shape import Shape, drawn_share, levels, shape_of
 _SEEN, _IS_CONTACT = 40, 110  # of 255: plated share and chance of an edge contact above which a pixel is in a strip
 _GAPS_PX = (7, 21)  # closed to make strips: first narrow gaps; what forms no row is tried with wider ones
 _LEAST_PX, _LONGEST_PX, _NARROWEST_PX = 200, 16, 5.0  # of strips: area, longer side of the box, contacts' length
+_SURE = 0.1  # doubt below which a strip is a contact by itself, or a row that can wait for wider gaps
 _LEAST_ASPECT = 0.8  # length along the row ÷ along the contacts
 _CLEAR_ASPECT = 1.6  # above it, the row runs along the longer side; below, either way is tried
 _UNITS = 4.0  # a strip's height, in what stands for the millimetre
@@ -90,6 +92,9 @@ def draw_folded_rows(
                 continue
             tried.add(strip)
             own = (labels[y : y + height, x : x + width] == number).astype(np.uint8)
+            inside = (slice(corner[1], corner[1] + height), slice(corner[0], corner[0] + width))
+            if gap < _GAPS_PX[-1] and doubt_of(share[inside][own > 0]) < _SURE:
+                continue
             row = _row(photo, rgb, share, corner, own)
             if row is not None:
                 left[y : y + height, x : x + width][own > 0] = 0
