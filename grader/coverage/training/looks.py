@@ -75,7 +75,7 @@ def _mirrored(x: Tensor, gold: Tensor, draw: Draw) -> Tensor:
     """Plating that mirrors two of the surroundings, each in places, with its fine texture kept in part."""
     colours = torch.tensor(SURROUNDINGS, device=x.device)
     one, other = (
-        colours[torch.randint(len(colours), (len(x),), device=x.device, generator=draw.generator)][:, :, None, None]
+        colours[draw.uniform(0, len(colours)).long().clamp(max=len(colours) - 1).view(-1)][:, :, None, None]
         for _ in range(2)
     )
     size = x.shape[-1]
