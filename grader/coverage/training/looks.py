@@ -14,7 +14,7 @@ from torch import Tensor
 from .draw import Draw, luma, mix
 
 # Frequency of each look among crops that may change
-MIRRORS, GOES_FROM_BROWN_TO_WHITE, DARKER_THAN_LAMINATE, SCRATCHED, WARM_LIGHT = 0.25, 0.15, 0.12, 0.12, 0.15
+MIRRORS, GOES_FROM_BROWN_TO_WHITE, DARKER_THAN_LAMINATE, SCRATCHED, WARM_LIGHT = 0.25, 0.15, 0.18, 0.12, 0.15
 WARM_LIGHT_ON_BARE = 0.35  # where nothing is plated: pale tin under a lamp was taken for plating
 # Normal reflectance of gold to red, green and blue of sRGB, from its measured optical constants (Johnson and Christy,
 # "Optical constants of the noble metals", 1972)
