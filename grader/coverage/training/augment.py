@@ -8,28 +8,25 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Callable
 
 import torch
 from torch import Tensor
 from torch.nn import functional
 
-from .classes import BACKGROUND, CLASSES, COPPER, LAMINATE, MASK, PART, TIN
+from .classes import BACKGROUND, COPPER, LAMINATE, MASK, PART, TIN
 from .dataset import CropBatch
 from .draw import Draw, luma, mix, srgb_to_linear, to_srgb
 from .looks import plating_as_it_can_look, warm_light
 
 MILD = 0.35  # share of crops
+Effects = tuple[Tensor, Tensor, Tensor]
 
 
-def _soft_classes(batch: CropBatch) -> Tensor:
-    """Share of each class in each pixel (n, 12, s, s); plating aside, from class numbers smoothed over 3 × 3."""
-    hard = functional.one_hot(batch.classes.clamp(0, CLASSES - 1), CLASSES).permute(0, 3, 1, 2).float()
+def _share_of(batch: CropBatch, number: int) -> Tensor:
+    """Share of a class in each pixel (n, 1, s, s); plating aside, from class numbers smoothed over 3 × 3."""
+    hard = (batch.classes == number).float().unsqueeze(1)
     return functional.avg_pool2d(functional.pad(hard, (1, 1, 1, 1), mode="replicate"), 3, 1) * (1 - batch.gold)
-
-
-def laminate_of(batch: CropBatch) -> Tensor:
-    """Share of bare laminate in each pixel, float (n, 1, s, s), for pictures that have class numbers."""
-    return _soft_classes(batch)[:, LAMINATE : LAMINATE + 1]
 
 
 def _recolour(x: Tensor, share: Tensor, colour: Tensor) -> Tensor:
@@ -43,7 +40,7 @@ def materials(x: Tensor, batch: CropBatch, draw: Draw, mild: Tensor) -> tuple[Te
 
     Where ``mild`` (n, 1, 1, 1) is 1, everything stays as it is.
     """
-    shares, gold, size = _soft_classes(batch), batch.gold, x.shape[-1]
+    gold, size = batch.gold, x.shape[-1]
     gain = torch.ones_like(x)
 
     def apply(share: Tensor, factor: Tensor) -> None:
@@ -52,16 +49,17 @@ def materials(x: Tensor, batch: CropBatch, draw: Draw, mild: Tensor) -> tuple[Te
 
     one = torch.ones(1, device=x.device)
     for number, chance, warm_chance in ((LAMINATE, 0.4, 0.85), (MASK, 0.35, 0.45), (BACKGROUND, 0.4, 0.6)):
-        share = shares[:, number : number + 1]
+        share = _share_of(batch, number)
         wanted = mix(draw.chance(warm_chance), draw.colour(warm=True), draw.colour(warm=False))
         other = torch.exp(draw.normal(0.25) + draw.normal(0.08, 3))
         apply(share, mix(draw.chance(chance), _recolour(x, share, wanted), other))
     warm_tin = torch.cat([draw.uniform(0.95, 1.05), draw.uniform(0.86, 1.0), draw.uniform(0.66, 1.0)], 1)
-    apply(shares[:, TIN : TIN + 1], mix(draw.chance(0.5), warm_tin, one) * draw.uniform(0.6, 1.25))
-    apply(shares[:, COPPER : COPPER + 1], torch.exp(draw.normal(0.25) + draw.normal(0.08, 3)))
-    apply(shares[:, PART : PART + 1], torch.exp(draw.normal(0.2) + draw.normal(0.12, 3)))
+    apply(_share_of(batch, TIN), mix(draw.chance(0.5), warm_tin, one) * draw.uniform(0.6, 1.25))
+    apply(_share_of(batch, COPPER), torch.exp(draw.normal(0.25) + draw.normal(0.08, 3)))
+    parts = _share_of(batch, PART)
+    apply(parts, torch.exp(draw.normal(0.2) + draw.normal(0.12, 3)))
     # some parts yellow: tantalum capacitors, lenses, relays; a network that sees few takes them for plating
-    yellow = shares[:, PART : PART + 1] * torch.sigmoid(12 * draw.field(size, 12)) * draw.chance(0.4)
+    yellow = parts * torch.sigmoid(12 * draw.field(size, 12)) * draw.chance(0.4)
     apply(yellow, _recolour(x, yellow, draw.colour(warm=True)))
 
     # plating: lighter, darker, paler, redder, tarnished in patches, blown out in patches
@@ -114,10 +112,9 @@ def blur(x: Tensor, draw: Draw) -> Tensor:
 
 def noise_and_sharpening(x: Tensor, draw: Draw) -> Tensor:
     """Sensor noise, fine and blotchy, then unsharp masking."""
-    n, _, h, w = x.shape
-    noisy = draw.chance(0.6)
-    fine = torch.randn(x.shape, device=x.device, generator=draw.generator) * draw.uniform(0, 0.03)
-    small = torch.randn(n, 3, h // 3, w // 3, device=x.device, generator=draw.generator) * draw.uniform(0, 0.02)
+    h, w = x.shape[2:]
+    noisy, fine = draw.chance(0.6), draw.noise * draw.uniform(0, 0.03)
+    small = draw.noise.flip(2, 3)[:, :, : h // 3, : w // 3] * draw.uniform(0, 0.02)  # far from where it is used above
     x = x + noisy * (fine + functional.interpolate(small, size=(h, w), mode="bilinear", align_corners=False))
     soft = functional.avg_pool2d(functional.pad(x, (1, 1, 1, 1), mode="replicate"), 3, 1)
     return (x + draw.chance(0.35) * draw.uniform(0.2, 1.2) * (x - soft)).clamp(0, 1)
@@ -150,10 +147,13 @@ def _quantise(plane: Tensor, table: tuple[tuple[int, ...], ...], scale: Tensor) 
     k = torch.arange(8, device=plane.device, dtype=plane.dtype)
     basis = torch.cos((2 * k[None] + 1) * k[:, None] * math.pi / 16) / 2
     basis[0] /= math.sqrt(2)
-    blocks = plane.view(n, h // 8, 8, w // 8, 8).permute(0, 1, 3, 2, 4)
-    step = (torch.tensor(table, device=plane.device, dtype=plane.dtype) * scale.view(n, 1, 1, 1, 1)).clamp(min=1)
-    rounded = torch.round(basis @ blocks @ basis.T / step) * step
-    return (basis.T @ rounded @ basis).permute(0, 1, 3, 2, 4).reshape(n, 1, h, w)
+    both = torch.kron(basis, basis)  # along and across in one
+    blocks = plane.view(n, h // 8, 8, w // 8, 8).transpose(2, 3).reshape(n, -1, 64)
+    step = (torch.tensor(table, device=plane.device, dtype=plane.dtype).view(1, 1, 64) * scale.view(n, 1, 1)).clamp(
+        min=1
+    )
+    back = torch.round(blocks @ both.T / step) * step @ both
+    return back.view(n, h // 8, w // 8, 8, 8).transpose(2, 3).reshape(n, 1, h, w)
 
 
 def jpeg_losses(x: Tensor, draw: Draw) -> Tensor:
@@ -169,15 +169,22 @@ def jpeg_losses(x: Tensor, draw: Draw) -> Tensor:
     return mix(draw.chance(0.6), torch.einsum("dc,nchw->ndhw", back, full) / 255, x).clamp(0, 1)
 
 
-def augment(batch: CropBatch, generator: torch.Generator) -> CropBatch:
-    """The batch as other boards and other cameras would have shown it. Crop sides must be multiples of 16.
-
-    ``MILD`` of the crops keep their materials and nearly their light.
-    """
-    draw = Draw(len(batch.rgb), batch.rgb.device, generator)
+def effects(batch: CropBatch, uniform: Tensor, normal: Tensor, noise: Tensor) -> Effects:
+    """Picture, plated share and ``familiar`` as the random numbers of ``Draw`` have them; may be compiled."""
+    draw = Draw(uniform, normal, noise)
     mild = draw.chance(MILD)
     linear, gold = materials(srgb_to_linear(batch.rgb), batch, draw, mild)
-    linear, new = plating_as_it_can_look(linear, gold, laminate_of(batch), draw, 1 - mild)
+    linear, new = plating_as_it_can_look(linear, gold, _share_of(batch, LAMINATE), draw, 1 - mild)
     linear = warm_light(linear, gold, draw, 1 - mild)
     rgb = jpeg_losses(noise_and_sharpening(blur(camera(linear, draw, mild), draw), draw), draw)
-    return dataclasses.replace(batch, rgb=rgb, gold=gold, familiar=batch.familiar * (1 - new))
+    return rgb, gold, batch.familiar * (1 - new)
+
+
+def augment(batch: CropBatch, generator: torch.Generator, effects: Callable[..., Effects] = effects) -> CropBatch:
+    """The batch as other boards and other cameras would have shown it. Crop sides must be multiples of 16.
+
+    ``MILD`` of the crops keep their materials and nearly their light. The generator is on the batch's device;
+    ``effects`` may be given compiled.
+    """
+    rgb, gold, familiar = effects(batch, *Draw.tapes(len(batch.rgb), batch.rgb.shape[-1], generator))
+    return dataclasses.replace(batch, rgb=rgb, gold=gold, familiar=familiar)

@@ -204,8 +204,8 @@ def _zoom(frame: Frame, rng: np.random.Generator) -> float:
     return min(max(zoom, SMALLEST_ZOOM), LARGEST_ZOOM)
 
 
-def _crop(frame: Frame, rng: np.random.Generator, size: int) -> tuple[Tensor, Tensor]:
-    """One crop at random zoom, angle and mirror: soft planes (4, s, s) and numbers (s, s)."""
+def _place(frame: Frame, rng: np.random.Generator, size: int) -> tuple[Tensor, list[list[float]]]:
+    """Where a crop at random zoom, angle and mirror lies: planes (5, h, w), and a matrix for ``affine_grid``."""
     zoom = _zoom(frame, rng)
     level = min(max(round(-math.log2(zoom)), 0), LEVELS - 1)
     planes = frame.levels[level]
@@ -217,24 +217,29 @@ def _crop(frame: Frame, rng: np.random.Generator, size: int) -> tuple[Tensor, Te
     mirror = -1.0 if rng.random() < 0.5 else 1.0
     reach = size / 2 / (zoom * 2**level)
     c, s = reach * np.cos(angle), reach * np.sin(angle)
-    theta = torch.tensor(
-        [
-            [2 * mirror * c / width, -2 * s / width, 2 * column / width - 1],
-            [2 * mirror * s / height, 2 * c / height, 2 * row / height - 1],
-        ],
-        dtype=torch.float32,
-    )
-    grid = functional.affine_grid(theta.to(planes.device)[None], [1, 1, size, size], align_corners=False)
-    kind = {"padding_mode": "reflection", "align_corners": False}
-    soft = functional.grid_sample(planes[None, :4].float(), grid, mode="bilinear", **kind)[0]
-    numbers = functional.grid_sample(planes[None, 4:].float(), grid, mode="nearest", **kind)[0, 0]
-    return soft, numbers.long()
+    return planes, [
+        [2 * mirror * c / width, -2 * s / width, 2 * column / width - 1],
+        [2 * mirror * s / height, 2 * c / height, 2 * row / height - 1],
+    ]
 
 
 def crops(frames: Sequence[Frame], rng: np.random.Generator, size: int) -> CropBatch:
     """One crop of ``size`` × ``size`` of each picture given; a picture may be given several times."""
-    cut = [_crop(frame, rng, size) for frame in frames]
-    soft, numbers = torch.stack([c[0] for c in cut]) / 255, torch.stack([c[1] for c in cut])
+    placed = [_place(frame, rng, size) for frame in frames]
+    device = placed[0][0].device
+    theta = torch.tensor([matrix for _, matrix in placed], dtype=torch.float32).to(device)
+    grids = functional.affine_grid(theta, [len(placed), 1, size, size], align_corners=False)
+    kind = {"padding_mode": "reflection", "align_corners": False}
+    soft, numbers = [], []
+    for (planes, _), grid in zip(placed, grids.split(1), strict=True):
+        picture = planes[None].float()
+        soft.append(functional.grid_sample(picture[:, :4], grid, mode="bilinear", **kind))
+        numbers.append(functional.grid_sample(picture[:, 4:], grid, mode="nearest", **kind))
+    return _batch(torch.cat(soft) / 255, torch.cat(numbers)[:, 0].long(), frames)
+
+
+def _batch(soft: Tensor, numbers: Tensor, frames: Sequence[Frame]) -> CropBatch:
+    """Crops from their soft planes (n, 4, s, s), 0..1, and numbers (n, s, s)."""
     board, known = (numbers & ON_BOARD > 0).float(), (numbers & BOARD_UNKNOWN == 0).float()
     familiar = torch.tensor([float(frame.kind == RENDER) for frame in frames], device=soft.device)
     return CropBatch(

@@ -9,20 +9,51 @@ from torch.nn import functional
 LUMA = (0.2126, 0.7152, 0.0722)
 
 
-class Draw:
-    """Random numbers per picture of a batch."""
+UNIFORM, NORMAL = 512, 2048  # numbers per picture that a batch's effects take at most
 
-    def __init__(self, count: int, device: torch.device, generator: torch.Generator) -> None:
-        self.count, self.device, self.generator = count, device, generator
+
+class Draw:
+    """Random numbers per picture of a batch, read off one after another.
+
+    They are drawn before the effects that use them, so that those can be compiled.
+    """
+
+    def __init__(self, uniform: Tensor, normal: Tensor, noise: Tensor) -> None:
+        """Take numbers drawn beforehand.
+
+        Args:
+            uniform: (n, k), 0..1.
+            normal: (n, k), standard normal.
+            noise: (n, 3, size, size), standard normal, for the pixels.
+        """
+        self._uniform, self._normal, self.noise = uniform, normal, noise
+        self._of_uniform = self._of_normal = 0
+        self.count, self.device = len(uniform), uniform.device
+
+    @classmethod
+    def tapes(cls, count: int, size: int, generator: torch.Generator) -> tuple[Tensor, Tensor, Tensor]:
+        """What the class takes, for ``count`` crops of ``size`` × ``size`` pixels, on the generator's device."""
+        kind = {"device": generator.device, "generator": generator}
+        return (
+            torch.rand(count, UNIFORM, **kind),
+            torch.randn(count, NORMAL, **kind),
+            torch.randn(count, 3, size, size, **kind),
+        )
+
+    def _normals(self, count: int) -> Tensor:
+        start = self._of_normal
+        self._of_normal = start + count
+        return self._normal[:, start : start + count]
 
     def uniform(self, low: float, high: float, channels: int = 1) -> Tensor:
         """Float (n, channels, 1, 1)."""
-        u = torch.rand(self.count, channels, 1, 1, device=self.device, generator=self.generator)
-        return low + (high - low) * u
+        start = self._of_uniform
+        self._of_uniform = start + channels
+        return low + (high - low) * self._uniform[:, start : start + channels].view(self.count, channels, 1, 1)
 
     def normal(self, sigma: float, channels: int = 1) -> Tensor:
         """Float (n, channels, 1, 1)."""
-        return sigma * torch.randn(self.count, channels, 1, 1, device=self.device, generator=self.generator)
+        return sigma * self._normals(channels).view(self.count, channels, 1, 1)
 
     def chance(self, share: float) -> Tensor:
         """Float (n, 1, 1, 1), 1 with this probability, otherwise 0."""
@@ -30,7 +61,7 @@ class Draw:
 
     def field(self, size: int, cells: int) -> Tensor:
         """Smooth noise (n, 1, size, size), about normal."""
-        coarse = torch.randn(self.count, 1, cells, cells, device=self.device, generator=self.generator)
+        coarse = self._normals(cells * cells).view(self.count, 1, cells, cells)
         return functional.interpolate(coarse, size=(size, size), mode="bicubic", align_corners=False)
 
     def colour(self, *, warm: bool) -> Tensor:

@@ -14,7 +14,7 @@ from torch import Tensor
 from .draw import Draw, luma, mix
 
 # Frequency of each look among crops that may change
-MIRRORS, GOES_FROM_BROWN_TO_WHITE, DARKER_THAN_LAMINATE, SCRATCHED, WARM_LIGHT = 0.25, 0.15, 0.12, 0.12, 0.15
+MIRRORS, GOES_FROM_BROWN_TO_WHITE, DARKER_THAN_LAMINATE, SCRATCHED, WARM_LIGHT = 0.25, 0.15, 0.18, 0.12, 0.15
 WARM_LIGHT_ON_BARE = 0.35  # where nothing is plated: pale tin under a lamp was taken for plating
 # Normal reflectance of gold to red, green and blue of sRGB, from its measured optical constants (Johnson and Christy,
 # "Optical constants of the noble metals", 1972)
@@ -75,7 +75,7 @@ def _mirrored(x: Tensor, gold: Tensor, draw: Draw) -> Tensor:
     """Plating that mirrors two of the surroundings, each in places, with its fine texture kept in part."""
     colours = torch.tensor(SURROUNDINGS, device=x.device)
     one, other = (
-        colours[torch.randint(len(colours), (len(x),), device=x.device, generator=draw.generator)][:, :, None, None]
+        colours[draw.uniform(0, len(colours)).long().clamp(max=len(colours) - 1).view(-1)][:, :, None, None]
         for _ in range(2)
     )
     size = x.shape[-1]

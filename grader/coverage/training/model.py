@@ -37,6 +37,34 @@ MEAN, SPREAD = 127.0, 128.0  # of 8-bit values, as the ImageNet weights expect t
 BN = {"eps": 1e-3, "momentum": 0.01}
 
 
+class Norm(nn.BatchNorm2d):
+    """Batch normalisation.
+
+    Attributes:
+        folded: whether it is computed within the convolution before it, which it may be while it stays as it is;
+            apart, normalisation takes half of a training step.
+    """
+
+    folded = False
+
+
+def _normed(conv: nn.Conv2d, norm: Norm, x: Tensor) -> Tensor:
+    """A convolution and the normalisation after it."""
+    if not norm.folded:
+        return norm(conv(x))
+    factor = norm.weight * torch.rsqrt(norm.running_var + norm.eps)
+    weight, bias = conv.weight * factor.view(-1, 1, 1, 1), norm.bias - norm.running_mean * factor
+    return functional.conv2d(x, weight, bias, conv.stride, conv.padding, conv.dilation, conv.groups)
+
+
+def fold(model: nn.Module) -> None:
+    """Leave all normalisation as it is from now on, and compute it within convolutions."""
+    for part in model.modules():
+        if isinstance(part, Norm):
+            part.eval()
+            part.folded = True
+
+
 class InvertedBottleneck(nn.Module):
     """Inverted bottleneck."""
 
@@ -47,17 +75,17 @@ class InvertedBottleneck(nn.Module):
         self.skip = stride == 1 and inside == outside
         if self.expand:
             self._expand_conv = nn.Conv2d(inside, wide, 1, bias=False)
-            self._bn0 = nn.BatchNorm2d(wide, **BN)
+            self._bn0 = Norm(wide, **BN)
         self._depthwise_conv = nn.Conv2d(wide, wide, kernel, stride, kernel // 2, groups=wide, bias=False)
-        self._bn1 = nn.BatchNorm2d(wide, **BN)
+        self._bn1 = Norm(wide, **BN)
         self._project_conv = nn.Conv2d(wide, outside, 1, bias=False)
-        self._bn2 = nn.BatchNorm2d(outside, **BN)
+        self._bn2 = Norm(outside, **BN)
 
     def forward(self, x: Tensor) -> Tensor:
         """Features (n, inside, h, w) → (n, outside, h / stride, w / stride)."""
-        y = functional.relu6(self._bn0(self._expand_conv(x))) if self.expand else x
-        y = functional.relu6(self._bn1(self._depthwise_conv(y)))
-        y = self._bn2(self._project_conv(y))
+        y = functional.relu6(_normed(self._expand_conv, self._bn0, x)) if self.expand else x
+        y = functional.relu6(_normed(self._depthwise_conv, self._bn1, y))
+        y = _normed(self._project_conv, self._bn2, y)
         return x + y if self.skip else y
 
 
@@ -67,11 +95,16 @@ class Separable(nn.Sequential):
     def __init__(self, inside: int, outside: int) -> None:
         super().__init__(
             nn.Conv2d(inside, inside, 3, 1, 1, groups=inside, bias=False),
-            nn.BatchNorm2d(inside),
+            Norm(inside),
             nn.Conv2d(inside, outside, 1, bias=False),
-            nn.BatchNorm2d(outside),
+            Norm(outside),
             nn.ReLU6(inplace=True),
         )
+
+    def forward(self, x: Tensor) -> Tensor:
+        """Features (n, inside, h, w) → (n, outside, h, w)."""
+        depthwise, first, pointwise, second, activation = self
+        return activation(_normed(pointwise, second, _normed(depthwise, first, x)))
 
 
 class CoverageNet(nn.Module):
@@ -80,7 +113,7 @@ class CoverageNet(nn.Module):
     def __init__(self, decoder: Sequence[int] = DECODER) -> None:
         super().__init__()
         self._conv_stem = nn.Conv2d(3, 32, 3, 2, 1, bias=False)
-        self._bn0 = nn.BatchNorm2d(32, **BN)
+        self._bn0 = Norm(32, **BN)
         self._blocks = nn.ModuleList(InvertedBottleneck(*b) for b in BLOCKS)
         self.detail = nn.Sequential(nn.Conv2d(3, 16, 4, 2, 1), nn.ReLU6(inplace=True))
         d32, d16, d8, d4, d2 = decoder
@@ -94,7 +127,7 @@ class CoverageNet(nn.Module):
 
     def forward(self, image: Tensor) -> Tensor:
         """See the class."""
-        x = functional.relu6(self._bn0(self._conv_stem(image)))
+        x = functional.relu6(_normed(self._conv_stem, self._bn0, image))
         taps = []
         for i, block in enumerate(self._blocks):
             x = block(x)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import dataclasses
 from pathlib import Path
 
@@ -11,11 +12,12 @@ import pytest
 
 torch = pytest.importorskip("torch", reason="PyTorch is for training only, not installed with the tests")
 
-from grader.coverage.training.augment import augment  # noqa: E402
+from grader.coverage.training.augment import augment, effects  # noqa: E402
 from grader.coverage.training.classes import FINGER, NEITHER, PAD, UNKNOWN  # noqa: E402
 from grader.coverage.training.dataset import CropBatch, crops, read_frame  # noqa: E402
-from grader.coverage.training.loss import distance_to, loss  # noqa: E402
-from grader.coverage.training.model import CoverageNet  # noqa: E402
+from grader.coverage.training.draw import Draw  # noqa: E402
+from grader.coverage.training.loss import about_narrow_gaps, distance_to, loss  # noqa: E402
+from grader.coverage.training.model import CoverageNet, fold  # noqa: E402
 from grader.coverage.training.pools import Pictures, as_read, sample  # noqa: E402
 
 CPU = torch.device("cpu")
@@ -123,6 +125,43 @@ def test_teacher_is_followed_where_it_is_right_and_familiar() -> None:
     with torch.no_grad():
         assert float(distance_to(teacher, mine, batch_of(familiar=torch.zeros(1, 1, 1, 1)))) == 0
         assert float(distance_to(mine, mine, batch_of())) == pytest.approx(0, abs=1e-6)
+
+
+def test_narrow_gaps_count_more_together_with_what_lies_beside_them() -> None:
+    gold = torch.zeros(1, 1, 64, 96)
+    for left in (8, 20, 32, 60):  # gaps of 4 px, 4 px and 20 px
+        gold[..., 16:40, left : left + 8] = 1
+    about = about_narrow_gaps(gold)[0, 0].bool()
+    assert about[20:36, 14:36].all()  # both narrow gaps, and gold on both sides
+    assert not about[:, 46:].any()  # the wide gap and the contact behind it
+    assert not about_narrow_gaps(torch.ones(1, 1, 64, 64)).any()
+
+
+def test_normalisation_folded_into_convolutions_changes_nothing() -> None:
+    torch.manual_seed(3)
+    apart = CoverageNet().eval()
+    for part in apart.modules():
+        if isinstance(part, torch.nn.BatchNorm2d):
+            part.running_mean.normal_(0, 0.1)
+            part.running_var.uniform_(0.5, 2)
+            torch.nn.init.uniform_(part.weight, 0.5, 2)
+    within = copy.deepcopy(apart).train()
+    fold(within)
+    image = torch.randn(2, 3, 64, 96)
+    for model in (apart, within):
+        model(image).square().mean().backward()
+    assert torch.allclose(apart(image), within(image), atol=1e-5)
+    for one, other in zip(apart.parameters(), within.parameters(), strict=True):
+        assert torch.allclose(one.grad, other.grad, rtol=1e-3, atol=1e-5 * float(one.grad.abs().max()) + 1e-9)
+
+
+def test_compiled_effects_may_not_run_out_of_random_numbers() -> None:
+    numbers = Draw.tapes(16, 64, torch.Generator().manual_seed(1))
+    short = (numbers[0][:, :100], *numbers[1:])
+    batch = CropBatch(*[torch.cat([getattr(batch_of(), f.name)] * 16) for f in dataclasses.fields(CropBatch)])
+    effects(batch, *numbers)
+    with pytest.raises(RuntimeError):
+        effects(batch, *short)
 
 
 def test_augmentation_follows_from_its_generator_and_keeps_truth_in_place() -> None:
