@@ -197,6 +197,36 @@ def test_a_row_that_the_network_sees_well_keeps_its_area() -> None:
     assert overlap(well.drawn(), row.truth) > 0.95
 
 
+def test_a_row_that_explains_no_more_than_the_network_sees_stays_where_only_clear_ones_are_wanted() -> None:
+    row = scene(degrees=17)
+    well = np.round(255 * row.truth).astype(np.uint8)
+    found = draw_folded_rows(row.rgb, row.rgb, well, row.contact, only_clearly=True)
+    np.testing.assert_array_equal(found, well)
+
+
+def test_a_row_that_the_network_rather_takes_for_tin_stays() -> None:
+    row = scene()
+    faint = np.round(0.5 * row.seen).astype(np.uint8)
+    np.testing.assert_array_equal(Scene(row.rgb, row.truth, faint, row.contact).drawn(), faint)
+
+
+@pytest.mark.parametrize("rounded", [True, False])
+def test_round_ends_are_drawn_round(rounded: bool) -> None:
+    """Between the truths with round and with straight ends lie a few per cent of the area."""
+    row = scene(24.0, 0.7)
+    side, across, length = row.rgb.shape[0], 0.7 * 24.0, 96.0
+    middle = side / 2 + np.array([0.3, -0.4])
+    y, x = np.mgrid[: 4 * side, : 4 * side] / 4.0 - 0.375
+    aside = np.abs((x - middle[0]) % 24.0 - 12.0)
+    beyond = np.maximum(np.abs(y - middle[1]) - (length - across) / 2, 0) if rounded else 0 * y
+    whole = (np.hypot(aside, beyond) < across / 2) & (np.abs(x - middle[0]) < 11 * 24.0)
+    whole &= np.abs(y - middle[1]) < length / 2
+    truth = cv2.resize(whole.astype(np.float32), (side, side), interpolation=cv2.INTER_AREA)
+    rgb = paint([(np.ones((side, side)), TAN), (truth, GOLD)], blur_px=0.6, noise=4.0, seed=5)
+    found = Scene(rgb, truth, row.seen, row.contact).drawn()
+    assert area(found) == pytest.approx(truth.sum(), rel=0.025)
+
+
 def test_other_plating_in_the_picture_stays_bit_for_bit() -> None:
     row = scene()
     seen, contact = row.seen.copy(), row.contact.copy()
