@@ -37,6 +37,7 @@ _PLATED = 0.5  # share on contacts: what the network rather takes for tin or cop
 _SIDE = 2.0  # standard errors by which the network must see more on contacts than in gaps
 _AROUND = 0.25  # of the height, beyond the contacts' ends, within which a strip's own pixels are decided anew
 _REACH_PX = 2  # beyond a strip's own pixels
+_LONGEST_SIDE_PX = 32_000  # OpenCV looks up places in no larger picture
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,6 +76,8 @@ def draw_folded_rows(
             how large contacts are, and is seldom worse.
     """
     out = share.copy()
+    if max(photo.shape[:2]) > _LONGEST_SIDE_PX:
+        photo = rgb
     seen = ((share > _SEEN) & (contact > _IS_CONTACT)).astype(np.uint8)
     tried: set[tuple[int, ...]] = set()
     for gap in _GAPS_PX:

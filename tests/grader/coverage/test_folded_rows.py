@@ -177,6 +177,12 @@ def test_a_larger_photo_shows_the_edges_of_narrow_contacts() -> None:
     assert abs(sharp - true) < abs(blurred - true)
 
 
+def test_a_photo_too_long_to_look_places_up_in_is_read_at_the_size_of_the_shares() -> None:
+    row = scene()
+    longer = cv2.resize(row.rgb, (33_000, 4))
+    np.testing.assert_array_equal(draw_folded_rows(longer, row.rgb, row.seen, row.contact), row.drawn())
+
+
 def test_a_row_seen_at_a_slant_is_followed() -> None:
     """From one end to the other the pitch falls by a quarter, and contacts lean ever more."""
     row = scene(14.0)
