@@ -41,11 +41,16 @@ notice = Notices(
 
 
 def error_inputs(
-    segmenter: str, photo_id: str, scale: Scale | None, share: NDArray[np.uint8], doubt: float | None = None
+    segmenter: str,
+    photo_id: str,
+    scale: Scale | None,
+    share: NDArray[np.uint8],
+    doubt: float | None = None,
+    contacts: float | None = None,
 ) -> tuple[Input, ...]:
     """The segmenter's own error on area, a factor about 1; wider with its doubt, or if unknown, for coarse pictures.
 
-    Without scale it is wider than with any, at the same doubt.
+    Without scale it is wider than with any, at the same doubt, and wider for pads and planes than for edge contacts.
 
     Args:
         segmenter: its name, which is also the name of a table in ``data/error.toml``.
@@ -53,6 +58,7 @@ def error_inputs(
         scale: of the photo.
         share: coverage, uint8 (height, width); where nothing was found there is no error to scale.
         doubt: the segmenter's own, 0..1, if it can tell: Σ p (1 - p) ÷ Σ p of its plated shares p.
+        contacts: share of the plating found that is edge contacts, if it can tell.
     """
     if not share.any():
         return ()
@@ -62,7 +68,8 @@ def error_inputs(
     if doubt is not None and scale is not None:
         sigma = _sigma_by_doubt(doubt, figures["doubt"])
     elif doubt is not None:
-        median, sigma = figures["unscaled"]["median"], _sigma_by_doubt(doubt, figures["unscaled"])
+        by_kind = _between(figures["unscaled"]["pads"], figures["unscaled"]["contacts"], contacts or 0.0)
+        median, sigma = by_kind["median"], _sigma_by_doubt(doubt, by_kind)
     return (
         Input(
             "segmentation",
@@ -74,6 +81,20 @@ def error_inputs(
     )
 
 
+def share_of_contacts(share: NDArray[np.uint8], contact: NDArray[np.uint8] | None) -> float | None:
+    """Share of the plating found that is edge contacts, 0..1; None where that is not known or nothing was found.
+
+    Args:
+        share: coverage, uint8 (height, width).
+        contact: chance of an edge contact, 255 = 1, of the same size.
+    """
+    around = around_plating(share)
+    plated = share[around].astype(np.float32)
+    if contact is None or not plated.size:
+        return None
+    return float((plated * (contact[around] / np.float32(255))).sum() / plated.sum())
+
+
 def centre_of(segmenter: str, px_per_mm: float) -> float:
     """Median of true area ÷ area found at a scale."""
     return _by_scale(_figures_of(segmenter), "median", px_per_mm)
@@ -83,6 +104,11 @@ def _by_scale(figures: dict[str, Any], name: str, px_per_mm: float | None) -> fl
     """A figure at a scale, interpolated on a logarithmic scale; without a scale, the first figure."""
     ladder = np.log(np.asarray(figures["px_per_mm"], np.float64))
     return float(np.interp(ladder[0] if px_per_mm is None else np.log(px_per_mm), ladder, figures[name]))
+
+
+def _between(pads: dict[str, float], contacts: dict[str, float], share: float) -> dict[str, float]:
+    """Figures of plating of which this share is edge contacts and the rest is pads."""
+    return {name: figure + share * (contacts[name] - figure) for name, figure in pads.items()}
 
 
 def _sigma_by_doubt(doubt: float, figures: dict[str, float]) -> float:

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from calibration.plane import ResizedPlane
 from calibration.scale import Scale
 from grader.coverage.contact_rows import draw_rows
-from grader.coverage.error import doubt_of, error_inputs, quality_notices
+from grader.coverage.error import doubt_of, error_inputs, quality_notices, share_of_contacts
 from grader.coverage.folded_rows import draw_folded_rows
 from grader.coverage.model import Coverage
 from grader.coverage.network import Maps, Network
@@ -106,7 +106,9 @@ class LearnedSegmenter:
             share=share,
             board=np.asarray((_resampled(board, size) > 127) | mask),
             segmenter=self.name,
-            area_inputs=error_inputs(self.name, photo.short_id, scale, share, doubt),
+            area_inputs=error_inputs(
+                self.name, photo.short_id, scale, share, doubt, share_of_contacts(fine, contact)
+            ),
             notices=quality_notices(rgb, share, scale),
             contact=_resampled(contact, size),
             doubt=doubt,

@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
 from grader.coverage.choose import segmenter_named
+from grader.coverage.error import share_of_contacts
 from grader.coverage.learned import LearnedSegmenter
 from grader.coverage.model import Segmenter
 from grader.coverage.network import Network
@@ -70,6 +71,7 @@ class PictureResult:
         sigma: of the claimed error of the area, lognormal; ``None`` where nothing was found.
         centre: median of that error.
         doubt: the segmenter's own, 0..1, if it states one.
+        contacts: share of the plating found that it takes for edge contacts, if it can tell.
         seconds: time taken.
     """
 
@@ -82,6 +84,7 @@ class PictureResult:
     sigma: float | None
     centre: float | None
     doubt: float | None
+    contacts: float | None
     seconds: float
 
 
@@ -130,6 +133,7 @@ def judge(truth: Truth, segmenter: Segmenter) -> PictureResult:
         sigma=sigma,
         centre=centre,
         doubt=coverage.doubt,
+        contacts=share_of_contacts(coverage.share, coverage.contact),
         seconds=round(seconds, 2),
     )
 

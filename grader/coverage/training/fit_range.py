@@ -3,8 +3,9 @@
 Reads what ``evaluate --json`` wrote of pictures that were not trained on, and prints figures for ``data/error.toml``:
 ``level`` and ``slope`` of the range by the network's own doubt, by greatest likelihood, residuals of the logarithm
 distributed as Student's t; then how often ranges with a margin ``--besides`` hold the truth, by fifths of the doubt.
-Only plated pictures with a scale take part, or, with ``--unscaled``, those without, of which the median is fitted
-too; a photograph may count as ``--photographs`` renders, which are many.
+Only plated pictures with a scale take part. With ``--unscaled``, those without do, of which the median is fitted too,
+apart for those whose plating is mostly pads and mostly edge contacts. A photograph may count as ``--photographs``
+renders, which are many.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from scipy import optimize, stats
 from calibration.arrays import FloatArray
 from grader.coverage.error import centre_of
 
+HALF = 0.5  # share of edge contacts from which a picture belongs to those with edge contacts
 DEGREES = 5  # of freedom of Student's t: tails like those of single pictures
 # sigma of the lognormal whose 90 % range is that of Student's t of scale 1
 LOGNORMAL = float(stats.t.ppf(0.95, DEGREES) / stats.norm.ppf(0.95))
@@ -65,6 +67,20 @@ def main() -> None:
     found: list[dict[str, Any]] = [f for path in got.found for f in json.loads(path.read_text("utf-8"))]
     found = [f for f in found if f["error"] is not None and f["error"] > -1 and f["doubt"] is not None]
     found = [f for f in found if (f["px_per_mm"] is None) == got.unscaled]
+    groups = {"": found}
+    if got.unscaled:
+        groups = {"pads": [], "contacts": []}
+        for one in found:
+            groups["contacts" if (one.get("contacts") or 0) >= HALF else "pads"].append(one)
+    for name, group in groups.items():
+        if name and group:
+            sys.stdout.write(f"[{got.segmenter}.unscaled.{name}]\n")
+        if group:
+            _report(group, got)
+
+
+def _report(found: list[dict[str, Any]], got: argparse.Namespace) -> None:
+    """Print what fits some pictures, and how often the range then holds their truth."""
     doubt = np.array([f["doubt"] for f in found])
     centre = np.array([1.0 if got.unscaled else centre_of(got.segmenter, f["px_per_mm"]) for f in found])
     residual = -np.log1p([f["error"] for f in found]) - np.log(centre)

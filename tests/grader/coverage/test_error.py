@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
 from grader.coverage.choose import segmenter_named
-from grader.coverage.error import error_inputs, quality_notices
+from grader.coverage.error import error_inputs, quality_notices, share_of_contacts
 from tests.drawn_boards import GOLD, GREEN_MASK, box, paint, polygon_share
 
 SHAPE = (100, 140)
@@ -72,6 +72,25 @@ def test_without_scale_the_range_is_far_wider_at_every_doubt(doubt: float) -> No
 @settings(max_examples=20, deadline=None)
 def test_more_doubt_is_never_a_narrower_range_without_scale_either(one: float, other: float) -> None:
     assert doubtful(max(one, other), None) >= doubtful(min(one, other), None) - 1e-3
+
+
+@pytest.mark.parametrize("doubt", [0.1, 0.25, 0.4, 0.6])
+def test_without_scale_edge_contacts_are_known_better_than_pads_and_a_mixture_in_between(doubt: float) -> None:
+    pads, mixed, contacts = (
+        error_inputs(NAME, "p", None, SHARE, doubt, share)[0].distribution.parameters[1] for share in (0.0, 0.5, 1.0)
+    )
+    assert contacts < mixed < pads
+    assert doubtful(doubt, None) == pytest.approx(pads, rel=1e-3)
+
+
+def test_share_of_contacts_weighs_each_pixel_with_its_plating() -> None:
+    share = np.zeros((40, 60), np.uint8)
+    contact = np.zeros_like(share)
+    share[5:15, 5:15], share[20:30, 30:50] = 255, 51
+    contact[5:15, 5:15] = 255
+    assert share_of_contacts(share, contact) == pytest.approx(100 / 140)
+    assert share_of_contacts(share, None) is None
+    assert share_of_contacts(np.zeros_like(share), contact) is None
 
 
 def test_without_scale_and_doubt_the_widest_error_is_taken() -> None:

@@ -79,11 +79,14 @@ def test_command_fits_pictures_without_scale_by_themselves(
         {"kind": "pads", "error": float(np.exp(-r - 0.1) - 1), "px_per_mm": None, "doubt": float(d)}
         for d, r in zip(doubt, residual, strict=True)
     ]
+    rows += [row | {"error": float(1.5 * (1 + row["error"]) - 1), "contacts": 0.9} for row in rows]
     rows.append({"kind": "pads", "error": 0.5, "px_per_mm": 5.0, "doubt": 0.2})
     (tmp_path / "found.json").write_text(json.dumps(rows), "utf-8")
     words = ["fit_range", str(tmp_path / "found.json"), "--segmenter", "learned-6", "--unscaled"]
     monkeypatch.setattr("sys.argv", words)
     fit_range.main()
-    pictures, median, *_ = capsys.readouterr().out.splitlines()
-    assert pictures == "60 pictures"
-    assert float(median.removeprefix("median = ")) == pytest.approx(np.exp(0.1), abs=0.04)
+    said = capsys.readouterr().out.splitlines()
+    for name, centre in (("pads", np.exp(0.1)), ("contacts", np.exp(0.1) / 1.5)):
+        at = said.index(f"[learned-6.unscaled.{name}]")
+        assert said[at + 1] == "60 pictures"
+        assert float(said[at + 2].removeprefix("median = ")) == pytest.approx(centre, abs=0.04)
