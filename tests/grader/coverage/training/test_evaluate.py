@@ -80,7 +80,8 @@ def test_walls_of_plated_holes_count_neither_way(tmp_path: Path) -> None:
 
 def test_row_has_a_cell_for_every_kind() -> None:
     def found(kind: str, error: float | None, false: float | None) -> PictureResult:
-        return PictureResult("x", kind, error, None if error is None else 0.8, false, None, None, None, None, None, 0.1)
+        overlap = None if error is None else 0.8
+        return PictureResult("x", kind, error, overlap, false, None, None, None, None, None, 0.1)
 
     line = table_row("first", [found("edge", -0.1, None), found("edge", 0.3, None), found("none", None, 0.002)])
     assert line.count("|") == table_heading().splitlines()[0].count("|")
