@@ -23,9 +23,9 @@ from calibration.scale import FacePlane
 from grader.coverage.contact_strip import (
     LEAST_PITCH_PX,
     PITCHES_MM,
-    Comb,
+    FlatStrip,
     GreyPicture,
-    Strip,
+    StripComb,
     comb_of,
     laid_flat,
     leant,
@@ -102,7 +102,7 @@ def draw_rows(
     return out
 
 
-def _strip(rgb: NDArray[np.uint8], share: NDArray[np.uint8], plane: FacePlane, at_mm: FloatArray) -> Strip | None:
+def _strip(rgb: NDArray[np.uint8], share: NDArray[np.uint8], plane: FacePlane, at_mm: FloatArray) -> FlatStrip | None:
     """The strip that these points (n, 2) form; None if they form no strip."""
     if not np.isfinite(at_mm).all():
         return None
@@ -112,7 +112,7 @@ def _strip(rgb: NDArray[np.uint8], share: NDArray[np.uint8], plane: FacePlane, a
     return laid_flat(rgb, share, plane, middle, along, (length, width))
 
 
-def _drawn(strip: Strip, comb: Comb) -> GreyPicture:
+def _drawn(strip: FlatStrip, comb: StripComb) -> GreyPicture:
     """The flat strip's shares with all contacts drawn alike."""
     upright = leant(strip.share, comb.lean)
     number = np.floor(comb.phase + 0.5).astype(np.intp)

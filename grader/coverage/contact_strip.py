@@ -45,7 +45,7 @@ _MOST_TURN = 2.0  # radians by which the phase may leave that polynomial
 
 
 @dataclass(frozen=True, eq=False)
-class Strip:
+class FlatStrip:
     """A strip laid flat: x runs along the row, y along its contacts.
 
     Attributes:
@@ -68,7 +68,7 @@ class Strip:
 
 
 @dataclass(frozen=True, eq=False)
-class Comb:
+class StripComb:
     """Where contacts lie in a strip.
 
     Attributes:
@@ -98,7 +98,7 @@ def laid_flat(
     centre: FloatArray,
     along: FloatArray,
     size: tuple[float, float],
-) -> Strip:
+) -> FlatStrip:
     """A rectangle of a picture as a strip.
 
     Args:
@@ -125,10 +125,10 @@ def laid_flat(
     spare = int((rows - size[1] / ACROSS_MM * _MIDDLE) / 2)
     middle = slice(spare, rows - spare)
     seen = np.dstack([flat_share[middle], flat_rgb[middle] * np.float32(np.sqrt(_COLOURS / 3))])
-    return Strip(corner, along, across, flat_share, seen)
+    return FlatStrip(corner, along, across, flat_share, seen)
 
 
-def comb_of(strip: Strip, finest_mm: float, least_even: float = LEAST_EVEN) -> Comb | None:
+def comb_of(strip: FlatStrip, finest_mm: float, least_even: float = LEAST_EVEN) -> StripComb | None:
     """Where the contacts lie, at a pitch of at least ``finest_mm``; None where nothing recurs evenly enough."""
     powers = {lean: _power(_profile(strip, lean)) for lean in _LEANS}
     found = [
@@ -142,7 +142,7 @@ def comb_of(strip: Strip, finest_mm: float, least_even: float = LEAST_EVEN) -> C
         lean = max(powers, key=lambda at: _strength(powers[at], at, pitch))
     _, pitch = max((_strength(powers[lean], lean, pitch * finer), pitch * finer) for finer in _PITCHES_FINER)
     phase = _phase(_less_mean(_profile(strip, lean), pitch), pitch, least_even)
-    return Comb(lean, phase, pitch) if phase is not None else None
+    return StripComb(lean, phase, pitch) if phase is not None else None
 
 
 def leant(picture: GreyPicture, lean: float) -> GreyPicture:
@@ -154,7 +154,7 @@ def leant(picture: GreyPicture, lean: float) -> GreyPicture:
     return np.asarray(upright, np.float32)
 
 
-def _profile(strip: Strip, lean: float) -> FloatArray:
+def _profile(strip: FlatStrip, lean: float) -> FloatArray:
     """Share and colours along the row from its first contact to its last, (n, 4): a row's ends recur nowhere."""
     return np.asarray(leant(strip.middle, lean)[:, ENDS:-ENDS].mean(axis=0), np.float64)
 

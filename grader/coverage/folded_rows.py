@@ -19,8 +19,8 @@ from calibration.plane import UniformPlane
 from grader.coverage.contact_strip import LEAST_PITCH_PX, PITCHES_MM, comb_of, laid_flat, rectangle
 from grader.coverage.error import doubt_of
 from grader.coverage.plated import around_plating
-from grader.coverage.row_fold import Fold, Places, folded, straightened
-from grader.coverage.row_shape import Shape, drawn_share, levels, shape_of
+from grader.coverage.row_fold import Fold, RowPlaces, folded, straightened
+from grader.coverage.row_shape import RowShape, drawn_share, levels, shape_of
 
 _SEEN, _IS_CONTACT = 40, 110  # of 255: plated share and chance of an edge contact above which a pixel is in a strip
 _GAPS_PX = (7, 21)  # closed to make strips: first narrow gaps; what forms no row is tried with wider ones
@@ -44,9 +44,9 @@ _LONGEST_SIDE_PX = 32_000  # OpenCV looks up places in no larger picture
 class _Row:
     """A row that was recognised."""
 
-    places: Places
+    places: RowPlaces
     fold: Fold
-    shape: Shape
+    shape: RowShape
 
     def is_clear(self, only_clearly: bool) -> bool:
         """Whether the row explains the photo well enough to be drawn, or only if it clearly does."""
@@ -145,7 +145,7 @@ def _row_along(
     comb = comb_of(strip, max(PITCHES_MM[0], LEAST_PITCH_PX / unit), _LEAST_EVEN)
     if comb is None:
         return None
-    places = Places.of(strip, comb, plane)
+    places = RowPlaces.of(strip, comb, plane)
     if len(places.numbers) < _FEWEST:
         return None
     found = levels(folded(places, photo, share))

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from calibration.arrays import FloatArray
 from calibration.scale import FacePlane
-from grader.coverage.contact_strip import ACROSS_MM, ALONG_MM, ENDS, SIDES, Comb, Strip, smooth
+from grader.coverage.contact_strip import ACROSS_MM, ALONG_MM, ENDS, SIDES, FlatStrip, StripComb, smooth
 
 GreyCube = NDArray[np.float32]
 
@@ -28,7 +28,7 @@ _AT_ONCE = 16_000  # rows of a map; OpenCV takes no more than 32 767
 
 
 @dataclass(frozen=True, eq=False)
-class Places:
+class RowPlaces:
     """Where in a picture the contacts of a row lie.
 
     Attributes:
@@ -40,21 +40,21 @@ class Places:
         turned: float64 (k,), the same, more at height 1 than at height 0.
     """
 
-    strip: Strip
-    comb: Comb
+    strip: FlatStrip
+    comb: StripComb
     plane: FacePlane
     numbers: FloatArray
     moved: FloatArray
     turned: FloatArray
 
     @staticmethod
-    def of(strip: Strip, comb: Comb, plane: FacePlane) -> Places:
+    def of(strip: FlatStrip, comb: StripComb, plane: FacePlane) -> RowPlaces:
         """As the comb says, which leans alike everywhere."""
         first, last = np.ceil(comb.phase[ENDS] - _LEAST_PART), np.floor(comb.phase[-ENDS - 1] + _LEAST_PART)
         numbers = np.arange(first, last + 1)
-        return Places(strip, comb, plane, numbers, np.zeros(len(numbers)), np.zeros(len(numbers)))
+        return RowPlaces(strip, comb, plane, numbers, np.zeros(len(numbers)), np.zeros(len(numbers)))
 
-    def shifted(self, phase: float) -> Places:
+    def shifted(self, phase: float) -> RowPlaces:
         """With the contacts' middles at what was a phase of these places."""
         return replace(self, moved=self.moved + phase)
 
@@ -139,7 +139,7 @@ class Fold:
     height_px: float
 
 
-def folded(places: Places, photo: NDArray[np.uint8], share: NDArray[np.uint8]) -> Fold:
+def folded(places: RowPlaces, photo: NDArray[np.uint8], share: NDArray[np.uint8]) -> Fold:
     """A row as it is in a photo and in shares.
 
     Args:
@@ -177,7 +177,7 @@ def folded(places: Places, photo: NDArray[np.uint8], share: NDArray[np.uint8]) -
     )
 
 
-def straightened(places: Places, signal: GreyCube, there: NDArray[np.bool_]) -> Places:
+def straightened(places: RowPlaces, signal: GreyCube, there: NDArray[np.bool_]) -> RowPlaces:
     """The places moved to where a signal (k, heights, phases) shows each contact, and turned as it leans there.
 
     Seen at a slant, contacts lean more at one end of a row than at the other.

@@ -44,7 +44,7 @@ _AROUND = 0.12  # of the height: how far beyond the contacts' ends the photo is 
 
 
 @dataclass(frozen=True, eq=False)
-class Shape:
+class RowShape:
     """The contacts of a row.
 
     Attributes:
@@ -122,7 +122,7 @@ def levels(fold: Fold) -> Levels | None:
     return Levels(signal, left, right, *_cores(left, right), usual)
 
 
-def shape_of(fold: Fold, found: Levels) -> Shape | None:
+def shape_of(fold: Fold, found: Levels) -> RowShape | None:
     """The contacts' shape; None where neither photo nor network shows their ends."""
     usual, contact, gap = found.usual, found.contact, found.gap
     contrast = found.signal[:, :, contact].mean(2) - found.signal[:, :, gap].mean(2)
@@ -140,10 +140,10 @@ def shape_of(fold: Fold, found: Levels) -> Shape | None:
     own = np.clip((fold.pitch_px - _WIDTH_FROM_PX) / (_WIDTH_ALONE_PX - _WIDTH_FROM_PX), 0, 1)
     width = own * (found.right - found.left) + (1 - own) * float(fold.share[known][:, _MIDDLE].mean())
     middle = (found.left + found.right) / 2
-    shape = Shape(middle, width, top, bottom, there, bare, (False, False), 0.0, 0.0, 0.0, 0.0)
+    shape = RowShape(middle, width, top, bottom, there, bare, (False, False), 0.0, 0.0, 0.0, 0.0)
     off, index = PHASES - middle, np.arange(len(there))[:, None, None]
 
-    def explained(shape: Shape, near: Flags) -> float:
+    def explained(shape: RowShape, near: Flags) -> float:
         height = HEIGHTS[near][:, None]
         drawn = drawn_share(shape, index, off, height, fold.pitch_px, fold.height_px, _SOFT_PX)
         return _alike(found.signal[usual][:, near], drawn[usual])
@@ -165,7 +165,7 @@ def shape_of(fold: Fold, found: Levels) -> Shape | None:
 
 
 def drawn_share(
-    shape: Shape,
+    shape: RowShape,
     index: NDArray[np.intp],
     off: FloatArray,
     height: FloatArray,
