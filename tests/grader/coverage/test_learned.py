@@ -14,7 +14,7 @@ import pytest
 from calibration.plane import UniformPlane
 from calibration.scale import Scale
 from grader.coverage import network
-from grader.coverage.learned import LearnedSegmenter, _seen_twice
+from grader.coverage.learned import LearnedSegmenter
 from grader.coverage.network import Maps, Network
 from grader.coverage.way_round import WayRound
 from grader.photo import Photo, load_photo
@@ -169,21 +169,3 @@ def test_a_large_picture_read_in_blocks_gives_what_it_gives_whole(monkeypatch: p
 def test_neither_the_segmenter_nor_the_training_package_needs_the_training_library() -> None:
     code = "import grader.coverage.learned, grader.coverage.training, sys; sys.exit('torch' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
-
-
-def test_without_a_scale_what_one_look_misses_is_taken_from_the_other() -> None:
-    """Each look finds one half of a contact that both see; the greater share counts."""
-    first, second = np.zeros((2, 40, 60), np.uint8)
-    first[10:30, 10:30], first[10:30, 30:50] = 240, 90
-    second[10:30, 10:30], second[10:30, 30:50] = 90, 240
-    assert (_seen_twice(first, second)[10:30, 10:50] == 240).all()
-
-
-@pytest.mark.parametrize(("one", "other", "stays"), [(240, 30, False), (120, 120, False), (240, 100, True)])
-def test_without_a_scale_a_region_stays_where_one_look_is_sure_and_the_other_sees_it(
-    one: int, other: int, stays: bool
-) -> None:
-    first, second = np.zeros((2, 40, 60), np.uint8)
-    first[10:30, 10:30], second[10:30, 10:30] = one, other
-    for looks in ((first, second), (second, first)):
-        assert bool(_seen_twice(*looks).any()) is stays
