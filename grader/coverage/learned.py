@@ -2,9 +2,9 @@
 
 1. A coarse pass of the network over the whole picture finds where plating may be.
 2. A fine pass, at 7 to 8 px per mm, reads windows around what the coarse pass saw, and nothing elsewhere. Close
-   photos, and those without a scale, are read at several sizes instead: each place gets the greater of two shares,
-   large plating is taken from smaller copies (``several_looks``), and weak plating takes the side that its colour
-   speaks for (``weak_plating``).
+   photos, and those without a scale, are read at several sizes instead, the smaller ones by a second network: each
+   place gets the greater of two shares where both see plating, large plating is taken from smaller copies
+   (``several_looks``), and weak plating takes the side that its colour speaks for (``weak_plating``).
 3. Rows of contacts take their width, ends and missing contacts from the photo where it shows them clearly
    (``folded_rows``). With a scale, other rows that the network is not sure of are drawn evenly (``contact_rows``).
 4. With a scale, edge pixels get the network's own share where the photo is coarse, two-colour unmixing at the photo's
@@ -65,12 +65,14 @@ class LearnedSegmenter:
 
     Args:
         network: for trying other weights; by default the network that the product ships.
+        second: the network that looks at smaller copies; by default the second one that the product ships.
     """
 
-    name = "learned-6"
+    name = "learned-7"
 
-    def __init__(self, network: Network | None = None) -> None:
+    def __init__(self, network: Network | None = None, second: Network | None = None) -> None:
         self._network = network or Network()
+        self._second = second or Network.second()
 
     def segment(self, photo: Photo, scale: Scale | None) -> Coverage:
         """Coverage of one photo; without scale, the network judges sizes from the picture alone."""
@@ -84,8 +86,9 @@ class LearnedSegmenter:
         picture, *maps = _fine_pass(
             self._network, smaller, coarse, lambda: way.laid(_resized(rgb, _fine_factor(rgb, read_at)))
         )
-        looks = _more_looks(self._network, picture, coarse) if read_at is None and maps[0].any() else ()
-        self._network.rest()
+        looks = _more_looks(self._second, picture, coarse) if read_at is None and maps[0].any() else ()
+        for network in (self._network, self._second):
+            network.rest()
         # everything below works with the photo in its own orientation
         picture, fine, contact = (way.back(p) for p in (picture, *maps))
         looks = tuple(SmallerLook(way.back(look.share), way.back(look.contact)) for look in looks)
@@ -208,7 +211,7 @@ def _read(
 
 
 def _more_looks(network: Network, picture: NDArray[np.uint8], coarse: Maps) -> tuple[SmallerLook, ...]:
-    """What the network sees in smaller copies of the picture; in the first only near what the coarse pass saw."""
+    """What a network sees in smaller copies of the picture; in the first only near what the coarse pass saw."""
     smaller = _resized(picture, SMALLER)
     near = SmallerLook(*_read(network, smaller, _windows(smaller, coarse)))
     whole = (network.run(_resized(picture, factor)) for factor in MUCH_SMALLER)

@@ -5,6 +5,9 @@ and so largest maps: they run on small tiles, whose maps stay in the processor's
 as there are threads. The layers in between see far and run on the whole picture at an eighth of its length and width
 or less. A tile reads as far beyond its edges as its layers look, so that the maps equal those of a single run.
 
+There are two such networks, of one make: the second was trained further, on more photographs, and finds and
+overlooks other things (``several_looks``).
+
 Weights and their model card: ``grader/coverage/weights``. Training: ``grader/coverage/training``.
 """
 
@@ -18,6 +21,7 @@ import threading
 from contextlib import suppress
 from dataclasses import dataclass
 from importlib import resources
+from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +35,8 @@ PARTS = ("near", "far", "last")
 """Files of the parts, without their ending, in the order in which they run."""
 FAR_IN_BYTES = "far8"
 """File of ``far`` in whole numbers, which takes half the time: see ``training.quantise``."""
+SECOND = "second"
+"""Folder of the second network's weights, in that of the first. It has its ``far`` in whole numbers only."""
 
 # Numbers of OpenCV's cvdef.h: AVX-512 VNNI, and the dot product of NEON. Without such instructions, sums of products
 # of 8-bit numbers saturate on some processors (ONNX Runtime's guide to quantisation).
@@ -84,20 +90,26 @@ class Network:
 
     Args:
         weights: a folder with weights other than those that the product ships, ``near.onnx`` and so on.
-        exact: whether the part in the middle runs in floating point; if not, it runs in whole numbers, provided that
-            the folder has it and the processor has instructions for it.
+        exact: whether the part in the middle is computed in floating point; if not, it is in whole numbers, provided
+            that the folder has it and the processor has instructions for it. Of a folder with whole numbers only,
+            those are read, and computed with in floating point where that is asked for or the instructions are missing.
     """
 
-    def __init__(self, weights: Path | None = None, *, exact: bool = False) -> None:
-        folder = resources.files("grader.coverage").joinpath("weights") if weights is None else weights
+    def __init__(self, weights: Path | Traversable | None = None, *, exact: bool = False) -> None:
+        folder = _shipped() if weights is None else weights
         threads = max(1, cv2.getNumThreads())
         in_bytes = not exact and any(map(cv2.checkHardwareSupport, _SUMS_OF_BYTES))
-        in_bytes = in_bytes and folder.joinpath(f"{FAR_IN_BYTES}.onnx").is_file()
-        parts = (FAR_IN_BYTES if in_bytes and part == "far" else part for part in PARTS)
-        near, far, last = (folder.joinpath(f"{part}.onnx").read_bytes() for part in parts)
+        has = {name for name in ("far", FAR_IN_BYTES) if folder.joinpath(f"{name}.onnx").is_file()}
+        name = FAR_IN_BYTES if FAR_IN_BYTES in has and (in_bytes or "far" not in has) else "far"
+        near, far, last = (folder.joinpath(f"{part}.onnx").read_bytes() for part in ("near", name, "last"))
         self._near, self._last = _session(near, 1), _session(last, 1)
-        self._far = _session(far, threads)
+        self._far = _session(far, threads, in_bytes=in_bytes)
         self._turn = threading.Lock()
+
+    @classmethod
+    def second(cls, *, exact: bool = False) -> Network:
+        """The second of the networks that the product ships."""
+        return cls(_shipped().joinpath(SECOND), exact=exact)
 
     def run(self, rgb: NDArray[np.uint8]) -> Maps:
         """Maps of a picture, uint8 (height, width, 3), of any size.
@@ -174,8 +186,18 @@ def network_input(rgb: NDArray[np.uint8]) -> NDArray[np.float32]:
     return np.asarray(cv2.dnn.blobFromImage(rgb, 1 / _SPREAD, mean=(_MEAN, _MEAN, _MEAN)), np.float32)
 
 
-def _session(weights: bytes, threads: int) -> Any:
-    """A part of the network, ready to run. ONNX Runtime is imported here, as most commands do not need it."""
+def _shipped() -> Traversable:
+    return resources.files("grader.coverage").joinpath("weights")
+
+
+def _session(weights: bytes, threads: int, *, in_bytes: bool = True) -> Any:
+    """A part of the network, ready to run. ONNX Runtime is imported here, as most commands do not need it.
+
+    Args:
+        weights: contents of the file.
+        threads: to run it on.
+        in_bytes: whether products of whole numbers may be computed as such.
+    """
     import onnxruntime
 
     _share_memory()
@@ -185,6 +207,7 @@ def _session(weights: bytes, threads: int) -> Any:
     options.inter_op_num_threads = 1
     # Threads that spin while they wait for work would take the processor from the rest of the measurement.
     options.add_session_config_entry("session.intra_op.allow_spinning", "0")
+    options.add_session_config_entry("session.disable_quant_qdq", "0" if in_bytes else "1")
     options.enable_mem_pattern = False  # pictures have many sizes: a plan for each would take memory for each
     options.log_severity_level = 3  # errors; its warnings are about the machine, not about the photo
     return onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])

@@ -188,7 +188,10 @@ def main() -> None:
     ask.add_argument("--held-out", action="store_true", help="only pictures that training leaves out")
     ask.add_argument("--without-scale", action="store_true", help="leave out the scales that the folders state")
     choice = ask.add_mutually_exclusive_group()
-    choice.add_argument("--weights", type=Path, help="a folder of exported weights in place of the shipped ones")
+    choice.add_argument(
+        "--weights", type=Path, help="a folder of exported weights in place of those of the shipped first network"
+    )
+    ask.add_argument("--second", type=Path, help="a folder of exported weights in place of the second network's")
     choice.add_argument("--segmenter", help="another segmenter, by name")
     ask.add_argument("--json", type=Path, help="write what was found for each picture here")
     ask.add_argument("--jobs", type=int, default=1, help="pictures at a time")
@@ -198,7 +201,8 @@ def main() -> None:
         sys.exit("There are no pictures there: a folder needs images/NAME.jpg and masks/NAME_gold.png.")
     segmenters: list[Segmenter]
     if got.segmenter is None:
-        segmenters = [LearnedSegmenter(Network(got.weights)) for _ in range(got.jobs)]
+        second = Network(got.second) if got.second else None
+        segmenters = [LearnedSegmenter(Network(got.weights), second) for _ in range(got.jobs)]
     else:
         segmenters = [segmenter_named(got.segmenter)] * got.jobs
 

@@ -5,7 +5,7 @@ range each map needs is read off pictures (``FOLDER/images``). The near and the 
 the finest maps, on which the shares of single pixels depend, and gain little.
 
 Weights keep all 8 bits: processors without instructions for such sums would need 7 (ONNX Runtime's guide to
-quantisation), and run ``far.onnx`` instead. Run this again whenever the parts change: the file says which
+quantisation), and run ``far.onnx`` instead, or, of the second network, the same numbers one by one. Run this again whenever the parts change: the file says which
 ``far.onnx`` it was made of.
 """
 
@@ -31,6 +31,7 @@ from grader.photo import load_photo, shrunk
 
 from .even_ranges import even_ranges
 from .fuse import unfuse_relu6
+from .parts import read_part
 
 MADE_OF = "far.onnx"  # key of the metadata: SHA-256 of the file that was quantised
 _TOP = 6.0
@@ -60,7 +61,7 @@ def quantise(folder: Path, pictures: Sequence[Path], seed: int = 0) -> Path:
     out = folder / f"{FAR_IN_BYTES}.onnx"
     with tempfile.TemporaryDirectory() as scratch:
         clipped, whole = Path(scratch) / "clipped.onnx", Path(scratch) / "whole.onnx"
-        onnx.save(even_ranges(_clipped(onnx.load(folder / "far.onnx")), maps), clipped)
+        onnx.save(even_ranges(_clipped(read_part(folder / "far.onnx")), maps), clipped)
         quant_pre_process(str(clipped), str(whole), skip_symbolic_shape=True)
         quantize_static(
             str(whole),

@@ -57,14 +57,14 @@ def test_command_prints_figures_for_the_data_file(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     doubt, residual = drawn(60, -3.9, 4.5)
-    centre = centre_of("learned-6", 5.0)
+    centre = centre_of("learned-7", 5.0)
     rows = [
         {"kind": "render", "error": float(np.exp(-r) / centre - 1), "px_per_mm": 5.0, "doubt": float(d)}
         for d, r in zip(doubt, residual, strict=True)
     ]
     rows.append({"kind": "edge", "error": None, "px_per_mm": 5.0, "doubt": 0.2})
     (tmp_path / "found.json").write_text(json.dumps(rows), "utf-8")
-    monkeypatch.setattr("sys.argv", ["fit_range", str(tmp_path / "found.json"), "--segmenter", "learned-6"])
+    monkeypatch.setattr("sys.argv", ["fit_range", str(tmp_path / "found.json"), "--segmenter", "learned-7"])
     fit_range.main()
     said = capsys.readouterr().out
     assert said.startswith("60 pictures\nlevel = ")
@@ -82,11 +82,11 @@ def test_command_fits_pictures_without_scale_by_themselves(
     rows += [row | {"error": float(1.5 * (1 + row["error"]) - 1), "contacts": 0.9} for row in rows]
     rows.append({"kind": "pads", "error": 0.5, "px_per_mm": 5.0, "doubt": 0.2})
     (tmp_path / "found.json").write_text(json.dumps(rows), "utf-8")
-    words = ["fit_range", str(tmp_path / "found.json"), "--segmenter", "learned-6", "--unscaled"]
+    words = ["fit_range", str(tmp_path / "found.json"), "--segmenter", "learned-7", "--unscaled"]
     monkeypatch.setattr("sys.argv", words)
     fit_range.main()
     said = capsys.readouterr().out.splitlines()
     for name, centre in (("pads", np.exp(0.1)), ("contacts", np.exp(0.1) / 1.5)):
-        at = said.index(f"[learned-6.unscaled.{name}]")
+        at = said.index(f"[learned-7.unscaled.{name}]")
         assert said[at + 1] == "60 pictures"
         assert float(said[at + 2].removeprefix("median = ")) == pytest.approx(centre, abs=0.04)
