@@ -29,7 +29,9 @@ _BLOCK = re.compile(r"```python\n(?P<code>.*?)```\n(?:\n```text\n(?P<output>.*?)
 def in_floating_point() -> Iterator[None]:
     """Measure without whole numbers, which some processors cannot multiply."""
     name = "learned, in floating point"
-    register_segmenter(name, lambda: LearnedSegmenter(Network(exact=True), Network.second(exact=True)), as_default=True)
+    register_segmenter(
+        name, lambda: LearnedSegmenter(Network(exact=True), Network.second(exact=True)), as_default=True
+    )
     try:
         yield
     finally:

@@ -91,8 +91,8 @@ class Network:
     Args:
         weights: a folder with weights other than those that the product ships, ``near.onnx`` and so on.
         exact: whether the part in the middle is computed in floating point; if not, it is in whole numbers, provided
-            that the folder has it and the processor has instructions for it. Of a folder with whole numbers only,
-            those are read, and computed with in floating point where that is asked for or the instructions are missing.
+            that the folder has it and the processor has instructions for it. If the folder has whole numbers only,
+            floating point means computing with those.
     """
 
     def __init__(self, weights: Path | Traversable | None = None, *, exact: bool = False) -> None:

@@ -4,8 +4,8 @@ The first ends after the encoder's third block, a quarter as long and wide as th
 its first block, which the last part needs; the second ends where the decoder reaches that size again. The last part
 ends in chances, 0..1.
 
-The part in the middle has nearly all of the weights; its file keeps them in half precision, which takes half the space.
-ONNX Runtime turns them back once, when it opens the file.
+The part in the middle has nearly all of the weights; its file keeps them in half precision, which takes half of the
+space. ONNX Runtime turns them back once, when it opens the file.
 """
 
 from __future__ import annotations

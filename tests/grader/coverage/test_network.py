@@ -27,7 +27,9 @@ def test_whole_numbers_were_made_of_the_part_that_is_shipped() -> None:
 
 
 @pytest.mark.parametrize("network", [Network, Network.second])
-@pytest.mark.parametrize(("name", "plated_px"), [("memory-modules", 48_000), ("breakout-pads", 78_000), ("no-gold", 0)])
+@pytest.mark.parametrize(
+    ("name", "plated_px"), [("memory-modules", 48_000), ("breakout-pads", 78_000), ("no-gold", 0)]
+)
 def test_whole_numbers_give_nearly_the_same_shares(
     network: Callable[..., Network], name: str, plated_px: float
 ) -> None:
