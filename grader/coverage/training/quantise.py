@@ -6,8 +6,9 @@ the finest maps, on which the shares of single pixels depend, and gain little.
 
 Weights keep all 8 bits: processors without instructions for such sums would need 7 (ONNX Runtime's guide to
 quantisation). They run ``far.onnx`` instead; of the second network, which has no such file, they compute with the
-same whole numbers in floating point. Run this again whenever the parts change: the file says which ``far.onnx`` it was
-made of.
+same whole numbers in floating point.
+
+Run this again whenever the parts change: the file says which ``far.onnx`` it was made of.
 """
 
 from __future__ import annotations
