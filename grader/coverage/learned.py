@@ -87,8 +87,7 @@ class LearnedSegmenter:
             self._network, smaller, coarse, lambda: way.laid(_resized(rgb, _fine_factor(rgb, read_at)))
         )
         looks = _more_looks(self._second, picture, coarse) if read_at is None and maps[0].any() else ()
-        for network in (self._network, self._second):
-            network.rest()
+        self._network.rest()
         # everything below works with the photo in its own orientation
         picture, fine, contact = (way.back(p) for p in (picture, *maps))
         looks = tuple(SmallerLook(way.back(look.share), way.back(look.contact)) for look in looks)

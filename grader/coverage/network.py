@@ -99,11 +99,11 @@ class Network:
         folder = _shipped() if weights is None else weights
         threads = max(1, cv2.getNumThreads())
         in_bytes = not exact and any(map(cv2.checkHardwareSupport, _SUMS_OF_BYTES))
-        has = {name for name in ("far", FAR_IN_BYTES) if folder.joinpath(f"{name}.onnx").is_file()}
-        name = FAR_IN_BYTES if FAR_IN_BYTES in has and (in_bytes or "far" not in has) else "far"
-        near, far, last = (folder.joinpath(f"{part}.onnx").read_bytes() for part in ("near", name, "last"))
-        self._near, self._last = _session(near, 1), _session(last, 1)
-        self._far = _session(far, threads, in_bytes=in_bytes)
+        near, far, last, whole = (folder.joinpath(f"{part}.onnx") for part in (*PARTS, FAR_IN_BYTES))
+        if whole.is_file() and (in_bytes or not far.is_file()):
+            far = whole
+        self._near, self._last = _session(near.read_bytes(), 1), _session(last.read_bytes(), 1)
+        self._far = _session(far.read_bytes(), threads, in_bytes=in_bytes)
         self._turn = threading.Lock()
 
     @classmethod
@@ -135,7 +135,10 @@ class Network:
         return Maps(share, contact, board)
 
     def rest(self) -> None:
-        """Give back the memory of the passes, some hundred megabytes, until the next picture comes."""
+        """Give back the memory of the passes, some hundred megabytes, until the next picture comes.
+
+        All networks share it, so this serves them all.
+        """
         import onnxruntime
 
         shrink = onnxruntime.RunOptions()

@@ -191,11 +191,13 @@ def main() -> None:
     choice.add_argument(
         "--weights", type=Path, help="a folder of exported weights in place of those of the shipped first network"
     )
-    ask.add_argument("--second", type=Path, help="a folder of exported weights in place of the second network's")
     choice.add_argument("--segmenter", help="another segmenter, by name")
+    ask.add_argument("--second", type=Path, help="a folder of exported weights in place of the second network's")
     ask.add_argument("--json", type=Path, help="write what was found for each picture here")
     ask.add_argument("--jobs", type=int, default=1, help="pictures at a time")
     got = ask.parse_args()
+    if got.segmenter and got.second:
+        ask.error("argument --second: not allowed with argument --segmenter")
     listed = pictures(got.folders, only_held_out=got.held_out)
     if not listed:
         sys.exit("There are no pictures there: a folder needs images/NAME.jpg and masks/NAME_gold.png.")

@@ -51,7 +51,7 @@ def write_parts(path: Path, folder: Path) -> None:
     last = cut(["image", "finest", "coarse"], ["logits"])
     last.graph.node.append(helper.make_node("Sigmoid", ["logits"], ["chance"], name="chance"))
     last.graph.output[0].name = "chance"
-    for name, part in zip(PARTS, (near, in_halves(far), last), strict=True):
+    for name, part in zip(PARTS, (near, _in_halves(far), last), strict=True):
         onnx.checker.check_model(part)
         onnx.save(part, folder / f"{name}.onnx")
 
@@ -82,7 +82,7 @@ def read_part(path: Path) -> onnx.ModelProto:
     return model
 
 
-def in_halves(model: onnx.ModelProto) -> onnx.ModelProto:
+def _in_halves(model: onnx.ModelProto) -> onnx.ModelProto:
     """The model with its larger weights in half precision, each followed by a cast back; in place."""
     graph = model.graph
     large = [w for w in graph.initializer if w.data_type == TensorProto.FLOAT and len(w.raw_data) >= _LARGE_BYTES]

@@ -48,10 +48,6 @@ def strips() -> tuple[np.ndarray, np.ndarray, float]:
     return cutting("strip-boards", 13, 1017)
 
 
-def test_weights_are_small() -> None:
-    assert sum(map(len, parts())) < 8_000_000
-
-
 @pytest.mark.parametrize("shape", [(64, 64), (47, 81), (16, 200)])
 def test_maps_have_the_size_of_the_picture(shape: tuple[int, int]) -> None:
     maps = Network().run(np.full((*shape, 3), 90, np.uint8))
@@ -118,6 +114,26 @@ def test_without_a_scale_the_network_looks_at_two_sizes(
     assert not found[far].any()
     assert seen[far].any()
     assert found.sum() == pytest.approx(gold.sum(), rel=0.3)
+
+
+class Blind(Network):
+    """A network that sees nothing."""
+
+    def run(self, rgb: np.ndarray) -> Maps:
+        height, width = rgb.shape[:2]
+        half = np.zeros(((height + 1) // 2, (width + 1) // 2), np.uint8)
+        return Maps(np.zeros((height, width), np.uint8), half, half)
+
+
+def test_without_a_scale_both_networks_must_see_the_plating(strips: tuple[np.ndarray, np.ndarray, float]) -> None:
+    """With one, at fewer pixels per millimetre than close photos have, the first decides alone."""
+    rgb, gold, px_per_mm = strips
+    photo = Photo("cutting.png", "ef" * 32, np.ascontiguousarray(rgb), "PNG")
+    scale = Scale("length", UniformPlane(px_per_mm), px_per_mm, ())
+    of_one = LearnedSegmenter(second=Blind())
+    assert not of_one.segment(photo, None).share.any()
+    assert of_one.segment(photo, scale).share.sum() / 255 == pytest.approx(gold.sum(), rel=0.1)
+    assert not LearnedSegmenter(network=Blind()).segment(photo, None).share.any()
 
 
 def test_no_activation_costs_a_pass_of_its_own(tmp_path: Path) -> None:
